@@ -1,0 +1,1 @@
+"""The trade's arithmetic: pure, exact, without input or output."""

@@ -1,0 +1,186 @@
+"""A cost sheet as it is shown: rounded, and still adding up."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from service.domain.bill import QUANTITY_DECIMALS
+from service.domain.cautions import Caution
+from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet
+from service.domain.exact import ZERO, apportioned, exactly, half_up, plain
+from service.domain.exchange import DayRates
+from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
+from service.domain.plausibility import Warning
+from service.domain.resources import CostClass
+
+SHARE_DECIMALS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedLine:
+    """One resource on a cost sheet.
+
+    Attributes:
+        resource: its reference, for instance "tariffs/grid#day".
+        name: what the workshop calls it.
+        cost_class: the heading it stands under.
+        variable: whether it rises and falls with the volume.
+        quantity: for the whole batch; for a share of a subtotal, that subtotal.
+        unit: the unit of the quantity; the currency for a share of a subtotal.
+        rate: what one unit costs, in the sheet's currency; for a share of a subtotal, the share.
+        amount: for the whole batch, so rounded that the lines add up to the full cost.
+        amount_per_piece: for a good piece, with four digits more.
+        share_of_full_cost: of the whole, 0.25 for a quarter.
+        one_percent_adds_per_piece: what one percent on the rate adds to a piece, overhead on it included.
+    """
+
+    resource: str
+    name: str
+    cost_class: CostClass
+    variable: bool
+    quantity: Decimal
+    unit: str
+    rate: Decimal
+    amount: Money
+    amount_per_piece: Money
+    share_of_full_cost: Decimal
+    one_percent_adds_per_piece: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subtotal:
+    """The sum of some lines.
+
+    Attributes:
+        per_batch: for the whole batch.
+        per_piece: for a good piece.
+    """
+
+    per_batch: Money
+    per_piece: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subtotals:
+    """The sums that the trade looks at.
+
+    Attributes:
+        prime_cost: direct material, packaging and direct labour.
+        conversion_cost: everything but direct material and packaging.
+        variable_cost: every line that rises and falls with the volume.
+        fixed_cost: every other line.
+        full_cost: everything.
+    """
+
+    prime_cost: Subtotal
+    conversion_cost: Subtotal
+    variable_cost: Subtotal
+    fixed_cost: Subtotal
+    full_cost: Subtotal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostStatement:
+    """What a batch costs.
+
+    Attributes:
+        product: code of the product.
+        name: its name.
+        quantity: good pieces in the batch.
+        as_of: the date whose rates are used.
+        currency: of every amount.
+        lines: one for each resource that costs something.
+        cost_classes: the sum under each heading that has lines.
+        subtotals: prime, conversion, variable, fixed and full cost.
+        rates_valid_from: since when each rate used has been in force; for a what-if rate, the sheet's date.
+        exchange_rates: the published days that amounts were converted with.
+        warnings: what looks implausible; never a refusal.
+        cautions: where the work or the product can hurt someone.
+    """
+
+    product: str
+    name: str
+    quantity: int
+    as_of: date
+    currency: str
+    lines: tuple[StatedLine, ...]
+    cost_classes: Mapping[str, Subtotal]
+    subtotals: Subtotals
+    rates_valid_from: Mapping[str, date]
+    exchange_rates: tuple[DayRates, ...]
+    warnings: tuple[Warning, ...]
+    cautions: tuple[Caution, ...]
+
+
+@exactly
+def cost_statement(
+    sheet: CostSheet,
+    *,
+    rates_valid_from: Mapping[str, date],
+    exchange_rates: tuple[DayRates, ...] = (),
+    warnings: tuple[Warning, ...] = (),
+    cautions: tuple[Caution, ...] = (),
+) -> CostStatement:
+    """The sheet with its lines rounded so that they add up to the rounded full cost (largest remainder).
+
+    Every subtotal is the sum of the lines shown, so a reader's own addition gives the same figure.
+    """
+    currency, pieces = sheet.currency, Decimal(sheet.quantity)
+    minor = minor_unit_decimals(currency)
+    full_cost = sheet.full_cost
+    per_batch = apportioned((line.amount for line in sheet.lines), minor)
+    per_piece = apportioned((line.amount / pieces for line in sheet.lines), minor + UNIT_COST_DECIMALS)
+
+    def subtotal(which: Iterable[bool]) -> Subtotal:
+        wanted = list(which)
+        return Subtotal(
+            per_batch=Money(amount=_sum(per_batch, wanted, minor), currency=currency),
+            per_piece=Money(amount=_sum(per_piece, wanted, minor + UNIT_COST_DECIMALS), currency=currency),
+        )
+
+    lines = tuple(
+        StatedLine(
+            resource=line.resource,
+            name=line.name,
+            cost_class=line.cost_class,
+            variable=line.variable,
+            quantity=plain(line.quantity, QUANTITY_DECIMALS),
+            unit=line.unit,
+            rate=half_up(line.rate, minor + UNIT_COST_DECIMALS),
+            amount=Money(amount=batch_amount, currency=currency),
+            amount_per_piece=Money(amount=piece_amount, currency=currency),
+            share_of_full_cost=half_up(line.amount / full_cost if full_cost else ZERO, SHARE_DECIMALS),
+            one_percent_adds_per_piece=Money(
+                amount=half_up(line.effect_of_one_percent / pieces, minor + UNIT_COST_DECIMALS), currency=currency
+            ),
+        )
+        for line, batch_amount, piece_amount in zip(sheet.lines, per_batch, per_piece, strict=True)
+    )
+    classes = [cost_class for cost_class in CostClass if any(line.cost_class is cost_class for line in lines)]
+    return CostStatement(
+        product=sheet.product,
+        name=sheet.name,
+        quantity=sheet.quantity,
+        as_of=sheet.as_of,
+        currency=currency,
+        lines=lines,
+        cost_classes={each.value: subtotal(line.cost_class is each for line in lines) for each in classes},
+        subtotals=Subtotals(
+            prime_cost=subtotal(line.cost_class in PRIME for line in lines),
+            conversion_cost=subtotal(line.cost_class in CONVERSION for line in lines),
+            variable_cost=subtotal(line.variable for line in lines),
+            fixed_cost=subtotal(not line.variable for line in lines),
+            full_cost=subtotal(True for _ in lines),
+        ),
+        rates_valid_from=rates_valid_from,
+        exchange_rates=exchange_rates,
+        warnings=warnings,
+        cautions=cautions,
+    )
+
+
+def _sum(figures: tuple[Decimal, ...], wanted: list[bool], decimals: int) -> Decimal:
+    return half_up(
+        sum((figure for figure, is_wanted in zip(figures, wanted, strict=True) if is_wanted), ZERO), decimals
+    )

@@ -1,0 +1,206 @@
+"""What a field may hold, declared once beside the field: the checks, the stored form and the contract read it."""
+
+import re
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from dataclasses import MISSING, dataclass, fields
+from decimal import Decimal
+from functools import cache
+from types import NoneType, UnionType
+from typing import Annotated, Any, TypeVar, Union, cast, dataclass_transform, get_args, get_origin, get_type_hints
+
+from service.domain.errors import InvalidValueError, InvalidValuesError
+
+T = TypeVar("T")
+Rule = Callable[[Any], str | None]
+"""Answers what is wrong with a value, or None."""
+
+MAX_DIGITS = 28
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
+_CONTROL_BUT_LINES = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """The range of a number.
+
+    Attributes:
+        at_least: the least value allowed.
+        above: every value must be greater than this.
+        at_most: the greatest value allowed.
+        below: every value must be less than this.
+    """
+
+    at_least: Decimal | int | None = None
+    above: Decimal | int | None = None
+    at_most: Decimal | int | None = None
+    below: Decimal | int | None = None
+
+    def __call__(self, value: Decimal | int) -> str | None:
+        if self.at_least is not None and value < self.at_least:
+            return f"must be {self.at_least} or more"
+        if self.above is not None and value <= self.above:
+            return f"must be more than {self.above}"
+        if self.at_most is not None and value > self.at_most:
+            return f"must be {self.at_most} or less"
+        if self.below is not None and value >= self.below:
+            return f"must be less than {self.below}"
+        return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Text:
+    """The form of a text.
+
+    Attributes:
+        max_length: the most characters it may have.
+        min_length: the fewest.
+        pattern: a regular expression that the whole text must match.
+        form: the pattern in words, for the message.
+        lines: whether line breaks are allowed.
+    """
+
+    max_length: int
+    min_length: int = 1
+    pattern: str | None = None
+    form: str = ""
+    lines: bool = False
+
+    def __call__(self, value: str) -> str | None:
+        if not self.min_length <= len(value) <= self.max_length:
+            return f"must have {self.min_length} to {self.max_length} characters"
+        if self.pattern is not None and not re.fullmatch(self.pattern, value):
+            return f"must be {self.form}"
+        if (_CONTROL_BUT_LINES if self.lines else _CONTROL).search(value):
+            return "must not contain control characters" + ("" if self.lines else " or line breaks")
+        if self.min_length and not value.strip():
+            return "must not be blank"
+        return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Length:
+    """How many entries a list or a mapping may have.
+
+    Attributes:
+        at_most: the most entries.
+        at_least: the fewest.
+    """
+
+    at_most: int
+    at_least: int = 0
+
+    def __call__(self, value: Any) -> str | None:
+        if self.at_least <= len(value) <= self.at_most:
+            return None
+        return f"must have {self.at_least} to {self.at_most} entries"
+
+
+Positive = Annotated[Decimal, Bounds(above=0)]
+NotNegative = Annotated[Decimal, Bounds(at_least=0)]
+Share = Annotated[Decimal, Bounds(at_least=0, at_most=1)]
+PositiveShare = Annotated[Decimal, Bounds(above=0, at_most=1)]
+ProperShare = Annotated[Decimal, Bounds(at_least=0, below=1)]
+Pieces = Annotated[int, Bounds(at_least=1, at_most=1_000_000_000)]
+Code = Annotated[
+    str,
+    Text(
+        max_length=64,
+        pattern=r"[A-Za-z0-9][A-Za-z0-9._-]*",
+        form="letters, digits, '.', '_' and '-', beginning with a letter or digit",
+    ),
+]
+Name = Annotated[str, Text(max_length=200)]
+Line = Annotated[str, Text(max_length=200, min_length=0)]
+Paragraph = Annotated[str, Text(max_length=2000, min_length=0, lines=True)]
+CurrencyCode = Annotated[str, Text(max_length=3, min_length=3, pattern="[A-Z]{3}", form="three capital letters")]
+
+
+def rules_and_type(hint: Any) -> tuple[tuple[Rule, ...], Any]:
+    """The rules annotated on a type, and the type itself."""
+    if get_origin(hint) is Annotated:
+        bare, *rules = get_args(hint)
+        return tuple(rules), bare
+    return (), hint
+
+
+def optional_of(hint: Any) -> Any | None:
+    """X, if the type is X | None."""
+    if get_origin(hint) in (Union, UnionType) and NoneType in get_args(hint):
+        (bare,) = (each for each in get_args(hint) if each is not NoneType)
+        return bare
+    return None
+
+
+def field_types(declared_class: type) -> dict[str, Any]:
+    """The annotated type of every field."""
+    hints = get_type_hints(declared_class, include_extras=True)
+    return {field.name: hints[field.name] for field in fields(declared_class)}
+
+
+def is_required(declared_class: type, name: str) -> bool:
+    """Whether the field has no default."""
+    field = next(field for field in fields(declared_class) if field.name == name)
+    return field.default is MISSING and field.default_factory is MISSING
+
+
+@cache
+def meanings(declared_class: type) -> dict[str, str]:
+    """What each field means, as the class's docstring says under 'Attributes:'."""
+    _, _, section = (declared_class.__doc__ or "").partition("Attributes:")
+    found: dict[str, str] = {}
+    name = ""
+    for line in section.splitlines():
+        text = line.strip()
+        if line.startswith("        ") and (start := re.match(r"(\w+): (.*)", text)) and line[8] != " ":
+            name, found[start[1]] = start[1], start[2]
+        elif name and text and line.startswith("            "):
+            found[name] += f" {text}"
+        elif text:
+            name = ""
+    return found
+
+
+def _problems_of(hint: Any, value: Any) -> Iterator[str]:
+    rules, bare = rules_and_type(hint)
+    for rule in rules:
+        if (problem := rule(value)) is not None:
+            yield problem
+    if get_origin(bare) is Mapping:
+        for part, values in zip(get_args(bare), (value.keys(), value.values()), strict=True):
+            yield from (problem for each in values for problem in _problems_of(part, each))
+    if get_origin(bare) is tuple:
+        yield from (problem for each in value for problem in _problems_of(get_args(bare)[0], each))
+
+
+def _is_ruled(hint: Any) -> bool:
+    rules, bare = rules_and_type(hint)
+    return bool(rules) or any(_is_ruled(part) for part in get_args(bare))
+
+
+@cache
+def _ruled_fields(declared_class: Hashable) -> tuple[tuple[str, Any], ...]:
+    types = ((name, optional_of(hint) or hint) for name, hint in field_types(cast(type, declared_class)).items())
+    return tuple((name, hint) for name, hint in types if _is_ruled(hint))
+
+
+def _check_itself(self: Any) -> None:
+    problems = [
+        InvalidValueError((name,), problem)
+        for name, hint in _ruled_fields(type(self))
+        if (value := getattr(self, name)) is not None
+        for problem in _problems_of(hint, value)
+    ]
+    problems = problems or list(self.problems() if hasattr(self, "problems") else ())
+    if problems:
+        raise InvalidValuesError(problems)
+
+
+@dataclass_transform(frozen_default=True, kw_only_default=True)
+def declared(declared_class: type[T]) -> type[T]:
+    """Make an immutable value that checks itself: every annotated rule, then its own `problems()`.
+
+    Raises:
+        InvalidValuesError: on creation, naming every field that breaks a rule.
+    """
+    declared_class.__post_init__ = _check_itself  # type: ignore[attr-defined]
+    return dataclass(frozen=True, slots=True, kw_only=True)(declared_class)

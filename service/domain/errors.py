@@ -1,0 +1,132 @@
+"""Everything the domain refuses, each error carrying the facts of its refusal."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+
+class PugmillError(Exception):
+    """Base of every refusal that a caller can mend."""
+
+
+class InvalidValueError(PugmillError, ValueError):
+    """A value breaks a rule of its field.
+
+    Attributes:
+        path: where the value stands, from the outermost member inwards.
+        reason: what is wrong and what would be right.
+    """
+
+    def __init__(self, path: Sequence[str | int], reason: str) -> None:
+        super().__init__(f"{'/'.join(str(step) for step in path)}: {reason}")
+        self.path = tuple(path)
+        self.reason = reason
+
+
+class InvalidValuesError(PugmillError, ValueError):
+    """Several values break rules; all of them are named at once."""
+
+    def __init__(self, problems: Sequence[InvalidValueError]) -> None:
+        super().__init__("; ".join(str(problem) for problem in problems))
+        self.problems = tuple(problems)
+
+
+class FigureTooLargeError(PugmillError, ArithmeticError):
+    """A figure has more digits than the exact arithmetic carries."""
+
+    def __init__(self) -> None:
+        super().__init__("the figures are too large to be computed exactly; use smaller quantities or rates")
+
+
+class UnknownCurrencyError(PugmillError, ValueError):
+    """The code is not a currency in use today (ISO 4217)."""
+
+    def __init__(self, code: str, ended_on: date | None = None) -> None:
+        ended = f"{code} is no longer in use; its last day was {ended_on}"
+        super().__init__(ended if ended_on else f"{code} is not an ISO 4217 currency with a minor unit")
+        self.code = code
+        self.ended_on = ended_on
+
+
+class CurrencyMismatchError(PugmillError, ValueError):
+    """Two amounts of different currencies were put together without a rate."""
+
+    def __init__(self, one: str, other: str) -> None:
+        super().__init__(f"{one} and {other} cannot be put together without an exchange rate")
+        self.one = one
+        self.other = other
+
+
+class ProductLoopError(PugmillError, ValueError):
+    """A product would contain itself."""
+
+    def __init__(self, loop: Sequence[str]) -> None:
+        super().__init__(f"a product cannot contain itself: {' → '.join(loop)}")
+        self.loop = tuple(loop)
+
+
+class InconsistentProductError(PugmillError, ValueError):
+    """A product no longer fits the machines and tariffs it names."""
+
+    def __init__(self, product: str, problems: Sequence[InvalidValueError]) -> None:
+        super().__init__(f"register the product '{product}' again: {'; '.join(str(problem) for problem in problems)}")
+        self.product = product
+        self.problems = tuple(problems)
+
+
+class TooComplexError(PugmillError, ValueError):
+    """A product explodes into more than the service computes."""
+
+    def __init__(self, what: str, limit: int) -> None:
+        super().__init__(f"more than {limit} {what}; split the product")
+        self.what = what
+        self.limit = limit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MissingRate:
+    """A resource that has no rate on a date.
+
+    Attributes:
+        resource: whose rate is missing, for instance "materials/hdpe-flakes".
+        first_valid_from: the day its first rate begins, if it has any.
+    """
+
+    resource: str
+    first_valid_from: date | None = None
+
+
+class MissingRatesError(PugmillError, LookupError):
+    """Resources of a bill have no rate in force on the date."""
+
+    def __init__(self, as_of: date, missing: Sequence[MissingRate]) -> None:
+        names = ", ".join(
+            each.resource + (f" (first rate from {each.first_valid_from})" if each.first_valid_from else "")
+            for each in missing
+        )
+        super().__init__(f"no rate in force on {as_of} for {names}")
+        self.as_of = as_of
+        self.missing = tuple(missing)
+
+
+class MissingExchangeRateError(PugmillError, LookupError):
+    """No exchange rate between two currencies is young enough on the date."""
+
+    def __init__(self, one: str, other: str, as_of: date, max_age_days: int) -> None:
+        super().__init__(
+            f"no exchange rate between {one} and {other} on {as_of} or within the {max_age_days} days before it"
+        )
+        self.one = one
+        self.other = other
+        self.as_of = as_of
+        self.max_age_days = max_age_days
+
+
+class UnreachableMarginError(PugmillError, ValueError):
+    """No price reaches the margin: it would have to be all profit."""
+
+    def __init__(self, wanted: Decimal, highest: Decimal) -> None:
+        super().__init__(f"a margin of {wanted} cannot be reached; every margin below {highest} can")
+        self.wanted = wanted
+        self.highest = highest

@@ -1,0 +1,99 @@
+"""Exact arithmetic: 34 digits inside, snapped to 28 and rounded half up at a boundary."""
+
+from collections.abc import Callable, Iterable
+from decimal import (
+    ROUND_CEILING,
+    ROUND_FLOOR,
+    ROUND_HALF_EVEN,
+    ROUND_HALF_UP,
+    Context,
+    Decimal,
+    DivisionByZero,
+    InvalidOperation,
+    Overflow,
+    localcontext,
+)
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+from service.domain.errors import FigureTooLargeError
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+_TRAPS = [DivisionByZero, InvalidOperation, Overflow]
+EXACT = Context(prec=34, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
+_SNAP = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
+
+ZERO = Decimal(0)
+ONE = Decimal(1)
+MINUTES_PER_HOUR = Decimal(60)
+UNITS = [Decimal(1).scaleb(-digits) for digits in range(13)]
+"""One unit of the last place, by the number of decimals."""
+
+
+def exactly(function: Callable[P, R]) -> Callable[P, R]:
+    """Run the function in the exact context, whatever context the caller has.
+
+    Raises:
+        FigureTooLargeError: a figure outgrew 34 digits.
+    """
+
+    @wraps(function)
+    def wrapper(*args: P.args, **kwargs: P.kwargs) -> R:
+        with localcontext(EXACT):
+            try:
+                return function(*args, **kwargs)
+            except (InvalidOperation, Overflow) as error:
+                raise FigureTooLargeError from error
+
+    return wrapper
+
+
+def half_up(figure: Decimal, decimals: int) -> Decimal:
+    """The figure at so many decimals: snapped to 28 digits, then rounded half up on its magnitude.
+
+    The snap turns a tie that a division left a hair short into a tie again.
+
+    >>> half_up(Decimal("365.125"), 2)
+    Decimal('365.13')
+    """
+    return _SNAP.plus(figure).quantize(UNITS[decimals], ROUND_HALF_UP, EXACT)
+
+
+def whole_up(figure: Decimal) -> Decimal:
+    """The least whole number that is not below the figure.
+
+    >>> whole_up(Decimal("2.0000000000000000000000000000000001"))
+    Decimal('2')
+    """
+    return _SNAP.plus(figure).to_integral_value(ROUND_CEILING)
+
+
+def apportioned(figures: Iterable[Decimal], decimals: int) -> tuple[Decimal, ...]:
+    """The figures at so many decimals, adding up to their rounded total (largest remainder).
+
+    Each is rounded down; what is missing to the total goes, one unit of the last place each, to those
+    that lost most; among equals to the earlier one.
+
+    >>> apportioned([Decimal("0.335"), Decimal("0.335"), Decimal("0.33")], 2)
+    (Decimal('0.34'), Decimal('0.33'), Decimal('0.33'))
+    """
+    unit = UNITS[decimals]
+    snapped = [_SNAP.plus(figure) for figure in figures]
+    shown = [figure.quantize(unit, ROUND_FLOOR, EXACT) for figure in snapped]
+    missing = int((half_up(sum(snapped, ZERO), decimals) - sum(shown, ZERO)).scaleb(decimals))
+    by_loss = sorted(range(len(shown)), key=lambda index: shown[index] - snapped[index])
+    for index in by_loss[:missing]:
+        shown[index] += unit
+    return tuple(shown)
+
+
+def plain(figure: Decimal, decimals: int) -> Decimal:
+    """A physical quantity at most at so many decimals, without trailing zeros or exponent.
+
+    >>> plain(Decimal("1E+2"), 9), plain(Decimal("1.50"), 9)
+    (Decimal('100'), Decimal('1.5'))
+    """
+    rounded = half_up(figure, decimals).normalize(EXACT)
+    return rounded.quantize(ONE) if rounded.as_tuple().exponent > 0 else rounded  # type: ignore[operator]

@@ -1,0 +1,89 @@
+"""Money and its currency: minor units from ISO 4217, what has ended from CLDR."""
+
+from datetime import date
+from decimal import Decimal
+from functools import cache
+
+from babel.core import get_global
+from iso4217 import Currency
+
+from service.domain.declared import CurrencyCode, declared
+from service.domain.errors import CurrencyMismatchError, InvalidValueError, UnknownCurrencyError
+from service.domain.exact import half_up
+
+UNIT_COST_DECIMALS = 4
+"""How many digits more than the minor unit a unit cost shows."""
+
+
+@cache
+def minor_unit_decimals(code: str) -> int:
+    """How many decimals the currency's minor unit has.
+
+    Raises:
+        UnknownCurrencyError: not a currency of ISO 4217 today, or one without a minor unit (XAU, XXX).
+
+    Source: ISO 4217:2015, list one, 'minor unit' (as packaged in `iso4217`).
+    """
+    try:
+        exponent = Currency(code).exponent
+    except ValueError:
+        raise UnknownCurrencyError(code, ended_on(code)) from None
+    if exponent is None:
+        raise UnknownCurrencyError(code)
+    return int(exponent)
+
+
+def ended_on(code: str) -> date | None:
+    """The last day on which any territory had the currency as tender, if all of them ended.
+
+    Source: Unicode CLDR, supplemental data, currency data by region (as packaged in Babel).
+    """
+    ends = [
+        end for uses in get_global("territory_currencies").values() for currency, _, end, _ in uses if currency == code
+    ]
+    if not ends or None in ends:
+        return None
+    return max(date(*end) for end in ends)
+
+
+@declared
+class Money:
+    """An amount of a currency.
+
+    Attributes:
+        amount: in the currency's major unit, for instance "12.34".
+        currency: the ISO 4217 code.
+    """
+
+    amount: Decimal
+    currency: CurrencyCode
+
+    def problems(self) -> list[InvalidValueError]:
+        try:
+            minor_unit_decimals(self.currency)
+        except UnknownCurrencyError as error:
+            return [InvalidValueError(("currency",), str(error))]
+        return []
+
+    def __add__(self, other: "Money") -> "Money":
+        if other.currency != self.currency:
+            raise CurrencyMismatchError(self.currency, other.currency)
+        return Money(amount=self.amount + other.amount, currency=self.currency)
+
+    def __str__(self) -> str:
+        return f"{self.amount:f} {self.currency}"
+
+
+def rounded(amount: Decimal, currency: str) -> Money:
+    """The amount at the currency's minor unit, half up."""
+    return Money(amount=half_up(amount, minor_unit_decimals(currency)), currency=currency)
+
+
+def unit_cost(amount: Decimal, currency: str) -> Money:
+    """The amount with four digits more than the minor unit, half up."""
+    return Money(amount=half_up(amount, minor_unit_decimals(currency) + UNIT_COST_DECIMALS), currency=currency)
+
+
+def is_at_minor_unit(amount: Decimal, currency: str) -> bool:
+    """Whether the amount has no more decimals than the currency's minor unit."""
+    return half_up(amount, minor_unit_decimals(currency)) == amount

@@ -1,0 +1,139 @@
+"""What looks wrong about a product before any money is involved: warnings, never refusals."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.bill import BillOfResources, Step
+from service.domain.cautions import Caution, HeatedPolymer, cautions
+from service.domain.exact import ZERO, exactly, plain
+from service.domain.polymers import melting_energy_kwh_per_kg
+from service.domain.products import Catalogue, Product
+from service.domain.resources import MaterialUse
+
+_COMMON_PRACTICE = "common practice, no source"
+_SHOWN_DECIMALS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warning:
+    """Something about a product that is hardly true.
+
+    Attributes:
+        code: short name of the warning.
+        product: code of the product or sub-assembly.
+        text: what was found, with its figures.
+        source: where the expectation comes from.
+    """
+
+    code: str
+    product: str
+    text: str
+    source: str
+
+
+@exactly
+def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Warning, ...]:
+    """Every implausibility of the product and its sub-assemblies."""
+    return tuple(
+        warning
+        for code in bill.pieces_made
+        for check in (_yield_of_one, _mass_above_materials, _less_than_melting)
+        for warning in check(code, bill, catalogue)
+    )
+
+
+def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Warning]:
+    operations = catalogue.products[code].operations
+    if operations and all(operation.yield_share == 1 for operation in operations):
+        text = "Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches."
+        yield Warning(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
+
+
+def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Warning]:
+    product = catalogue.products[code]
+    contained = _contained_mass_kg(product, catalogue)
+    if product.mass_kg is None or contained is None or product.mass_kg <= contained:
+        return
+    text = (
+        f"A piece weighs {plain(product.mass_kg, _SHOWN_DECIMALS)} kg, but its bill of materials adds up to "
+        f"{plain(contained, _SHOWN_DECIMALS)} kg. Something is missing from the bill, or a mass is wrong."
+    )
+    yield Warning(code="mass-above-materials", product=code, text=text, source="conservation of mass")
+
+
+def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None:
+    """Mass of what a good piece contains; None if the mass of anything in it is unknown."""
+    total = ZERO
+    for line in product.bill_of_materials:
+        if line.product is not None:
+            mass = catalogue.products[line.product].mass_kg
+        else:
+            material = catalogue.materials[line.material or ""]
+            mass = ZERO if material.use is MaterialUse.PACKAGING else material.mass_kg
+        if mass is None:
+            return None
+        total += line.quantity_per_piece * mass
+    return total
+
+
+def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Warning]:
+    product = catalogue.products[code]
+    heated = {
+        operation.name: place
+        for place, operation in enumerate(product.operations)
+        if operation.processing_temperature_c is not None and operation.machine is not None
+    }
+    for step in bill.steps:
+        if step.product == code and step.operation in heated:
+            least = _melting_kwh(code, step, bill, catalogue)
+            if step.electricity_kwh < least:
+                text = (
+                    f"'{step.operation}' draws {plain(step.electricity_kwh, _SHOWN_DECIMALS)} kWh for the batch, but "
+                    f"melting its polymer alone takes {plain(least, _SHOWN_DECIMALS)} kWh. Check the machine's "
+                    "power, load factor and cycle time."
+                )
+                source = "specific heat and enthalpy of fusion of the polymers, handbook values"
+                yield Warning(code="less-energy-than-melting", product=code, text=text, source=source)
+
+
+def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalogue) -> Decimal:
+    """Heat to melt what has entered by this operation; what is not a known polymer counts nothing."""
+    names = [operation.name for operation in catalogue.products[code].operations]
+    entered = set(names[: names.index(step.operation) + 1])
+    total = ZERO
+    for issue in bill.issues:
+        collection, _, item = issue.item.partition("/")
+        if issue.product == code and collection == "materials" and issue.operation in entered:
+            material = catalogue.materials[item]
+            per_kg = melting_energy_kwh_per_kg(material.polymer) if material.polymer else None
+            if per_kg is not None and material.mass_kg is not None:
+                total += issue.issued * material.mass_kg * per_kg
+    return total
+
+
+def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, ...]:
+    """Where making or using the product can hurt someone."""
+    product = catalogue.products[bill.product]
+    heated = [each for code in bill.pieces_made for each in _heated_polymers(code, catalogue)]
+    return cautions(heated, product.declared_uses, product.mass_kg)
+
+
+def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:
+    product = catalogue.products[code]
+    polymers = dict.fromkeys(
+        material.polymer
+        for line in product.bill_of_materials
+        if line.material is not None
+        and (material := catalogue.materials[line.material]).polymer is not None
+        and material.use is MaterialUse.DIRECT_MATERIAL
+    )
+    for operation in product.operations:
+        if operation.processing_temperature_c is not None:
+            for polymer in polymers:
+                assert polymer is not None  # filtered above
+                yield HeatedPolymer(
+                    polymer=polymer,
+                    processing_temperature_c=operation.processing_temperature_c,
+                    where=f"{product.name}, {operation.name}",
+                )

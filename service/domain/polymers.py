@@ -1,0 +1,232 @@
+"""Handbook data of the polymers a recycler works: the least heat that melts them, and where they break down."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from types import MappingProxyType
+
+from service.domain.exact import ZERO, exactly
+
+KJ_PER_KWH = Decimal(3600)
+ROOM_TEMPERATURE_C = Decimal(20)
+
+
+class Polymer(StrEnum):
+    """What a material is made of, by the trade's abbreviation.
+
+    LDPE takes in linear low density, as recycling code 4 does; PS takes in high impact and expanded polystyrene.
+    OTHER is known but not in the table; UNIDENTIFIED is known to nobody.
+    """
+
+    HDPE = "HDPE"
+    LDPE = "LDPE"
+    PP = "PP"
+    PS = "PS"
+    PET = "PET"
+    ABS = "ABS"
+    PVC = "PVC"
+    PA = "PA"
+    PLA = "PLA"
+    OTHER = "other"
+    UNIDENTIFIED = "unidentified"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A published figure.
+
+    Attributes:
+        value: in the unit that the name of its field ends in.
+        source: title, section and year of where it is published.
+    """
+
+    value: Decimal
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FigureRange:
+    """A published range.
+
+    Attributes:
+        low: its lower end, in the unit that the name of its field ends in.
+        high: its upper end.
+        source: title, section and year of where it is published.
+    """
+
+    low: Decimal
+    high: Decimal
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ThermalData:
+    """How a polymer takes heat. Where sources give a range, the end that asks for the least heat.
+
+    Attributes:
+        specific_heat_kj_per_kg_k: of the solid.
+        softening_temperature_c: the melting temperature; of an amorphous polymer the glass transition.
+        enthalpy_of_fusion_kj_per_kg: of the polymer as it comes, partly crystalline at most; nothing when amorphous.
+        processing_temperature_c: the melt temperatures at which it is usually moulded.
+        decomposition_temperature_c: above this, decomposition is to be expected; fume begins well below it.
+    """
+
+    specific_heat_kj_per_kg_k: Figure
+    softening_temperature_c: Figure
+    enthalpy_of_fusion_kj_per_kg: Figure
+    processing_temperature_c: FigureRange
+    decomposition_temperature_c: Figure
+
+
+_NETZSCH = "NETZSCH, Thermal Properties of Polymers (polymers.netzsch.com)"
+_BLAINE = "R. L. Blaine, Polymer Heats of Fusion, TA Instruments TN048, Table 1"
+_ANDRADY = "A. L. Andrady, Plastics and Environmental Sustainability, 2015, Table 3.4"  # name, year from memory
+_CRAWFORD = "R. J. Crawford, Plastics Engineering, Table 1.8, p. 31"  # author from memory
+_BRITANNICA = "Encyclopaedia Britannica, Properties and Applications of Commercially Important Plastics, Table 1"
+_HILADO = (
+    "Polymer Science Learning Center, pslc.ws/fire/howwhy/thermalp.htm "
+    "(after C. J. Hilado, Flammability Handbook for Plastics, 5th ed., 1998, p. 41-44)"
+)
+_REFERENCE_GUIDE = "Injection Molding Reference Guide, section 2.1 (plastics.com/scientific-molding-training)"
+_GUIDELINES = "Injection Molding General Processing Guidelines (plastic-industry.com), °F as whole °C"
+_NOVISTA = "Novista Group, technical advisory 2065 (novistagroup.com): unstabilised PVC degrades from 160 °C"
+_VELGHE = (
+    "I. Velghe et al., Review on the Degradation of Poly(lactic acid) during Melt Processing, "
+    "Polymers 15 (2023) 2047, section 2.2"
+)
+
+
+def _figure(value: str, source: str) -> Figure:
+    return Figure(value=Decimal(value), source=source)
+
+
+def _range(low: str, high: str, source: str) -> FigureRange:
+    return FigureRange(low=Decimal(low), high=Decimal(high), source=source)
+
+
+def _fusion(crystal_kj_per_kg: str, crystal_source: str, crystallinity_share: str, share_source: str) -> Figure:
+    """Enthalpy of fusion of the crystal, times the least share of the polymer that is usually crystal."""
+    return Figure(
+        value=Decimal(crystal_kj_per_kg) * Decimal(crystallinity_share),
+        source=f"{crystal_kj_per_kg} kJ/kg of crystal: {crystal_source}; {crystallinity_share} crystal: {share_source}",
+    )
+
+
+_AMORPHOUS = _figure("0", f"amorphous: {_NETZSCH} and {_BRITANNICA}")
+# Cooled fast, these three stay nearly amorphous. They then crystallise while they are heated, and the heat which
+# that sets free is what melting takes back: the balance can be nothing.
+_NEARLY_AMORPHOUS = _figure("0", f"can be nearly amorphous as received: {_NETZSCH}, measurements of PET, PA6, PLA")
+
+_TABLE = {
+    Polymer.HDPE: ThermalData(
+        specific_heat_kj_per_kg_k=_figure("1.8", f"{_NETZSCH}, PE-HD, low end"),
+        softening_temperature_c=_figure("125", f"{_NETZSCH}, PE-HD, and {_ANDRADY}, low end of both"),
+        enthalpy_of_fusion_kj_per_kg=_fusion("293", _BLAINE, "0.55", _ANDRADY),
+        processing_temperature_c=_range("195", "290", _REFERENCE_GUIDE),
+        decomposition_temperature_c=_figure("335", _HILADO),
+    ),
+    Polymer.LDPE: ThermalData(
+        specific_heat_kj_per_kg_k=_figure(
+            "1.9", "matmake.com, Properties of LDPE (after F. Cardarelli, Materials Handbook, 2018)"
+        ),
+        softening_temperature_c=_figure("98", f"{_ANDRADY}, low end"),
+        enthalpy_of_fusion_kj_per_kg=_fusion("293", _BLAINE, "0.22", f"{_ANDRADY}, linear low density"),
+        processing_temperature_c=_range("182", "274", _GUIDELINES),
+        decomposition_temperature_c=_figure("335", _HILADO),
+    ),
+    Polymer.PP: ThermalData(
+        specific_heat_kj_per_kg_k=_figure(
+            "1.68",
+            "W. Martienssen, H. Warlimont, Handbook of Condensed Matter and Materials Data, Table 3.3-6, at 20 °C",
+        ),
+        softening_temperature_c=_figure("160", f"{_NETZSCH}, PP, low end of commercial types"),
+        enthalpy_of_fusion_kj_per_kg=_fusion(
+            "170", "F. J. Lanyi et al., Advanced Engineering Materials, doi 10.1002/adem.201900796", "0.30", _ANDRADY
+        ),
+        processing_temperature_c=_range("191", "274", f"{_GUIDELINES}, copolymer"),
+        decomposition_temperature_c=_figure("328", _HILADO),
+    ),
+    Polymer.PS: ThermalData(
+        specific_heat_kj_per_kg_k=_figure("1.3", f"{_NETZSCH}, PS; {_CRAWFORD}"),
+        softening_temperature_c=_figure("80", f"{_NETZSCH}, PS, low end of the glass transition"),
+        enthalpy_of_fusion_kj_per_kg=_AMORPHOUS,
+        processing_temperature_c=_range("204", "249", f"{_GUIDELINES}, general purpose"),
+        decomposition_temperature_c=_figure("300", _HILADO),
+    ),
+    Polymer.PET: ThermalData(
+        specific_heat_kj_per_kg_k=_figure("1.0", _CRAWFORD),
+        softening_temperature_c=_figure(
+            "242", "NETZSCH Analyzing & Testing, Polymers: Polyethylene terephthalate (PET)"
+        ),
+        enthalpy_of_fusion_kj_per_kg=_NEARLY_AMORPHOUS,
+        processing_temperature_c=_range("271", "310", _GUIDELINES),
+        decomposition_temperature_c=_figure("283", _HILADO),
+    ),
+    Polymer.ABS: ThermalData(
+        specific_heat_kj_per_kg_k=_figure("1.3", _CRAWFORD),
+        softening_temperature_c=_figure("90", f"{_BRITANNICA}, low end of the glass transition"),
+        enthalpy_of_fusion_kj_per_kg=_AMORPHOUS,
+        processing_temperature_c=_range("220", "260", _REFERENCE_GUIDE),
+        decomposition_temperature_c=_figure(
+            "250", "hanking-mould.com, ABS injection molding processing characteristics"
+        ),
+    ),
+    Polymer.PVC: ThermalData(
+        specific_heat_kj_per_kg_k=_figure("0.8", f"{_NETZSCH}, PVC-P, low end"),
+        softening_temperature_c=_figure("80", f"{_NETZSCH}, PVC-U, low end of the glass transition"),
+        enthalpy_of_fusion_kj_per_kg=_AMORPHOUS,
+        processing_temperature_c=_range("160", "210", _NOVISTA),
+        decomposition_temperature_c=_figure("160", _NOVISTA),  # what stabiliser is left in scrap, nobody knows
+    ),
+    Polymer.PA: ThermalData(  # polyamide 6 stands for the family
+        specific_heat_kj_per_kg_k=_figure("1.59", f"{_NETZSCH}, PA6, low end"),
+        softening_temperature_c=_figure("223", f"{_NETZSCH}, PA6, measured"),
+        enthalpy_of_fusion_kj_per_kg=_NEARLY_AMORPHOUS,
+        processing_temperature_c=_range("238", "288", f"{_GUIDELINES}, nylon 6"),
+        decomposition_temperature_c=_figure("310", f"{_HILADO}, nylon 6,6"),
+    ),
+    Polymer.PLA: ThermalData(
+        specific_heat_kj_per_kg_k=_figure("1.0", "matmatch.com, Polylactide (PLA), data of M-Base, low end at 20 °C"),
+        softening_temperature_c=_figure("130", f"{_NETZSCH}, PLA, where the measured melting begins"),
+        enthalpy_of_fusion_kj_per_kg=_NEARLY_AMORPHOUS,
+        processing_temperature_c=_range("190", "220", "salesplastics.com, PLA processing methods: injection molding"),
+        decomposition_temperature_c=_figure("200", _VELGHE),
+    ),
+}
+THERMAL_DATA: Mapping[Polymer, ThermalData] = MappingProxyType(_TABLE)
+"""By polymer; of OTHER and UNIDENTIFIED there is none."""
+
+
+@exactly
+def melting_energy_kwh_per_kg(polymer: Polymer, from_c: Decimal = ROOM_TEMPERATURE_C) -> Decimal | None:
+    """The least heat that takes a kilogram to its melting or softening point and melts it.
+
+    (specific heat * (softening temperature - from_c) + enthalpy of fusion) / (3600 kJ/kWh)
+
+    A lower bound, for a warning: each figure is the lowest published, no loss of any machine is counted, nor
+    the heat from the melting point up to the temperature at which the melt flows.
+
+    >>> melting_energy_kwh_per_kg(Polymer.PET)
+    Decimal('0.06166666666666666666666666666666667')
+
+    Args:
+        polymer: what is melted.
+        from_c: its finite temperature before, in degrees Celsius.
+
+    Returns:
+        Kilowatt-hours a kilogram; none left to add if it is as hot already; None for a polymer without data.
+
+    Raises:
+        FigureTooLargeError: the temperature has more digits than the exact arithmetic carries.
+
+    Source: the definition of specific heat and enthalpy of fusion; the figures name theirs in THERMAL_DATA.
+    """
+    data = THERMAL_DATA.get(polymer)
+    if data is None:
+        return None
+    rise = data.softening_temperature_c.value - from_c
+    if rise <= ZERO:
+        return ZERO
+    heat_kj = data.specific_heat_kj_per_kg_k.value * rise + data.enthalpy_of_fusion_kj_per_kg.value
+    return heat_kj / KJ_PER_KWH

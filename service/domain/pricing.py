@@ -1,0 +1,420 @@
+"""From a cost to a price, and from a price to what is kept of it."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from decimal import ROUND_FLOOR, Decimal
+from enum import StrEnum
+from typing import Annotated
+
+from service.domain.cost_sheet import CostSheet
+from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
+from service.domain.errors import InvalidValueError, UnreachableMarginError
+from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_up
+from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
+
+
+class Target(StrEnum):
+    """What a pricing policy aims at."""
+
+    MARGIN = "margin"
+    MARKUP = "markup"
+    PROFIT_PER_PIECE = "profit_per_piece"
+    FIXED_PRICE = "fixed_price"
+
+
+class CostBasis(StrEnum):
+    """The cost a policy starts from."""
+
+    FULL = "full_cost"
+    VARIABLE = "variable_cost"
+
+
+class Display(StrEnum):
+    """Whether the price that is asked contains the tax."""
+
+    TAX_EXCLUSIVE = "tax_exclusive"
+    TAX_INCLUSIVE = "tax_inclusive"
+
+
+class Rounding(StrEnum):
+    """Which price of the grid is taken."""
+
+    UP = "up"
+    NEAREST = "nearest"
+
+
+@declared
+class PricingPolicy:
+    """How a price is found.
+
+    Attributes:
+        target: margin (profit ÷ net price), markup (profit ÷ cost), profit per piece, or a fixed price.
+        value: the margin or markup as a share, the profit or the price as an amount in the sheet's currency.
+        cost_basis: the cost the target is measured against; on variable cost, profit means contribution.
+        never_below_cost: the price asked never falls below this cost.
+        never_below_amount: the price asked never falls below this amount.
+        price_step: prices are multiples of this, or, with endings, repeat every so much; the minor unit if
+            left out, 1 with endings.
+        price_endings: the endings a price may have within a step, for instance ["0.90"]; [0] if left out.
+        rounding: the next price up, or the nearest that is not below the floor.
+        display: whether the asked price contains the tax.
+    """
+
+    target: Target
+    value: Decimal
+    cost_basis: CostBasis = CostBasis.FULL
+    never_below_cost: CostBasis | None = None
+    never_below_amount: NotNegative | None = None
+    price_step: Positive | None = None
+    price_endings: Annotated[tuple[Annotated[Decimal, Bounds(at_least=0)], ...], Length(at_most=20)] = ()
+    rounding: Rounding = Rounding.UP
+    display: Display = Display.TAX_EXCLUSIVE
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.target is Target.MARGIN and self.value >= 1:
+            yield InvalidValueError(("value",), "a margin must be less than 1: it is a share of the net price")
+        if self.target is Target.MARKUP and self.value < -1:
+            yield InvalidValueError(("value",), "a markup must be -1 or more")
+        if self.target is Target.FIXED_PRICE and self.value < 0:
+            yield InvalidValueError(("value",), "a price must be 0 or more")
+        step = self.price_step or (ONE if self.price_endings else None)
+        if step is not None and any(ending >= step for ending in self.price_endings):
+            yield InvalidValueError(("price_endings",), f"must be less than the step of {step:f}")
+
+    def grid_problems(self, currency: str) -> Iterator[InvalidValueError]:
+        """Steps and endings finer than the currency's minor unit."""
+        unit = UNITS[minor_unit_decimals(currency)]
+        if self.price_step is not None and self.price_step % unit:
+            yield InvalidValueError(("price_step",), f"must be a multiple of {unit}, the minor unit of {currency}")
+        if any(ending % unit for ending in self.price_endings):
+            yield InvalidValueError(("price_endings",), f"must be multiples of {unit}, the minor unit of {currency}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceGrid:
+    """The prices that may be asked: every whole number of steps plus one of the endings.
+
+    Attributes:
+        step: what the endings repeat by.
+        endings: each 0 or more and less than the step.
+    """
+
+    step: Decimal
+    endings: tuple[Decimal, ...] = (ZERO,)
+
+    def at_or_above(self, price: Decimal) -> Decimal:
+        """The least price of the grid that is not below this one."""
+        return min(max(whole_up((price - ending) / self.step), ZERO) * self.step + ending for ending in self.endings)
+
+    def below(self, price: Decimal) -> Decimal | None:
+        """The greatest price of the grid that is not above this one; None if there is none."""
+        steps = (((price - ending) / self.step).to_integral_value(ROUND_FLOOR) for ending in self.endings)
+        found = [whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True) if whole >= 0]
+        return max(found, default=None)
+
+    def nearest(self, price: Decimal, floor: Decimal) -> Decimal:
+        """The price of the grid nearest to this one, the higher of two as near, never below the floor."""
+        above, below = self.at_or_above(max(price, floor)), self.below(price)
+        if below is None or below < floor or above - price <= price - below:
+            return above
+        return below
+
+
+def grid_of(policy: PricingPolicy, currency: str) -> PriceGrid:
+    """The policy's grid; multiples of the minor unit where it names none."""
+    if policy.price_endings:
+        return PriceGrid(step=policy.price_step or ONE, endings=policy.price_endings)
+    return PriceGrid(step=policy.price_step or UNITS[minor_unit_decimals(currency)])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitCosts:
+    """What a piece costs, unrounded.
+
+    Attributes:
+        variable: its variable cost.
+        full: its full cost.
+    """
+
+    variable: Decimal
+    full: Decimal
+
+    def on(self, basis: CostBasis) -> Decimal:
+        """The cost on this basis."""
+        return self.full if basis is CostBasis.FULL else self.variable
+
+
+@exactly
+def unit_costs(sheet: CostSheet) -> UnitCosts:
+    """What a piece of the batch costs."""
+    return UnitCosts(variable=sheet.variable_cost / sheet.quantity, full=sheet.full_cost / sheet.quantity)
+
+
+def target_net_price(policy: PricingPolicy, cost: Decimal, tax_share: Decimal) -> Decimal:
+    """The net price that meets the policy's target exactly.
+
+    With cost c: margin m gives c ÷ (1 − m), markup k gives c × (1 + k), profit p gives c + p; a fixed
+    price is the asked price, net of tax if that contains it.
+
+    Raises:
+        UnreachableMarginError: a margin of 1 or more.
+    """
+    match policy.target:
+        case Target.MARGIN:
+            if policy.value >= 1:
+                raise UnreachableMarginError(policy.value, ONE)
+            return cost / (ONE - policy.value)
+        case Target.MARKUP:
+            return cost * (ONE + policy.value)
+        case Target.PROFIT_PER_PIECE:
+            return cost + policy.value
+        case Target.FIXED_PRICE:
+            return policy.value if policy.display is Display.TAX_EXCLUSIVE else policy.value / (ONE + tax_share)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """A price that is asked, and what is kept of it, unrounded but for the price itself.
+
+    Attributes:
+        asked: the price, with or without tax as displayed.
+        display: whether it contains the tax.
+        tax_share: the tax as a share of the net price.
+        costs: what a piece costs.
+        target: the asked price that would meet the policy exactly; the price itself if it was given.
+        floor: the least price that may be asked.
+        break_even: the least price at the minor unit that loses nothing on full cost.
+    """
+
+    asked: Decimal
+    display: Display
+    tax_share: Decimal
+    costs: UnitCosts
+    target: Decimal
+    floor: Decimal
+    break_even: Decimal
+
+    @property
+    def net(self) -> Decimal:
+        """The price without tax."""
+        return self.asked if self.display is Display.TAX_EXCLUSIVE else self.asked / (ONE + self.tax_share)
+
+    @property
+    def gross(self) -> Decimal:
+        """The price with tax."""
+        return self.asked * (ONE + self.tax_share) if self.display is Display.TAX_EXCLUSIVE else self.asked
+
+    @property
+    def profit(self) -> Decimal:
+        """Net price less full cost."""
+        return self.net - self.costs.full
+
+    @property
+    def contribution(self) -> Decimal:
+        """Net price less variable cost: what a piece adds toward the fixed cost."""
+        return self.net - self.costs.variable
+
+
+@exactly
+def price(policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
+    """The price to ask: the target, raised to the floor, on the policy's grid.
+
+    Raises:
+        UnreachableMarginError: no price reaches the margin.
+    """
+    taxed = _taxed(policy.display, tax_share)
+    minor = PriceGrid(step=UNITS[minor_unit_decimals(currency)])
+    floor = _floor(policy, costs, taxed)
+    target = target_net_price(policy, costs.on(policy.cost_basis), tax_share) * taxed
+    grid = grid_of(policy, currency)
+    wanted = max(target, floor)
+    asked = grid.at_or_above(wanted) if policy.rounding is Rounding.UP else grid.nearest(wanted, floor)
+    return Price(
+        asked=asked,
+        display=policy.display,
+        tax_share=tax_share,
+        costs=costs,
+        target=target,
+        floor=minor.at_or_above(floor),
+        break_even=minor.at_or_above(costs.full * taxed),
+    )
+
+
+@exactly
+def kept_at(asked: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
+    """The inverse question: what is kept at this price, whatever the policy would ask."""
+    taxed = _taxed(policy.display, tax_share)
+    minor = PriceGrid(step=UNITS[minor_unit_decimals(currency)])
+    return Price(
+        asked=asked,
+        display=policy.display,
+        tax_share=tax_share,
+        costs=costs,
+        target=asked,
+        floor=minor.at_or_above(_floor(policy, costs, taxed)),
+        break_even=minor.at_or_above(costs.full * taxed),
+    )
+
+
+def _taxed(display: Display, tax_share: Decimal) -> Decimal:
+    """What a net price is multiplied with to be displayed."""
+    return ONE if display is Display.TAX_EXCLUSIVE else ONE + tax_share
+
+
+def _floor(policy: PricingPolicy, costs: UnitCosts, taxed: Decimal) -> Decimal:
+    cost = ZERO if policy.never_below_cost is None else costs.on(policy.never_below_cost) * taxed
+    return max(ZERO, cost, policy.never_below_amount or ZERO)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceTerm:
+    """One step of the way from the cost to the price.
+
+    Attributes:
+        name: what it is.
+        formula: how it follows from the figures above it.
+        amount: for one piece, with four digits more than the minor unit.
+    """
+
+    name: str
+    formula: str
+    amount: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceStatement:
+    """A price as it is shown; price = tax + net price, net price = full cost + profit.
+
+    Attributes:
+        price: what is asked for a piece.
+        display: whether it contains the tax.
+        tax_share: the tax as a share of the net price.
+        gross_price: with tax.
+        tax: contained in or added to the price.
+        net_price: without tax.
+        variable_cost: of a piece.
+        full_cost: of a piece.
+        profit: net price less full cost.
+        contribution: net price less variable cost.
+        margin_share: profit ÷ net price; none at a net price of 0.
+        markup_share: profit ÷ full cost; none at a full cost of 0.
+        contribution_margin_share: contribution ÷ net price; none at a net price of 0.
+        target_price: what would meet the policy exactly, before floor and ending.
+        floor_price: the least that may be asked.
+        break_even_price: the least that loses nothing on full cost.
+        is_below_floor: the price was given and lies below the floor.
+        is_raised_to_floor: the target lay below the floor.
+        terms: the way from the cost to the price.
+        batch_net_price: net price × quantity.
+        batch_profit: what the batch leaves after its full cost.
+    """
+
+    price: Money
+    display: Display
+    tax_share: Decimal
+    gross_price: Money
+    tax: Money
+    net_price: Money
+    variable_cost: Money
+    full_cost: Money
+    profit: Money
+    contribution: Money
+    margin_share: Decimal | None
+    markup_share: Decimal | None
+    contribution_margin_share: Decimal | None
+    target_price: Money
+    floor_price: Money
+    break_even_price: Money
+    is_below_floor: bool
+    is_raised_to_floor: bool
+    terms: tuple[PriceTerm, ...]
+    batch_net_price: Money
+    batch_profit: Money
+
+
+_SHARE_DECIMALS = 6
+
+
+def _share(part: Decimal, whole: Decimal) -> Decimal | None:
+    return half_up(part / whole, _SHARE_DECIMALS) if whole else None
+
+
+@exactly
+def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: int, currency: str) -> PriceStatement:
+    """The price with every term of the way, rounded so that the terms add up.
+
+    Args:
+        priced: what was found.
+        policy: what was aimed at; None for the inverse question.
+        quantity: pieces in the batch.
+        currency: of every amount.
+    """
+    minor = minor_unit_decimals(currency)
+    digits = minor + UNIT_COST_DECIMALS
+
+    def money(amount: Decimal, decimals: int = digits) -> Money:
+        return Money(amount=half_up(amount, decimals), currency=currency)
+
+    def less(one: Money, other: Money) -> Money:
+        return Money(amount=one.amount - other.amount, currency=currency)
+
+    gross, net = money(priced.gross), money(priced.net)
+    full, variable = money(priced.costs.full), money(priced.costs.variable)
+    return PriceStatement(
+        price=money(priced.asked, minor),
+        display=priced.display,
+        tax_share=priced.tax_share,
+        gross_price=gross,
+        tax=less(gross, net),
+        net_price=net,
+        variable_cost=variable,
+        full_cost=full,
+        profit=less(net, full),
+        contribution=less(net, variable),
+        margin_share=_share(priced.profit, priced.net),
+        markup_share=_share(priced.profit, priced.costs.full),
+        contribution_margin_share=_share(priced.contribution, priced.net),
+        target_price=money(priced.target),
+        floor_price=money(priced.floor, minor),
+        break_even_price=money(priced.break_even, minor),
+        is_below_floor=priced.asked < priced.floor,
+        is_raised_to_floor=policy is not None and priced.target < priced.floor,
+        terms=tuple(
+            PriceTerm(name=name, formula=formula, amount=money(amount))
+            for name, formula, amount in _terms(priced, policy)
+        ),
+        batch_net_price=money(priced.net * quantity, minor),
+        batch_profit=money(priced.profit * quantity, minor),
+    )
+
+
+_FORMULAS = {
+    Target.MARGIN: "{cost} ÷ (1 − {value:f})",
+    Target.MARKUP: "{cost} × (1 + {value:f})",
+    Target.PROFIT_PER_PIECE: "{cost} + {value:f}",
+    Target.FIXED_PRICE: "{value:f}, fixed",
+}
+
+
+def _terms(priced: Price, policy: PricingPolicy | None) -> Iterable[tuple[str, str, Decimal]]:
+    yield "variable cost", "variable lines of the cost sheet ÷ pieces", priced.costs.variable
+    yield "full cost", "all lines of the cost sheet ÷ pieces", priced.costs.full
+    if policy is not None:
+        cost = policy.cost_basis.value.replace("_", " ")
+        net = target_net_price(policy, priced.costs.on(policy.cost_basis), priced.tax_share)
+        formula = _FORMULAS[policy.target].format(cost=cost, value=policy.value)
+        if policy.target is not Target.FIXED_PRICE:
+            yield "target net price", formula, net
+            formula = "target net price"
+        if policy.display is Display.TAX_INCLUSIVE and policy.target is not Target.FIXED_PRICE:
+            formula = f"target net price × (1 + {priced.tax_share:f})"
+        yield "target price", formula, priced.target
+        if priced.floor > 0:
+            yield "floor price", "never below, at the minor unit", priced.floor
+        yield "price", f"the target or the floor on the price grid, {policy.rounding.value}", priced.asked
+    else:
+        yield "price", "as given", priced.asked
+    yield "net price", "price without tax", priced.net
+    yield "tax", f"net price × {priced.tax_share:f}", priced.gross - priced.net
+    yield "profit", "net price − full cost", priced.profit
+    yield "contribution", "net price − variable cost", priced.contribution

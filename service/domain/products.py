@@ -1,0 +1,226 @@
+"""How a product is made: its bill of materials and its operations. No money in it."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+from typing import Annotated
+
+from service.domain.cautions import DeclaredUse
+from service.domain.declared import (
+    Bounds,
+    Code,
+    Length,
+    Line,
+    Name,
+    NotNegative,
+    Positive,
+    PositiveShare,
+    ProperShare,
+    Share,
+    declared,
+)
+from service.domain.errors import InvalidValueError
+from service.domain.exact import ONE, ZERO
+from service.domain.learning import LearningCurve
+from service.domain.resources import (
+    BandShares,
+    LabourGrade,
+    Machine,
+    Material,
+    Overhead,
+    Reference,
+    Tariff,
+    Tax,
+    Tool,
+    band_share_problem,
+)
+
+
+class Tooling(StrEnum):
+    """How an operation's tool is charged."""
+
+    PER_SHOT = "per_shot"
+    ENTIRE = "entire"
+
+
+@declared
+class BillLine:
+    """One line of a bill of materials: a material, or a product made for this one.
+
+    Attributes:
+        material: code of the material; either this or product.
+        product: code of the sub-assembly, made lot for lot.
+        quantity_per_piece: what one good piece contains, in the material's unit or in pieces.
+        quantity_per_batch: what a batch takes whatever its size, for instance to purge the machine.
+        process_loss_share: the share of what is issued that never gets into a started piece.
+        reclaim_share: the share of everything lost that can be ground up again.
+        operation: name of the operation it enters at; the first if left out.
+    """
+
+    material: Code | None = None
+    product: Code | None = None
+    quantity_per_piece: NotNegative = ZERO
+    quantity_per_batch: NotNegative = ZERO
+    process_loss_share: ProperShare = ZERO
+    reclaim_share: Share = ZERO
+    operation: Name | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if (self.material is None) == (self.product is None):
+            yield InvalidValueError(("material",), "give either a material or a product")
+        if self.product is not None and self.reclaim_share:
+            yield InvalidValueError(("reclaim_share",), "a sub-assembly cannot be reclaimed; leave it out")
+        if not self.quantity_per_piece and not self.quantity_per_batch:
+            yield InvalidValueError(("quantity_per_piece",), "must be more than 0, or quantity_per_batch must be")
+
+
+@declared
+class Attendance:
+    """The people of one grade at an operation.
+
+    Attributes:
+        labour_grade: code of the grade.
+        setup_crew: people during setup.
+        attendance: people present during the run; 0.25 is one person minding four machines.
+    """
+
+    labour_grade: Code
+    setup_crew: Annotated[Decimal, Bounds(at_least=0, at_most=1000)] = ZERO
+    attendance: Annotated[Decimal, Bounds(at_least=0, at_most=1000)] = ZERO
+
+
+@declared
+class Operation:
+    """One step of work, on one machine or at a bench, timed by setup and cycle.
+
+    Attributes:
+        name: unique within the product.
+        machine: code of the machine; none for work at a bench.
+        setup_minutes: minutes once a batch, before the first piece.
+        warm_up_minutes: minutes the machine heats up before the setup, unattended.
+        cycle_minutes: minutes a cycle, whatever the number of pieces in it.
+        pieces_per_cycle: cavities of the mould, or pieces on the platen.
+        yield_share: good pieces out for each piece started.
+        labour: who is there, by grade.
+        load_factor: the share of the machine's rated power this work draws; the machine's own if left out.
+        band_shares: how its electricity is divided over the tariff's bands; adds up to 1, and may be left
+            out where the tariff has one band.
+        tool: code of the tool it wears.
+        tooling: charge the tool's wear per shot, or the entire tool to every batch.
+        processing_temperature_c: degrees Celsius at which the polymer is worked, if it is heated.
+    """
+
+    name: Name
+    machine: Code | None = None
+    setup_minutes: NotNegative = ZERO
+    warm_up_minutes: NotNegative = ZERO
+    cycle_minutes: NotNegative = ZERO
+    pieces_per_cycle: Annotated[int, Bounds(at_least=1, at_most=1_000_000)] = 1
+    yield_share: PositiveShare = ONE
+    labour: Annotated[tuple[Attendance, ...], Length(at_most=20)] = ()
+    load_factor: PositiveShare | None = None
+    band_shares: Annotated[BandShares, Length(at_most=24)] = field(default_factory=dict)
+    tool: Code | None = None
+    tooling: Tooling = Tooling.PER_SHOT
+    processing_temperature_c: Annotated[Decimal, Bounds(at_least=-50, at_most=500)] | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        grades = [attendance.labour_grade for attendance in self.labour]
+        if len(set(grades)) < len(grades):
+            yield InvalidValueError(("labour",), "names a labour grade twice; add its people up")
+        if self.machine is None and (self.warm_up_minutes or self.band_shares or self.load_factor):
+            yield InvalidValueError(
+                ("machine",), "is required where warm_up_minutes, load_factor or band_shares are given"
+            )
+
+
+@declared
+class Product:
+    """Something the workshop makes.
+
+    Attributes:
+        name: what it is called on a quotation.
+        bill_of_materials: what goes into it.
+        operations: how it is made, in order.
+        mass_kg: what a finished piece weighs.
+        length_mm: its longest side.
+        width_mm: its second side.
+        height_mm: its third side.
+        declared_uses: what it is offered for, where that calls for a caution.
+        learning_curve: how run labour falls while the product is new; left out when it is well known.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    bill_of_materials: Annotated[tuple[BillLine, ...], Length(at_most=1000)] = ()
+    operations: Annotated[tuple[Operation, ...], Length(at_most=100)] = ()
+    mass_kg: Positive | None = None
+    length_mm: Positive | None = None
+    width_mm: Positive | None = None
+    height_mm: Positive | None = None
+    declared_uses: Annotated[tuple[DeclaredUse, ...], Length(at_most=20)] = ()
+    learning_curve: LearningCurve | None = None
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        names = [operation.name for operation in self.operations]
+        if len(set(names)) < len(names):
+            yield InvalidValueError(("operations",), "two operations have the same name")
+        for index, line in enumerate(self.bill_of_materials):
+            if line.operation is not None and line.operation not in names:
+                yield InvalidValueError(
+                    ("bill_of_materials", index, "operation"), f"the product has no operation '{line.operation}'"
+                )
+        if not self.bill_of_materials and not self.operations:
+            yield InvalidValueError(("bill_of_materials",), "a product needs a material or an operation")
+
+    def references(self) -> Iterator[Reference]:
+        """Everything it names, and where."""
+        for index, line in enumerate(self.bill_of_materials):
+            for member, code in (("material", line.material), ("product", line.product)):
+                if code is not None:
+                    yield ("bill_of_materials", index, member), f"{member}s", code
+        for index, operation in enumerate(self.operations):
+            path = ("operations", index)
+            if operation.machine is not None:
+                yield (*path, "machine"), "machines", operation.machine
+            if operation.tool is not None:
+                yield (*path, "tool"), "tools", operation.tool
+            for place, attendance in enumerate(operation.labour):
+                yield (*path, "labour", place, "labour_grade"), "labour-grades", attendance.labour_grade
+
+    def sub_assemblies(self) -> tuple[str, ...]:
+        """Codes of the products it is made of, each once, in order."""
+        return tuple(dict.fromkeys(line.product for line in self.bill_of_materials if line.product is not None))
+
+
+Registered = Material | Machine | LabourGrade | Tariff | Overhead | Tool | Tax | Product
+"""Anything a workshop gives a code of its own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Catalogue:
+    """Everything the explosion of a product meets, by code."""
+
+    products: Mapping[str, Product] = field(default_factory=dict)
+    materials: Mapping[str, Material] = field(default_factory=dict)
+    machines: Mapping[str, Machine] = field(default_factory=dict)
+    labour_grades: Mapping[str, LabourGrade] = field(default_factory=dict)
+    tariffs: Mapping[str, Tariff] = field(default_factory=dict)
+    overheads: Mapping[str, Overhead] = field(default_factory=dict)
+    tools: Mapping[str, Tool] = field(default_factory=dict)
+
+
+def inconsistencies(product: Product, catalogue: Catalogue) -> Iterable[InvalidValueError]:
+    """Where the product does not fit the machines and tariffs it names: its band shares."""
+    for index, operation in enumerate(product.operations):
+        if operation.machine is None:
+            continue
+        machine = catalogue.machines[operation.machine]
+        path = ("operations", index, "band_shares")
+        if machine.tariff is None:
+            if operation.band_shares:
+                yield InvalidValueError(path, f"the machine '{operation.machine}' draws no power; leave them out")
+        elif problem := band_share_problem(catalogue.tariffs[machine.tariff], operation.band_shares):
+            yield InvalidValueError(path, problem)

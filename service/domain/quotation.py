@@ -1,0 +1,392 @@
+"""A quotation: what a customer is asked for a batch, computed from nothing but its request and its basis."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from service.domain.bill import BillOfResources
+from service.domain.cautions import Caution
+from service.domain.cost_sheet import CostSheet, cost_sheet
+from service.domain.errors import InvalidValuesError
+from service.domain.exact import ZERO, exactly, half_up
+from service.domain.exchange import ExchangeRates
+from service.domain.money import Money, rounded, unit_cost
+from service.domain.plausibility import Warning
+from service.domain.pricing import price, unit_costs
+from service.domain.quotation_request import (
+    LineAdjustment,
+    QuotationAdjustment,
+    QuotationLineRequest,
+    QuotationRequest,
+    currency_problems,
+)
+from service.domain.rates import RateCard, TaxRate, unit_rates
+from service.domain.resources import Overhead, Tax
+from service.domain.totals import (
+    AppliedTax,
+    DocumentAdjustment,
+    DocumentLine,
+    DocumentTotals,
+    document_totals,
+    line_gross,
+    line_net,
+)
+
+_SHARE_DECIMALS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationBasis:
+    """Everything outside the request that a quotation was computed from, stored with it.
+
+    Attributes:
+        as_of: the date of the rates.
+        currency: the quotation's.
+        card: the rates in force of all that the bills name.
+        exchange: the exchange rates used.
+        pools: the overhead pools, by resource.
+        taxes: the taxes named, by code.
+        bills: what each batch consumes, one for every product and quantity.
+    """
+
+    as_of: date
+    currency: str
+    card: RateCard
+    exchange: ExchangeRates
+    pools: Mapping[str, Overhead]
+    taxes: Mapping[str, Tax]
+    bills: tuple[BillOfResources, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedAdjustment:
+    """An allowance or a charge as an amount.
+
+    Attributes:
+        reason: as the customer reads it.
+        amount: positive, at the minor unit.
+    """
+
+    reason: str
+    amount: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """What the workshop keeps; not for the customer's eyes.
+
+    Attributes:
+        full_cost: of what is quoted.
+        variable_cost: of what is quoted.
+        profit: net amount less full cost.
+        contribution: net amount less variable cost.
+        margin_share: profit ÷ net amount; none at a net amount of 0.
+    """
+
+    full_cost: Money
+    variable_cost: Money
+    profit: Money
+    contribution: Money
+    margin_share: Decimal | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedQuantity:
+    """A batch size and what it costs the customer.
+
+    Attributes:
+        quantity: pieces.
+        unit_price: net, for a piece.
+        unit_full_cost: of a piece; not for the customer's eyes.
+        allowances: taken off.
+        charges: added.
+        net_amount: quantity × unit price − allowances + charges.
+        kept: what the workshop keeps of it.
+    """
+
+    quantity: int
+    unit_price: Money
+    unit_full_cost: Money
+    allowances: tuple[QuotedAdjustment, ...]
+    charges: tuple[QuotedAdjustment, ...]
+    net_amount: Money
+    kept: Kept
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedTax:
+    """A tax as it stands on the quotation.
+
+    Attributes:
+        code: the workshop's code for it.
+        name: as the customer reads it.
+        category: the EN 16931 category code.
+        rate_share: its share of the net amount.
+        exemption_reason: why none is due, where none is.
+    """
+
+    code: str
+    name: str
+    category: str
+    rate_share: Decimal
+    exemption_reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedLine:
+    """A line of the quotation.
+
+    Attributes:
+        product: its code.
+        description: what the customer reads.
+        tax: what applies to it.
+        quoted: the batch that is counted in the totals.
+        quantity_breaks: the alternatives.
+    """
+
+    product: str
+    description: str
+    tax: QuotedTax
+    quoted: QuotedQuantity
+    quantity_breaks: tuple[QuotedQuantity, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedTaxSubtotal:
+    """The tax of one category and rate.
+
+    Attributes:
+        category: the EN 16931 category code.
+        rate_share: the rate.
+        taxable_amount: lines − allowances + charges under it.
+        tax_amount: rounded on that sum.
+    """
+
+    category: str
+    rate_share: Decimal
+    taxable_amount: Money
+    tax_amount: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedTotals:
+    """The totals, as EN 16931's rules BR-CO-10 to BR-CO-17 say.
+
+    Attributes:
+        line_total: sum of the lines' net amounts.
+        allowance_total: allowances on the whole.
+        charge_total: charges on the whole.
+        tax_exclusive: line total − allowances + charges.
+        tax_subtotals: by category and rate.
+        tax_total: sum of the tax amounts.
+        tax_inclusive: tax exclusive + tax.
+        payable: what the customer would pay.
+    """
+
+    line_total: Money
+    allowance_total: Money
+    charge_total: Money
+    tax_exclusive: Money
+    tax_subtotals: tuple[QuotedTaxSubtotal, ...]
+    tax_total: Money
+    tax_inclusive: Money
+    payable: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationFigures:
+    """Every figure of a quotation.
+
+    Attributes:
+        currency: of every amount.
+        lines: what is quoted.
+        allowances: on the whole.
+        charges: on the whole.
+        totals: with tax.
+        kept: what the workshop keeps of the whole.
+    """
+
+    currency: str
+    lines: tuple[QuotedLine, ...]
+    allowances: tuple[QuotedAdjustment, ...]
+    charges: tuple[QuotedAdjustment, ...]
+    totals: QuotedTotals
+    kept: Kept
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remarks:
+    """What stands beside a quotation's figures.
+
+    Attributes:
+        warnings: what looks implausible; for the workshop.
+        cautions: where the work or the product can hurt someone; for the customer too.
+    """
+
+    warnings: tuple[Warning, ...]
+    cautions: tuple[Caution, ...]
+
+
+def _kept(net: Decimal, full: Decimal, variable: Decimal, currency: str) -> Kept:
+    full_cost, variable_cost = rounded(full, currency), rounded(variable, currency)
+    return Kept(
+        full_cost=full_cost,
+        variable_cost=variable_cost,
+        profit=Money(amount=net - full_cost.amount, currency=currency),
+        contribution=Money(amount=net - variable_cost.amount, currency=currency),
+        margin_share=half_up((net - full) / net, _SHARE_DECIMALS) if net else None,
+    )
+
+
+class _Quoting:
+    """One pass over a request with its basis."""
+
+    def __init__(self, request: QuotationRequest, basis: QuotationBasis) -> None:
+        self.request, self.basis, self.currency = request, basis, basis.currency
+        rates = unit_rates(basis.card, basis.pools, lambda money: basis.exchange.converted(money, basis.currency))
+        self.sheets: dict[tuple[str, int], CostSheet] = {
+            (bill.product, bill.quantity): cost_sheet(bill, rates, as_of=basis.as_of, currency=basis.currency)
+            for bill in basis.bills
+        }
+        self.names = {bill.product: bill.name for bill in basis.bills}
+
+    def tax(self, code: str) -> QuotedTax:
+        registered, terms = self.basis.taxes[code], self.basis.card.rates[f"taxes/{code}"].terms
+        assert isinstance(terms, TaxRate)  # the card holds tax terms under taxes/
+        return QuotedTax(
+            code=code,
+            name=registered.name,
+            category=registered.category.value,
+            rate_share=terms.rate_share,
+            exemption_reason=registered.exemption_reason,
+        )
+
+    def applied(self, code: str) -> AppliedTax:
+        return AppliedTax(category=self.basis.taxes[code].category, rate_share=self.tax(code).rate_share)
+
+    def adjusted(
+        self, adjustments: Iterable[LineAdjustment | QuotationAdjustment], base: Mapping[str, Decimal], key: str = ""
+    ) -> tuple[QuotedAdjustment, ...]:
+        found = []
+        for each in adjustments:
+            of = base[each.tax if isinstance(each, QuotationAdjustment) else key]
+            amount = each.amount if each.share is None else of * each.share
+            found.append(QuotedAdjustment(reason=each.reason, amount=rounded(amount or ZERO, self.currency)))
+        return tuple(found)
+
+    def document_line(self, line: QuotationLineRequest, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
+        sheet = self.sheets[line.product, quantity]
+        costs = unit_costs(sheet)
+        asked = price(line.policy, costs, tax_share=ZERO, currency=self.currency).asked
+        bare = DocumentLine(quantity=Decimal(quantity), net_price=asked, tax=self.applied(line.tax))
+        base = {"": line_gross(bare, self.currency)}
+        allowances, charges = self.adjusted(line.allowances, base), self.adjusted(line.charges, base)
+        full = DocumentLine(
+            quantity=bare.quantity,
+            net_price=asked,
+            allowances=tuple(each.amount.amount for each in allowances),
+            charges=tuple(each.amount.amount for each in charges),
+            tax=bare.tax,
+        )
+        net = line_net(full, self.currency)
+        quoted = QuotedQuantity(
+            quantity=quantity,
+            unit_price=rounded(asked, self.currency),
+            unit_full_cost=unit_cost(costs.full, self.currency),
+            allowances=allowances,
+            charges=charges,
+            net_amount=rounded(net, self.currency),
+            kept=_kept(net, sheet.full_cost, sheet.variable_cost, self.currency),
+        )
+        return quoted, full
+
+    def figures(self) -> QuotationFigures:
+        lines, document_lines = [], []
+        for line in self.request.lines:
+            (quoted, document_line), *breaks = (self.document_line(line, each) for each in line.quantities)
+            document_lines.append(document_line)
+            lines.append(
+                QuotedLine(
+                    product=line.product,
+                    description=line.description or self.names[line.product],
+                    tax=self.tax(line.tax),
+                    quoted=quoted,
+                    quantity_breaks=tuple(each for each, _ in breaks),
+                )
+            )
+        under_tax: dict[AppliedTax, Decimal] = {}
+        for document_line in document_lines:
+            under_tax[document_line.tax] = under_tax.get(document_line.tax, ZERO) + line_net(
+                document_line, self.currency
+            )
+        base = {code: under_tax.get(self.applied(code), ZERO) for code in self.basis.taxes}
+        allowances = self.adjusted(self.request.allowances, base)
+        charges = self.adjusted(self.request.charges, base)
+        totals = document_totals(
+            document_lines,
+            currency=self.currency,
+            allowances=self._document_adjustments(self.request.allowances, allowances),
+            charges=self._document_adjustments(self.request.charges, charges),
+        )
+        counted = [self.sheets[line.product, line.quantity] for line in self.request.lines]
+        return QuotationFigures(
+            currency=self.currency,
+            lines=tuple(lines),
+            allowances=allowances,
+            charges=charges,
+            totals=self._stated(totals),
+            kept=_kept(
+                totals.tax_exclusive,
+                sum((sheet.full_cost for sheet in counted), ZERO),
+                sum((sheet.variable_cost for sheet in counted), ZERO),
+                self.currency,
+            ),
+        )
+
+    def _document_adjustments(
+        self, wanted: Iterable[QuotationAdjustment], found: Iterable[QuotedAdjustment]
+    ) -> list[DocumentAdjustment]:
+        return [
+            DocumentAdjustment(amount=each.amount.amount, tax=self.applied(request.tax))
+            for request, each in zip(wanted, found, strict=True)
+        ]
+
+    def _stated(self, totals: DocumentTotals) -> QuotedTotals:
+        def money(amount: Decimal) -> Money:
+            return rounded(amount, self.currency)
+
+        return QuotedTotals(
+            line_total=money(totals.line_total),
+            allowance_total=money(totals.allowance_total),
+            charge_total=money(totals.charge_total),
+            tax_exclusive=money(totals.tax_exclusive),
+            tax_subtotals=tuple(
+                QuotedTaxSubtotal(
+                    category=subtotal.tax.category.value,
+                    rate_share=subtotal.tax.rate_share,
+                    taxable_amount=money(subtotal.taxable_amount),
+                    tax_amount=money(subtotal.tax_amount),
+                )
+                for subtotal in totals.tax_subtotals
+            ),
+            tax_total=money(totals.tax_total),
+            tax_inclusive=money(totals.tax_inclusive),
+            payable=money(totals.payable),
+        )
+
+
+@exactly
+def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> QuotationFigures:
+    """Every figure of the quotation, from the request and the basis alone.
+
+    The same request and basis give the same figures in years to come: that is how a stored quotation is
+    checked.
+
+    Raises:
+        InvalidValuesError: an amount or a price step is finer than the currency's minor unit.
+        MissingRatesError: a resource of a bill has no rate in the basis.
+    """
+    if problems := list(currency_problems(request, basis.currency)):
+        raise InvalidValuesError(problems)
+    return _Quoting(request, basis).figures()

@@ -1,0 +1,53 @@
+"""What a workshop registers: one entry for every collection, read by the store, the workflows and the interface."""
+
+from dataclasses import dataclass
+
+from service.domain.products import Product, Registered
+from service.domain.rates import (
+    LabourRate,
+    MachineRate,
+    MaterialRate,
+    OverheadRate,
+    RateTerms,
+    TariffRate,
+    TaxRate,
+    ToolRate,
+)
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tax, Tool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Collection:
+    """A kind of thing with codes of the workshop's own.
+
+    Attributes:
+        name: as it stands in addresses, for instance "labour-grades".
+        noun: one of them, for messages.
+        facts: what is registered about one.
+        terms: what its dated rates say; None for what has no rate of its own.
+        fixed_once_rated: fields that must not change while there are rates, because they give the rates
+            their meaning.
+    """
+
+    name: str
+    noun: str
+    facts: type[Registered]
+    terms: type[RateTerms] | None = None
+    fixed_once_rated: tuple[str, ...] = ()
+
+
+COLLECTIONS = {
+    collection.name: collection
+    for collection in (
+        Collection(name="materials", noun="material", facts=Material, terms=MaterialRate, fixed_once_rated=("unit",)),
+        Collection(name="machines", noun="machine", facts=Machine, terms=MachineRate),
+        Collection(name="labour-grades", noun="labour grade", facts=LabourGrade, terms=LabourRate),
+        Collection(name="tariffs", noun="tariff", facts=Tariff, terms=TariffRate, fixed_once_rated=("bands",)),
+        Collection(
+            name="overheads", noun="overhead pool", facts=Overhead, terms=OverheadRate, fixed_once_rated=("base",)
+        ),
+        Collection(name="tools", noun="tool", facts=Tool, terms=ToolRate),
+        Collection(name="taxes", noun="tax", facts=Tax, terms=TaxRate, fixed_once_rated=("category",)),
+        Collection(name="products", noun="product", facts=Product),
+    )
+}

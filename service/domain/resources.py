@@ -1,0 +1,264 @@
+"""What a batch consumes: materials, machines, labour grades, tariffs, tools and overhead pools."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from decimal import Decimal
+from enum import StrEnum
+from typing import Annotated
+
+from service.domain.declared import Code, Length, Line, Name, NotNegative, Positive, PositiveShare, declared
+from service.domain.errors import InvalidValueError
+from service.domain.exact import ONE, ZERO
+from service.domain.polymers import Polymer
+
+Path = tuple[str | int, ...]
+Reference = tuple[Path, str, str]
+"""Where something is named, the collection it is in, and its code."""
+
+
+class CostClass(StrEnum):
+    """Under which heading of the cost sheet a line stands, in the order of the sheet."""
+
+    DIRECT_MATERIAL = "direct_material"
+    PACKAGING = "packaging"
+    DIRECT_LABOUR = "direct_labour"
+    MACHINE = "machine"
+    ELECTRICITY = "electricity"
+    TOOLING = "tooling"
+    OVERHEAD = "overhead"
+
+
+class MaterialUse(StrEnum):
+    """What a material is used for."""
+
+    DIRECT_MATERIAL = "direct_material"
+    PACKAGING = "packaging"
+
+
+class Unit(StrEnum):
+    """The unit in which a material is bought and issued."""
+
+    KILOGRAM = "kg"
+    LITRE = "l"
+    METRE = "m"
+    SQUARE_METRE = "m2"
+    PIECE = "piece"
+
+
+class OverheadBase(StrEnum):
+    """What a pool of overhead is absorbed on."""
+
+    MACHINE_HOUR = "machine_hour"
+    LABOUR_HOUR = "labour_hour"
+    PIECE = "piece"
+    DIRECT_MATERIAL_VALUE = "direct_material_value"
+    DIRECT_LABOUR_VALUE = "direct_labour_value"
+
+    @property
+    def is_value(self) -> bool:
+        """Whether the base is money, so that the pool is a share of a subtotal."""
+        return self in (OverheadBase.DIRECT_MATERIAL_VALUE, OverheadBase.DIRECT_LABOUR_VALUE)
+
+
+class TaxCategory(StrEnum):
+    """The tax categories of EN 16931 (UNTDID 5305, the codes that EN 16931-1 admits)."""
+
+    STANDARD = "S"
+    ZERO = "Z"
+    EXEMPT = "E"
+    REVERSE_CHARGE = "AE"
+    INTRA_COMMUNITY = "K"
+    EXPORT = "G"
+    OUT_OF_SCOPE = "O"
+    CANARY_ISLANDS = "L"
+    CEUTA_MELILLA = "M"
+
+
+TAXED_CATEGORIES = frozenset({TaxCategory.STANDARD, TaxCategory.CANARY_ISLANDS, TaxCategory.CEUTA_MELILLA})
+
+
+@declared
+class Material:
+    """Something bought by the unit: flakes, pigment, screws, cartons.
+
+    Attributes:
+        name: what the workshop calls it.
+        unit: the unit it is bought and issued in.
+        use: whether it ends up in the piece (direct_material) or around it (packaging).
+        polymer: of what polymer it is, if it is one; decides cautions and the melting heat.
+        mass_kg_per_unit: what one unit weighs; needed for metres, litres, pieces if masses are to be checked.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    unit: Unit
+    use: MaterialUse = MaterialUse.DIRECT_MATERIAL
+    polymer: Polymer | None = None
+    mass_kg_per_unit: Positive | None = None
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.unit is Unit.KILOGRAM and self.mass_kg_per_unit not in (None, ONE):
+            yield InvalidValueError(("mass_kg_per_unit",), "a kilogram weighs 1 kg; leave it out")
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+    @property
+    def mass_kg(self) -> Decimal | None:
+        """Kilograms a unit weighs, if known."""
+        return ONE if self.unit is Unit.KILOGRAM else self.mass_kg_per_unit
+
+
+@declared
+class Machine:
+    """A machine that is set up, warmed up and run.
+
+    Attributes:
+        name: what the workshop calls it.
+        rated_power_kw: electrical power on its plate.
+        load_factor: the share of the rated power it draws on average while it runs.
+        idle_power_kw: power drawn during setup.
+        warm_up_power_kw: power drawn while it warms up.
+        tariff: code of the electricity tariff it is fed by; needed if it draws power.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    rated_power_kw: NotNegative = ZERO
+    load_factor: PositiveShare = ONE
+    idle_power_kw: NotNegative = ZERO
+    warm_up_power_kw: NotNegative = ZERO
+    tariff: Code | None = None
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.draws_power and self.tariff is None:
+            yield InvalidValueError(("tariff",), "a machine that draws power needs the tariff it is fed by")
+
+    def references(self) -> Iterable[Reference]:
+        return () if self.tariff is None else ((("tariff",), "tariffs", self.tariff),)
+
+    @property
+    def draws_power(self) -> bool:
+        """Whether any of its powers is above zero."""
+        return any((self.rated_power_kw, self.idle_power_kw, self.warm_up_power_kw))
+
+
+@declared
+class LabourGrade:
+    """A kind of work that is paid alike.
+
+    Attributes:
+        name: what the workshop calls it.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    note: Line = ""
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+STANDING = "standing"
+"""The part of a tariff that its standing and demand charges are priced under."""
+
+
+@declared
+class Tariff:
+    """How electricity is bought: one price, or one for each band of the day.
+
+    Attributes:
+        name: what the contract is called.
+        bands: the bands' codes, for instance ["day", "night"]; "standing" is kept for the standing charges.
+        note: anything worth knowing, such as the bands' hours.
+    """
+
+    name: Name
+    bands: Annotated[tuple[Code, ...], Length(at_least=1, at_most=24)]
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if len(set(self.bands)) < len(self.bands):
+            yield InvalidValueError(("bands",), "must be different from each other")
+        if STANDING in self.bands:
+            yield InvalidValueError(("bands",), f"'{STANDING}' is kept for the standing charges")
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+@declared
+class Overhead:
+    """A pool of cost that no product causes alone, absorbed on a base.
+
+    Attributes:
+        name: what is in the pool, for instance "rent and insurance".
+        base: what it is spread over. Pieces are the good pieces of the product and of its sub-assemblies.
+        variable: whether it rises and falls with the volume; fixed if not.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    base: OverheadBase
+    variable: bool = False
+    note: Line = ""
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+@declared
+class Tool:
+    """A mould, die or fixture that wears with every shot.
+
+    Attributes:
+        name: what the workshop calls it.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    note: Line = ""
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+@declared
+class Tax:
+    """A tax on sales, under its category of EN 16931. Built-in rates are illustrations: ask a tax adviser.
+
+    Attributes:
+        name: what it is called on a quotation, for instance "VAT 21 %".
+        category: the EN 16931 category code.
+        exemption_reason: why no tax is due; required for every category but S, Z, L and M.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    category: TaxCategory = TaxCategory.STANDARD
+    exemption_reason: Line = ""
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if not self.exemption_reason and self.category not in {*TAXED_CATEGORIES, TaxCategory.ZERO}:
+            yield InvalidValueError(("exemption_reason",), f"is required for category {self.category.value}")
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+BandShares = Mapping[Code, PositiveShare]
+
+
+def band_share_problem(tariff: Tariff, shares: Mapping[str, Decimal]) -> str | None:
+    """What is wrong with a division of electricity over the tariff's bands, if anything."""
+    if not shares:
+        if len(tariff.bands) == 1:
+            return None
+        return f"is required: the tariff has the bands {', '.join(tariff.bands)}"
+    if foreign := [band for band in shares if band not in tariff.bands]:
+        return f"the tariff has no band {', '.join(foreign)}; it has {', '.join(tariff.bands)}"
+    if (total := sum(shares.values(), ZERO)) != 1:
+        return f"must add up to 1, not {total}"
+    return None

@@ -1,0 +1,162 @@
+"""Totals of a commercial document as EN 16931 prescribes them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.exact import ZERO, exactly, half_up
+from service.domain.money import minor_unit_decimals
+from service.domain.resources import TaxCategory
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AppliedTax:
+    """A tax as it applies on a date.
+
+    Attributes:
+        category: the EN 16931 category.
+        rate_share: its share of the net amount.
+    """
+
+    category: TaxCategory
+    rate_share: Decimal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DocumentLine:
+    """A line of the document.
+
+    Attributes:
+        quantity: pieces; negative for a return.
+        net_price: of the base quantity, without tax.
+        base_quantity: pieces the price is for.
+        allowances: amounts taken off the line, each already rounded.
+        charges: amounts added to the line, each already rounded.
+        tax: what applies to it.
+    """
+
+    quantity: Decimal
+    net_price: Decimal
+    base_quantity: Decimal = Decimal(1)
+    allowances: tuple[Decimal, ...] = ()
+    charges: tuple[Decimal, ...] = ()
+    tax: AppliedTax
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DocumentAdjustment:
+    """An allowance or a charge on the document as a whole.
+
+    Attributes:
+        amount: positive; already rounded.
+        tax: what applies to it.
+    """
+
+    amount: Decimal
+    tax: AppliedTax
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TaxSubtotal:
+    """The tax of one category and rate.
+
+    Attributes:
+        tax: the category and rate.
+        taxable_amount: lines − allowances + charges under it.
+        tax_amount: taxable amount × rate, rounded.
+    """
+
+    tax: AppliedTax
+    taxable_amount: Decimal
+    tax_amount: Decimal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DocumentTotals:
+    """The totals of a document, every amount at the minor unit.
+
+    Attributes:
+        line_nets: net amount of each line (BT-131).
+        line_total: their sum (BT-106, rule BR-CO-10).
+        allowance_total: allowances on the document (BT-107, BR-CO-11).
+        charge_total: charges on the document (BT-108, BR-CO-12).
+        tax_exclusive: line total − allowances + charges (BT-109, BR-CO-13).
+        tax_subtotals: by category and rate, in the order they first appear (BG-23).
+        tax_total: their sum (BT-110, BR-CO-14).
+        tax_inclusive: tax exclusive + tax (BT-112, BR-CO-15).
+        prepaid: already paid (BT-113).
+        rounding: added to the amount due (BT-114).
+        payable: tax inclusive − prepaid + rounding (BT-115, BR-CO-16).
+    """
+
+    line_nets: tuple[Decimal, ...]
+    line_total: Decimal
+    allowance_total: Decimal
+    charge_total: Decimal
+    tax_exclusive: Decimal
+    tax_subtotals: tuple[TaxSubtotal, ...]
+    tax_total: Decimal
+    tax_inclusive: Decimal
+    prepaid: Decimal
+    rounding: Decimal
+    payable: Decimal
+
+
+def line_gross(line: DocumentLine, currency: str) -> Decimal:
+    """Quantity × price ÷ base quantity, rounded."""
+    return half_up(line.net_price * line.quantity / line.base_quantity, minor_unit_decimals(currency))
+
+
+@exactly
+def line_net(line: DocumentLine, currency: str) -> Decimal:
+    """Quantity × price, rounded, less the line's allowances, plus its charges (BT-131)."""
+    return line_gross(line, currency) - sum(line.allowances, ZERO) + sum(line.charges, ZERO)
+
+
+@exactly
+def document_totals(
+    lines: Iterable[DocumentLine],
+    *,
+    currency: str,
+    allowances: Iterable[DocumentAdjustment] = (),
+    charges: Iterable[DocumentAdjustment] = (),
+    prepaid: Decimal = ZERO,
+    rounding: Decimal = ZERO,
+) -> DocumentTotals:
+    """The totals, the tax of each category and rate rounded half up on the sum of its amounts.
+
+    Source: EN 16931-1:2017, business rules BR-CO-10 to BR-CO-17.
+    """
+    minor = minor_unit_decimals(currency)
+    document_lines, taken_off, added = list(lines), list(allowances), list(charges)
+    nets = tuple(line_net(line, currency) for line in document_lines)
+    taxable: dict[AppliedTax, Decimal] = {}
+    signed = [
+        *((line.tax, net) for line, net in zip(document_lines, nets, strict=True)),
+        *((allowance.tax, -allowance.amount) for allowance in taken_off),
+        *((charge.tax, charge.amount) for charge in added),
+    ]
+    for tax, amount in signed:
+        taxable[tax] = taxable.get(tax, ZERO) + amount
+    subtotals = tuple(
+        TaxSubtotal(tax=tax, taxable_amount=amount, tax_amount=half_up(amount * tax.rate_share, minor))
+        for tax, amount in taxable.items()
+    )
+    line_total = sum(nets, ZERO)
+    allowance_total = sum((each.amount for each in taken_off), ZERO)
+    charge_total = sum((each.amount for each in added), ZERO)
+    tax_exclusive = line_total - allowance_total + charge_total
+    tax_total = sum((subtotal.tax_amount for subtotal in subtotals), ZERO)
+    return DocumentTotals(
+        line_nets=nets,
+        line_total=line_total,
+        allowance_total=allowance_total,
+        charge_total=charge_total,
+        tax_exclusive=tax_exclusive,
+        tax_subtotals=subtotals,
+        tax_total=tax_total,
+        tax_inclusive=tax_exclusive + tax_total,
+        prepaid=prepaid,
+        rounding=rounding,
+        payable=tax_exclusive + tax_total - prepaid + rounding,
+    )

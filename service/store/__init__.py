@@ -1,0 +1,1 @@
+"""Tables and queries: rows to domain values and back. Every query is within one workshop."""

@@ -1,0 +1,61 @@
+"""One way to reach SQLite and PostgreSQL: short transactions, reading or writing."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import event
+
+_BUSY_SECONDS = 5
+_WRITING = "pugmill_writing"
+_POSTGRESQL_OPTIONS = (
+    "-c timezone=UTC -c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_session_timeout=60s"
+)
+
+
+def make_engine(url: str) -> sa.Engine:
+    """An engine with this service's settings; explicit transactions on SQLite too."""
+    if not url.startswith("sqlite"):
+        return sa.create_engine(url, pool_pre_ping=True, connect_args={"options": _POSTGRESQL_OPTIONS})
+    engine = sa.create_engine(url, connect_args={"timeout": _BUSY_SECONDS})
+
+    @event.listens_for(engine, "connect")
+    def configure(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # the driver must not begin or commit on its own
+        # WAL lets readers go on while one writes; NORMAL keeps every commit through a crash of the process,
+        # FULL through a loss of power too, which a workshop's machine may well see.
+        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: sa.Connection) -> None:
+        # A writer takes the lock at once: a reader that turns writer half way would be refused, not queued.
+        is_writing = connection.get_execution_options().get(_WRITING)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if is_writing else "BEGIN")
+
+    return engine
+
+
+class Database:
+    """Where everything is kept."""
+
+    def __init__(self, url: str) -> None:
+        self.engine = make_engine(url)
+        self._writing = self.engine.execution_options(**{_WRITING: True})
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """One consistent view; nothing is kept of it."""
+        with self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """All or nothing: committed at the end, rolled back on any error."""
+        with self._writing.begin() as connection:
+            yield connection
+
+    def dispose(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()

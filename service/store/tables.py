@@ -1,0 +1,117 @@
+"""The tables. Every one begins with the workshop's id, so that the data can be distributed by it."""
+
+from uuid import UUID
+
+import sqlalchemy as sa
+
+CONVENTION = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+metadata = sa.MetaData(naming_convention=CONVENTION)
+
+
+def _workshop() -> sa.Column[UUID]:
+    return sa.Column("workshop_id", sa.Uuid, sa.ForeignKey("workshops.workshop_id"), primary_key=True)
+
+
+workshops = sa.Table(
+    "workshops",
+    metadata,
+    sa.Column("workshop_id", sa.Uuid, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("address", sa.Text, nullable=False, comment="as it stands on a letter"),
+    sa.Column("currency", sa.String(3), nullable=False),
+    sa.Column("locale", sa.Text, nullable=False, comment="a CLDR locale, for documents"),
+    sa.Column("time_zone", sa.Text, nullable=False, comment="IANA name; decides what today is"),
+    sa.Column("revision", sa.BigInteger, nullable=False, comment="rises with every change of facts or rates"),
+    sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+)
+
+api_keys = sa.Table(
+    "api_keys",
+    metadata,
+    _workshop(),
+    sa.Column("key_id", sa.Uuid, primary_key=True),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("digest", sa.String(64), nullable=False, comment="SHA-256 of the key, hexadecimal"),
+    sa.Column("scopes", sa.Text, nullable=False, comment="separated by spaces"),
+    sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("revoked_at", sa.DateTime(timezone=True)),
+    sa.UniqueConstraint("workshop_id", "digest"),
+)
+
+registrations = sa.Table(
+    "registrations",
+    metadata,
+    _workshop(),
+    sa.Column("collection", sa.String(32), primary_key=True),
+    sa.Column("code", sa.String(64), primary_key=True),
+    sa.Column("facts", sa.JSON, nullable=False, comment="the fields of the collection's domain class"),
+    sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
+    sa.Column("retired_at", sa.DateTime(timezone=True)),
+)
+
+uses = sa.Table(
+    "uses",
+    metadata,
+    _workshop(),
+    sa.Column("collection", sa.String(32), primary_key=True),
+    sa.Column("code", sa.String(64), primary_key=True),
+    sa.Column("used_collection", sa.String(32), primary_key=True),
+    sa.Column("used_code", sa.String(64), primary_key=True),
+    sa.ForeignKeyConstraint(
+        ["workshop_id", "collection", "code"],
+        ["registrations.workshop_id", "registrations.collection", "registrations.code"],
+    ),
+    sa.ForeignKeyConstraint(
+        ["workshop_id", "used_collection", "used_code"],
+        ["registrations.workshop_id", "registrations.collection", "registrations.code"],
+    ),
+    sa.Index(None, "workshop_id", "used_collection", "used_code"),
+)
+
+rates = sa.Table(
+    "rates",
+    metadata,
+    _workshop(),
+    sa.Column("collection", sa.String(32), primary_key=True),
+    sa.Column("code", sa.String(64), primary_key=True),
+    sa.Column("valid_from", sa.Date, primary_key=True),
+    sa.Column("terms", sa.JSON, nullable=False, comment="the fields of the collection's rate class"),
+    sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
+    sa.ForeignKeyConstraint(
+        ["workshop_id", "collection", "code"],
+        ["registrations.workshop_id", "registrations.collection", "registrations.code"],
+    ),
+)
+
+exchange_rates = sa.Table(
+    "exchange_rates",
+    metadata,
+    _workshop(),
+    sa.Column("source", sa.String(200), primary_key=True),
+    sa.Column("published_on", sa.Date, primary_key=True),
+    sa.Column("base", sa.String(3), nullable=False),
+    sa.Column("rates", sa.JSON, nullable=False, comment="units of each currency for one of the base, as published"),
+    sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
+)
+
+quotations = sa.Table(
+    "quotations",
+    metadata,
+    _workshop(),
+    sa.Column("quotation_id", sa.Uuid, primary_key=True),
+    sa.Column("status", sa.String(16), nullable=False),
+    sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("quoted_on", sa.Date, nullable=False),
+    sa.Column("valid_until", sa.Date, nullable=False),
+    sa.Column("request", sa.JSON, nullable=False, comment="what was asked for"),
+    sa.Column("basis", sa.JSON, nullable=False, comment="bills of resources and rates it was computed from"),
+    sa.Column("figures", sa.JSON, nullable=False, comment="every figure as it was given"),
+    sa.Column("remarks", sa.JSON, nullable=False, comment="warnings and cautions as they were given"),
+)

@@ -1,0 +1,227 @@
+"""Workshops and their keys."""
+
+import hashlib
+import secrets
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+from uuid_utils.compat import uuid7
+
+from service.store.tables import api_keys, workshops
+
+_PREFIX = "pugmill"
+_SECRET_BYTES = 32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Workshop:
+    """Whose things these are.
+
+    Attributes:
+        workshop_id: its id.
+        name: as it stands on a quotation.
+        address: as it stands on a letter, lines separated by line breaks.
+        currency: in which it reckons.
+        locale: of its documents, a CLDR locale such as "en_IE".
+        time_zone: IANA name; decides what today is.
+        revision: rises with every change of facts or rates.
+    """
+
+    workshop_id: UUID
+    name: str
+    address: str
+    currency: str
+    locale: str
+    time_zone: str
+    revision: int
+
+    def today(self) -> date:
+        """The day it is in the workshop."""
+        return datetime.now(ZoneInfo(self.time_zone)).date()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApiKey:
+    """A key, without its secret.
+
+    Attributes:
+        key_id: its id.
+        name: who or what it was given to.
+        scopes: "read", "write".
+        created_at: when.
+        revoked_at: when it was revoked, if it was.
+    """
+
+    key_id: UUID
+    name: str
+    scopes: frozenset[str]
+    created_at: datetime
+    revoked_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Access:
+    """What a key opens.
+
+    Attributes:
+        workshop: whose things.
+        key_id: by which key.
+        scopes: "read", "write".
+    """
+
+    workshop: Workshop
+    key_id: UUID
+    scopes: frozenset[str]
+
+
+def _digest(key: str) -> str:
+    # The key is 256 random bits, so a fast hash is enough: there is nothing to guess.
+    return hashlib.sha256(key.encode()).hexdigest()
+
+
+def add_workshop(
+    connection: sa.Connection, *, name: str, address: str, currency: str, locale: str, time_zone: str
+) -> Workshop:
+    """A new workshop with nothing in it."""
+    workshop = Workshop(
+        workshop_id=uuid7(),
+        name=name,
+        address=address,
+        currency=currency,
+        locale=locale,
+        time_zone=time_zone,
+        revision=0,
+    )
+    connection.execute(
+        workshops.insert(),
+        {
+            "workshop_id": workshop.workshop_id,
+            "name": name,
+            "address": address,
+            "currency": currency,
+            "locale": locale,
+            "time_zone": time_zone,
+            "revision": 0,
+            "created_at": datetime.now(UTC),
+        },
+    )
+    return workshop
+
+
+def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: frozenset[str]) -> str:
+    """A new key; the answer is the only time its secret is seen."""
+    key = f"{_PREFIX}_{workshop_id.hex}_{secrets.token_urlsafe(_SECRET_BYTES)}"
+    connection.execute(
+        api_keys.insert(),
+        {
+            "workshop_id": workshop_id,
+            "key_id": uuid7(),
+            "name": name,
+            "digest": _digest(key),
+            "scopes": " ".join(sorted(scopes)),
+            "created_at": datetime.now(UTC),
+        },
+    )
+    return key
+
+
+def workshop_of_key(key: str) -> UUID | None:
+    """The workshop a key says it belongs to, so that every query stays within one workshop."""
+    prefix, _, rest = key.partition("_")
+    workshop, _, secret = rest.partition("_")
+    if prefix != _PREFIX or len(workshop) != 32 or not secret or not key.isascii():
+        return None
+    try:
+        return UUID(hex=workshop)
+    except ValueError:
+        return None
+
+
+_ACCESS = (
+    sa.select(
+        workshops.c.workshop_id,
+        workshops.c.name,
+        workshops.c.address,
+        workshops.c.currency,
+        workshops.c.locale,
+        workshops.c.time_zone,
+        workshops.c.revision,
+        api_keys.c.key_id,
+        api_keys.c.scopes,
+    )
+    .join_from(workshops, api_keys, workshops.c.workshop_id == api_keys.c.workshop_id)
+    .where(
+        workshops.c.workshop_id == sa.bindparam("workshop_id"),
+        api_keys.c.workshop_id == sa.bindparam("workshop_id"),
+        api_keys.c.digest == sa.bindparam("digest"),
+        api_keys.c.revoked_at.is_(None),
+    )
+)
+
+
+def find_access(connection: sa.Connection, key: str) -> Access | None:
+    """What the key opens; None if it is unknown or revoked."""
+    workshop_id = workshop_of_key(key)
+    if workshop_id is None:
+        return None
+    row = connection.execute(_ACCESS, {"workshop_id": workshop_id, "digest": _digest(key)}).first()
+    if row is None:
+        return None
+    *workshop, key_id, scopes = row
+    fields = ("workshop_id", "name", "address", "currency", "locale", "time_zone", "revision")
+    return Access(
+        workshop=Workshop(**dict(zip(fields, workshop, strict=True))), key_id=key_id, scopes=frozenset(scopes.split())
+    )
+
+
+def keys_of(connection: sa.Connection, workshop_id: UUID) -> list[ApiKey]:
+    """Every key the workshop was ever given, oldest first."""
+    rows = connection.execute(
+        sa.select(api_keys.c.key_id, api_keys.c.name, api_keys.c.scopes, api_keys.c.created_at, api_keys.c.revoked_at)
+        .where(api_keys.c.workshop_id == workshop_id)
+        .order_by(api_keys.c.key_id)
+    )
+    return [
+        ApiKey(
+            key_id=row.key_id,
+            name=row.name,
+            scopes=frozenset(row.scopes.split()),
+            created_at=row.created_at,
+            revoked_at=row.revoked_at,
+        )
+        for row in rows
+    ]
+
+
+def revoke_key(connection: sa.Connection, workshop_id: UUID, key_id: UUID) -> bool:
+    """Close the key for good; whether it was open."""
+    changed = connection.execute(
+        api_keys.update()
+        .where(api_keys.c.workshop_id == workshop_id, api_keys.c.key_id == key_id, api_keys.c.revoked_at.is_(None))
+        .values(revoked_at=datetime.now(UTC))
+    )
+    return changed.rowcount == 1
+
+
+def lock_workshop(connection: sa.Connection, workshop_id: UUID) -> int:
+    """Its revision; nobody else changes the workshop's things until the transaction ends."""
+    return int(
+        connection.execute(
+            sa.select(workshops.c.revision).where(workshops.c.workshop_id == workshop_id).with_for_update()
+        ).scalar_one()
+    )
+
+
+def next_revision(connection: sa.Connection, workshop_id: UUID) -> int:
+    """Raise the workshop's revision by one."""
+    return int(
+        connection.execute(
+            workshops.update()
+            .where(workshops.c.workshop_id == workshop_id)
+            .values(revision=workshops.c.revision + 1)
+            .returning(workshops.c.revision)
+        ).scalar_one()
+    )

@@ -1,0 +1,153 @@
+"""Quoting a customer, and checking years later that a quotation still comes out the same."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from uuid import UUID
+
+import sqlalchemy as sa
+from uuid_utils.compat import uuid7
+
+from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.plausibility import cautions_of, warnings
+from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks, quotation_figures
+from service.domain.quotation_request import QuotationRequest
+from service.domain.rates import RateCard
+from service.store import quotations, registrations
+from service.store.database import Database
+from service.store.quotations import DRAFT, Quotation
+from service.store.workshops import Workshop
+from service.workflows.costing import costed, pools_of, prepare, taxes_on
+from service.workflows.errors import NotRegisteredError
+from service.workflows.registering import described
+
+VALIDITY = timedelta(days=30)
+
+
+def quote(database: Database, workshop: Workshop, request: QuotationRequest) -> Quotation:
+    """Price what is asked for and keep the draft with everything it was computed from.
+
+    Raises:
+        InvalidValuesError: a product or tax is not registered, or an amount is too fine for the currency.
+        MissingRatesError: naming every resource without a rate on the day.
+    """
+    quoted_on = request.quoted_on or workshop.today()
+    valid_until = request.valid_until or quoted_on + VALIDITY
+    if valid_until < quoted_on:
+        raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
+    with database.reading() as connection:
+        basis, remarks = _basis(connection, workshop, request, quoted_on)
+    quotation = Quotation(
+        quotation_id=uuid7(),
+        status=DRAFT,
+        created_at=datetime.now(UTC),
+        quoted_on=quoted_on,
+        valid_until=valid_until,
+        request=request,
+        figures=quotation_figures(request, basis),
+        remarks=remarks,
+    )
+    with database.writing() as connection:
+        quotations.add_quotation(connection, workshop.workshop_id, quotation, basis)
+    return quotation
+
+
+def _basis(
+    connection: sa.Connection, workshop: Workshop, request: QuotationRequest, quoted_on: date
+) -> tuple[QuotationBasis, Remarks]:
+    """Everything outside the request that the figures follow from, and what has to be said beside them."""
+    named = dict.fromkeys(line.product for line in request.lines)
+    found = registrations.registered_among(
+        connection, workshop.workshop_id, (("products", product) for product in named)
+    )
+    problems = [
+        InvalidValueError(("lines", index, "product"), f"there is no {described('products', line.product)}")
+        for index, line in enumerate(request.lines)
+        if ("products", line.product) not in found
+    ]
+    if problems:
+        raise InvalidValuesError(problems)
+    taxes = taxes_on(connection, workshop, request.taxes_named(), quoted_on)
+    costing = prepare(connection, workshop, named, quoted_on)
+    batches = dict.fromkeys((line.product, quantity) for line in request.lines for quantity in line.quantities)
+    bills = [bill for bill, _ in costed(connection, workshop, costing, batches)]
+    catalogue = costing.surroundings.catalogue
+    quoted = {line.product: line.quantity for line in request.lines}
+    basis = QuotationBasis(
+        as_of=quoted_on,
+        currency=workshop.currency,
+        card=RateCard(
+            as_of=quoted_on,
+            currency=workshop.currency,
+            rates={**costing.card.rates, **{rate.resource: rate for _, rate in taxes.values()}},
+        ),
+        exchange=costing.exchange,
+        pools=pools_of(costing.surroundings),
+        taxes={code: tax for code, (tax, _) in taxes.items()},
+        bills=tuple(bills),
+    )
+    shown = [bill for bill in bills if quoted[bill.product] == bill.quantity]
+    remarks = Remarks(
+        warnings=tuple(dict.fromkeys(each for bill in shown for each in warnings(bill, catalogue))),
+        cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),
+    )
+    return basis, remarks
+
+
+def find_quotation(database: Database, workshop: Workshop, quotation_id: UUID) -> Quotation:
+    """The quotation as it was given.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+    """
+    with database.reading() as connection:
+        found = quotations.find_quotation(connection, workshop.workshop_id, quotation_id)
+    if found is None:
+        raise NotRegisteredError(f"quotation {quotation_id}")
+    return found
+
+
+def list_quotations(database: Database, workshop: Workshop, *, after: UUID | None, limit: int) -> list[Quotation]:
+    """A page of quotations, oldest first."""
+    with database.reading() as connection:
+        return quotations.page_of_quotations(connection, workshop.workshop_id, after=after, limit=limit)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recomputation:
+    """A quotation computed once more from what was stored with it.
+
+    Attributes:
+        quotation_id: which.
+        agrees: whether every figure is the same.
+        stored: the figures as they were given.
+        recomputed: the figures as they come out now.
+    """
+
+    quotation_id: UUID
+    agrees: bool
+    stored: QuotationFigures
+    recomputed: QuotationFigures
+
+
+def recompute(database: Database, workshop: Workshop, quotation_id: UUID) -> Recomputation:
+    """Compute the quotation again from its request and its basis; no current rate is read.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+    """
+    quotation = find_quotation(database, workshop, quotation_id)
+    with database.reading() as connection:
+        basis = quotations.get_basis(connection, workshop.workshop_id, quotation_id)
+    again = quotation_figures(quotation.request, basis)
+    return Recomputation(
+        quotation_id=quotation_id, agrees=again == quotation.figures, stored=quotation.figures, recomputed=again
+    )
+
+
+def recompute_all(database: Database, workshop: Workshop) -> Iterator[Recomputation]:
+    """Every quotation of the workshop, computed again."""
+    with database.reading() as connection:
+        ids = list(quotations.quotation_ids(connection, workshop.workshop_id))
+    for quotation_id in ids:
+        yield recompute(database, workshop, quotation_id)

@@ -1,0 +1,129 @@
+"""Every rate in force on a date, down to the amounts that a unit rate is made of."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from service.domain.exact import ZERO, exactly, half_up
+from service.domain.exchange import DayRates
+from service.domain.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.products import Registered
+from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate, part_of
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.encoding import encoded
+from service.store import registrations
+from service.store.database import Database
+from service.store.workshops import Workshop
+from service.workflows.costing import Exchange
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedUnitRate:
+    """What one unit of a resource costs.
+
+    Attributes:
+        resource: its reference, for instance "tariffs/grid#day".
+        unit: the unit; the name of the base for a share of a subtotal.
+        amount: money for a unit in the workshop's currency, with four digits more than the minor unit; a
+            share for a share of a subtotal.
+        components: the named amounts that add up to it.
+    """
+
+    resource: str
+    unit: str
+    amount: Decimal
+    components: Mapping[str, Decimal]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RateCardEntry:
+    """A rate in force.
+
+    Attributes:
+        resource: whose rate it is, for instance "machines/press".
+        name: what the workshop calls it.
+        valid_from: the first day of these terms.
+        terms: as they were registered.
+        unit_rates: what a unit of each part costs; none for a tax.
+    """
+
+    resource: str
+    name: str
+    valid_from: date
+    terms: Mapping[str, Any]
+    unit_rates: tuple[StatedUnitRate, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedRateCard:
+    """Every rate in force on a date.
+
+    Attributes:
+        as_of: the date.
+        currency: of the unit rates.
+        rates: by resource.
+        exchange_rates: the published days that amounts were converted with.
+    """
+
+    as_of: date
+    currency: str
+    rates: tuple[RateCardEntry, ...]
+    exchange_rates: tuple[DayRates, ...]
+
+
+@exactly
+def rate_card_on(database: Database, workshop: Workshop, as_of: date) -> StatedRateCard:
+    """Every rate in force on the date.
+
+    Raises:
+        MissingExchangeRateError: a rate in another currency cannot be converted.
+    """
+    with database.reading() as connection:
+        convert = Exchange(connection, workshop, as_of)
+        entries = tuple(
+            RateCardEntry(
+                resource=rate.resource,
+                name=facts.name,
+                valid_from=rate.valid_from,
+                terms=encoded(rate.terms),
+                unit_rates=tuple(_unit_rates(rate, facts, convert, workshop.currency)),
+            )
+            for rate, facts in registrations.rates_in_force(connection, workshop.workshop_id, as_of)
+        )
+    return StatedRateCard(as_of=as_of, currency=workshop.currency, rates=entries, exchange_rates=convert.used.days)
+
+
+def _unit_rates(rate: DatedRate, facts: Registered, convert: Exchange, currency: str) -> Iterator[StatedUnitRate]:
+    decimals = minor_unit_decimals(currency) + UNIT_COST_DECIMALS
+    if isinstance(rate.terms, OverheadRate) and isinstance(facts, Overhead) and facts.base.is_value:
+        parts: Mapping[str, Mapping[str, Decimal]] = {"": {"share": rate.terms.share()}}
+    else:
+        parts = rate.terms.components(convert)
+    for part, amounts in parts.items():
+        yield StatedUnitRate(
+            resource=part_of(rate.resource, part),
+            unit=_unit(facts, part),
+            amount=half_up(sum(amounts.values(), ZERO), decimals),
+            components={name: half_up(amount, decimals) for name, amount in amounts.items()},
+        )
+
+
+_BASE_UNITS = {OverheadBase.MACHINE_HOUR: "h", OverheadBase.LABOUR_HOUR: "h", OverheadBase.PIECE: "piece"}
+
+
+def _unit(facts: Registered, part: str) -> str:
+    match facts:
+        case Material():
+            return facts.unit.value
+        case Machine() | LabourGrade():
+            return "h"
+        case Tariff():
+            return "kWh"
+        case Tool():
+            return "piece" if part == ENTIRE_TOOL else "shot"
+        case Overhead():
+            return _BASE_UNITS.get(facts.base, facts.base.value)
+        case _:
+            raise AssertionError(f"{type(facts).__name__} has no unit rate")

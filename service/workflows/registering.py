@@ -1,0 +1,308 @@
+"""Registering what a workshop buys, runs, pays and makes, and what it costs from a date on."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+import sqlalchemy as sa
+
+from service.domain.bill import made_in_order
+from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.exchange import MANUAL, DayRates
+from service.domain.products import Catalogue, Product, Registered, inconsistencies
+from service.domain.rates import DatedRate, RateTerms, rate_problems
+from service.domain.register import COLLECTIONS, Collection
+from service.store import exchange, registrations
+from service.store.database import Database
+from service.store.registrations import Registration, StoredRate
+from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
+
+Precondition = Callable[[int | None], bool]
+"""Whether a change may go ahead, given the revision that is there now (None if nothing is)."""
+
+
+def always(_revision: int | None) -> bool:
+    """No precondition."""
+    return True
+
+
+class Outcome(StrEnum):
+    """What registering did."""
+
+    CREATED = "created"
+    REPLACED = "replaced"
+    UNCHANGED = "unchanged"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Registering:
+    """What registering did, and the row's revision after it.
+
+    Attributes:
+        outcome: created, replaced or unchanged.
+        revision: the workshop's revision when the row last changed.
+    """
+
+    outcome: Outcome
+    revision: int
+
+
+def described(collection: str, code: str) -> str:
+    """How a message calls it, for instance "material 'hdpe-flakes'"."""
+    return f"{COLLECTIONS[collection].noun} '{code}'"
+
+
+def find_one(database: Database, workshop: Workshop, collection: str, code: str) -> Registration:
+    """What is registered under the code.
+
+    Raises:
+        NotRegisteredError: nothing is, or it is retired.
+    """
+    with database.reading() as connection:
+        return _registered(connection, workshop, collection, code)
+
+
+def _registered(connection: sa.Connection, workshop: Workshop, collection: str, code: str) -> Registration:
+    found = registrations.find_registration(connection, workshop.workshop_id, collection, code)
+    if found is None or found.retired_at is not None:
+        raise NotRegisteredError(described(collection, code), found.retired_at if found else None)
+    return found
+
+
+def list_registered(
+    database: Database, workshop: Workshop, collection: str, *, after: str, limit: int
+) -> list[Registration]:
+    """A page of what is registered, by code."""
+    with database.reading() as connection:
+        return registrations.page_of_registrations(
+            connection, workshop.workshop_id, collection, after=after, limit=limit
+        )
+
+
+def register(
+    database: Database,
+    workshop: Workshop,
+    collection: str,
+    code: str,
+    facts: Registered,
+    precondition: Precondition = always,
+) -> Registering:
+    """Create or replace it; the same again changes nothing.
+
+    Raises:
+        InvalidValuesError: it names something that is not registered, or changes what its rates rest on.
+        ProductLoopError: the product would contain itself.
+        TooComplexError: sub-assemblies nested too deep.
+        PreconditionFailedError: the caller had seen another state.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        there = registrations.find_registration(connection, workshop.workshop_id, collection, code)
+        current = None if there is None or there.retired_at else there
+        if not precondition(current.revision if current else None):
+            raise PreconditionFailedError(described(collection, code))
+        if current is not None and current.facts == facts:
+            return Registering(outcome=Outcome.UNCHANGED, revision=current.revision)
+        _check(connection, workshop, COLLECTIONS[collection], code, facts, there)
+        revision = next_revision(connection, workshop.workshop_id)
+        registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
+    return Registering(outcome=Outcome.REPLACED if current else Outcome.CREATED, revision=revision)
+
+
+def _check(
+    connection: sa.Connection,
+    workshop: Workshop,
+    collection: Collection,
+    code: str,
+    facts: Registered,
+    there: Registration | None,
+) -> None:
+    problems = list(_reference_problems(connection, workshop, facts, code))
+    changed = [] if there is None else _changed(collection, there.facts, facts)
+    if changed and registrations.has_rates(connection, workshop.workshop_id, collection.name, code):
+        reason = "its rates rest on this; register another one under a new code instead"
+        problems += [InvalidValueError((name,), reason) for name in changed]
+    if problems:
+        raise InvalidValuesError(problems)
+    if isinstance(facts, Product):
+        _check_product(connection, workshop, code, facts)
+
+
+def _changed(collection: Collection, before: Registered, after: Registered) -> list[str]:
+    return [name for name in collection.fixed_once_rated if getattr(before, name) != getattr(after, name)]
+
+
+def _reference_problems(
+    connection: sa.Connection, workshop: Workshop, facts: Registered, code: str
+) -> Iterable[InvalidValueError]:
+    references = list(facts.references())
+    wanted = {(collection, named) for _, collection, named in references}
+    found = registrations.registered_among(connection, workshop.workshop_id, wanted)
+    if isinstance(facts, Product):
+        found.add(("products", code))  # a product that names itself is a loop, not an unknown
+    for path, collection, named in references:
+        if (collection, named) not in found:
+            yield InvalidValueError(path, f"there is no {described(collection, named)}; register it first")
+
+
+def _check_product(connection: sa.Connection, workshop: Workshop, code: str, product: Product) -> None:
+    below = registrations.surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
+    made_in_order(code, {**below.catalogue.products, code: product})
+    if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
+        raise InvalidValuesError(problems)
+
+
+def _machinery(connection: sa.Connection, workshop: Workshop, product: Product) -> Catalogue:
+    """The machines the product names, and their tariffs."""
+
+    def facts(collection: str, codes: Iterable[str]) -> dict[str, Registered]:
+        return {code: _registered(connection, workshop, collection, code).facts for code in dict.fromkeys(codes)}
+
+    machines = facts("machines", (each.machine for each in product.operations if each.machine is not None))
+    tariffs = facts("tariffs", (code for machine in machines.values() for _, _, code in machine.references()))
+    return Catalogue(machines=machines, tariffs=tariffs)  # type: ignore[arg-type]
+
+
+def retire(
+    database: Database, workshop: Workshop, collection: str, code: str, precondition: Precondition = always
+) -> None:
+    """Take it out of use; its rates and every quotation made with it stay.
+
+    Raises:
+        NotRegisteredError: nothing is registered under the code.
+        InUseError: something else names it.
+        PreconditionFailedError: the caller had seen another state.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        found = _registered(connection, workshop, collection, code)
+        if not precondition(found.revision):
+            raise PreconditionFailedError(described(collection, code))
+        if users := registrations.users_of(connection, workshop.workshop_id, collection, code):
+            raise InUseError(described(collection, code), users)
+        revision = next_revision(connection, workshop.workshop_id)
+        registrations.retire_registration(connection, workshop.workshop_id, collection, code, revision)
+
+
+def put_rate(
+    database: Database,
+    workshop: Workshop,
+    collection: str,
+    code: str,
+    valid_from: date,
+    terms: RateTerms,
+    precondition: Precondition = always,
+) -> Registering:
+    """What it costs from a date on; the same again changes nothing.
+
+    Raises:
+        NotRegisteredError: nothing is registered under the code.
+        InvalidValuesError: the terms do not fit it.
+        PreconditionFailedError: the caller had seen another state.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        registered = _registered(connection, workshop, collection, code)
+        there = registrations.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        if not precondition(there.revision if there else None):
+            raise PreconditionFailedError(_described_rate(collection, code, valid_from))
+        if there is not None and there.rate.terms == terms:
+            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision)
+        if problems := rate_problems(terms, registered.facts):
+            raise InvalidValuesError(problems)
+        revision = next_revision(connection, workshop.workshop_id)
+        registrations.save_rate(connection, workshop.workshop_id, collection, code, valid_from, terms, revision)
+    return Registering(outcome=Outcome.REPLACED if there else Outcome.CREATED, revision=revision)
+
+
+def _described_rate(collection: str, code: str, valid_from: date) -> str:
+    return f"rate of {described(collection, code)} from {valid_from}"
+
+
+def find_dated_rate(database: Database, workshop: Workshop, collection: str, code: str, valid_from: date) -> StoredRate:
+    """The rate that begins on this day.
+
+    Raises:
+        NotRegisteredError: there is none.
+    """
+    with database.reading() as connection:
+        _registered(connection, workshop, collection, code)
+        found = registrations.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+    if found is None:
+        raise NotRegisteredError(_described_rate(collection, code, valid_from))
+    return found
+
+
+def list_rates(
+    database: Database, workshop: Workshop, collection: str, code: str, *, after: date | None, limit: int
+) -> list[DatedRate]:
+    """A page of its rates, by their first day.
+
+    Raises:
+        NotRegisteredError: nothing is registered under the code.
+    """
+    with database.reading() as connection:
+        _registered(connection, workshop, collection, code)
+        page = registrations.page_of_rates(connection, workshop.workshop_id, collection, code, after=after, limit=limit)
+    return [stored.rate for stored in page]
+
+
+def withdraw_rate(
+    database: Database,
+    workshop: Workshop,
+    collection: str,
+    code: str,
+    valid_from: date,
+    precondition: Precondition = always,
+) -> None:
+    """Take back a rate that was entered by mistake; the one before it holds on.
+
+    Raises:
+        NotRegisteredError: there is none that begins on this day.
+        PreconditionFailedError: the caller had seen another state.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        _registered(connection, workshop, collection, code)
+        there = registrations.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        if there is None:
+            raise NotRegisteredError(_described_rate(collection, code, valid_from))
+        if not precondition(there.revision):
+            raise PreconditionFailedError(_described_rate(collection, code, valid_from))
+        registrations.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        next_revision(connection, workshop.workshop_id)
+
+
+def put_exchange_rates(database: Database, workshop: Workshop, day: DayRates) -> Outcome:
+    """The rates of one day, entered by hand; the same again changes nothing."""
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
+        if there == day:
+            return Outcome.UNCHANGED
+        revision = next_revision(connection, workshop.workshop_id)
+        exchange.save_days(connection, workshop.workshop_id, [day], revision)
+    return Outcome.REPLACED if there else Outcome.CREATED
+
+
+def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> DayRates:
+    """The rates of one day.
+
+    Raises:
+        NotRegisteredError: the source has none for it.
+    """
+    with database.reading() as connection:
+        found = exchange.find_day(connection, workshop.workshop_id, source, published_on)
+    if found is None:
+        raise NotRegisteredError(f"exchange rates of {published_on} from '{source}'")
+    return found
+
+
+def list_exchange_rates(
+    database: Database, workshop: Workshop, *, before: tuple[date, str] | None, limit: int
+) -> list[DayRates]:
+    """A page of days, newest first."""
+    with database.reading() as connection:
+        return exchange.page_of_days(connection, workshop.workshop_id, before=before, limit=limit)
