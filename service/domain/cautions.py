@@ -15,18 +15,25 @@ ONE_PERSON_LIMIT_KG = Decimal(25)
 class DeclaredUse(StrEnum):
     """A use a product is offered for that calls for a caution."""
 
-    FOOD_CONTACT = "food-contact"
-    DRINKING_WATER = "drinking-water"
+    FOOD_CONTACT = "food_contact"
+    DRINKING_WATER = "drinking_water"
     TOY = "toy"
     PLAYGROUND = "playground"
-    LOAD_BEARING = "load-bearing"
-    WALL_OR_CEILING_LINING = "wall-or-ceiling-lining"
-    ELECTRICAL_ACCESSORY = "electrical-accessory"
+    LOAD_BEARING = "load_bearing"
+    WALL_OR_CEILING_LINING = "wall_or_ceiling_lining"
+    ELECTRICAL_ACCESSORY = "electrical_accessory"
     LIFTING = "lifting"
     CLIMBING = "climbing"
-    PROTECTIVE_EQUIPMENT = "protective-equipment"
+    PROTECTIVE_EQUIPMENT = "protective_equipment"
     MEDICAL = "medical"
     OUTDOOR = "outdoor"
+
+
+class Concern(StrEnum):
+    """Whom a caution is for: those who make the piece, or also those who get it."""
+
+    WORK = "work"
+    PRODUCT = "product"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,11 +44,13 @@ class Caution:
         code: which caution it is, the same on every sheet.
         text: what can happen and what to do, for people to read.
         source: where that is published.
+        concerns: the work, which stays in the workshop, or the product, which the customer is told too.
     """
 
     code: str
     text: str
     source: str
+    concerns: Concern = Concern.PRODUCT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +114,7 @@ def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
         told = ", ".join(f"{polymer} above {plain(limit.value, 9)} °C" for polymer, limit in limits.items())
         yield Caution(
             code="above-decomposition-temperature",
+            concerns=Concern.WORK,
             text=f"{_listed(too_hot)}: decomposition is to be expected ({told}). The gases can be toxic and can catch "
             "fire. Work cooler or for a shorter time, with extraction at the source, as the supplier's safety data "
             "sheet and local rules say.",
@@ -113,6 +123,7 @@ def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
     if work:
         yield Caution(
             code="hot-work",
+            concerns=Concern.WORK,
             text=f"{_listed(work)}: hot plastic and hot tools burn, and every hot plastic gives off fume. Guard hot "
             "surfaces, wear eye protection, heat-resistant gloves and sleeves, draw the fume off at its source, and "
             "follow the machine's manual and local rules of safety at work.",
@@ -144,9 +155,10 @@ def _of_mass(piece_mass_kg: Decimal | None) -> Iterator[Caution]:
 def _of_uses(uses: list[DeclaredUse]) -> Iterator[Caution]:
     yield from (_USE_CAUTIONS[use] for use in uses)
     if uses:
+        named = ", ".join(use.replace("_", " ") for use in uses)
         yield Caution(
             code="no-promise-of-fitness",
-            text=f"A price never implies that a product is fit for a use ({', '.join(uses)}). Whoever puts it on the "
+            text=f"A price never implies that a product is fit for a use ({named}). Whoever puts it on the "
             "market answers for its safety under local law, with tests by qualified people.",
             source="Regulation (EU) 2023/988 on general product safety, Article 5",
         )
@@ -170,6 +182,7 @@ def _temperature(item: HeatedPolymer) -> str:
 _POLYMER_CAUTIONS = {
     Caution(  # what it does to people: from memory
         code="hydrogen-chloride",
+        concerns=Concern.WORK,
         text="hot PVC gives off hydrogen chloride, which attacks eyes, lungs and metal. Heat it only as a stabilised "
         "compound, on equipment and with extraction made for it; otherwise leave it to a licensed processor, as local "
         "rules say.",
@@ -177,6 +190,7 @@ _POLYMER_CAUTIONS = {
     ): frozenset({Polymer.PVC}),
     Caution(
         code="unidentified-polymer",
+        concerns=Concern.WORK,
         text="nobody knows what it gives off. It may be or hold PVC, which gives off hydrogen chloride, or break down "
         "at this temperature. Do not heat what is not identified; have it identified, and leave doubtful lots to a "
         "licensed recycler, as local rules say.",
@@ -184,12 +198,14 @@ _POLYMER_CAUTIONS = {
     ): frozenset({Polymer.UNIDENTIFIED}),
     Caution(
         code="polymer-without-data",
+        concerns=Concern.WORK,
         text="the built-in table has no temperatures for it. Some plastics are dangerous when overheated; acetal, for "
         "one, gives off formaldehyde. Work by its supplier's safety data sheet and local rules.",
         source=f"{_FUME_SHEET}, Table 1",
     ): frozenset({Polymer.OTHER}),
     Caution(
         code="styrene-fume",
+        concerns=Concern.WORK,
         text="the fume can hold styrene, which irritates skin, eyes and airways and acts on the nervous system. Keep "
         "the temperature low, draw the fume off at its source, and keep to local exposure limits.",
         source=f"{_FUME_SHEET}, Table 1; OSHA, Styrene: Hazard Recognition",

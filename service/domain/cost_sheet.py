@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from service.domain.bill import BillOfResources, ResourceLine
 from service.domain.errors import MissingRate, MissingRatesError
-from service.domain.exact import ZERO, exactly
+from service.domain.exact import ZERO, apportioned, exactly
+from service.domain.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.rates import RECLAIMED
 from service.domain.resources import STANDING, CostClass, OverheadBase
 
@@ -88,6 +89,20 @@ class CostSheet:
     def variable_cost(self) -> Decimal:
         """What would not be spent without the batch: every variable line."""
         return sum((line.amount for line in self.lines if line.variable), ZERO)
+
+    def shown_per_batch(self) -> tuple[Decimal, ...]:
+        """The lines at the minor unit, adding up to the rounded full cost (largest remainder)."""
+        return apportioned((line.amount for line in self.lines), minor_unit_decimals(self.currency))
+
+    def shown_per_piece(self) -> tuple[Decimal, ...]:
+        """The lines for a piece with four digits more, adding up to the rounded unit cost."""
+        pieces = Decimal(self.quantity)
+        decimals = minor_unit_decimals(self.currency) + UNIT_COST_DECIMALS
+        return apportioned((line.amount / pieces for line in self.lines), decimals)
+
+    def variable_share_of(self, shown: tuple[Decimal, ...]) -> Decimal:
+        """The sum of the variable lines among the shown ones, so that every document shows the same figure."""
+        return sum((amount for line, amount in zip(self.lines, shown, strict=True) if line.variable), ZERO)
 
     @property
     def prime_cost(self) -> Decimal:

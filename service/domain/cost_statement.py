@@ -8,10 +8,10 @@ from decimal import Decimal
 from service.domain.bill import QUANTITY_DECIMALS
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet
-from service.domain.exact import ZERO, apportioned, exactly, half_up, plain
+from service.domain.exact import ZERO, exactly, half_up, plain
 from service.domain.exchange import DayRates
 from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
-from service.domain.plausibility import Warning
+from service.domain.plausibility import Implausibility
 from service.domain.resources import CostClass
 
 SHARE_DECIMALS = 6
@@ -109,7 +109,7 @@ class CostStatement:
     subtotals: Subtotals
     rates_valid_from: Mapping[str, date]
     exchange_rates: tuple[DayRates, ...]
-    warnings: tuple[Warning, ...]
+    warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -119,7 +119,7 @@ def cost_statement(
     *,
     rates_valid_from: Mapping[str, date],
     exchange_rates: tuple[DayRates, ...] = (),
-    warnings: tuple[Warning, ...] = (),
+    warnings: tuple[Implausibility, ...] = (),
     cautions: tuple[Caution, ...] = (),
 ) -> CostStatement:
     """The sheet with its lines rounded so that they add up to the rounded full cost (largest remainder).
@@ -129,8 +129,7 @@ def cost_statement(
     currency, pieces = sheet.currency, Decimal(sheet.quantity)
     minor = minor_unit_decimals(currency)
     full_cost = sheet.full_cost
-    per_batch = apportioned((line.amount for line in sheet.lines), minor)
-    per_piece = apportioned((line.amount / pieces for line in sheet.lines), minor + UNIT_COST_DECIMALS)
+    per_batch, per_piece = sheet.shown_per_batch(), sheet.shown_per_piece()
 
     def subtotal(which: Iterable[bool]) -> Subtotal:
         wanted = list(which)

@@ -1,12 +1,12 @@
 """What a field may hold, declared once beside the field: the checks, the stored form and the contract read it."""
 
 import re
-from collections.abc import Callable, Hashable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields
 from decimal import Decimal
 from functools import cache
 from types import NoneType, UnionType
-from typing import Annotated, Any, TypeVar, Union, cast, dataclass_transform, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, TypeVar, Union, dataclass_transform, get_args, get_origin, get_type_hints
 
 from service.domain.errors import InvalidValueError, InvalidValuesError
 
@@ -178,15 +178,16 @@ def _is_ruled(hint: Any) -> bool:
 
 
 @cache
-def _ruled_fields(declared_class: Hashable) -> tuple[tuple[str, Any], ...]:
-    types = ((name, optional_of(hint) or hint) for name, hint in field_types(cast(type, declared_class)).items())
+def _ruled_fields(declared_class: Any) -> tuple[tuple[str, Any], ...]:
+    types = ((name, optional_of(hint) or hint) for name, hint in field_types(declared_class).items())
     return tuple((name, hint) for name, hint in types if _is_ruled(hint))
 
 
 def _check_itself(self: Any) -> None:
+    declared_class: Any = type(self)
     problems = [
         InvalidValueError((name,), problem)
-        for name, hint in _ruled_fields(type(self))
+        for name, hint in _ruled_fields(declared_class)
         if (value := getattr(self, name)) is not None
         for problem in _problems_of(hint, value)
     ]

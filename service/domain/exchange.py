@@ -89,5 +89,6 @@ class ExchangeRates:
             return money.amount
         day = self.day_for(money.currency, currency)
         per_base_to, per_base_from = day.rate_of(currency), day.rate_of(money.currency)
-        assert per_base_to is not None and per_base_from is not None  # day_for found a day that has both
+        assert per_base_to is not None  # day_for found a day that has both
+        assert per_base_from is not None
         return money.amount * per_base_to / per_base_from

@@ -16,7 +16,7 @@ _SHOWN_DECIMALS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Warning:
+class Implausibility:
     """Something about a product that is hardly true.
 
     Attributes:
@@ -33,7 +33,7 @@ class Warning:
 
 
 @exactly
-def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Warning, ...]:
+def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Implausibility, ...]:
     """Every implausibility of the product and its sub-assemblies."""
     return tuple(
         warning
@@ -43,14 +43,14 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Warning, ...]
     )
 
 
-def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Warning]:
+def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
     operations = catalogue.products[code].operations
     if operations and all(operation.yield_share == 1 for operation in operations):
         text = "Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches."
-        yield Warning(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
+        yield Implausibility(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
 
 
-def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Warning]:
+def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
     product = catalogue.products[code]
     contained = _contained_mass_kg(product, catalogue)
     if product.mass_kg is None or contained is None or product.mass_kg <= contained:
@@ -59,7 +59,7 @@ def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue
         f"A piece weighs {plain(product.mass_kg, _SHOWN_DECIMALS)} kg, but its bill of materials adds up to "
         f"{plain(contained, _SHOWN_DECIMALS)} kg. Something is missing from the bill, or a mass is wrong."
     )
-    yield Warning(code="mass-above-materials", product=code, text=text, source="conservation of mass")
+    yield Implausibility(code="mass-above-materials", product=code, text=text, source="conservation of mass")
 
 
 def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None:
@@ -77,7 +77,7 @@ def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None
     return total
 
 
-def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Warning]:
+def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
     product = catalogue.products[code]
     heated = {
         operation.name: place
@@ -94,7 +94,7 @@ def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -
                     "power, load factor and cycle time."
                 )
                 source = "specific heat and enthalpy of fusion of the polymers, handbook values"
-                yield Warning(code="less-energy-than-melting", product=code, text=text, source=source)
+                yield Implausibility(code="less-energy-than-melting", product=code, text=text, source=source)
 
 
 def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalogue) -> Decimal:

@@ -1,6 +1,6 @@
 """From a cost to a price, and from a price to what is kept of it."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 from enum import StrEnum
@@ -129,15 +129,17 @@ def grid_of(policy: PricingPolicy, currency: str) -> PriceGrid:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnitCosts:
-    """What a piece costs, unrounded.
+    """What a piece costs.
 
     Attributes:
-        variable: its variable cost.
-        full: its full cost.
+        variable: its variable cost, unrounded.
+        full: its full cost, unrounded.
+        shown_variable: its variable cost as the cost sheet shows it.
     """
 
     variable: Decimal
     full: Decimal
+    shown_variable: Decimal
 
     def on(self, basis: CostBasis) -> Decimal:
         """The cost on this basis."""
@@ -147,7 +149,11 @@ class UnitCosts:
 @exactly
 def unit_costs(sheet: CostSheet) -> UnitCosts:
     """What a piece of the batch costs."""
-    return UnitCosts(variable=sheet.variable_cost / sheet.quantity, full=sheet.full_cost / sheet.quantity)
+    return UnitCosts(
+        variable=sheet.variable_cost / sheet.quantity,
+        full=sheet.full_cost / sheet.quantity,
+        shown_variable=sheet.variable_share_of(sheet.shown_per_piece()),
+    )
 
 
 def target_net_price(policy: PricingPolicy, cost: Decimal, tax_share: Decimal) -> Decimal:
@@ -182,7 +188,9 @@ class Price:
         tax_share: the tax as a share of the net price.
         costs: what a piece costs.
         target: the asked price that would meet the policy exactly; the price itself if it was given.
-        floor: the least price that may be asked.
+        floor: the least price that may be asked; if the policy names none, the variable cost, below which
+            every piece sold costs the workshop cash.
+        is_raised_to_floor: whether the target lay below the policy's floor.
         break_even: the least price at the minor unit that loses nothing on full cost.
     """
 
@@ -192,6 +200,7 @@ class Price:
     costs: UnitCosts
     target: Decimal
     floor: Decimal
+    is_raised_to_floor: bool
     break_even: Decimal
 
     @property
@@ -217,41 +226,42 @@ class Price:
 
 @exactly
 def price(policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
-    """The price to ask: the target, raised to the floor, on the policy's grid.
+    """The price to ask: the target, raised to the policy's floor, on its grid.
 
     Raises:
         UnreachableMarginError: no price reaches the margin.
     """
     taxed = _taxed(policy.display, tax_share)
-    minor = PriceGrid(step=UNITS[minor_unit_decimals(currency)])
-    floor = _floor(policy, costs, taxed)
     target = target_net_price(policy, costs.on(policy.cost_basis), tax_share) * taxed
-    grid = grid_of(policy, currency)
+    floor = _enforced_floor(policy, costs, taxed)
     wanted = max(target, floor)
+    grid = grid_of(policy, currency)
     asked = grid.at_or_above(wanted) if policy.rounding is Rounding.UP else grid.nearest(wanted, floor)
+    return _judged(asked, target, policy, costs, tax_share=tax_share, currency=currency)
+
+
+@exactly
+def kept_at(asked: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
+    """The inverse question: what is kept at this price, whatever the policy would ask."""
+    return _judged(asked, asked, policy, costs, tax_share=tax_share, currency=currency)
+
+
+def _judged(
+    asked: Decimal, target: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str
+) -> Price:
+    """The price against its floor and its break-even."""
+    taxed = _taxed(policy.display, tax_share)
+    minor = PriceGrid(step=UNITS[minor_unit_decimals(currency)])
+    has_floor = policy.never_below_cost is not None or policy.never_below_amount is not None
+    enforced = _enforced_floor(policy, costs, taxed)
     return Price(
         asked=asked,
         display=policy.display,
         tax_share=tax_share,
         costs=costs,
         target=target,
-        floor=minor.at_or_above(floor),
-        break_even=minor.at_or_above(costs.full * taxed),
-    )
-
-
-@exactly
-def kept_at(asked: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
-    """The inverse question: what is kept at this price, whatever the policy would ask."""
-    taxed = _taxed(policy.display, tax_share)
-    minor = PriceGrid(step=UNITS[minor_unit_decimals(currency)])
-    return Price(
-        asked=asked,
-        display=policy.display,
-        tax_share=tax_share,
-        costs=costs,
-        target=asked,
-        floor=minor.at_or_above(_floor(policy, costs, taxed)),
+        floor=minor.at_or_above(enforced if has_floor else costs.variable * taxed),
+        is_raised_to_floor=target < enforced and asked >= enforced,
         break_even=minor.at_or_above(costs.full * taxed),
     )
 
@@ -261,7 +271,8 @@ def _taxed(display: Display, tax_share: Decimal) -> Decimal:
     return ONE if display is Display.TAX_EXCLUSIVE else ONE + tax_share
 
 
-def _floor(policy: PricingPolicy, costs: UnitCosts, taxed: Decimal) -> Decimal:
+def _enforced_floor(policy: PricingPolicy, costs: UnitCosts, taxed: Decimal) -> Decimal:
+    """What the policy never goes below; 0 if it names nothing."""
     cost = ZERO if policy.never_below_cost is None else costs.on(policy.never_below_cost) * taxed
     return max(ZERO, cost, policy.never_below_amount or ZERO)
 
@@ -300,10 +311,10 @@ class PriceStatement:
         markup_share: profit ÷ full cost; none at a full cost of 0.
         contribution_margin_share: contribution ÷ net price; none at a net price of 0.
         target_price: what would meet the policy exactly, before floor and ending.
-        floor_price: the least that may be asked.
+        floor_price: the least that may be asked; the variable cost if the policy names no floor.
         break_even_price: the least that loses nothing on full cost.
-        is_below_floor: the price was given and lies below the floor.
-        is_raised_to_floor: the target lay below the floor.
+        is_below_floor: the price lies below the floor.
+        is_raised_to_floor: the target lay below the policy's floor.
         terms: the way from the cost to the price.
         batch_net_price: net price × quantity.
         batch_profit: what the batch leaves after its full cost.
@@ -359,18 +370,20 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         return Money(amount=one.amount - other.amount, currency=currency)
 
     gross, net = money(priced.gross), money(priced.net)
-    full, variable = money(priced.costs.full), money(priced.costs.variable)
+    tax = less(gross, net)
+    full, variable = money(priced.costs.full), money(priced.costs.shown_variable)
+    profit, contribution = less(net, full), less(net, variable)
     return PriceStatement(
         price=money(priced.asked, minor),
         display=priced.display,
         tax_share=priced.tax_share,
         gross_price=gross,
-        tax=less(gross, net),
+        tax=tax,
         net_price=net,
         variable_cost=variable,
         full_cost=full,
-        profit=less(net, full),
-        contribution=less(net, variable),
+        profit=profit,
+        contribution=contribution,
         margin_share=_share(priced.profit, priced.net),
         markup_share=_share(priced.profit, priced.costs.full),
         contribution_margin_share=_share(priced.contribution, priced.net),
@@ -378,16 +391,25 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         floor_price=money(priced.floor, minor),
         break_even_price=money(priced.break_even, minor),
         is_below_floor=priced.asked < priced.floor,
-        is_raised_to_floor=policy is not None and priced.target < priced.floor,
-        terms=tuple(
-            PriceTerm(name=name, formula=formula, amount=money(amount))
-            for name, formula, amount in _terms(priced, policy)
+        is_raised_to_floor=priced.is_raised_to_floor,
+        terms=(
+            PriceTerm(name="variable cost", formula="variable lines of the cost sheet ÷ pieces", amount=variable),
+            PriceTerm(name="full cost", formula="all lines of the cost sheet ÷ pieces", amount=full),
+            *(
+                PriceTerm(name=name, formula=formula, amount=money(amount))
+                for name, formula, amount in _way_to_the_price(priced, policy)
+            ),
+            PriceTerm(name="net price", formula="price without tax", amount=net),
+            PriceTerm(name="tax", formula=f"net price × {priced.tax_share:f}", amount=tax),
+            PriceTerm(name="profit", formula="net price − full cost", amount=profit),
+            PriceTerm(name="contribution", formula="net price − variable cost", amount=contribution),
         ),
         batch_net_price=money(priced.net * quantity, minor),
         batch_profit=money(priced.profit * quantity, minor),
     )
 
 
+_WORDS = {Rounding.UP: "the next one up", Rounding.NEAREST: "the nearest not below the floor"}
 _FORMULAS = {
     Target.MARGIN: "{cost} ÷ (1 − {value:f})",
     Target.MARKUP: "{cost} × (1 + {value:f})",
@@ -396,25 +418,21 @@ _FORMULAS = {
 }
 
 
-def _terms(priced: Price, policy: PricingPolicy | None) -> Iterable[tuple[str, str, Decimal]]:
-    yield "variable cost", "variable lines of the cost sheet ÷ pieces", priced.costs.variable
-    yield "full cost", "all lines of the cost sheet ÷ pieces", priced.costs.full
-    if policy is not None:
-        cost = policy.cost_basis.value.replace("_", " ")
-        net = target_net_price(policy, priced.costs.on(policy.cost_basis), priced.tax_share)
-        formula = _FORMULAS[policy.target].format(cost=cost, value=policy.value)
-        if policy.target is not Target.FIXED_PRICE:
-            yield "target net price", formula, net
-            formula = "target net price"
-        if policy.display is Display.TAX_INCLUSIVE and policy.target is not Target.FIXED_PRICE:
-            formula = f"target net price × (1 + {priced.tax_share:f})"
-        yield "target price", formula, priced.target
-        if priced.floor > 0:
-            yield "floor price", "never below, at the minor unit", priced.floor
-        yield "price", f"the target or the floor on the price grid, {policy.rounding.value}", priced.asked
-    else:
+def _way_to_the_price(priced: Price, policy: PricingPolicy | None) -> Iterator[tuple[str, str, Decimal]]:
+    if policy is None:
         yield "price", "as given", priced.asked
-    yield "net price", "price without tax", priced.net
-    yield "tax", f"net price × {priced.tax_share:f}", priced.gross - priced.net
-    yield "profit", "net price − full cost", priced.profit
-    yield "contribution", "net price − variable cost", priced.contribution
+        return
+    formula = _FORMULAS[policy.target].format(cost=policy.cost_basis.value.replace("_", " "), value=policy.value)
+    if policy.target is not Target.FIXED_PRICE:
+        net = target_net_price(policy, priced.costs.on(policy.cost_basis), priced.tax_share)
+        yield "target net price", formula, net
+        taxed = policy.display is Display.TAX_INCLUSIVE
+        formula = f"target net price × (1 + {priced.tax_share:f})" if taxed else "target net price"
+    yield "target price", formula, priced.target
+    if priced.is_raised_to_floor:
+        yield "floor price", "the least the policy allows, at the minor unit", priced.floor
+    yield (
+        "price",
+        f"the {'floor' if priced.is_raised_to_floor else 'target'} on the price grid, {_WORDS[policy.rounding]}",
+        priced.asked,
+    )

@@ -12,7 +12,7 @@ from service.domain.errors import InvalidValuesError
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import ExchangeRates
 from service.domain.money import Money, rounded, unit_cost
-from service.domain.plausibility import Warning
+from service.domain.plausibility import Implausibility
 from service.domain.pricing import price, unit_costs
 from service.domain.quotation_request import (
     LineAdjustment,
@@ -224,12 +224,18 @@ class Remarks:
         cautions: where the work or the product can hurt someone; for the customer too.
     """
 
-    warnings: tuple[Warning, ...]
+    warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
 
 
-def _kept(net: Decimal, full: Decimal, variable: Decimal, currency: str) -> Kept:
-    full_cost, variable_cost = rounded(full, currency), rounded(variable, currency)
+def _kept(net: Decimal, sheets: Iterable[CostSheet], currency: str) -> Kept:
+    """What is kept of a net amount, the costs being what the cost sheets show."""
+    counted = list(sheets)
+    shown = [sheet.shown_per_batch() for sheet in counted]
+    full = sum((sheet.full_cost for sheet in counted), ZERO)
+    full_cost = rounded(sum((sum(amounts, ZERO) for amounts in shown), ZERO), currency)
+    variable = (sheet.variable_share_of(amounts) for sheet, amounts in zip(counted, shown, strict=True))
+    variable_cost = rounded(sum(variable, ZERO), currency)
     return Kept(
         full_cost=full_cost,
         variable_cost=variable_cost,
@@ -297,7 +303,7 @@ class _Quoting:
             allowances=allowances,
             charges=charges,
             net_amount=rounded(net, self.currency),
-            kept=_kept(net, sheet.full_cost, sheet.variable_cost, self.currency),
+            kept=_kept(net, [sheet], self.currency),
         )
         return quoted, full
 
@@ -336,12 +342,7 @@ class _Quoting:
             allowances=allowances,
             charges=charges,
             totals=self._stated(totals),
-            kept=_kept(
-                totals.tax_exclusive,
-                sum((sheet.full_cost for sheet in counted), ZERO),
-                sum((sheet.variable_cost for sheet in counted), ZERO),
-                self.currency,
-            ),
+            kept=_kept(totals.tax_exclusive, counted, self.currency),
         )
 
     def _document_adjustments(

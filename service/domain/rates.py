@@ -97,12 +97,12 @@ class MachineRate:
         if self.floor_m2 and self.space_cost_per_m2_month is None:
             yield InvalidValueError(("space_cost_per_m2_month",), "is required where floor_m2 is given")
         residual = self.residual_value
-        if residual and residual.currency == self.replacement_value.currency:
-            if residual.amount > self.replacement_value.amount:
-                yield InvalidValueError(("residual_value", "amount"), "must not be above the replacement value")
+        is_comparable = residual is not None and residual.currency == self.replacement_value.currency
+        if residual is not None and is_comparable and residual.amount > self.replacement_value.amount:
+            yield InvalidValueError(("residual_value", "amount"), "must not be above the replacement value")
 
     def components(self, convert: Convert) -> Components:
-        """The machine-hour rate, fixed part, an hour:
+        """The fixed part of the machine-hour rate, in money for an hour.
 
         [(replacement − residual)/life + (replacement + residual)/2 × interest + floor × space × 12
         + replacement × maintenance + other] ÷ (planned hours × utilisation).
@@ -143,7 +143,7 @@ class LabourRate:
         yield from _not_negative(("wage_per_hour",), self.wage_per_hour)
 
     def components(self, convert: Convert) -> Components:
-        """wage × (1 + on-cost) ÷ productive share, an hour."""
+        """What an hour costs: wage × (1 + on-cost) ÷ productive share."""
         wage = convert(self.wage_per_hour)
         paid = wage * (ONE + self.on_cost_share)
         return {

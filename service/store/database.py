@@ -37,6 +37,10 @@ def make_engine(url: str) -> sa.Engine:
     return engine
 
 
+Connection = sa.Connection
+"""A transaction under way, as the store's functions take it."""
+
+
 class Database:
     """Where everything is kept."""
 

@@ -9,7 +9,7 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service.domain.products import Catalogue, Registered
-from service.domain.rates import DatedRate, RateTerms
+from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
 from service.encoding import decode_with, decoded, encoded
 from service.store.tables import rates, registrations, uses
@@ -325,24 +325,17 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, cod
     return found.first() is not None
 
 
-def save_rate(
-    connection: sa.Connection,
-    workshop_id: UUID,
-    collection: str,
-    code: str,
-    valid_from: date,
-    terms: RateTerms,
-    revision: int,
-) -> None:
-    """Create or replace the rate that begins on this day."""
-    values = {"terms": encoded(terms), "revision": revision}
+def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
+    """Create or replace the rate that begins on its day."""
+    collection, _, code = rate.resource.partition("/")
+    values = {"terms": encoded(rate.terms), "revision": revision}
     changed = connection.execute(
         rates.update()
-        .where(_within(rates, workshop_id, collection, code), rates.c.valid_from == valid_from)
+        .where(_within(rates, workshop_id, collection, code), rates.c.valid_from == rate.valid_from)
         .values(values)
     )
     if changed.rowcount == 0:
-        key = {"workshop_id": workshop_id, "collection": collection, "code": code, "valid_from": valid_from}
+        key = {"workshop_id": workshop_id, "collection": collection, "code": code, "valid_from": rate.valid_from}
         connection.execute(rates.insert(), {**key, **values})
 
 

@@ -14,6 +14,7 @@ from service.store.tables import api_keys, workshops
 
 _PREFIX = "pugmill"
 _SECRET_BYTES = 32
+_ID_LENGTH = 32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,11 +83,9 @@ def _digest(key: str) -> str:
     return hashlib.sha256(key.encode()).hexdigest()
 
 
-def add_workshop(
-    connection: sa.Connection, *, name: str, address: str, currency: str, locale: str, time_zone: str
-) -> Workshop:
-    """A new workshop with nothing in it."""
-    workshop = Workshop(
+def new_workshop(*, name: str, address: str, currency: str, locale: str, time_zone: str) -> Workshop:
+    """A workshop that is not kept yet."""
+    return Workshop(
         workshop_id=uuid7(),
         name=name,
         address=address,
@@ -95,20 +94,12 @@ def add_workshop(
         time_zone=time_zone,
         revision=0,
     )
-    connection.execute(
-        workshops.insert(),
-        {
-            "workshop_id": workshop.workshop_id,
-            "name": name,
-            "address": address,
-            "currency": currency,
-            "locale": locale,
-            "time_zone": time_zone,
-            "revision": 0,
-            "created_at": datetime.now(UTC),
-        },
-    )
-    return workshop
+
+
+def add_workshop(connection: sa.Connection, workshop: Workshop) -> None:
+    """Keep a new workshop with nothing in it."""
+    values = {name: getattr(workshop, name) for name in _FIELDS}
+    connection.execute(workshops.insert(), {**values, "created_at": datetime.now(UTC)})
 
 
 def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: frozenset[str]) -> str:
@@ -132,7 +123,7 @@ def workshop_of_key(key: str) -> UUID | None:
     """The workshop a key says it belongs to, so that every query stays within one workshop."""
     prefix, _, rest = key.partition("_")
     workshop, _, secret = rest.partition("_")
-    if prefix != _PREFIX or len(workshop) != 32 or not secret or not key.isascii():
+    if prefix != _PREFIX or len(workshop) != _ID_LENGTH or not secret or not key.isascii():
         return None
     try:
         return UUID(hex=workshop)
@@ -140,18 +131,9 @@ def workshop_of_key(key: str) -> UUID | None:
         return None
 
 
+_FIELDS = ("workshop_id", "name", "address", "currency", "locale", "time_zone", "revision")
 _ACCESS = (
-    sa.select(
-        workshops.c.workshop_id,
-        workshops.c.name,
-        workshops.c.address,
-        workshops.c.currency,
-        workshops.c.locale,
-        workshops.c.time_zone,
-        workshops.c.revision,
-        api_keys.c.key_id,
-        api_keys.c.scopes,
-    )
+    sa.select(*(workshops.c[name] for name in _FIELDS), api_keys.c.key_id, api_keys.c.scopes)
     .join_from(workshops, api_keys, workshops.c.workshop_id == api_keys.c.workshop_id)
     .where(
         workshops.c.workshop_id == sa.bindparam("workshop_id"),
@@ -171,10 +153,17 @@ def find_access(connection: sa.Connection, key: str) -> Access | None:
     if row is None:
         return None
     *workshop, key_id, scopes = row
-    fields = ("workshop_id", "name", "address", "currency", "locale", "time_zone", "revision")
     return Access(
-        workshop=Workshop(**dict(zip(fields, workshop, strict=True))), key_id=key_id, scopes=frozenset(scopes.split())
+        workshop=Workshop(**dict(zip(_FIELDS, workshop, strict=True))), key_id=key_id, scopes=frozenset(scopes.split())
     )
+
+
+def find_workshop(connection: sa.Connection, workshop_id: UUID) -> Workshop | None:
+    """The workshop with this id."""
+    row = connection.execute(
+        sa.select(*(workshops.c[name] for name in _FIELDS)).where(workshops.c.workshop_id == workshop_id)
+    ).first()
+    return None if row is None else Workshop(**row._mapping)
 
 
 def keys_of(connection: sa.Connection, workshop_id: UUID) -> list[ApiKey]:

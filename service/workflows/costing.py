@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-import sqlalchemy as sa
-
 from service.domain.bill import BillOfResources, bill_of_resources, stated
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet, cost_sheet
@@ -15,7 +13,7 @@ from service.domain.errors import InvalidValueError, InvalidValuesError, Missing
 from service.domain.exact import ZERO, exactly
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.money import Money, is_at_minor_unit
-from service.domain.plausibility import Warning, cautions_of, warnings
+from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.pricing import (
     Price,
     PriceStatement,
@@ -28,7 +26,7 @@ from service.domain.pricing import (
 from service.domain.rates import DatedRate, RateCard, RateTerms, TaxRate, rate_problems, unit_rates
 from service.domain.resources import Overhead, Path, Tax
 from service.store import exchange, registrations
-from service.store.database import Database
+from service.store.database import Connection, Database
 from service.store.registrations import Surroundings
 from service.store.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
@@ -41,7 +39,7 @@ WhatIf = Mapping[str, RateTerms]
 class Exchange:
     """Converts amounts on a date, reading rates only once there is a foreign one; remembers the days used."""
 
-    def __init__(self, connection: sa.Connection, workshop: Workshop, as_of: date) -> None:
+    def __init__(self, connection: Connection, workshop: Workshop, as_of: date) -> None:
         self._connection, self._workshop, self._as_of = connection, workshop, as_of
         self._rates: ExchangeRates | None = None
         self._used: dict[tuple[date, str], DayRates] = {}
@@ -104,7 +102,7 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
 
 @exactly
 def prepare(
-    connection: sa.Connection,
+    connection: Connection,
     workshop: Workshop,
     products: Iterable[str],
     as_of: date,
@@ -131,7 +129,7 @@ def prepare(
     return Costing(surroundings=around, card=card, rates=rates, exchange=convert.used)
 
 
-def _check_what_if(connection: sa.Connection, workshop: Workshop, what_if: WhatIf) -> None:
+def _check_what_if(connection: Connection, workshop: Workshop, what_if: WhatIf) -> None:
     problems = []
     for resource, terms in what_if.items():
         collection, _, code = resource.partition("/")
@@ -147,7 +145,7 @@ def _check_what_if(connection: sa.Connection, workshop: Workshop, what_if: WhatI
         raise InvalidValuesError(problems)
 
 
-def _with_first_days(connection: sa.Connection, workshop: Workshop, error: MissingRatesError) -> MissingRatesError:
+def _with_first_days(connection: Connection, workshop: Workshop, error: MissingRatesError) -> MissingRatesError:
     """The error, saying besides when each missing rate first begins."""
     firsts = registrations.first_rate_days(
         connection, workshop.workshop_id, (missing.resource for missing in error.missing)
@@ -162,7 +160,7 @@ def _with_first_days(connection: sa.Connection, workshop: Workshop, error: Missi
 
 
 def costed(
-    connection: sa.Connection, workshop: Workshop, costing: Costing, batches: Iterable[tuple[str, int]]
+    connection: Connection, workshop: Workshop, costing: Costing, batches: Iterable[tuple[str, int]]
 ) -> list[tuple[BillOfResources, CostSheet]]:
     """The bill and the cost sheet of each batch.
 
@@ -186,7 +184,7 @@ class StatedBill:
     """
 
     bill: BillOfResources
-    warnings: tuple[Warning, ...]
+    warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -273,7 +271,7 @@ class PriceSheet:
     tax: str | None
     policy: PricingPolicy | None
     price_per_piece: PriceStatement
-    warnings: tuple[Warning, ...]
+    warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -322,7 +320,7 @@ def _priced(question: PriceQuestion, sheet: CostSheet, tax_share: Decimal) -> Pr
     return price(question.policy, costs, tax_share=tax_share, currency=sheet.currency)
 
 
-def _tax_share(connection: sa.Connection, workshop: Workshop, code: str | None, as_of: date) -> Decimal:
+def _tax_share(connection: Connection, workshop: Workshop, code: str | None, as_of: date) -> Decimal:
     if code is None:
         return ZERO
     _, rate = taxes_on(connection, workshop, [(("tax",), code)], as_of)[code]
@@ -331,7 +329,7 @@ def _tax_share(connection: sa.Connection, workshop: Workshop, code: str | None, 
 
 
 def taxes_on(
-    connection: sa.Connection, workshop: Workshop, named: Iterable[tuple[Path, str]], as_of: date
+    connection: Connection, workshop: Workshop, named: Iterable[tuple[Path, str]], as_of: date
 ) -> dict[str, tuple[Tax, DatedRate]]:
     """The taxes and their rates on a date, by code.
 

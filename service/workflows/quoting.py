@@ -5,16 +5,17 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from uuid import UUID
 
-import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
+from service.documents import quotation_text as paper
+from service.documents.quotation_text import QuotationPaper
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.plausibility import cautions_of, warnings
 from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks, quotation_figures
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import RateCard
 from service.store import quotations, registrations
-from service.store.database import Database
+from service.store.database import Connection, Database
 from service.store.quotations import DRAFT, Quotation
 from service.store.workshops import Workshop
 from service.workflows.costing import costed, pools_of, prepare, taxes_on
@@ -53,7 +54,7 @@ def quote(database: Database, workshop: Workshop, request: QuotationRequest) -> 
 
 
 def _basis(
-    connection: sa.Connection, workshop: Workshop, request: QuotationRequest, quoted_on: date
+    connection: Connection, workshop: Workshop, request: QuotationRequest, quoted_on: date
 ) -> tuple[QuotationBasis, Remarks]:
     """Everything outside the request that the figures follow from, and what has to be said beside them."""
     named = dict.fromkeys(line.product for line in request.lines)
@@ -111,6 +112,24 @@ def list_quotations(database: Database, workshop: Workshop, *, after: UUID | Non
     """A page of quotations, oldest first."""
     with database.reading() as connection:
         return quotations.page_of_quotations(connection, workshop.workshop_id, after=after, limit=limit)
+
+
+def quotation_text(workshop: Workshop, quotation: Quotation) -> str:
+    """The quotation as the customer reads it."""
+    return paper.quotation_text(
+        QuotationPaper(
+            seller=workshop.name,
+            seller_address=workshop.address,
+            reference=str(quotation.quotation_id),
+            status=quotation.status,
+            quoted_on=quotation.quoted_on,
+            valid_until=quotation.valid_until,
+            locale=workshop.locale,
+            request=quotation.request,
+            figures=quotation.figures,
+            remarks=quotation.remarks,
+        )
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

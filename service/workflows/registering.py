@@ -5,16 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-import sqlalchemy as sa
-
 from service.domain.bill import made_in_order
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.exchange import MANUAL, DayRates
 from service.domain.products import Catalogue, Product, Registered, inconsistencies
-from service.domain.rates import DatedRate, RateTerms, rate_problems
+from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
 from service.store import exchange, registrations
-from service.store.database import Database
+from service.store.database import Connection, Database
 from service.store.registrations import Registration, StoredRate
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
@@ -64,7 +62,7 @@ def find_one(database: Database, workshop: Workshop, collection: str, code: str)
         return _registered(connection, workshop, collection, code)
 
 
-def _registered(connection: sa.Connection, workshop: Workshop, collection: str, code: str) -> Registration:
+def _registered(connection: Connection, workshop: Workshop, collection: str, code: str) -> Registration:
     found = registrations.find_registration(connection, workshop.workshop_id, collection, code)
     if found is None or found.retired_at is not None:
         raise NotRegisteredError(described(collection, code), found.retired_at if found else None)
@@ -112,7 +110,7 @@ def register(
 
 
 def _check(
-    connection: sa.Connection,
+    connection: Connection,
     workshop: Workshop,
     collection: Collection,
     code: str,
@@ -135,7 +133,7 @@ def _changed(collection: Collection, before: Registered, after: Registered) -> l
 
 
 def _reference_problems(
-    connection: sa.Connection, workshop: Workshop, facts: Registered, code: str
+    connection: Connection, workshop: Workshop, facts: Registered, code: str
 ) -> Iterable[InvalidValueError]:
     references = list(facts.references())
     wanted = {(collection, named) for _, collection, named in references}
@@ -147,14 +145,14 @@ def _reference_problems(
             yield InvalidValueError(path, f"there is no {described(collection, named)}; register it first")
 
 
-def _check_product(connection: sa.Connection, workshop: Workshop, code: str, product: Product) -> None:
+def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
     below = registrations.surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
     made_in_order(code, {**below.catalogue.products, code: product})
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)
 
 
-def _machinery(connection: sa.Connection, workshop: Workshop, product: Product) -> Catalogue:
+def _machinery(connection: Connection, workshop: Workshop, product: Product) -> Catalogue:
     """The machines the product names, and their tariffs."""
 
     def facts(collection: str, codes: Iterable[str]) -> dict[str, Registered]:
@@ -187,33 +185,28 @@ def retire(
 
 
 def put_rate(
-    database: Database,
-    workshop: Workshop,
-    collection: str,
-    code: str,
-    valid_from: date,
-    terms: RateTerms,
-    precondition: Precondition = always,
+    database: Database, workshop: Workshop, rate: DatedRate, precondition: Precondition = always
 ) -> Registering:
-    """What it costs from a date on; the same again changes nothing.
+    """What something costs from a date on; the same again changes nothing.
 
     Raises:
         NotRegisteredError: nothing is registered under the code.
         InvalidValuesError: the terms do not fit it.
         PreconditionFailedError: the caller had seen another state.
     """
+    collection, _, code = rate.resource.partition("/")
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         registered = _registered(connection, workshop, collection, code)
-        there = registrations.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        there = registrations.find_rate(connection, workshop.workshop_id, collection, code, rate.valid_from)
         if not precondition(there.revision if there else None):
-            raise PreconditionFailedError(_described_rate(collection, code, valid_from))
-        if there is not None and there.rate.terms == terms:
+            raise PreconditionFailedError(_described_rate(collection, code, rate.valid_from))
+        if there is not None and there.rate == rate:
             return Registering(outcome=Outcome.UNCHANGED, revision=there.revision)
-        if problems := rate_problems(terms, registered.facts):
+        if problems := rate_problems(rate.terms, registered.facts):
             raise InvalidValuesError(problems)
         revision = next_revision(connection, workshop.workshop_id)
-        registrations.save_rate(connection, workshop.workshop_id, collection, code, valid_from, terms, revision)
+        registrations.save_rate(connection, workshop.workshop_id, rate, revision)
     return Registering(outcome=Outcome.REPLACED if there else Outcome.CREATED, revision=revision)
 
 
@@ -275,16 +268,16 @@ def withdraw_rate(
         next_revision(connection, workshop.workshop_id)
 
 
-def put_exchange_rates(database: Database, workshop: Workshop, day: DayRates) -> Outcome:
+def put_exchange_rates(database: Database, workshop: Workshop, day: DayRates) -> Registering:
     """The rates of one day, entered by hand; the same again changes nothing."""
     with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
+        revision = lock_workshop(connection, workshop.workshop_id)
         there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
         if there == day:
-            return Outcome.UNCHANGED
+            return Registering(outcome=Outcome.UNCHANGED, revision=revision)
         revision = next_revision(connection, workshop.workshop_id)
         exchange.save_days(connection, workshop.workshop_id, [day], revision)
-    return Outcome.REPLACED if there else Outcome.CREATED
+    return Registering(outcome=Outcome.REPLACED if there else Outcome.CREATED, revision=revision)
 
 
 def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> DayRates:

@@ -1,0 +1,94 @@
+"""The flask-smorest pieces set up once: strict parsing, problem documents in the contract."""
+
+from typing import Any
+
+import flask_smorest
+import marshmallow as ma
+from flask import Flask
+from webargs.flaskparser import FlaskParser
+
+from service.api import fields
+from service.api.problems import MEDIA_TYPE
+from service.api.reading import Parser
+
+SUMMARY = (
+    "What a workshop's product costs, what to ask for it, and a quotation that can be re-derived years later. "
+    "Amounts are exact: every decimal leaves as a string and may come in as a string or a JSON number. "
+    "Built-in tax rates, tariffs and prices are illustrations; a price never implies that a product is fit for a use."
+)
+
+
+class FieldProblemSchema(ma.Schema):
+    """One member or parameter that is wrong."""
+
+    pointer = ma.fields.String(metadata={"description": "JSON pointer (RFC 6901) to the member of the body."})
+    parameter = ma.fields.String(metadata={"description": "Name of the query parameter."})
+    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
+
+
+class ProblemSchema(ma.Schema):
+    """A refusal (RFC 9457)."""
+
+    type = ma.fields.String(required=True, metadata={"description": "What kind of problem it is."})
+    title = ma.fields.String(required=True, metadata={"description": "The status in words."})
+    status = ma.fields.Integer(required=True, metadata={"description": "The HTTP status."})
+    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
+    errors = ma.fields.List(
+        ma.fields.Nested(FieldProblemSchema), metadata={"description": "Every member or parameter that is wrong."}
+    )
+
+
+class Blueprint(flask_smorest.Blueprint):
+    """A blueprint that reads bodies exactly and refuses what it does not know."""
+
+    ARGUMENTS_PARSER: FlaskParser = Parser()
+
+
+class Api(flask_smorest.Api):
+    """The contract, with problem documents for errors."""
+
+    ERROR_SCHEMA = ProblemSchema
+
+    def _register_error_handlers(self) -> None:
+        """Errors are answered by service.api.problems."""
+
+    def init_app(self, app: Flask, **kwargs: Any) -> None:
+        """Register the fields' types before any schema is read."""
+        super().init_app(app, **kwargs)
+        for field, (kind, form) in fields.TYPES.items():
+            self.register_field(field, kind, form)
+        self.ma_plugin.converter.add_attribute_function(fields.properties)
+        self.spec.components.security_scheme(
+            "key", {"type": "http", "scheme": "bearer", "description": "A key of the workshop."}
+        )
+
+
+ERRORS = {
+    400: "The body is not JSON that this service reads.",
+    401: "No key, or not a valid one.",
+    403: "The key has not the scope this needs.",
+    404: "Nothing of the workshop's has this address.",
+    406: "Nothing that the Accept header admits.",
+    409: "What is registered stands against it.",
+    412: "It has changed since the precondition's state was read.",
+    413: "The body is too large.",
+    415: "The body is not application/json.",
+    422: "A member or parameter is wrong; each is named.",
+    503: "The database is busy or out of reach; try again after Retry-After.",
+}
+_COMMON = (401, 403, 503)
+
+
+def documented(operation_id: str, *statuses: int, security: bool = True) -> Any:
+    """Name the operation in the contract and list the problems it may answer with."""
+    wanted = sorted({*(_COMMON if security else ()), *statuses})
+    responses = {
+        str(status): {
+            "description": ERRORS[status],
+            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+        for status in wanted
+    }
+    return flask_smorest.Blueprint.doc(
+        operationId=operation_id, responses=responses, **({"security": [{"key": []}]} if security else {"security": []})
+    )

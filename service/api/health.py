@@ -1,0 +1,70 @@
+"""For machines and newcomers: is it up, is it ready, what can it do."""
+
+from importlib.metadata import version
+
+import flask
+import yaml
+from flask.views import MethodView
+from flask_swagger_ui import get_swaggerui_blueprint
+
+from service.api.answers import answer
+from service.api.auth import database
+from service.api.blueprints import Api, Blueprint, documented
+from service.api.schemas import schema_of
+from service.domain.declared import declared
+from service.workflows.watching import Readiness, readiness
+
+blueprint = Blueprint("service", __name__, description="The service itself.")
+TITLE = "Pugmill"
+
+
+@declared
+class Health:
+    """The process is up.
+
+    Attributes:
+        status: "up".
+        version: of the service.
+    """
+
+    status: str
+    version: str
+
+
+@blueprint.route("/health")
+class HealthView(MethodView):
+    """Liveness."""
+
+    @documented("getHealth", 406, security=False)
+    @blueprint.response(200, schema_of(Health))
+    def get(self) -> flask.Response:
+        """Whether the process is up; asks nothing of the database."""
+        return answer(Health(status="up", version=version("pugmill")))
+
+
+@blueprint.route("/ready")
+class ReadyView(MethodView):
+    """Readiness."""
+
+    @documented("getReadiness", 406, security=False)
+    @blueprint.response(200, schema_of(Readiness))
+    @blueprint.alt_response(503, schema=schema_of(Readiness), description="The database is not in a state to serve.")
+    def get(self) -> flask.Response:
+        """Whether the database answers and its tables are those this code knows."""
+        found = readiness(database())
+        return answer(found, 200 if found.is_ready else 503)
+
+
+def contract(api: Api) -> str:
+    """The OpenAPI document as YAML, in a stable order."""
+    return yaml.safe_dump(api.spec.to_dict(), sort_keys=True, allow_unicode=True, width=120)
+
+
+def docs_blueprint() -> flask.Blueprint:
+    """Interactive documentation at /docs, from assets that ship with the service."""
+    blueprint: flask.Blueprint = get_swaggerui_blueprint(
+        "/docs",
+        "/openapi.json",
+        config={"app_name": f"{TITLE}: interactive documentation", "persistAuthorization": True, "validatorUrl": None},
+    )
+    return blueprint

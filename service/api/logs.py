@@ -1,0 +1,69 @@
+"""Structured logs: a JSON object a line, each with the request it belongs to, and never a key."""
+
+import json
+import logging
+import re
+import sys
+import time
+from contextvars import ContextVar
+from datetime import UTC, datetime
+from uuid import uuid4
+
+import flask
+
+_REQUEST_ID: ContextVar[str | None] = ContextVar("request_id", default=None)
+_ACCEPTABLE = re.compile(r"[A-Za-z0-9._-]{1,128}")
+_FACTS = ("method", "path", "status", "milliseconds", "workshop_id", "key_id")
+_logger = logging.getLogger("pugmill.requests")
+
+
+class JsonFormatter(logging.Formatter):
+    """One JSON object for each record."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The record's moment, level, logger, message, request id and facts."""
+        entry: dict[str, object] = {
+            "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
+            "level": record.levelname.lower(),
+            "logger": record.name,
+            "message": record.getMessage(),
+        }
+        if request_id := _REQUEST_ID.get():
+            entry["request_id"] = request_id
+        entry |= {name: getattr(record, name) for name in _FACTS if hasattr(record, name)}
+        if record.exc_info:
+            entry["exception"] = self.formatException(record.exc_info)
+        return json.dumps(entry, ensure_ascii=False)
+
+
+def configure(level: str) -> None:
+    """Send everything to standard error as JSON lines."""
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(JsonFormatter())
+    root = logging.getLogger()
+    root.handlers[:] = [handler]
+    root.setLevel(level)
+
+
+def begin() -> None:
+    """Give the request its id: the caller's if it is well-formed, else a new one."""
+    sent = flask.request.headers.get("X-Request-Id", "")
+    request_id = sent if _ACCEPTABLE.fullmatch(sent) else uuid4().hex
+    _REQUEST_ID.set(request_id)
+    flask.g.request_id, flask.g.begun = request_id, time.perf_counter()
+
+
+def end(response: flask.Response) -> flask.Response:
+    """Log the request, and send its id back."""
+    response.headers["X-Request-Id"] = flask.g.get("request_id", "")
+    if _logger.isEnabledFor(logging.INFO):
+        facts: dict[str, object] = {
+            "method": flask.request.method,
+            "path": flask.request.path[:200],
+            "status": response.status_code,
+            "milliseconds": round((time.perf_counter() - flask.g.get("begun", time.perf_counter())) * 1000, 1),
+        }
+        if (access := flask.g.get("access")) is not None:
+            facts |= {"workshop_id": str(access.workshop.workshop_id), "key_id": str(access.key_id)}
+        _logger.info("answered", extra=facts)
+    return response

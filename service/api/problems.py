@@ -1,0 +1,193 @@
+"""Every refusal as a problem document (RFC 9457), and one table of what each error means in HTTP."""
+
+import json
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from http import HTTPStatus
+from typing import Any
+
+import flask
+from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from werkzeug.exceptions import HTTPException
+
+from service.domain import errors as domain
+from service.workflows import errors as workflow
+
+MEDIA_TYPE = "application/problem+json"
+_TYPES = "tag:pugmill.example,2026:problem/"
+_logger = logging.getLogger("pugmill")
+
+# Where RFC 9110 renamed a status, the standard library may lag behind.
+_TITLES = {413: "Content Too Large", 414: "URI Too Long", 422: "Unprocessable Content"}
+
+
+def title_of(status: int) -> str:
+    """The status's reason phrase, by RFC 9110."""
+    return _TITLES.get(status) or HTTPStatus(status).phrase
+
+
+class ProblemError(Exception):
+    """A refusal, ready to be answered.
+
+    Attributes:
+        status: the HTTP status.
+        kind: the last part of the problem's type.
+        detail: what is wrong and how to mend it.
+        members: further facts, `errors` among them.
+        headers: of the answer.
+    """
+
+    def __init__(
+        self,
+        status: int,
+        kind: str,
+        detail: str,
+        *,
+        headers: Mapping[str, str] | None = None,
+        **members: Any,
+    ) -> None:
+        super().__init__(detail)
+        self.status, self.kind, self.detail = status, kind, detail
+        self.members, self.headers = members, dict(headers or {})
+
+    @classmethod
+    def of_errors(cls, errors: Sequence[Mapping[str, str]]) -> "ProblemError":
+        """422, naming each member or parameter that is wrong."""
+        shown = list(errors)[:MAX_ERRORS]
+        named = "; ".join(f"{_place(error)}: {error['detail']}" for error in shown[:_NAMED])
+        more = f"; and {len(errors) - _NAMED} more" if len(errors) > _NAMED else ""
+        return cls(422, "invalid-request", named + more, errors=shown)
+
+    def response(self) -> flask.Response:
+        """The problem document."""
+        document = {
+            "type": _TYPES + self.kind,
+            "title": title_of(self.status),
+            "status": self.status,
+            "detail": self.detail,
+            **self.members,
+        }
+        body = json.dumps(document, ensure_ascii=False) + "\n"
+        return flask.Response(
+            body.encode("utf-8", "backslashreplace"), self.status, self.headers, content_type=MEDIA_TYPE
+        )
+
+
+MAX_ERRORS = 50
+"""The most errors that a problem names one by one."""
+_NAMED = 3
+
+
+def error_at(location: str, path: tuple[str, ...], detail: str) -> dict[str, str]:
+    """One error, by JSON pointer (RFC 6901) in a body and by name in a query string."""
+    if location == "query":
+        return {"parameter": "/".join(path)[:200], "detail": detail}
+    pointer = "".join("/" + step.replace("~", "~0").replace("/", "~1") for step in path)
+    return {"pointer": pointer[:500], "detail": detail}
+
+
+def _place(error: Mapping[str, str]) -> str:
+    return error.get("pointer") or error.get("parameter") or "the body"
+
+
+def _errors_of(problems: Sequence[domain.InvalidValueError]) -> list[dict[str, str]]:
+    location = "query" if flask.request.method in ("GET", "HEAD") else "json"
+    return [error_at(location, tuple(str(step) for step in each.path), each.reason) for each in problems]
+
+
+def _invalid_values(error: domain.InvalidValuesError) -> ProblemError:
+    return ProblemError.of_errors(_errors_of(error.problems))
+
+
+def _missing_rates(error: domain.MissingRatesError) -> ProblemError:
+    missing = [
+        {
+            "resource": each.resource,
+            "first_valid_from": each.first_valid_from.isoformat() if each.first_valid_from else None,
+        }
+        for each in error.missing
+    ]
+    return ProblemError(422, "missing-rate", str(error), as_of=error.as_of.isoformat(), missing=missing)
+
+
+def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError]:
+    """A problem whose members are some of the error's attributes."""
+
+    def build(error: Any) -> ProblemError:
+        return ProblemError(status, kind, str(error), **{name: _plain(getattr(error, name)) for name in facts})
+
+    return build
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
+
+
+PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
+    domain.InvalidValueError: lambda error: ProblemError.of_errors(_errors_of([error])),
+    domain.InvalidValuesError: _invalid_values,
+    domain.FigureTooLargeError: _simple(422, "figure-too-large"),
+    domain.UnknownCurrencyError: _simple(422, "unknown-currency", "code"),
+    domain.CurrencyMismatchError: _simple(422, "currency-mismatch", "one", "other"),
+    domain.ProductLoopError: _simple(422, "product-loop", "loop"),
+    domain.InconsistentProductError: _simple(409, "inconsistent-product", "product"),
+    domain.TooComplexError: _simple(422, "too-complex", "limit"),
+    domain.MissingRatesError: _missing_rates,
+    domain.MissingExchangeRateError: _simple(422, "missing-exchange-rate", "one", "other", "max_age_days"),
+    domain.UnreachableMarginError: _simple(422, "unreachable-margin"),
+    workflow.NotRegisteredError: _simple(404, "not-found"),
+    workflow.InUseError: _simple(409, "in-use", "users"),
+    workflow.PreconditionFailedError: _simple(412, "precondition-failed"),
+}
+"""What each error of the domain and the workflows is answered with."""
+
+_BUSY = ProblemError(
+    503, "busy", "the database is busy or out of reach; try again in a moment", headers={"Retry-After": "5"}
+)
+
+
+def answer_pugmill_error(error: domain.PugmillError) -> flask.Response:
+    """A refusal of the domain or a workflow."""
+    return PROBLEMS[type(error)](error).response()
+
+
+def answer_problem(problem: ProblemError) -> flask.Response:
+    """A refusal of this layer."""
+    return problem.response()
+
+
+def answer_http_exception(error: HTTPException) -> flask.Response:
+    """A refusal of the framework, its own headers kept (Allow, Retry-After, WWW-Authenticate)."""
+    status = error.code or 500
+    kept = {
+        name: value for name, value in error.get_headers() if name.lower() not in ("content-type", "content-length")
+    }
+    kind = title_of(status).lower().replace(" ", "-")
+    return ProblemError(status, kind, error.description or title_of(status), headers=kept).response()
+
+
+def answer_database_error(error: DBAPIError) -> flask.Response:
+    """A locked or unreachable database is for the caller to try again; anything else is a fault of ours."""
+    if isinstance(error, OperationalError | PoolTimeoutError) or error.connection_invalidated:
+        _logger.warning("database busy or out of reach", exc_info=error)
+        return _BUSY.response()
+    return answer_unexpected(error)
+
+
+def answer_unexpected(error: Exception) -> flask.Response:
+    """A fault of ours: logged in full, told in short."""
+    _logger.error("unexpected error", exc_info=error)
+    return ProblemError(
+        500, "unexpected", "something went wrong on our side; the log has it under the request id"
+    ).response()
+
+
+def register(app: flask.Flask) -> None:
+    """Answer every error with a problem document."""
+    app.register_error_handler(ProblemError, answer_problem)
+    app.register_error_handler(domain.PugmillError, answer_pugmill_error)
+    app.register_error_handler(HTTPException, answer_http_exception)
+    app.register_error_handler(DBAPIError, answer_database_error)
+    app.register_error_handler(PoolTimeoutError, answer_database_error)
+    app.register_error_handler(Exception, answer_unexpected)

@@ -1,0 +1,227 @@
+"""What a batch of a product consumes and costs, and what to ask for it."""
+
+from collections.abc import Iterator, Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any
+
+import flask
+import marshmallow as ma
+from flask.views import MethodView
+
+from service.api.answers import answer
+from service.api.auth import access, database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.fields import MappingField
+from service.api.kept import kept_answer
+from service.api.registered import CODE, checked_code
+from service.api.schemas import DeclaredSchema, field_of, schema_of
+from service.domain.cost_statement import CostStatement
+from service.domain.declared import Bounds, Code, Length, NotNegative, Pieces, Positive, declared
+from service.domain.errors import InvalidValueError
+from service.domain.pricing import CostBasis, Display, PricingPolicy, Rounding, Target
+from service.domain.rates import RateTerms
+from service.domain.register import COLLECTIONS
+from service.workflows import costing
+from service.workflows.costing import PriceQuestion, PriceSheet, StatedBill
+
+blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
+
+
+@declared
+class BatchQuery:
+    """Which batch.
+
+    Attributes:
+        quantity: good pieces in the batch.
+    """
+
+    quantity: Pieces
+
+
+@declared
+class CostQuery:
+    """Which batch, on which day.
+
+    Attributes:
+        quantity: good pieces in the batch.
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+    """
+
+    quantity: Pieces
+    as_of: date | None = None
+
+
+@declared
+class PriceQuery:
+    """How a price is to be found, or what price is to be looked at.
+
+    Attributes:
+        quantity: good pieces in the batch.
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        tax: code of the tax; none if left out.
+        kept_at: the inverse question: what is kept at this price. Takes the place of target and value.
+        target: what is aimed at.
+        value: the margin or markup as a share, or the profit or price as an amount.
+        cost_basis: the cost that the target is measured against.
+        never_below_cost: the price asked never falls below this cost.
+        never_below_amount: the price asked never falls below this amount.
+        price_step: prices are multiples of this, or, with endings, repeat every so much.
+        price_endings: the endings a price may have; repeat the parameter for several.
+        rounding: the next price up, or the nearest that is not below the floor.
+        display: whether the asked price contains the tax.
+    """
+
+    quantity: Pieces
+    as_of: date | None = None
+    tax: Code | None = None
+    kept_at: NotNegative | None = None
+    target: Target | None = None
+    value: Decimal | None = None
+    cost_basis: CostBasis = CostBasis.FULL
+    never_below_cost: CostBasis | None = None
+    never_below_amount: NotNegative | None = None
+    price_step: Positive | None = None
+    price_endings: Annotated[tuple[Annotated[Decimal, Bounds(at_least=0)], ...], Length(at_most=20)] = ()
+    rounding: Rounding = Rounding.UP
+    display: Display = Display.TAX_EXCLUSIVE
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        """Either a price to look at or a target to meet; the policy's own rules besides."""
+        if self.kept_at is not None and self.target is not None:
+            yield InvalidValueError(("kept_at",), "is the inverse question; give either this or a target")
+        if self.kept_at is None and self.target is None:
+            yield InvalidValueError(("target",), "is required, or kept_at for the inverse question")
+        if self.target is not None and self.value is None:
+            yield InvalidValueError(("value",), "is required with a target")
+
+    def policy(self) -> PricingPolicy:
+        """The policy asked for; for the inverse question its floor and display alone count."""
+        return PricingPolicy(
+            target=self.target or Target.FIXED_PRICE,
+            value=(self.value if self.kept_at is None else self.kept_at) or Decimal(0),
+            cost_basis=self.cost_basis,
+            never_below_cost=self.never_below_cost,
+            never_below_amount=self.never_below_amount,
+            price_step=self.price_step,
+            price_endings=self.price_endings,
+            rounding=self.rounding,
+            display=self.display,
+        )
+
+
+@declared
+class WhatIfQuestion:
+    """Which batch, on which day, and which rates to suppose.
+
+    Attributes:
+        quantity: good pieces in the batch.
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        rates: terms to suppose in place of those in force, by resource, for instance "tariffs/grid". They
+            count for this answer only.
+    """
+
+    quantity: Pieces
+    as_of: date | None = None
+    rates: Annotated[Mapping[str, Any], Length(at_most=1000)]
+
+
+class RatesField(MappingField):
+    """Terms by resource; which terms depends on the resource's collection."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> dict[str, RateTerms]:
+        if not isinstance(value, dict):
+            raise ma.ValidationError("must be an object")
+        loaded: dict[str, RateTerms] = {}
+        messages: dict[str, Any] = {}
+        for resource, terms in value.items():
+            collection = COLLECTIONS.get(resource.partition("/")[0])
+            if collection is None or collection.terms is None:
+                messages[resource] = ['is not a resource with rates; write for instance "tariffs/grid"']
+                continue
+            try:
+                loaded[resource] = schema_of(collection.terms)().load(terms)
+            except ma.ValidationError as error:
+                messages[resource] = error.messages
+        if messages:
+            raise ma.ValidationError(messages)
+        return loaded
+
+
+class WhatIfSchema(DeclaredSchema):
+    """A cost sheet as it would be with other rates."""
+
+    declared_class = WhatIfQuestion
+    quantity = field_of(Pieces, required=True, description="Good pieces in the batch.")
+    as_of = field_of(date | None, description="The day whose rates are used; today if left out.")
+    rates = RatesField(
+        required=True,
+        metadata={
+            "description": 'Terms by resource, for instance "tariffs/grid"; they count for this answer only.',
+            "additionalProperties": {
+                "anyOf": [
+                    {"$ref": f"#/components/schemas/{collection.terms.__name__}"}
+                    for collection in COLLECTIONS.values()
+                    if collection.terms is not None
+                ]
+            },
+        },
+    )
+
+
+@blueprint.route("/<code>/bill-of-resources", parameters=[CODE])
+class BillOfResources(MethodView):
+    """What a batch consumes."""
+
+    @documented("getBillOfResources", 404, 406, 409, 422)
+    @blueprint.arguments(schema_of(BatchQuery), location="query")
+    @blueprint.response(200, schema_of(StatedBill))
+    def get(self, query: BatchQuery, code: str) -> flask.Response:
+        """Everything a batch consumes, in physical units."""
+        return answer(costing.bill_of_product(database(), workshop(), checked_code(code), query.quantity))
+
+
+@blueprint.route("/<code>/cost-sheet", parameters=[CODE])
+class CostSheet(MethodView):
+    """What a batch costs."""
+
+    @documented("getCostSheet", 404, 406, 409, 422)
+    @blueprint.arguments(schema_of(CostQuery), location="query")
+    @blueprint.response(200, schema_of(CostStatement))
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """What a batch costs on a day, line by line."""
+        as_of = query.as_of or workshop().today()
+        return kept_answer(
+            access().workshop,
+            as_of,
+            lambda: costing.cost_product(database(), workshop(), checked_code(code), query.quantity, as_of),
+        )
+
+    @documented("supposeCostSheet", 400, 404, 406, 409, 413, 415, 422)
+    @blueprint.arguments(WhatIfSchema)
+    @blueprint.response(200, schema_of(CostStatement))
+    def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
+        """What a batch would cost if other rates held; nothing is stored."""
+        as_of = question.as_of or workshop().today()
+        return answer(
+            costing.cost_product(database(), workshop(), checked_code(code), question.quantity, as_of, question.rates)
+        )
+
+
+@blueprint.route("/<code>/price-sheet", parameters=[CODE])
+class PriceSheetView(MethodView):
+    """What to ask."""
+
+    @documented("getPriceSheet", 404, 406, 409, 422)
+    @blueprint.arguments(schema_of(PriceQuery), location="query")
+    @blueprint.response(200, schema_of(PriceSheet))
+    def get(self, query: PriceQuery, code: str) -> flask.Response:
+        """What to ask for a piece of a batch, or what is kept at a price."""
+        question = PriceQuestion(
+            quantity=query.quantity,
+            as_of=query.as_of or workshop().today(),
+            policy=query.policy(),
+            tax=query.tax,
+            kept_at=query.kept_at,
+        )
+        return answer(costing.price_product(database(), workshop(), checked_code(code), question))

@@ -1,0 +1,121 @@
+"""Request bodies read exactly: numbers as they were written, names unique, nesting shallow."""
+
+import json
+from typing import Any, NoReturn
+
+import flask
+import marshmallow as ma
+from webargs.flaskparser import FlaskParser
+
+from service.api.problems import ProblemError, error_at
+
+MAX_DEPTH = 20
+MAX_BODY_BYTES = 1024 * 1024
+
+
+class Number:
+    """A JSON number, kept as it was written until its field decides what it means."""
+
+    __slots__ = ("literal",)
+
+    def __init__(self, literal: str) -> None:
+        self.literal = literal
+
+    def __repr__(self) -> str:
+        return self.literal
+
+
+class DuplicateNameError(ValueError):
+    """An object has the same member twice."""
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    members = dict(pairs)
+    if len(members) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise DuplicateNameError(next(name for name in names if names.count(name) > 1))
+    return members
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is not a JSON number")
+
+
+def _is_deeper_than(data: Any, levels: int) -> bool:
+    members: Any = data.values() if isinstance(data, dict) else data if isinstance(data, list) else ()
+    return bool(members) and (levels == 0 or any(_is_deeper_than(each, levels - 1) for each in members))
+
+
+def read_json(body: bytes) -> Any:
+    """The body's data.
+
+    Raises:
+        ProblemError: 400, saying what is wrong with it.
+    """
+    if not body:
+        raise ProblemError(400, "malformed-json", "the body is empty; send a JSON object")
+    try:
+        data = json.loads(
+            body.decode("utf-8"),
+            parse_float=Number,
+            parse_int=Number,
+            parse_constant=_refuse_constant,
+            object_pairs_hook=_object,
+        )
+    except UnicodeDecodeError:
+        raise ProblemError(400, "malformed-json", "the body is not UTF-8") from None
+    except DuplicateNameError as error:
+        name = str(error)[:100]
+        raise ProblemError(400, "malformed-json", f"the member {json.dumps(name)} stands twice in one object") from None
+    except json.JSONDecodeError as error:
+        detail = f"not JSON: {error.msg} at line {error.lineno}, column {error.colno}"
+        raise ProblemError(400, "malformed-json", detail) from None
+    except RecursionError:
+        raise ProblemError(400, "malformed-json", f"nested deeper than {MAX_DEPTH} levels") from None
+    except ValueError as error:
+        raise ProblemError(400, "malformed-json", str(error)[:200]) from None
+    if _is_deeper_than(data, MAX_DEPTH):
+        raise ProblemError(400, "malformed-json", f"nested deeper than {MAX_DEPTH} levels")
+    return data
+
+
+class Parser(FlaskParser):
+    """Refuses what it does not know, in bodies and in query strings."""
+
+    DEFAULT_UNKNOWN_BY_LOCATION = {"json": ma.RAISE, "query": ma.RAISE, "path": ma.RAISE}
+
+    def load_json(self, req: flask.Request, schema: ma.Schema) -> Any:
+        """The body, if it says that it is JSON."""
+        if req.mimetype != "application/json":
+            raise ProblemError(415, "unsupported-media-type", "send the body as Content-Type: application/json")
+        return read_json(req.get_data(cache=False))
+
+    def load_querystring(self, req: flask.Request, schema: ma.Schema) -> Any:
+        """The query string; a parameter given twice is refused unless it is a list."""
+        lists = {name for name, field in schema.fields.items() if isinstance(field, ma.fields.List)}
+        for name, values in req.args.lists():
+            if len(values) > 1 and name not in lists:
+                raise ProblemError.of_errors([{"parameter": name[:100], "detail": "is given more than once"}])
+        return super().load_querystring(req, schema)
+
+    def handle_error(self, error: ma.ValidationError, *_args: Any, **_kwargs: Any) -> NoReturn:
+        """Every field that is wrong, by JSON pointer or parameter name."""
+        assert isinstance(error.messages, dict)  # webargs files messages under their location
+        raise ProblemError.of_errors(
+            [each for location, messages in error.messages.items() for each in located(location, messages)]
+        )
+
+
+def located(location: str, messages: Any) -> list[dict[str, str]]:
+    """marshmallow's nested messages as a flat list of errors."""
+    found: list[dict[str, str]] = []
+
+    def walk(path: tuple[str, ...], node: Any) -> None:
+        if isinstance(node, dict):
+            for name, child in node.items():
+                walk(path if name == ma.exceptions.SCHEMA else (*path, str(name)), child)
+        else:
+            found.extend(error_at(location, path, detail) for detail in node)
+
+    walk((), messages)
+    return found

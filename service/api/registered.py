@@ -1,0 +1,268 @@
+"""What a workshop gives a code of its own: one blueprint for each collection, all alike."""
+
+from datetime import date
+from http import HTTPStatus
+from typing import Any
+
+import flask
+import marshmallow as ma
+from flask.views import MethodView
+
+from service.api.answers import answer, precondition
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.fields import DateField, TextField
+from service.api.paging import PageQuery, page, position
+from service.api.problems import ProblemError
+from service.api.schemas import field_of, schema_of
+from service.domain.declared import Code, rules_and_type
+from service.domain.rates import DatedRate
+from service.domain.register import Collection
+from service.encoding import encoded
+from service.store.registrations import Registration
+from service.workflows import registering
+from service.workflows.registering import Outcome, Registering
+
+CODE = {
+    "name": "code",
+    "in": "path",
+    "required": True,
+    "description": "The workshop's own code.",
+    "schema": {"type": "string", "minLength": 1, "maxLength": 64, "pattern": "^[A-Za-z0-9][A-Za-z0-9._-]*$"},
+}
+DAY = {
+    "name": "day",
+    "in": "path",
+    "required": True,
+    "description": "The first day, YYYY-MM-DD.",
+    "schema": {"type": "string", "format": "date"},
+}
+_STATUS = {Outcome.CREATED: 201, Outcome.REPLACED: 200, Outcome.UNCHANGED: 200}
+_CONDITIONS = [
+    {"name": name, "in": "header", "schema": {"type": "string"}, "description": meaning}
+    for name, meaning in (
+        ("If-Match", "Change only the state with this entity tag, or any with *."),
+        ("If-None-Match", "* creates only."),
+    )
+]
+_IF_CHANGED = [
+    {
+        "name": "If-None-Match",
+        "in": "header",
+        "schema": {"type": "string"},
+        "description": "Answer 304 if the entity tag is still this.",
+    }
+]
+ETAG = {"ETag": {"description": "The entity tag of this state.", "schema": {"type": "string"}}}
+LOCATION = {"Location": {"description": "Where it is.", "schema": {"type": "string"}}}
+LINK = {"Link": {"description": 'The next page, rel="next" (RFC 8288).', "schema": {"type": "string"}}}
+
+
+def checked_code(code: str) -> str:
+    """The code in an address.
+
+    Raises:
+        ProblemError: 422, it has not the form of a code.
+    """
+    for rule in rules_and_type(Code)[0]:
+        if problem := rule(code):
+            raise ProblemError.of_errors([{"parameter": "code", "detail": problem}])
+    return code
+
+
+def checked_day(text: str, name: str = "date") -> date:
+    """The date in an address.
+
+    Raises:
+        ProblemError: 422, it is no day of the calendar.
+    """
+    try:
+        return DateField().deserialize(text)
+    except ma.ValidationError as error:
+        raise ProblemError.of_errors([{"parameter": name, "detail": str(error.messages[0])}]) from None
+
+
+def saved(facts: Any, done: Registering) -> flask.Response:
+    """What was registered, 201 if it is new."""
+    headers = {"Location": flask.request.path} if done.outcome is Outcome.CREATED else None
+    return answer(facts, _STATUS[done.outcome], revision=done.revision, headers=headers)
+
+
+def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
+    """The schema of a page: items that carry their own key, and where the next page is."""
+    item = type(f"Listed{schema.__name__}", (schema,), {**extra})
+    return ma.Schema.from_dict(
+        {
+            "items": ma.fields.List(
+                ma.fields.Nested(item), required=True, metadata={"description": "The entries of this page."}
+            ),
+            "next": TextField(
+                required=True,
+                allow_none=True,
+                metadata={"description": "Address of the next page; null on the last one."},
+            ),
+        },
+        name=f"{name}PageSchema",
+    )
+
+
+def _code_field() -> ma.fields.Field[Any]:
+    return field_of(Code, required=True, description="The workshop's own code for it.")
+
+
+def _day_field() -> ma.fields.Field[Any]:
+    return field_of(date, required=True, description="The first day of these terms.")
+
+
+def collection_blueprint(collection: Collection) -> Blueprint:
+    """Register, read, list and retire; and what it costs from a date on."""
+    blueprint = Blueprint(
+        collection.name, __name__, url_prefix=f"/v1/{collection.name}", description=f"Each a {collection.noun}."
+    )
+    _add_register(blueprint, collection)
+    if collection.terms is not None:
+        _add_rates(blueprint, collection, collection.terms)
+    return blueprint
+
+
+def _named(collection: Collection) -> tuple[str, str]:
+    """What operation ids are made of: the plural and the singular in camel case."""
+    singular = "".join(word.capitalize() for word in collection.noun.split())
+    plural = "".join(word.capitalize() for word in collection.name.split("-"))
+    return plural, singular
+
+
+def _add_register(blueprint: Blueprint, collection: Collection) -> None:
+    facts_schema = schema_of(collection.facts)
+    plural, singular = _named(collection)
+    name, noun = collection.name, collection.noun
+    page_schema = listed(facts_schema, plural, {"code": _code_field()})
+
+    @blueprint.route("")
+    class Listing(MethodView):
+        @documented(f"list{plural}", 406, 422)
+        @blueprint.doc(summary=f"Every {noun}, by code")
+        @blueprint.arguments(schema_of(PageQuery), location="query")
+        @blueprint.response(200, page_schema, headers=LINK)
+        def get(self, query: PageQuery) -> flask.Response:
+            def item(found: Registration) -> Any:
+                return {"code": found.code, **encoded(found.facts)}
+
+            after = position(query)
+            return page(
+                query,
+                lambda limit: registering.list_registered(
+                    database(), workshop(), name, after=after[0] if after else "", limit=limit
+                ),
+                lambda found: [found.code],
+                item,
+            )
+
+    @blueprint.route("/<code>", parameters=[CODE])
+    class One(MethodView):
+        @documented(f"get{singular}", 404, 406, 422)
+        @blueprint.doc(summary=f"Read a {noun}", parameters=_IF_CHANGED)
+        @blueprint.response(200, facts_schema, headers=ETAG)
+        def get(self, code: str) -> flask.Response:
+            found = registering.find_one(database(), workshop(), name, checked_code(code))
+            return answer(found.facts, revision=found.revision)
+
+        @documented(f"put{singular}", 400, 406, 412, 413, 415, 422)
+        @blueprint.doc(
+            summary=f"Register a {noun}, or replace it",
+            description="The same again changes nothing. What is left out takes its default.",
+            parameters=_CONDITIONS,
+        )
+        @blueprint.arguments(facts_schema)
+        @blueprint.response(200, facts_schema, headers=ETAG, description="It was replaced, or is unchanged.")
+        @blueprint.alt_response(
+            201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
+        )
+        def put(self, facts: Any, code: str) -> flask.Response:
+            done = registering.register(database(), workshop(), name, checked_code(code), facts, precondition())
+            return saved(facts, done)
+
+        @documented(f"retire{singular}", 404, 409, 412, 422)
+        @blueprint.doc(
+            summary=f"Retire a {noun}",
+            description="Refused while anything names it. Its rates stay, and so does every quotation.",
+            parameters=_CONDITIONS[:1],
+        )
+        @blueprint.response(204)
+        def delete(self, code: str) -> flask.Response:
+            registering.retire(database(), workshop(), name, checked_code(code), precondition())
+            return flask.Response(status=HTTPStatus.NO_CONTENT)
+
+
+def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -> None:
+    terms_schema = schema_of(terms_class)
+    _, singular = _named(collection)
+    name, noun = collection.name, collection.noun
+    page_schema = listed(terms_schema, f"{singular}Rates", {"valid_from": _day_field()})
+
+    @blueprint.route("/<code>/rates", parameters=[CODE])
+    class Rates(MethodView):
+        @documented(f"list{singular}Rates", 404, 406, 422)
+        @blueprint.doc(summary=f"What a {noun} cost over time, by first day")
+        @blueprint.arguments(schema_of(PageQuery), location="query")
+        @blueprint.response(200, page_schema, headers=LINK)
+        def get(self, query: PageQuery, code: str) -> flask.Response:
+            def item(rate: DatedRate) -> Any:
+                return {"valid_from": rate.valid_from.isoformat(), **encoded(rate.terms)}
+
+            after = position(query)
+            return page(
+                query,
+                lambda limit: registering.list_rates(
+                    database(),
+                    workshop(),
+                    name,
+                    checked_code(code),
+                    after=date.fromisoformat(after[0]) if after else None,
+                    limit=limit,
+                ),
+                lambda rate: [rate.valid_from.isoformat()],
+                item,
+            )
+
+    @blueprint.route("/<code>/rates/<day>", parameters=[CODE, DAY])
+    class Rate(MethodView):
+        @documented(f"get{singular}Rate", 404, 406, 422)
+        @blueprint.doc(summary=f"The rate of a {noun} that begins on a day", parameters=_IF_CHANGED)
+        @blueprint.response(200, terms_schema, headers=ETAG)
+        def get(self, code: str, day: str) -> flask.Response:
+            found = registering.find_dated_rate(database(), workshop(), name, checked_code(code), checked_day(day))
+            return answer(found.rate.terms, revision=found.revision)
+
+        @documented(f"put{singular}Rate", 400, 404, 406, 412, 413, 415, 422)
+        @blueprint.doc(
+            summary=f"What a {noun} costs from a day on",
+            description="The same again changes nothing; a correction leaves every quotation as it was given.",
+            parameters=_CONDITIONS,
+        )
+        @blueprint.arguments(terms_schema)
+        @blueprint.response(200, terms_schema, headers=ETAG, description="It was replaced, or is unchanged.")
+        @blueprint.alt_response(
+            201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
+        )
+        def put(self, terms: Any, code: str, day: str) -> flask.Response:
+            done = registering.put_rate(
+                database(),
+                workshop(),
+                DatedRate(resource=f"{name}/{checked_code(code)}", valid_from=checked_day(day), terms=terms),
+                precondition(),
+            )
+            return saved(terms, done)
+
+        @documented(f"withdraw{singular}Rate", 404, 412, 422)
+        @blueprint.doc(
+            summary="Take back a rate entered by mistake",
+            description="The one before it holds on.",
+            parameters=_CONDITIONS[:1],
+        )
+        @blueprint.response(204)
+        def delete(self, code: str, day: str) -> flask.Response:
+            registering.withdraw_rate(
+                database(), workshop(), name, checked_code(code), checked_day(day), precondition()
+            )
+            return flask.Response(status=HTTPStatus.NO_CONTENT)

@@ -1,0 +1,122 @@
+"""marshmallow schemas read off the domain's declarations: one place says what a field is."""
+
+from collections.abc import Mapping
+from dataclasses import is_dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from enum import StrEnum
+from functools import cache
+from typing import Any, cast, get_args, get_origin
+from uuid import UUID
+
+import marshmallow as ma
+
+from service.api.fields import (
+    ChoiceField,
+    DataField,
+    DateField,
+    DecimalField,
+    FlagField,
+    InstantField,
+    IntegerField,
+    MappingField,
+    TextField,
+    range_in_words,
+    ruled,
+)
+from service.domain.declared import field_types, is_required, meanings, optional_of, rules_and_type
+from service.domain.errors import InvalidValueError, InvalidValuesError
+
+_SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
+    Decimal: DecimalField,
+    int: IntegerField,
+    str: TextField,
+    bool: FlagField,
+    date: DateField,
+    datetime: InstantField,
+    UUID: TextField,
+    Any: DataField,
+}
+
+
+def nested_messages(problems: tuple[InvalidValueError, ...]) -> dict[str, Any]:
+    """The domain's problems in the form in which marshmallow nests its own."""
+    messages: dict[Any, Any] = {}
+    for problem in problems:
+        place = messages
+        for step in problem.path[:-1]:
+            place = place.setdefault(step, {})
+        place.setdefault(problem.path[-1], []).append(problem.reason)
+    return messages
+
+
+class DeclaredSchema(ma.Schema):
+    """Loads an object of its class; every problem of the class's own checks is told with its place."""
+
+    declared_class: type
+
+    class Meta:
+        """Unknown members are refused."""
+
+        unknown = ma.RAISE
+
+    error_messages = {"unknown": "is not a member that this object has", "type": "must be an object"}
+
+    @ma.post_load
+    def make(self, data: Mapping[str, Any], **_: Any) -> Any:
+        """The value itself."""
+        try:
+            return self.declared_class(**data)
+        except InvalidValuesError as error:
+            raise ma.ValidationError(nested_messages(error.problems)) from None
+
+
+def field_of(hint: Any, *, required: bool = False, description: str = "", default: Any = None) -> ma.fields.Field[Any]:
+    """The field for an annotated type."""
+    bare_hint = optional_of(hint)
+    rules, bare = rules_and_type(hint if bare_hint is None else bare_hint)
+    metadata: dict[str, Any] = {"rules": rules}
+    if description:
+        metadata["description"] = description + (range_in_words(rules) if bare is Decimal else "")
+    if default is not None:
+        metadata["default"] = default
+    options: dict[str, Any] = {
+        "required": required,
+        "allow_none": bare_hint is not None,
+        "validate": [ruled(rule) for rule in rules],
+        "metadata": metadata,
+        "error_messages": {
+            "required": "is required",
+            "null": "must not be null",
+            "invalid": "must be an object" if get_origin(bare) is Mapping else "must be a list",
+        },
+    }
+    if get_origin(bare) is tuple:
+        return ma.fields.List(field_of(get_args(bare)[0]), **options)
+    if get_origin(bare) is Mapping:
+        key, value = get_args(bare)
+        return MappingField(keys=field_of(key), values=field_of(value), **options)
+    if is_dataclass(bare):
+        return ma.fields.Nested(schema_of(cast(type, bare)), **options)
+    if isinstance(bare, type) and issubclass(bare, StrEnum):
+        return ChoiceField(bare, **options)
+    return _SCALARS[bare](**options)
+
+
+def schema_of(declared_class: Any) -> type[DeclaredSchema]:
+    """The schema of a domain class: names, types, bounds and meanings as declared there; made once."""
+    return _schema_of(declared_class)
+
+
+@cache
+def _schema_of(declared_class: Any) -> type[DeclaredSchema]:
+    told = meanings(declared_class)
+    found = {
+        name: field_of(
+            hint,
+            required=is_required(declared_class, name),
+            description=told[name],
+        )
+        for name, hint in field_types(declared_class).items()
+    }
+    return type(f"{declared_class.__name__}Schema", (DeclaredSchema,), {**found, "declared_class": declared_class})

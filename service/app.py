@@ -1,0 +1,59 @@
+"""The WSGI application, put together."""
+
+from importlib.metadata import version
+
+import flask
+
+from service.api import auth, health, logs, problems, products, quotations, rate_card
+from service.api.blueprints import SUMMARY, Api
+from service.api.kept import MAX_BYTES, KeptAnswers
+from service.api.reading import MAX_BODY_BYTES
+from service.api.registered import collection_blueprint
+from service.config import Settings, settings_from_environment
+from service.domain.register import COLLECTIONS
+from service.store.database import Database
+
+_API_OPTIONS = {
+    "API_TITLE": health.TITLE,
+    "API_VERSION": "v1",
+    "OPENAPI_VERSION": "3.1.0",
+    "OPENAPI_URL_PREFIX": "/",
+    "OPENAPI_JSON_PATH": "openapi.json",
+}
+
+
+def create_app(settings: Settings | None = None) -> flask.Flask:
+    """An application over the database of the settings."""
+    settings = settings or settings_from_environment()
+    app = flask.Flask("service", static_folder=None)
+    app.config.update(_API_OPTIONS, MAX_CONTENT_LENGTH=MAX_BODY_BYTES, PROVIDE_AUTOMATIC_OPTIONS=False)
+    app.extensions["pugmill.database"] = Database(settings.database_url)
+    app.extensions["pugmill.kept"] = KeptAnswers(MAX_BYTES if settings.kept_answers else 0)
+    problems.register(app)
+    app.before_request(logs.begin)
+    app.before_request(auth.authenticate)
+    app.after_request(_secure)
+    app.after_request(logs.end)
+    _add_blueprints(app)
+    return app
+
+
+def _add_blueprints(app: flask.Flask) -> None:
+    info = {"description": SUMMARY, "version": version("pugmill")}
+    api = Api(app, spec_kwargs={"info": info})
+    for collection in COLLECTIONS.values():
+        api.register_blueprint(collection_blueprint(collection))
+    for blueprint in (products.blueprint, rate_card.blueprint, quotations.blueprint, health.blueprint):
+        api.register_blueprint(blueprint)
+    app.register_blueprint(health.docs_blueprint())
+    app.extensions["pugmill.api"] = api
+
+
+def _secure(response: flask.Response) -> flask.Response:
+    """Headers that keep an answer from being misread, embedded or stored on the way."""
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["X-Frame-Options"] = "DENY"
+    response.headers["Referrer-Policy"] = "no-referrer"
+    if flask.request.path.startswith("/v1/"):
+        response.headers["Cache-Control"] = "no-store"
+    return response

@@ -1,0 +1,194 @@
+"""The command line: tables, workshops, keys, the server, the contract."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+from uuid import UUID
+from zoneinfo import ZoneInfo, available_timezones
+
+import click
+from babel import Locale, UnknownLocaleError
+from granian import Granian
+from granian.constants import Interfaces
+
+from service.api.health import contract
+from service.api.logs import configure
+from service.app import create_app
+from service.config import DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings_from_environment
+from service.domain.errors import UnknownCurrencyError
+from service.domain.money import minor_unit_decimals
+from service.store.database import Database
+from service.store.schema import migrate, schema_state
+from service.store.workshops import find_workshop, new_workshop
+from service.workflows import keys, quoting
+
+CONTRACT = Path(__file__).resolve().parents[1] / "openapi" / "openapi.yaml"
+
+
+def _database() -> Database:
+    return Database(settings_from_environment().database_url)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="pugmill")
+def main() -> None:
+    """Pugmill: what a workshop's product costs, what to ask for it, and quotations. DATABASE_URL names the database."""
+
+
+@main.command("migrate")
+def migrate_command() -> None:
+    """Bring the tables up to date; twice does no harm."""
+    database = _database()
+    before = schema_state(database)
+    if not before.is_known:
+        raise click.ClickException(
+            f"the database is at revision {before.applied}, which this version does not know; install a newer version"
+        )
+    migrate(database)
+    click.echo(f"tables are at revision {schema_state(database).applied}")
+
+
+def _currency(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
+    try:
+        minor_unit_decimals(value)
+    except UnknownCurrencyError as error:
+        raise click.BadParameter(str(error)) from None
+    return value
+
+
+def _locale(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
+    try:
+        return str(Locale.parse(value))
+    except (UnknownLocaleError, ValueError):
+        raise click.BadParameter(f"{value} is not a CLDR locale, such as en_IE") from None
+
+
+def _time_zone(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
+    if value not in available_timezones():
+        raise click.BadParameter(f"{value} is not an IANA time zone, such as Europe/Dublin")
+    return ZoneInfo(value).key
+
+
+@main.group()
+def workshop() -> None:
+    """Workshops."""
+
+
+@workshop.command("create")
+@click.option("--name", required=True, help="As it stands on a quotation.")
+@click.option("--address", default="", help="As it stands on a letter; \\n for a new line.")
+@click.option("--currency", required=True, callback=_currency, help="ISO 4217 code in which it reckons.")
+@click.option("--locale", default="en", show_default=True, callback=_locale, help="Of its documents.")
+@click.option("--time-zone", default="UTC", show_default=True, callback=_time_zone, help="Decides what today is.")
+@click.option("--key-name", default="first key", show_default=True, help="What its first key is called.")
+def create_workshop(name: str, address: str, currency: str, locale: str, time_zone: str, key_name: str) -> None:
+    """Make a workshop and its first key, and print the key: it is shown this once only."""
+    lines = address.replace("\\n", "\n")
+    made = new_workshop(name=name, address=lines, currency=currency, locale=locale, time_zone=time_zone)
+    key = keys.create_workshop(_database(), made, key_name)
+    click.echo(f"workshop {made.workshop_id}", err=True)
+    click.echo(key)
+
+
+@main.group()
+def key() -> None:
+    """Keys of a workshop."""
+
+
+@key.command("create")
+@click.argument("workshop_id", type=click.UUID)
+@click.option("--name", required=True, help="Who or what it is given to.")
+@click.option("--read-only", is_flag=True, help="It may read, and nothing else.")
+def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
+    """Make another key and print it: it is shown this once only."""
+    database = _database()
+    _require_workshop(database, workshop_id)
+    click.echo(keys.create_key(database, workshop_id, name, frozenset({"read"} if read_only else {"read", "write"})))
+
+
+@key.command("list")
+@click.argument("workshop_id", type=click.UUID)
+def list_keys(workshop_id: UUID) -> None:
+    """The workshop's keys, oldest first."""
+    for each in keys.list_keys(_database(), workshop_id):
+        state = f"revoked {each.revoked_at:%Y-%m-%d}" if each.revoked_at else "open"
+        click.echo(f"{each.key_id}  {state:18}  {','.join(sorted(each.scopes)):10}  {each.name}")
+
+
+@key.command("revoke")
+@click.argument("workshop_id", type=click.UUID)
+@click.argument("key_id", type=click.UUID)
+def revoke_key(workshop_id: UUID, key_id: UUID) -> None:
+    """Close a key for good."""
+    if not keys.revoke_key(_database(), workshop_id, key_id):
+        raise click.ClickException("there is no such open key")
+    click.echo("revoked")
+
+
+def _require_workshop(database: Database, workshop_id: UUID) -> None:
+    with database.reading() as connection:
+        if find_workshop(connection, workshop_id) is None:
+            raise click.ClickException(f"there is no workshop {workshop_id}")
+
+
+@main.command("recompute-quotations")
+@click.argument("workshop_id", type=click.UUID)
+def recompute_quotations(workshop_id: UUID) -> None:
+    """Compute every quotation again from what was stored with it; exit 1 if any figure differs."""
+    database = _database()
+    with database.reading() as connection:
+        found = find_workshop(connection, workshop_id)
+    if found is None:
+        raise click.ClickException(f"there is no workshop {workshop_id}")
+    checked = differing = 0
+    for recomputation in quoting.recompute_all(database, found):
+        checked += 1
+        if not recomputation.agrees:
+            differing += 1
+            click.echo(f"{recomputation.quotation_id} differs", err=True)
+    click.echo(f"{checked} checked, {differing} differ")
+    sys.exit(1 if differing else 0)
+
+
+@main.command("serve")
+@click.option("--host", default=DEFAULT_HOST, show_default=True)
+@click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
+@click.option("--workers", default=DEFAULT_WORKERS, show_default=True, type=click.IntRange(1, 64))
+def serve(host: str, port: int, workers: int) -> None:
+    """Answer HTTP until stopped; refuses to start on tables it does not know."""
+    state = schema_state(_database())
+    if not state.is_current:
+        remedy = "run 'pugmill migrate' first" if state.is_known else "install the version that made it"
+        raise click.ClickException(f"the database is at revision {state.applied}, not {state.newest}; {remedy}")
+    Granian(
+        "service.cli:application",
+        address=host,
+        port=port,
+        interface=Interfaces.WSGI,
+        workers=workers,
+        factory=True,
+        websockets=False,
+        log_access=False,
+    ).serve()
+
+
+def application() -> object:
+    """The WSGI application of one worker."""
+    settings = settings_from_environment()
+    configure(settings.log_level)
+    return create_app(settings)
+
+
+@main.command("openapi")
+@click.option("--check", is_flag=True, help="Write nothing; exit 1 if the committed contract differs.")
+def openapi(check: bool) -> None:
+    """Write the contract to openapi/openapi.yaml, or check that it is what the code says."""
+    settings = replace(settings_from_environment(), database_url="sqlite://")
+    text = contract(create_app(settings).extensions["pugmill.api"])
+    if not check:
+        CONTRACT.write_text(text)
+        click.echo(f"wrote {CONTRACT.name}")
+    elif not CONTRACT.exists() or CONTRACT.read_text() != text:
+        raise click.ClickException("openapi/openapi.yaml is not what the code says; run 'pugmill openapi'")
+    else:
+        click.echo("the contract is what the code says")

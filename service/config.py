@@ -1,0 +1,33 @@
+"""Settings, from the environment."""
+
+import os
+from dataclasses import dataclass
+
+DEFAULT_DATABASE_URL = "sqlite:///pugmill.db"
+DEFAULT_HOST = "127.0.0.1"
+DEFAULT_PORT = 8410
+DEFAULT_WORKERS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """How a process is run.
+
+    Attributes:
+        database_url: an SQLAlchemy URL; SQLite or PostgreSQL.
+        log_level: of the structured log.
+        kept_answers: whether sheets are kept in memory between requests.
+    """
+
+    database_url: str = DEFAULT_DATABASE_URL
+    log_level: str = "INFO"
+    kept_answers: bool = True
+
+
+def settings_from_environment() -> Settings:
+    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_KEPT_ANSWERS ("off" to compute every answer anew)."""
+    return Settings(
+        database_url=os.environ.get("DATABASE_URL", DEFAULT_DATABASE_URL),
+        log_level=os.environ.get("PUGMILL_LOG_LEVEL", "INFO"),
+        kept_answers=os.environ.get("PUGMILL_KEPT_ANSWERS", "on") != "off",
+    )

@@ -1,0 +1,160 @@
+"""A quotation as plain text, its numbers and dates in the workshop's locale."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from textwrap import wrap
+
+from babel.dates import format_date
+from babel.numbers import format_currency, format_decimal, format_percent
+
+from service.domain.cautions import Concern
+from service.domain.money import Money
+from service.domain.quotation import QuotationFigures, QuotedAdjustment, QuotedLine, QuotedQuantity, Remarks
+from service.domain.quotation_request import QuotationRequest
+
+WIDTH = 78
+_AMOUNT = 18
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationPaper:
+    """What is written on a quotation.
+
+    Attributes:
+        seller: the workshop's name.
+        seller_address: as it stands on a letter.
+        reference: what the quotation is called.
+        status: draft.
+        quoted_on: its day.
+        valid_until: the last day its prices hold.
+        locale: for numbers and dates, a CLDR locale.
+        request: what was asked for.
+        figures: every figure; what the workshop keeps is not written.
+        remarks: cautions that concern the product are written; what concerns the work is not.
+    """
+
+    seller: str
+    seller_address: str
+    reference: str
+    status: str
+    quoted_on: date
+    valid_until: date
+    locale: str
+    request: QuotationRequest
+    figures: QuotationFigures
+    remarks: Remarks
+
+
+def quotation_text(paper: QuotationPaper) -> str:
+    """The quotation as the customer reads it, at most 78 characters wide where words allow."""
+    return "\n".join(line.rstrip() for line in _Text(paper).lines()) + "\n"
+
+
+class _Text:
+    def __init__(self, paper: QuotationPaper) -> None:
+        self.paper = paper
+
+    def lines(self) -> Iterator[str]:
+        yield from self._head()
+        for number, line in enumerate(self.paper.figures.lines, start=1):
+            yield from self._line(number, line)
+        yield from self._totals()
+        yield from self._foot()
+
+    def _head(self) -> Iterator[str]:
+        paper, customer = self.paper, self.paper.request.customer
+        yield f"QUOTATION ({paper.status})".ljust(WIDTH - len(paper.reference)) + paper.reference
+        yield "=" * WIDTH
+        yield paper.seller
+        yield from paper.seller_address.splitlines()
+        yield ""
+        yield f"For    {customer.name}"
+        yield from (f"       {line}" for line in (*customer.address.splitlines(), customer.contact) if line)
+        if customer.reference:
+            yield f"       Your reference: {customer.reference}"
+        if customer.tax_number:
+            yield f"       Tax number: {customer.tax_number}"
+        yield f"Date   {self._date(paper.quoted_on)}"
+        yield f"Valid  until {self._date(paper.valid_until)}"
+        yield ""
+
+    def _line(self, number: int, line: QuotedLine) -> Iterator[str]:
+        yield "-" * WIDTH
+        yield from wrap(f"{number}. {line.description} ({line.product})", WIDTH, subsequent_indent="   ")
+        yield from self._quantity(line.quoted)
+        if line.quantity_breaks:
+            yield "   In other quantities:"
+            for other in sorted(line.quantity_breaks, key=lambda quoted: quoted.quantity):
+                yield from self._quantity(other)
+
+    def _quantity(self, quoted: QuotedQuantity) -> Iterator[str]:
+        count = format_decimal(quoted.quantity, locale=self.paper.locale)
+        yield _row(f"   {count} × {self._money(quoted.unit_price)}", self._money(quoted.net_amount))
+        yield from self._adjustments(quoted.allowances, "less", "      including ")
+        yield from self._adjustments(quoted.charges, "plus", "      including ")
+
+    def _adjustments(
+        self, adjustments: tuple[QuotedAdjustment, ...], word: str, indent: str, *, in_column: bool = False
+    ) -> Iterator[str]:
+        for each in adjustments:
+            if in_column:
+                sign = -1 if word == "less" else 1
+                signed = Money(amount=each.amount.amount * sign, currency=each.amount.currency)
+                yield _row(f"{indent}{each.reason}", self._money(signed))
+            else:
+                yield f"{indent}{word} {self._money(each.amount)}: {each.reason}"
+
+    def _totals(self) -> Iterator[str]:
+        totals, figures = self.paper.figures.totals, self.paper.figures
+        yield "-" * WIDTH
+        yield _row("Sum of the lines", self._money(totals.line_total))
+        yield from self._adjustments(figures.allowances, "less", "  ", in_column=True)
+        yield from self._adjustments(figures.charges, "plus", "  ", in_column=True)
+        yield _row("Total without tax", self._money(totals.tax_exclusive))
+        names = {(line.tax.category, line.tax.rate_share): line.tax for line in figures.lines}
+        for subtotal in totals.tax_subtotals:
+            tax = names.get((subtotal.category, subtotal.rate_share))
+            name = tax.name if tax else f"Tax, category {subtotal.category}"
+            share = self._share(subtotal.rate_share)
+            yield _row(f"  {name}: {share} of {self._money(subtotal.taxable_amount)}", self._money(subtotal.tax_amount))
+            if tax and tax.exemption_reason:
+                yield f"    {tax.exemption_reason}"
+        yield "=" * WIDTH
+        yield _row("TOTAL", self._money(totals.payable))
+        yield "=" * WIDTH
+
+    def _foot(self) -> Iterator[str]:
+        request = self.paper.request
+        for title, text in (("Delivery", request.delivery), ("Note", request.note)):
+            if text:
+                yield ""
+                yield f"{title}:"
+                for paragraph in text.splitlines():
+                    yield from wrap(paragraph, WIDTH, initial_indent="  ", subsequent_indent="  ") or [""]
+        cautions = [each for each in self.paper.remarks.cautions if each.concerns is Concern.PRODUCT]
+        if cautions:
+            yield ""
+            yield "Please note:"
+            for caution in cautions:
+                yield from wrap(f"- {caution.text}", WIDTH, initial_indent="  ", subsequent_indent="    ")
+
+    def _money(self, money: Money) -> str:
+        # Figures are at their minor unit already, so Babel's own rounding has nothing to do.
+        return format_currency(
+            money.amount, money.currency, locale=self.paper.locale, currency_digits=False, decimal_quantization=False
+        )
+
+    def _share(self, share: Decimal) -> str:
+        return format_percent(share, locale=self.paper.locale, decimal_quantization=False)
+
+    def _date(self, day: date) -> str:
+        return format_date(day, "long", locale=self.paper.locale)
+
+
+def _row(text: str, amount: str) -> str:
+    """Text on the left, an amount on the right; a long text goes on below, within its column."""
+    indent = " " * (len(text) - len(text.lstrip()))
+    head, *more = wrap(text.lstrip(), WIDTH - _AMOUNT - 1, initial_indent=indent, subsequent_indent=f"{indent}    ")
+    return "\n".join([head.ljust(WIDTH - _AMOUNT) + amount.rjust(_AMOUNT), *more])

@@ -1,0 +1,66 @@
+"""Where the tables stand: the migrations applied, against those this code knows."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from service.store.database import Database
+
+MIGRATIONS = Path(__file__).resolve().parents[2] / "migrations"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SchemaState:
+    """The database's revision against the code's.
+
+    Attributes:
+        applied: the revision of the database; None if it has no tables yet.
+        newest: the newest revision this code knows.
+        is_known: whether the code knows the database's revision.
+    """
+
+    applied: str | None
+    newest: str
+    is_known: bool
+
+    @property
+    def is_current(self) -> bool:
+        """Whether nothing is left to migrate."""
+        return self.applied == self.newest
+
+
+def _config(database: Database) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.attributes["engine"] = database.engine
+    return config
+
+
+def schema_state(database: Database) -> SchemaState:
+    """Where the tables stand."""
+    scripts = ScriptDirectory.from_config(_config(database))
+    newest = scripts.get_current_head()
+    assert newest is not None  # the first migration ships with the code
+    with database.reading() as connection:
+        applied = MigrationContext.configure(connection).get_current_revision()
+    known = {script.revision for script in scripts.walk_revisions()}
+    return SchemaState(applied=applied, newest=newest, is_known=applied is None or applied in known)
+
+
+def migrate(database: Database, revision: str = "head") -> None:
+    """Bring the tables up to a revision."""
+    command.upgrade(_config(database), revision)
+
+
+def applied_revision(database: Database) -> str | None:
+    """The database's revision, read as cheaply as a health check wants it."""
+    with database.reading() as connection:
+        if not sa.inspect(connection).has_table("alembic_version"):
+            return None
+        # The one query outside any workshop: it concerns the tables themselves.
+        return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()

@@ -1,0 +1,28 @@
+"""Whether the service can do its work."""
+
+from dataclasses import dataclass
+
+from service.store.database import Database
+from service.store.schema import schema_state
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readiness:
+    """Whether requests can be answered.
+
+    Attributes:
+        is_ready: whether the database answers and its tables are those this code knows.
+        database: "reachable".
+        migrations: "current", "pending", or "newer than this code".
+    """
+
+    is_ready: bool
+    database: str
+    migrations: str
+
+
+def readiness(database: Database) -> Readiness:
+    """Ask the database, and compare its migrations with the code's."""
+    state = schema_state(database)
+    migrations = "current" if state.is_current else "pending" if state.is_known else "newer than this code"
+    return Readiness(is_ready=state.is_current, database="reachable", migrations=migrations)

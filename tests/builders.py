@@ -1,0 +1,90 @@
+"""Bodies to send, every member defaulted."""
+
+from typing import Any
+
+
+def money(amount: str, currency: str = "EUR") -> dict[str, str]:
+    return {"amount": amount, "currency": currency}
+
+
+def material(**changes: Any) -> dict[str, Any]:
+    return {"name": "HDPE flakes", "unit": "kg", "polymer": "HDPE", **changes}
+
+
+def material_rate(price: str = "0.80", **changes: Any) -> dict[str, Any]:
+    return {"price": money(price), **changes}
+
+
+def machine(**changes: Any) -> dict[str, Any]:
+    return {"name": "Sheet press", "rated_power_kw": "12", "load_factor": "0.6", "tariff": "grid", **changes}
+
+
+def machine_rate(**changes: Any) -> dict[str, Any]:
+    return {
+        "replacement_value": money("24000"),
+        "life_years": "10",
+        "planned_hours_per_year": "1600",
+        **changes,
+    }
+
+
+def tariff(**changes: Any) -> dict[str, Any]:
+    return {"name": "Grid", "bands": ["day", "night"], **changes}
+
+
+def tariff_rate(day: str = "0.30", night: str = "0.18", **changes: Any) -> dict[str, Any]:
+    return {"price_per_kwh": {"day": money(day), "night": money(night)}, **changes}
+
+
+def labour_rate(wage: str = "15", **changes: Any) -> dict[str, Any]:
+    return {"wage_per_hour": money(wage), **changes}
+
+
+def overhead_rate(amount: str = "600", base: str = "200", **changes: Any) -> dict[str, Any]:
+    return {"amount_per_month": money(amount), "base_per_month": base, **changes}
+
+
+def operation(**changes: Any) -> dict[str, Any]:
+    return {
+        "name": "pressing",
+        "machine": "press",
+        "setup_minutes": "20",
+        "cycle_minutes": "40",
+        "yield_share": "0.95",
+        "labour": [{"labour_grade": "operator", "setup_crew": "1", "attendance": "0.25"}],
+        "band_shares": {"day": "0.7", "night": "0.3"},
+        **changes,
+    }
+
+
+def product(**changes: Any) -> dict[str, Any]:
+    return {
+        "name": "Sheet",
+        "bill_of_materials": [{"material": "hdpe", "quantity_per_piece": "9.6"}],
+        "operations": [operation()],
+        **changes,
+    }
+
+
+def policy(target: str = "margin", value: str = "0.35", **changes: Any) -> dict[str, Any]:
+    return {"target": target, "value": value, **changes}
+
+
+def quotation(**changes: Any) -> dict[str, Any]:
+    return {
+        "customer": {"name": "Harbour Garden Trust"},
+        "lines": [{"product": "sheet", "quantity": 20, "tax": "vat", "policy": policy()}],
+        **changes,
+    }
+
+
+def register_workshop(client: Any) -> None:
+    """A tariff, a press, an operator, flakes, rent, a tax and a product called sheet, all priced from 2026 on."""
+    day = "2026-01-01"
+    client.register("tariffs/grid", tariff(), **{day: tariff_rate()})
+    client.register("machines/press", machine(), **{day: machine_rate()})
+    client.register("materials/hdpe", material(), **{day: material_rate()})
+    client.register("labour-grades/operator", {"name": "Operator"}, **{day: labour_rate()})
+    client.register("overheads/rent", {"name": "Rent", "base": "machine_hour"}, **{day: overhead_rate()})
+    client.register("taxes/vat", {"name": "VAT 21 %"}, **{day: {"rate_share": "0.21"}})
+    client.register("products/sheet", product())

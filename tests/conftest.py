@@ -1,0 +1,128 @@
+"""What every test shares: the engines, an application on each, and a fresh workshop a test."""
+
+import json
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+import flask
+import pytest
+
+from service.app import create_app
+from service.config import Settings
+from service.store.database import Database
+from service.store.schema import migrate
+from service.store.workshops import Workshop, new_workshop
+from service.workflows import keys
+from tests.contract import Contract
+
+ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
+
+
+@pytest.fixture(scope="session", params=ENGINES, ids=[engine.partition(":")[0] for engine in ENGINES])
+def database_url(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A database of each engine, its tables made once; tests keep apart by having a workshop each."""
+    url: str = request.param
+    if url == "sqlite":
+        url = f"sqlite:///{tmp_path_factory.mktemp('database') / 'pugmill.db'}"
+    database = Database(url)
+    migrate(database)
+    database.dispose()
+    return url
+
+
+@pytest.fixture(scope="session")
+def app(database_url: str) -> Iterator[flask.Flask]:
+    application = create_app(Settings(database_url=database_url))
+    yield application
+    application.extensions["pugmill.database"].dispose()
+
+
+@pytest.fixture(scope="session")
+def database(app: flask.Flask) -> Database:
+    found: Database = app.extensions["pugmill.database"]
+    return found
+
+
+@pytest.fixture(scope="session")
+def contract(app: flask.Flask) -> Contract:
+    return Contract(app)
+
+
+@dataclass(kw_only=True)
+class Client:
+    """A workshop's way to the service; every answer is held against the contract unless it is told not to."""
+
+    app: flask.Flask
+    contract: Contract
+    key: str
+    workshop: Workshop
+    is_checked: bool = True
+    headers: dict[str, str] = field(default_factory=dict)
+
+    def request(self, method: str, path: str, body: Any = None, **options: Any) -> Any:
+        headers = {"Authorization": f"Bearer {self.key}", **self.headers, **options.pop("headers", {})}
+        if body is not None:
+            options["data"] = body if isinstance(body, bytes | str) else json.dumps(body)
+            headers.setdefault("Content-Type", "application/json")
+        address = path if path.startswith(("/v1", "/health", "/ready", "/docs", "/openapi")) else f"/v1/{path}"
+        response = self.app.test_client().open(address, method=method, headers=headers, **options)
+        if self.is_checked:
+            self.contract.check(method, address, response)
+        return response
+
+    def get(self, path: str, **options: Any) -> Any:
+        return self.request("GET", path, **options)
+
+    def put(self, path: str, body: Any, **options: Any) -> Any:
+        return self.request("PUT", path, body, **options)
+
+    def post(self, path: str, body: Any, **options: Any) -> Any:
+        return self.request("POST", path, body, **options)
+
+    def delete(self, path: str, **options: Any) -> Any:
+        return self.request("DELETE", path, **options)
+
+    def register(self, path: str, facts: Any, **rates: Any) -> None:
+        """PUT facts, and the terms of each first day: register("materials/x", {...}, **{"2026-01-01": {...}})."""
+        response = self.put(path, facts)
+        assert response.status_code in (200, 201), response.json
+        for day, terms in rates.items():
+            response = self.put(f"{path}/rates/{day}", terms)
+            assert response.status_code in (200, 201), response.json
+
+
+def make_client(app: flask.Flask, contract: Contract, *, currency: str = "EUR", locale: str = "en_IE") -> Client:
+    """A fresh workshop with a key that may read and write."""
+    workshop = new_workshop(
+        name="Kiln Lane Workshop", address="1 Kiln Lane\nMarrow Bay", currency=currency, locale=locale, time_zone="UTC"
+    )
+    key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
+    return Client(app=app, contract=contract, key=key, workshop=workshop)
+
+
+@pytest.fixture
+def client(app: flask.Flask, contract: Contract) -> Client:
+    return make_client(app, contract)
+
+
+@pytest.fixture
+def stranger(app: flask.Flask, contract: Contract) -> Client:
+    """Another workshop."""
+    return make_client(app, contract)
+
+
+@pytest.fixture
+def workshop_id(client: Client) -> UUID:
+    return client.workshop.workshop_id
+
+
+@pytest.fixture
+def empty_database(tmp_path: Path) -> Iterator[Database]:
+    """An SQLite database without tables."""
+    database = Database(f"sqlite:///{tmp_path / 'empty.db'}")
+    yield database
+    database.dispose()

@@ -1,0 +1,59 @@
+"""Whether an answer is what the contract says: every test's answers are held against it."""
+
+import json
+from functools import cache
+from typing import Any
+
+import flask
+from jsonschema import Draft202012Validator
+from referencing import Registry, Resource
+from referencing.jsonschema import DRAFT202012
+from werkzeug.exceptions import HTTPException
+from werkzeug.routing import MapAdapter
+
+_ADDRESS = "contract:"
+
+
+class Contract:
+    """The OpenAPI document of an application, ready to judge answers."""
+
+    def __init__(self, app: flask.Flask) -> None:
+        self.document: dict[str, Any] = app.extensions["pugmill.api"].spec.to_dict()
+        self._adapter: MapAdapter = app.url_map.bind("localhost")
+        resource = Resource.from_contents(self.document, default_specification=DRAFT202012)
+        self._registry: Registry[Any] = Registry().with_resource(_ADDRESS, resource)
+        self._validator = cache(self._validator_for)
+
+    def _validator_for(self, pointer: str) -> Draft202012Validator:
+        return Draft202012Validator({"$ref": f"{_ADDRESS}#{pointer}"}, registry=self._registry)
+
+    def operation(self, method: str, path: str) -> tuple[str, dict[str, Any]] | None:
+        """The path of the contract that a request's path falls under, and its operation."""
+        try:
+            rule, _ = self._adapter.match(path, method=method, return_rule=True)
+        except HTTPException:
+            return None
+        template = rule.rule.replace("<", "{").replace(">", "}")
+        operation = self.document["paths"].get(template, {}).get(method.lower())
+        return None if operation is None else (template, operation)
+
+    def check(self, method: str, path: str, response: Any) -> None:
+        """Fail if the status, the media type or the body is not in the contract."""
+        if response.status_code >= 400:
+            assert response.content_type == "application/problem+json" or path == "/ready", response.data
+            assert response.json["status" if path != "/ready" else "is_ready"] in (response.status_code, False)
+        found = self.operation("GET" if method == "HEAD" else method, path.partition("?")[0])
+        if found is None or response.status_code == 304:
+            return
+        template, operation = found
+        status = str(response.status_code)
+        assert status in operation["responses"], f"{method} {template} answers {status}, which the contract lacks"
+        if response.mimetype.endswith("json") and method != "HEAD":
+            escaped = template.replace("~", "~0").replace("/", "~1")
+            media = response.mimetype
+            where = f"/paths/{escaped}/{method.lower()}/responses/{status}"
+            answer = operation["responses"][status]
+            assert media in answer["content"], f"{method} {template} answers {status} as {media}"
+            pointer = f"{where}/content/{media.replace('/', '~1')}/schema"
+            errors = list(self._validator(pointer).iter_errors(json.loads(response.data)))
+            assert not errors, f"{method} {path} {status}: {errors[0].message} at {list(errors[0].absolute_path)}"

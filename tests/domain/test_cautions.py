@@ -1,0 +1,258 @@
+"""Who could be hurt is told, once, with a source, and sent to local codes and licensed practice."""
+
+from collections.abc import Iterable
+from decimal import Decimal
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.domain.cautions import ONE_PERSON_LIMIT_KG, Caution, DeclaredUse, HeatedPolymer, cautions
+from service.domain.polymers import THERMAL_DATA, Polymer
+
+
+def a_heated(
+    polymer: Polymer = Polymer.HDPE, temperature_c: str | None = "200", where: str = "pressing"
+) -> HeatedPolymer:
+    return HeatedPolymer(
+        polymer=polymer,
+        processing_temperature_c=None if temperature_c is None else Decimal(temperature_c),
+        where=where,
+    )
+
+
+def cautions_of(
+    *heated: HeatedPolymer, uses: Iterable[DeclaredUse] = (), mass_kg: str | None = None
+) -> dict[str, Caution]:
+    found = cautions(heated, uses, None if mass_kg is None else Decimal(mass_kg))
+    by_code = {caution.code: caution for caution in found}
+    assert len(by_code) == len(found)
+    return by_code
+
+
+heated_polymers = st.builds(
+    HeatedPolymer,
+    polymer=st.sampled_from(Polymer),
+    processing_temperature_c=st.none() | st.decimals(min_value=20, max_value=400, places=0),
+    where=st.sampled_from(["extruding", "pressing", "welding"]),
+)
+everything = (
+    st.lists(heated_polymers, max_size=8),
+    st.lists(st.sampled_from(DeclaredUse), max_size=8),
+    st.none() | st.decimals(min_value=0, max_value=100, places=3),
+)
+
+
+class TestNothingToSay:
+    def test_cold_work_on_a_light_piece_without_a_declared_use_calls_for_no_caution(self) -> None:
+        assert cautions([], [], Decimal("2.5")) == ()
+
+    def test_nor_does_a_piece_of_unknown_mass(self) -> None:
+        assert cautions([], [], None) == ()
+
+
+class TestHotWork:
+    def test_any_heated_polymer_burns_and_fumes(self) -> None:
+        found = cautions_of(a_heated(Polymer.HDPE, "200", "pressing"))
+
+        assert list(found) == ["hot-work"]
+        assert found["hot-work"].text.startswith("HDPE at 200 °C (pressing): hot plastic and hot tools burn")
+
+    def test_the_usual_temperature_is_told_where_none_is_declared(self) -> None:
+        text = cautions_of(a_heated(Polymer.HDPE, None))["hot-work"].text
+
+        assert text.startswith("HDPE at a temperature not declared, usually 195 to 290 °C (pressing): ")
+
+    @pytest.mark.parametrize(
+        ("polymer", "name"),
+        [(Polymer.OTHER, "another polymer"), (Polymer.UNIDENTIFIED, "an unidentified polymer")],
+    )
+    def test_no_temperature_is_made_up_for_a_polymer_without_data(self, polymer: Polymer, name: str) -> None:
+        assert cautions_of(a_heated(polymer, None))["hot-work"].text.startswith(f"{name} (pressing): ")
+
+    def test_all_hot_work_stands_in_one_caution_in_order(self) -> None:
+        work = [a_heated(Polymer.PP, "220"), a_heated(Polymer.HDPE, "210"), a_heated(Polymer.HDPE, None, "extruding")]
+
+        assert cautions_of(*work)["hot-work"].text.startswith(
+            "HDPE at a temperature not declared, usually 195 to 290 °C (extruding), HDPE at 210 °C (pressing), "
+            "PP at 220 °C (pressing): "
+        )
+
+    def test_the_same_work_twice_is_told_once(self) -> None:
+        assert cautions_of(a_heated(temperature_c="200"), a_heated(temperature_c="200.0")) == cautions_of(a_heated())
+
+    def test_a_temperature_is_written_plainly(self) -> None:
+        assert "at 200 °C" in cautions_of(a_heated(temperature_c="2E+2"))["hot-work"].text
+
+
+class TestPolymersThatCallForACaution:
+    @pytest.mark.parametrize(
+        ("polymer", "code", "word"),
+        [
+            (Polymer.PVC, "hydrogen-chloride", "hydrogen chloride"),
+            (Polymer.UNIDENTIFIED, "unidentified-polymer", "hydrogen chloride"),
+            (Polymer.OTHER, "polymer-without-data", "safety data sheet"),
+            (Polymer.PS, "styrene-fume", "styrene"),
+            (Polymer.ABS, "styrene-fume", "styrene"),
+        ],
+    )
+    @pytest.mark.parametrize("temperature_c", [None, "100"], ids=["undeclared", "cool"])
+    def test_it_comes_at_any_temperature_and_before_the_burns(
+        self, polymer: Polymer, code: str, word: str, temperature_c: str | None
+    ) -> None:
+        found = cautions_of(a_heated(polymer, temperature_c, "welding"))
+
+        assert list(found) == [code, "hot-work"]
+        assert word in found[code].text
+        assert "(welding)" in found[code].text
+
+    def test_two_styrene_polymers_share_one_caution(self) -> None:
+        found = cautions_of(a_heated(Polymer.PS, "210"), a_heated(Polymer.ABS, "230", "extruding"))
+
+        assert found["styrene-fume"].text.startswith("ABS at 230 °C (extruding), PS at 210 °C (pressing): the fume")
+
+    def test_a_caution_names_only_the_polymers_it_is_about(self) -> None:
+        found = cautions_of(a_heated(Polymer.PVC, "150"), a_heated(Polymer.HDPE, "200"))
+
+        assert "HDPE" not in found["hydrogen-chloride"].text
+
+    @pytest.mark.parametrize("polymer", [Polymer.HDPE, Polymer.LDPE, Polymer.PP, Polymer.PET, Polymer.PA, Polymer.PLA])
+    def test_the_others_call_for_none_of_their_own(self, polymer: Polymer) -> None:
+        assert list(cautions_of(a_heated(polymer, "100"))) == ["hot-work"]
+
+
+class TestDecomposition:
+    @pytest.mark.parametrize("polymer", sorted(THERMAL_DATA))
+    def test_it_is_told_above_the_decomposition_temperature_and_not_at_it(self, polymer: Polymer) -> None:
+        limit_c = THERMAL_DATA[polymer].decomposition_temperature_c.value
+
+        at_it = cautions_of(a_heated(polymer, str(limit_c)))
+        above_it = cautions_of(a_heated(polymer, str(limit_c + Decimal("0.1"))))
+
+        assert "above-decomposition-temperature" not in at_it
+        assert f"({polymer} above {limit_c} °C)" in above_it["above-decomposition-temperature"].text
+
+    def test_its_source_is_that_of_each_limit_once(self) -> None:
+        work = [a_heated(Polymer.HDPE, "350"), a_heated(Polymer.LDPE, "350"), a_heated(Polymer.ABS, "270")]
+
+        found = cautions_of(*work)["above-decomposition-temperature"]
+
+        of_abs = THERMAL_DATA[Polymer.ABS].decomposition_temperature_c.source
+        of_polyethylene = THERMAL_DATA[Polymer.HDPE].decomposition_temperature_c.source
+        assert found.source == f"{of_abs}; {of_polyethylene}"
+        assert "(ABS above 250 °C, HDPE above 335 °C, LDPE above 335 °C)" in found.text
+
+    def test_work_below_its_limit_is_left_out(self) -> None:
+        found = cautions_of(a_heated(Polymer.HDPE, "200"), a_heated(Polymer.ABS, "270"))
+
+        assert found["above-decomposition-temperature"].text.startswith("ABS at 270 °C (pressing): decomposition")
+
+    @pytest.mark.parametrize(
+        "heated", [a_heated(Polymer.HDPE, None), a_heated(Polymer.OTHER, "900")], ids=["undeclared", "no data"]
+    )
+    def test_it_is_not_guessed(self, heated: HeatedPolymer) -> None:
+        assert "above-decomposition-temperature" not in cautions_of(heated)
+
+
+class TestHeavyPieces:
+    """HSE, Manual handling at work, INDG143 (rev4), 2020: guideline masses up to 25 kg for men, 16 kg for women."""
+
+    def test_25_kilograms_is_the_most_for_one_person(self) -> None:
+        assert Decimal(25) == ONE_PERSON_LIMIT_KG
+        assert cautions_of(mass_kg="25") == {}
+
+    def test_a_gram_more_is_too_heavy_and_the_mass_is_told(self) -> None:
+        found = cautions_of(mass_kg="25.0010")
+
+        assert list(found) == ["too-heavy-for-one-person"]
+        assert found["too-heavy-for-one-person"].text.startswith("One piece weighs 25.001 kg, ")
+        assert "25 kg for men and 16 kg for women" in found["too-heavy-for-one-person"].text
+
+
+class TestDeclaredUses:
+    @pytest.mark.parametrize("use", DeclaredUse)
+    def test_every_use_has_a_caution_and_no_price_promises_fitness_for_it(self, use: DeclaredUse) -> None:
+        found = cautions_of(uses=[use])
+
+        assert list(found) == [f"use-{use.replace('_', '-')}", "no-promise-of-fitness"]
+        assert f"fit for a use ({use.replace(chr(95), chr(32))})" in found["no-promise-of-fitness"].text
+
+    def test_uses_are_told_once_in_the_order_of_the_list_of_uses(self) -> None:
+        uses = [DeclaredUse.OUTDOOR, DeclaredUse.TOY, DeclaredUse.FOOD_CONTACT, DeclaredUse.TOY]
+
+        found = cautions_of(uses=uses)
+
+        assert list(found) == ["use-food-contact", "use-toy", "use-outdoor", "no-promise-of-fitness"]
+        assert "(food contact, toy, outdoor)" in found["no-promise-of-fitness"].text
+
+    @pytest.mark.parametrize(
+        ("use", "law"),
+        [
+            (DeclaredUse.FOOD_CONTACT, "Regulation (EU) No 10/2011; Regulation (EU) 2022/1616"),
+            (DeclaredUse.DRINKING_WATER, "Directive (EU) 2020/2184, Article 11"),
+            (DeclaredUse.TOY, "Directive 2009/48/EC; from 1 August 2030 Regulation (EU) 2025/2509"),
+            (DeclaredUse.PLAYGROUND, "EN 1176-1"),
+            (DeclaredUse.LOAD_BEARING, "Regulation (EU) 2024/3110"),
+            (DeclaredUse.WALL_OR_CEILING_LINING, "EN 13501-1"),
+            (DeclaredUse.ELECTRICAL_ACCESSORY, "Directive 2014/35/EU"),
+            (DeclaredUse.LIFTING, "Directive 2006/42/EC on machinery; from 20 January 2027 Regulation (EU) 2023/1230"),
+            (DeclaredUse.CLIMBING, "EN 12572-3"),
+            (DeclaredUse.PROTECTIVE_EQUIPMENT, "Regulation (EU) 2016/425"),
+            (DeclaredUse.MEDICAL, "Regulation (EU) 2017/745"),
+            (DeclaredUse.OUTDOOR, "UV-B"),
+        ],
+    )
+    def test_the_rules_of_the_trade_are_named(self, use: DeclaredUse, law: str) -> None:
+        assert law in cautions_of(uses=[use])[f"use-{use.replace('_', '-')}"].source
+
+
+class TestEverything:
+    def test_the_work_comes_first_then_the_piece_then_its_uses(self) -> None:
+        work = [
+            a_heated(Polymer.UNIDENTIFIED, None),
+            a_heated(Polymer.OTHER, None),
+            a_heated(Polymer.ABS, "300"),
+            a_heated(Polymer.PVC, "180"),
+        ]
+
+        assert list(cautions_of(*work, uses=[DeclaredUse.TOY], mass_kg="30")) == [
+            "hydrogen-chloride",
+            "unidentified-polymer",
+            "polymer-without-data",
+            "styrene-fume",
+            "above-decomposition-temperature",
+            "hot-work",
+            "too-heavy-for-one-person",
+            "use-toy",
+            "no-promise-of-fitness",
+        ]
+
+    @given(*everything)
+    def test_every_caution_has_a_source_and_defers_to_local_rules(
+        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None
+    ) -> None:
+        for caution in cautions(heated, uses, mass_kg):
+            assert caution.source
+            assert " local " in caution.text
+            assert caution.text.endswith(".")
+            assert "  " not in caution.text
+
+    @given(*everything)
+    def test_no_caution_comes_twice(
+        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None
+    ) -> None:
+        codes = [caution.code for caution in cautions(heated * 2, uses * 2, mass_kg)]
+
+        assert len(codes) == len(set(codes))
+
+    @given(*everything, st.randoms(use_true_random=False))
+    def test_the_order_of_what_is_given_does_not_matter(
+        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None, chance: Random
+    ) -> None:
+        before = cautions(heated, uses, mass_kg)
+
+        chance.shuffle(heated)
+        chance.shuffle(uses)
+
+        assert cautions(iter(heated), iter(uses), mass_kg) == before
