@@ -55,7 +55,7 @@ def begin() -> None:
 
 def end(response: flask.Response) -> flask.Response:
     """Log the request, and send its id back."""
-    response.headers["X-Request-Id"] = flask.g.get("request_id", "")
+    response.headers.add("X-Request-Id", flask.g.get("request_id", ""))
     if _logger.isEnabledFor(logging.INFO):
         facts: dict[str, object] = {
             "method": flask.request.method,

@@ -174,7 +174,7 @@ class BillOfResources(MethodView):
     """What a batch consumes."""
 
     @documented("getBillOfResources", 404, 406, 409, 422)
-    @blueprint.arguments(schema_of(BatchQuery), location="query")
+    @blueprint.arguments(schema_of(BatchQuery)(), location="query")
     @blueprint.response(200, schema_of(StatedBill))
     def get(self, query: BatchQuery, code: str) -> flask.Response:
         """Everything a batch consumes, in physical units."""
@@ -186,7 +186,7 @@ class CostSheet(MethodView):
     """What a batch costs."""
 
     @documented("getCostSheet", 404, 406, 409, 422)
-    @blueprint.arguments(schema_of(CostQuery), location="query")
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement))
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """What a batch costs on a day, line by line."""
@@ -198,7 +198,7 @@ class CostSheet(MethodView):
         )
 
     @documented("supposeCostSheet", 400, 404, 406, 409, 413, 415, 422)
-    @blueprint.arguments(WhatIfSchema)
+    @blueprint.arguments(WhatIfSchema())
     @blueprint.response(200, schema_of(CostStatement))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
         """What a batch would cost if other rates held; nothing is stored."""
@@ -213,7 +213,7 @@ class PriceSheetView(MethodView):
     """What to ask."""
 
     @documented("getPriceSheet", 404, 406, 409, 422)
-    @blueprint.arguments(schema_of(PriceQuery), location="query")
+    @blueprint.arguments(schema_of(PriceQuery)(), location="query")
     @blueprint.response(200, schema_of(PriceSheet))
     def get(self, query: PriceQuery, code: str) -> flask.Response:
         """What to ask for a piece of a batch, or what is kept at a price."""

@@ -137,7 +137,7 @@ class Quotations(MethodView):
     """All quotations."""
 
     @documented("listQuotations", 406, 422)
-    @blueprint.arguments(schema_of(PageQuery), location="query")
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(QuotationSummary), "Quotations", {}), headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
         """Every quotation, oldest first."""
@@ -152,7 +152,7 @@ class Quotations(MethodView):
         )
 
     @documented("createQuotation", 400, 406, 409, 413, 415, 422)
-    @blueprint.arguments(schema_of(QuotationRequest))
+    @blueprint.arguments(schema_of(QuotationRequest)())
     @blueprint.response(201, schema_of(StatedQuotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is kept with everything it was computed from."""

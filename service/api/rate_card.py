@@ -50,7 +50,7 @@ class RateCard(MethodView):
     """The rate card."""
 
     @documented("getRateCard", 406, 422)
-    @blueprint.arguments(schema_of(DayQuery), location="query")
+    @blueprint.arguments(schema_of(DayQuery)(), location="query")
     @blueprint.response(200, schema_of(rate_card.StatedRateCard))
     def get(self, query: DayQuery) -> flask.Response:
         """Every rate in force on a day, down to the amounts a unit rate is made of."""
@@ -72,7 +72,7 @@ class ExchangeRates(MethodView):
     """All exchange rates."""
 
     @documented("listExchangeRates", 406, 422)
-    @blueprint.arguments(schema_of(PageQuery), location="query")
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, _PAGE, headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
         """Exchange rates, newest day first."""
@@ -97,7 +97,7 @@ class ExchangeRatesOfDay(MethodView):
         return answer(EnteredRates(base=found.base, rates=found.rates))
 
     @documented("putExchangeRates", 400, 406, 413, 415, 422)
-    @blueprint.arguments(schema_of(EnteredRates))
+    @blueprint.arguments(schema_of(EnteredRates)())
     @blueprint.response(200, schema_of(EnteredRates), description="They were replaced, or are unchanged.")
     @blueprint.alt_response(201, schema=schema_of(EnteredRates), description="They are registered now.")
     def put(self, entered: EnteredRates, day: str) -> flask.Response:

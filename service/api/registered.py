@@ -142,7 +142,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
     class Listing(MethodView):
         @documented(f"list{plural}", 406, 422)
         @blueprint.doc(summary=f"Every {noun}, by code")
-        @blueprint.arguments(schema_of(PageQuery), location="query")
+        @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery) -> flask.Response:
             def item(found: Registration) -> Any:
@@ -173,7 +173,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             description="The same again changes nothing. What is left out takes its default.",
             parameters=_CONDITIONS,
         )
-        @blueprint.arguments(facts_schema)
+        @blueprint.arguments(facts_schema())
         @blueprint.response(200, facts_schema, headers=ETAG, description="It was replaced, or is unchanged.")
         @blueprint.alt_response(
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
@@ -204,7 +204,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
     class Rates(MethodView):
         @documented(f"list{singular}Rates", 404, 406, 422)
         @blueprint.doc(summary=f"What a {noun} cost over time, by first day")
-        @blueprint.arguments(schema_of(PageQuery), location="query")
+        @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery, code: str) -> flask.Response:
             def item(rate: DatedRate) -> Any:
@@ -240,7 +240,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             description="The same again changes nothing; a correction leaves every quotation as it was given.",
             parameters=_CONDITIONS,
         )
-        @blueprint.arguments(terms_schema)
+        @blueprint.arguments(terms_schema())
         @blueprint.response(200, terms_schema, headers=ETAG, description="It was replaced, or is unchanged.")
         @blueprint.alt_response(
             201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="It is registered now."

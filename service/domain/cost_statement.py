@@ -10,7 +10,7 @@ from service.domain.cautions import Caution
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet
 from service.domain.exact import ZERO, exactly, half_up, plain
 from service.domain.exchange import DayRates
-from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
+from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 from service.domain.plausibility import Implausibility
 from service.domain.resources import CostClass
 
@@ -126,18 +126,11 @@ def cost_statement(
 
     Every subtotal is the sum of the lines shown, so a reader's own addition gives the same figure.
     """
-    currency, pieces = sheet.currency, Decimal(sheet.quantity)
+    currency, pieces, full_cost = sheet.currency, Decimal(sheet.quantity), sheet.full_cost
     minor = minor_unit_decimals(currency)
-    full_cost = sheet.full_cost
+    decimals = minor + UNIT_COST_DECIMALS
     per_batch, per_piece = sheet.shown_per_batch(), sheet.shown_per_piece()
-
-    def subtotal(which: Iterable[bool]) -> Subtotal:
-        wanted = list(which)
-        return Subtotal(
-            per_batch=Money(amount=_sum(per_batch, wanted, minor), currency=currency),
-            per_piece=Money(amount=_sum(per_piece, wanted, minor + UNIT_COST_DECIMALS), currency=currency),
-        )
-
+    sums = _Sums(sheet, per_batch, per_piece)
     lines = tuple(
         StatedLine(
             resource=line.resource,
@@ -146,17 +139,14 @@ def cost_statement(
             variable=line.variable,
             quantity=plain(line.quantity, QUANTITY_DECIMALS),
             unit=line.unit,
-            rate=half_up(line.rate, minor + UNIT_COST_DECIMALS),
-            amount=Money(amount=batch_amount, currency=currency),
-            amount_per_piece=Money(amount=piece_amount, currency=currency),
+            rate=half_up(line.rate, decimals),
+            amount=in_currency(batch_amount, currency),
+            amount_per_piece=in_currency(piece_amount, currency),
             share_of_full_cost=half_up(line.amount / full_cost if full_cost else ZERO, SHARE_DECIMALS),
-            one_percent_adds_per_piece=Money(
-                amount=half_up(line.effect_of_one_percent / pieces, minor + UNIT_COST_DECIMALS), currency=currency
-            ),
+            one_percent_adds_per_piece=in_currency(half_up(line.effect_of_one_percent / pieces, decimals), currency),
         )
         for line, batch_amount, piece_amount in zip(sheet.lines, per_batch, per_piece, strict=True)
     )
-    classes = [cost_class for cost_class in CostClass if any(line.cost_class is cost_class for line in lines)]
     return CostStatement(
         product=sheet.product,
         name=sheet.name,
@@ -164,13 +154,13 @@ def cost_statement(
         as_of=sheet.as_of,
         currency=currency,
         lines=lines,
-        cost_classes={each.value: subtotal(line.cost_class is each for line in lines) for each in classes},
+        cost_classes={each.value: sums.under({each}) for each in CostClass if sums.has(each)},
         subtotals=Subtotals(
-            prime_cost=subtotal(line.cost_class in PRIME for line in lines),
-            conversion_cost=subtotal(line.cost_class in CONVERSION for line in lines),
-            variable_cost=subtotal(line.variable for line in lines),
-            fixed_cost=subtotal(not line.variable for line in lines),
-            full_cost=subtotal(True for _ in lines),
+            prime_cost=sums.under(PRIME),
+            conversion_cost=sums.under(CONVERSION),
+            variable_cost=sums.under(CostClass, behaviour=(True,)),
+            fixed_cost=sums.under(CostClass, behaviour=(False,)),
+            full_cost=sums.under(CostClass),
         ),
         rates_valid_from=rates_valid_from,
         exchange_rates=exchange_rates,
@@ -179,7 +169,27 @@ def cost_statement(
     )
 
 
-def _sum(figures: tuple[Decimal, ...], wanted: list[bool], decimals: int) -> Decimal:
-    return half_up(
-        sum((figure for figure, is_wanted in zip(figures, wanted, strict=True) if is_wanted), ZERO), decimals
-    )
+class _Sums:
+    """Sums of the shown lines by heading and behaviour, from which every subtotal is put together."""
+
+    def __init__(self, sheet: CostSheet, per_batch: tuple[Decimal, ...], per_piece: tuple[Decimal, ...]) -> None:
+        self.currency = sheet.currency
+        minor = minor_unit_decimals(sheet.currency)
+        self.zeros = half_up(ZERO, minor), half_up(ZERO, minor + UNIT_COST_DECIMALS)
+        self.sums: dict[tuple[CostClass, bool], tuple[Decimal, Decimal]] = {}
+        for line, batch, piece in zip(sheet.lines, per_batch, per_piece, strict=True):
+            key = line.cost_class, line.variable
+            batch_sum, piece_sum = self.sums.get(key, self.zeros)
+            self.sums[key] = batch_sum + batch, piece_sum + piece
+
+    def has(self, cost_class: CostClass) -> bool:
+        """Whether any line stands under the heading."""
+        return (cost_class, True) in self.sums or (cost_class, False) in self.sums
+
+    def under(self, classes: Iterable[CostClass], behaviour: tuple[bool, ...] = (True, False)) -> Subtotal:
+        """The sum of the lines under these headings that behave so."""
+        found = [self.sums.get((each, variable), self.zeros) for each in classes for variable in behaviour]
+        return Subtotal(
+            per_batch=in_currency(sum((batch for batch, _ in found), self.zeros[0]), self.currency),
+            per_piece=in_currency(sum((piece for _, piece in found), self.zeros[1]), self.currency),
+        )

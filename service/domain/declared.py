@@ -1,7 +1,7 @@
 """What a field may hold, declared once beside the field: the checks, the stored form and the contract read it."""
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from decimal import Decimal
 from functools import cache
@@ -47,6 +47,11 @@ class Bounds:
         return None
 
 
+@cache
+def _compiled(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
     """The form of a text.
@@ -68,8 +73,8 @@ class Text:
     def __call__(self, value: str) -> str | None:
         if not self.min_length <= len(value) <= self.max_length:
             return f"must have {self.min_length} to {self.max_length} characters"
-        if self.pattern is not None and not re.fullmatch(self.pattern, value):
-            return f"must be {self.form}"
+        if self.pattern is not None:
+            return None if _compiled(self.pattern).fullmatch(value) else f"must be {self.form}"
         if (_CONTROL_BUT_LINES if self.lines else _CONTROL).search(value):
             return "must not contain control characters" + ("" if self.lines else " or line breaks")
         if self.min_length and not value.strip():
@@ -160,38 +165,45 @@ def meanings(declared_class: type) -> dict[str, str]:
     return found
 
 
-def _problems_of(hint: Any, value: Any) -> Iterator[str]:
-    rules, bare = rules_and_type(hint)
-    for rule in rules:
-        if (problem := rule(value)) is not None:
-            yield problem
-    if get_origin(bare) is Mapping:
-        for part, values in zip(get_args(bare), (value.keys(), value.values()), strict=True):
-            yield from (problem for each in values for problem in _problems_of(part, each))
-    if get_origin(bare) is tuple:
-        yield from (problem for each in value for problem in _problems_of(get_args(bare)[0], each))
+Check = Callable[[Any], list[str]]
+"""Everything that is wrong with a value, its parts included."""
 
 
-def _is_ruled(hint: Any) -> bool:
+def _check_of(hint: Any) -> Check | None:
+    """The check that an annotated type asks for, put together once; None if it asks for nothing."""
     rules, bare = rules_and_type(hint)
-    return bool(rules) or any(_is_ruled(part) for part in get_args(bare))
+    parts = [_check_of(part) for part in get_args(bare)] if get_origin(bare) in (tuple, Mapping) else []
+    if not rules and not any(parts):
+        return None
+
+    def check(value: Any) -> list[str]:
+        found = [problem for rule in rules if (problem := rule(value)) is not None]
+        if parts:
+            columns = (value.keys(), value.values()) if isinstance(value, Mapping) else (value,)
+            for part, column in zip(parts, columns, strict=False):
+                if part is not None:
+                    found += [problem for each in column for problem in part(each)]
+        return found
+
+    return check
 
 
 @cache
-def _ruled_fields(declared_class: Any) -> tuple[tuple[str, Any], ...]:
-    types = ((name, optional_of(hint) or hint) for name, hint in field_types(declared_class).items())
-    return tuple((name, hint) for name, hint in types if _is_ruled(hint))
+def _checks(declared_class: Any) -> tuple[tuple[str, Check], ...]:
+    found = ((name, _check_of(optional_of(hint) or hint)) for name, hint in field_types(declared_class).items())
+    return tuple((name, check) for name, check in found if check is not None)
 
 
 def _check_itself(self: Any) -> None:
     declared_class: Any = type(self)
     problems = [
         InvalidValueError((name,), problem)
-        for name, hint in _ruled_fields(declared_class)
+        for name, check in _checks(declared_class)
         if (value := getattr(self, name)) is not None
-        for problem in _problems_of(hint, value)
+        for problem in check(value)
     ]
-    problems = problems or list(self.problems() if hasattr(self, "problems") else ())
+    if not problems and hasattr(self, "problems"):
+        problems = list(self.problems())
     if problems:
         raise InvalidValuesError(problems)
 

@@ -74,14 +74,22 @@ class Money:
         return f"{self.amount:f} {self.currency}"
 
 
+def in_currency(amount: Decimal, currency: str) -> Money:
+    """An amount of a currency that is known to be one; a sheet has too many to check each again."""
+    money = object.__new__(Money)
+    object.__setattr__(money, "amount", amount)
+    object.__setattr__(money, "currency", currency)
+    return money
+
+
 def rounded(amount: Decimal, currency: str) -> Money:
     """The amount at the currency's minor unit, half up."""
-    return Money(amount=half_up(amount, minor_unit_decimals(currency)), currency=currency)
+    return in_currency(half_up(amount, minor_unit_decimals(currency)), currency)
 
 
 def unit_cost(amount: Decimal, currency: str) -> Money:
     """The amount with four digits more than the minor unit, half up."""
-    return Money(amount=half_up(amount, minor_unit_decimals(currency) + UNIT_COST_DECIMALS), currency=currency)
+    return in_currency(half_up(amount, minor_unit_decimals(currency) + UNIT_COST_DECIMALS), currency)
 
 
 def is_at_minor_unit(amount: Decimal, currency: str) -> bool:

@@ -10,7 +10,7 @@ from service.domain.cost_sheet import CostSheet
 from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
 from service.domain.errors import InvalidValueError, UnreachableMarginError
 from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_up
-from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
+from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 
 
 class Target(StrEnum):
@@ -364,10 +364,10 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
     digits = minor + UNIT_COST_DECIMALS
 
     def money(amount: Decimal, decimals: int = digits) -> Money:
-        return Money(amount=half_up(amount, decimals), currency=currency)
+        return in_currency(half_up(amount, decimals), currency)
 
     def less(one: Money, other: Money) -> Money:
-        return Money(amount=one.amount - other.amount, currency=currency)
+        return in_currency(one.amount - other.amount, currency)
 
     gross, net = money(priced.gross), money(priced.net)
     tax = less(gross, net)

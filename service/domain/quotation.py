@@ -239,8 +239,8 @@ def _kept(net: Decimal, sheets: Iterable[CostSheet], currency: str) -> Kept:
     return Kept(
         full_cost=full_cost,
         variable_cost=variable_cost,
-        profit=Money(amount=net - full_cost.amount, currency=currency),
-        contribution=Money(amount=net - variable_cost.amount, currency=currency),
+        profit=rounded(net - full_cost.amount, currency),
+        contribution=rounded(net - variable_cost.amount, currency),
         margin_share=half_up((net - full) / net, _SHARE_DECIMALS) if net else None,
     )
 

@@ -32,7 +32,8 @@ def make_engine(url: str) -> sa.Engine:
     def begin(connection: sa.Connection) -> None:
         # A writer takes the lock at once: a reader that turns writer half way would be refused, not queued.
         is_writing = connection.get_execution_options().get(_WRITING)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if is_writing else "BEGIN")
+        driver: Any = connection.connection.dbapi_connection
+        driver.execute("BEGIN IMMEDIATE" if is_writing else "BEGIN")
 
     return engine
 
