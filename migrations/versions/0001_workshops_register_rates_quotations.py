@@ -54,7 +54,7 @@ def upgrade() -> None:
         _workshop_id(),
         sa.Column("collection", sa.String(32), nullable=False),
         sa.Column("code", sa.String(64), nullable=False),
-        sa.Column("facts", sa.JSON(), nullable=False, comment="the fields of the collection's domain class"),
+        sa.Column("facts", sa.Text(), nullable=False, comment="JSON: the fields of the collection's domain class"),
         sa.Column("revision", sa.BigInteger(), nullable=False, comment="the workshop's when this row last changed"),
         sa.Column("retired_at", sa.DateTime(timezone=True)),
         sa.PrimaryKeyConstraint("workshop_id", "collection", "code", name="pk_registrations"),
@@ -81,7 +81,7 @@ def upgrade() -> None:
         sa.Column("collection", sa.String(32), nullable=False),
         sa.Column("code", sa.String(64), nullable=False),
         sa.Column("valid_from", sa.Date(), nullable=False),
-        sa.Column("terms", sa.JSON(), nullable=False, comment="the fields of the collection's rate class"),
+        sa.Column("terms", sa.Text(), nullable=False, comment="JSON: the fields of the collection's rate class"),
         sa.Column("revision", sa.BigInteger(), nullable=False, comment="the workshop's when this row last changed"),
         sa.PrimaryKeyConstraint("workshop_id", "collection", "code", "valid_from", name="pk_rates"),
         _of_workshop("rates"),
@@ -94,7 +94,7 @@ def upgrade() -> None:
         sa.Column("published_on", sa.Date(), nullable=False),
         sa.Column("base", sa.String(3), nullable=False),
         sa.Column(
-            "rates", sa.JSON(), nullable=False, comment="units of each currency for one of the base, as published"
+            "rates", sa.Text(), nullable=False, comment="JSON: units of each currency for one of the base, as published"
         ),
         sa.Column("revision", sa.BigInteger(), nullable=False, comment="the workshop's when this row last changed"),
         sa.PrimaryKeyConstraint("workshop_id", "source", "published_on", name="pk_exchange_rates"),
@@ -108,10 +108,12 @@ def upgrade() -> None:
         sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("quoted_on", sa.Date(), nullable=False),
         sa.Column("valid_until", sa.Date(), nullable=False),
-        sa.Column("request", sa.JSON(), nullable=False, comment="what was asked for"),
-        sa.Column("basis", sa.JSON(), nullable=False, comment="bills of resources and rates it was computed from"),
-        sa.Column("figures", sa.JSON(), nullable=False, comment="every figure as it was given"),
-        sa.Column("remarks", sa.JSON(), nullable=False, comment="warnings and cautions as they were given"),
+        sa.Column("request", sa.Text(), nullable=False, comment="JSON: what was asked for"),
+        sa.Column(
+            "basis", sa.Text(), nullable=False, comment="JSON: bills of resources and rates it was computed from"
+        ),
+        sa.Column("figures", sa.Text(), nullable=False, comment="JSON: every figure as it was given"),
+        sa.Column("remarks", sa.Text(), nullable=False, comment="JSON: warnings and cautions as they were given"),
         sa.PrimaryKeyConstraint("workshop_id", "quotation_id", name="pk_quotations"),
         _of_workshop("quotations"),
     )

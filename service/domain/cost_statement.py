@@ -1,6 +1,6 @@
 """A cost sheet as it is shown: rounded, and still adding up."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -15,6 +15,7 @@ from service.domain.plausibility import Implausibility
 from service.domain.resources import CostClass
 
 SHARE_DECIMALS = 6
+_ALL = frozenset(CostClass)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,9 +159,9 @@ def cost_statement(
         subtotals=Subtotals(
             prime_cost=sums.under(PRIME),
             conversion_cost=sums.under(CONVERSION),
-            variable_cost=sums.under(CostClass, behaviour=(True,)),
-            fixed_cost=sums.under(CostClass, behaviour=(False,)),
-            full_cost=sums.under(CostClass),
+            variable_cost=sums.under(_ALL, behaviour=(True,)),
+            fixed_cost=sums.under(_ALL, behaviour=(False,)),
+            full_cost=sums.under(_ALL),
         ),
         rates_valid_from=rates_valid_from,
         exchange_rates=exchange_rates,
@@ -186,9 +187,9 @@ class _Sums:
         """Whether any line stands under the heading."""
         return (cost_class, True) in self.sums or (cost_class, False) in self.sums
 
-    def under(self, classes: Iterable[CostClass], behaviour: tuple[bool, ...] = (True, False)) -> Subtotal:
+    def under(self, classes: Collection[CostClass], behaviour: tuple[bool, ...] = (True, False)) -> Subtotal:
         """The sum of the lines under these headings that behave so."""
-        found = [self.sums.get((each, variable), self.zeros) for each in classes for variable in behaviour]
+        found = [sums for (each, variable), sums in self.sums.items() if each in classes and variable in behaviour]
         return Subtotal(
             per_batch=in_currency(sum((batch for batch, _ in found), self.zeros[0]), self.currency),
             per_piece=in_currency(sum((piece for _, piece in found), self.zeros[1]), self.currency),

@@ -36,14 +36,11 @@ class Bounds:
     below: Decimal | int | None = None
 
     def __call__(self, value: Decimal | int) -> str | None:
-        if self.at_least is not None and value < self.at_least:
-            return f"must be {self.at_least} or more"
-        if self.above is not None and value <= self.above:
-            return f"must be more than {self.above}"
-        if self.at_most is not None and value > self.at_most:
-            return f"must be {self.at_most} or less"
-        if self.below is not None and value >= self.below:
-            return f"must be less than {self.below}"
+        """What is wrong with a number."""
+        if (self.above is not None and value <= self.above) or (self.at_least is not None and value < self.at_least):
+            return f"must be more than {self.above}" if self.at_least is None else f"must be {self.at_least} or more"
+        if (self.at_most is not None and value > self.at_most) or (self.below is not None and value >= self.below):
+            return f"must be less than {self.below}" if self.at_most is None else f"must be {self.at_most} or less"
         return None
 
 
@@ -165,43 +162,44 @@ def meanings(declared_class: type) -> dict[str, str]:
     return found
 
 
-Check = Callable[[Any], list[str]]
-"""Everything that is wrong with a value, its parts included."""
-
-
-def _check_of(hint: Any) -> Check | None:
-    """The check that an annotated type asks for, put together once; None if it asks for nothing."""
+def _check_of(hint: Any) -> Rule | None:
+    """The rules of an annotated type and of its parts as one, put together once; None if there are none."""
     rules, bare = rules_and_type(hint)
     parts = [_check_of(part) for part in get_args(bare)] if get_origin(bare) in (tuple, Mapping) else []
-    if not rules and not any(parts):
+    if not any(parts):
+        return rules[0] if len(rules) == 1 else _first_of(rules) if rules else None
+
+    def check_parts(value: Any) -> str | None:
+        columns = (value.keys(), value.values()) if isinstance(value, Mapping) else (value,)
+        for part, column in zip(parts, columns, strict=False):
+            for each in column if part is not None else ():
+                if part is not None and (problem := part(each)) is not None:
+                    return problem
         return None
 
-    def check(value: Any) -> list[str]:
-        found = [problem for rule in rules if (problem := rule(value)) is not None]
-        if parts:
-            columns = (value.keys(), value.values()) if isinstance(value, Mapping) else (value,)
-            for part, column in zip(parts, columns, strict=False):
-                if part is not None:
-                    found += [problem for each in column for problem in part(each)]
-        return found
+    return _first_of((*rules, check_parts))
+
+
+def _first_of(rules: tuple[Rule, ...]) -> Rule:
+    def check(value: Any) -> str | None:
+        return next((problem for rule in rules if (problem := rule(value)) is not None), None)
 
     return check
 
 
 @cache
-def _checks(declared_class: Any) -> tuple[tuple[str, Check], ...]:
+def _checks(declared_class: Any) -> tuple[tuple[str, Rule], ...]:
     found = ((name, _check_of(optional_of(hint) or hint)) for name, hint in field_types(declared_class).items())
     return tuple((name, check) for name, check in found if check is not None)
 
 
 def _check_itself(self: Any) -> None:
     declared_class: Any = type(self)
-    problems = [
-        InvalidValueError((name,), problem)
-        for name, check in _checks(declared_class)
-        if (value := getattr(self, name)) is not None
-        for problem in check(value)
-    ]
+    problems = []
+    for name, check in _checks(declared_class):
+        value = getattr(self, name)
+        if value is not None and (problem := check(value)) is not None:
+            problems.append(InvalidValueError((name,), problem))
     if not problems and hasattr(self, "problems"):
         problems = list(self.problems())
     if problems:

@@ -96,4 +96,4 @@ def plain(figure: Decimal, decimals: int) -> Decimal:
     (Decimal('100'), Decimal('1.5'))
     """
     rounded = half_up(figure, decimals).normalize(EXACT)
-    return rounded.quantize(ONE) if rounded.as_tuple().exponent > 0 else rounded  # type: ignore[operator]
+    return rounded.quantize(ONE) if rounded == rounded.to_integral_value() else rounded

@@ -1,5 +1,6 @@
 """Exchange rates as they were published or entered."""
 
+import json
 from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
@@ -18,7 +19,7 @@ def _day(row: Any) -> DayRates:
             "source": row.source,
             "base": row.base,
             "published_on": row.published_on.isoformat(),
-            "rates": row.rates,
+            "rates": json.loads(row.rates),
         },
         DayRates,
     )
@@ -70,7 +71,7 @@ def page_of_days(
 def save_days(connection: sa.Connection, workshop_id: UUID, days: Iterable[DayRates], revision: int) -> None:
     """Create or replace the days."""
     for day in days:
-        values = {"base": day.base, "rates": encoded(day)["rates"], "revision": revision}
+        values = {"base": day.base, "rates": json.dumps(encoded(day)["rates"]), "revision": revision}
         key = {"workshop_id": workshop_id, "source": day.source, "published_on": day.published_on}
         changed = connection.execute(
             exchange_rates.update()

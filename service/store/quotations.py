@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
 from service.domain.quotation_request import QuotationRequest
-from service.encoding import decoded, encoded
+from service.encoding import from_text, to_text
 from service.store.tables import quotations
 
 DRAFT = "draft"
@@ -51,9 +51,9 @@ def _quotation(row: Any) -> Quotation:
         created_at=row.created_at.replace(tzinfo=UTC) if row.created_at.tzinfo is None else row.created_at,
         quoted_on=row.quoted_on,
         valid_until=row.valid_until,
-        request=decoded(row.request, QuotationRequest),
-        figures=decoded(row.figures, QuotationFigures),
-        remarks=decoded(row.remarks, Remarks),
+        request=from_text(row.request, QuotationRequest),
+        figures=from_text(row.figures, QuotationFigures),
+        remarks=from_text(row.remarks, Remarks),
     )
 
 
@@ -68,10 +68,10 @@ def add_quotation(connection: sa.Connection, workshop_id: UUID, quotation: Quota
             "created_at": quotation.created_at,
             "quoted_on": quotation.quoted_on,
             "valid_until": quotation.valid_until,
-            "request": encoded(quotation.request),
-            "basis": encoded(basis),
-            "figures": encoded(quotation.figures),
-            "remarks": encoded(quotation.remarks),
+            "request": to_text(quotation.request),
+            "basis": to_text(basis),
+            "figures": to_text(quotation.figures),
+            "remarks": to_text(quotation.remarks),
         },
     )
 
@@ -91,7 +91,7 @@ def get_basis(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) 
             quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation_id
         )
     ).scalar_one()
-    return decoded(stored, QuotationBasis)
+    return from_text(stored, QuotationBasis)
 
 
 def page_of_quotations(

@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import Any
+from functools import lru_cache
+from typing import Any, TypeVar
 from uuid import UUID
 
 import sqlalchemy as sa
@@ -11,8 +12,23 @@ import sqlalchemy as sa
 from service.domain.products import Catalogue, Registered
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
-from service.encoding import decode_with, decoded, encoded
+from service.encoding import decode_with, decoded, from_text, to_text
 from service.store.tables import rates, registrations, uses
+
+T = TypeVar("T")
+_READ_TEXTS = 20_000
+
+
+@lru_cache(maxsize=_READ_TEXTS)
+def _read_once(text: str, to: Any) -> Any:
+    return from_text(text, to)
+
+
+def _read(text: str, to: type[T]) -> T:
+    """The value in a row. Values are immutable and follow from the text alone, so each text is read once."""
+    kind: Any = to
+    value: T = _read_once(text, kind)
+    return value
 
 
 def _dated_rate(data: Any) -> DatedRate:
@@ -68,7 +84,7 @@ def _registration(row: Any) -> Registration:
     return Registration(
         collection=row.collection,
         code=row.code,
-        facts=decoded(row.facts, COLLECTIONS[row.collection].facts),
+        facts=_read(row.facts, COLLECTIONS[row.collection].facts),
         revision=row.revision,
         retired_at=row.retired_at,
     )
@@ -104,7 +120,7 @@ def save_registration(
     connection: sa.Connection, workshop_id: UUID, collection: str, code: str, facts: Registered, revision: int
 ) -> None:
     """Create or replace the row and what it uses; a retired one is in use again."""
-    values = {"facts": encoded(facts), "revision": revision, "retired_at": None}
+    values = {"facts": to_text(facts), "revision": revision, "retired_at": None}
     key = {"workshop_id": workshop_id, "collection": collection, "code": code}
     changed = connection.execute(
         registrations.update().where(_within(registrations, workshop_id, collection, code)).values(values)
@@ -191,10 +207,7 @@ def _surroundings_query() -> sa.Select[Any]:
         .where(
             registrations.c.workshop_id == workshop_id,
             sa.or_(
-                sa.and_(
-                    registrations.c.collection == "products",
-                    registrations.c.code.in_(sa.bindparam("products", expanding=True)),
-                ),
+                sa.and_(registrations.c.collection == "products", registrations.c.code == sa.bindparam("product")),
                 registrations.c.collection == "overheads",
             ),
             registrations.c.retired_at.is_(None),
@@ -253,28 +266,43 @@ _SURROUNDINGS = _surroundings_query()
 
 def surroundings(connection: sa.Connection, workshop_id: UUID, products: Iterable[str], as_of: date) -> Surroundings:
     """The products, everything they name through any depth, the overhead pools, and their rates on the date."""
-    rows = connection.execute(
-        _SURROUNDINGS, {"workshop_id": workshop_id, "products": sorted(set(products)), "as_of": as_of}
-    )
+    found = [_surroundings_of(connection, workshop_id, product, as_of) for product in dict.fromkeys(products)]
+    return found[0] if len(found) == 1 else _together(found)
+
+
+def _surroundings_of(connection: sa.Connection, workshop_id: UUID, product: str, as_of: date) -> Surroundings:
+    rows = connection.execute(_SURROUNDINGS, {"workshop_id": workshop_id, "product": product, "as_of": as_of}).all()
     facts: dict[str, dict[str, Any]] = {name: {} for name in COLLECTIONS}
     in_force: dict[str, DatedRate] = {}
-    for collection, code, row_facts, valid_from, terms in rows:
+    for collection, code, facts_text, valid_from, terms_text in rows:
         kind = COLLECTIONS[collection]
-        facts[collection][code] = decoded(row_facts, kind.facts)
-        if terms is not None and kind.terms is not None:
+        facts[collection][code] = _read(facts_text, kind.facts)
+        if terms_text is not None and kind.terms is not None:
             resource = f"{collection}/{code}"
-            in_force[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=decoded(terms, kind.terms))
-    pools = dict(sorted(facts["overheads"].items()))
+            in_force[resource] = DatedRate(
+                resource=resource, valid_from=valid_from, terms=_read(terms_text, kind.terms)
+            )
     catalogue = Catalogue(
         products=facts["products"],
         materials=facts["materials"],
         machines=facts["machines"],
         labour_grades=facts["labour-grades"],
         tariffs=facts["tariffs"],
-        overheads=pools,
+        overheads=dict(sorted(facts["overheads"].items())),
         tools=facts["tools"],
     )
     return Surroundings(catalogue=catalogue, rates=in_force)
+
+
+def _together(found: Iterable[Surroundings]) -> Surroundings:
+    """Several products' surroundings as one."""
+    parts = list(found)
+    members = {
+        name: {code: facts for part in parts for code, facts in getattr(part.catalogue, name).items()}
+        for name in Catalogue.__dataclass_fields__
+    }
+    rates_together = {resource: rate for part in parts for resource, rate in part.rates.items()}
+    return Surroundings(catalogue=Catalogue(**members), rates=rates_together)
 
 
 def find_rate(
@@ -304,7 +332,7 @@ def _stored_rate(row: Any) -> StoredRate:
     terms_type = COLLECTIONS[row.collection].terms
     assert terms_type is not None  # only rated collections have rows here
     rate = DatedRate(
-        resource=f"{row.collection}/{row.code}", valid_from=row.valid_from, terms=decoded(row.terms, terms_type)
+        resource=f"{row.collection}/{row.code}", valid_from=row.valid_from, terms=_read(row.terms, terms_type)
     )
     return StoredRate(rate=rate, revision=row.revision)
 
@@ -328,7 +356,7 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, cod
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
     """Create or replace the rate that begins on its day."""
     collection, _, code = rate.resource.partition("/")
-    values = {"terms": encoded(rate.terms), "revision": revision}
+    values = {"terms": to_text(rate.terms), "revision": revision}
     changed = connection.execute(
         rates.update()
         .where(_within(rates, workshop_id, collection, code), rates.c.valid_from == rate.valid_from)
@@ -380,7 +408,7 @@ def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
 def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) -> list[tuple[DatedRate, Registered]]:
     """Every rate in force on the date, with what it is the rate of."""
     return [
-        (_stored_rate(row).rate, decoded(row.facts, COLLECTIONS[row.collection].facts))
+        (_stored_rate(row).rate, _read(row.facts, COLLECTIONS[row.collection].facts))
         for row in connection.execute(_in_force(workshop_id, as_of))
     ]
 

@@ -51,7 +51,7 @@ registrations = sa.Table(
     _workshop(),
     sa.Column("collection", sa.String(32), primary_key=True),
     sa.Column("code", sa.String(64), primary_key=True),
-    sa.Column("facts", sa.JSON, nullable=False, comment="the fields of the collection's domain class"),
+    sa.Column("facts", sa.Text, nullable=False, comment="JSON: the fields of the collection's domain class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
     sa.Column("retired_at", sa.DateTime(timezone=True)),
 )
@@ -82,7 +82,7 @@ rates = sa.Table(
     sa.Column("collection", sa.String(32), primary_key=True),
     sa.Column("code", sa.String(64), primary_key=True),
     sa.Column("valid_from", sa.Date, primary_key=True),
-    sa.Column("terms", sa.JSON, nullable=False, comment="the fields of the collection's rate class"),
+    sa.Column("terms", sa.Text, nullable=False, comment="JSON: the fields of the collection's rate class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
     sa.ForeignKeyConstraint(
         ["workshop_id", "collection", "code"],
@@ -97,7 +97,9 @@ exchange_rates = sa.Table(
     sa.Column("source", sa.String(200), primary_key=True),
     sa.Column("published_on", sa.Date, primary_key=True),
     sa.Column("base", sa.String(3), nullable=False),
-    sa.Column("rates", sa.JSON, nullable=False, comment="units of each currency for one of the base, as published"),
+    sa.Column(
+        "rates", sa.Text, nullable=False, comment="JSON: units of each currency for one of the base, as published"
+    ),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
 )
 
@@ -110,8 +112,8 @@ quotations = sa.Table(
     sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
     sa.Column("quoted_on", sa.Date, nullable=False),
     sa.Column("valid_until", sa.Date, nullable=False),
-    sa.Column("request", sa.JSON, nullable=False, comment="what was asked for"),
-    sa.Column("basis", sa.JSON, nullable=False, comment="bills of resources and rates it was computed from"),
-    sa.Column("figures", sa.JSON, nullable=False, comment="every figure as it was given"),
-    sa.Column("remarks", sa.JSON, nullable=False, comment="warnings and cautions as they were given"),
+    sa.Column("request", sa.Text, nullable=False, comment="JSON: what was asked for"),
+    sa.Column("basis", sa.Text, nullable=False, comment="JSON: bills of resources and rates it was computed from"),
+    sa.Column("figures", sa.Text, nullable=False, comment="JSON: every figure as it was given"),
+    sa.Column("remarks", sa.Text, nullable=False, comment="JSON: warnings and cautions as they were given"),
 )
