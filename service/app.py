@@ -6,10 +6,10 @@ from typing import Any
 
 import flask
 
-from service.api import auth, health, logs, problems, products, quotations, rate_card
+from service.api import answers, auth, health, logs, problems, products, quotations, rate_card, reading
 from service.api.blueprints import SUMMARY, Api
 from service.api.kept import MAX_BYTES, KeptAnswers
-from service.api.reading import MAX_BODY_BYTES
+from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
 from service.config import Settings, settings_from_environment
 from service.domain.register import COLLECTIONS
@@ -36,12 +36,13 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     """An application over the database of the settings."""
     settings = settings or settings_from_environment()
     app = Service("service", static_folder=None)
-    app.config.update(_API_OPTIONS, MAX_CONTENT_LENGTH=MAX_BODY_BYTES, PROVIDE_AUTOMATIC_OPTIONS=False)
+    app.config.update(_API_OPTIONS, MAX_CONTENT_LENGTH=MAX_BODY_BYTES + 1, PROVIDE_AUTOMATIC_OPTIONS=False)
     app.extensions["pugmill.database"] = Database(settings.database_url)
     app.extensions["pugmill.kept"] = KeptAnswers(MAX_BYTES if settings.kept_answers else 0)
     problems.register(app)
-    app.before_request(logs.begin)
-    app.before_request(auth.authenticate)
+    app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
+    for check in (logs.begin, reading.check_address, auth.authenticate, answers.negotiate):
+        app.before_request(check)
     app.after_request(_secure)
     app.after_request(logs.end)
     _add_blueprints(app)
@@ -57,9 +58,11 @@ def _add_blueprints(app: flask.Flask) -> None:
         api.register_blueprint(blueprint)
     app.register_blueprint(health.docs_blueprint())
     app.extensions["pugmill.api"] = api
+    app.extensions["pugmill.queries"] = reading.endpoints_with_queries(app)
 
 
 _SECURITY_HEADERS = [
+    ("Server", "pugmill"),  # in place of the server's own name and version
     ("X-Content-Type-Options", "nosniff"),
     ("X-Frame-Options", "DENY"),
     ("Referrer-Policy", "no-referrer"),

@@ -12,7 +12,7 @@ from granian import Granian
 from granian.constants import Interfaces
 
 from service.api.health import contract
-from service.api.logs import configure
+from service.api.logs import SERVER_LOGS, configure
 from service.app import create_app
 from service.config import DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings_from_environment
 from service.domain.errors import UnknownCurrencyError
@@ -169,6 +169,7 @@ def serve(host: str, port: int, workers: int) -> None:
         factory=True,
         websockets=False,
         log_access=False,
+        log_dictconfig=SERVER_LOGS,
     ).serve()
 
 

@@ -1,7 +1,7 @@
 """Answers: JSON as exact as the domain, with entity tags, and no more than the client accepts."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import flask
@@ -12,19 +12,25 @@ from service.encoding import encoded
 JSON = "application/json"
 
 
-def accepted(offered: Sequence[str] = (JSON,)) -> str:
-    """The media type to answer with, the first where the client does not mind.
+TEXT = "text/plain"
+OFFERED = {"quotations.OneQuotation": (JSON, TEXT)}
+"""Endpoints that answer in more than JSON, the first where the client does not mind."""
+
+
+def negotiate() -> None:
+    """Settle the media type of the answer before anything is done (RFC 9110, 12.5.1).
 
     Raises:
-        ProblemError: 406, none of them is acceptable.
+        ProblemError: 406, nothing offered is acceptable.
     """
+    offered = OFFERED.get(flask.request.endpoint or "", (JSON,))
     accept = flask.request.headers.get("Accept")
-    if accept is None or accept == "*/*":
-        return offered[0]
-    best = flask.request.accept_mimetypes.best_match(offered)
-    if best is None:
+    if accept is None or accept == "*/*" or not flask.request.path.startswith("/v1/"):
+        flask.g.media_type = offered[0]
+        return
+    flask.g.media_type = flask.request.accept_mimetypes.best_match(offered)
+    if flask.g.media_type is None:
         raise ProblemError(406, "not-acceptable", f"this resource is offered as {', '.join(offered)}")
-    return best
 
 
 def dumped(data: Any) -> bytes:
@@ -36,12 +42,37 @@ def answer(
     value: Any, status: int = 200, *, revision: int | None = None, headers: Mapping[str, str] | None = None
 ) -> flask.Response:
     """A domain value as JSON, with the row's revision as its entity tag."""
-    accepted()
+    if revision is not None and flask.request.method in ("GET", "HEAD") and (same := unchanged(str(revision))):
+        return same
     response = flask.Response(dumped(encoded(value)), status, headers, content_type=JSON)
     if revision is not None:
         response.set_etag(str(revision))
-        if flask.request.method in ("GET", "HEAD"):
-            response.make_conditional(flask.request)
+    return response
+
+
+def nothing() -> flask.Response:
+    """204: done, and nothing to show."""
+    response = flask.Response(status=204)
+    del response.headers["Content-Type"]
+    return response
+
+
+def unchanged(tag: str) -> flask.Response | None:
+    """304 if a read's If-None-Match has the tag; None if the state is to be shown.
+
+    Raises:
+        ProblemError: 412, the read's If-Match has not the tag.
+    """
+    request = flask.request
+    if "If-Match" in request.headers and not (request.if_match.star_tag or request.if_match.contains(tag)):
+        raise ProblemError(412, "precondition-failed", "it is not in the state that If-Match names")
+    if "If-None-Match" not in request.headers or not (
+        request.if_none_match.star_tag or request.if_none_match.contains_weak(tag)
+    ):
+        return None
+    response = flask.Response(status=304)
+    del response.headers["Content-Type"]
+    response.set_etag(tag)
     return response
 
 

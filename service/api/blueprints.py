@@ -48,6 +48,7 @@ class Api(flask_smorest.Api):
     """The contract, with problem documents for errors."""
 
     ERROR_SCHEMA = ProblemSchema
+    DEFAULT_ERROR_RESPONSE_NAME = None  # every operation lists its own, as problem documents
 
     def _register_error_handlers(self) -> None:
         """Errors are answered by service.api.problems."""

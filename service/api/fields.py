@@ -46,17 +46,16 @@ class DecimalField(ma.fields.Field[Decimal]):
         figure = Decimal(text)
         if len(figure.as_tuple().digits) > MAX_DIGITS or len(text.partition(".")[2]) > MAX_DIGITS:
             raise ma.ValidationError(f"must have at most {MAX_DIGITS} digits")
-        return figure
+        return figure or figure.copy_abs()  # there is no negative nothing
 
 
 class IntegerField(ma.fields.Field[int]):
-    """A whole number, as a JSON number or, in a query string, as digits."""
+    """A whole number."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
-        text = literal(value)
-        if text is None or not _INTEGER.fullmatch(text):
+        if not isinstance(value, Number) or not _INTEGER.fullmatch(value.literal):
             raise ma.ValidationError("must be a whole number")
-        return int(text)
+        return int(value.literal)
 
 
 class TextField(ma.fields.Field[str]):
@@ -72,11 +71,9 @@ class FlagField(ma.fields.Field[bool]):
     """true or false, and nothing like it."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> bool:
-        if value is True or value == "true":
-            return True
-        if value is False or value == "false":
-            return False
-        raise ma.ValidationError("must be true or false")
+        if not isinstance(value, bool):
+            raise ma.ValidationError("must be true or false")
+        return value
 
 
 class DateField(ma.fields.Field[date]):
@@ -113,13 +110,29 @@ class InstantField(ma.fields.Field[Any]):
 
 
 class DataField(ma.fields.Field[Any]):
-    """An object whose members depend on what it is about; only ever answered."""
+    """Data whose form depends on what it is about; only ever answered."""
+
+
+def _check_length(field: ma.fields.Field[Any], value: Any) -> None:
+    """Refuse what is too long before any of its entries is looked at."""
+    for rule in field.metadata.get("rules", ()):
+        if isinstance(rule, Length) and isinstance(value, list | dict) and (problem := rule(value)) is not None:
+            raise ma.ValidationError(problem)
+
+
+class ListField(ma.fields.List[Any]):
+    """A list, measured before it is read."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        _check_length(self, value)
+        return super()._deserialize(value, attr, data, **kwargs)
 
 
 class MappingField(ma.fields.Dict):
-    """An object with names of the caller's choosing."""
+    """An object with names of the caller's choosing, measured before it is read."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        _check_length(self, value)
         try:
             return super()._deserialize(value, attr, data, **kwargs)  # type: ignore[no-untyped-call]
         except ma.ValidationError as error:
@@ -146,7 +159,7 @@ TYPES: dict[type[ma.fields.Field[Any]], tuple[str | None, str | None]] = {
     DateField: ("string", "date"),
     InstantField: ("string", "date-time"),
     ChoiceField: ("string", None),
-    DataField: ("object", None),
+    DataField: (None, None),
 }
 """The JSON type and format of each field, for the contract."""
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import flask
 
-from service.api.answers import accepted, dumped
+from service.api.answers import dumped, unchanged
 from service.encoding import encoded
 from service.store.workshops import Workshop
 
@@ -46,7 +46,9 @@ def kept_answer(workshop: Workshop, as_of: date, compute: Callable[[], Any]) -> 
 
     The revision was read with the key, before anything else: what is computed now is never older than it.
     """
-    accepted()
+    tag = f"{workshop.revision}-{as_of}"
+    if same := unchanged(tag):
+        return same
     kept: KeptAnswers = flask.current_app.extensions["pugmill.kept"]
     key = (workshop.workshop_id, workshop.revision, as_of, flask.request.path, flask.request.query_string)
     body = kept.get(key)
@@ -54,6 +56,5 @@ def kept_answer(workshop: Workshop, as_of: date, compute: Callable[[], Any]) -> 
         body = dumped(encoded(compute()))
         kept.put(key, body)
     response = flask.Response(body, content_type="application/json")
-    response.set_etag(f"{workshop.revision}-{as_of}")
-    response.make_conditional(flask.request)
+    response.set_etag(tag)
     return response

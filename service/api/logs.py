@@ -36,6 +36,16 @@ class JsonFormatter(logging.Formatter):
         return json.dumps(entry, ensure_ascii=False)
 
 
+SERVER_LOGS = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"json": {"()": JsonFormatter}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json", "stream": "ext://sys.stderr"}},
+    "loggers": {"_granian": {"handlers": ["stderr"], "level": "INFO", "propagate": False}},
+}
+"""The server's own lines, in the same form."""
+
+
 def configure(level: str) -> None:
     """Send everything to standard error as JSON lines."""
     handler = logging.StreamHandler(sys.stderr)
@@ -43,6 +53,7 @@ def configure(level: str) -> None:
     root = logging.getLogger()
     root.handlers[:] = [handler]
     root.setLevel(level)
+    logging.getLogger("alembic").setLevel(logging.WARNING)
 
 
 def begin() -> None:

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 
 import flask
 
-from service.api.answers import accepted, dumped
+from service.api.answers import dumped
 from service.api.auth import access
 from service.api.problems import ProblemError
 from service.domain.declared import Bounds, Text, declared
@@ -77,7 +77,6 @@ def page(
         key: what an entry is sorted by.
         item: an entry as plain data.
     """
-    accepted()
     found = load(query.limit + 1)
     shown = found[: query.limit]
     following = None

@@ -74,6 +74,7 @@ class ProblemError(Exception):
         )
 
 
+MAX_BODY_BYTES = 1024 * 1024
 MAX_ERRORS = 50
 """The most errors that a problem names one by one."""
 _NAMED = 3
@@ -111,6 +112,19 @@ def _missing_rates(error: domain.MissingRatesError) -> ProblemError:
     return ProblemError(422, "missing-rate", str(error), as_of=error.as_of.isoformat(), missing=missing)
 
 
+def _product_loop(error: domain.ProductLoopError) -> ProblemError:
+    return ProblemError(422, "product-loop", str(error), loop=list(error.loop), **_pointed(error.path, str(error)))
+
+
+def _too_complex(error: domain.TooComplexError) -> ProblemError:
+    return ProblemError(422, "too-complex", str(error), limit=error.limit, **_pointed(error.path, str(error)))
+
+
+def _pointed(path: Sequence[str | int], detail: str) -> dict[str, Any]:
+    """The errors member for a single member, if it is known."""
+    return {"errors": [error_at("json", tuple(str(step) for step in path), detail)]} if path else {}
+
+
 def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError]:
     """A problem whose members are some of the error's attributes."""
 
@@ -130,9 +144,9 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.FigureTooLargeError: _simple(422, "figure-too-large"),
     domain.UnknownCurrencyError: _simple(422, "unknown-currency", "code"),
     domain.CurrencyMismatchError: _simple(422, "currency-mismatch", "one", "other"),
-    domain.ProductLoopError: _simple(422, "product-loop", "loop"),
+    domain.ProductLoopError: _product_loop,
     domain.InconsistentProductError: _simple(409, "inconsistent-product", "product"),
-    domain.TooComplexError: _simple(422, "too-complex", "limit"),
+    domain.TooComplexError: _too_complex,
     domain.MissingRatesError: _missing_rates,
     domain.MissingExchangeRateError: _simple(422, "missing-exchange-rate", "one", "other", "max_age_days"),
     domain.UnreachableMarginError: _simple(422, "unreachable-margin"),
@@ -164,7 +178,19 @@ def answer_http_exception(error: HTTPException) -> flask.Response:
         name: value for name, value in error.get_headers() if name.lower() not in ("content-type", "content-length")
     }
     kind = title_of(status).lower().replace(" ", "-")
-    return ProblemError(status, kind, error.description or title_of(status), headers=kept).response()
+    return ProblemError(status, kind, _remedy(status, kept.get("Allow")), headers=kept).response()
+
+
+def _remedy(status: int, allowed: str | None) -> str:
+    """What is wrong, in our own words rather than the framework's."""
+    told = {
+        404: "there is nothing at this address; /openapi.json lists the addresses there are",
+        405: f"this address does not take {flask.request.method}; it takes {allowed}",
+        413: f"send at most {MAX_BODY_BYTES:,} bytes",
+        414: "the address is too long",
+        431: "the header fields are too long",
+    }
+    return told.get(status, f"{title_of(status)}: this request cannot be answered as it was sent")
 
 
 def answer_database_error(error: DBAPIError) -> flask.Response:

@@ -17,7 +17,7 @@ from service.api.kept import kept_answer
 from service.api.registered import CODE, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.domain.cost_statement import CostStatement
-from service.domain.declared import Bounds, Code, Length, NotNegative, Pieces, Positive, declared
+from service.domain.declared import Bounds, Code, Length, NotNegative, Pieces, Positive, declared, rules_and_type
 from service.domain.errors import InvalidValueError
 from service.domain.pricing import CostBasis, Display, PricingPolicy, Rounding, Target
 from service.domain.rates import RateTerms
@@ -25,6 +25,7 @@ from service.domain.register import COLLECTIONS
 from service.workflows import costing
 from service.workflows.costing import PriceQuestion, PriceSheet, StatedBill
 
+MAX_RATES = 1000
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
 
 
@@ -88,11 +89,16 @@ class PriceQuery:
 
     def problems(self) -> Iterator[InvalidValueError]:
         """Either a price to look at or a target to meet; the policy's own rules besides."""
-        if self.kept_at is not None and self.target is not None:
-            yield InvalidValueError(("kept_at",), "is the inverse question; give either this or a target")
+        if self.kept_at is not None:
+            for name in ("target", "value"):
+                if getattr(self, name) is not None:
+                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
+            for name in ("cost_basis", "price_step", "price_endings", "rounding"):
+                if getattr(self, name) != getattr(_NOTHING_AIMED_AT, name):
+                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
         if self.kept_at is None and self.target is None:
             yield InvalidValueError(("target",), "is required, or kept_at for the inverse question")
-        if self.target is not None and self.value is None:
+        if self.kept_at is None and self.target is not None and self.value is None:
             yield InvalidValueError(("value",), "is required with a target")
 
     def policy(self) -> PricingPolicy:
@@ -110,6 +116,9 @@ class PriceQuery:
         )
 
 
+_NOTHING_AIMED_AT = PricingPolicy(target=Target.FIXED_PRICE, value=Decimal(0))
+
+
 @declared
 class WhatIfQuestion:
     """Which batch, on which day, and which rates to suppose.
@@ -123,7 +132,7 @@ class WhatIfQuestion:
 
     quantity: Pieces
     as_of: date | None = None
-    rates: Annotated[Mapping[str, Any], Length(at_most=1000)]
+    rates: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)]
 
 
 class RatesField(MappingField):
@@ -132,11 +141,15 @@ class RatesField(MappingField):
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> dict[str, RateTerms]:
         if not isinstance(value, dict):
             raise ma.ValidationError("must be an object")
+        if len(value) > MAX_RATES:
+            raise ma.ValidationError(f"must have at most {MAX_RATES} entries")
         loaded: dict[str, RateTerms] = {}
         messages: dict[str, Any] = {}
         for resource, terms in value.items():
-            collection = COLLECTIONS.get(resource.partition("/")[0])
-            if collection is None or collection.terms is None:
+            name, _, code = resource.partition("/")
+            collection = COLLECTIONS.get(name)
+            is_code = all(rule(code) is None for rule in rules_and_type(Code)[0])
+            if collection is None or collection.terms is None or not is_code:
                 messages[resource] = ['is not a resource with rates; write for instance "tariffs/grid"']
                 continue
             try:

@@ -8,7 +8,7 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import JSON, accepted, answer
+from service.api.answers import JSON, TEXT, answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.paging import PageQuery, page, position
@@ -21,7 +21,6 @@ from service.encoding import encoded
 from service.store.quotations import Quotation
 from service.workflows import quoting
 
-TEXT = "text/plain"
 blueprint = Blueprint("quotations", __name__, url_prefix="/v1/quotations", description="What customers are asked for.")
 
 
@@ -118,7 +117,10 @@ def _summary(quotation: Quotation) -> Any:
 
 def _id(text: str) -> UUID:
     try:
-        return UUID(text)
+        found = UUID(text)
+        if str(found) != text.lower():
+            raise ValueError(text)
+        return found
     except ValueError:
         raise ProblemError.of_errors([{"parameter": "quotation_id", "detail": "is not a quotation's id"}]) from None
 
@@ -156,7 +158,6 @@ class Quotations(MethodView):
     @blueprint.response(201, schema_of(StatedQuotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is kept with everything it was computed from."""
-        accepted()
         quotation = quoting.quote(database(), workshop(), request)
         return answer(_stated(quotation), 201, headers={"Location": f"/v1/quotations/{quotation.quotation_id}"})
 
@@ -170,9 +171,8 @@ class OneQuotation(MethodView):
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=TEXT, success=True)
     def get(self, quotation_id: str) -> flask.Response:
         """The quotation as it was given; as text/plain, what the customer reads."""
-        media_type = accepted((JSON, TEXT))
         quotation = quoting.find_quotation(database(), workshop(), _id(quotation_id))
-        if media_type == JSON:
+        if flask.g.media_type == JSON:
             return answer(_stated(quotation))
         return flask.Response(quoting.quotation_text(workshop(), quotation), content_type=f"{TEXT}; charset=utf-8")
 

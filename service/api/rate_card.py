@@ -1,17 +1,18 @@
 """Rates in force on a day, and the exchange rates amounts are converted with."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from typing import Annotated
 
 import flask
 from flask.views import MethodView
 
-from service.api.answers import answer
+from service.api.answers import answer, precondition
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.paging import PageQuery, page, position
-from service.api.registered import DAY, LINK, checked_day, listed, saved
+from service.api.registered import CONDITIONS, DAY, ETAG, IF_CHANGED, LINK, LOCATION, checked_day, listed, saved
 from service.api.schemas import field_of, schema_of
 from service.domain.declared import CurrencyCode, Length, Positive, declared
 from service.domain.exchange import MANUAL, DayRates
@@ -89,18 +90,27 @@ class ExchangeRates(MethodView):
 class ExchangeRatesOfDay(MethodView):
     """Exchange rates of one day."""
 
-    @documented("getExchangeRates", 404, 406, 422)
-    @blueprint.response(200, schema_of(EnteredRates))
+    @documented("getExchangeRates", 404, 406, 412, 422)
+    @blueprint.doc(parameters=IF_CHANGED)
+    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
     def get(self, day: str) -> flask.Response:
         """The exchange rates entered by hand for a day."""
         found = registering.find_exchange_rates(database(), workshop(), checked_day(day))
-        return answer(EnteredRates(base=found.base, rates=found.rates))
+        return answer(_entered(found.day), revision=found.revision)
 
-    @documented("putExchangeRates", 400, 406, 413, 415, 422)
+    @documented("putExchangeRates", 400, 406, 412, 413, 415, 422)
+    @blueprint.doc(parameters=CONDITIONS)
     @blueprint.arguments(schema_of(EnteredRates)())
-    @blueprint.response(200, schema_of(EnteredRates), description="They were replaced, or are unchanged.")
-    @blueprint.alt_response(201, schema=schema_of(EnteredRates), description="They are registered now.")
+    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="They were replaced, or are unchanged.")
+    @blueprint.alt_response(
+        201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="They are registered now."
+    )
     def put(self, entered: EnteredRates, day: str) -> flask.Response:
         """Enter exchange rates by hand for a day; the same again changes nothing."""
         rates = DayRates(source=MANUAL, base=entered.base, published_on=checked_day(day), rates=entered.rates)
-        return saved(entered, registering.put_exchange_rates(database(), workshop(), rates))
+        done = registering.put_exchange_rates(database(), workshop(), rates, precondition())
+        return saved(replace(done, state=_entered(done.state)))
+
+
+def _entered(day: DayRates) -> EnteredRates:
+    return EnteredRates(base=day.base, rates=day.rates)

@@ -6,11 +6,13 @@ from typing import Any, NoReturn
 import flask
 import marshmallow as ma
 from webargs.flaskparser import FlaskParser
+from werkzeug.exceptions import NotFound, RequestEntityTooLarge
 
-from service.api.problems import ProblemError, error_at
+from service.api.problems import MAX_BODY_BYTES, ProblemError, error_at
 
 MAX_DEPTH = 20
-MAX_BODY_BYTES = 1024 * 1024
+UNKNOWN_MEMBER = "is not a member that this object has"
+NO_PARAMETER = "is not a parameter of this operation"
 
 
 class Number:
@@ -79,24 +81,67 @@ def read_json(body: bytes) -> Any:
     return data
 
 
+def endpoints_with_queries(app: flask.Flask) -> frozenset[tuple[str, str]]:
+    """The operations that take query parameters, by endpoint and method."""
+    found = set()
+    for endpoint, view in app.view_functions.items():
+        for method in getattr(view, "methods", None) or ():
+            function = getattr(getattr(view, "view_class", None), method.lower(), None)
+            documented = getattr(function, "_apidoc", {}).get("arguments", {}).get("parameters", [])
+            if any(parameter["in"] == "query" for parameter in documented):
+                found.add((endpoint, method))
+    return frozenset(found)
+
+
+def check_address() -> None:
+    """Refuse an address that is only nearly one, and parameters that an operation does not take.
+
+    Raises:
+        NotFound: the path begins with more than one slash.
+        ProblemError: 422, naming each parameter.
+    """
+    if flask.request.environ.get("PATH_INFO", "").startswith("//"):
+        raise NotFound
+    method = "GET" if flask.request.method == "HEAD" else flask.request.method
+    rule = flask.request.url_rule
+    if not flask.request.query_string or rule is None or not rule.rule.startswith("/v1/"):
+        return
+    if (rule.endpoint, method) not in flask.current_app.extensions["pugmill.queries"]:
+        names = dict.fromkeys(name[:100] for name in flask.request.args)
+        raise ProblemError.of_errors([{"parameter": name, "detail": NO_PARAMETER} for name in names])
+
+
 class Parser(FlaskParser):
     """Refuses what it does not know, in bodies and in query strings."""
 
     DEFAULT_UNKNOWN_BY_LOCATION = {"json": ma.RAISE, "query": ma.RAISE, "path": ma.RAISE}
 
     def load_json(self, req: flask.Request, schema: ma.Schema) -> Any:
-        """The body, if it says that it is JSON."""
+        """The body, if it says that it is JSON and is not too long."""
         if req.mimetype != "application/json":
             raise ProblemError(415, "unsupported-media-type", "send the body as Content-Type: application/json")
-        return read_json(req.get_data(cache=False))
+        body = req.get_data(cache=False)
+        if len(body) > MAX_BODY_BYTES:  # one more is read than is allowed, for a chunked body tells no length
+            raise RequestEntityTooLarge
+        return read_json(body)
 
     def load_querystring(self, req: flask.Request, schema: ma.Schema) -> Any:
-        """The query string; a parameter given twice is refused unless it is a list."""
-        lists = {name for name, field in schema.fields.items() if isinstance(field, ma.fields.List)}
+        """The query string, each parameter once unless it is a list."""
+        errors: list[dict[str, str]] = []
+        found: dict[str, Any] = {}
         for name, values in req.args.lists():
-            if len(values) > 1 and name not in lists:
-                raise ProblemError.of_errors([{"parameter": name[:100], "detail": "is given more than once"}])
-        return super().load_querystring(req, schema)
+            field = schema.fields.get(name)
+            if field is None:
+                errors.append({"parameter": name[:100], "detail": NO_PARAMETER})
+            elif len(values) > 1 and not isinstance(field, ma.fields.List):
+                errors.append({"parameter": name, "detail": "is given more than once"})
+            elif isinstance(field, ma.fields.List):
+                found[name] = values
+            else:
+                found[name] = Number(values[0]) if field.metadata.get("is_number") else values[0]
+        if errors:
+            raise ProblemError.of_errors(errors)
+        return found
 
     def handle_error(self, error: ma.ValidationError, *_args: Any, **_kwargs: Any) -> NoReturn:
         """Every field that is wrong, by JSON pointer or parameter name."""
@@ -113,7 +158,8 @@ def located(location: str, messages: Any) -> list[dict[str, str]]:
     def walk(path: tuple[str, ...], node: Any) -> None:
         if isinstance(node, dict):
             for name, child in node.items():
-                walk(path if name == ma.exceptions.SCHEMA else (*path, str(name)), child)
+                is_member = name != ma.exceptions.SCHEMA or child == [UNKNOWN_MEMBER]
+                walk((*path, str(name)) if is_member else path, child)
         else:
             found.extend(error_at(location, path, detail) for detail in node)
 

@@ -1,14 +1,13 @@
 """What a workshop gives a code of its own: one blueprint for each collection, all alike."""
 
 from datetime import date
-from http import HTTPStatus
 from typing import Any
 
 import flask
 import marshmallow as ma
 from flask.views import MethodView
 
-from service.api.answers import answer, precondition
+from service.api.answers import answer, nothing, precondition
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.fields import DateField, TextField
@@ -38,14 +37,14 @@ DAY = {
     "schema": {"type": "string", "format": "date"},
 }
 _STATUS = {Outcome.CREATED: 201, Outcome.REPLACED: 200, Outcome.UNCHANGED: 200}
-_CONDITIONS = [
+CONDITIONS = [
     {"name": name, "in": "header", "schema": {"type": "string"}, "description": meaning}
     for name, meaning in (
         ("If-Match", "Change only the state with this entity tag, or any with *."),
         ("If-None-Match", "* creates only."),
     )
 ]
-_IF_CHANGED = [
+IF_CHANGED = [
     {
         "name": "If-None-Match",
         "in": "header",
@@ -70,7 +69,7 @@ def checked_code(code: str) -> str:
     return code
 
 
-def checked_day(text: str, name: str = "date") -> date:
+def checked_day(text: str) -> date:
     """The date in an address.
 
     Raises:
@@ -79,13 +78,13 @@ def checked_day(text: str, name: str = "date") -> date:
     try:
         return DateField().deserialize(text)
     except ma.ValidationError as error:
-        raise ProblemError.of_errors([{"parameter": name, "detail": str(error.messages[0])}]) from None
+        raise ProblemError.of_errors([{"parameter": "day", "detail": str(error.messages[0])}]) from None
 
 
-def saved(facts: Any, done: Registering) -> flask.Response:
-    """What was registered, 201 if it is new."""
+def saved(done: Registering) -> flask.Response:
+    """What is registered now, 201 if it is new."""
     headers = {"Location": flask.request.path} if done.outcome is Outcome.CREATED else None
-    return answer(facts, _STATUS[done.outcome], revision=done.revision, headers=headers)
+    return answer(done.state, _STATUS[done.outcome], revision=done.revision, headers=headers)
 
 
 def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
@@ -161,7 +160,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
     @blueprint.route("/<code>", parameters=[CODE])
     class One(MethodView):
         @documented(f"get{singular}", 404, 406, 422)
-        @blueprint.doc(summary=f"Read a {noun}", parameters=_IF_CHANGED)
+        @blueprint.doc(summary=f"Read a {noun}", parameters=IF_CHANGED)
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
             found = registering.find_one(database(), workshop(), name, checked_code(code))
@@ -171,7 +170,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         @blueprint.doc(
             summary=f"Register a {noun}, or replace it",
             description="The same again changes nothing. What is left out takes its default.",
-            parameters=_CONDITIONS,
+            parameters=CONDITIONS,
         )
         @blueprint.arguments(facts_schema())
         @blueprint.response(200, facts_schema, headers=ETAG, description="It was replaced, or is unchanged.")
@@ -180,18 +179,18 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         )
         def put(self, facts: Any, code: str) -> flask.Response:
             done = registering.register(database(), workshop(), name, checked_code(code), facts, precondition())
-            return saved(facts, done)
+            return saved(done)
 
         @documented(f"retire{singular}", 404, 409, 412, 422)
         @blueprint.doc(
             summary=f"Retire a {noun}",
             description="Refused while anything names it. Its rates stay, and so does every quotation.",
-            parameters=_CONDITIONS[:1],
+            parameters=CONDITIONS[:1],
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
             registering.retire(database(), workshop(), name, checked_code(code), precondition())
-            return flask.Response(status=HTTPStatus.NO_CONTENT)
+            return nothing()
 
 
 def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -> None:
@@ -228,7 +227,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
     @blueprint.route("/<code>/rates/<day>", parameters=[CODE, DAY])
     class Rate(MethodView):
         @documented(f"get{singular}Rate", 404, 406, 422)
-        @blueprint.doc(summary=f"The rate of a {noun} that begins on a day", parameters=_IF_CHANGED)
+        @blueprint.doc(summary=f"The rate of a {noun} that begins on a day", parameters=IF_CHANGED)
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: str) -> flask.Response:
             found = registering.find_dated_rate(database(), workshop(), name, checked_code(code), checked_day(day))
@@ -238,7 +237,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.doc(
             summary=f"What a {noun} costs from a day on",
             description="The same again changes nothing; a correction leaves every quotation as it was given.",
-            parameters=_CONDITIONS,
+            parameters=CONDITIONS,
         )
         @blueprint.arguments(terms_schema())
         @blueprint.response(200, terms_schema, headers=ETAG, description="It was replaced, or is unchanged.")
@@ -252,17 +251,17 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
                 DatedRate(resource=f"{name}/{checked_code(code)}", valid_from=checked_day(day), terms=terms),
                 precondition(),
             )
-            return saved(terms, done)
+            return saved(done)
 
         @documented(f"withdraw{singular}Rate", 404, 412, 422)
         @blueprint.doc(
             summary="Take back a rate entered by mistake",
             description="The one before it holds on.",
-            parameters=_CONDITIONS[:1],
+            parameters=CONDITIONS[:1],
         )
         @blueprint.response(204)
         def delete(self, code: str, day: str) -> flask.Response:
             registering.withdraw_rate(
                 database(), workshop(), name, checked_code(code), checked_day(day), precondition()
             )
-            return flask.Response(status=HTTPStatus.NO_CONTENT)
+            return nothing()

@@ -19,11 +19,13 @@ from service.api.fields import (
     FlagField,
     InstantField,
     IntegerField,
+    ListField,
     MappingField,
     TextField,
     range_in_words,
     ruled,
 )
+from service.api.reading import UNKNOWN_MEMBER
 from service.domain.declared import field_types, is_required, meanings, optional_of, rules_and_type
 from service.domain.errors import InvalidValueError, InvalidValuesError
 
@@ -60,7 +62,7 @@ class DeclaredSchema(ma.Schema):
 
         unknown = ma.RAISE
 
-    error_messages = {"unknown": "is not a member that this object has", "type": "must be an object"}
+    error_messages = {"unknown": UNKNOWN_MEMBER, "type": "must be an object"}
 
     @ma.post_load
     def make(self, data: Mapping[str, Any], **_: Any) -> Any:
@@ -75,7 +77,7 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
     """The field for an annotated type."""
     bare_hint = optional_of(hint)
     rules, bare = rules_and_type(hint if bare_hint is None else bare_hint)
-    metadata: dict[str, Any] = {"rules": rules}
+    metadata: dict[str, Any] = {"rules": rules, "is_number": bare is int}
     if description:
         metadata["description"] = description + (range_in_words(rules) if bare is Decimal else "")
     if default is not None:
@@ -92,7 +94,7 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
         },
     }
     if get_origin(bare) is tuple:
-        return ma.fields.List(field_of(get_args(bare)[0]), **options)
+        return ListField(field_of(get_args(bare)[0]), **options)
     if get_origin(bare) is Mapping:
         key, value = get_args(bare)
         return MappingField(keys=field_of(key), values=field_of(value), **options)

@@ -59,11 +59,17 @@ class CurrencyMismatchError(PugmillError, ValueError):
 
 
 class ProductLoopError(PugmillError, ValueError):
-    """A product would contain itself."""
+    """A product would contain itself.
 
-    def __init__(self, loop: Sequence[str]) -> None:
+    Attributes:
+        loop: the codes on the way from the product back to itself.
+        path: the member that closes the loop, if it is known.
+    """
+
+    def __init__(self, loop: Sequence[str], path: Sequence[str | int] = ()) -> None:
         super().__init__(f"a product cannot contain itself: {' → '.join(loop)}")
         self.loop = tuple(loop)
+        self.path = tuple(path)
 
 
 class InconsistentProductError(PugmillError, ValueError):
@@ -76,12 +82,19 @@ class InconsistentProductError(PugmillError, ValueError):
 
 
 class TooComplexError(PugmillError, ValueError):
-    """A product explodes into more than the service computes."""
+    """A product explodes into more than the service computes.
 
-    def __init__(self, what: str, limit: int) -> None:
+    Attributes:
+        what: there is too much of.
+        limit: the most there may be.
+        path: the member that goes too far, if it is known.
+    """
+
+    def __init__(self, what: str, limit: int, path: Sequence[str | int] = ()) -> None:
         super().__init__(f"more than {limit} {what}; split the product")
         self.what = what
         self.limit = limit
+        self.path = tuple(path)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from service.domain.cost_sheet import CostSheet
 from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
 from service.domain.errors import InvalidValueError, UnreachableMarginError
 from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_up
-from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
+from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, is_at_minor_unit, minor_unit_decimals
 
 
 class Target(StrEnum):
@@ -84,9 +84,9 @@ class PricingPolicy:
     def grid_problems(self, currency: str) -> Iterator[InvalidValueError]:
         """Steps and endings finer than the currency's minor unit."""
         unit = UNITS[minor_unit_decimals(currency)]
-        if self.price_step is not None and self.price_step % unit:
+        if self.price_step is not None and not is_at_minor_unit(self.price_step, currency):
             yield InvalidValueError(("price_step",), f"must be a multiple of {unit}, the minor unit of {currency}")
-        if any(ending % unit for ending in self.price_endings):
+        if not all(is_at_minor_unit(ending, currency) for ending in self.price_endings):
             yield InvalidValueError(("price_endings",), f"must be multiples of {unit}, the minor unit of {currency}")
 
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 from service.domain.bill import BillOfResources
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet, cost_sheet
-from service.domain.errors import InvalidValuesError
+from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import ExchangeRates
 from service.domain.money import Money, rounded, unit_cost
@@ -335,6 +335,7 @@ class _Quoting:
             allowances=self._document_adjustments(self.request.allowances, allowances),
             charges=self._document_adjustments(self.request.charges, charges),
         )
+        self._check_not_negative(lines, totals)
         counted = [self.sheets[line.product, line.quantity] for line in self.request.lines]
         return QuotationFigures(
             currency=self.currency,
@@ -344,6 +345,18 @@ class _Quoting:
             totals=self._stated(totals),
             kept=_kept(totals.tax_exclusive, counted, self.currency),
         )
+
+    def _check_not_negative(self, lines: Iterable[QuotedLine], totals: DocumentTotals) -> None:
+        """Refuse allowances that take off more than there is: a quotation is not a credit note."""
+        problems = [
+            InvalidValueError(("lines", index, "allowances"), "take off more than the line comes to")
+            for index, line in enumerate(lines)
+            if any(each.net_amount.amount < 0 for each in (line.quoted, *line.quantity_breaks))
+        ]
+        if any(subtotal.taxable_amount < 0 for subtotal in totals.tax_subtotals):
+            problems.append(InvalidValueError(("allowances",), "take off more than the lines under their tax come to"))
+        if problems:
+            raise InvalidValuesError(problems)
 
     def _document_adjustments(
         self, wanted: Iterable[QuotationAdjustment], found: Iterable[QuotedAdjustment]
@@ -385,7 +398,8 @@ def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> Quota
     checked.
 
     Raises:
-        InvalidValuesError: an amount or a price step is finer than the currency's minor unit.
+        InvalidValuesError: an amount or a price step is finer than the currency's minor unit, or allowances
+            take off more than there is.
         MissingRatesError: a resource of a bill has no rate in the basis.
     """
     if problems := list(currency_problems(request, basis.currency)):

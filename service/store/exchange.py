@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
@@ -11,6 +12,19 @@ import sqlalchemy as sa
 from service.domain.exchange import DayRates
 from service.encoding import decoded, encoded
 from service.store.tables import exchange_rates
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredDay:
+    """A row of the exchange rates.
+
+    Attributes:
+        day: the rates as they were published or entered.
+        revision: the workshop's revision when it last changed.
+    """
+
+    day: DayRates
+    revision: int
 
 
 def _day(row: Any) -> DayRates:
@@ -25,7 +39,7 @@ def _day(row: Any) -> DayRates:
     )
 
 
-def find_day(connection: sa.Connection, workshop_id: UUID, source: str, published_on: date) -> DayRates | None:
+def find_day(connection: sa.Connection, workshop_id: UUID, source: str, published_on: date) -> StoredDay | None:
     """What the source published for this day."""
     row = connection.execute(
         sa.select(exchange_rates).where(
@@ -34,7 +48,7 @@ def find_day(connection: sa.Connection, workshop_id: UUID, source: str, publishe
             exchange_rates.c.published_on == published_on,
         )
     ).first()
-    return None if row is None else _day(row)
+    return None if row is None else StoredDay(day=_day(row), revision=row.revision)
 
 
 def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_age_days: int) -> tuple[DayRates, ...]:

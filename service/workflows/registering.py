@@ -1,18 +1,20 @@
 """Registering what a workshop buys, runs, pays and makes, and what it costs from a date on."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from typing import Any
 
 from service.domain.bill import made_in_order
-from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.errors import InvalidValueError, InvalidValuesError, ProductLoopError, TooComplexError
 from service.domain.exchange import MANUAL, DayRates
 from service.domain.products import Catalogue, Product, Registered, inconsistencies
 from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
 from service.store import exchange, registrations
 from service.store.database import Connection, Database
+from service.store.exchange import StoredDay
 from service.store.registrations import Registration, StoredRate
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
@@ -36,15 +38,17 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Registering:
-    """What registering did, and the row's revision after it.
+    """What registering did, and what is there after it.
 
     Attributes:
         outcome: created, replaced or unchanged.
         revision: the workshop's revision when the row last changed.
+        state: what is registered now. Where nothing changed, in the digits in which it was first sent.
     """
 
     outcome: Outcome
     revision: int
+    state: Any
 
 
 def described(collection: str, code: str) -> str:
@@ -102,11 +106,12 @@ def register(
         if not precondition(current.revision if current else None):
             raise PreconditionFailedError(described(collection, code))
         if current is not None and current.facts == facts:
-            return Registering(outcome=Outcome.UNCHANGED, revision=current.revision)
+            return Registering(outcome=Outcome.UNCHANGED, revision=current.revision, state=current.facts)
         _check(connection, workshop, COLLECTIONS[collection], code, facts, there)
         revision = next_revision(connection, workshop.workshop_id)
         registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
-    return Registering(outcome=Outcome.REPLACED if current else Outcome.CREATED, revision=revision)
+    outcome = Outcome.REPLACED if current else Outcome.CREATED
+    return Registering(outcome=outcome, revision=revision, state=facts)
 
 
 def _check(
@@ -147,9 +152,20 @@ def _reference_problems(
 
 def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
     below = registrations.surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
-    made_in_order(code, {**below.catalogue.products, code: product})
+    _check_nesting(code, product, below.catalogue.products)
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)
+
+
+def _check_nesting(code: str, product: Product, below: Mapping[str, Product]) -> None:
+    """Name the line of the bill of materials that closes a loop or goes too deep."""
+    try:
+        made_in_order(code, {**below, code: product})
+    except ProductLoopError as error:
+        lines = [line.product for line in product.bill_of_materials]
+        raise ProductLoopError(error.loop, ("bill_of_materials", lines.index(error.loop[1]), "product")) from None
+    except TooComplexError as error:
+        raise TooComplexError(error.what, error.limit, ("bill_of_materials",)) from None
 
 
 def _machinery(connection: Connection, workshop: Workshop, product: Product) -> Catalogue:
@@ -202,12 +218,13 @@ def put_rate(
         if not precondition(there.revision if there else None):
             raise PreconditionFailedError(_described_rate(collection, code, rate.valid_from))
         if there is not None and there.rate == rate:
-            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision)
+            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.rate.terms)
         if problems := rate_problems(rate.terms, registered.facts):
             raise InvalidValuesError(problems)
         revision = next_revision(connection, workshop.workshop_id)
         registrations.save_rate(connection, workshop.workshop_id, rate, revision)
-    return Registering(outcome=Outcome.REPLACED if there else Outcome.CREATED, revision=revision)
+    outcome = Outcome.REPLACED if there else Outcome.CREATED
+    return Registering(outcome=outcome, revision=revision, state=rate.terms)
 
 
 def _described_rate(collection: str, code: str, valid_from: date) -> str:
@@ -268,19 +285,32 @@ def withdraw_rate(
         next_revision(connection, workshop.workshop_id)
 
 
-def put_exchange_rates(database: Database, workshop: Workshop, day: DayRates) -> Registering:
-    """The rates of one day, entered by hand; the same again changes nothing."""
+def put_exchange_rates(
+    database: Database, workshop: Workshop, day: DayRates, precondition: Precondition = always
+) -> Registering:
+    """The rates of one day, entered by hand; the same again changes nothing.
+
+    Raises:
+        PreconditionFailedError: the caller had seen another state.
+    """
     with database.writing() as connection:
-        revision = lock_workshop(connection, workshop.workshop_id)
+        lock_workshop(connection, workshop.workshop_id)
         there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
-        if there == day:
-            return Registering(outcome=Outcome.UNCHANGED, revision=revision)
+        if not precondition(there.revision if there else None):
+            raise PreconditionFailedError(_described_day(day.published_on, day.source))
+        if there is not None and there.day == day:
+            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.day)
         revision = next_revision(connection, workshop.workshop_id)
         exchange.save_days(connection, workshop.workshop_id, [day], revision)
-    return Registering(outcome=Outcome.REPLACED if there else Outcome.CREATED, revision=revision)
+    outcome = Outcome.REPLACED if there else Outcome.CREATED
+    return Registering(outcome=outcome, revision=revision, state=day)
 
 
-def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> DayRates:
+def _described_day(published_on: date, source: str) -> str:
+    return f"entry of exchange rates for {published_on} from '{source}'"
+
+
+def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> StoredDay:
     """The rates of one day.
 
     Raises:
@@ -289,7 +319,7 @@ def find_exchange_rates(database: Database, workshop: Workshop, published_on: da
     with database.reading() as connection:
         found = exchange.find_day(connection, workshop.workshop_id, source, published_on)
     if found is None:
-        raise NotRegisteredError(f"exchange rates of {published_on} from '{source}'")
+        raise NotRegisteredError(_described_day(published_on, source))
     return found
 
 
