@@ -7,7 +7,7 @@ from typing import Any
 import flask
 
 from service.api import answers, auth, health, logs, problems, products, quotations, rate_card, reading
-from service.api.blueprints import SUMMARY, Api
+from service.api.blueprints import SUMMARY, Api, Plugin
 from service.api.kept import MAX_BYTES, KeptAnswers
 from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
@@ -41,7 +41,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.extensions["pugmill.kept"] = KeptAnswers(MAX_BYTES if settings.kept_answers else 0)
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
-    for check in (logs.begin, reading.check_address, auth.authenticate, answers.negotiate):
+    for check in (logs.begin, reading.check_address, auth.authenticate, reading.check_parameters, answers.negotiate):
         app.before_request(check)
     app.after_request(_secure)
     app.after_request(logs.end)
@@ -51,12 +51,13 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
 
 def _add_blueprints(app: flask.Flask) -> None:
     info = {"description": SUMMARY, "version": version("pugmill")}
-    api = Api(app, spec_kwargs={"info": info})
+    api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
     for blueprint in (products.blueprint, rate_card.blueprint, quotations.blueprint, health.blueprint):
         api.register_blueprint(blueprint)
     app.register_blueprint(health.docs_blueprint())
+    app.add_url_rule("/docs", view_func=health.to_docs)
     app.extensions["pugmill.api"] = api
     app.extensions["pugmill.queries"] = reading.endpoints_with_queries(app)
 

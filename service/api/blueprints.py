@@ -1,9 +1,12 @@
 """The flask-smorest pieces set up once: strict parsing, problem documents in the contract."""
 
+from http import HTTPStatus
 from typing import Any
 
 import flask_smorest
 import marshmallow as ma
+from apispec.ext.marshmallow import MarshmallowPlugin
+from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from flask import Flask
 from webargs.flaskparser import FlaskParser
 
@@ -27,7 +30,7 @@ class FieldProblemSchema(ma.Schema):
 
 
 class ProblemSchema(ma.Schema):
-    """A refusal (RFC 9457)."""
+    """A refusal (RFC 9457). Some kinds have further members, such as `loop` or `missing`."""
 
     type = ma.fields.String(required=True, metadata={"description": "What kind of problem it is."})
     title = ma.fields.String(required=True, metadata={"description": "The status in words."})
@@ -42,6 +45,21 @@ class Blueprint(flask_smorest.Blueprint):
     """A blueprint that reads bodies exactly and refuses what it does not know."""
 
     ARGUMENTS_PARSER: FlaskParser = Parser()
+
+
+class Converter(OpenAPIConverter):
+    """Describes each schema by the first line of its docstring."""
+
+    def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
+        """The JSON schema, described."""
+        found: dict[str, Any] = super().schema2jsonschema(schema)  # type: ignore[no-untyped-call]
+        return {"description": (schema.__doc__ or "").partition("\n")[0], **found}
+
+
+class Plugin(MarshmallowPlugin):
+    """apispec's reading of marshmallow schemas, with descriptions."""
+
+    Converter = Converter
 
 
 class Api(flask_smorest.Api):
@@ -59,12 +77,17 @@ class Api(flask_smorest.Api):
         for field, (kind, form) in fields.TYPES.items():
             self.register_field(field, kind, form)
         self.ma_plugin.converter.add_attribute_function(fields.properties)
+        # Leftovers of flask-smorest's own pages and errors, which this service has none of.
+        for name in ("PaginationMetadata", "DEFAULT_ERROR"):
+            self.spec.components.schemas.pop(name, None)
+            self.spec.components.responses.pop(name, None)
         self.spec.components.security_scheme(
             "key", {"type": "http", "scheme": "bearer", "description": "A key of the workshop."}
         )
 
 
 ERRORS = {
+    304: "It is still in the state that If-None-Match names.",
     400: "The body is not JSON that this service reads.",
     401: "No key, or not a valid one.",
     403: "The key has not the scope this needs.",
@@ -83,10 +106,11 @@ _COMMON = (401, 403, 503)
 def documented(operation_id: str, *statuses: int, security: bool = True) -> Any:
     """Name the operation in the contract and list the problems it may answer with."""
     wanted = sorted({*(_COMMON if security else ()), *statuses})
+    problem = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
     responses = {
         str(status): {
             "description": ERRORS[status],
-            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+            **({"content": problem} if status >= HTTPStatus.BAD_REQUEST else {}),
         }
         for status in wanted
     }

@@ -169,11 +169,15 @@ _KEYWORDS = {"at_least": "minimum", "above": "exclusiveMinimum", "at_most": "max
 def properties(_converter: Any, field: ma.fields.Field[Any], **_: Any) -> dict[str, Any]:
     """What the contract says of one of these fields besides its type."""
     told: dict[str, Any] = {}
+    rules = field.metadata.get("rules", ())
     if isinstance(field, DecimalField):
-        told |= {"pattern": DECIMAL_PATTERN, "maxLength": 2 * MAX_DIGITS}
+        unsigned = any(isinstance(rule, Bounds) and rule.is_unsigned for rule in rules)
+        told |= {"pattern": DECIMAL_PATTERN.replace("-?", "" if unsigned else "-?"), "maxLength": 2 * MAX_DIGITS}
+    if isinstance(field, MappingField) and field.key_field is not None:
+        told["propertyNames"] = properties(_converter, field.key_field)
     if isinstance(field, ChoiceField):
         told["enum"] = [choice.value for choice in field.choices] + ([None] if field.allow_none else [])
-    for rule in field.metadata.get("rules", ()):
+    for rule in rules:
         told |= _told(rule, field)
     return told
 

@@ -61,10 +61,17 @@ def contract(api: Api) -> str:
 
 
 def docs_blueprint() -> flask.Blueprint:
-    """Interactive documentation at /docs, from assets that ship with the service."""
-    blueprint: flask.Blueprint = get_swaggerui_blueprint(
-        "/docs",
-        "/openapi.json",
-        config={"app_name": f"{TITLE}: interactive documentation", "persistAuthorization": True, "validatorUrl": None},
-    )
+    """Interactive documentation at /docs/, from assets that ship with the service."""
+    config = {
+        "app_name": f"{TITLE}: interactive documentation",
+        "persistAuthorization": True,
+        "validatorUrl": None,  # nothing is asked of any other host
+        "oauth2RedirectUrl": "",
+    }
+    blueprint: flask.Blueprint = get_swaggerui_blueprint("/docs", "/openapi.json", config=config)
     return blueprint
+
+
+def to_docs() -> flask.Response:
+    """Where /docs leads; the address is relative, so that it does not follow the Host header."""
+    return flask.Response(status=308, headers={"Location": "/docs/"}, content_type="text/plain")

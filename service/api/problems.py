@@ -195,10 +195,18 @@ def _remedy(status: int, allowed: str | None) -> str:
 
 def answer_database_error(error: DBAPIError) -> flask.Response:
     """A locked or unreachable database is for the caller to try again; anything else is a fault of ours."""
-    if isinstance(error, OperationalError | PoolTimeoutError) or error.connection_invalidated:
+    # SQLite reports its own trouble (busy, full, read-only) and our mistakes (a missing table) by the same class.
+    is_ours = getattr(error.orig, "sqlite_errorname", "") == "SQLITE_ERROR"
+    if (isinstance(error, OperationalError) and not is_ours) or error.connection_invalidated:
         _logger.warning("database busy or out of reach", exc_info=error)
         return _BUSY.response()
     return answer_unexpected(error)
+
+
+def answer_pool_timeout(error: PoolTimeoutError) -> flask.Response:
+    """Every connection is taken: for the caller to try again."""
+    _logger.warning("no database connection free", exc_info=error)
+    return _BUSY.response()
 
 
 def answer_unexpected(error: Exception) -> flask.Response:
@@ -215,5 +223,5 @@ def register(app: flask.Flask) -> None:
     app.register_error_handler(domain.PugmillError, answer_pugmill_error)
     app.register_error_handler(HTTPException, answer_http_exception)
     app.register_error_handler(DBAPIError, answer_database_error)
-    app.register_error_handler(PoolTimeoutError, answer_database_error)
+    app.register_error_handler(PoolTimeoutError, answer_pool_timeout)
     app.register_error_handler(Exception, answer_unexpected)

@@ -14,7 +14,7 @@ from service.api.auth import access, database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.fields import MappingField
 from service.api.kept import kept_answer
-from service.api.registered import CODE, checked_code
+from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.domain.cost_statement import CostStatement
 from service.domain.declared import Bounds, Code, Length, NotNegative, Pieces, Positive, declared, rules_and_type
@@ -162,7 +162,7 @@ class RatesField(MappingField):
 
 
 class WhatIfSchema(DeclaredSchema):
-    """A cost sheet as it would be with other rates."""
+    """Which batch, on which day, and which rates to suppose."""
 
     declared_class = WhatIfQuestion
     quantity = field_of(Pieces, required=True, description="Good pieces in the batch.")
@@ -198,9 +198,10 @@ class BillOfResources(MethodView):
 class CostSheet(MethodView):
     """What a batch costs."""
 
-    @documented("getCostSheet", 404, 406, 409, 422)
+    @documented("getCostSheet", 304, 404, 406, 409, 412, 422)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
-    @blueprint.response(200, schema_of(CostStatement))
+    @blueprint.doc(parameters=IF_CHANGED)
+    @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """What a batch costs on a day, line by line."""
         as_of = query.as_of or workshop().today()

@@ -90,7 +90,7 @@ class ExchangeRates(MethodView):
 class ExchangeRatesOfDay(MethodView):
     """Exchange rates of one day."""
 
-    @documented("getExchangeRates", 404, 406, 412, 422)
+    @documented("getExchangeRates", 304, 404, 406, 412, 422)
     @blueprint.doc(parameters=IF_CHANGED)
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
     def get(self, day: str) -> flask.Response:

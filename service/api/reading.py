@@ -94,14 +94,21 @@ def endpoints_with_queries(app: flask.Flask) -> frozenset[tuple[str, str]]:
 
 
 def check_address() -> None:
-    """Refuse an address that is only nearly one, and parameters that an operation does not take.
+    """Refuse an address that is only nearly one.
 
     Raises:
         NotFound: the path begins with more than one slash.
-        ProblemError: 422, naming each parameter.
     """
     if flask.request.environ.get("PATH_INFO", "").startswith("//"):
         raise NotFound
+
+
+def check_parameters() -> None:
+    """Refuse query parameters where an operation takes none.
+
+    Raises:
+        ProblemError: 422, naming each parameter.
+    """
     method = "GET" if flask.request.method == "HEAD" else flask.request.method
     rule = flask.request.url_rule
     if not flask.request.query_string or rule is None or not rule.rule.startswith("/v1/"):
@@ -146,9 +153,8 @@ class Parser(FlaskParser):
     def handle_error(self, error: ma.ValidationError, *_args: Any, **_kwargs: Any) -> NoReturn:
         """Every field that is wrong, by JSON pointer or parameter name."""
         assert isinstance(error.messages, dict)  # webargs files messages under their location
-        raise ProblemError.of_errors(
-            [each for location, messages in error.messages.items() for each in located(location, messages)]
-        )
+        errors = [each for location, messages in error.messages.items() for each in located(location, messages)]
+        raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", "")))
 
 
 def located(location: str, messages: Any) -> list[dict[str, str]]:

@@ -89,9 +89,13 @@ def saved(done: Registering) -> flask.Response:
 
 def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
     """The schema of a page: items that carry their own key, and where the next page is."""
-    item = type(f"Listed{schema.__name__}", (schema,), {**extra})
-    return ma.Schema.from_dict(
+    item = type(f"Listed{schema.__name__}", (schema,), {**extra, "__doc__": schema.__doc__})
+
+    return type(
+        f"{name}PageSchema",
+        (ma.Schema,),
         {
+            "__doc__": "A page of a list.",
             "items": ma.fields.List(
                 ma.fields.Nested(item), required=True, metadata={"description": "The entries of this page."}
             ),
@@ -101,7 +105,6 @@ def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[
                 metadata={"description": "Address of the next page; null on the last one."},
             ),
         },
-        name=f"{name}PageSchema",
     )
 
 
@@ -116,7 +119,10 @@ def _day_field() -> ma.fields.Field[Any]:
 def collection_blueprint(collection: Collection) -> Blueprint:
     """Register, read, list and retire; and what it costs from a date on."""
     blueprint = Blueprint(
-        collection.name, __name__, url_prefix=f"/v1/{collection.name}", description=f"Each a {collection.noun}."
+        collection.name,
+        __name__,
+        url_prefix=f"/v1/{collection.name}",
+        description=f"Every {collection.noun} of the workshop.",
     )
     _add_register(blueprint, collection)
     if collection.terms is not None:
@@ -159,7 +165,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
 
     @blueprint.route("/<code>", parameters=[CODE])
     class One(MethodView):
-        @documented(f"get{singular}", 404, 406, 422)
+        @documented(f"get{singular}", 304, 404, 406, 412, 422)
         @blueprint.doc(summary=f"Read a {noun}", parameters=IF_CHANGED)
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
@@ -226,7 +232,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
 
     @blueprint.route("/<code>/rates/<day>", parameters=[CODE, DAY])
     class Rate(MethodView):
-        @documented(f"get{singular}Rate", 404, 406, 422)
+        @documented(f"get{singular}Rate", 304, 404, 406, 412, 422)
         @blueprint.doc(summary=f"The rate of a {noun} that begins on a day", parameters=IF_CHANGED)
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: str) -> flask.Response:

@@ -26,8 +26,9 @@ from service.api.fields import (
     ruled,
 )
 from service.api.reading import UNKNOWN_MEMBER
-from service.domain.declared import field_types, is_required, meanings, optional_of, rules_and_type
+from service.domain.declared import default_of, field_types, is_required, meanings, optional_of, rules_and_type
 from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.encoding import encoded
 
 _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
     Decimal: DecimalField,
@@ -80,7 +81,7 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
     metadata: dict[str, Any] = {"rules": rules, "is_number": bare is int}
     if description:
         metadata["description"] = description + (range_in_words(rules) if bare is Decimal else "")
-    if default is not None:
+    if default not in (None, []):
         metadata["default"] = default
     options: dict[str, Any] = {
         "required": required,
@@ -105,6 +106,10 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
     return _SCALARS[bare](**options)
 
 
+def _plain(default: Any) -> Any:
+    return default.value if isinstance(default, StrEnum) else encoded(default)
+
+
 def schema_of(declared_class: Any) -> type[DeclaredSchema]:
     """The schema of a domain class: names, types, bounds and meanings as declared there; made once."""
     return _schema_of(declared_class)
@@ -118,7 +123,10 @@ def _schema_of(declared_class: Any) -> type[DeclaredSchema]:
             hint,
             required=is_required(declared_class, name),
             description=told[name],
+            default=_plain(default_of(declared_class, name)),
         )
         for name, hint in field_types(declared_class).items()
     }
-    return type(f"{declared_class.__name__}Schema", (DeclaredSchema,), {**found, "declared_class": declared_class})
+    summary = (declared_class.__doc__ or "").partition("\n")[0]
+    members = {**found, "declared_class": declared_class, "__doc__": summary}
+    return type(f"{declared_class.__name__}Schema", (DeclaredSchema,), members)

@@ -1,16 +1,18 @@
 """A quotation as plain text, its numbers and dates in the workshop's locale."""
 
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from textwrap import wrap
 
+from babel import Locale
 from babel.dates import format_date
-from babel.numbers import format_currency, format_decimal, format_percent
+from babel.numbers import format_decimal, format_percent
 
 from service.domain.cautions import Concern
-from service.domain.money import Money
+from service.domain.money import Money, minor_unit_decimals
 from service.domain.quotation import QuotationFigures, QuotedAdjustment, QuotedLine, QuotedQuantity, Remarks
 from service.domain.quotation_request import QuotationRequest
 
@@ -141,10 +143,13 @@ class _Text:
                 yield from wrap(f"- {caution.text}", WIDTH, initial_indent="  ", subsequent_indent="    ")
 
     def _money(self, money: Money) -> str:
-        # Figures are at their minor unit already, so Babel's own rounding has nothing to do.
-        return format_currency(
-            money.amount, money.currency, locale=self.paper.locale, currency_digits=False, decimal_quantization=False
-        )
+        # CLDR's digits of a currency differ from ISO 4217's, and Babel rounds half even: the figure is at its minor
+        # unit already, so the pattern is told how many digits that is.
+        pattern = copy(Locale.parse(self.paper.locale).currency_formats["standard"])
+        digits = minor_unit_decimals(money.currency)
+        pattern.frac_prec = (digits, digits)
+        shown: str = pattern.apply(money.amount, self.paper.locale, currency=money.currency, currency_digits=False)
+        return shown
 
     def _share(self, share: Decimal) -> str:
         return format_percent(share, locale=self.paper.locale, decimal_quantization=False)

@@ -1,7 +1,7 @@
 """The bill of resources: everything one batch consumes, in physical units."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import Any
@@ -151,6 +151,23 @@ def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
 
     visit(code)
     return list(reversed(done))
+
+
+def levels(code: str, neighbours: Mapping[str, Iterable[str]]) -> int:
+    """The longest way from a product along its neighbours, in steps; for products without a loop.
+
+    Args:
+        code: where to begin.
+        neighbours: what each product is made of, or what each is used in.
+    """
+    found: dict[str, int] = {}
+
+    def longest(code: str) -> int:
+        if code not in found:
+            found[code] = max((longest(each) + 1 for each in neighbours.get(code, ())), default=0)
+        return found[code]
+
+    return longest(code)
 
 
 def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decimal, Decimal]]:

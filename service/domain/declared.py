@@ -35,6 +35,11 @@ class Bounds:
     at_most: Decimal | int | None = None
     below: Decimal | int | None = None
 
+    @property
+    def is_unsigned(self) -> bool:
+        """Whether it keeps out every negative number."""
+        return any(limit is not None and limit >= 0 for limit in (self.at_least, self.above))
+
     def __call__(self, value: Decimal | int) -> str | None:
         """What is wrong with a number."""
         if (self.above is not None and value <= self.above) or (self.at_least is not None and value < self.at_least):
@@ -143,6 +148,12 @@ def is_required(declared_class: type, name: str) -> bool:
     """Whether the field has no default."""
     field = next(field for field in fields(declared_class) if field.name == name)
     return field.default is MISSING and field.default_factory is MISSING
+
+
+def default_of(declared_class: type, name: str) -> Any:
+    """The field's default; None if it has none, or none that is a single value."""
+    field = next(field for field in fields(declared_class) if field.name == name)
+    return None if field.default is MISSING else field.default
 
 
 @cache

@@ -57,8 +57,19 @@ def half_up(figure: Decimal, decimals: int) -> Decimal:
 
     >>> half_up(Decimal("365.125"), 2)
     Decimal('365.13')
+
+    Raises:
+        FigureTooLargeError: it would show more than the 28 digits that are known.
     """
-    return _SNAP.plus(figure).quantize(UNITS[decimals], ROUND_HALF_UP, EXACT)
+    return _quantized(_SNAP.plus(figure), decimals, ROUND_HALF_UP)
+
+
+def _quantized(snapped: Decimal, decimals: int, rounding: str) -> Decimal:
+    try:
+        found = snapped.quantize(UNITS[decimals], rounding, _SNAP)
+    except InvalidOperation:
+        raise FigureTooLargeError from None
+    return found or found.copy_abs()  # there is no negative nothing
 
 
 def whole_up(figure: Decimal) -> Decimal:
@@ -66,8 +77,16 @@ def whole_up(figure: Decimal) -> Decimal:
 
     >>> whole_up(Decimal("2.0000000000000000000000000000000001"))
     Decimal('2')
+
+    Raises:
+        FigureTooLargeError: it would show more than the 28 digits that are known.
     """
-    return _SNAP.plus(figure).to_integral_value(ROUND_CEILING)
+    return _quantized(_SNAP.plus(figure), 0, ROUND_CEILING)
+
+
+def whole_down(figure: Decimal) -> Decimal:
+    """The greatest whole number that is not above the figure; raises as whole_up does."""
+    return _quantized(_SNAP.plus(figure), 0, ROUND_FLOOR)
 
 
 def apportioned(figures: Iterable[Decimal], decimals: int) -> tuple[Decimal, ...]:
@@ -78,10 +97,13 @@ def apportioned(figures: Iterable[Decimal], decimals: int) -> tuple[Decimal, ...
 
     >>> apportioned([Decimal("0.335"), Decimal("0.335"), Decimal("0.33")], 2)
     (Decimal('0.34'), Decimal('0.33'), Decimal('0.33'))
+
+    Raises:
+        FigureTooLargeError: one would show more than the 28 digits that are known.
     """
     unit = UNITS[decimals]
     snapped = [_SNAP.plus(figure) for figure in figures]
-    shown = [figure.quantize(unit, ROUND_FLOOR, EXACT) for figure in snapped]
+    shown = [_quantized(figure, decimals, ROUND_FLOOR) for figure in snapped]
     missing = int((half_up(sum(snapped, ZERO), decimals) - sum(shown, ZERO)).scaleb(decimals))
     by_loss = sorted(range(len(shown)), key=lambda index: shown[index] - snapped[index])
     for index in by_loss[:missing]:

@@ -2,14 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import ROUND_FLOOR, Decimal
+from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
 from service.domain.cost_sheet import CostSheet
 from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
 from service.domain.errors import InvalidValueError, UnreachableMarginError
-from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_up
+from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_down, whole_up
 from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, is_at_minor_unit, minor_unit_decimals
 
 
@@ -108,7 +108,7 @@ class PriceGrid:
 
     def below(self, price: Decimal) -> Decimal | None:
         """The greatest price of the grid that is not above this one; None if there is none."""
-        steps = (((price - ending) / self.step).to_integral_value(ROUND_FLOOR) for ending in self.endings)
+        steps = (whole_down((price - ending) / self.step) for ending in self.endings)
         found = [whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True) if whole >= 0]
         return max(found, default=None)
 

@@ -165,6 +165,33 @@ def users_of(connection: sa.Connection, workshop_id: UUID, collection: str, code
     return [f"{row.collection}/{row.code}" for row in rows]
 
 
+def product_users(connection: sa.Connection, workshop_id: UUID, code: str) -> dict[str, list[str]]:
+    """The products that a product goes into, through any depth: for each product, those that name it."""
+    above = (
+        sa.select(uses.c.code, uses.c.used_code)
+        .where(
+            uses.c.workshop_id == workshop_id,
+            uses.c.collection == "products",
+            uses.c.used_collection == "products",
+            uses.c.used_code == code,
+        )
+        .cte("above", recursive=True)
+    )
+    further = uses.alias("further")
+    above = above.union(
+        sa.select(further.c.code, further.c.used_code).where(
+            further.c.workshop_id == workshop_id,
+            further.c.collection == "products",
+            further.c.used_collection == "products",
+            further.c.used_code == above.c.code,
+        )
+    )
+    found: dict[str, list[str]] = {}
+    for row in connection.execute(sa.select(above.c.code, above.c.used_code)):
+        found.setdefault(row.used_code, []).append(row.code)
+    return found
+
+
 def registered_among(
     connection: sa.Connection, workshop_id: UUID, wanted: Iterable[tuple[str, str]]
 ) -> set[tuple[str, str]]:

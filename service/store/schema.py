@@ -52,15 +52,14 @@ def schema_state(database: Database) -> SchemaState:
     return SchemaState(applied=applied, newest=newest, is_known=applied is None or applied in known)
 
 
+def find_schema_state(database: Database) -> SchemaState | None:
+    """Where the tables stand; None if the database does not answer."""
+    try:
+        return schema_state(database)
+    except sa.exc.SQLAlchemyError:
+        return None
+
+
 def migrate(database: Database, revision: str = "head") -> None:
     """Bring the tables up to a revision."""
     command.upgrade(_config(database), revision)
-
-
-def applied_revision(database: Database) -> str | None:
-    """The database's revision, read as cheaply as a health check wants it."""
-    with database.reading() as connection:
-        if not sa.inspect(connection).has_table("alembic_version"):
-            return None
-        # The one query outside any workshop: it concerns the tables themselves.
-        return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()

@@ -6,7 +6,7 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
-from service.domain.bill import made_in_order
+from service.domain.bill import MAX_DEPTH, levels, made_in_order
 from service.domain.errors import InvalidValueError, InvalidValuesError, ProductLoopError, TooComplexError
 from service.domain.exchange import MANUAL, DayRates
 from service.domain.products import Catalogue, Product, Registered, inconsistencies
@@ -152,20 +152,24 @@ def _reference_problems(
 
 def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
     below = registrations.surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
-    _check_nesting(code, product, below.catalogue.products)
+    products = {**below.catalogue.products, code: product}
+    _check_loop(code, product, products)
+    above = registrations.product_users(connection, workshop.workshop_id, code)
+    depth = levels(code, {each: facts.sub_assemblies() for each, facts in products.items()}) + levels(code, above)
+    if depth >= MAX_DEPTH:
+        raise TooComplexError("levels of sub-assemblies", MAX_DEPTH, ("bill_of_materials",))
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)
 
 
-def _check_nesting(code: str, product: Product, below: Mapping[str, Product]) -> None:
-    """Name the line of the bill of materials that closes a loop or goes too deep."""
+def _check_loop(code: str, product: Product, products: Mapping[str, Product]) -> None:
+    """Name the line of the bill of materials that closes a loop."""
     try:
-        made_in_order(code, {**below, code: product})
+        made_in_order(code, products)
     except ProductLoopError as error:
         lines = [line.product for line in product.bill_of_materials]
-        raise ProductLoopError(error.loop, ("bill_of_materials", lines.index(error.loop[1]), "product")) from None
-    except TooComplexError as error:
-        raise TooComplexError(error.what, error.limit, ("bill_of_materials",)) from None
+        path = ("bill_of_materials", lines.index(error.loop[1]), "product")
+        raise ProductLoopError(error.loop, path) from None
 
 
 def _machinery(connection: Connection, workshop: Workshop, product: Product) -> Catalogue:

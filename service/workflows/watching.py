@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from service.store.database import Database
-from service.store.schema import schema_state
+from service.store.schema import find_schema_state
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -12,8 +12,8 @@ class Readiness:
 
     Attributes:
         is_ready: whether the database answers and its tables are those this code knows.
-        database: "reachable".
-        migrations: "current", "pending", or "newer than this code".
+        database: "reachable" or "unreachable".
+        migrations: "current", "pending", "newer than this code", or "unknown".
     """
 
     is_ready: bool
@@ -23,6 +23,8 @@ class Readiness:
 
 def readiness(database: Database) -> Readiness:
     """Ask the database, and compare its migrations with the code's."""
-    state = schema_state(database)
+    state = find_schema_state(database)
+    if state is None:
+        return Readiness(is_ready=False, database="unreachable", migrations="unknown")
     migrations = "current" if state.is_current else "pending" if state.is_known else "newer than this code"
     return Readiness(is_ready=state.is_current, database="reachable", migrations=migrations)
