@@ -12,6 +12,7 @@ from flask.views import MethodView
 from service.api.answers import answer
 from service.api.auth import access, database, workshop
 from service.api.blueprints import Blueprint, documented
+from service.api.examples import WHAT_IF
 from service.api.fields import MappingField
 from service.api.kept import kept_answer
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
@@ -212,7 +213,7 @@ class CostSheet(MethodView):
         )
 
     @documented("supposeCostSheet", 400, 404, 406, 409, 413, 415, 422)
-    @blueprint.arguments(WhatIfSchema())
+    @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostStatement))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
         """What a batch would cost if other rates held; nothing is stored."""

@@ -11,6 +11,7 @@ from flask.views import MethodView
 from service.api.answers import JSON, TEXT, answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
+from service.api.examples import QUOTATION
 from service.api.paging import PageQuery, page, position
 from service.api.problems import ProblemError
 from service.api.registered import LINK, LOCATION, listed
@@ -154,7 +155,7 @@ class Quotations(MethodView):
         )
 
     @documented("createQuotation", 400, 406, 409, 413, 415, 422)
-    @blueprint.arguments(schema_of(QuotationRequest)())
+    @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
     @blueprint.response(201, schema_of(StatedQuotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is kept with everything it was computed from."""

@@ -11,6 +11,7 @@ from flask.views import MethodView
 from service.api.answers import answer, precondition
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
+from service.api.examples import EXCHANGE_RATES
 from service.api.paging import PageQuery, page, position
 from service.api.registered import CONDITIONS, DAY, ETAG, IF_CHANGED, LINK, LOCATION, checked_day, listed, saved
 from service.api.schemas import field_of, schema_of
@@ -100,7 +101,7 @@ class ExchangeRatesOfDay(MethodView):
 
     @documented("putExchangeRates", 400, 406, 412, 413, 415, 422)
     @blueprint.doc(parameters=CONDITIONS)
-    @blueprint.arguments(schema_of(EnteredRates)())
+    @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="They were replaced, or are unchanged.")
     @blueprint.alt_response(
         201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="They are registered now."

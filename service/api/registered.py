@@ -10,6 +10,7 @@ from flask.views import MethodView
 from service.api.answers import answer, nothing, precondition
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
+from service.api.examples import FACTS, TERMS
 from service.api.fields import DateField, TextField
 from service.api.paging import PageQuery, page, position
 from service.api.problems import ProblemError
@@ -178,7 +179,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             description="The same again changes nothing. What is left out takes its default.",
             parameters=CONDITIONS,
         )
-        @blueprint.arguments(facts_schema())
+        @blueprint.arguments(facts_schema(), example=FACTS[name])
         @blueprint.response(200, facts_schema, headers=ETAG, description="It was replaced, or is unchanged.")
         @blueprint.alt_response(
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
@@ -245,7 +246,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             description="The same again changes nothing; a correction leaves every quotation as it was given.",
             parameters=CONDITIONS,
         )
-        @blueprint.arguments(terms_schema())
+        @blueprint.arguments(terms_schema(), example=TERMS[name])
         @blueprint.response(200, terms_schema, headers=ETAG, description="It was replaced, or is unchanged.")
         @blueprint.alt_response(
             201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="It is registered now."

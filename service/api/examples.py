@@ -1,0 +1,98 @@
+"""Bodies shown in the contract, each one that the service takes. The figures are invented."""
+
+from typing import Any
+
+
+def _eur(amount: str) -> dict[str, str]:
+    return {"amount": amount, "currency": "EUR"}
+
+
+FACTS: dict[str, Any] = {
+    "materials": {"name": "HDPE flakes, washed", "unit": "kg", "polymer": "HDPE"},
+    "machines": {
+        "name": "Sheet press",
+        "rated_power_kw": "12",
+        "load_factor": "0.6",
+        "warm_up_power_kw": "9",
+        "tariff": "grid",
+    },
+    "labour-grades": {"name": "Operator"},
+    "tariffs": {"name": "Grid, two bands", "bands": ["day", "night"], "note": "night is 22:00 to 06:00"},
+    "overheads": {"name": "Rent and insurance", "base": "machine_hour"},
+    "tools": {"name": "Brick mould, two cavities"},
+    "taxes": {"name": "VAT 21 % (an illustration)", "category": "S"},
+    "products": {
+        "name": "Sheet, 1 m × 1 m × 10 mm",
+        "bill_of_materials": [
+            {
+                "material": "hdpe-flakes",
+                "quantity_per_piece": "9.5",
+                "process_loss_share": "0.03",
+                "reclaim_share": "0.8",
+            }
+        ],
+        "operations": [
+            {
+                "name": "pressing",
+                "machine": "sheet-press",
+                "setup_minutes": "20",
+                "warm_up_minutes": "45",
+                "cycle_minutes": "40",
+                "yield_share": "0.95",
+                "labour": [{"labour_grade": "operator", "setup_crew": "1", "attendance": "0.25"}],
+                "band_shares": {"day": "0.7", "night": "0.3"},
+                "processing_temperature_c": "190",
+            }
+        ],
+        "mass_kg": "9.5",
+        "length_mm": "1000",
+        "width_mm": "1000",
+        "height_mm": "10",
+    },
+}
+"""What may be registered, by collection."""
+
+TERMS: dict[str, Any] = {
+    "materials": {"price": _eur("0.85"), "reclaim_value": _eur("0.30")},
+    "machines": {
+        "replacement_value": _eur("24000"),
+        "residual_value": _eur("2000"),
+        "life_years": "10",
+        "interest_share": "0.05",
+        "floor_m2": "12",
+        "space_cost_per_m2_month": _eur("7.50"),
+        "maintenance_share": "0.04",
+        "planned_hours_per_year": "1600",
+        "utilisation_share": "0.7",
+    },
+    "labour-grades": {"wage_per_hour": _eur("15.20"), "on_cost_share": "0.22", "productive_share": "0.85"},
+    "tariffs": {
+        "price_per_kwh": {"day": _eur("0.31"), "night": _eur("0.19")},
+        "standing_charge_per_month": _eur("60"),
+        "expected_kwh_per_month": "2000",
+    },
+    "overheads": {"amount_per_month": _eur("900"), "base_per_month": "240"},
+    "tools": {"cost": _eur("3600"), "life_shots": "40000"},
+    "taxes": {"rate_share": "0.21"},
+}
+"""What it may cost from a day on, by collection."""
+
+EXCHANGE_RATES: dict[str, Any] = {"base": "EUR", "rates": {"GBP": "0.8642", "USD": "1.0853"}}
+
+WHAT_IF: dict[str, Any] = {"quantity": 50, "as_of": "2026-12-01", "rates": {"tariffs/grid": TERMS["tariffs"]}}
+
+QUOTATION: dict[str, Any] = {
+    "customer": {"name": "Harbour Garden Trust", "address": "1 Quay Road\nMarrow Bay", "reference": "Order 12"},
+    "lines": [
+        {
+            "product": "sheet",
+            "quantity": 20,
+            "quantity_breaks": [50, 100],
+            "tax": "vat-standard",
+            "policy": {"target": "margin", "value": "0.35", "never_below_cost": "full_cost", "price_step": "0.05"},
+            "allowances": [{"reason": "First order", "share": "0.02"}],
+        }
+    ],
+    "charges": [{"reason": "Delivery", "tax": "vat-standard", "amount": "40.00"}],
+    "delivery": "Three weeks after order.",
+}

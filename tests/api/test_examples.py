@@ -1,0 +1,32 @@
+"""Every example in the contract is one that the service takes."""
+
+from service.api import examples
+from tests.conftest import Client
+
+_ORDER = ("tariffs", "machines", "materials", "labour-grades", "overheads", "tools", "taxes", "products")
+_CODES = {
+    "tariffs": "grid",
+    "machines": "sheet-press",
+    "materials": "hdpe-flakes",
+    "labour-grades": "operator",
+    "overheads": "rent",
+    "tools": "brick-mould",
+    "taxes": "vat-standard",
+    "products": "sheet",
+}
+
+
+def test_the_examples_together_are_a_workshop_that_quotes(client: Client) -> None:
+    assert set(_ORDER) == set(examples.FACTS)
+
+    for collection in _ORDER:
+        path = f"{collection}/{_CODES[collection]}"
+        rates = {"2026-01-01": examples.TERMS[collection]} if collection in examples.TERMS else {}
+        client.register(path, examples.FACTS[collection], **rates)
+
+    assert client.put("exchange-rates/2026-01-02", examples.EXCHANGE_RATES).status_code == 201
+    supposed = client.post("products/sheet/cost-sheet", examples.WHAT_IF)
+    assert supposed.status_code == 200, supposed.json
+    assert supposed.json["warnings"] == []
+    quoted = client.post("quotations", examples.QUOTATION)
+    assert quoted.status_code == 201, quoted.json
