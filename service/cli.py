@@ -18,10 +18,12 @@ from service.config import DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings
 from service.domain.errors import UnknownCurrencyError
 from service.domain.money import minor_unit_decimals
 from service.store.database import Database
-from service.store.schema import migrate, schema_state
+from service.store.schema import SchemaState, find_schema_state, migrate
 from service.store.workshops import find_workshop, new_workshop
 from service.workflows import keys, quoting
 
+THREADS = 4
+"""Of a worker: enough that one slow answer does not hold up the others, and fewer than the database pool has."""
 CONTRACT = Path(__file__).resolve().parents[1] / "openapi" / "openapi.yaml"
 
 
@@ -35,17 +37,24 @@ def main() -> None:
     """Pugmill: what a workshop's product costs, what to ask for it, and quotations. DATABASE_URL names the database."""
 
 
+def _state(database: Database) -> SchemaState:
+    found = find_schema_state(database)
+    if found is None:
+        raise click.ClickException("the database that DATABASE_URL names does not answer")
+    return found
+
+
 @main.command("migrate")
 def migrate_command() -> None:
     """Bring the tables up to date; twice does no harm."""
     database = _database()
-    before = schema_state(database)
+    before = _state(database)
     if not before.is_known:
         raise click.ClickException(
             f"the database is at revision {before.applied}, which this version does not know; install a newer version"
         )
     migrate(database)
-    click.echo(f"tables are at revision {schema_state(database).applied}")
+    click.echo(f"tables are at revision {_state(database).applied}")
 
 
 def _currency(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
@@ -156,7 +165,7 @@ def recompute_quotations(workshop_id: UUID) -> None:
 @click.option("--workers", default=DEFAULT_WORKERS, show_default=True, type=click.IntRange(1, 64))
 def serve(host: str, port: int, workers: int) -> None:
     """Answer HTTP until stopped; refuses to start on tables it does not know."""
-    state = schema_state(_database())
+    state = _state(_database())
     if not state.is_current:
         remedy = "run 'pugmill migrate' first" if state.is_known else "install the version that made it"
         raise click.ClickException(f"the database is at revision {state.applied}, not {state.newest}; {remedy}")
@@ -166,6 +175,7 @@ def serve(host: str, port: int, workers: int) -> None:
         port=port,
         interface=Interfaces.WSGI,
         workers=workers,
+        blocking_threads=THREADS,
         factory=True,
         websockets=False,
         log_access=False,
@@ -193,3 +203,7 @@ def openapi(check: bool) -> None:
         raise click.ClickException("openapi/openapi.yaml is not what the code says; run 'pugmill openapi'")
     else:
         click.echo("the contract is what the code says")
+
+
+if __name__ == "__main__":
+    main()

@@ -121,11 +121,11 @@ def _check_length(field: ma.fields.Field[Any], value: Any) -> None:
 
 
 class ListField(ma.fields.List[Any]):
-    """A list, measured before it is read."""
+    """A list, measured before it is read; a tuple once it is, as immutable as the value it becomes part of."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         _check_length(self, value)
-        return super()._deserialize(value, attr, data, **kwargs)
+        return tuple(super()._deserialize(value, attr, data, **kwargs))
 
 
 class MappingField(ma.fields.Dict):

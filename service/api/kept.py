@@ -2,15 +2,14 @@
 
 from collections import OrderedDict
 from collections.abc import Callable
-from datetime import date
+from functools import wraps
 from threading import Lock
 from typing import Any
 
 import flask
 
-from service.api.answers import dumped, unchanged
-from service.encoding import encoded
-from service.store.workshops import Workshop
+from service.api.answers import JSON, unchanged
+from service.api.auth import access
 
 MAX_BYTES = 32 * 1024 * 1024
 
@@ -41,20 +40,28 @@ class KeptAnswers:
                 self._bytes -= len(dropped)
 
 
-def kept_answer(workshop: Workshop, as_of: date, compute: Callable[[], Any]) -> flask.Response:
-    """The answer to this request, from memory if nothing of the workshop's has changed since.
+def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
+    """Answer from memory, before anything is parsed, if nothing of the workshop's has changed since.
 
-    The revision was read with the key, before anything else: what is computed now is never older than it.
+    For reads that follow from the address, the workshop's facts and rates, and today. The workshop's revision
+    was read with the key, before anything else: what is computed now is never older than it.
     """
-    tag = f"{workshop.revision}-{as_of}"
-    if same := unchanged(tag):
-        return same
-    kept: KeptAnswers = flask.current_app.extensions["pugmill.kept"]
-    key = (workshop.workshop_id, workshop.revision, as_of, flask.request.path, flask.request.query_string)
-    body = kept.get(key)
-    if body is None:
-        body = dumped(encoded(compute()))
-        kept.put(key, body)
-    response = flask.Response(body, content_type="application/json")
-    response.set_etag(tag)
-    return response
+
+    @wraps(view)
+    def answer(*args: Any, **kwargs: Any) -> flask.Response:
+        workshop = access().workshop
+        request = flask.request
+        memory: KeptAnswers = flask.current_app.extensions["pugmill.kept"]
+        state = f"{workshop.revision}-{workshop.today()}"
+        key = (workshop.workshop_id, state, request.path, request.query_string)
+        body = memory.get(key)
+        if body is None:
+            body = view(*args, **kwargs).get_data()
+            memory.put(key, body)
+        if same := unchanged(state):
+            return same
+        response = flask.Response(body, content_type=JSON)
+        response.set_etag(state)
+        return response
+
+    return answer

@@ -10,11 +10,11 @@ import marshmallow as ma
 from flask.views import MethodView
 
 from service.api.answers import answer
-from service.api.auth import access, database, workshop
+from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import WHAT_IF
 from service.api.fields import MappingField
-from service.api.kept import kept_answer
+from service.api.kept import kept
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.domain.cost_statement import CostStatement
@@ -199,6 +199,7 @@ class BillOfResources(MethodView):
 class CostSheet(MethodView):
     """What a batch costs."""
 
+    @kept
     @documented("getCostSheet", 304, 404, 406, 409, 412, 422)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.doc(parameters=IF_CHANGED)
@@ -206,11 +207,7 @@ class CostSheet(MethodView):
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """What a batch costs on a day, line by line."""
         as_of = query.as_of or workshop().today()
-        return kept_answer(
-            access().workshop,
-            as_of,
-            lambda: costing.cost_product(database(), workshop(), checked_code(code), query.quantity, as_of),
-        )
+        return answer(costing.cost_product(database(), workshop(), checked_code(code), query.quantity, as_of))
 
     @documented("supposeCostSheet", 400, 404, 406, 409, 413, 415, 422)
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)

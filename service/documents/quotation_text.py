@@ -1,6 +1,6 @@
 """A quotation as plain text, its numbers and dates in the workshop's locale."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from copy import copy
 from dataclasses import dataclass
 from datetime import date
@@ -12,7 +12,8 @@ from babel.dates import format_date
 from babel.numbers import format_decimal, format_percent
 
 from service.domain.cautions import Concern
-from service.domain.money import Money, minor_unit_decimals
+from service.domain.exact import ZERO
+from service.domain.money import Money, in_currency, minor_unit_decimals
 from service.domain.quotation import QuotationFigures, QuotedAdjustment, QuotedLine, QuotedQuantity, Remarks
 from service.domain.quotation_request import QuotationRequest
 
@@ -81,39 +82,45 @@ class _Text:
         yield f"Date   {self._date(paper.quoted_on)}"
         yield f"Valid  until {self._date(paper.valid_until)}"
         yield ""
+        yield f"All prices in {paper.figures.currency}, without tax until the total."
+        yield ""
 
     def _line(self, number: int, line: QuotedLine) -> Iterator[str]:
         yield "-" * WIDTH
         yield from wrap(f"{number}. {line.description} ({line.product})", WIDTH, subsequent_indent="   ")
         yield from self._quantity(line.quoted)
         if line.quantity_breaks:
-            yield "   In other quantities:"
+            yield "   Other quantities you may choose instead, not in the total below:"
             for other in sorted(line.quantity_breaks, key=lambda quoted: quoted.quantity):
                 yield from self._quantity(other)
 
     def _quantity(self, quoted: QuotedQuantity) -> Iterator[str]:
         count = format_decimal(quoted.quantity, locale=self.paper.locale)
-        yield _row(f"   {count} × {self._money(quoted.unit_price)}", self._money(quoted.net_amount))
-        yield from self._adjustments(quoted.allowances, "less", "      including ")
-        yield from self._adjustments(quoted.charges, "plus", "      including ")
+        row = f"   {count} × {self._money(quoted.unit_price)}"
+        adjusted = quoted.allowances or quoted.charges
+        if not adjusted:
+            yield _row(row, self._money(quoted.net_amount))
+            return
+        gross = quoted.net_amount.amount
+        gross += sum((each.amount.amount for each in quoted.allowances), ZERO)
+        gross -= sum((each.amount.amount for each in quoted.charges), ZERO)
+        yield _row(row, self._money(in_currency(gross, quoted.net_amount.currency)))
+        yield from self._adjustments(quoted.allowances, quoted.charges, "      ")
+        yield _row("      together", self._money(quoted.net_amount))
 
     def _adjustments(
-        self, adjustments: tuple[QuotedAdjustment, ...], word: str, indent: str, *, in_column: bool = False
+        self, allowances: Iterable[QuotedAdjustment], charges: Iterable[QuotedAdjustment], indent: str
     ) -> Iterator[str]:
-        for each in adjustments:
-            if in_column:
-                sign = -1 if word == "less" else 1
-                signed = Money(amount=each.amount.amount * sign, currency=each.amount.currency)
-                yield _row(f"{indent}{each.reason}", self._money(signed))
-            else:
-                yield f"{indent}{word} {self._money(each.amount)}: {each.reason}"
+        for word, sign, adjustments in (("less", -1, allowances), ("plus", 1, charges)):
+            for each in adjustments:
+                signed = in_currency(each.amount.amount * sign, each.amount.currency)
+                yield _row(f"{indent}{word} {each.reason}", self._money(signed))
 
     def _totals(self) -> Iterator[str]:
         totals, figures = self.paper.figures.totals, self.paper.figures
         yield "-" * WIDTH
-        yield _row("Sum of the lines", self._money(totals.line_total))
-        yield from self._adjustments(figures.allowances, "less", "  ", in_column=True)
-        yield from self._adjustments(figures.charges, "plus", "  ", in_column=True)
+        yield _row("Sum of the lines, without tax", self._money(totals.line_total))
+        yield from self._adjustments(figures.allowances, figures.charges, "  ")
         yield _row("Total without tax", self._money(totals.tax_exclusive))
         names = {(line.tax.category, line.tax.rate_share): line.tax for line in figures.lines}
         for subtotal in totals.tax_subtotals:
@@ -140,7 +147,8 @@ class _Text:
             yield ""
             yield "Please note:"
             for caution in cautions:
-                yield from wrap(f"- {caution.text}", WIDTH, initial_indent="  ", subsequent_indent="    ")
+                told = f"- {caution.text} [{caution.source}]"
+                yield from wrap(told, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
     def _money(self, money: Money) -> str:
         # CLDR's digits of a currency differ from ISO 4217's, and Babel rounds half even: the figure is at its minor

@@ -1,0 +1,176 @@
+"""The demo workshop, loaded and quoted by the scripts themselves; the network alone is stood in for."""
+
+import runpy
+import sys
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import flask
+import pytest
+import requests_mock as network
+import yaml
+
+from service.domain.register import COLLECTIONS
+from service.store.database import Database
+from service.store.workshops import find_workshop, new_workshop
+from service.workflows import keys
+from tests.conftest import Client
+from tests.contract import Contract
+
+SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
+LEAST = {"materials": 6, "machines": 4, "labour-grades": 2, "tariffs": 1, "overheads": 3, "tools": 3, "taxes": 2}
+BATCHES = (1, 7, 100, 2500)
+DENSEST_KG_PER_LITRE = Decimal("1.06")  # polystyrene, the densest polymer here; from memory
+
+
+def new_demo(app: flask.Flask, contract: Contract) -> Client:
+    """The demo workshop as scripts/start makes it, with nothing in it yet."""
+    described = yaml.safe_load((SCRIPTS / "demo" / "workshop.yaml").read_text())["workshop"]
+    workshop = new_workshop(**{name.replace("-", "_"): text for name, text in described.items()})
+    key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
+    return Client(app=app, contract=contract, key=key, workshop=workshop)
+
+
+def run_script(client: Client, name: str, key: str | None = None) -> None:
+    """Run a script as the command line does; what it sends reaches the application."""
+
+    def answer(request: Any, context: Any) -> bytes:
+        response = client.request(request.method, request.path_url, request.body, headers=dict(request.headers))
+        context.status_code, context.headers = response.status_code, dict(response.headers)
+        data: bytes = response.data
+        return data
+
+    with network.Mocker() as mocker, pytest.MonkeyPatch.context() as patch:
+        mocker.register_uri(network.ANY, network.ANY, content=answer)
+        patch.syspath_prepend(str(SCRIPTS))
+        patch.setattr(sys, "argv", [name, "--url", "http://pugmill.example/", "--key", key or client.key])
+        runpy.run_path(str(SCRIPTS / name), run_name="__main__")
+
+
+@pytest.fixture(scope="module")
+def demo(app: flask.Flask, contract: Contract) -> Client:
+    """The demo workshop, loaded once for all of these tests."""
+    client = new_demo(app, contract)
+    run_script(client, "load_demo")
+    return client
+
+
+def items(client: Client, collection: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = client.get(f"{collection}?limit=100").json["items"]
+    return found
+
+
+def cost_sheet(client: Client, code: str, quantity: int) -> dict[str, Any]:
+    response = client.get(f"products/{code}/cost-sheet?quantity={quantity}")
+    assert response.status_code == 200, response.json
+    sheet: dict[str, Any] = response.json
+    return sheet
+
+
+def revision(client: Client, database: Database) -> int:
+    with database.reading() as connection:
+        workshop = find_workshop(connection, client.workshop.workshop_id)
+    assert workshop is not None
+    return workshop.revision
+
+
+def test_the_demo_is_a_whole_workshop(demo: Client) -> None:
+    for collection, least in LEAST.items():
+        assert len(items(demo, collection)) >= least, collection
+    assert [len(tariff["bands"]) for tariff in items(demo, "tariffs")] == [2]
+
+    products = items(demo, "products")
+    assert len(products) >= 8
+    assert {"brick", "beam-1200", "beam-1800", "sheet", "hook", "plant-pot"} <= {each["code"] for each in products}
+    made_of_products = [each for each in products if any(line["product"] for line in each["bill_of_materials"])]
+    assert {"bench", "coaster-set"} == {each["code"] for each in made_of_products}
+
+
+def test_everything_in_the_demo_says_that_it_is_invented(demo: Client) -> None:
+    for collection in COLLECTIONS:
+        for each in items(demo, collection):
+            assert "invented" in each["note"].lower(), (collection, each["code"])
+    assert "invented" in demo.workshop.address
+
+
+def test_every_demo_product_has_a_cost_sheet_without_a_warning_at_any_batch_size(demo: Client) -> None:
+    for product in items(demo, "products"):
+        sheets = [cost_sheet(demo, product["code"], quantity) for quantity in BATCHES]
+
+        assert [sheet["warnings"] for sheet in sheets] == [[]] * len(BATCHES), product["code"]
+        piece_costs = [Decimal(sheet["subtotals"]["full_cost"]["per_piece"]["amount"]) for sheet in sheets]
+        assert piece_costs == sorted(piece_costs, reverse=True), "setting up is shared by more pieces"
+
+
+def test_every_demo_product_has_room_for_its_mass_in_its_dimensions(demo: Client) -> None:
+    for product in items(demo, "products"):
+        cubic_mm = Decimal(product["length_mm"]) * Decimal(product["width_mm"]) * Decimal(product["height_mm"])
+        assert Decimal(product["mass_kg"]) <= cubic_mm / 10**6 * DENSEST_KG_PER_LITRE, product["code"]
+
+
+def test_a_demo_brick_costs_a_few_euros_and_its_pigment_is_paid_in_another_currency(demo: Client) -> None:
+    sheet = cost_sheet(demo, "brick", 500)
+
+    assert 2 < Decimal(sheet["subtotals"]["full_cost"]["per_piece"]["amount"]) < 6
+    (day,) = sheet["exchange_rates"]
+    assert list(day["rates"]) == ["GBP"]
+    assert day["published_on"] == sheet["as_of"]
+
+
+def test_loading_the_demo_twice_changes_nothing(
+    demo: Client, database: Database, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = revision(demo, database)
+
+    run_script(demo, "load_demo")
+
+    assert revision(demo, database) == before
+    assert capsys.readouterr().out.endswith(" 0 of them new.\n")
+
+
+def test_loading_the_demo_keeps_the_exchange_rates_of_earlier_days(app: flask.Flask, contract: Contract) -> None:
+    client = new_demo(app, contract)
+    earlier = {"base": "EUR", "rates": {"GBP": "0.85"}}
+    client.put("exchange-rates/2026-01-05", earlier)
+
+    run_script(client, "load_demo")
+
+    assert client.get("exchange-rates/2026-01-05").json == earlier
+    assert len(items(client, "exchange-rates")) == 2
+
+
+def test_a_batch_of_bricks_is_quoted_and_the_quotation_printed(
+    demo: Client, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run_script(demo, "quote_bricks")
+
+    printed = capsys.readouterr().out
+    (summary,) = items(demo, "quotations")
+    quotation = demo.get(f"quotations/{summary['id']}").json
+    full_cost = Decimal(cost_sheet(demo, "brick", 500)["subtotals"]["full_cost"]["per_piece"]["amount"])
+    assert f"{full_cost:.4f}" in printed
+    assert demo.get(f"quotations/{summary['id']}", headers={"Accept": "text/plain"}).text in printed
+    assert [each["quantity"] for each in quotation["figures"]["lines"][0]["quantity_breaks"]] == [100, 1000, 2500]
+    assert len(quotation["figures"]["lines"][0]["quoted"]["allowances"]) == 1
+    assert len(quotation["figures"]["charges"]) == 1
+    assert quotation["remarks"]["warnings"] == []
+
+
+@pytest.mark.parametrize("name", ["load_demo", "quote_bricks"])
+def test_a_refused_request_is_told_in_the_words_of_the_service(demo: Client, name: str) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        run_script(demo, name, key="none")
+
+    # Python ends with exit status 1 and this text on standard error.
+    assert f"{name}: " in str(stopped.value.code)
+    assert "refused with 401: " in str(stopped.value.code)
+
+
+@pytest.mark.parametrize("name", ["load_demo", "quote_bricks"])
+def test_a_service_that_does_not_answer_is_named(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.syspath_prepend(str(SCRIPTS))
+    monkeypatch.setattr(sys, "argv", [name, "--url", "http://127.0.0.1:1", "--key", "none"])
+
+    with pytest.raises(SystemExit, match=r"no answer from http://127\.0\.0\.1:1 "):
+        runpy.run_path(str(SCRIPTS / name), run_name="__main__")
