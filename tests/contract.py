@@ -48,7 +48,7 @@ class Contract:
         template, operation = found
         status = str(response.status_code)
         assert status in operation["responses"], f"{method} {template} answers {status}, which the contract lacks"
-        if response.mimetype.endswith("json") and method != "HEAD":
+        if (response.mimetype or "").endswith("json") and method != "HEAD":
             escaped = template.replace("~", "~0").replace("/", "~1")
             media = response.mimetype
             where = f"/paths/{escaped}/{method.lower()}/responses/{status}"

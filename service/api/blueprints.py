@@ -32,6 +32,11 @@ class FieldProblemSchema(ma.Schema):
 class ProblemSchema(ma.Schema):
     """A refusal (RFC 9457). Some kinds have further members, such as `loop` or `missing`."""
 
+    class Meta:
+        """Further members are RFC 9457's extension members."""
+
+        unknown = ma.INCLUDE
+
     type = ma.fields.String(required=True, metadata={"description": "What kind of problem it is."})
     title = ma.fields.String(required=True, metadata={"description": "The status in words."})
     status = ma.fields.Integer(required=True, metadata={"description": "The HTTP status."})
