@@ -39,13 +39,7 @@ class ProblemError(Exception):
     """
 
     def __init__(
-        self,
-        status: int,
-        kind: str,
-        detail: str,
-        *,
-        headers: Mapping[str, str] | None = None,
-        **members: Any,
+        self, status: int, kind: str, detail: str, *, headers: Mapping[str, str] | None = None, **members: Any
     ) -> None:
         super().__init__(detail)
         self.status, self.kind, self.detail = status, kind, detail

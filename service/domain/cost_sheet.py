@@ -131,13 +131,7 @@ def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
 
 
 @exactly
-def cost_sheet(
-    bill: BillOfResources,
-    rates: Mapping[str, Decimal],
-    *,
-    as_of: date,
-    currency: str,
-) -> CostSheet:
+def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: date, currency: str) -> CostSheet:
     """The bill of resources times the rates, in two passes.
 
     First every physical quantity is priced; then pools of overhead on a value take their share of the
@@ -161,12 +155,7 @@ def cost_sheet(
     lines = [_priced(line, rates[line.resource], shares) for line in bill.lines if line.resource in rates]
     lines += _value_lines(bill, rates, lines, currency)
     return CostSheet(
-        product=bill.product,
-        name=bill.name,
-        quantity=bill.quantity,
-        as_of=as_of,
-        currency=currency,
-        lines=tuple(lines),
+        product=bill.product, name=bill.name, quantity=bill.quantity, as_of=as_of, currency=currency, lines=tuple(lines)
     )
 
 

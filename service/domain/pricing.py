@@ -82,8 +82,10 @@ class PricingPolicy:
             yield InvalidValueError(("price_endings",), f"must be less than the step of {step:f}")
 
     def grid_problems(self, currency: str) -> Iterator[InvalidValueError]:
-        """Steps and endings finer than the currency's minor unit."""
+        """Prices, steps and endings finer than the currency's minor unit."""
         unit = UNITS[minor_unit_decimals(currency)]
+        if self.target is Target.FIXED_PRICE and not is_at_minor_unit(self.value, currency):
+            yield InvalidValueError(("value",), f"must be a multiple of {unit}, the minor unit of {currency}")
         if self.price_step is not None and not is_at_minor_unit(self.price_step, currency):
             yield InvalidValueError(("price_step",), f"must be a multiple of {unit}, the minor unit of {currency}")
         if not all(is_at_minor_unit(ending, currency) for ending in self.price_endings):

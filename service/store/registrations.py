@@ -243,9 +243,7 @@ def _surroundings_query() -> sa.Select[Any]:
     )
     reached = reached.union(
         sa.select(uses.c.used_collection, uses.c.used_code).where(
-            uses.c.workshop_id == workshop_id,
-            uses.c.collection == reached.c.collection,
-            uses.c.code == reached.c.code,
+            uses.c.workshop_id == workshop_id, uses.c.collection == reached.c.collection, uses.c.code == reached.c.code
         )
     )
     in_force = rates.alias("in_force")

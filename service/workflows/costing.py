@@ -14,15 +14,7 @@ from service.domain.exact import ZERO, exactly
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.money import Money, is_at_minor_unit
 from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.pricing import (
-    Price,
-    PriceStatement,
-    PricingPolicy,
-    kept_at,
-    price,
-    price_statement,
-    unit_costs,
-)
+from service.domain.pricing import Price, PriceStatement, PricingPolicy, kept_at, price, price_statement, unit_costs
 from service.domain.rates import DatedRate, RateCard, RateTerms, TaxRate, rate_problems, unit_rates
 from service.domain.resources import Overhead, Path, Tax
 from service.store import exchange, registrations
@@ -102,11 +94,7 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
 
 @exactly
 def prepare(
-    connection: Connection,
-    workshop: Workshop,
-    products: Iterable[str],
-    as_of: date,
-    what_if: WhatIf | None = None,
+    connection: Connection, workshop: Workshop, products: Iterable[str], as_of: date, what_if: WhatIf | None = None
 ) -> Costing:
     """Load what costing these products on the date takes.
 
