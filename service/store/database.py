@@ -47,12 +47,14 @@ class Database:
 
     def __init__(self, url: str) -> None:
         self.engine = make_engine(url)
+        is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
+        self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._writing = self.engine.execution_options(**{_WRITING: True})
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """One consistent view; nothing is kept of it."""
-        with self.engine.connect() as connection:
+        with self._reading.connect() as connection:
             yield connection
 
     @contextmanager

@@ -73,7 +73,7 @@ def _basis(
     batches = dict.fromkeys((line.product, quantity) for line in request.lines for quantity in line.quantities)
     bills = [bill for bill, _ in costed(connection, workshop, costing, batches)]
     catalogue = costing.surroundings.catalogue
-    quoted = {line.product: line.quantity for line in request.lines}
+    quoted = {(line.product, line.quantity) for line in request.lines}
     basis = QuotationBasis(
         as_of=quoted_on,
         currency=workshop.currency,
@@ -87,7 +87,7 @@ def _basis(
         taxes={code: tax for code, (tax, _) in taxes.items()},
         bills=tuple(bills),
     )
-    shown = [bill for bill in bills if quoted[bill.product] == bill.quantity]
+    shown = [bill for bill in bills if (bill.product, bill.quantity) in quoted]
     remarks = Remarks(
         warnings=tuple(dict.fromkeys(each for bill in shown for each in warnings(bill, catalogue))),
         cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),

@@ -16,9 +16,7 @@ def a_heated(
     polymer: Polymer = Polymer.HDPE, temperature_c: str | None = "200", where: str = "pressing"
 ) -> HeatedPolymer:
     return HeatedPolymer(
-        polymer=polymer,
-        processing_temperature_c=None if temperature_c is None else Decimal(temperature_c),
-        where=where,
+        polymer=polymer, processing_temperature_c=None if temperature_c is None else Decimal(temperature_c), where=where
     )
 
 
@@ -65,8 +63,7 @@ class TestHotWork:
         assert text.startswith("HDPE at a temperature not declared, usually 195 to 290 °C (pressing): ")
 
     @pytest.mark.parametrize(
-        ("polymer", "name"),
-        [(Polymer.OTHER, "another polymer"), (Polymer.UNIDENTIFIED, "an unidentified polymer")],
+        ("polymer", "name"), [(Polymer.OTHER, "another polymer"), (Polymer.UNIDENTIFIED, "an unidentified polymer")]
     )
     def test_no_temperature_is_made_up_for_a_polymer_without_data(self, polymer: Polymer, name: str) -> None:
         assert cautions_of(a_heated(polymer, None))["hot-work"].text.startswith(f"{name} (pressing): ")
