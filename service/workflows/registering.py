@@ -157,7 +157,7 @@ def _check_product(connection: Connection, workshop: Workshop, code: str, produc
     above = registrations.product_users(connection, workshop.workshop_id, code)
     depth = levels(code, {each: facts.sub_assemblies() for each, facts in products.items()}) + levels(code, above)
     if depth >= MAX_DEPTH:
-        raise TooComplexError("levels of sub-assemblies", MAX_DEPTH, ("bill_of_materials",))
+        raise _too_deep()
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)
 
@@ -170,6 +170,12 @@ def _check_loop(code: str, product: Product, products: Mapping[str, Product]) ->
         lines = [line.product for line in product.bill_of_materials]
         path = ("bill_of_materials", lines.index(error.loop[1]), "product")
         raise ProductLoopError(error.loop, path) from None
+    except TooComplexError:
+        raise _too_deep() from None
+
+
+def _too_deep() -> TooComplexError:
+    return TooComplexError("levels of sub-assemblies", MAX_DEPTH, ("bill_of_materials",))
 
 
 def _machinery(connection: Connection, workshop: Workshop, product: Product) -> Catalogue:
