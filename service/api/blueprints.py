@@ -1,5 +1,6 @@
 """The flask-smorest pieces set up once: strict parsing, problem documents in the contract."""
 
+from collections.abc import Callable, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -50,6 +51,16 @@ class Blueprint(flask_smorest.Blueprint):
     """A blueprint that reads bodies exactly and refuses what it does not know."""
 
     ARGUMENTS_PARSER: FlaskParser = Parser()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._prepare_doc_cbks.append(self._prepare_conditions_doc)
+
+    def _prepare_conditions_doc(self, doc: dict[str, Any], doc_info: dict[str, Any], **_: Any) -> dict[str, Any]:
+        """The conditional headers, beside whatever other parameters there are."""
+        if conditions := doc_info.get("conditions"):
+            doc["parameters"] = [*doc.get("parameters", []), *conditions]
+        return doc
 
 
 class Converter(OpenAPIConverter):
@@ -108,8 +119,10 @@ ERRORS = {
 _COMMON = (401, 403, 503)
 
 
-def documented(operation_id: str, *statuses: int, security: bool = True) -> Any:
-    """Name the operation in the contract and list the problems it may answer with."""
+def documented(
+    operation_id: str, *statuses: int, security: bool = True, conditions: Sequence[Mapping[str, Any]] = ()
+) -> Callable[[Callable[..., Any]], Any]:
+    """Name the operation in the contract, with the problems it may answer with and the conditions it honours."""
     wanted = sorted({*(_COMMON if security else ()), *statuses})
     problem = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
     responses = {
@@ -119,6 +132,12 @@ def documented(operation_id: str, *statuses: int, security: bool = True) -> Any:
         }
         for status in wanted
     }
-    return flask_smorest.Blueprint.doc(
-        operationId=operation_id, responses=responses, **({"security": [{"key": []}]} if security else {"security": []})
-    )
+    keys: list[dict[str, list[str]]] = [{"key": []}] if security else []
+    document = flask_smorest.Blueprint.doc(operationId=operation_id, responses=responses, security=keys)
+
+    def decorate(function: Callable[..., Any]) -> Any:
+        described = document(function)
+        described._apidoc["conditions"] = list(conditions)
+        return described
+
+    return decorate

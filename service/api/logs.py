@@ -33,7 +33,7 @@ class JsonFormatter(logging.Formatter):
         entry |= {name: getattr(record, name) for name in _FACTS if hasattr(record, name)}
         if record.exc_info:
             entry["exception"] = self.formatException(record.exc_info)
-        return json.dumps(entry, ensure_ascii=False)
+        return json.dumps(entry)  # in ASCII: a path may hold what no encoding can write
 
 
 SERVER_LOGS = {

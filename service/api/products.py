@@ -200,9 +200,8 @@ class CostSheet(MethodView):
     """What a batch costs."""
 
     @kept
-    @documented("getCostSheet", 304, 404, 406, 409, 412, 422)
+    @documented("getCostSheet", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
-    @blueprint.doc(parameters=IF_CHANGED)
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """What a batch costs on a day, line by line."""

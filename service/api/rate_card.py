@@ -91,16 +91,14 @@ class ExchangeRates(MethodView):
 class ExchangeRatesOfDay(MethodView):
     """Exchange rates of one day."""
 
-    @documented("getExchangeRates", 304, 404, 406, 412, 422)
-    @blueprint.doc(parameters=IF_CHANGED)
+    @documented("getExchangeRates", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
     def get(self, day: str) -> flask.Response:
         """The exchange rates entered by hand for a day."""
         found = registering.find_exchange_rates(database(), workshop(), checked_day(day))
         return answer(_entered(found.day), revision=found.revision)
 
-    @documented("putExchangeRates", 400, 406, 412, 413, 415, 422)
-    @blueprint.doc(parameters=CONDITIONS)
+    @documented("putExchangeRates", 400, 406, 412, 413, 415, 422, conditions=CONDITIONS)
     @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="They were replaced, or are unchanged.")
     @blueprint.alt_response(

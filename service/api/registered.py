@@ -166,18 +166,17 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
 
     @blueprint.route("/<code>", parameters=[CODE])
     class One(MethodView):
-        @documented(f"get{singular}", 304, 404, 406, 412, 422)
-        @blueprint.doc(summary=f"Read a {noun}", parameters=IF_CHANGED)
+        @documented(f"get{singular}", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+        @blueprint.doc(summary=f"Read a {noun}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
             found = registering.find_one(database(), workshop(), name, checked_code(code))
             return answer(found.facts, revision=found.revision)
 
-        @documented(f"put{singular}", 400, 406, 412, 413, 415, 422)
+        @documented(f"put{singular}", 400, 406, 412, 413, 415, 422, conditions=CONDITIONS)
         @blueprint.doc(
             summary=f"Register a {noun}, or replace it",
             description="The same again changes nothing. What is left out takes its default.",
-            parameters=CONDITIONS,
         )
         @blueprint.arguments(facts_schema(), example=FACTS[name])
         @blueprint.response(200, facts_schema, headers=ETAG, description="It was replaced, or is unchanged.")
@@ -188,11 +187,10 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             done = registering.register(database(), workshop(), name, checked_code(code), facts, precondition())
             return saved(done)
 
-        @documented(f"retire{singular}", 404, 409, 412, 422)
+        @documented(f"retire{singular}", 404, 409, 412, 422, conditions=CONDITIONS[:1])
         @blueprint.doc(
             summary=f"Retire a {noun}",
             description="Refused while anything names it. Its rates stay, and so does every quotation.",
-            parameters=CONDITIONS[:1],
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
@@ -233,18 +231,17 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
 
     @blueprint.route("/<code>/rates/<day>", parameters=[CODE, DAY])
     class Rate(MethodView):
-        @documented(f"get{singular}Rate", 304, 404, 406, 412, 422)
-        @blueprint.doc(summary=f"The rate of a {noun} that begins on a day", parameters=IF_CHANGED)
+        @documented(f"get{singular}Rate", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+        @blueprint.doc(summary=f"The rate of a {noun} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: str) -> flask.Response:
             found = registering.find_dated_rate(database(), workshop(), name, checked_code(code), checked_day(day))
             return answer(found.rate.terms, revision=found.revision)
 
-        @documented(f"put{singular}Rate", 400, 404, 406, 412, 413, 415, 422)
+        @documented(f"put{singular}Rate", 400, 404, 406, 412, 413, 415, 422, conditions=CONDITIONS)
         @blueprint.doc(
             summary=f"What a {noun} costs from a day on",
             description="The same again changes nothing; a correction leaves every quotation as it was given.",
-            parameters=CONDITIONS,
         )
         @blueprint.arguments(terms_schema(), example=TERMS[name])
         @blueprint.response(200, terms_schema, headers=ETAG, description="It was replaced, or is unchanged.")
@@ -260,12 +257,8 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             )
             return saved(done)
 
-        @documented(f"withdraw{singular}Rate", 404, 412, 422)
-        @blueprint.doc(
-            summary="Take back a rate entered by mistake",
-            description="The one before it holds on.",
-            parameters=CONDITIONS[:1],
-        )
+        @documented(f"withdraw{singular}Rate", 404, 412, 422, conditions=CONDITIONS[:1])
+        @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
         @blueprint.response(204)
         def delete(self, code: str, day: str) -> flask.Response:
             registering.withdraw_rate(

@@ -125,6 +125,12 @@ class BillOfResources:
     steps: tuple[Step, ...]
     issues: tuple[MaterialIssue, ...]
 
+    @property
+    def resources(self) -> tuple[str, ...]:
+        """Whose rates the batch is priced with: each once, whichever parts of it the batch consumes."""
+        named = (*(line.resource for line in self.lines), *(pool.resource for pool in self.value_pools))
+        return tuple(dict.fromkeys(resource.partition("#")[0] for resource in named))
+
 
 def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
     """The product and all its sub-assemblies, every product before what it is made of.

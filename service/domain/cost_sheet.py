@@ -181,6 +181,8 @@ def _value_lines(
     found = []
     for pool in bill.value_pools:
         base = sum((line.amount for line in priced if line.cost_class is _BASES[pool.base]), ZERO)
+        if not base:
+            continue
         found.append(
             CostLine(
                 resource=pool.resource,

@@ -25,6 +25,8 @@ _TRAPS = [DivisionByZero, InvalidOperation, Overflow]
 EXACT = Context(prec=34, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 _SNAP = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 
+_DIGITS_OF_A_LOSS = 9
+
 ZERO = Decimal(0)
 ONE = Decimal(1)
 MINUTES_PER_HOUR = Decimal(60)
@@ -50,6 +52,11 @@ def exactly(function: Callable[P, R]) -> Callable[P, R]:
     return wrapper
 
 
+def snapped(figure: Decimal) -> Decimal:
+    """The figure at 28 digits: what a division left a hair off is whole again."""
+    return _SNAP.plus(figure)
+
+
 def half_up(figure: Decimal, decimals: int) -> Decimal:
     """The figure at so many decimals: snapped to 28 digits, then rounded half up on its magnitude.
 
@@ -61,7 +68,7 @@ def half_up(figure: Decimal, decimals: int) -> Decimal:
     Raises:
         FigureTooLargeError: it would show more than the 28 digits that are known.
     """
-    return _quantized(_SNAP.plus(figure), decimals, ROUND_HALF_UP)
+    return _quantized(snapped(figure), decimals, ROUND_HALF_UP)
 
 
 def _quantized(snapped: Decimal, decimals: int, rounding: str) -> Decimal:
@@ -81,12 +88,12 @@ def whole_up(figure: Decimal) -> Decimal:
     Raises:
         FigureTooLargeError: it would show more than the 28 digits that are known.
     """
-    return _quantized(_SNAP.plus(figure), 0, ROUND_CEILING)
+    return _quantized(snapped(figure), 0, ROUND_CEILING)
 
 
 def whole_down(figure: Decimal) -> Decimal:
     """The greatest whole number that is not above the figure; raises as whole_up does."""
-    return _quantized(_SNAP.plus(figure), 0, ROUND_FLOOR)
+    return _quantized(snapped(figure), 0, ROUND_FLOOR)
 
 
 def apportioned(figures: Iterable[Decimal], decimals: int) -> tuple[Decimal, ...]:
@@ -102,11 +109,12 @@ def apportioned(figures: Iterable[Decimal], decimals: int) -> tuple[Decimal, ...
         FigureTooLargeError: one would show more than the 28 digits that are known.
     """
     unit = UNITS[decimals]
-    snapped = [_SNAP.plus(figure) for figure in figures]
-    shown = [_quantized(figure, decimals, ROUND_FLOOR) for figure in snapped]
-    missing = int((half_up(sum(snapped, ZERO), decimals) - sum(shown, ZERO)).scaleb(decimals))
-    by_loss = sorted(range(len(shown)), key=lambda index: shown[index] - snapped[index])
-    for index in by_loss[:missing]:
+    exact = list(figures)
+    shown = [_quantized(snapped(figure), decimals, ROUND_FLOOR) for figure in exact]
+    missing = int((half_up(sum(exact, ZERO), decimals) - sum(shown, ZERO)).scaleb(decimals))
+    # Two figures of different size that lose the same differ in the last of their 34 digits all the same.
+    lost = [round(figure - floor, decimals + _DIGITS_OF_A_LOSS) for figure, floor in zip(exact, shown, strict=True)]
+    for index in sorted(range(len(shown)), key=lambda index: -lost[index])[:missing]:
         shown[index] += unit
     return tuple(shown)
 

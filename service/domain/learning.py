@@ -3,7 +3,7 @@
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.declared import Bounds, NotNegative, declared
+from service.domain.declared import Bounds, declared
 from service.domain.exact import ONE, ZERO, exactly
 
 _TWO = Decimal(2)
@@ -20,7 +20,7 @@ class LearningCurve:
     """
 
     rate_share: Annotated[Decimal, Bounds(above=Decimal("0.5"), at_most=1)]
-    pieces_before: NotNegative = ZERO
+    pieces_before: Annotated[Decimal, Bounds(at_least=0, at_most=1_000_000_000)] = ZERO
 
 
 def learning_index(rate_share: Decimal) -> Decimal:

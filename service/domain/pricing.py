@@ -9,7 +9,7 @@ from typing import Annotated
 from service.domain.cost_sheet import CostSheet
 from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
 from service.domain.errors import InvalidValueError, UnreachableMarginError
-from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_down, whole_up
+from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down, whole_up
 from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, is_at_minor_unit, minor_unit_decimals
 
 
@@ -263,7 +263,7 @@ def _judged(
         costs=costs,
         target=target,
         floor=minor.at_or_above(enforced if has_floor else costs.variable * taxed),
-        is_raised_to_floor=target < enforced and asked >= enforced,
+        is_raised_to_floor=has_floor and snapped(target) < snapped(enforced) <= snapped(asked),
         break_even=minor.at_or_above(costs.full * taxed),
     )
 

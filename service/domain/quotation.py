@@ -250,12 +250,19 @@ class _Quoting:
 
     def __init__(self, request: QuotationRequest, basis: QuotationBasis) -> None:
         self.request, self.basis, self.currency = request, basis, basis.currency
-        rates = unit_rates(basis.card, basis.pools, lambda money: basis.exchange.converted(money, basis.currency))
         self.sheets: dict[tuple[str, int], CostSheet] = {
-            (bill.product, bill.quantity): cost_sheet(bill, rates, as_of=basis.as_of, currency=basis.currency)
+            (bill.product, bill.quantity): cost_sheet(
+                bill,
+                unit_rates(basis.card, bill.resources, basis.pools, self._converted),
+                as_of=basis.as_of,
+                currency=basis.currency,
+            )
             for bill in basis.bills
         }
         self.names = {bill.product: bill.name for bill in basis.bills}
+
+    def _converted(self, money: Money) -> Decimal:
+        return self.basis.exchange.converted(money, self.currency)
 
     def tax(self, code: str) -> QuotedTax:
         registered, terms = self.basis.taxes[code], self.basis.card.rates[f"taxes/{code}"].terms

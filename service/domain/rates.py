@@ -1,6 +1,6 @@
 """What one unit of a resource costs from a date on: the terms, and the unit rates that follow from them."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -18,7 +18,7 @@ from service.domain.declared import (
     declared,
 )
 from service.domain.errors import InvalidValueError
-from service.domain.exact import ONE, ZERO
+from service.domain.exact import ONE, ZERO, exactly
 from service.domain.money import Money
 from service.domain.resources import STANDING, TAXED_CATEGORIES, Overhead, Tariff, Tax
 
@@ -303,10 +303,6 @@ class RateCard:
     currency: str
     rates: Mapping[str, DatedRate]
 
-    def components(self, resource: str, convert: Convert) -> Components:
-        """The named amounts behind each part of a resource's unit rate."""
-        return self.rates[resource].terms.components(convert)
-
     def replaced(self, terms: Mapping[str, RateTerms]) -> "RateCard":
         """The card as it would be if these terms were in force on its date."""
         what_if = {
@@ -321,19 +317,27 @@ def part_of(resource: str, part: str) -> str:
     return f"{resource}#{part}" if part else resource
 
 
-def unit_rates(card: RateCard, pools: Mapping[str, Overhead], convert: Convert) -> dict[str, Decimal]:
-    """What one unit of every part of every resource on the card costs, in the card's currency.
+@exactly
+def unit_rates(
+    card: RateCard, resources: Iterable[str], pools: Mapping[str, Overhead], convert: Convert
+) -> dict[str, Decimal]:
+    """What one unit of every part of some resources costs, in the card's currency.
 
     Args:
+        card: the rates in force; a resource without one is left out.
+        resources: those that are needed, so that no other is converted.
         pools: the overhead pools by resource; a pool on a value has a share instead of an amount.
+        convert: an amount in the card's currency.
     """
     rates: dict[str, Decimal] = {}
-    for resource, rate in card.rates.items():
-        terms = rate.terms
-        if isinstance(terms, OverheadRate) and pools[resource].base.is_value:
-            rates[resource] = terms.share()
+    for resource in resources:
+        rate = card.rates.get(resource)
+        if rate is None:
+            continue
+        if isinstance(rate.terms, OverheadRate) and pools[resource].base.is_value:
+            rates[resource] = rate.terms.share()
         else:
-            for part, amounts in terms.components(convert).items():
+            for part, amounts in rate.terms.components(convert).items():
                 rates[part_of(resource, part)] = sum(amounts.values(), ZERO)
     return rates
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from service.domain.declared import Code, Length, Line, Name, NotNegative, Positive, PositiveShare, declared
 from service.domain.errors import InvalidValueError
-from service.domain.exact import ONE, ZERO
+from service.domain.exact import ONE, ZERO, exactly
 from service.domain.polymers import Polymer
 
 Path = tuple[str | int, ...]
@@ -251,6 +251,7 @@ class Tax:
 BandShares = Mapping[Code, PositiveShare]
 
 
+@exactly
 def band_share_problem(tariff: Tariff, shares: Mapping[str, Decimal]) -> str | None:
     """What is wrong with a division of electricity over the tariff's bands, if anything."""
     if not shares:

@@ -65,14 +65,12 @@ class Costing:
     Attributes:
         surroundings: the products, what they name, and the rates.
         card: the rates in force on the date, what-if terms included.
-        rates: the unit rates that follow.
-        exchange: the exchange rates used.
+        exchange: converts amounts, and remembers the exchange rates used.
     """
 
     surroundings: Surroundings
     card: RateCard
-    rates: Mapping[str, Decimal]
-    exchange: ExchangeRates
+    exchange: Exchange
 
     def bill(self, code: str, quantity: int) -> BillOfResources:
         """What a batch consumes."""
@@ -83,8 +81,10 @@ class Costing:
 
         Raises:
             MissingRatesError: naming every resource without a rate.
+            MissingExchangeRateError: a rate in another currency cannot be converted.
         """
-        return cost_sheet(bill, self.rates, as_of=self.card.as_of, currency=self.card.currency)
+        rates = unit_rates(self.card, bill.resources, pools_of(self.surroundings), self.exchange)
+        return cost_sheet(bill, rates, as_of=self.card.as_of, currency=self.card.currency)
 
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
@@ -92,7 +92,6 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
     return {f"overheads/{code}": pool for code, pool in surroundings.catalogue.overheads.items()}
 
 
-@exactly
 def prepare(
     connection: Connection, workshop: Workshop, products: Iterable[str], as_of: date, what_if: WhatIf | None = None
 ) -> Costing:
@@ -101,7 +100,6 @@ def prepare(
     Raises:
         NotRegisteredError: one of the products is not registered.
         InvalidValuesError: a what-if rate does not fit what it is for.
-        MissingExchangeRateError: a rate in another currency cannot be converted.
     """
     wanted = list(products)
     around = registrations.surroundings(connection, workshop.workshop_id, wanted, as_of)
@@ -112,9 +110,7 @@ def prepare(
     if what_if:
         _check_what_if(connection, workshop, what_if)
         card = card.replaced(what_if)
-    convert = Exchange(connection, workshop, as_of)
-    rates = unit_rates(card, pools_of(around), convert)
-    return Costing(surroundings=around, card=card, rates=rates, exchange=convert.used)
+    return Costing(surroundings=around, card=card, exchange=Exchange(connection, workshop, as_of))
 
 
 def _check_what_if(connection: Connection, workshop: Workshop, what_if: WhatIf) -> None:
@@ -209,7 +205,7 @@ def cost_product(
     return cost_statement(
         sheet,
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
-        exchange_rates=costing.exchange.days,
+        exchange_rates=costing.exchange.used.days,
         warnings=warnings(bill, costing.surroundings.catalogue),
         cautions=cautions_of(bill, costing.surroundings.catalogue),
     )

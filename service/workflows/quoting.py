@@ -73,6 +73,7 @@ def _basis(
     batches = dict.fromkeys((line.product, quantity) for line in request.lines for quantity in line.quantities)
     bills = [bill for bill, _ in costed(connection, workshop, costing, batches)]
     catalogue = costing.surroundings.catalogue
+    needed = {resource: costing.card.rates[resource] for bill in bills for resource in bill.resources}
     quoted = {(line.product, line.quantity) for line in request.lines}
     basis = QuotationBasis(
         as_of=quoted_on,
@@ -80,9 +81,9 @@ def _basis(
         card=RateCard(
             as_of=quoted_on,
             currency=workshop.currency,
-            rates={**costing.card.rates, **{rate.resource: rate for _, rate in taxes.values()}},
+            rates={**needed, **{rate.resource: rate for _, rate in taxes.values()}},
         ),
-        exchange=costing.exchange,
+        exchange=costing.exchange.used,
         pools=pools_of(costing.surroundings),
         taxes={code: tax for code, (tax, _) in taxes.items()},
         bills=tuple(bills),

@@ -152,30 +152,30 @@ def _reference_problems(
 
 def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
     below = registrations.surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
-    products = {**below.catalogue.products, code: product}
-    _check_loop(code, product, products)
-    above = registrations.product_users(connection, workshop.workshop_id, code)
-    depth = levels(code, {each: facts.sub_assemblies() for each, facts in products.items()}) + levels(code, above)
-    if depth >= MAX_DEPTH:
-        raise _too_deep()
+    _check_nesting(connection, workshop, code, product, below.catalogue.products)
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)
 
 
-def _check_loop(code: str, product: Product, products: Mapping[str, Product]) -> None:
-    """Name the line of the bill of materials that closes a loop."""
+def _check_nesting(
+    connection: Connection, workshop: Workshop, code: str, product: Product, below: Mapping[str, Product]
+) -> None:
+    """Name the line of the bill of materials that closes a loop or goes too deep."""
+    lines = [line.product for line in product.bill_of_materials]
+    parts = {each: facts.sub_assemblies() for each, facts in below.items()}
+    depths = [0 if part is None else levels(part, parts) + 1 for part in lines]
+    deepest = depths.index(max(depths, default=0)) if depths else 0
+    too_deep = TooComplexError("levels of sub-assemblies", MAX_DEPTH, ("bill_of_materials", deepest, "product"))
     try:
-        made_in_order(code, products)
+        made_in_order(code, {**below, code: product})
     except ProductLoopError as error:
-        lines = [line.product for line in product.bill_of_materials]
         path = ("bill_of_materials", lines.index(error.loop[1]), "product")
         raise ProductLoopError(error.loop, path) from None
     except TooComplexError:
-        raise _too_deep() from None
-
-
-def _too_deep() -> TooComplexError:
-    return TooComplexError("levels of sub-assemblies", MAX_DEPTH, ("bill_of_materials",))
+        raise too_deep from None
+    above = registrations.product_users(connection, workshop.workshop_id, code)
+    if max(depths, default=0) + levels(code, above) >= MAX_DEPTH:
+        raise too_deep
 
 
 def _machinery(connection: Connection, workshop: Workshop, product: Product) -> Catalogue:
