@@ -20,12 +20,7 @@ def machine(**changes: Any) -> dict[str, Any]:
 
 
 def machine_rate(**changes: Any) -> dict[str, Any]:
-    return {
-        "replacement_value": money("24000"),
-        "life_years": "10",
-        "planned_hours_per_year": "1600",
-        **changes,
-    }
+    return {"replacement_value": money("24000"), "life_years": "10", "planned_hours_per_year": "1600", **changes}
 
 
 def tariff(**changes: Any) -> dict[str, Any]:

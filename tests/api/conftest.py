@@ -1,0 +1,23 @@
+"""A workshop for the tests that only ask, or are refused: it is registered once, and they leave it as it is."""
+
+import flask
+import pytest
+
+from tests.api.places import register_everything
+from tests.conftest import Client, make_client
+from tests.contract import Contract
+
+
+@pytest.fixture(scope="module")
+def workshop(app: flask.Flask, contract: Contract) -> Client:
+    """A workshop with something at every place."""
+    made = make_client(app, contract)
+    register_everything(made)
+    return made
+
+
+@pytest.fixture(scope="module")
+def quotation_id(workshop: Client) -> str:
+    """Of the workshop's only quotation."""
+    found: str = workshop.get("quotations").json["items"][0]["id"]
+    return found

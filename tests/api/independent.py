@@ -1,0 +1,718 @@
+"""Bill of resources, cost sheet and price sheet in fractions, written from the formulas alone.
+
+It reads what a workshop sends the service (facts, dated terms and exchange rates as JSON) and answers the figures
+that the service ought to answer, digit for digit. It imports nothing of the service and was written without
+reading its arithmetic, so that the two agree only if both follow the same formulas. Where a figure is rational it
+is exact here. A learning curve is a power with an irrational exponent: it is exact for powers of two, and good to
+some sixty digits elsewhere.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from fractions import Fraction
+from math import ceil, floor, isqrt
+from typing import Any
+
+COST_CLASSES = ("direct_material", "packaging", "direct_labour", "machine", "electricity", "tooling", "overhead")
+VALUE_BASES = {"direct_material_value": "direct_material", "direct_labour_value": "direct_labour"}
+SIGNIFICANT_DIGITS = 28
+QUANTITY_DECIMALS = 9
+SHARE_DECIMALS = 6
+MORE_DECIMALS = 4
+MAX_AGE_DAYS = 31
+WITHOUT_OPERATIONS = ""
+
+
+@dataclass
+class Facts:
+    """All that a workshop has registered, as it was sent.
+
+    Attributes:
+        currency: the workshop's own.
+        minor_decimals: digits of its minor unit: 2 for EUR, 0 for JPY, 3 for KWD.
+        facts: what is registered, by "collection/code".
+        terms: what it costs, by "collection/code" and first day.
+        exchange: by day, {"base": …, "rates": …}.
+    """
+
+    currency: str
+    minor_decimals: int
+    facts: dict[str, dict[str, Any]] = field(default_factory=dict)
+    terms: dict[str, dict[str, dict[str, Any]]] = field(default_factory=dict)
+    exchange: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    def terms_on(self, resource: str, as_of: str) -> tuple[str, dict[str, Any]]:
+        """The first day and the terms in force: ISO days sort as they follow each other."""
+        day = max(day for day in self.terms[resource] if day <= as_of)
+        return day, self.terms[resource][day]
+
+
+# Showing figures
+
+
+def snapped(figure: Fraction) -> Fraction:
+    """The figure at 28 significant digits, so that a division's last digit decides no rounding."""
+    if figure == 0:
+        return figure
+    exponent = len(str(abs(figure.numerator))) - len(str(figure.denominator)) - SIGNIFICANT_DIGITS
+    while abs(figure) >= Fraction(10) ** (exponent + SIGNIFICANT_DIGITS):
+        exponent += 1
+    unit = Fraction(10) ** exponent
+    return half_up(figure / unit) * unit
+
+
+def half_up(figure: Fraction) -> int:
+    """The nearest whole number, a half away from zero."""
+    whole = floor(abs(figure) + Fraction(1, 2))
+    return whole if figure >= 0 else -whole
+
+
+def in_units(figure: Fraction, decimals: int) -> int:
+    """The figure in units of its last decimal, rounded."""
+    return half_up(snapped(figure) * 10**decimals)
+
+
+def digits(units: int, decimals: int) -> str:
+    """A whole number of units of the last decimal, written out."""
+    sign = "-" if units < 0 else ""
+    text = str(abs(units)).rjust(decimals + 1, "0")
+    return f"{sign}{text[: len(text) - decimals]}.{text[len(text) - decimals :]}" if decimals else sign + text
+
+
+def shown(figure: Fraction, decimals: int) -> str:
+    return digits(in_units(figure, decimals), decimals)
+
+
+def shown_quantity(figure: Fraction) -> str:
+    return shown(figure, QUANTITY_DECIMALS).rstrip("0").rstrip(".")
+
+
+def apportioned(amounts: Sequence[Fraction], decimals: int) -> list[int]:
+    """Amounts in whole units that add up to their rounded total: the largest remainders get what is missing."""
+    exact = [amount * 10**decimals for amount in amounts]
+    units = [floor(snapped(amount)) for amount in exact]
+    missing = in_units(sum(amounts, Fraction(0)), decimals) - sum(units)
+    by_remainder = sorted(range(len(units)), key=lambda place: (units[place] - exact[place], place))
+    for place in by_remainder[:missing]:
+        units[place] += 1
+    return units
+
+
+# The bill of resources
+
+
+def number(text: Any) -> Fraction:
+    return Fraction(str(text))
+
+
+def to_the_logarithm(rate: Fraction, quantity: Fraction) -> Fraction:
+    """quantity ^ log2(rate), which is rate ^ log2(quantity): the logarithm's binary digits, one by one."""
+    power = 0
+    while quantity >= 2:
+        quantity, power = quantity / 2, power + 1
+    while quantity < 1:
+        quantity, power = quantity * 2, power - 1
+    result = rate**power
+    if quantity == 1:
+        return result
+    one = 1 << 400
+    rest = one * quantity.numerator // quantity.denominator
+    root = one * rate.numerator // rate.denominator
+    factor = one
+    for _ in range(220):
+        rest, root = rest * rest // one, isqrt(root * one)
+        if rest >= 2 * one:
+            rest, factor = rest // 2, factor * root // one
+    return result * Fraction(factor, one)
+
+
+def learning_factor(curve: Mapping[str, Any] | None, pieces: Fraction) -> Fraction:
+    """The average time of these pieces ÷ the time of the first:  ((x+n)^(1+b) - x^(1+b)) ÷ n."""
+    if curve is None:
+        return Fraction(1)
+    rate, before = number(curve["rate_share"]), number(curve.get("pieces_before", 0))
+    after = before + pieces
+    if after <= 1:
+        return Fraction(1)
+    total_before = before * to_the_logarithm(rate, before) if before else Fraction(0)
+    return (after * to_the_logarithm(rate, after) - total_before) / pieces
+
+
+@dataclass
+class Consumed:
+    """What a batch consumes, while it is added up."""
+
+    quantities: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
+    made: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
+    steps: list[dict[str, Any]] = field(default_factory=list)
+    issues: list[dict[str, Any]] = field(default_factory=list)
+    machine_hours: Fraction = Fraction(0)
+    labour_hours: Fraction = Fraction(0)
+
+    def bases(self) -> dict[str, Fraction]:
+        return {
+            "machine_hour": self.machine_hours,
+            "labour_hour": self.labour_hours,
+            "piece": sum(self.made.values(), Fraction(0)),
+        }
+
+
+def parents_first(workshop: Facts, product: str) -> list[str]:
+    """The product and everything made for it, each after all that it goes into."""
+    finished: list[str] = []
+
+    def visit(code: str) -> None:
+        if code not in finished:
+            for line in workshop.facts[f"products/{code}"].get("bill_of_materials", ()):
+                if "product" in line:
+                    visit(line["product"])
+            finished.append(code)
+
+    visit(product)
+    return finished[::-1]
+
+
+def consumed(workshop: Facts, product: str, pieces: int) -> Consumed:
+    """Everything that a batch takes, sub-assemblies made in one lot each."""
+    batch = Consumed()
+    batch.made[product] = Fraction(pieces)
+    for code in parents_first(workshop, product):
+        facts = workshop.facts[f"products/{code}"]
+        started = add_operations(workshop, code, facts, batch)
+        for line in facts.get("bill_of_materials", ()):
+            add_issue(code, facts, line, started, batch)
+    for resource, facts in workshop.facts.items():
+        if resource.startswith("overheads/") and facts["base"] not in VALUE_BASES:
+            batch.quantities[resource] += batch.bases()[facts["base"]]
+    return batch
+
+
+def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: Consumed) -> dict[str, Fraction]:
+    """Work back from the last operation; the answer is the pieces started at each."""
+    good = batch.made[code]
+    factor = learning_factor(facts.get("learning_curve"), good)
+    started = {WITHOUT_OPERATIONS: good}
+    for operation in reversed(facts.get("operations", ())):
+        share = number(operation.get("yield_share", 1))
+        cycles = ceil(snapped(good / operation.get("pieces_per_cycle", 1))) / share
+        run = cycles * number(operation.get("cycle_minutes", 0))
+        setup, warm_up = number(operation.get("setup_minutes", 0)), number(operation.get("warm_up_minutes", 0))
+        machine = workshop.facts[f"machines/{operation['machine']}"] if "machine" in operation else None
+        kwh = electricity_kwh(operation, machine, setup, warm_up, run)
+        machine_minutes = setup + warm_up + run if machine else Fraction(0)
+        started[operation["name"]] = good / share
+        batch.steps.append(
+            {
+                "product": code,
+                "operation": operation["name"],
+                "pieces_good": shown_quantity(good),
+                "pieces_started": shown_quantity(good / share),
+                "cycles": shown_quantity(cycles),
+                "run_minutes": shown_quantity(run),
+                "machine_minutes": shown_quantity(machine_minutes),
+                "electricity_kwh": shown_quantity(kwh),
+                "learning_factor": shown_quantity(factor),
+            }
+        )
+        if machine:
+            batch.quantities[f"machines/{operation['machine']}"] += machine_minutes / 60
+            batch.machine_hours += machine_minutes / 60
+            add_electricity(workshop, operation, machine, kwh, batch)
+        for people in operation.get("labour", ()):
+            minutes = setup * number(people.get("setup_crew", 0)) + run * factor * number(people.get("attendance", 0))
+            batch.quantities[f"labour-grades/{people['labour_grade']}"] += minutes / 60
+            batch.labour_hours += minutes / 60
+        if "tool" in operation:
+            is_entire = operation.get("tooling") == "entire"
+            batch.quantities[f"tools/{operation['tool']}{'#entire' * is_entire}"] += 1 if is_entire else cycles
+        good /= share
+    return started
+
+
+def electricity_kwh(
+    operation: Mapping[str, Any], machine: Mapping[str, Any] | None, setup: Fraction, warm_up: Fraction, run: Fraction
+) -> Fraction:
+    if machine is None:
+        return Fraction(0)
+    load_factor = number(operation.get("load_factor", machine.get("load_factor", 1)))
+    return (
+        warm_up * number(machine.get("warm_up_power_kw", 0))
+        + setup * number(machine.get("idle_power_kw", 0))
+        + run * number(machine.get("rated_power_kw", 0)) * load_factor
+    ) / 60
+
+
+def add_electricity(
+    workshop: Facts, operation: Mapping[str, Any], machine: Mapping[str, Any], kwh: Fraction, batch: Consumed
+) -> None:
+    if "tariff" not in machine:
+        return
+    tariff = f"tariffs/{machine['tariff']}"
+    for band, share in (operation.get("band_shares") or {workshop.facts[tariff]["bands"][0]: 1}).items():
+        batch.quantities[f"{tariff}#{band}"] += kwh * number(share)
+    batch.quantities[f"{tariff}#standing"] += kwh
+
+
+def add_issue(
+    code: str, facts: Mapping[str, Any], line: Mapping[str, Any], started: Mapping[str, Fraction], batch: Consumed
+) -> None:
+    """A line of the bill of materials: what is drawn for it, and what of the loss can be ground up again."""
+    per_piece = number(line.get("quantity_per_piece", 0))
+    operations = [operation["name"] for operation in facts.get("operations", ())] or [WITHOUT_OPERATIONS]
+    operation = line.get("operation", operations[0])
+    loss = number(line.get("process_loss_share", 0))
+    issued = per_piece * started[operation] / (1 - loss) + number(line.get("quantity_per_batch", 0))
+    in_good_pieces = per_piece * batch.made[code]
+    item = f"products/{line['product']}" if "product" in line else f"materials/{line['material']}"
+    batch.issues.append(
+        {
+            "product": code,
+            "item": item,
+            "operation": operation,
+            "issued": shown_quantity(issued),
+            "in_good_pieces": shown_quantity(in_good_pieces),
+        }
+    )
+    if "product" in line:
+        batch.made[line["product"]] += issued
+    else:
+        batch.quantities[item] += issued
+        batch.quantities[f"{item}#reclaimed"] += (issued - in_good_pieces) * number(line.get("reclaim_share", 0))
+
+
+def description(workshop: Facts, resource: str) -> dict[str, Any]:
+    """Under which heading a resource stands, in which unit, and whether it rises and falls with the volume."""
+    registered, _, part = resource.partition("#")
+    collection, facts = registered.partition("/")[0], workshop.facts[registered]
+    if collection == "materials":
+        told = (facts.get("use", "direct_material"), facts["unit"], True)
+    elif collection == "labour-grades":
+        told = ("direct_labour", "h", True)
+    elif collection == "machines":
+        told = ("machine", "h", False)
+    elif collection == "tariffs":
+        told = ("electricity", "kWh", part != "standing")
+    elif collection == "tools":
+        told = ("tooling", "piece", False) if part else ("tooling", "shot", True)
+    else:
+        units = {"machine_hour": "h", "labour_hour": "h", "piece": "piece"}
+        told = ("overhead", units.get(facts["base"], workshop.currency), facts.get("variable", False))
+    return {"resource": resource, "cost_class": told[0], "unit": told[1], "variable": told[2]}
+
+
+def value_pools(workshop: Facts) -> list[str]:
+    """The overhead that is a share of a subtotal."""
+    return sorted(
+        resource
+        for resource, facts in workshop.facts.items()
+        if resource.startswith("overheads/") and facts["base"] in VALUE_BASES
+    )
+
+
+def bill_of_resources(workshop: Facts, product: str, pieces: int) -> dict[str, Any]:
+    """The figures of the answer; what is listed in no order of its own is in one that can be compared."""
+    batch = consumed(workshop, product, pieces)
+    return {
+        "product": product,
+        "quantity": pieces,
+        "lines": {
+            resource: {**description(workshop, resource), "quantity": shown_quantity(quantity)}
+            for resource, quantity in batch.quantities.items()
+            if quantity
+        },
+        "value_pools": [
+            {
+                "resource": resource,
+                "base": workshop.facts[resource]["base"],
+                "variable": workshop.facts[resource].get("variable", False),
+            }
+            for resource in value_pools(workshop)
+        ],
+        "pieces_made": {code: shown_quantity(made) for code, made in batch.made.items()},
+        "steps": {f"{step['product']} {step['operation']}": step for step in batch.steps},
+        "issues": in_order_of_product(batch.issues),
+    }
+
+
+def in_order_of_product(issues: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Sorting is stable: a product's own lines stay in the order of its bill of materials."""
+    return sorted(issues, key=lambda issue: str(issue["product"]))
+
+
+# Rates
+
+
+@dataclass
+class Exchange:
+    """Conversion into the workshop's currency on a day; remembers the published days it went by."""
+
+    workshop: Facts
+    as_of: str
+    days: set[str] = field(default_factory=set)
+
+    def converted(self, money: Mapping[str, Any] | None) -> Fraction:
+        """An amount × units of the workshop's currency for one base ÷ units of its own for one base."""
+        if money is None:
+            return Fraction(0)
+        amount, source, target = number(money["amount"]), money["currency"], self.workshop.currency
+        if source == target:
+            return amount
+        for day in sorted(self.workshop.exchange, reverse=True):
+            published = self.workshop.exchange[day]
+            units = {**published["rates"], published["base"]: "1"}
+            if self.is_recent(day) and source in units and target in units:
+                self.days.add(day)
+                return amount * number(units[target]) / number(units[source])
+        raise LookupError(f"no rate between {source} and {target} on {self.as_of}")
+
+    def is_recent(self, day: str) -> bool:
+        return 0 <= (date.fromisoformat(self.as_of) - date.fromisoformat(day)).days <= MAX_AGE_DAYS
+
+
+def material_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+    rates = {resource: exchange.converted(terms["price"])}
+    if "reclaim_value" in terms:
+        rates[f"{resource}#reclaimed"] = -exchange.converted(terms["reclaim_value"])
+    return rates
+
+
+def labour_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+    wage = exchange.converted(terms["wage_per_hour"]) * (1 + number(terms.get("on_cost_share", 0)))
+    return {resource: wage / number(terms.get("productive_share", 1))}
+
+
+def machine_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+    replacement = exchange.converted(terms["replacement_value"])
+    residual = exchange.converted(terms.get("residual_value"))
+    per_year = (
+        (replacement - residual) / number(terms["life_years"])
+        + (replacement + residual) / 2 * number(terms.get("interest_share", 0))
+        + number(terms.get("floor_m2", 0)) * exchange.converted(terms.get("space_cost_per_m2_month")) * 12
+        + replacement * number(terms.get("maintenance_share", 0))
+        + exchange.converted(terms.get("other_per_year"))
+    )
+    hours_per_year = number(terms["planned_hours_per_year"]) * number(terms.get("utilisation_share", 1))
+    return {resource: per_year / hours_per_year}
+
+
+def tool_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+    cost = exchange.converted(terms["cost"])
+    return {resource: cost / number(terms["life_shots"]), f"{resource}#entire": cost}
+
+
+def tariff_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+    rates = {f"{resource}#{band}": exchange.converted(price) for band, price in terms["price_per_kwh"].items()}
+    charges = [terms[name] for name in ("standing_charge_per_month", "demand_charge_per_month") if name in terms]
+    if charges:
+        monthly = sum((exchange.converted(charge) for charge in charges), Fraction(0))
+        rates[f"{resource}#standing"] = monthly / number(terms["expected_kwh_per_month"])
+    return rates
+
+
+def unit_rates(workshop: Facts, resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+    """What a unit of each part of a resource costs in the workshop's currency."""
+    rates_of = {
+        "materials": material_rates,
+        "labour-grades": labour_rates,
+        "machines": machine_rates,
+        "tariffs": tariff_rates,
+        "tools": tool_rates,
+    }
+    collection = resource.partition("/")[0]
+    if collection in rates_of:
+        return rates_of[collection](resource, terms, exchange)
+    amount = terms["amount_per_month"]
+    is_share = workshop.facts[resource]["base"] in VALUE_BASES
+    monthly = number(amount["amount"]) if is_share else exchange.converted(amount)
+    return {resource: monthly / number(terms["base_per_month"])}
+
+
+# The cost sheet
+
+
+@dataclass
+class Costed:
+    """A batch with its rates, before anything is rounded.
+
+    Attributes:
+        product: its code.
+        pieces: good pieces in the batch.
+        as_of: the day of the rates.
+        quantities: of each resource that costs something; of a share of a subtotal, that subtotal.
+        rates: what a unit of each costs.
+        rates_valid_from: the first day of the terms used.
+        exchange_days: the published days that amounts were converted with.
+    """
+
+    product: str
+    pieces: int
+    as_of: str
+    exchange_days: set[str]
+    quantities: dict[str, Fraction] = field(default_factory=dict)
+    rates: dict[str, Fraction] = field(default_factory=dict)
+    rates_valid_from: dict[str, str] = field(default_factory=dict)
+
+    def amount(self, resource: str) -> Fraction:
+        return self.quantities[resource] * self.rates[resource]
+
+
+def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Mapping[str, Mapping[str, Any]]) -> Costed:
+    """Quantities × rates, what-if terms before those in force; the pools that are a share of a subtotal come last."""
+    exchange = Exchange(workshop, as_of)
+    batch = Costed(product, pieces, as_of, exchange.days)
+
+    def add(resource: str, quantity: Fraction) -> None:
+        registered = resource.partition("#")[0]
+        day, terms = (as_of, supposed[registered]) if registered in supposed else workshop.terms_on(registered, as_of)
+        rates = unit_rates(workshop, registered, terms, exchange)
+        if resource in rates:
+            batch.quantities[resource], batch.rates[resource] = quantity, rates[resource]
+        batch.rates_valid_from[registered] = day
+
+    for resource, quantity in consumed(workshop, product, pieces).quantities.items():
+        if quantity:
+            add(resource, quantity)
+    values: dict[str, Fraction] = defaultdict(Fraction)
+    for resource in batch.quantities:
+        values[description(workshop, resource)["cost_class"]] += batch.amount(resource)
+    for resource in value_pools(workshop):
+        if value := values[VALUE_BASES[workshop.facts[resource]["base"]]]:
+            add(resource, value)
+    return batch
+
+
+def one_percent_factors(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
+    """By heading, what an amount under it adds to the full cost: itself, and the pools that are a share of it."""
+    factors: dict[str, Fraction] = defaultdict(lambda: Fraction(1))
+    for resource in value_pools(workshop):
+        if resource in batch.rates:
+            factors[VALUE_BASES[workshop.facts[resource]["base"]]] += batch.rates[resource]
+    return factors
+
+
+def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str, Any]:
+    """The figures of the answer.
+
+    Args:
+        workshop: what is registered.
+        batch: its quantities and rates.
+        order: how the lines of one heading follow each other; it decides which of two equal remainders is first.
+    """
+    places = {resource: place for place, resource in enumerate(order)}
+    told = [description(workshop, resource) for resource in batch.quantities]
+    told.sort(key=lambda line: (COST_CLASSES.index(line["cost_class"]), places.get(line["resource"], len(places))))
+    amounts = [batch.amount(line["resource"]) for line in told]
+    full_cost = sum(amounts, Fraction(0))
+    factors = one_percent_factors(workshop, batch)
+
+    money_decimals, unit_decimals = workshop.minor_decimals, workshop.minor_decimals + MORE_DECIMALS
+    per_batch = apportioned(amounts, money_decimals)
+    per_piece = apportioned([amount / batch.pieces for amount in amounts], unit_decimals)
+
+    def money(units: int, decimals: int) -> dict[str, str]:
+        return {"amount": digits(units, decimals), "currency": workshop.currency}
+
+    def subtotal(places: Iterable[int]) -> dict[str, dict[str, str]]:
+        chosen = list(places)
+        return {
+            "per_batch": money(sum(per_batch[place] for place in chosen), money_decimals),
+            "per_piece": money(sum(per_piece[place] for place in chosen), unit_decimals),
+        }
+
+    def where(key: str, *values: Any) -> list[int]:
+        return [place for place, line in enumerate(told) if line[key] in values]
+
+    lines = {}
+    for place, line in enumerate(told):
+        resource, amount = line["resource"], amounts[place]
+        one_percent = amount * factors[line["cost_class"]] / 100 / batch.pieces
+        lines[resource] = {
+            **line,
+            "quantity": shown_quantity(batch.quantities[resource]),
+            "rate": shown(batch.rates[resource], unit_decimals),
+            "amount": money(per_batch[place], money_decimals),
+            "amount_per_piece": money(per_piece[place], unit_decimals),
+            "share_of_full_cost": shown(amount / full_cost if full_cost else Fraction(0), SHARE_DECIMALS),
+            "one_percent_adds_per_piece": money(in_units(one_percent, unit_decimals), unit_decimals),
+        }
+    return {
+        "product": batch.product,
+        "quantity": batch.pieces,
+        "as_of": batch.as_of,
+        "currency": workshop.currency,
+        "lines": lines,
+        "cost_classes": {
+            name: subtotal(where("cost_class", name)) for name in COST_CLASSES if where("cost_class", name)
+        },
+        "subtotals": {
+            "prime_cost": subtotal(where("cost_class", "direct_material", "packaging", "direct_labour")),
+            "conversion_cost": subtotal(where("cost_class", *COST_CLASSES[2:])),
+            "variable_cost": subtotal(where("variable", True)),
+            "fixed_cost": subtotal(where("variable", False)),
+            "full_cost": subtotal(range(len(told))),
+        },
+        "rates_valid_from": batch.rates_valid_from,
+        "exchange_rates": {
+            day: {"source": "manual", "published_on": day, **workshop.exchange[day]} for day in batch.exchange_days
+        },
+    }
+
+
+# The price sheet
+
+
+@dataclass
+class Price:
+    """A price for a piece, before anything is rounded; asked, target and floors are as displayed, with tax or without.
+
+    Attributes:
+        costs: "full_cost" and "variable_cost" of a piece.
+        tax_factor: what a net price is multiplied with to get a gross one.
+        display_factor: what a net price is multiplied with to get one as it is displayed.
+        floors: what the policy forbids to go below.
+        target_net: what meets the policy exactly, if it aims at a net price.
+        target: what meets the policy exactly.
+        asked: the price.
+    """
+
+    costs: dict[str, Fraction]
+    tax_factor: Fraction
+    display_factor: Fraction
+    floors: list[Fraction] = field(default_factory=list)
+    target_net: Fraction | None = None
+    target: Fraction = Fraction(0)
+    asked: Fraction = Fraction(0)
+
+    @property
+    def is_raised_to_floor(self) -> bool:
+        return self.target < max(self.floors, default=self.target)
+
+
+def unit_cost(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
+    amounts = {resource: batch.amount(resource) for resource in batch.quantities}
+    variable = [amounts[resource] for resource in amounts if description(workshop, resource)["variable"]]
+    return {
+        "full_cost": sum(amounts.values(), Fraction(0)) / batch.pieces,
+        "variable_cost": sum(variable, Fraction(0)) / batch.pieces,
+    }
+
+
+def target_net_price(target: str, value: Fraction, cost: Fraction) -> Fraction:
+    """Solved for the net price from  net − cost = margin × net,  = markup × cost,  = profit."""
+    if target == "margin":
+        return cost / (1 - value)
+    return cost * (1 + value) if target == "markup" else cost + value
+
+
+def grid_price(wanted: Fraction, least: Fraction, question: Mapping[str, Any], minor_unit: Fraction) -> Fraction:
+    """The price of the grid {k × step + ending} at or above what is wanted, or the nearest not below the least."""
+    endings = [number(ending) for ending in question.get("price_endings", ())]
+    step = number(question.get("price_step", 1 if endings else minor_unit))
+    wanted = max(wanted, least)
+    grid = [
+        (floor(wanted / step) + turn) * step + ending for ending in endings or [Fraction(0)] for turn in range(-2, 3)
+    ]
+    if question.get("rounding", "up") == "up":
+        return min(price for price in grid if price >= wanted)
+    return min((price for price in grid if price >= least), key=lambda price: (abs(price - wanted), -price))
+
+
+def found_price(workshop: Facts, batch: Costed, tax_share: Fraction, question: Mapping[str, Any]) -> Price:
+    factor = 1 + tax_share
+    is_inclusive = question.get("display") == "tax_inclusive"
+    price = Price(unit_cost(workshop, batch), factor, factor if is_inclusive else Fraction(1))
+    if "never_below_cost" in question:
+        price.floors.append(price.costs[question["never_below_cost"]] * price.display_factor)
+    if "never_below_amount" in question:
+        price.floors.append(number(question["never_below_amount"]))
+    if "kept_at" in question:
+        price.target = price.asked = number(question["kept_at"])
+        return price
+    if question["target"] == "fixed_price":
+        price.target = number(question["value"])
+    else:
+        cost = price.costs[question.get("cost_basis", "full_cost")]
+        price.target_net = target_net_price(question["target"], number(question["value"]), cost)
+        price.target = price.target_net * price.display_factor
+    least = max([Fraction(0), *price.floors])
+    price.asked = grid_price(snapped(price.target), snapped(least), question, Fraction(1, 10**workshop.minor_decimals))
+    return price
+
+
+def price_sheet(
+    workshop: Facts, batch: Costed, subtotals: Mapping[str, Any], question: Mapping[str, Any]
+) -> dict[str, Any]:
+    """The figures of the answer.
+
+    Args:
+        workshop: what is registered.
+        batch: its quantities and rates.
+        subtotals: those of its cost sheet. A cost is shown as it is there, and a difference is the difference of
+            what is shown, so that the terms add up to the last digit.
+        question: with the names of the query.
+    """
+    tax_share = "0"
+    if "tax" in question:
+        tax_share = workshop.terms_on(f"taxes/{question['tax']}", batch.as_of)[1]["rate_share"]
+    price = found_price(workshop, batch, number(tax_share), question)
+    minor, finer = workshop.minor_decimals, workshop.minor_decimals + MORE_DECIMALS
+    full_cost, variable_cost = (number(subtotals[name]["per_piece"]["amount"]) for name in price.costs)
+    net = price.asked / price.display_factor
+    exact_profit, exact_contribution = net - price.costs["full_cost"], net - price.costs["variable_cost"]
+    shown_net = number(shown(net, finer))
+
+    def money(figure: Fraction, decimals: int = finer) -> dict[str, str]:
+        return {"amount": shown(figure, decimals), "currency": workshop.currency}
+
+    def share(part: Fraction, whole: Fraction) -> str | None:
+        return shown(part / whole, SHARE_DECIMALS) if whole else None
+
+    def least_price(cost: Fraction) -> Fraction:
+        """The least price that can be paid and is not below the cost."""
+        return Fraction(max(0, ceil(snapped(cost) * 10**minor)), 10**minor)
+
+    floor_price = least_price(max(price.floors, default=price.costs["variable_cost"] * price.display_factor))
+    terms = {
+        "variable cost": variable_cost,
+        "full cost": full_cost,
+        "target net price": price.target_net,
+        "target price": None if "kept_at" in question else price.target,
+        "floor price": floor_price if price.is_raised_to_floor and "kept_at" not in question else None,
+        "price": price.asked,
+        "net price": net,
+        "tax": net * (price.tax_factor - 1),
+        "profit": shown_net - full_cost,
+        "contribution": shown_net - variable_cost,
+    }
+    return {
+        "product": batch.product,
+        "quantity": batch.pieces,
+        "as_of": batch.as_of,
+        "currency": workshop.currency,
+        "tax": question.get("tax"),
+        "price_per_piece": {
+            "price": money(price.asked, minor),
+            "display": question.get("display", "tax_exclusive"),
+            "tax_share": tax_share,
+            "gross_price": money(net * price.tax_factor),
+            "tax": money(net * (price.tax_factor - 1)),
+            "net_price": money(net),
+            "variable_cost": money(variable_cost),
+            "full_cost": money(full_cost),
+            "profit": money(shown_net - full_cost),
+            "contribution": money(shown_net - variable_cost),
+            "margin_share": share(exact_profit, net),
+            "markup_share": share(exact_profit, price.costs["full_cost"]),
+            "contribution_margin_share": share(exact_contribution, net),
+            "target_price": money(price.target),
+            "floor_price": money(floor_price, minor),
+            "break_even_price": money(least_price(price.costs["full_cost"] * price.display_factor), minor),
+            "is_below_floor": price.asked < floor_price,
+            "is_raised_to_floor": "kept_at" not in question and price.is_raised_to_floor,
+            "terms": {name: money(figure) for name, figure in terms.items() if figure is not None},
+            "batch_net_price": money(net * batch.pieces, minor),
+            "batch_profit": money(exact_profit * batch.pieces, minor),
+        },
+    }

@@ -1,0 +1,90 @@
+"""What the tests of the interface share: everything a workshop has stored, and calls that must change none of it."""
+
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import unquote_to_bytes
+from uuid import UUID
+
+import sqlalchemy as sa
+from werkzeug.test import EnvironBuilder, TestResponse, run_wsgi_app
+from werkzeug.wrappers import Request
+
+from service.store.database import Database
+from service.store.tables import metadata
+from tests.conftest import Client
+
+Stored = dict[str, list[str]]
+
+
+def everything_of(database: Database, workshop_id: UUID) -> Stored:
+    """Every row of every table that belongs to the workshop, its revision and its keys among them."""
+    with database.reading() as connection:
+        return {
+            table.name: sorted(
+                repr(tuple(row))
+                for row in connection.execute(sa.select(table).where(table.c.workshop_id == workshop_id))
+            )
+            for table in metadata.sorted_tables
+        }
+
+
+def stored(client: Client) -> Stored:
+    return everything_of(client.app.extensions["pugmill.database"], client.workshop.workshop_id)
+
+
+def refused(client: Client, method: str, path: str, body: Any = None, *, status: int, **options: Any) -> Any:
+    """The problem that the call is answered with; fails if it is another status, or if anything was stored."""
+    before = stored(client)
+    response = client.request(method, path, body, **options)
+    assert response.status_code == status, response.text[:500]
+    assert stored(client) == before
+    assert is_problem(response)
+    return response
+
+
+def is_problem(response: Any) -> bool:
+    """Whether the answer is a problem document as RFC 9457 wants it (no body follows a HEAD)."""
+    if response.request.method == "HEAD":
+        return bool(response.content_type == "application/problem+json")
+    members = response.json
+    return (
+        response.content_type == "application/problem+json"
+        and members["status"] == response.status_code
+        and all(isinstance(members[name], str) and members[name] for name in ("type", "title", "detail"))
+    )
+
+
+def pointers(response: Any) -> list[str]:
+    """The members of the body that a problem names."""
+    return [error["pointer"] for error in response.json.get("errors", ()) if "pointer" in error]
+
+
+def parameters(response: Any) -> list[str]:
+    """The parameters that a problem names."""
+    return [error["parameter"] for error in response.json.get("errors", ()) if "parameter" in error]
+
+
+def operations(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
+    """Every operation of an OpenAPI document: method, path template, operation with the path's parameters."""
+    for template, item in document["paths"].items():
+        for method in ("get", "put", "post", "delete", "patch", "head", "options", "trace"):
+            if method in item:
+                shared = item.get("parameters", [])
+                operation = {**item[method], "parameters": [*shared, *item[method].get("parameters", [])]}
+                yield method.upper(), template, operation
+
+
+def at(client: Client, address: str, method: str = "GET", **options: Any) -> Any:
+    """A request to the address as it stands, whatever it is; its answer is not held against the contract."""
+    headers = {"Authorization": f"Bearer {client.key}", **options.pop("headers", {})}
+    return client.app.test_client().open(address, method=method, headers=headers, **options)
+
+
+def over_wsgi(client: Client, method: str, path: str, **environ: Any) -> Any:
+    """A request as a server hands it over, which no client library has tidied up; None takes a variable out."""
+    builder = EnvironBuilder(path="/", method=method, headers={"Authorization": f"Bearer {client.key}"})
+    decoded = unquote_to_bytes(path).decode("latin-1")
+    made = {**builder.get_environ(), "PATH_INFO": decoded, "REQUEST_URI": path, "RAW_URI": path, **environ}
+    made = {name: value for name, value in made.items() if value is not None}
+    answer = run_wsgi_app(client.app, made, buffered=True)
+    return TestResponse(*answer, request=Request(made))

@@ -1,0 +1,139 @@
+"""Where every operation of the contract is tried: an address of the demo workshop's, and a body where one is due."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from tests import builders
+from tests.conftest import Client
+
+DAY = "2026-01-01"
+NO_QUOTATION = "00000000-0000-7000-8000-000000000000"
+
+COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
+    "tariffs": ("grid", builders.tariff(), builders.tariff_rate()),
+    "machines": ("press", builders.machine(), builders.machine_rate()),
+    "materials": ("hdpe", builders.material(), builders.material_rate()),
+    "labour-grades": ("operator", {"name": "Operator"}, builders.labour_rate()),
+    "overheads": ("rent", {"name": "Rent", "base": "machine_hour"}, builders.overhead_rate()),
+    "tools": ("mould", {"name": "Mould"}, {"cost": builders.money("900"), "life_shots": "20000"}),
+    "taxes": ("vat", {"name": "VAT 21 %"}, {"rate_share": "0.21"}),
+    "products": ("sheet", builders.product(), None),
+}
+"""Each collection's code, facts and terms, in the order in which they can be registered."""
+
+EXCHANGE_RATES = {"base": "EUR", "rates": {"USD": "1.0850"}}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """One operation, ready to be tried.
+
+    Attributes:
+        method: of the request.
+        template: the path as the contract has it.
+        path: the address; {quotation_id} stands for the quotation's id.
+        body: what to send, if anything.
+        for_stranger: the status for another workshop, which has registered nothing.
+        stores: whether it may change anything.
+    """
+
+    method: str
+    template: str
+    path: str
+    body: Any = None
+    for_stranger: int
+    stores: bool = False
+
+    def address(self, quotation_id: str = NO_QUOTATION) -> str:
+        return self.path.replace("{quotation_id}", quotation_id)
+
+
+def _registered() -> list[Place]:
+    # What names another thing cannot be registered by a stranger, who has not registered that thing.
+    names_others = {"machines", "products"}
+    places = []
+    for collection, (code, facts, terms) in COLLECTIONS.items():
+        base = f"/v1/{collection}"
+        one, path = f"{base}/{{code}}", f"{base}/{code}"
+        put = 422 if collection in names_others else 201
+        places += [
+            Place(method="GET", template=base, path=base, for_stranger=200),
+            Place(method="GET", template=one, path=path, for_stranger=404),
+            Place(method="PUT", template=one, path=path, body=facts, for_stranger=put, stores=True),
+            Place(method="DELETE", template=one, path=path, for_stranger=404, stores=True),
+        ]
+        if terms is not None:
+            rates, rate, day = f"{one}/rates", f"{one}/rates/{{day}}", f"{path}/rates/{DAY}"
+            places += [
+                Place(method="GET", template=rates, path=f"{path}/rates", for_stranger=404),
+                Place(method="GET", template=rate, path=day, for_stranger=404),
+                Place(method="PUT", template=rate, path=day, body=terms, for_stranger=404, stores=True),
+                Place(method="DELETE", template=rate, path=day, for_stranger=404, stores=True),
+            ]
+    return places
+
+
+def _others() -> list[Place]:
+    sheet, one = "/v1/products/sheet", "/v1/products/{code}"
+    question = {"quantity": 20, "as_of": "2026-11-25", "rates": {"materials/hdpe": builders.material_rate("0.90")}}
+    costs, day = "quantity=20&as_of=2026-11-25", "/v1/exchange-rates/{day}"
+    quotation = "/v1/quotations/{quotation_id}"
+    return [
+        Place(
+            method="GET",
+            template=f"{one}/bill-of-resources",
+            path=f"{sheet}/bill-of-resources?quantity=20",
+            for_stranger=404,
+        ),
+        Place(method="GET", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet?{costs}", for_stranger=404),
+        Place(method="POST", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet", body=question, for_stranger=404),
+        Place(
+            method="GET",
+            template=f"{one}/price-sheet",
+            path=f"{sheet}/price-sheet?{costs}&target=margin&value=0.35&tax=vat",
+            for_stranger=404,
+        ),
+        Place(method="GET", template="/v1/rate-card", path="/v1/rate-card?as_of=2026-11-25", for_stranger=200),
+        Place(method="GET", template="/v1/exchange-rates", path="/v1/exchange-rates", for_stranger=200),
+        Place(method="GET", template=day, path=f"/v1/exchange-rates/{DAY}", for_stranger=404),
+        Place(
+            method="PUT",
+            template=day,
+            path=f"/v1/exchange-rates/{DAY}",
+            body=EXCHANGE_RATES,
+            for_stranger=201,
+            stores=True,
+        ),
+        Place(method="GET", template="/v1/quotations", path="/v1/quotations", for_stranger=200),
+        Place(
+            method="POST",
+            template="/v1/quotations",
+            path="/v1/quotations",
+            body=builders.quotation(quoted_on="2026-11-25"),
+            for_stranger=422,
+            stores=True,
+        ),
+        Place(method="GET", template=quotation, path=quotation, for_stranger=404),
+        Place(method="GET", template=f"{quotation}/recomputation", path=f"{quotation}/recomputation", for_stranger=404),
+        Place(method="GET", template="/health", path="/health", for_stranger=200),
+        Place(method="GET", template="/ready", path="/ready", for_stranger=200),
+    ]
+
+
+PLACES = [*_registered(), *_others()]
+KEYED = [place for place in PLACES if place.path.startswith("/v1/")]
+
+
+def named(place: Place) -> str:
+    """What a test calls the place."""
+    return f"{place.method} {place.template}"
+
+
+def register_everything(client: Client) -> str:
+    """Register something at every place; answers the id of a quotation."""
+    for collection, (code, facts, terms) in COLLECTIONS.items():
+        client.register(f"{collection}/{code}", facts, **({} if terms is None else {DAY: terms}))
+    assert client.put(f"exchange-rates/{DAY}", EXCHANGE_RATES).status_code in (200, 201)
+    quoted = client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
+    assert quoted.status_code == 201, quoted.json
+    return str(quoted.json["id"])

@@ -1,0 +1,19 @@
+"""Every error of the domain and the workflows has its place in the table of problems."""
+
+from collections.abc import Iterator
+
+from service.api.problems import PROBLEMS
+from service.domain import errors as domain
+from service.workflows import errors as workflow
+
+assert workflow  # its classes are subclasses that must be known by now
+
+
+def _subclasses(base: type[domain.PugmillError]) -> Iterator[type[domain.PugmillError]]:
+    for found in base.__subclasses__():
+        yield found
+        yield from _subclasses(found)
+
+
+def test_every_error_has_a_problem() -> None:
+    assert {error.__name__ for error in _subclasses(domain.PugmillError)} == {error.__name__ for error in PROBLEMS}

@@ -1,0 +1,186 @@
+"""The bodies of tests/builders.py as values of the domain, and a workshop made of them."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from service.domain.bill import BillOfResources, bill_of_resources
+from service.domain.cost_sheet import CostSheet, cost_sheet
+from service.domain.exchange import DayRates, ExchangeRates
+from service.domain.money import Money
+from service.domain.pricing import PricingPolicy
+from service.domain.products import BillLine, Catalogue, Operation, Product
+from service.domain.quotation_request import QuotationRequest
+from service.domain.rates import (
+    DatedRate,
+    LabourRate,
+    MachineRate,
+    MaterialRate,
+    OverheadRate,
+    RateCard,
+    RateTerms,
+    TariffRate,
+    ToolRate,
+    unit_rates,
+)
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.encoding import decoded
+from tests import builders
+
+TODAY = date(2026, 11, 25)
+
+
+def euros(amount: str) -> Money:
+    return Money(amount=Decimal(amount), currency="EUR")
+
+
+def a_material(**changes: Any) -> Material:
+    return decoded(builders.material(**changes), Material)
+
+
+def a_machine(**changes: Any) -> Machine:
+    return decoded(builders.machine(**changes), Machine)
+
+
+def a_bare_machine(**changes: Any) -> Machine:
+    """A machine that draws no power."""
+    return decoded({"name": "Arbor press", **changes}, Machine)
+
+
+def a_tariff(**changes: Any) -> Tariff:
+    return decoded(builders.tariff(**changes), Tariff)
+
+
+def an_overhead(base: str = "machine_hour", **changes: Any) -> Overhead:
+    return decoded({"name": "Rent", "base": base, **changes}, Overhead)
+
+
+def an_operation(**changes: Any) -> Operation:
+    return decoded(builders.operation(**changes), Operation)
+
+
+def bench_work(**changes: Any) -> Operation:
+    """An operation without a machine."""
+    return decoded({"name": "trimming", **changes}, Operation)
+
+
+def a_line(**changes: Any) -> BillLine:
+    named = {} if "product" in changes else {"material": "hdpe"}
+    return decoded({**named, "quantity_per_piece": "1", **changes}, BillLine)
+
+
+def a_product(**changes: Any) -> Product:
+    """The builders' sheet; lines and operations may be values of the domain already."""
+    made = {name: tuple(changes.pop(name)) for name in ("bill_of_materials", "operations") if name in changes}
+    return replace(decoded(builders.product(**changes), Product), **made)
+
+
+def a_policy(**changes: Any) -> PricingPolicy:
+    return decoded(builders.policy(**changes), PricingPolicy)
+
+
+def a_request(**changes: Any) -> QuotationRequest:
+    return decoded(builders.quotation(**{"quoted_on": TODAY.isoformat(), **changes}), QuotationRequest)
+
+
+def terms_of(kind: type[Any], body: Mapping[str, Any]) -> Any:
+    return decoded(body, kind)
+
+
+USUAL_TERMS: dict[type[Any], Callable[[], Any]] = {
+    Material: lambda: terms_of(MaterialRate, builders.material_rate()),
+    Machine: lambda: terms_of(MachineRate, builders.machine_rate()),
+    LabourGrade: lambda: terms_of(LabourRate, builders.labour_rate()),
+    Overhead: lambda: terms_of(OverheadRate, builders.overhead_rate()),
+    Tool: lambda: ToolRate(cost=euros("3000"), life_shots=Decimal(60_000)),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shop:
+    """A workshop without a database: what it has, what that costs, and what a batch then costs."""
+
+    catalogue: Catalogue
+    terms: Mapping[str, RateTerms]
+    days: tuple[DayRates, ...] = ()
+    currency: str = "EUR"
+    top: str = "sheet"
+    card: RateCard = field(init=False)
+
+    def __post_init__(self) -> None:
+        rates = {
+            resource: DatedRate(resource=resource, valid_from=TODAY, terms=terms)
+            for resource, terms in self.terms.items()
+        }
+        object.__setattr__(self, "card", RateCard(as_of=TODAY, currency=self.currency, rates=rates))
+
+    @property
+    def exchange(self) -> ExchangeRates:
+        return ExchangeRates(as_of=TODAY, days=self.days)
+
+    @property
+    def pools(self) -> dict[str, Overhead]:
+        return {f"overheads/{code}": pool for code, pool in self.catalogue.overheads.items()}
+
+    def unit_rates(self) -> dict[str, Decimal]:
+        exchange = self.exchange
+        return unit_rates(
+            self.card, self.card.rates, self.pools, lambda money: exchange.converted(money, self.currency)
+        )
+
+    def bill(self, quantity: int, code: str | None = None) -> BillOfResources:
+        return bill_of_resources(code or self.top, quantity, self.catalogue)
+
+    def sheet(self, quantity: int, rates: Mapping[str, Decimal] | None = None, code: str | None = None) -> CostSheet:
+        return cost_sheet(
+            self.bill(quantity, code),
+            self.unit_rates() if rates is None else rates,
+            as_of=TODAY,
+            currency=self.currency,
+        )
+
+    def with_product(self, code: str, product: Product) -> "Shop":
+        products = {**self.catalogue.products, code: product}
+        return replace(self, catalogue=replace(self.catalogue, products=products))
+
+
+def a_catalogue(*products: Product, **changes: Any) -> Catalogue:
+    """The builders' workshop; the first product is the sheet."""
+    made = products or (a_product(),)
+    things: dict[str, Any] = {
+        "products": {"sheet": made[0], **{f"part-{place}": each for place, each in enumerate(made[1:], start=1)}},
+        "materials": {"hdpe": a_material()},
+        "machines": {"press": a_machine()},
+        "labour_grades": {"operator": LabourGrade(name="Operator")},
+        "tariffs": {"grid": a_tariff()},
+        "overheads": {},
+        "tools": {"mould": Tool(name="Mould")},
+        **changes,
+    }
+    return Catalogue(**things)
+
+
+def a_shop(*products: Product, terms: Mapping[str, RateTerms] | None = None, **changes: Any) -> Shop:
+    """A workshop with the usual rate for everything that is given none."""
+    catalogue = a_catalogue(*products, **changes)
+    collections = {
+        "materials": catalogue.materials,
+        "machines": catalogue.machines,
+        "labour-grades": catalogue.labour_grades,
+        "overheads": catalogue.overheads,
+        "tools": catalogue.tools,
+    }
+    usual: dict[str, RateTerms] = {
+        f"{collection}/{code}": USUAL_TERMS[type(facts)]()
+        for collection, things in collections.items()
+        for code, facts in things.items()
+    }
+    for code, tariff in catalogue.tariffs.items():
+        prices = {band: builders.money("0.30") for band in tariff.bands}
+        usual[f"tariffs/{code}"] = terms_of(TariffRate, {"price_per_kwh": prices})
+    return Shop(catalogue=catalogue, terms={**usual, **(terms or {})})
+
+
+VALUE_BASES = [base for base in OverheadBase if base.is_value]

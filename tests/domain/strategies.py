@@ -1,0 +1,436 @@
+"""What the laws are tried on: any value that a declared class allows, and whole workshops that fit together."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from enum import Enum
+from functools import cache
+from typing import Any, get_args, get_origin
+
+from hypothesis import HealthCheck, assume, settings
+from hypothesis import strategies as st
+
+from service.domain.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
+from service.domain.errors import InvalidValuesError
+from service.domain.exchange import DayRates
+from service.domain.learning import LearningCurve
+from service.domain.money import Money
+from service.domain.pricing import CostBasis, Display, PricingPolicy, Rounding, Target, UnitCosts
+from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Registered, Tooling
+from service.domain.quotation_request import (
+    Customer,
+    LineAdjustment,
+    QuotationAdjustment,
+    QuotationLineRequest,
+    QuotationRequest,
+)
+from service.domain.rates import LabourRate, MachineRate, MaterialRate, OverheadRate, RateTerms, TariffRate, ToolRate
+from service.domain.resources import (
+    LabourGrade,
+    Machine,
+    Material,
+    MaterialUse,
+    Overhead,
+    OverheadBase,
+    Tariff,
+    TaxCategory,
+    Tool,
+    Unit,
+)
+from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine
+from tests.domain.examples import TODAY, Shop
+
+CURRENCIES = {"EUR": 2, "JPY": 0, "KWD": 3}
+"""A currency for each number of decimals a minor unit commonly has (ISO 4217)."""
+
+tried = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+"""How the laws of whole workshops are tried: however busy the machine is."""
+
+
+@cache
+def figures(least: str, most: str, places: int = 3) -> st.SearchStrategy[Decimal]:
+    """Decimals from least to most; small round ones come first when an example shrinks."""
+    unit = Decimal(1).scaleb(-places)
+    low, high = int(Decimal(least) / unit), int(Decimal(most) / unit)
+    return st.integers(low, high).map(lambda units: (units * unit).normalize() + 0)
+
+
+# --- Any value of a declared class, from the rules beside its fields ---------------------------------------
+
+
+def _texts(rule: Text | None) -> st.SearchStrategy[str]:
+    if rule is None or rule.pattern is None:
+        most = 6 if rule is None else min(rule.max_length, 6)
+        letters = st.sampled_from("aZ 9é漢→'\"\\" + ("\n" if rule is not None and rule.lines else ""))
+        texts = st.text(letters, min_size=0 if rule is None else rule.min_length, max_size=most)
+        return texts.filter(lambda text: rule is None or rule(text) is None)
+    if rule.max_length == 3:
+        return st.sampled_from(["EUR", "JPY", "KWD", "USD"])
+    return st.from_regex(rule.pattern, fullmatch=True).filter(lambda text: rule(text) is None)
+
+
+def _numbers(bare: Any, rule: Bounds | None) -> st.SearchStrategy[Any]:
+    bounds = rule or Bounds()
+    least = next((each for each in (bounds.at_least, bounds.above) if each is not None), -1000)
+    most = next((each for each in (bounds.at_most, bounds.below) if each is not None), 10**9)
+    if bare is int:
+        return st.integers(int(least), int(most))
+    allowed = st.decimals(least, most, places=6) | st.decimals(least, min(Decimal(most), Decimal(10)), places=20)
+    return allowed.filter(lambda value: bounds(value) is None)
+
+
+def _many(bare: Any, sizes: Length | None) -> st.SearchStrategy[Any]:
+    least, most = (sizes.at_least, sizes.at_most) if sizes else (0, 2)
+    few = {"min_size": least, "max_size": min(most, max(least, 2))}
+    if get_origin(bare) is tuple:
+        return st.lists(_values(get_args(bare)[0]), **few).map(tuple)
+    key, value = get_args(bare)
+    return st.dictionaries(_values(key), _values(value), **few)
+
+
+@cache
+def _values(hint: Any) -> st.SearchStrategy[Any]:
+    if (bare := optional_of(hint)) is not None:
+        return st.none() | _values(bare)
+    rules, bare = rules_and_type(hint)
+    by_kind: dict[type[Any], Any] = {type(rule): rule for rule in rules}
+    if get_origin(bare) in (tuple, Mapping):
+        return _many(bare, by_kind.get(Length))
+    simple = {bool: st.booleans(), date: st.dates(), str: _texts(by_kind.get(Text))}
+    if bare in simple:
+        return simple[bare]
+    if bare in (Decimal, int):
+        return _numbers(bare, by_kind.get(Bounds))
+    return st.sampled_from(bare) if issubclass(bare, Enum) else any_of(bare)
+
+
+_HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
+    # Where rules between fields would refuse nearly everything, the fields they are between are drawn apart.
+    Material: {"mass_kg_per_unit": st.none()},
+    BillLine: {"product": st.none(), "material": st.just("hdpe"), "quantity_per_batch": figures("0.5", "3")},
+    Operation: {"machine": st.just("press"), "labour": st.just(())},
+    MachineRate: {
+        "residual_value": st.none(),
+        "space_cost_per_m2_month": st.just(Money(amount=Decimal("7.5"), currency="EUR")),
+    },
+    TariffRate: {"expected_kwh_per_month": figures("1", "900")},
+    LineAdjustment: {"share": st.none(), "amount": figures("0.01", "9")},
+    QuotationAdjustment: {"amount": st.none(), "share": figures("0.01", "1")},
+    QuotationRequest: {"valid_until": st.none()},
+    PricingPolicy: {
+        "value": figures("0", "0.9"),
+        "price_step": st.sampled_from([None, Decimal(5)]),
+        "price_endings": st.sampled_from([(), (Decimal("0.9"), Decimal("0.5"))]),
+        "display": st.just(Display.TAX_EXCLUSIVE),
+    },
+    Money: {"amount": figures("0", "999999")},
+}
+
+
+@st.composite
+def any_of(draw: st.DrawFn, declared_class: type[Any]) -> Any:
+    """Any value of a declared class, made from the rules that stand beside its fields."""
+    helped = _HELPED.get(declared_class, {})
+    drawn = {
+        name: draw(helped[name] if name in helped else _values(hint))
+        for name, hint in field_types(declared_class).items()
+    }
+    if declared_class is Product:
+        drawn["bill_of_materials"] = tuple(replace(line, operation=None) for line in drawn["bill_of_materials"])
+    try:
+        return declared_class(**drawn)
+    except InvalidValuesError:
+        assume(False)
+
+
+# --- Workshops that fit together ---------------------------------------------------------------------------
+
+_BANDS = ("day", "night", "peak")
+amounts = figures("0", "500", 2)
+some_shares = st.sampled_from(["0", "0.05", "0.125", "0.3"]).map(Decimal)
+
+
+def _codes(letter: str, count: int) -> list[str]:
+    return [f"{letter}{place}" for place in range(count)]
+
+
+@st.composite
+def _shares_of(draw: st.DrawFn, bands: tuple[str, ...]) -> dict[str, Decimal]:
+    """A division over some of the bands that adds up to 1."""
+    used = draw(st.lists(st.sampled_from(bands), min_size=1, unique=True))
+    cuts = sorted(draw(st.lists(st.integers(1, 99), min_size=len(used) - 1, max_size=len(used) - 1, unique=True)))
+    edges = [0, *cuts, 100]
+    return {band: Decimal(edges[place + 1] - edges[place]) / 100 for place, band in enumerate(used)}
+
+
+@st.composite
+def _operations(draw: st.DrawFn, name: str, shop: dict[str, Any]) -> Operation:
+    machine = draw(st.none() | st.sampled_from(list(shop["machines"])))
+    tariff = None if machine is None else shop["machines"][machine].tariff
+    grades = draw(st.lists(st.sampled_from(list(shop["labour_grades"])), unique=True, max_size=2))
+    return Operation(
+        name=name,
+        machine=machine,
+        setup_minutes=draw(figures("0", "40", 1)),
+        warm_up_minutes=Decimal(0) if machine is None else draw(figures("0", "30", 1)),
+        cycle_minutes=draw(figures("0", "9", 2)),
+        pieces_per_cycle=draw(st.integers(1, 7)),
+        yield_share=draw(figures("0.5", "1", 2)),
+        labour=tuple(
+            Attendance(
+                labour_grade=grade, setup_crew=draw(figures("0", "2", 0)), attendance=draw(figures("0", "1.5", 2))
+            )
+            for grade in grades
+        ),
+        load_factor=None if machine is None else draw(st.none() | figures("0.2", "1", 1)),
+        band_shares={} if tariff is None else draw(_shares_of(shop["tariffs"][tariff].bands)),
+        tool=draw(st.none() | st.sampled_from(list(shop["tools"]))),
+        tooling=draw(st.sampled_from(Tooling)),
+    )
+
+
+@st.composite
+def _bill_lines(draw: st.DrawFn, item: str, parts: Mapping[str, Product], names: list[str]) -> BillLine:
+    per_piece = draw(figures("0", "4", 2))
+    return BillLine(
+        material=None if item in parts else item,
+        product=item if item in parts else None,
+        quantity_per_piece=per_piece,
+        quantity_per_batch=draw(figures("0" if per_piece else "0.5", "3", 1)),
+        process_loss_share=draw(some_shares),
+        reclaim_share=Decimal(0) if item in parts else draw(figures("0", "1", 1)),
+        operation=draw(st.none() | st.sampled_from(names)) if names else None,
+    )
+
+
+@st.composite
+def _products(draw: st.DrawFn, code: str, shop: dict[str, Any], parts: dict[str, Product]) -> Product:
+    names = _codes("step ", draw(st.integers(0, 2)))
+    # Everything made so far may go into it, the last of it first, so that what is made last is made of the rest.
+    wanted = [*list(parts)[-1:], *draw(st.lists(st.sampled_from([*parts, *shop["materials"]]), min_size=1, max_size=3))]
+    return Product(
+        name=code,
+        bill_of_materials=tuple(draw(_bill_lines(item, parts, names)) for item in wanted),
+        operations=tuple(draw(_operations(name, shop)) for name in names),
+        learning_curve=draw(
+            st.none() | st.builds(LearningCurve, rate_share=figures("0.6", "1", 2), pieces_before=figures("0", "30", 0))
+        ),
+    )
+
+
+@st.composite
+def _machines(draw: st.DrawFn, tariffs: Mapping[str, Tariff]) -> Machine:
+    tariff = draw(st.none() | st.sampled_from(list(tariffs)))
+    if tariff is None:
+        return Machine(name="hand press")
+    return Machine(
+        name="press",
+        rated_power_kw=draw(figures("0", "20", 1)),
+        load_factor=draw(figures("0.2", "1", 1)),
+        idle_power_kw=draw(figures("0", "3", 1)),
+        warm_up_power_kw=draw(figures("0", "9", 1)),
+        tariff=tariff,
+    )
+
+
+@st.composite
+def catalogues(draw: st.DrawFn) -> Catalogue:
+    """Up to four products, each made of those before it; everything they name is there."""
+
+    def some(letter: str, strategy: st.SearchStrategy[Any], least: int, most: int) -> dict[str, Any]:
+        return {code: draw(strategy) for code in _codes(letter, draw(st.integers(least, most)))}
+
+    shop: dict[str, Any] = {
+        "tariffs": some("t", st.integers(1, 3).map(lambda count: Tariff(name="grid", bands=_BANDS[:count])), 1, 2),
+        "materials": some(
+            "m",
+            st.builds(Material, name=st.just("flakes"), unit=st.sampled_from(Unit), use=st.sampled_from(MaterialUse)),
+            1,
+            3,
+        ),
+        "labour_grades": some("g", st.just(LabourGrade(name="operator")), 1, 2),
+        "tools": some("u", st.just(Tool(name="mould")), 1, 1),
+        "overheads": some(
+            "o",
+            st.builds(Overhead, name=st.just("rent"), base=st.sampled_from(OverheadBase), variable=st.booleans()),
+            0,
+            3,
+        ),
+    }
+    shop["machines"] = some("h", _machines(shop["tariffs"]), 1, 2)
+    products: dict[str, Product] = {}
+    for code in _codes("p", draw(st.integers(1, 4))):
+        products[code] = draw(_products(code, shop, dict(products)))
+    return Catalogue(products=products, **shop)
+
+
+@st.composite
+def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str]) -> RateTerms:
+    def money(least: str = "0", most: str = "500") -> Money:
+        return Money(amount=draw(figures(least, most, 2)), currency=draw(currencies))
+
+    def maybe() -> Money | None:
+        return money() if draw(st.booleans()) else None
+
+    match facts:
+        case Material():
+            price = money()
+            # Worth no more ground up than new: else an allowance per batch would earn, and the smaller the
+            # batch the more of it.
+            value = None if draw(st.booleans()) else replace(price, amount=price.amount * draw(some_shares))
+            return MaterialRate(price=price, reclaim_value=value)
+        case Machine():
+            new = money("100", "90000")
+            return MachineRate(
+                replacement_value=new,
+                residual_value=None if draw(st.booleans()) else replace(new, amount=new.amount * draw(some_shares)),
+                life_years=draw(figures("1", "20", 0)),
+                interest_share=draw(some_shares),
+                floor_m2=draw(figures("0", "40", 0)),
+                space_cost_per_m2_month=money(),
+                maintenance_share=draw(some_shares),
+                other_per_year=maybe(),
+                planned_hours_per_year=draw(figures("100", "4000", 0)),
+                utilisation_share=draw(figures("0.5", "1", 1)),
+            )
+        case LabourGrade():
+            return LabourRate(
+                wage_per_hour=money(), on_cost_share=draw(some_shares), productive_share=draw(figures("0.5", "1", 2))
+            )
+        case Tariff():
+            standing = maybe()
+            return TariffRate(
+                price_per_kwh={band: money() for band in facts.bands},
+                standing_charge_per_month=standing,
+                demand_charge_per_month=maybe(),
+                expected_kwh_per_month=draw(figures("300", "9000", 0)),
+            )
+        case Tool():
+            return ToolRate(cost=money(), life_shots=draw(figures("1", "60000", 0)))
+        case Overhead():
+            return OverheadRate(amount_per_month=money(), base_per_month=draw(figures("70", "9000", 0)))
+        case _:
+            raise AssertionError(facts)
+
+
+@st.composite
+def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",)) -> Shop:
+    """A workshop with a rate for everything; its own currency is the first."""
+    catalogue = draw(catalogues())
+    rated: dict[str, Mapping[str, Registered]] = {
+        "materials": catalogue.materials,
+        "machines": catalogue.machines,
+        "labour-grades": catalogue.labour_grades,
+        "tariffs": catalogue.tariffs,
+        "tools": catalogue.tools,
+        "overheads": catalogue.overheads,
+    }
+    foreign = {each: draw(figures("0.3", "300", 4)) for each in currencies[1:]}
+    return Shop(
+        catalogue=catalogue,
+        terms={
+            f"{collection}/{code}": draw(_terms(facts, st.sampled_from(currencies)))
+            for collection, things in rated.items()
+            for code, facts in things.items()
+        },
+        days=(DayRates(source="manual", base=currencies[0], published_on=TODAY, rates=foreign),) if foreign else (),
+        currency=currencies[0],
+        top=list(catalogue.products)[-1],
+    )
+
+
+batches = st.integers(1, 12) | st.integers(1, 5000)
+
+
+# --- Prices and documents ----------------------------------------------------------------------------------
+
+
+@st.composite
+def unit_costs(draw: st.DrawFn, most: str = "60") -> UnitCosts:
+    """Costs of a piece with many digits, as a division leaves them."""
+    variable = draw(figures("0", most, 6))
+    full = variable + draw(figures("0", most, 6)) / draw(st.integers(1, 9))
+    return UnitCosts(variable=variable, full=full, shown_variable=variable)
+
+
+@st.composite
+def policies(draw: st.DrawFn, decimals: int, rounding: Rounding | None = None) -> PricingPolicy:
+    """Policies on grids of a currency whose minor unit has so many decimals, no finer than that."""
+    unit = Decimal(1).scaleb(-decimals)
+    target = draw(st.sampled_from(Target))
+    values = {
+        Target.MARGIN: figures("-2", "0.95", 2),
+        Target.MARKUP: figures("-1", "3", 2),
+        Target.PROFIT_PER_PIECE: figures("-30", "30", 3),
+        Target.FIXED_PRICE: figures("0", "90", decimals),
+    }
+    step = draw(st.none() | st.integers(1, 300).map(lambda units: units * unit))
+    within = int((step or Decimal(1)) / unit) - 1
+    endings = () if within < 0 else tuple(each * unit for each in draw(st.lists(st.integers(0, within), max_size=3)))
+    return PricingPolicy(
+        target=target,
+        value=draw(values[target]),
+        cost_basis=draw(st.sampled_from(CostBasis)),
+        never_below_cost=draw(st.none() | st.sampled_from(CostBasis)),
+        never_below_amount=draw(st.none() | figures("0", "90", 3)),
+        price_step=step,
+        price_endings=endings,
+        rounding=draw(st.sampled_from(Rounding)) if rounding is None else rounding,
+        display=draw(st.sampled_from(Display)),
+    )
+
+
+applied_taxes = st.builds(
+    AppliedTax, category=st.sampled_from([TaxCategory.STANDARD, TaxCategory.ZERO]), rate_share=figures("0", "0.3", 3)
+)
+
+
+def document_lines(decimals: int) -> st.SearchStrategy[DocumentLine]:
+    rounded_amounts = st.lists(figures("0", "20", decimals), max_size=2).map(tuple)
+    return st.builds(
+        DocumentLine,
+        quantity=figures("-50", "500", 1),
+        net_price=figures("0", "90", 5),
+        base_quantity=st.sampled_from([1, 3, 12]).map(Decimal),
+        allowances=rounded_amounts,
+        charges=rounded_amounts,
+        tax=applied_taxes,
+    )
+
+
+def document_adjustments(decimals: int) -> st.SearchStrategy[list[DocumentAdjustment]]:
+    return st.lists(st.builds(DocumentAdjustment, amount=figures("0", "90", decimals), tax=applied_taxes), max_size=3)
+
+
+@st.composite
+def quotation_requests(draw: st.DrawFn, products: list[str], decimals: int) -> QuotationRequest:
+    """Requests for some of the products, taxed with "vat" or "reduced"."""
+    tax = st.sampled_from(["vat", "reduced"])
+    reasons = {"reason": st.just("agreed")}
+    by_share = {**reasons, "share": figures("0.01", "0.3", 2)}
+    by_amount = {**reasons, "amount": figures("1", "40", decimals)}
+
+    def adjustments(kind: Any, **more: Any) -> Any:
+        either = st.builds(kind, **by_share, **more) | st.builds(kind, **by_amount, **more)
+        return tuple(draw(st.lists(either, max_size=2)))
+
+    def line() -> QuotationLineRequest:
+        quantity, *breaks = draw(st.lists(st.integers(1, 300), min_size=1, max_size=3, unique=True))
+        return QuotationLineRequest(
+            product=draw(st.sampled_from(products)),
+            quantity=quantity,
+            quantity_breaks=tuple(breaks),
+            tax=draw(tax),
+            policy=replace(draw(policies(decimals)), display=Display.TAX_EXCLUSIVE),
+            allowances=adjustments(LineAdjustment),
+            charges=adjustments(LineAdjustment),
+        )
+
+    return QuotationRequest(
+        customer=Customer(name="Harbour Garden Trust"),
+        lines=tuple(line() for _ in range(draw(st.integers(1, 3)))),
+        quoted_on=TODAY,
+        allowances=adjustments(QuotationAdjustment, tax=tax),
+        charges=adjustments(QuotationAdjustment, tax=tax),
+    )

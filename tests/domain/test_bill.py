@@ -1,0 +1,346 @@
+"""What a batch consumes: quantities by hand, loops, depth, and products that no longer fit."""
+
+from dataclasses import replace
+from decimal import Decimal
+from time import perf_counter
+
+import pytest
+
+from service.domain.bill import (
+    MAX_DEPTH,
+    MAX_RESOURCES,
+    BillOfResources,
+    bill_of_resources,
+    levels,
+    made_in_order,
+    stated,
+)
+from service.domain.errors import FigureTooLargeError, InconsistentProductError, ProductLoopError, TooComplexError
+from service.domain.products import Catalogue, Product
+from service.domain.resources import LabourGrade
+from tests.domain.examples import (
+    a_bare_machine,
+    a_catalogue,
+    a_line,
+    a_machine,
+    a_material,
+    a_product,
+    a_tariff,
+    an_operation,
+    an_overhead,
+    bench_work,
+)
+
+
+def quantities(bill: BillOfResources) -> dict[str, Decimal]:
+    return {line.resource: line.quantity for line in bill.lines}
+
+
+def bill_of(*products: Product, quantity: int = 10, **changes: object) -> BillOfResources:
+    return bill_of_resources("sheet", quantity, a_catalogue(*products, **changes))
+
+
+def chain(levels: int) -> dict[str, Product]:
+    """Each product contains the next; the last is made at a bench."""
+    made = {
+        f"level-{level}": a_product(bill_of_materials=[a_line(product=f"level-{level + 1}")], operations=[])
+        for level in range(1, levels)
+    }
+    return {**made, f"level-{levels}": a_product(bill_of_materials=[], operations=[bench_work()])}
+
+
+class TestMaterial:
+    def test_is_issued_for_every_piece_started_and_for_what_the_process_loses(self) -> None:
+        line = a_line(quantity_per_piece="2", process_loss_share="0.2")
+        product = a_product(bill_of_materials=[line], operations=[bench_work(yield_share="0.5")])
+
+        bill = bill_of(product, quantity=10)
+
+        assert quantities(bill) == {"materials/hdpe": Decimal(50)}  # 2 × 10/0.5 ÷ 0.8
+
+    def test_enters_at_the_operation_its_line_names(self) -> None:
+        steps = [bench_work(name="first", yield_share="0.5"), bench_work(name="last")]
+        late = a_product(bill_of_materials=[a_line(operation="last")], operations=steps)
+        early = a_product(bill_of_materials=[a_line()], operations=steps)
+
+        assert quantities(bill_of(late, quantity=10)) == {"materials/hdpe": Decimal(10)}
+        assert quantities(bill_of(early, quantity=10)) == {"materials/hdpe": Decimal(20)}
+
+    def test_of_a_product_without_operations_is_issued_for_every_piece(self) -> None:
+        bill = bill_of(a_product(bill_of_materials=[a_line(quantity_per_batch="3")], operations=[]), quantity=10)
+
+        assert quantities(bill) == {"materials/hdpe": Decimal(13)}
+        assert bill.issues[0].operation == ""
+
+    def test_that_is_not_in_a_good_piece_is_reclaimed_by_its_share(self) -> None:
+        line = a_line(quantity_per_piece="2", quantity_per_batch="1", reclaim_share="0.5")
+        product = a_product(bill_of_materials=[line], operations=[bench_work(yield_share="0.8")])
+
+        bill = bill_of(product, quantity=10)
+
+        assert quantities(bill)["materials/hdpe"] == 26  # 2 × 10/0.8 + 1
+        assert quantities(bill)["materials/hdpe#reclaimed"] == 3  # half of 26 − 20
+        assert [line.name for line in bill.lines] == ["HDPE flakes", "HDPE flakes, reclaimed"]
+
+    def test_used_as_packaging_stands_under_packaging(self) -> None:
+        carton = a_material(name="Carton", unit="piece", use="packaging", polymer=None)
+        product = a_product(bill_of_materials=[a_line(), a_line(material="carton")], operations=[])
+
+        bill = bill_of(product, materials={"hdpe": a_material(), "carton": carton})
+
+        assert [(line.resource, line.cost_class) for line in bill.lines] == [
+            ("materials/hdpe", "direct_material"),
+            ("materials/carton", "packaging"),
+        ]
+
+
+class TestOperation:
+    def test_runs_whole_cycles_for_what_is_required_and_repeats_them_by_yield(self) -> None:
+        product = a_product(operations=[bench_work(cycle_minutes="3", pieces_per_cycle=4, yield_share="0.8")])
+
+        (step,) = bill_of(product, quantity=10).steps
+
+        assert (step.pieces_good, step.pieces_started) == (Decimal(10), Decimal("12.5"))
+        assert step.cycles == Decimal("3.75")  # ⌈10/4⌉ ÷ 0.8
+        assert step.run_minutes == Decimal("11.25")
+
+    def test_at_a_bench_takes_labour_and_neither_machine_nor_electricity(self) -> None:
+        work = bench_work(
+            setup_minutes="30",
+            cycle_minutes="6",
+            labour=[{"labour_grade": "operator", "setup_crew": "2", "attendance": "0.5"}],
+        )
+
+        bill = bill_of(a_product(bill_of_materials=[], operations=[work]), quantity=10)
+
+        assert quantities(bill) == {"labour-grades/operator": Decimal("1.5")}  # (30 × 2 + 60 × 0.5) ÷ 60
+        assert bill.steps[0].machine_minutes == bill.steps[0].electricity_kwh == 0
+
+    def test_on_a_machine_draws_electricity_for_warm_up_setup_and_run_by_band(self) -> None:
+        machine = a_machine(rated_power_kw="12", load_factor="0.5", idle_power_kw="2", warm_up_power_kw="8")
+        work = an_operation(
+            setup_minutes="30",
+            warm_up_minutes="15",
+            cycle_minutes="6",
+            yield_share="1",
+            labour=[],
+            band_shares={"day": "0.75", "night": "0.25"},
+        )
+
+        bill = bill_of(a_product(bill_of_materials=[], operations=[work]), machines={"press": machine})
+
+        assert quantities(bill) == {
+            "machines/press": Decimal("1.75"),  # 30 + 15 + 10 × 6 minutes
+            "tariffs/grid#day": Decimal("6.75"),  # 0.25 h × 8 kW + 0.5 h × 2 kW + 1 h × 12 kW × 0.5 = 9 kWh
+            "tariffs/grid#night": Decimal("2.25"),
+            "tariffs/grid#standing": Decimal(9),
+        }
+
+    def test_has_a_load_factor_of_its_own_where_it_names_one(self) -> None:
+        work = an_operation(setup_minutes="0", cycle_minutes="6", yield_share="1", load_factor="1", labour=[])
+
+        bill = bill_of(a_product(bill_of_materials=[], operations=[work]))
+
+        assert bill.steps[0].electricity_kwh == 12
+
+    def test_may_leave_the_division_out_where_the_tariff_has_one_band(self) -> None:
+        work = an_operation(setup_minutes="0", cycle_minutes="6", yield_share="1", labour=[], band_shares={})
+
+        bill = bill_of(a_product(bill_of_materials=[], operations=[work]), tariffs={"grid": a_tariff(bands=["flat"])})
+
+        assert quantities(bill)["tariffs/grid#flat"] == Decimal("7.2")
+
+    def test_on_a_machine_without_a_tariff_draws_nothing(self) -> None:
+        work = an_operation(yield_share="1", setup_minutes="0", labour=[], band_shares={})
+
+        bill = bill_of(a_product(bill_of_materials=[], operations=[work]), machines={"press": a_bare_machine()})
+
+        assert set(quantities(bill)) == {"machines/press"}
+
+    def test_wears_its_tool_by_the_shot_or_charges_all_of_it_to_the_batch(self) -> None:
+        by_shot = bench_work(name="moulding", pieces_per_cycle=4, yield_share="0.5", tool="mould")
+        entire = replace(by_shot, name="again", tooling="entire")
+
+        bill = bill_of(a_product(bill_of_materials=[], operations=[by_shot, entire]), quantity=10)
+
+        tools = {line.resource: (line.quantity, line.unit, line.variable) for line in bill.lines}
+        assert tools["tools/mould"] == (Decimal(10), "shot", True)  # ⌈20/4⌉ ÷ 0.5
+        assert tools["tools/mould#entire"] == (Decimal(1), "piece", False)
+
+    def test_shortens_its_run_labour_and_nothing_else_by_the_learning_curve(self) -> None:
+        work = bench_work(
+            setup_minutes="60",
+            cycle_minutes="60",
+            labour=[{"labour_grade": "operator", "setup_crew": "1", "attendance": "1"}],
+        )
+        new = a_product(bill_of_materials=[], operations=[work], learning_curve={"rate_share": "0.8"})
+
+        bill = bill_of(new, quantity=4)
+
+        assert bill.steps[0].run_minutes == 240
+        assert quantities(stated(bill))["labour-grades/operator"] == Decimal("3.56")  # 1 + 4 × 0.8²
+
+
+class TestOverhead:
+    def test_follows_machine_hours_labour_hours_and_pieces_through_every_sub_assembly(self) -> None:
+        people = [{"labour_grade": "operator", "attendance": "0.5"}]
+        pressing = an_operation(
+            cycle_minutes="6", setup_minutes="0", yield_share="1", labour=people, band_shares={}, machine="press"
+        )
+        part = a_product(bill_of_materials=[], operations=[pressing])
+        whole = a_product(bill_of_materials=[a_line(product="part-1", quantity_per_piece="3")], operations=[])
+        pools = {base: an_overhead(base) for base in ("machine_hour", "labour_hour", "piece", "direct_labour_value")}
+
+        bill = bill_of(whole, part, machines={"press": a_bare_machine()}, overheads=pools)
+
+        assert quantities(bill)["overheads/machine_hour"] == 3
+        assert quantities(bill)["overheads/labour_hour"] == Decimal("1.5")
+        assert quantities(bill)["overheads/piece"] == 40  # 10 and 30 parts
+        assert [pool.resource for pool in bill.value_pools] == ["overheads/direct_labour_value"]
+
+
+class TestSubAssemblies:
+    def test_are_made_in_one_lot_as_large_as_everything_above_needs(self) -> None:
+        bolt = a_product(bill_of_materials=[a_line(quantity_per_piece="0.01")], operations=[])
+        panel = a_product(bill_of_materials=[a_line(product="part-2", quantity_per_piece="4")], operations=[])
+        bench = a_product(
+            bill_of_materials=[a_line(product="part-1", quantity_per_piece="2"), a_line(product="part-2")],
+            operations=[bench_work(yield_share="0.8")],
+        )
+
+        bill = bill_of(bench, panel, bolt, quantity=8)
+
+        assert bill.pieces_made == {"sheet": 8, "part-1": 20, "part-2": 90}  # 10 × 1 + 20 × 4
+        assert quantities(bill) == {"materials/hdpe": Decimal("0.9")}
+
+    def test_are_made_after_nothing_that_needs_them(self) -> None:
+        products = chain(6)
+        products["level-1"] = a_product(
+            bill_of_materials=[a_line(product="level-6"), a_line(product="level-2")], operations=[]
+        )
+
+        assert made_in_order("level-1", products) == [f"level-{level}" for level in range(1, 7)]
+
+    def test_twice_in_each_of_thirty_levels_cost_no_more_time_than_thirty_and_are_counted_right(self) -> None:
+        products = {
+            f"level-{level}": a_product(bill_of_materials=[a_line(product=f"level-{level + 1}")] * 2, operations=[])
+            for level in range(1, 30)
+        }
+        products["level-30"] = a_product(bill_of_materials=[a_line()], operations=[])
+
+        began = perf_counter()
+        bill = bill_of_resources("level-1", 3, replace(a_catalogue(), products=products))
+
+        assert perf_counter() - began < 1
+        assert quantities(bill) == {"materials/hdpe": Decimal(3 * 2**29)}
+
+
+class TestLoops:
+    def test_a_product_in_itself_is_refused(self) -> None:
+        with pytest.raises(ProductLoopError, match="a product cannot contain itself: a → a") as error:
+            made_in_order("a", {"a": a_product(bill_of_materials=[a_line(product="a")])})
+
+        assert error.value.loop == ("a", "a")
+
+    def test_a_longer_loop_is_spelled_out_from_where_it_begins(self) -> None:
+        products = {
+            one: a_product(bill_of_materials=[a_line(product=other)])
+            for one, other in {"top": "a", "a": "b", "b": "c", "c": "a"}.items()
+        }
+
+        with pytest.raises(ProductLoopError, match="a → b → c → a") as error:
+            made_in_order("top", products)
+
+        assert error.value.loop == ("a", "b", "c", "a")
+
+
+class TestLevels:
+    def test_are_the_steps_of_the_longest_way_down_or_up(self) -> None:
+        made_of = {"top": ["a", "b"], "a": ["b"], "b": ["c", "c"], "c": []}
+        used_in = {"c": ["b"], "b": ["a", "top"], "a": ["top"]}
+
+        assert [levels(code, made_of) for code in ("top", "a", "b", "c")] == [3, 2, 1, 0]
+        assert [levels(code, used_in) for code in ("top", "c")] == [0, 3]
+
+    def test_met_on_many_ways_are_counted_once_on_each_and_in_no_time(self) -> None:
+        made_of = {str(level): [str(level + 1)] * 2 for level in range(60)}
+
+        assert levels("0", made_of) == 60
+
+
+class TestLimits:
+    def test_as_many_levels_as_allowed_are_made_and_one_more_is_refused(self) -> None:
+        assert len(made_in_order("level-1", chain(MAX_DEPTH))) == MAX_DEPTH
+
+        with pytest.raises(TooComplexError, match=f"more than {MAX_DEPTH} levels of sub-assemblies") as error:
+            made_in_order("level-1", chain(MAX_DEPTH + 1))
+
+        assert (error.value.what, error.value.limit) == ("levels of sub-assemblies", MAX_DEPTH)
+
+    def test_more_resources_than_a_sheet_can_hold_are_refused(self) -> None:
+        grades = {f"g{place}": LabourGrade(name="Operator") for place in range(MAX_RESOURCES + 1)}
+        people = [{"labour_grade": grade, "setup_crew": "1"} for grade in grades]
+        groups = [people[start : start + 20] for start in range(0, len(people), 20)]
+        steps = [bench_work(name=f"s{n}", setup_minutes="1", labour=group) for n, group in enumerate(groups)]
+        parts = [
+            a_product(bill_of_materials=[], operations=steps[start : start + 100])
+            for start in range(0, len(steps), 100)
+        ]
+        whole = a_product(
+            bill_of_materials=[a_line(product=f"part-{place}") for place in range(1, len(parts) + 1)], operations=[]
+        )
+
+        with pytest.raises(TooComplexError, match="more than 10000 resources; split the product"):
+            bill_of(whole, *parts, labour_grades=grades)
+
+    def test_a_quantity_beyond_the_exact_digits_is_refused(self) -> None:
+        huge = a_product(bill_of_materials=[a_line(quantity_per_piece="9" * 28)], operations=[])
+
+        with pytest.raises(FigureTooLargeError, match="too large to be computed exactly"):
+            stated(bill_of(huge, quantity=10**9))
+
+
+class TestAProductThatNoLongerFits:
+    @pytest.mark.parametrize(
+        ("machine", "tariff", "reason"),
+        [
+            ({"tariff": "grid"}, {"bands": ["flat"]}, "the tariff has no band day, night; it has flat"),
+            ({"tariff": "grid"}, {"bands": ["day", "night", "peak"]}, None),
+            ({"tariff": None, "rated_power_kw": "0"}, {}, "the machine 'press' draws no power; leave them out"),
+        ],
+    )
+    def test_is_refused_with_what_to_register_again(
+        self, machine: dict[str, str], tariff: dict[str, list[str]], reason: str | None
+    ) -> None:
+        catalogue = a_catalogue(machines={"press": a_machine(**machine)}, tariffs={"grid": a_tariff(**tariff)})
+
+        if reason is None:  # a band that the work never runs in
+            assert bill_of_resources("sheet", 1, catalogue).steps
+            return
+        with pytest.raises(InconsistentProductError, match="register the product 'sheet' again") as error:
+            bill_of_resources("sheet", 1, catalogue)
+
+        assert error.value.product == "sheet"
+        (problem,) = error.value.problems
+        assert (problem.path, problem.reason) == (("operations", 0, "band_shares"), reason)
+
+
+class TestStated:
+    def test_every_quantity_has_nine_decimals_at_most_and_no_trailing_zeros(self) -> None:
+        product = a_product(
+            bill_of_materials=[a_line(quantity_per_piece="0.50", process_loss_share="0.3")],
+            operations=[bench_work(cycle_minutes="7", yield_share="0.9")],
+        )
+
+        shown = stated(bill_of(product, quantity=100))
+
+        assert str(shown.lines[0].quantity) == "79.365079365"  # 0.5 × 100/0.9 ÷ 0.7
+        assert str(shown.steps[0].pieces_started) == "111.111111111"
+        assert str(shown.steps[0].learning_factor) == "1"
+        assert str(shown.pieces_made["sheet"]) == "100"
+        assert str(shown.issues[0].in_good_pieces) == "50"
+
+
+class TestCatalogue:
+    def test_is_empty_by_default(self) -> None:
+        assert Catalogue().products == {}

@@ -1,0 +1,164 @@
+"""Values that check themselves against what is declared beside their fields."""
+
+from collections.abc import Mapping
+from dataclasses import FrozenInstanceError
+from decimal import Decimal
+from typing import Annotated
+
+import pytest
+
+from service.domain.declared import (
+    Bounds,
+    Code,
+    Length,
+    Line,
+    Name,
+    NotNegative,
+    Paragraph,
+    Pieces,
+    Positive,
+    Share,
+    Text,
+    declared,
+    default_of,
+    field_types,
+    is_required,
+    meanings,
+    optional_of,
+    rules_and_type,
+)
+from service.domain.errors import InvalidValueError, InvalidValuesError
+
+
+@declared
+class Crate:
+    """Something to put bricks in.
+
+    It has a docstring with more than one paragraph.
+
+    Attributes:
+        code: what it is called.
+        pieces: how many go in,
+            counted by hand.
+        marks: on its sides.
+        shares: of each colour.
+        note: anything worth knowing.
+            And more.
+
+    Source: nowhere.
+    """
+
+    code: Code
+    pieces: Pieces = 1
+    marks: Annotated[tuple[Name, ...], Length(at_most=2)] = ()
+    shares: Mapping[Code, Share] | None = None
+    note: Line = ""
+
+    def problems(self) -> list[InvalidValueError]:
+        return [InvalidValueError(("note",), "must not be 'bad'")] if self.note == "bad" else []
+
+
+class TestBounds:
+    @pytest.mark.parametrize(
+        ("bounds", "value", "problem"),
+        [
+            (Bounds(at_least=0), -1, "must be 0 or more"),
+            (Bounds(above=0), 0, "must be more than 0"),
+            (Bounds(at_most=1), 2, "must be 1 or less"),
+            (Bounds(below=1), 1, "must be less than 1"),
+            (Bounds(at_least=0, below=1), Decimal("0.99"), None),
+            (Bounds(above=0, at_most=1), 1, None),
+            (Bounds(), 10**30, None),
+        ],
+    )
+    def test_say_what_is_wrong_and_what_would_be_right(
+        self, bounds: Bounds, value: Decimal | int, problem: str | None
+    ) -> None:
+        assert bounds(value) == problem
+
+
+class TestText:
+    @pytest.mark.parametrize(
+        ("hint", "value", "problem"),
+        [
+            (Name, "", "must have 1 to 200 characters"),
+            (Name, "x" * 201, "must have 1 to 200 characters"),
+            (Name, "   ", "must not be blank"),
+            (Name, "two\nlines", "must not contain control characters or line breaks"),
+            (Name, "line\u2028separator", "must not contain control characters or line breaks"),
+            (Name, "\ud800", "must not contain control characters or line breaks"),
+            (Name, "Bücher → 漢", None),
+            (Line, "", None),
+            (Paragraph, "two\nlines", None),
+            (Paragraph, "a\ttab", "must not contain control characters"),
+            (Code, "a b", "must be letters, digits, '.', '_' and '-', beginning with a letter or digit"),
+            (Code, "-a", "must be letters, digits, '.', '_' and '-', beginning with a letter or digit"),
+            (Code, "a\n", "must be letters, digits, '.', '_' and '-', beginning with a letter or digit"),
+            (Code, "A-1_b.c", None),
+        ],
+    )
+    def test_says_what_is_wrong_and_what_would_be_right(self, hint: object, value: str, problem: str | None) -> None:
+        (rule,) = (each for each in rules_and_type(hint)[0] if isinstance(each, Text))
+
+        assert rule(value) == problem
+
+
+class TestDeclared:
+    def test_a_value_within_its_rules_is_made_and_never_changes(self) -> None:
+        crate = Crate(code="c", shares={"red": Decimal(1)}, marks=("fragile",))
+
+        with pytest.raises(FrozenInstanceError):
+            crate.pieces = 2
+
+    def test_every_field_that_breaks_a_rule_is_named_at_once(self) -> None:
+        with pytest.raises(InvalidValuesError) as error:
+            Crate(code="", pieces=0, marks=("a", "b", "c"), note="bad")
+
+        assert [problem.path for problem in error.value.problems] == [("code",), ("pieces",), ("marks",)]
+        assert "pieces: must be 1 or more; marks: must have 0 to 2 entries" in str(error.value)
+
+    @pytest.mark.parametrize(
+        ("fields", "message"),
+        [
+            ({"marks": ("fine", "")}, "marks: must have 1 to 200 characters"),
+            ({"shares": {"not a code": Decimal(1)}}, "shares: must be letters, digits"),
+            ({"shares": {"red": Decimal(2)}}, "shares: must be 1 or less"),
+            ({"note": "bad"}, "note: must not be 'bad'"),
+        ],
+    )
+    def test_what_is_in_a_list_or_a_mapping_and_between_fields_is_checked_too(
+        self, fields: dict[str, object], message: str
+    ) -> None:
+        with pytest.raises(InvalidValuesError) as error:
+            Crate(code="c", **fields)
+
+        assert message in str(error.value)
+
+
+class TestWhatIsDeclared:
+    def test_can_be_read_from_the_class(self) -> None:
+        assert list(field_types(Crate)) == ["code", "pieces", "marks", "shares", "note"]
+        assert [is_required(Crate, name) for name in ("code", "pieces")] == [True, False]
+        assert [default_of(Crate, name) for name in ("code", "pieces", "marks")] == [None, 1, ()]
+
+    def test_has_its_meaning_in_the_docstring_over_several_lines(self) -> None:
+        assert meanings(Crate) == {
+            "code": "what it is called.",
+            "pieces": "how many go in, counted by hand.",
+            "marks": "on its sides.",
+            "shares": "of each colour.",
+            "note": "anything worth knowing. And more.",
+        }
+
+    def test_a_type_says_whether_it_is_optional_and_what_its_rules_are(self) -> None:
+        assert optional_of(Positive | None) == Positive
+        assert optional_of(Positive) is None
+        assert optional_of(int | str) is None
+        assert rules_and_type(NotNegative) == ((Bounds(at_least=0),), Decimal)
+        assert rules_and_type(int) == ((), int)
+
+    def test_a_class_without_a_docstring_tells_no_meanings(self) -> None:
+        class Bare:
+            pass
+
+        assert meanings(Bare) == {}

@@ -1,0 +1,54 @@
+"""What a refusal says, and the facts it carries."""
+
+from datetime import date
+from decimal import Decimal
+
+from service.domain.errors import (
+    InvalidValueError,
+    InvalidValuesError,
+    MissingRate,
+    MissingRatesError,
+    ProductLoopError,
+    PugmillError,
+    TooComplexError,
+    UnreachableMarginError,
+)
+
+
+def test_values_are_named_by_the_way_to_them_and_several_at_once() -> None:
+    one = InvalidValueError(("lines", 0, "quantity"), "must be 1 or more")
+    other = InvalidValueError(["note"], "must not be blank")
+
+    both = InvalidValuesError([one, other])
+
+    assert str(both) == "lines/0/quantity: must be 1 or more; note: must not be blank"
+    assert both.problems == (one, other)
+    assert (other.path, other.reason) == (("note",), "must not be blank")
+
+
+def test_missing_rates_are_named_with_the_first_day_of_those_that_begin_later() -> None:
+    missing = [
+        MissingRate(resource="materials/hdpe", first_valid_from=date(2027, 1, 1)),
+        MissingRate(resource="tariffs/grid"),
+    ]
+
+    error = MissingRatesError(date(2026, 11, 25), missing)
+
+    assert str(error) == (
+        "no rate in force on 2026-11-25 for materials/hdpe (first rate from 2027-01-01), tariffs/grid"
+    )
+    assert error.missing == tuple(missing)
+
+
+def test_a_loop_and_a_limit_carry_the_member_that_goes_too_far_where_it_is_known() -> None:
+    assert ProductLoopError(["a", "b", "a"]).path == ()
+    assert ProductLoopError(["a", "a"], ["bill_of_materials", 0]).path == ("bill_of_materials", 0)
+    assert TooComplexError("resources", 7, ("bill_of_materials",)).path == ("bill_of_materials",)
+
+
+def test_a_margin_out_of_reach_says_which_can_be_reached() -> None:
+    error = UnreachableMarginError(Decimal("1.2"), Decimal(1))
+
+    assert str(error) == "a margin of 1.2 cannot be reached; every margin below 1 can"
+    assert (error.wanted, error.highest) == (Decimal("1.2"), Decimal(1))
+    assert isinstance(error, PugmillError)

@@ -1,0 +1,101 @@
+"""Rounding at a boundary, and what is refused because it cannot be exact."""
+
+from decimal import Decimal, DivisionByZero, localcontext
+
+import pytest
+
+from service.domain.errors import FigureTooLargeError
+from service.domain.exact import EXACT, apportioned, exactly, half_up, plain, whole_down, whole_up
+
+
+@exactly
+def parts_of(whole: str, count: int) -> list[Decimal]:
+    return [Decimal(whole) / count] * count
+
+
+class TestHalfUp:
+    @pytest.mark.parametrize(
+        ("figure", "shown"),
+        [("0.125", "0.13"), ("-0.125", "-0.13"), ("0.1249999999999999999", "0.12"), ("7", "7.00"), ("1E+2", "100.00")],
+    )
+    def test_rounds_a_tie_away_from_nothing(self, figure: str, shown: str) -> None:
+        assert str(half_up(Decimal(figure), 2)) == shown
+
+    def test_takes_a_tie_that_a_division_left_a_hair_short_for_a_tie(self) -> None:
+        with localcontext(EXACT):
+            short = sum(parts_of("0.085", 3))
+
+        assert short < Decimal("0.085")
+        assert str(half_up(short, 2)) == "0.09"
+
+    def test_never_answers_a_negative_nothing(self) -> None:
+        assert str(half_up(Decimal("-0.001"), 2)) == "0.00"
+
+    def test_refuses_a_figure_with_more_digits_than_are_known(self) -> None:
+        assert half_up(Decimal("1" * 26), 2) == Decimal("1" * 26)
+
+        with pytest.raises(FigureTooLargeError, match="use smaller quantities or rates"):
+            half_up(Decimal("1" * 27), 2)
+
+
+class TestWhole:
+    def test_up_and_down_take_a_whole_number_that_a_division_missed_by_a_hair_for_whole(self) -> None:
+        assert whole_up(Decimal("2.0000000000000000000000000000000001")) == 2
+        assert whole_down(Decimal("1.9999999999999999999999999999999999")) == 2
+
+    def test_up_and_down_otherwise_go_up_and_down(self) -> None:
+        assert (whole_up(Decimal("2.01")), whole_down(Decimal("2.99"))) == (3, 2)
+        assert (whole_up(Decimal("-2.99")), whole_down(Decimal("-2.01"))) == (-2, -3)
+
+
+class TestApportioned:
+    def test_what_is_missing_goes_to_those_that_lost_most_and_among_equals_to_the_earlier(self) -> None:
+        figures = [Decimal("0.335"), Decimal("0.335"), Decimal("0.33")]
+
+        assert apportioned(figures, 2) == (Decimal("0.34"), Decimal("0.33"), Decimal("0.33"))
+
+    def test_credits_are_apportioned_too(self) -> None:
+        shown = apportioned([Decimal("10.004"), Decimal("-0.004"), Decimal("-3.333")], 2)
+
+        assert sum(shown) == Decimal("6.67")
+
+    def test_nothing_is_apportioned_to_nothing(self) -> None:
+        assert apportioned([], 2) == ()
+
+    def test_they_add_up_to_the_rounded_total_where_that_is_a_tie(self) -> None:
+        """A third of 8.5 three times is 8.5, as half_up sees it, so they add up to 9."""
+        thirds = parts_of("8.5", 3)
+        with localcontext(EXACT):
+            total, shown = half_up(sum(thirds), 0), apportioned(thirds, 0)
+
+        assert total == 9
+        assert sum(shown) == total
+
+
+class TestPlain:
+    @pytest.mark.parametrize(
+        ("figure", "shown"), [("1E+2", "100"), ("1.50", "1.5"), ("0.1234567891", "0.123456789"), ("0E-20", "0")]
+    )
+    def test_has_neither_exponent_nor_trailing_zeros(self, figure: str, shown: str) -> None:
+        assert str(plain(Decimal(figure), 9)) == shown
+
+
+class TestExactly:
+    def test_computes_with_34_digits_whatever_the_caller_has(self) -> None:
+        with localcontext() as context:
+            context.prec = 5
+            (part, *_) = parts_of("1", 3)
+
+        assert len(part.as_tuple().digits) == 34
+
+    def test_a_figure_that_outgrows_the_digits_is_refused(self) -> None:
+        @exactly
+        def cents_of(figure: Decimal) -> Decimal:
+            return figure.quantize(Decimal("0.01"))
+
+        with pytest.raises(FigureTooLargeError):
+            cents_of(Decimal("1E+40"))
+
+    def test_a_division_by_nothing_is_a_mistake_of_ours_and_not_hidden(self) -> None:
+        with pytest.raises(DivisionByZero):
+            exactly(lambda: Decimal(1) / Decimal(0))()

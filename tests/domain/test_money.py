@@ -1,0 +1,70 @@
+"""Money, its minor units, and the codes that are no currency."""
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+
+from service.domain.errors import CurrencyMismatchError, InvalidValuesError, UnknownCurrencyError
+from service.domain.money import Money, in_currency, is_at_minor_unit, minor_unit_decimals, rounded, unit_cost
+from tests.domain.examples import euros
+
+
+class TestMinorUnit:
+    @pytest.mark.parametrize(
+        ("code", "decimals"), [("EUR", 2), ("JPY", 0), ("KWD", 3), ("CLF", 4), ("IQD", 3), ("RSD", 2), ("MGA", 2)]
+    )
+    def test_is_the_one_of_iso_4217_and_not_what_shops_round_to(self, code: str, decimals: int) -> None:
+        assert minor_unit_decimals(code) == decimals
+
+    @pytest.mark.parametrize("code", ["XAU", "XXX"])
+    def test_a_code_without_one_is_refused(self, code: str) -> None:
+        with pytest.raises(UnknownCurrencyError, match=f"{code} is not an ISO 4217 currency with a minor unit"):
+            minor_unit_decimals(code)
+
+    def test_a_code_that_is_none_is_refused(self) -> None:
+        with pytest.raises(UnknownCurrencyError, match="ZZZ is not an ISO 4217 currency") as error:
+            minor_unit_decimals("ZZZ")
+
+        assert (error.value.code, error.value.ended_on) == ("ZZZ", None)
+
+    def test_a_currency_that_has_ended_is_refused_with_its_last_day(self) -> None:
+        with pytest.raises(UnknownCurrencyError, match="LTL is no longer in use; its last day was 2014-12-31") as error:
+            minor_unit_decimals("LTL")
+
+        assert error.value.ended_on == date(2014, 12, 31)
+
+
+class TestMoney:
+    def test_adds_up_in_one_currency_and_in_no_other(self) -> None:
+        assert euros("1.20") + euros("0.05") == euros("1.25")
+
+        with pytest.raises(CurrencyMismatchError, match="EUR and JPY cannot be put together") as error:
+            euros("1") + Money(amount=Decimal(1), currency="JPY")
+        assert (error.value.one, error.value.other) == ("EUR", "JPY")
+
+    def test_reads_as_an_amount_and_a_code(self) -> None:
+        assert str(Money(amount=Decimal("1E+3"), currency="JPY")) == "1000 JPY"
+
+    @pytest.mark.parametrize("code", ["eur", "EURO", "ZZZ", "DEM"])
+    def test_of_what_is_no_currency_cannot_be(self, code: str) -> None:
+        with pytest.raises(InvalidValuesError, match="currency: "):
+            Money(amount=Decimal(1), currency=code)
+
+    def test_is_the_same_made_with_and_without_checks(self) -> None:
+        assert in_currency(Decimal("1.5"), "EUR") == euros("1.5")
+
+
+class TestRounding:
+    def test_to_the_minor_unit_and_to_a_unit_cost_four_digits_finer(self) -> None:
+        exact = Decimal("1.23456789")
+
+        assert rounded(exact, "EUR") == euros("1.23")
+        assert unit_cost(exact, "EUR") == euros("1.234568")
+        assert str(rounded(exact, "JPY")) == "1 JPY"
+        assert str(unit_cost(exact, "JPY")) == "1.2346 JPY"
+
+    def test_an_amount_is_at_the_minor_unit_or_it_is_finer(self) -> None:
+        assert is_at_minor_unit(Decimal("0.010"), "EUR")
+        assert not is_at_minor_unit(Decimal("0.011"), "EUR")
+        assert not is_at_minor_unit(Decimal("0.5"), "JPY")

@@ -1,0 +1,178 @@
+"""Warnings where they are due and where they are not, and cautions gathered from what is heated."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from service.domain.bill import bill_of_resources
+from service.domain.plausibility import Implausibility, cautions_of, warnings
+from service.domain.polymers import Polymer, melting_energy_kwh_per_kg
+from service.domain.products import Catalogue, Product
+from tests.domain.examples import (
+    a_bare_machine,
+    a_catalogue,
+    a_line,
+    a_machine,
+    a_material,
+    a_product,
+    an_operation,
+    bench_work,
+)
+
+SCRAP = {"yield_share": "0.95"}
+
+
+def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, Implausibility]:
+    catalogue = a_catalogue(*products, **changes)
+    found = warnings(bill_of_resources("sheet", quantity, catalogue), catalogue)
+    return {warning.code: warning for warning in found}
+
+
+def a_plate(*lines: Any, mass: str | None = "1", **changes: Any) -> Product:
+    return a_product(
+        bill_of_materials=list(lines) or [a_line()], operations=[bench_work(**SCRAP)], mass_kg=mass, **changes
+    )
+
+
+def a_pressing(**changes: Any) -> Any:
+    return an_operation(**{"setup_minutes": "0", "labour": [], "processing_temperature_c": "200", **SCRAP, **changes})
+
+
+class TestAYieldOf1:
+    def test_on_every_step_is_hardly_true(self) -> None:
+        warning = warned(a_product(operations=[bench_work(), bench_work(name="again")]))["no-scrap"]
+
+        assert "Every step has a yield of 1" in warning.text
+        assert warning.source == "common practice, no source"
+
+    def test_on_some_step_or_without_any_step_is_nothing(self) -> None:
+        assert warned(a_product(operations=[bench_work(), bench_work(name="again", **SCRAP)])) == {}
+        assert warned(a_product(operations=[])) == {}
+
+    def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
+        whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
+
+        assert warned(whole, a_product(operations=[bench_work()]))["no-scrap"].product == "part-1"
+
+
+class TestMass:
+    def test_above_that_of_the_materials_is_hardly_true(self) -> None:
+        warning = warned(a_plate(a_line(quantity_per_piece="0.9995"), mass="1.001"))["mass-above-materials"]
+
+        assert "A piece weighs 1.001 kg, but its bill of materials adds up to 1 kg." in warning.text
+        assert warning.source == "conservation of mass"
+
+    def test_up_to_that_of_the_materials_is_nothing(self) -> None:
+        assert warned(a_plate(mass="1")) == {}
+        assert warned(a_plate(mass=None)) == {}
+
+    def test_counts_what_a_sub_assembly_weighs(self) -> None:
+        part = a_plate(mass="0.25")
+        lines = [a_line(product="part-1", quantity_per_piece="2"), a_line(quantity_per_piece="0.5")]
+
+        assert warned(a_plate(*lines, mass="1"), part) == {}
+        assert set(warned(a_plate(*lines, mass="1.1"), part)) == {"mass-above-materials"}
+
+    def test_counts_a_unit_by_what_it_weighs_and_packaging_not_at_all(self) -> None:
+        bolt = a_material(unit="piece", polymer=None, mass_kg_per_unit="0.5")
+        carton = a_material(unit="piece", polymer=None, use="packaging")
+        lines = [a_line(material="bolt"), a_line(material="carton")]
+
+        assert warned(a_plate(*lines, mass="0.5"), materials={"bolt": bolt, "carton": carton}) == {}
+        assert set(warned(a_plate(*lines, mass="0.6"), materials={"bolt": bolt, "carton": carton})) == {
+            "mass-above-materials"
+        }
+
+    @pytest.mark.parametrize("unknown", ["material", "product"])
+    def test_is_not_judged_where_the_mass_of_anything_in_it_is_unknown(self, unknown: str) -> None:
+        cord = a_material(unit="m", polymer=None)
+        line = a_line(material="cord") if unknown == "material" else a_line(product="part-1")
+
+        plate = a_plate(a_line(), line, mass="99")
+
+        assert warned(plate, a_plate(mass=None), materials={"hdpe": a_material(), "cord": cord}) == {}
+
+
+class TestElectricity:
+    def test_that_could_not_even_melt_the_polymer_is_hardly_true(self) -> None:
+        pressed = a_product(operations=[a_pressing(cycle_minutes="0.01")])
+
+        warning = warned(pressed)["less-energy-than-melting"]
+
+        per_kg = melting_energy_kwh_per_kg(Polymer.HDPE)
+        assert per_kg is not None
+        kilograms = Decimal(96) / Decimal("0.95")
+        assert "'pressing' draws 0.013 kWh for the batch" in warning.text  # 10 cycles ÷ 0.95 of 0.01 minutes at 7.2 kW
+        assert f"takes {(kilograms * per_kg).quantize(Decimal('0.001'))} kWh" in warning.text
+
+    def test_that_could_is_nothing(self) -> None:
+        assert warned(a_product(operations=[a_pressing(cycle_minutes="90")])) == {}
+
+    @pytest.mark.parametrize(
+        ("operation", "material"),
+        [
+            ({"processing_temperature_c": None}, {}),
+            ({}, {"polymer": None}),
+            ({}, {"polymer": "other"}),
+            ({}, {"unit": "m"}),
+        ],
+    )
+    def test_is_not_judged_where_nothing_is_heated_or_what_it_is_is_unknown(
+        self, operation: dict[str, Any], material: dict[str, Any]
+    ) -> None:
+        pressed = a_product(operations=[a_pressing(cycle_minutes="0.01", **operation)])
+
+        assert warned(pressed, materials={"hdpe": a_material(**material)}) == {}
+
+    def test_is_not_judged_at_a_bench(self) -> None:
+        welding = bench_work(processing_temperature_c="200", **SCRAP)
+
+        assert warned(a_product(operations=[welding])) == {}
+
+    def test_of_an_operation_has_only_to_melt_what_has_entered_by_then(self) -> None:
+        steps = [a_pressing(cycle_minutes="0.01"), bench_work(name="trimming")]
+        late = a_product(bill_of_materials=[a_line(operation="trimming")], operations=steps)
+        early = a_product(bill_of_materials=[a_line(operation="pressing")], operations=steps)
+
+        assert warned(late) == {}
+        assert set(warned(early)) == {"less-energy-than-melting"}
+
+    def test_of_a_product_is_not_asked_to_melt_what_is_in_its_parts(self) -> None:
+        whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[a_pressing(cycle_minutes="0.01")])
+
+        assert warned(whole, a_plate(mass=None)) == {}
+
+    def test_of_a_machine_without_power_melts_nothing(self) -> None:
+        pressed = a_product(operations=[a_pressing(band_shares={})])
+
+        assert set(warned(pressed, machines={"press": a_bare_machine()})) == {"less-energy-than-melting"}
+        assert warned(pressed, machines={"press": a_machine(rated_power_kw="90")}, tariffs=ONE_BAND) == {}
+
+
+ONE_BAND = {"grid": a_catalogue().tariffs["grid"].__class__(name="Grid", bands=("flat",))}
+
+
+class TestCautions:
+    def codes(self, *products: Product, **changes: Any) -> list[str]:
+        catalogue: Catalogue = a_catalogue(*products, **changes)
+        return [each.code for each in cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)]
+
+    def test_come_from_what_is_heated_anywhere_in_the_product(self) -> None:
+        whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
+
+        assert self.codes(whole, a_product(operations=[a_pressing()])) == ["hot-work"]
+
+    def test_are_none_where_nothing_is_heated_or_nothing_is_a_polymer_in_the_piece(self) -> None:
+        packaging = {"hdpe": a_material(use="packaging")}
+
+        assert self.codes(a_product(operations=[a_pressing(processing_temperature_c=None)])) == []
+        assert self.codes(a_product(operations=[a_pressing()]), materials=packaging) == []
+        assert self.codes(a_product(operations=[a_pressing()]), materials={"hdpe": a_material(polymer=None)}) == []
+
+    def test_name_the_product_and_the_operation(self) -> None:
+        catalogue = a_catalogue(a_product(name="Blue sheet", operations=[a_pressing()]))
+
+        (caution,) = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+
+        assert "HDPE at 200 °C (Blue sheet, pressing)" in caution.text

@@ -1,0 +1,151 @@
+"""Products and what they are made with: what may be registered and what may not."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from service.domain.errors import InvalidValuesError
+from service.domain.products import BillLine, Operation, Product, inconsistencies
+from service.domain.register import COLLECTIONS
+from service.domain.resources import Machine, Material, Tariff, Tax, band_share_problem
+from service.encoding import decoded
+from tests import builders
+from tests.domain.examples import a_catalogue, a_machine, a_product, a_tariff, an_operation, bench_work
+
+TWICE = [{"labour_grade": "operator"}, {"labour_grade": "operator"}]
+
+
+class TestWhatCannotBe:
+    @pytest.mark.parametrize(
+        ("kind", "body", "message"),
+        [
+            (BillLine, {"quantity_per_piece": "1"}, "material: give either a material or a product"),
+            (
+                BillLine,
+                {"material": "a", "product": "b", "quantity_per_piece": "1"},
+                "material: give either a material or a product",
+            ),
+            (
+                BillLine,
+                {"product": "b", "quantity_per_piece": "1", "reclaim_share": "0.5"},
+                "reclaim_share: a sub-assembly cannot be reclaimed; leave it out",
+            ),
+            (BillLine, {"material": "a"}, "quantity_per_piece: must be more than 0, or quantity_per_batch must be"),
+            (
+                BillLine,
+                {"material": "a", "quantity_per_piece": "1", "process_loss_share": "1"},
+                "process_loss_share: must be less than 1",
+            ),
+            (Operation, {"name": "x", "labour": TWICE}, "labour: names a labour grade twice; add its people up"),
+            (Operation, {"name": "x", "warm_up_minutes": "5"}, "machine: is required where warm_up_minutes"),
+            (Operation, {"name": "x", "load_factor": "0.5"}, "machine: is required where warm_up_minutes"),
+            (Operation, {"name": "x", "band_shares": {"day": "1"}}, "machine: is required where warm_up_minutes"),
+            (Operation, {"name": "x", "yield_share": "0"}, "yield_share: must be more than 0"),
+            (Operation, {"name": "x", "pieces_per_cycle": 0}, "pieces_per_cycle: must be 1 or more"),
+            (Product, {"name": "x"}, "bill_of_materials: a product needs a material or an operation"),
+            (
+                Product,
+                {"name": "x", "operations": [{"name": "a"}, {"name": "a"}]},
+                "operations: two operations have the same name",
+            ),
+            (
+                Product,
+                builders.product(
+                    bill_of_materials=[{"material": "m", "quantity_per_piece": "1", "operation": "sanding"}]
+                ),
+                "bill_of_materials/0/operation: the product has no operation 'sanding'",
+            ),
+            (
+                Material,
+                {"name": "x", "unit": "kg", "mass_kg_per_unit": "2"},
+                "mass_kg_per_unit: a kilogram weighs 1 kg; leave it out",
+            ),
+            (Machine, {"name": "x", "idle_power_kw": "1"}, "tariff: a machine that draws power needs the tariff"),
+            (Tariff, {"name": "x", "bands": ["a", "a"]}, "bands: must be different from each other"),
+            (Tariff, {"name": "x", "bands": ["standing"]}, "bands: 'standing' is kept for the standing charges"),
+            (Tax, {"name": "x", "category": "AE"}, "exemption_reason: is required for category AE"),
+        ],
+    )
+    def test_is_refused(self, kind: type[Any], body: dict[str, Any], message: str) -> None:
+        with pytest.raises(InvalidValuesError) as error:
+            decoded(body, kind)
+
+        assert message in str(error.value)
+
+    @pytest.mark.parametrize("category", ["S", "Z", "L", "M"])
+    def test_is_not_a_tax_that_needs_no_reason(self, category: str) -> None:
+        assert decoded({"name": "x", "category": category}, Tax).exemption_reason == ""
+
+
+class TestMass:
+    @pytest.mark.parametrize(
+        ("body", "mass"), [({"unit": "kg"}, 1), ({"unit": "piece", "mass_kg_per_unit": "0.2"}, Decimal("0.2"))]
+    )
+    def test_of_a_unit_is_1_for_a_kilogram_and_as_declared_for_any_other(
+        self, body: dict[str, str], mass: Decimal
+    ) -> None:
+        assert decoded({"name": "x", **body}, Material).mass_kg == mass
+        assert decoded({"name": "x", "unit": "m"}, Material).mass_kg is None
+
+
+class TestReferences:
+    def test_of_a_product_are_everything_it_names_and_where(self) -> None:
+        product = a_product(
+            bill_of_materials=[
+                decoded({"material": "hdpe", "quantity_per_piece": "1"}, BillLine),
+                decoded({"product": "frame", "quantity_per_piece": "1"}, BillLine),
+            ],
+            operations=[an_operation(tool="mould"), bench_work()],
+        )
+
+        assert list(product.references()) == [
+            (("bill_of_materials", 0, "material"), "materials", "hdpe"),
+            (("bill_of_materials", 1, "product"), "products", "frame"),
+            (("operations", 0, "machine"), "machines", "press"),
+            (("operations", 0, "tool"), "tools", "mould"),
+            (("operations", 0, "labour", 0, "labour_grade"), "labour-grades", "operator"),
+        ]
+        assert product.sub_assemblies() == ("frame",)
+
+    def test_of_a_machine_are_its_tariff_and_of_all_that_stands_alone_none(self) -> None:
+        assert list(a_machine().references()) == [(("tariff",), "tariffs", "grid")]
+        alone = [
+            ("materials", {"name": "x", "unit": "kg"}),
+            ("machines", {"name": "x"}),
+            ("labour-grades", {"name": "x"}),
+            ("tariffs", {"name": "x", "bands": ["a"]}),
+            ("overheads", {"name": "x", "base": "piece"}),
+            ("tools", {"name": "x"}),
+            ("taxes", {"name": "x"}),
+        ]
+        for collection, body in alone:
+            assert list(decoded(body, COLLECTIONS[collection].facts).references()) == []
+
+
+class TestBandShares:
+    @pytest.mark.parametrize(
+        ("bands", "shares", "problem"),
+        [
+            (["flat"], {}, None),
+            (["day", "night"], {"day": "1"}, None),
+            (["day", "night"], {"day": "0.7", "night": "0.3"}, None),
+            (["day", "night"], {}, "is required: the tariff has the bands day, night"),
+            (["day", "night"], {"noon": "1"}, "the tariff has no band noon; it has day, night"),
+            (["day", "night"], {"day": "0.7", "night": "0.2"}, "must add up to 1, not 0.9"),
+            (["day", "night"], {"day": "0.5", "night": "0.5000000000000000000000000001"}, "must add up to 1, not 1.0"),
+        ],
+    )
+    def test_name_bands_of_the_tariff_and_add_up_to_1_to_the_last_digit(
+        self, bands: list[str], shares: dict[str, str], problem: str | None
+    ) -> None:
+        found = band_share_problem(a_tariff(bands=bands), {band: Decimal(share) for band, share in shares.items()})
+
+        if problem is None:
+            assert found is None
+        else:
+            assert found is not None
+            assert found.startswith(problem)
+
+    def test_are_nothing_to_an_operation_at_a_bench(self) -> None:
+        assert list(inconsistencies(a_product(operations=[bench_work()]), a_catalogue())) == []

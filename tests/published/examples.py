@@ -1,0 +1,138 @@
+"""What published examples have in common: register what the source names, ask for a sheet, read it as decimals.
+
+What a source does not mention is not registered, or costs nothing, so that its figure stands alone.
+"""
+
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from tests.builders import labour_rate, machine_rate, material_rate, money, overhead_rate
+from tests.conftest import Client
+
+DAY = "2026-01-01"
+"""The day from which everything is priced, where the source names none."""
+
+
+def rounded(figure: Decimal, unit: str = "0.01") -> Decimal:
+    """A figure as a source prints it, half up."""
+    return figure.quantize(Decimal(unit), ROUND_HALF_UP)
+
+
+def buy(client: Client, code: str, price: str, currency: str = "EUR", **rate: Any) -> None:
+    """Register a material that is bought by the piece."""
+    terms = material_rate(**rate) | {"price": money(price, currency)}
+    client.register(f"materials/{code}", {"name": code, "unit": "piece"}, **{DAY: terms})
+
+
+def employ(client: Client, code: str, wage: str) -> None:
+    """Register a labour grade whose hour costs the wage and nothing more."""
+    client.register(f"labour-grades/{code}", {"name": code}, **{DAY: labour_rate(wage)})
+
+
+def absorb(client: Client, code: str, base: str, amount: str, quantity: str, *, variable: bool = False) -> None:
+    """Register a pool. A source's year is a year on both sides of the division, so it stands for the month."""
+    facts = {"name": code, "base": base, "variable": variable}
+    client.register(f"overheads/{code}", facts, **{DAY: overhead_rate(amount, quantity)})
+
+
+def run(client: Client, code: str, **facts: Any) -> None:
+    """Register a machine that costs nothing but what pools and tariffs charge for it."""
+    terms = machine_rate(replacement_value=money("0", client.workshop.currency), life_years="1")
+    client.register(f"machines/{code}", {"name": code, **facts}, **{DAY: terms})
+
+
+def supply(client: Client, price_per_kwh: str, currency: str = "EUR") -> None:
+    """Register an electricity tariff of one band, called grid."""
+    terms = {"price_per_kwh": {"all": money(price_per_kwh, currency)}}
+    client.register("tariffs/grid", {"name": "grid", "bands": ["all"]}, **{DAY: terms})
+
+
+def make(
+    client: Client, code: str, bill: dict[str, str] | None = None, *operations: dict[str, Any], **facts: Any
+) -> None:
+    """Register a product: pieces of each material, and operations."""
+    lines = [{"material": material, "quantity_per_piece": quantity} for material, quantity in (bill or {}).items()]
+    body = {"name": code, "bill_of_materials": lines, "operations": list(operations), **facts}
+    client.register(f"products/{code}", body)
+
+
+def working(hours: str, grade: str, **changes: Any) -> dict[str, Any]:
+    """One person's work on a piece."""
+    return {
+        "name": f"work of {grade}",
+        "cycle_minutes": str(Decimal(hours) * 60),
+        "labour": [{"labour_grade": grade, "attendance": "1"}],
+        **changes,
+    }
+
+
+def spending(client: Client, amount: str, currency: str = "EUR") -> dict[str, Any]:
+    """An operation that costs so much for a batch of any size: an entire tool."""
+    terms = {"cost": money(amount, currency), "life_shots": "1"}
+    client.register("tools/fixed", {"name": "fixed"}, **{DAY: terms})
+    return {"name": "spending", "tool": "fixed", "tooling": "entire"}
+
+
+def asked(client: Client, path: str, **query: Any) -> Any:
+    """The answer to a GET that must succeed."""
+    response = client.get(path, query_string={"as_of": DAY, **query})
+    assert response.status_code == 200, response.json
+    return response.json
+
+
+def cost_sheet(client: Client, code: str, quantity: int = 1, **query: Any) -> Any:
+    return asked(client, f"products/{code}/cost-sheet", quantity=quantity, **query)
+
+
+def price_of(client: Client, code: str, quantity: int = 1, **query: Any) -> Any:
+    """What the price sheet says of a piece."""
+    return asked(client, f"products/{code}/price-sheet", quantity=quantity, **query)["price_per_piece"]
+
+
+def bill_of(client: Client, code: str, quantity: int = 1) -> Any:
+    response = client.get(f"products/{code}/bill-of-resources?quantity={quantity}")
+    assert response.status_code == 200, response.json
+    return response.json["bill"]
+
+
+def quantity_of(bill: Any, resource: str) -> Decimal:
+    """How much of a resource a batch consumes."""
+    return next(Decimal(line["quantity"]) for line in bill["lines"] if line["resource"] == resource)
+
+
+def amount_of(sheet: Any, resource: str) -> Decimal:
+    """What a resource costs the batch."""
+    return next(amount(line["amount"]) for line in sheet["lines"] if line["resource"] == resource)
+
+
+def amount(figure: Any) -> Decimal:
+    """The amount of a money."""
+    return Decimal(figure["amount"])
+
+
+def unit_cost(sheet: Any, subtotal: str = "full_cost") -> Decimal:
+    return amount(sheet["subtotals"][subtotal]["per_piece"])
+
+
+def batch_cost(sheet: Any, subtotal: str = "full_cost") -> Decimal:
+    return amount(sheet["subtotals"][subtotal]["per_batch"])
+
+
+def unit_rates(client: Client) -> dict[str, Decimal]:
+    """What a unit of every resource costs, as the rate card says."""
+    return {
+        unit["resource"]: Decimal(unit["amount"])
+        for rate in asked(client, "rate-card")["rates"]
+        for unit in rate["unit_rates"]
+    }
+
+
+def components_of(client: Client, resource: str) -> dict[str, Decimal]:
+    """The named amounts that a unit rate is made of."""
+    (unit,) = (
+        unit
+        for rate in asked(client, "rate-card")["rates"]
+        for unit in rate["unit_rates"]
+        if unit["resource"] == resource
+    )
+    return {name: Decimal(figure) for name, figure in unit["components"].items()}

@@ -1,0 +1,200 @@
+"""Published prices: markup, margin, target cost, special orders and price steps, asked of the price sheet."""
+
+from decimal import Decimal
+from typing import Any
+
+import flask
+import pytest
+
+from tests.builders import money
+from tests.conftest import Client, make_client
+from tests.contract import Contract
+from tests.published.examples import amount, asked, batch_cost, buy, cost_sheet, make, price_of, rounded, spending
+
+
+def costing(client: Client, cost: str) -> Client:
+    """The workshop with a product called thing at this cost."""
+    buy(client, "thing", cost, client.workshop.currency)
+    make(client, "thing", {"thing": "1"})
+    return client
+
+
+class TestMarkupOnCost:
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 7.7."""
+
+    def test_a_tenth_on_60_million_asks_66_million(self, client: Client) -> None:
+        price = price_of(costing(client, "60000000"), "thing", target="markup", value="0.10")
+
+        assert price["price"] == money("66000000.00")
+        assert Decimal(price["markup_share"]) == Decimal("0.10")
+
+
+class TestTargetCost:
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 7.7 and review problem 7.7."""
+
+    @pytest.mark.parametrize(
+        ("price", "margin", "target_cost"), [("240", "0.40", "144"), ("140", "0.60", "56")], ids=["240", "shoe"]
+    )
+    def test_at_the_target_cost_the_price_leaves_the_margin(
+        self, client: Client, price: str, margin: str, target_cost: str
+    ) -> None:
+        thing = costing(client, target_cost)
+
+        kept = price_of(thing, "thing", kept_at=price)
+        found = price_of(thing, "thing", target="margin", value=margin)
+
+        assert amount(kept["profit"]) == Decimal(price) - Decimal(target_cost)
+        assert Decimal(kept["margin_share"]) == Decimal(margin)
+        assert amount(found["price"]) == Decimal(price)
+
+
+class TestMarkupOnTheSellingPrice:
+    """Marketing Management (Kotler, Keller), Pearson, 'Markup pricing', the toaster, no year (an extract)."""
+
+    def test_the_maker_asks_20_for_what_costs_16(self, client: Client) -> None:
+        price = price_of(costing(client, "16"), "thing", target="margin", value="0.20")
+
+        assert amount(price["price"]) == 20
+        assert amount(price["profit"]) == 4
+
+    def test_the_dealer_asks_40_for_it_twice_what_is_paid(self, client: Client) -> None:
+        price = price_of(costing(client, "20"), "thing", target="margin", value="0.50")
+
+        assert amount(price["price"]) == 40
+        assert Decimal(price["markup_share"]) == 1
+
+
+MARKUPS_AND_MARGINS = [
+    ("0.10", "0.0909"),
+    ("0.20", "0.1667"),
+    ("0.25", "0.2000"),
+    ("0.3333", "0.2500"),
+    ("0.40", "0.2857"),
+    ("0.50", "0.3333"),
+    ("0.6667", "0.4000"),
+    ("1.00", "0.5000"),
+]
+
+
+class TestMarkupAndMarginTable:
+    """The identity margin = markup ÷ (1 + markup), to four decimals, half up; 25 % on 100 asking 125 is printed."""
+
+    @pytest.mark.parametrize(("markup", "margin"), MARKUPS_AND_MARGINS)
+    def test_a_markup_asked_for_shows_its_margin(self, client: Client, markup: str, margin: str) -> None:
+        price = price_of(costing(client, "100"), "thing", target="markup", value=markup)
+
+        assert amount(price["price"]) == 100 * (1 + Decimal(markup))
+        assert rounded(Decimal(price["margin_share"]), "0.0001") == Decimal(margin)
+
+    @pytest.mark.parametrize(("markup", "margin"), MARKUPS_AND_MARGINS)
+    def test_a_margin_asked_for_shows_its_markup(self, client: Client, markup: str, margin: str) -> None:
+        # A cost so large that the step to the next cent moves no decimal shown. A margin of four decimals is up to
+        # 0.00005 off, which moves the markup by up to 0.00005 × (1 + markup)².
+        price = price_of(costing(client, "1000000"), "thing", target="margin", value=margin)
+
+        tolerance = Decimal("0.00005") * (1 + Decimal(markup)) ** 2 + Decimal("0.00005")
+        assert abs(Decimal(price["markup_share"]) - Decimal(markup)) <= tolerance
+
+
+class TestSpecialOrder:
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 7.6: 200 at 17, for which 600 is spent."""
+
+    def test_it_brings_3_400_takes_2_600_and_600_more_and_leaves_200(self, client: Client) -> None:
+        buy(client, "material", "13")
+        make(client, "order", {"material": "1"}, spending(client, "600"))
+
+        sheet = cost_sheet(client, "order", 200)
+        price = price_of(client, "order", 200, kept_at="17")
+
+        assert batch_cost(sheet, "variable_cost") == 2600
+        assert batch_cost(sheet, "fixed_cost") == 600
+        assert amount(price["batch_net_price"]) == 3400
+        assert amount(price["batch_profit"]) == 200
+
+
+def on_steps(client: Client, price: str, step: str) -> Any:
+    """The price nearest to this one among the multiples of a step."""
+    found = price_of(
+        costing(client, "0.01"), "thing", target="fixed_price", value=price, price_step=step, rounding="nearest"
+    )
+    return Decimal(found["price"]["amount"])
+
+
+class TestNearestFiveCents:
+    """The tables of cash rounding, asked as prices in steps of 0.05; no total is rounded for cash here.
+
+    Phasing out the penny: rounding guidelines, Canada Revenue Agency / Royal Canadian Mint, 2013; the examples of
+    the Office de la protection du consommateur (Quebec), 2023, and 'Swedish rounding' (a copy of Wikipedia's article).
+    """
+
+    @pytest.mark.parametrize(
+        ("price", "nearest"),
+        [
+            ("1.00", "1.00"),
+            ("1.01", "1.00"),
+            ("1.02", "1.00"),
+            ("1.03", "1.05"),
+            ("1.04", "1.05"),
+            ("1.05", "1.05"),
+            ("1.06", "1.05"),
+            ("1.07", "1.05"),
+            ("1.08", "1.10"),
+            ("1.09", "1.10"),
+            ("1.10", "1.10"),
+            ("5.98", "6.00"),
+            ("5.97", "5.95"),
+            ("20.42", "20.40"),
+            ("20.43", "20.45"),
+        ],
+    )
+    def test_the_nearest_multiple_is_asked(
+        self, app: flask.Flask, contract: Contract, price: str, nearest: str
+    ) -> None:
+        assert on_steps(make_client(app, contract, currency="CAD"), price, "0.05") == Decimal(nearest)
+
+
+class TestWholeKronor:
+    """'Cash rounding', Sweden, a copy of Wikipedia's article, no year: whole kronor since 2010; halves up assumed."""
+
+    @pytest.mark.parametrize(("price", "nearest"), [("99.49", "99"), ("99.50", "100"), ("100.50", "101")])
+    def test_the_nearest_krona_is_asked_and_the_higher_of_two_as_near(
+        self, app: flask.Flask, contract: Contract, price: str, nearest: str
+    ) -> None:
+        assert on_steps(make_client(app, contract, currency="SEK"), price, "1") == Decimal(nearest)
+
+
+class TestPriceWithTaxInIt:
+    """EN 16931-1:2017, BR-CO-17, on the base of the official example ubl-tc434-example2.xml: 1,460.50 at 25 %.
+
+    1,825.625 is a tie; the price asked is half up, and the tax taken out of it again leaves 1,460.50 (derived).
+    """
+
+    @pytest.fixture
+    def workshop(self, client: Client) -> Client:
+        client.register("taxes/vat", {"name": "VAT"}, **{"2026-01-01": {"rate_share": "0.25"}})
+        return costing(client, "1460.50")
+
+    def test_the_price_asked_is_1_825_63(self, workshop: Client) -> None:
+        price = price_of(
+            workshop, "thing", target="markup", value="0", tax="vat", display="tax_inclusive", rounding="nearest"
+        )
+
+        assert price["price"] == money("1825.63")
+        assert amount(price["target_price"]) == Decimal("1825.625")
+
+    def test_without_its_tax_it_is_1_460_50_again(self, workshop: Client) -> None:
+        price = price_of(workshop, "thing", kept_at="1825.63", tax="vat", display="tax_inclusive")
+
+        assert rounded(amount(price["net_price"])) == Decimal("1460.50")
+        assert amount(price["net_price"]) + amount(price["tax"]) == Decimal("1825.63")
+
+    @pytest.mark.parametrize(("rate", "fraction"), [("0.20", "0.166667"), ("0.25", "0.200000")])
+    def test_the_tax_in_a_price_is_its_vat_fraction(self, client: Client, rate: str, fraction: str) -> None:
+        client.register("taxes/vat", {"name": "VAT"}, **{"2026-01-01": {"rate_share": rate}})
+        make(costing(client, "1"), "piece", {"thing": "1"})
+
+        price = asked(
+            client, "products/piece/price-sheet", quantity=1, kept_at="1", tax="vat", display="tax_inclusive"
+        )["price_per_piece"]
+
+        assert amount(price["tax"]) == Decimal(fraction)

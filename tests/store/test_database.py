@@ -1,0 +1,94 @@
+"""Transactions: one view while reading, all or nothing while writing, on every engine."""
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from uuid import UUID
+
+import pytest
+import sqlalchemy as sa
+
+from service.store.database import Connection, Database
+from service.store.tables import uses, workshops
+from service.store.workshops import find_workshop, lock_workshop, new_workshop, next_revision
+from tests.conftest import Client
+
+
+def revision(connection: Connection, workshop_id: UUID) -> int:
+    found = find_workshop(connection, workshop_id)
+    assert found is not None
+    return found.revision
+
+
+class TestReading:
+    def test_sees_one_state_to_its_end_whatever_is_written_meanwhile(
+        self, database: Database, workshop_id: UUID
+    ) -> None:
+        with database.reading() as reader:
+            before = revision(reader, workshop_id)
+            with database.writing() as writer:
+                next_revision(writer, workshop_id)
+
+            assert revision(reader, workshop_id) == before
+        with database.reading() as reader:
+            assert revision(reader, workshop_id) == before + 1
+
+    def test_keeps_nothing(self, database: Database, workshop_id: UUID) -> None:
+        with database.reading() as connection:
+            before = revision(connection, workshop_id)
+
+        with database.reading() as connection:
+            connection.execute(
+                workshops.update().where(workshops.c.workshop_id == workshop_id).values(revision=before + 9)
+            )
+
+        with database.reading() as connection:
+            assert revision(connection, workshop_id) == before
+
+    def test_a_workshop_that_is_not_there_finds_none(self, database: Database, workshop_id: UUID) -> None:
+        unknown = new_workshop(name="x", address="", currency="EUR", locale="en", time_zone="UTC")
+
+        with database.reading() as connection:
+            assert find_workshop(connection, unknown.workshop_id) is None
+
+
+class TestWriting:
+    def test_that_fails_half_way_leaves_nothing(self, database: Database, workshop_id: UUID) -> None:
+        with database.reading() as connection:
+            before = revision(connection, workshop_id)
+
+        def fail_half_way() -> None:
+            with database.writing() as connection:
+                next_revision(connection, workshop_id)
+                raise ZeroDivisionError
+
+        with pytest.raises(ZeroDivisionError):
+            fail_half_way()
+
+        with database.reading() as connection:
+            assert revision(connection, workshop_id) == before
+
+    def test_of_many_at_once_loses_none(self, database: Database, workshop_id: UUID) -> None:
+        def raise_it(_: int) -> int:
+            with database.writing() as connection:
+                lock_workshop(connection, workshop_id)
+                return next_revision(connection, workshop_id)
+
+        with ThreadPoolExecutor(4) as threads:
+            found = sorted(threads.map(raise_it, range(20)))
+
+        assert found == list(range(found[0], found[0] + 20))
+
+    def test_of_one_workshop_does_not_touch_another(self, database: Database, client: Client, stranger: Client) -> None:
+        with database.writing() as connection:
+            next_revision(connection, client.workshop.workshop_id)
+
+        with database.reading() as connection:
+            assert find_workshop(connection, stranger.workshop.workshop_id) == stranger.workshop
+            found = find_workshop(connection, client.workshop.workshop_id)
+            assert found == replace(client.workshop, revision=1)
+
+    def test_a_row_that_refers_to_nothing_is_refused(self, database: Database, workshop_id: UUID) -> None:
+        orphan = {"collection": "materials", "code": "nothing", "used_collection": "machines", "used_code": "nothing"}
+
+        with database.writing() as connection, pytest.raises(sa.exc.IntegrityError):
+            connection.execute(uses.insert(), {"workshop_id": workshop_id, **orphan})

@@ -1,0 +1,223 @@
+"""Every statement the service executes stays within one workshop."""
+
+import inspect
+import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date
+from types import ModuleType
+from typing import Any
+from uuid import UUID
+
+import pytest
+import sqlalchemy as sa
+
+from service.domain.errors import MissingRatesError
+from service.store.database import Database
+from service.store.tables import metadata
+from service.store.workshops import Workshop, new_workshop
+from service.workflows import costing, keys, quoting, rate_card, registering, watching
+from service.workflows.costing import PriceQuestion
+from tests import builders
+from tests.conftest import Client
+from tests.domain.examples import TODAY, a_policy
+from tests.workflows.owner import Owner
+
+TABLES = "|".join(metadata.tables)
+MENTION = re.compile(rf"(?:\bFROM|\bJOIN|\bUPDATE|,)\s+({TABLES})\b(?![.=])(?:\s+AS\s+(\w+))?")
+INSERTION = re.compile(rf"INSERT INTO ({TABLES}) \(([^)]*)\)")
+
+
+def unfiltered(statement: str) -> list[str]:
+    """The tables of a statement, by their name in it, that are not held to a workshop as often as they are named."""
+    inserted = INSERTION.match(statement)
+    if inserted:
+        return [] if "workshop_id" in inserted[2].split(", ") else [inserted[1]]
+    mentions = [alias or table for table, alias in MENTION.findall(statement)]
+    return [
+        name
+        for name in dict.fromkeys(mentions)
+        if len(re.findall(rf"\b{name}\.workshop_id = ", statement)) < mentions.count(name)
+    ]
+
+
+@dataclass
+class Heard:
+    """What was executed, and for which workshop."""
+
+    statements: list[str] = field(default_factory=list)
+    workshops: set[UUID] = field(default_factory=set)
+    outside: list[str] = field(default_factory=list)
+
+
+@contextmanager
+def listening(database: Database) -> Iterator[Heard]:
+    heard = Heard()
+
+    def hear(_connection: Any, _cursor: Any, statement: str, _parameters: Any, context: Any, _many: bool) -> None:
+        if not re.search(rf"\b({TABLES})\b", statement):
+            heard.outside.append(statement)
+            return
+        heard.statements.append(statement)
+        for values in context.compiled_parameters:
+            bound = {value for name, value in values.items() if name.startswith("workshop_id")}
+            assert bound, f"bound to no workshop: {statement}"
+            heard.workshops |= bound
+
+    sa.event.listen(database.engine, "before_cursor_execute", hear)
+    try:
+        yield heard
+    finally:
+        sa.event.remove(database.engine, "before_cursor_execute", hear)
+
+
+class TestTheCheckItself:
+    @pytest.mark.parametrize(
+        "statement",
+        [
+            "SELECT rates.terms FROM rates WHERE rates.code = ?",
+            "SELECT rates.terms FROM rates, uses WHERE uses.workshop_id = ?",
+            "SELECT r.terms FROM rates AS r JOIN uses ON uses.workshop_id = ? WHERE r.code = ?",
+            "SELECT a FROM rates WHERE rates.workshop_id = ? AND a IN (SELECT b FROM rates WHERE rates.c = ?)",
+            "UPDATE rates SET terms=? WHERE rates.code = ?",
+            "DELETE FROM rates WHERE rates.code = ?",
+            "INSERT INTO rates (collection, code) VALUES (?, ?)",
+        ],
+    )
+    def test_finds_what_reaches_beyond_a_workshop(self, statement: str) -> None:
+        assert unfiltered(statement)
+
+    @pytest.mark.parametrize(
+        "statement",
+        [
+            "SELECT rates.terms FROM rates WHERE rates.workshop_id = ? AND rates.code = ?",
+            "SELECT r.terms FROM rates AS r JOIN uses ON uses.workshop_id = r.workshop_id WHERE r.workshop_id = ?",
+            "UPDATE rates SET terms=? WHERE rates.workshop_id = ?",
+            "INSERT INTO rates (workshop_id, collection) VALUES (?, ?)",
+        ],
+    )
+    def test_lets_what_stays_within_one_pass(self, statement: str) -> None:
+        assert unfiltered(statement) == []
+
+
+def workflows_on_a_database() -> set[str]:
+    """Every public workflow that reaches the database."""
+
+    def reaches(each: Any, module: ModuleType) -> bool:
+        return each.__module__ == module.__name__ and next(iter(inspect.signature(each).parameters), "") == "database"
+
+    return {
+        f"{module.__name__.rpartition('.')[2]}.{name}"
+        for module in (costing, keys, quoting, rate_card, registering, watching)
+        for name, each in inspect.getmembers(module, inspect.isfunction)
+        if not name.startswith("_") and reaches(each, module)
+    }
+
+
+def missing_rates(database: Database, workshop: Workshop) -> None:
+    with pytest.raises(MissingRatesError):
+        costing.cost_product(database, workshop, "sheet", 1, date(2000, 1, 1))
+
+
+def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
+    """Every workflow once, in an order that works; more than once where it takes several ways."""
+    on = owner.database, owner.workshop
+    workshop_id = owner.workshop.workshop_id
+    day = date(2026, 1, 1)
+    question = PriceQuestion(quantity=5, as_of=TODAY, policy=a_policy(), tax="vat")
+    parts = [{"product": "sheet", "quantity_per_piece": "1"}, {"product": "frame", "quantity_per_piece": "1"}]
+    lines = [builders.quotation()["lines"][0], {**builders.quotation()["lines"][0], "product": "crate"}]
+
+    def register() -> None:
+        builders.register_workshop(owner)
+        owner.put("products/frame", builders.product(name="Frame"))
+        owner.put("products/crate", {"name": "Crate", "bill_of_materials": parts})
+        owner.put("products/frame", builders.product(name="Frame, blue"))
+        owner.put("materials/hdpe", builders.material(note="washed"))
+
+    def put_rate() -> None:
+        owner.put_rate("materials/hdpe", "2026-06-01", builders.material_rate("2"))
+        owner.put_rate("materials/hdpe", "2026-06-01", {"price": builders.money("1", "USD")})
+
+    def put_exchange_rates() -> None:
+        owner.put_exchange_rates("2026-11-20", USD="1.2")
+        owner.put_exchange_rates("2026-11-20", USD="1.25")
+
+    def quotation_id() -> UUID:
+        return quoting.list_quotations(*on, after=None, limit=1)[0].quotation_id
+
+    return {
+        "keys.create_key": lambda: keys.create_key(owner.database, workshop_id, "reader", frozenset({"read"})),
+        "keys.open_with": lambda: keys.open_with(
+            owner.database, keys.create_key(owner.database, workshop_id, "second", frozenset())
+        ),
+        "keys.list_keys": lambda: keys.list_keys(owner.database, workshop_id),
+        "keys.revoke_key": lambda: keys.revoke_key(
+            owner.database, workshop_id, keys.list_keys(owner.database, workshop_id)[-1].key_id
+        ),
+        "registering.register": register,
+        "registering.put_rate": put_rate,
+        "registering.put_exchange_rates": put_exchange_rates,
+        "registering.find_one": lambda: registering.find_one(*on, "products", "crate"),
+        "registering.list_registered": lambda: registering.list_registered(*on, "products", after="a", limit=2),
+        "registering.find_dated_rate": lambda: registering.find_dated_rate(*on, "materials", "hdpe", day),
+        "registering.list_rates": lambda: registering.list_rates(*on, "materials", "hdpe", after=day, limit=2),
+        "registering.find_exchange_rates": lambda: registering.find_exchange_rates(*on, date(2026, 11, 20)),
+        "registering.list_exchange_rates": lambda: registering.list_exchange_rates(*on, before=(TODAY, "x"), limit=2),
+        "rate_card.rate_card_on": lambda: rate_card.rate_card_on(*on, TODAY),
+        "costing.bill_of_product": lambda: costing.bill_of_product(*on, "crate", 5),
+        "costing.cost_product": lambda: (
+            costing.cost_product(
+                *on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}
+            ),
+            missing_rates(*on),
+        ),
+        "costing.price_product": lambda: costing.price_product(*on, "crate", question),
+        "quoting.quote": lambda: owner.quote(lines=lines),
+        "quoting.list_quotations": lambda: quoting.list_quotations(*on, after=quotation_id(), limit=2),
+        "quoting.find_quotation": lambda: quoting.find_quotation(*on, quotation_id()),
+        "quoting.recompute": lambda: quoting.recompute(*on, quotation_id()),
+        "quoting.recompute_all": lambda: list(quoting.recompute_all(*on)),
+        "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, "materials", "hdpe", date(2026, 6, 1)),
+        "registering.retire": lambda: owner.retire("products/crate"),
+        "watching.readiness": lambda: watching.readiness(owner.database),
+    }
+
+
+class TestTheMainJob:
+    def test_has_every_workflow_in_it(self, client: Client, database: Database) -> None:
+        tried = set(the_main_job(Owner(database=database, workshop=client.workshop)))
+
+        assert tried == workflows_on_a_database() - {"keys.create_workshop"}
+
+    def test_executes_no_statement_that_reaches_beyond_the_workshop(
+        self, client: Client, stranger: Client, database: Database
+    ) -> None:
+        builders.register_workshop(Owner(database=database, workshop=stranger.workshop))
+        job = the_main_job(Owner(database=database, workshop=client.workshop))
+
+        with listening(database) as heard:
+            for step in job.values():
+                step()
+
+        assert [statement for statement in heard.statements if unfiltered(statement)] == []
+        assert heard.workshops == {client.workshop.workshop_id}
+        assert [each for each in heard.outside if not re.search("alembic_version|pg_catalog", each)] == []
+        for table in metadata.tables:
+            assert any(re.search(rf"\b{table}\b", statement) for statement in heard.statements)
+
+    def test_nor_does_making_a_workshop_or_a_day_of_requests(self, client: Client, database: Database) -> None:
+        made = new_workshop(name="x", address="", currency="EUR", locale="en", time_zone="UTC")
+
+        with listening(database) as heard:
+            keys.create_workshop(database, made, "first")
+            builders.register_workshop(client)
+            client.get("products/sheet/cost-sheet?quantity=5&as_of=2026-11-25")
+            client.get("products?limit=2")
+            client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
+            client.get("quotations")
+
+        assert [statement for statement in heard.statements if unfiltered(statement)] == []
+        assert heard.workshops == {client.workshop.workshop_id, made.workshop_id}
+        assert heard.outside == []

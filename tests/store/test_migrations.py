@@ -1,0 +1,217 @@
+"""Migrations: up, compared with the tables, down, with rows in them; and all or nothing."""
+
+from pathlib import Path
+from shutil import copytree
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from service.store.database import Database
+from service.store.schema import MIGRATIONS, migrate, schema_state
+from service.store.tables import metadata
+from service.store.workshops import new_workshop
+from service.workflows import keys
+from tests.builders import register_workshop
+from tests.workflows.owner import Owner
+
+
+def alembic_config(database: Database, scripts: Path = MIGRATIONS) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(scripts))
+    config.attributes["engine"] = database.engine
+    return config
+
+
+def revisions() -> list[str]:
+    """Every revision, oldest first."""
+    scripts = ScriptDirectory.from_config(alembic_config(Database("sqlite://")))
+    return [script.revision for script in scripts.walk_revisions()][::-1]
+
+
+def rows(database: Database) -> dict[str, list[Any]]:
+    """Everything in every table that there is."""
+    with database.reading() as connection:
+        names = sa.inspect(connection).get_table_names()
+        return {name: sorted(map(repr, connection.execute(sa.text(f"SELECT * FROM {name}")).all())) for name in names}
+
+
+def shape(database: Database) -> dict[str, Any]:
+    """Every table with its columns and what holds it together, and the revision."""
+    with database.reading() as connection:
+        found = sa.inspect(connection)
+        return {
+            name: (
+                [(each["name"], str(each["type"]), each["nullable"]) for each in found.get_columns(name)],
+                found.get_pk_constraint(name),
+                sorted(found.get_foreign_keys(name), key=str),
+                sorted(found.get_indexes(name), key=str),
+            )
+            for name in found.get_table_names()
+        }
+
+
+@pytest.fixture
+def used_database(bare_database: Database) -> Database:
+    """A database with rows in every table."""
+    migrate(bare_database)
+    workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
+    keys.create_workshop(bare_database, workshop, "tests")
+    owner = Owner(database=bare_database, workshop=workshop)
+    register_workshop(owner)
+    owner.put_exchange_rates("2026-11-20", USD="1.25")
+    owner.quote()
+    assert all(rows(bare_database).values())
+    return bare_database
+
+
+class TestUpAndDown:
+    def test_all_migrations_make_what_the_tables_say(self, bare_database: Database) -> None:
+        migrate(bare_database)
+
+        with bare_database.reading() as connection:
+            options = {"compare_type": True, "compare_server_default": True}
+            differences = compare_metadata(MigrationContext.configure(connection, opts=options), metadata)
+        assert differences == []
+
+    def test_and_the_keys_and_constraints_they_name_which_alembic_does_not_compare(
+        self, bare_database: Database
+    ) -> None:
+        migrate(bare_database)
+
+        with bare_database.reading() as connection:
+            found = sa.inspect(connection)
+            for table in metadata.sorted_tables:
+                key = found.get_pk_constraint(table.name)
+                assert key["constrained_columns"] == [column.name for column in table.primary_key.columns]
+                assert key["name"] == table.primary_key.name
+                names = {each["name"] for each in found.get_foreign_keys(table.name)}
+                assert names == {each.name for each in table.foreign_key_constraints}
+
+    def test_every_table_and_its_key_begin_with_the_workshops_id(self, bare_database: Database) -> None:
+        migrate(bare_database)
+
+        with bare_database.reading() as connection:
+            found = sa.inspect(connection)
+            for name in set(found.get_table_names()) - {"alembic_version"}:
+                assert found.get_columns(name)[0]["name"] == "workshop_id"
+                assert found.get_pk_constraint(name)["constrained_columns"][0] == "workshop_id"
+
+    def test_the_same_again_changes_nothing(self, used_database: Database) -> None:
+        before = shape(used_database), rows(used_database)
+
+        migrate(used_database)
+
+        assert (shape(used_database), rows(used_database)) == before
+
+    def test_each_goes_down_and_up_again_with_rows_in_the_tables(self, used_database: Database) -> None:
+        whole = shape(used_database)
+        config = alembic_config(used_database)
+
+        for _ in revisions():
+            command.downgrade(config, "-1")
+
+        assert list(shape(used_database)) == ["alembic_version"]
+        assert rows(used_database) == {"alembic_version": []}
+        for revision in revisions():
+            migrate(used_database, revision)
+            assert schema_state(used_database).applied == revision
+        assert shape(used_database) == whole
+
+
+NEXT = '''
+"""Tried by a test."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "next"
+down_revision = "{newest}"
+
+
+def upgrade() -> None:
+    {upgrade}
+
+
+def downgrade() -> None:
+    pass
+'''
+SHELVES = 'op.create_table("shelves", sa.Column("shelf", sa.Integer(), primary_key=True))'
+
+
+def try_next(database: Database, folder: Path, *statements: str) -> None:
+    """Upgrade by one more migration than there is, made of these statements."""
+    scripts = copytree(MIGRATIONS, folder / "migrations")
+    text = NEXT.format(newest=revisions()[-1], upgrade="\n    ".join(statements))
+    (scripts / "versions" / "9999_next.py").write_text(text)
+    command.upgrade(alembic_config(database, scripts), "head")
+
+
+class TestAllOrNothing:
+    def test_a_migration_that_fails_at_its_second_statement_leaves_the_database_as_it_was(
+        self, used_database: Database, tmp_path: Path
+    ) -> None:
+        before = shape(used_database), rows(used_database)
+
+        with pytest.raises(sa.exc.DatabaseError, match="nowhere"):
+            try_next(used_database, tmp_path, SHELVES, 'op.execute("INSERT INTO nowhere VALUES (1)")')
+
+        assert (shape(used_database), rows(used_database)) == before
+
+    def test_a_first_migration_that_fails_leaves_nothing_behind(self, bare_database: Database, tmp_path: Path) -> None:
+        with pytest.raises(sa.exc.DatabaseError, match="nowhere"):
+            try_next(bare_database, tmp_path, 'op.execute("INSERT INTO nowhere VALUES (1)")')
+
+        assert shape(bare_database) == {}
+
+    def test_a_migration_that_would_leave_rows_without_what_they_refer_to_is_undone(
+        self, used_database: Database, tmp_path: Path
+    ) -> None:
+        before = shape(used_database), rows(used_database)
+
+        with pytest.raises((RuntimeError, sa.exc.IntegrityError), match=r"without what they refer to|foreign key"):
+            try_next(used_database, tmp_path, 'op.execute("DELETE FROM workshops")')
+
+        assert (shape(used_database), rows(used_database)) == before
+
+    def test_a_table_that_is_made_anew_keeps_its_rows_and_those_that_refer_to_it(
+        self, used_database: Database, tmp_path: Path
+    ) -> None:
+        before = rows(used_database)
+
+        try_next(
+            used_database,
+            tmp_path,
+            'with op.batch_alter_table("workshops") as workshops:',
+            '    workshops.alter_column("address", nullable=True)',
+        )
+
+        after = rows(used_database)
+        assert after.pop("alembic_version") == ["('next',)"]
+        assert before.pop("alembic_version") == [f"('{revisions()[-1]}',)"]
+        assert after == before
+
+    def test_rows_refer_to_what_is_there_once_it_has_run(self, used_database: Database) -> None:
+        """SQLite checks references only where it is told to, and a migration tells it not to for a while."""
+        workshop = new_workshop(name="Nobody", address="", currency="EUR", locale="en", time_zone="UTC")
+
+        with pytest.raises(sa.exc.IntegrityError):
+            keys.create_key(used_database, workshop.workshop_id, "nobody's", frozenset())
+
+
+class TestTheScripts:
+    def test_follow_each_other_in_one_line_numbered_in_order(self) -> None:
+        scripts = ScriptDirectory.from_config(alembic_config(Database("sqlite://")))
+        files = sorted(path.name for path in (MIGRATIONS / "versions").glob("*.py"))
+
+        assert len(scripts.get_heads()) == 1
+        assert [name.partition("_")[0] for name in files] == revisions()
+
+    def test_import_nothing_from_the_service(self) -> None:
+        for path in (MIGRATIONS / "versions").glob("*.py"):
+            assert "service" not in path.read_text()

@@ -1,0 +1,26 @@
+"""A workshop's owner, who calls the workflows without HTTP in between."""
+
+import pytest
+
+from service.store.database import Database
+from tests.builders import register_workshop
+from tests.conftest import Client
+from tests.workflows.owner import Owner
+
+
+@pytest.fixture
+def owner(database: Database, client: Client) -> Owner:
+    """A workshop with nothing in it yet."""
+    return Owner(database=database, workshop=client.workshop)
+
+
+@pytest.fixture
+def other_owner(database: Database, stranger: Client) -> Owner:
+    return Owner(database=database, workshop=stranger.workshop)
+
+
+@pytest.fixture
+def furnished(owner: Owner) -> Owner:
+    """A workshop with everything that the product called sheet takes, priced from 2026 on."""
+    register_workshop(owner)
+    return owner

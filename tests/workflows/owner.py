@@ -1,0 +1,84 @@
+"""What an owner does with a workshop, said shortly: bodies of tests/builders.py in, values of the domain out."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from service.domain.cost_statement import CostStatement
+from service.domain.exchange import DayRates
+from service.domain.rates import DatedRate, RateTerms
+from service.domain.register import COLLECTIONS
+from service.encoding import decoded
+from service.store.database import Database
+from service.store.quotations import Quotation
+from service.store.workshops import Workshop, find_workshop
+from service.workflows import costing, quoting, registering
+from service.workflows.costing import PriceQuestion, PriceSheet
+from service.workflows.registering import Precondition, Registering, always
+from tests.domain.examples import TODAY, a_policy, a_request
+
+
+@dataclass(frozen=True, kw_only=True)
+class Owner:
+    database: Database
+    workshop: Workshop
+
+    @property
+    def revision(self) -> int:
+        """The workshop's revision as it is now."""
+        with self.database.reading() as connection:
+            found = find_workshop(connection, self.workshop.workshop_id)
+        assert found is not None
+        return found.revision
+
+    def put(self, path: str, body: Mapping[str, Any], precondition: Precondition = always) -> Registering:
+        collection, _, code = path.partition("/")
+        facts = decoded(body, COLLECTIONS[collection].facts)
+        return registering.register(self.database, self.workshop, collection, code, facts, precondition)
+
+    def terms(self, path: str, body: Mapping[str, Any]) -> RateTerms:
+        kind = COLLECTIONS[path.partition("/")[0]].terms
+        assert kind is not None
+        return decoded(body, kind)
+
+    def put_rate(
+        self, path: str, day: str, body: Mapping[str, Any], precondition: Precondition = always
+    ) -> Registering:
+        rate = DatedRate(resource=path, valid_from=date.fromisoformat(day), terms=self.terms(path, body))
+        return registering.put_rate(self.database, self.workshop, rate, precondition)
+
+    def register(self, path: str, facts: Mapping[str, Any], **rates: Mapping[str, Any]) -> None:
+        """As Client.register does over HTTP."""
+        self.put(path, facts)
+        for day, terms in rates.items():
+            self.put_rate(path, day, terms)
+
+    def put_exchange_rates(
+        self, day: str, source: str = "manual", precondition: Precondition = always, **rates: str
+    ) -> Registering:
+        entered = DayRates(
+            source=source,
+            base="EUR",
+            published_on=date.fromisoformat(day),
+            rates={code: Decimal(rate) for code, rate in rates.items()},
+        )
+        return registering.put_exchange_rates(self.database, self.workshop, entered, precondition)
+
+    def retire(self, path: str, precondition: Precondition = always) -> None:
+        collection, _, code = path.partition("/")
+        registering.retire(self.database, self.workshop, collection, code, precondition)
+
+    def cost(
+        self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]
+    ) -> CostStatement:
+        supposed = {path: self.terms(path, body) for path, body in what_if.items()}
+        return costing.cost_product(self.database, self.workshop, product, quantity, as_of, supposed)
+
+    def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:
+        asked = {"as_of": TODAY, "policy": a_policy(), **question}
+        return costing.price_product(self.database, self.workshop, product, PriceQuestion(quantity=quantity, **asked))
+
+    def quote(self, **changes: Any) -> Quotation:
+        return quoting.quote(self.database, self.workshop, a_request(**changes))

@@ -1,0 +1,218 @@
+"""Quoting, finding and recomputing quotations, on every engine."""
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+import pytest
+import sqlalchemy as sa
+
+from service.domain.errors import InvalidValuesError, MissingRatesError
+from service.store.quotations import DRAFT
+from service.store.tables import quotations
+from service.workflows import quoting
+from service.workflows.errors import NotRegisteredError
+from tests import builders
+from tests.domain.examples import TODAY
+from tests.workflows.owner import Owner
+
+TWO_LINES = [
+    {"product": "sheet", "quantity": 20, "quantity_breaks": [50], "tax": "vat", "policy": builders.policy()},
+    {"product": "brick", "quantity": 500, "tax": "vat", "policy": builders.policy("markup", "0.4")},
+]
+
+
+@pytest.fixture
+def bricks(furnished: Owner) -> Owner:
+    """The furnished workshop makes bricks too, of a material bought in dollars."""
+    furnished.register(
+        "materials/pp", builders.material(polymer="PP"), **{"2026-01-01": {"price": builders.money("1", "USD")}}
+    )
+    furnished.put_exchange_rates("2026-11-20", USD="1.25")
+    furnished.put(
+        "products/brick", {"name": "Brick", "bill_of_materials": [{"material": "pp", "quantity_per_piece": "1.5"}]}
+    )
+    return furnished
+
+
+class TestQuoting:
+    def test_keeps_a_draft_that_is_found_again_as_it_was_given(self, bricks: Owner) -> None:
+        made = bricks.quote(lines=TWO_LINES)
+
+        found = quoting.find_quotation(bricks.database, bricks.workshop, made.quotation_id)
+
+        assert found == made
+        assert found.status == DRAFT
+        assert found.created_at.tzinfo is not None
+
+    def test_is_of_today_and_valid_for_thirty_days_where_nothing_else_is_said(self, furnished: Owner) -> None:
+        before = datetime.now(UTC).date()
+        made = furnished.quote(quoted_on=None)
+
+        assert before <= made.quoted_on <= datetime.now(UTC).date()
+        assert made.valid_until - made.quoted_on == timedelta(days=30)
+
+    def test_takes_the_days_it_is_given(self, furnished: Owner) -> None:
+        made = furnished.quote(valid_until="2026-12-01")
+
+        assert (made.quoted_on, made.valid_until) == (TODAY, date(2026, 12, 1))
+
+    def test_with_an_end_before_today_is_refused(self, furnished: Owner) -> None:
+        with pytest.raises(InvalidValuesError, match=r"^valid_until: must not be before"):
+            furnished.quote(quoted_on=None, valid_until="2020-01-01")
+
+    def test_shows_what_the_cost_sheet_and_the_price_sheet_show(self, furnished: Owner) -> None:
+        sheet, priced = furnished.cost(), furnished.price()
+
+        quoted = furnished.quote().figures.lines[0].quoted
+
+        assert quoted.unit_price == priced.price_per_piece.price
+        assert quoted.unit_full_cost == sheet.subtotals.full_cost.per_piece
+        assert quoted.kept.full_cost == sheet.subtotals.full_cost.per_batch
+        assert quoted.kept.variable_cost == sheet.subtotals.variable_cost.per_batch
+
+    def test_names_every_product_that_is_not_there(self, furnished: Owner) -> None:
+        lines = [{**TWO_LINES[1], "product": product} for product in ("sheet", "nothing", "crate")]
+
+        with pytest.raises(InvalidValuesError) as error:
+            furnished.quote(lines=lines)
+
+        assert [str(problem) for problem in error.value.problems] == [
+            "lines/1/product: there is no product 'nothing'",
+            "lines/2/product: there is no product 'crate'",
+        ]
+
+    def test_names_every_tax_that_is_not_there_and_where(self, furnished: Owner) -> None:
+        charge = {"reason": "freight", "tax": "export", "amount": "12"}
+
+        with pytest.raises(InvalidValuesError) as error:
+            furnished.quote(lines=[{**TWO_LINES[0], "tax": "nothing"}], charges=[charge])
+
+        assert [str(problem) for problem in error.value.problems] == [
+            "lines/0/tax: there is no tax 'nothing'; register it first",
+            "charges/0/tax: there is no tax 'export'; register it first",
+        ]
+
+    def test_before_there_are_rates_names_them_all(self, furnished: Owner) -> None:
+        with pytest.raises(MissingRatesError) as error:
+            furnished.quote(quoted_on="2025-12-31")
+
+        assert [each.resource for each in error.value.missing] == ["taxes/vat"]
+
+        furnished.put_rate("taxes/vat", "2025-01-01", {"rate_share": "0.21"})
+        with pytest.raises(MissingRatesError) as error:
+            furnished.quote(quoted_on="2025-12-31")
+
+        assert "materials/hdpe" in [each.resource for each in error.value.missing]
+
+    def test_keeps_nothing_where_it_is_refused(self, furnished: Owner) -> None:
+        with pytest.raises(InvalidValuesError):
+            furnished.quote(charges=[{"reason": "freight", "tax": "vat", "amount": "0.001"}])
+
+        assert quoting.list_quotations(furnished.database, furnished.workshop, after=None, limit=9) == []
+
+    def test_warns_and_cautions_once_for_what_is_quoted(self, furnished: Owner) -> None:
+        hot = builders.operation(processing_temperature_c="200", yield_share="1")
+        furnished.put("products/sheet", builders.product(operations=[hot], declared_uses=["toy"]))
+
+        remarks = furnished.quote(lines=[TWO_LINES[0], {**TWO_LINES[0], "description": "again"}]).remarks
+
+        assert [each.code for each in remarks.warnings] == ["no-scrap"]
+        assert [each.code for each in remarks.cautions] == list(dict.fromkeys(each.code for each in remarks.cautions))
+        assert "hot-work" in [each.code for each in remarks.cautions]
+
+    def test_warns_of_every_batch_of_a_product_that_is_quoted_twice(self, furnished: Owner) -> None:
+        hot = builders.operation(processing_temperature_c="200", cycle_minutes="0.01")
+        furnished.put("products/sheet", builders.product(operations=[hot]))
+        batches = (20, 500)
+
+        remarks = furnished.quote(lines=[{**TWO_LINES[0], "quantity": each} for each in batches]).remarks
+
+        alone = [furnished.cost(quantity=each).warnings for each in batches]
+        assert alone[0] != alone[1]
+        assert set(remarks.warnings) == {warning for found in alone for warning in found}
+
+
+class TestRecomputing:
+    def test_a_rate_corrected_and_a_product_changed_after_it_leave_a_quotation_as_it_was(self, bricks: Owner) -> None:
+        made = bricks.quote(lines=TWO_LINES)
+
+        bricks.put_rate("materials/hdpe", "2026-01-01", builders.material_rate("99"))
+        bricks.put_rate("taxes/vat", "2026-01-01", {"rate_share": "0.5"})
+        bricks.put_exchange_rates("2026-11-20", USD="9")
+        bricks.put("overheads/new", {"name": "New", "base": "piece"})
+        bricks.put("products/sheet", builders.product(name="Plate", operations=[]))
+        bricks.retire("products/brick")
+
+        again = quoting.recompute(bricks.database, bricks.workshop, made.quotation_id)
+        assert again.agrees
+        assert again.recomputed == again.stored == made.figures
+        assert quoting.find_quotation(bricks.database, bricks.workshop, made.quotation_id) == made
+
+    def test_a_new_quotation_takes_the_corrected_rate(self, furnished: Owner) -> None:
+        before = furnished.quote()
+        furnished.put_rate("materials/hdpe", "2026-01-01", builders.material_rate("99"))
+
+        assert furnished.quote().figures.totals.payable.amount > before.figures.totals.payable.amount
+
+    def test_all_says_of_each_whether_it_agrees(self, bricks: Owner) -> None:
+        made = [bricks.quote(lines=TWO_LINES[:count]) for count in (1, 2)]
+
+        found = list(quoting.recompute_all(bricks.database, bricks.workshop))
+
+        assert [(each.quotation_id, each.agrees) for each in found] == [(each.quotation_id, True) for each in made]
+
+    def test_a_stored_figure_that_was_tampered_with_does_not_agree(self, furnished: Owner) -> None:
+        made = furnished.quote()
+        payable = str(made.figures.totals.payable.amount)
+        ours = (
+            quotations.c.workshop_id == furnished.workshop.workshop_id,
+            quotations.c.quotation_id == made.quotation_id,
+        )
+        with furnished.database.writing() as connection:
+            stored: str = connection.execute(sa.select(quotations.c.figures).where(*ours)).scalar_one()
+            assert payable in stored
+            connection.execute(quotations.update().where(*ours).values(figures=stored.replace(payable, "0.01")))
+
+        (again,) = quoting.recompute_all(furnished.database, furnished.workshop)
+
+        assert not again.agrees
+        assert again.recomputed == made.figures != again.stored
+
+
+class TestFinding:
+    def test_what_is_not_there_is_not_found(self, furnished: Owner) -> None:
+        unknown = uuid4()
+
+        for find in (quoting.find_quotation, quoting.recompute):
+            with pytest.raises(NotRegisteredError, match=f"there is no quotation {unknown}"):
+                find(furnished.database, furnished.workshop, unknown)
+
+    def test_what_another_workshop_quoted_is_not_there(self, furnished: Owner, other_owner: Owner) -> None:
+        made = furnished.quote()
+
+        for find in (quoting.find_quotation, quoting.recompute):
+            with pytest.raises(NotRegisteredError):
+                find(other_owner.database, other_owner.workshop, made.quotation_id)
+        assert list(quoting.recompute_all(other_owner.database, other_owner.workshop)) == []
+
+    def test_a_page_lists_them_oldest_first_and_goes_on_after_one(self, furnished: Owner) -> None:
+        made = [furnished.quote().quotation_id for _ in range(3)]
+
+        def page(after: Any, limit: int) -> list[Any]:
+            found = quoting.list_quotations(furnished.database, furnished.workshop, after=after, limit=limit)
+            return [each.quotation_id for each in found]
+
+        assert page(None, 2) == made[:2]
+        assert page(made[1], 2) == made[2:]
+
+
+def test_the_text_is_what_the_customer_reads(furnished: Owner) -> None:
+    made = furnished.quote(delivery="Three weeks.")
+
+    text = quoting.quotation_text(furnished.workshop, made)
+
+    assert "Harbour Garden Trust" in text
+    assert "Kiln Lane Workshop" in text
+    assert "Three weeks." in text
+    assert str(made.quotation_id) in text
