@@ -23,8 +23,9 @@ from service.domain.errors import InvalidValueError
 from service.domain.pricing import CostBasis, Display, PricingPolicy, Rounding, Target
 from service.domain.rates import RateTerms
 from service.domain.register import COLLECTIONS
-from service.workflows import costing
-from service.workflows.costing import PriceQuestion, PriceSheet, StatedBill
+from service.workflows import costing, pricing
+from service.workflows.costing import StatedBill
+from service.workflows.pricing import PriceQuestion, PriceSheet
 
 MAX_RATES = 1000
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
@@ -235,4 +236,4 @@ class PriceSheetView(MethodView):
             tax=query.tax,
             kept_at=query.kept_at,
         )
-        return answer(costing.price_product(database(), workshop(), checked_code(code), question))
+        return answer(pricing.price_product(database(), workshop(), checked_code(code), question))

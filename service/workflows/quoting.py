@@ -11,15 +11,17 @@ from service.documents import quotation_text as paper
 from service.documents.quotation_text import QuotationPaper
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.plausibility import cautions_of, warnings
-from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks, quotation_figures
+from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
+from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import RateCard
 from service.store import quotations, registrations
 from service.store.database import Connection, Database
 from service.store.quotations import DRAFT, Quotation
 from service.store.workshops import Workshop
-from service.workflows.costing import costed, pools_of, prepare, taxes_on
+from service.workflows.costing import costed, pools_of, prepare
 from service.workflows.errors import NotRegisteredError
+from service.workflows.pricing import taxes_on
 from service.workflows.registering import described
 
 VALIDITY = timedelta(days=30)

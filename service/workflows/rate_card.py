@@ -13,7 +13,7 @@ from service.domain.products import Registered
 from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate, part_of
 from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
 from service.encoding import encoded
-from service.store import registrations
+from service.store import rates
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Exchange
@@ -90,7 +90,7 @@ def rate_card_on(database: Database, workshop: Workshop, as_of: date) -> StatedR
                 terms=encoded(rate.terms),
                 unit_rates=tuple(_unit_rates(rate, facts, convert, workshop.currency)),
             )
-            for rate, facts in registrations.rates_in_force(connection, workshop.workshop_id, as_of)
+            for rate, facts in rates.rates_in_force(connection, workshop.workshop_id, as_of)
         )
     return StatedRateCard(as_of=as_of, currency=workshop.currency, rates=entries, exchange_rates=convert.used.days)
 

@@ -6,16 +6,18 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
-from service.domain.bill import MAX_DEPTH, levels, made_in_order
 from service.domain.errors import InvalidValueError, InvalidValuesError, ProductLoopError, TooComplexError
 from service.domain.exchange import MANUAL, DayRates
+from service.domain.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.products import Catalogue, Product, Registered, inconsistencies
 from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
-from service.store import exchange, registrations
+from service.store import exchange, rates, registrations
 from service.store.database import Connection, Database
 from service.store.exchange import StoredDay
-from service.store.registrations import Registration, StoredRate
+from service.store.rates import StoredRate
+from service.store.registrations import Registration
+from service.store.surroundings import surroundings
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 
@@ -124,7 +126,7 @@ def _check(
 ) -> None:
     problems = list(_reference_problems(connection, workshop, facts, code))
     changed = [] if there is None else _changed(collection, there.facts, facts)
-    if changed and registrations.has_rates(connection, workshop.workshop_id, collection.name, code):
+    if changed and rates.has_rates(connection, workshop.workshop_id, collection.name, code):
         reason = "its rates rest on this; register another one under a new code instead"
         problems += [InvalidValueError((name,), reason) for name in changed]
     if problems:
@@ -151,7 +153,7 @@ def _reference_problems(
 
 
 def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
-    below = registrations.surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
+    below = surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
     _check_nesting(connection, workshop, code, product, below.catalogue.products)
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)
@@ -224,7 +226,7 @@ def put_rate(
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         registered = _registered(connection, workshop, collection, code)
-        there = registrations.find_rate(connection, workshop.workshop_id, collection, code, rate.valid_from)
+        there = rates.find_rate(connection, workshop.workshop_id, collection, code, rate.valid_from)
         if not precondition(there.revision if there else None):
             raise PreconditionFailedError(_described_rate(collection, code, rate.valid_from))
         if there is not None and there.rate == rate:
@@ -232,7 +234,7 @@ def put_rate(
         if problems := rate_problems(rate.terms, registered.facts):
             raise InvalidValuesError(problems)
         revision = next_revision(connection, workshop.workshop_id)
-        registrations.save_rate(connection, workshop.workshop_id, rate, revision)
+        rates.save_rate(connection, workshop.workshop_id, rate, revision)
     outcome = Outcome.REPLACED if there else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=rate.terms)
 
@@ -249,7 +251,7 @@ def find_dated_rate(database: Database, workshop: Workshop, collection: str, cod
     """
     with database.reading() as connection:
         _registered(connection, workshop, collection, code)
-        found = registrations.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        found = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
     if found is None:
         raise NotRegisteredError(_described_rate(collection, code, valid_from))
     return found
@@ -265,7 +267,7 @@ def list_rates(
     """
     with database.reading() as connection:
         _registered(connection, workshop, collection, code)
-        page = registrations.page_of_rates(connection, workshop.workshop_id, collection, code, after=after, limit=limit)
+        page = rates.page_of_rates(connection, workshop.workshop_id, collection, code, after=after, limit=limit)
     return [stored.rate for stored in page]
 
 
@@ -286,12 +288,12 @@ def withdraw_rate(
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         _registered(connection, workshop, collection, code)
-        there = registrations.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        there = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
         if there is None:
             raise NotRegisteredError(_described_rate(collection, code, valid_from))
         if not precondition(there.revision):
             raise PreconditionFailedError(_described_rate(collection, code, valid_from))
-        registrations.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        rates.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
         next_revision(connection, workshop.workshop_id)
 
 

@@ -6,9 +6,10 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.bill import BillOfResources, bill_of_resources
+from service.domain.bill import BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.exchange import DayRates, ExchangeRates
+from service.domain.explosion import bill_of_resources
 from service.domain.money import Money
 from service.domain.pricing import PricingPolicy
 from service.domain.products import BillLine, Catalogue, Operation, Product

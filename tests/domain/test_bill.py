@@ -6,16 +6,9 @@ from time import perf_counter
 
 import pytest
 
-from service.domain.bill import (
-    MAX_DEPTH,
-    MAX_RESOURCES,
-    BillOfResources,
-    bill_of_resources,
-    levels,
-    made_in_order,
-    stated,
-)
+from service.domain.bill import BillOfResources, stated
 from service.domain.errors import FigureTooLargeError, InconsistentProductError, ProductLoopError, TooComplexError
+from service.domain.explosion import MAX_DEPTH, MAX_RESOURCES, bill_of_resources, levels, made_in_order
 from service.domain.products import Catalogue, Product
 from service.domain.resources import LabourGrade
 from tests.domain.examples import (

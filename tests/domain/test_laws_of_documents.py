@@ -15,7 +15,8 @@ from service.domain.cautions import Caution, Concern
 from service.domain.errors import InvalidValuesError
 from service.domain.exchange import DayRates
 from service.domain.plausibility import Implausibility
-from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks, quotation_figures
+from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
+from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import DatedRate, RateCard, TaxRate
 from service.domain.register import COLLECTIONS

@@ -8,11 +8,11 @@ from itertools import count, takewhile
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from service.domain.price_statement import PriceStatement, price_statement
 from service.domain.pricing import (
     CostBasis,
     Display,
     Price,
-    PriceStatement,
     PricingPolicy,
     Rounding,
     Target,
@@ -20,7 +20,6 @@ from service.domain.pricing import (
     grid_of,
     kept_at,
     price,
-    price_statement,
 )
 from tests.domain.strategies import CURRENCIES, batches, figures, policies, unit_costs
 

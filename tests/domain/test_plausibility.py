@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.bill import bill_of_resources
+from service.domain.explosion import bill_of_resources
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.polymers import Polymer, melting_energy_kwh_per_kg
 from service.domain.products import Catalogue, Product

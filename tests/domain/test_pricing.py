@@ -7,17 +7,8 @@ import pytest
 
 from service.domain.errors import FigureTooLargeError, InvalidValuesError
 from service.domain.exact import exactly
-from service.domain.pricing import (
-    Price,
-    PriceGrid,
-    PricingPolicy,
-    UnitCosts,
-    grid_of,
-    kept_at,
-    price,
-    price_statement,
-    unit_costs,
-)
+from service.domain.price_statement import price_statement
+from service.domain.pricing import Price, PriceGrid, PricingPolicy, UnitCosts, grid_of, kept_at, price, unit_costs
 from tests.domain.examples import a_line, a_policy, a_product, a_shop, euros
 
 A_HAIR_ABOVE_5 = "5.000000000000000000000000000000001"

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from service.domain.errors import InvalidValuesError, MissingRatesError
-from service.domain.quotation import QuotationBasis, QuotationFigures, quotation_figures
+from service.domain.quotation import QuotationBasis, QuotationFigures
+from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import (
     LineAdjustment,
     QuotationAdjustment,

@@ -17,8 +17,8 @@ from service.domain.errors import MissingRatesError
 from service.store.database import Database
 from service.store.tables import metadata
 from service.store.workshops import Workshop, new_workshop
-from service.workflows import costing, keys, quoting, rate_card, registering, watching
-from service.workflows.costing import PriceQuestion
+from service.workflows import costing, keys, pricing, quoting, rate_card, registering, watching
+from service.workflows.pricing import PriceQuestion
 from tests import builders
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
@@ -173,7 +173,7 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
             ),
             missing_rates(*on),
         ),
-        "costing.price_product": lambda: costing.price_product(*on, "crate", question),
+        "costing.price_product": lambda: pricing.price_product(*on, "crate", question),
         "quoting.quote": lambda: owner.quote(lines=lines),
         "quoting.list_quotations": lambda: quoting.list_quotations(*on, after=quotation_id(), limit=2),
         "quoting.find_quotation": lambda: quoting.find_quotation(*on, quotation_id()),

@@ -14,8 +14,8 @@ from service.encoding import decoded
 from service.store.database import Database
 from service.store.quotations import Quotation
 from service.store.workshops import Workshop, find_workshop
-from service.workflows import costing, quoting, registering
-from service.workflows.costing import PriceQuestion, PriceSheet
+from service.workflows import costing, pricing, quoting, registering
+from service.workflows.pricing import PriceQuestion, PriceSheet
 from service.workflows.registering import Precondition, Registering, always
 from tests.domain.examples import TODAY, a_policy, a_request
 
@@ -78,7 +78,7 @@ class Owner:
 
     def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:
         asked = {"as_of": TODAY, "policy": a_policy(), **question}
-        return costing.price_product(self.database, self.workshop, product, PriceQuestion(quantity=quantity, **asked))
+        return pricing.price_product(self.database, self.workshop, product, PriceQuestion(quantity=quantity, **asked))
 
     def quote(self, **changes: Any) -> Quotation:
         return quoting.quote(self.database, self.workshop, a_request(**changes))

@@ -1,0 +1,163 @@
+"""Dated rates: what things cost from a day on."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from service.domain.products import Registered
+from service.domain.rates import DatedRate
+from service.domain.register import COLLECTIONS
+from service.encoding import decode_with, decoded, to_text
+from service.store.registrations import read, within
+from service.store.tables import rates, registrations
+
+
+def _dated_rate(data: Any) -> DatedRate:
+    collection = COLLECTIONS[data["resource"].partition("/")[0]]
+    assert collection.terms is not None  # only rated collections have dated rates
+    return DatedRate(
+        resource=data["resource"],
+        valid_from=date.fromisoformat(data["valid_from"]),
+        terms=decoded(data["terms"], collection.terms),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredRate:
+    """A row of the rates.
+
+    Attributes:
+        rate: the terms and their first day.
+        revision: the workshop's revision when it last changed.
+    """
+
+    rate: DatedRate
+    revision: int
+
+
+decode_with(DatedRate, _dated_rate)
+
+
+def find_rate(
+    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, valid_from: date
+) -> StoredRate | None:
+    """The rate that begins on this day."""
+    row = connection.execute(
+        sa.select(rates).where(within(rates, workshop_id, collection, code), rates.c.valid_from == valid_from)
+    ).first()
+    return None if row is None else _stored_rate(row)
+
+
+def find_rate_on(
+    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, as_of: date
+) -> DatedRate | None:
+    """The rate in force on a date."""
+    row = connection.execute(
+        sa.select(rates)
+        .where(within(rates, workshop_id, collection, code), rates.c.valid_from <= as_of)
+        .order_by(rates.c.valid_from.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else _stored_rate(row).rate
+
+
+def _stored_rate(row: Any) -> StoredRate:
+    terms_type = COLLECTIONS[row.collection].terms
+    assert terms_type is not None  # only rated collections have rows here
+    rate = DatedRate(
+        resource=f"{row.collection}/{row.code}", valid_from=row.valid_from, terms=read(row.terms, terms_type)
+    )
+    return StoredRate(rate=rate, revision=row.revision)
+
+
+def page_of_rates(
+    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, *, after: date | None, limit: int
+) -> list[StoredRate]:
+    """The rates by their first day, beyond the day `after`."""
+    query = sa.select(rates).where(within(rates, workshop_id, collection, code))
+    if after is not None:
+        query = query.where(rates.c.valid_from > after)
+    return [_stored_rate(row) for row in connection.execute(query.order_by(rates.c.valid_from).limit(limit))]
+
+
+def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> bool:
+    """Whether anything was ever priced under it."""
+    found = connection.execute(sa.select(rates.c.code).where(within(rates, workshop_id, collection, code)).limit(1))
+    return found.first() is not None
+
+
+def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
+    """Create or replace the rate that begins on its day."""
+    collection, _, code = rate.resource.partition("/")
+    values = {"terms": to_text(rate.terms), "revision": revision}
+    changed = connection.execute(
+        rates.update()
+        .where(within(rates, workshop_id, collection, code), rates.c.valid_from == rate.valid_from)
+        .values(values)
+    )
+    if changed.rowcount == 0:
+        key = {"workshop_id": workshop_id, "collection": collection, "code": code, "valid_from": rate.valid_from}
+        connection.execute(rates.insert(), {**key, **values})
+
+
+def delete_rate(connection: sa.Connection, workshop_id: UUID, collection: str, code: str, valid_from: date) -> bool:
+    """Take back the rate that begins on this day; whether there was one."""
+    found = connection.execute(
+        rates.delete().where(within(rates, workshop_id, collection, code), rates.c.valid_from == valid_from)
+    )
+    return found.rowcount == 1
+
+
+def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
+    latest = (
+        sa.select(rates.c.collection, rates.c.code, sa.func.max(rates.c.valid_from).label("valid_from"))
+        .where(rates.c.workshop_id == workshop_id, rates.c.valid_from <= as_of)
+        .group_by(rates.c.collection, rates.c.code)
+        .subquery()
+    )
+    return (
+        sa.select(rates, registrations.c.facts)
+        .join(
+            latest,
+            sa.and_(
+                rates.c.collection == latest.c.collection,
+                rates.c.code == latest.c.code,
+                rates.c.valid_from == latest.c.valid_from,
+            ),
+        )
+        .join(
+            registrations,
+            sa.and_(
+                registrations.c.workshop_id == rates.c.workshop_id,
+                registrations.c.collection == rates.c.collection,
+                registrations.c.code == rates.c.code,
+            ),
+        )
+        .where(rates.c.workshop_id == workshop_id, registrations.c.retired_at.is_(None))
+        .order_by(rates.c.collection, rates.c.code)
+    )
+
+
+def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) -> list[tuple[DatedRate, Registered]]:
+    """Every rate in force on the date, with what it is the rate of."""
+    return [
+        (_stored_rate(row).rate, read(row.facts, COLLECTIONS[row.collection].facts))
+        for row in connection.execute(_in_force(workshop_id, as_of))
+    ]
+
+
+def first_rate_days(connection: sa.Connection, workshop_id: UUID, resources: Iterable[str]) -> dict[str, date]:
+    """For those of the resources that have any rate, the first day of their first one."""
+    found: dict[str, date] = {}
+    for resource in resources:
+        collection, _, code = resource.partition("/")
+        first = connection.execute(
+            sa.select(sa.func.min(rates.c.valid_from)).where(within(rates, workshop_id, collection, code))
+        ).scalar_one()
+        if first is not None:
+            found[resource] = first
+    return found
