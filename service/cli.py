@@ -14,12 +14,20 @@ from granian.constants import Interfaces
 from service.api.health import contract
 from service.api.logs import SERVER_LOGS, configure
 from service.app import create_app
-from service.config import DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings_from_environment
+from service.config import (
+    DEFAULT_HOST,
+    DEFAULT_PORT,
+    DEFAULT_WORKERS,
+    Settings,
+    SettingsError,
+    settings_from_environment,
+)
+from service.domain.declared import Name, rules_and_type
 from service.domain.errors import UnknownCurrencyError
 from service.domain.money import minor_unit_decimals
-from service.store.database import Database
+from service.store.database import Database, UnknownDatabaseError
 from service.store.schema import SchemaState, find_schema_state, migrate
-from service.store.workshops import find_workshop, new_workshop
+from service.store.workshops import Workshop, find_workshop, new_workshop
 from service.workflows import keys, quoting
 
 THREADS = 4
@@ -27,8 +35,29 @@ THREADS = 4
 CONTRACT = Path(__file__).resolve().parents[1] / "openapi" / "openapi.yaml"
 
 
+def _settings() -> Settings:
+    try:
+        return settings_from_environment()
+    except SettingsError as error:
+        raise click.ClickException(str(error)) from None
+
+
+def _reached_database() -> Database:
+    """The database, whatever its tables are."""
+    try:
+        return Database(_settings().database_url)
+    except UnknownDatabaseError as error:
+        raise click.ClickException(str(error)) from None
+
+
 def _database() -> Database:
-    return Database(settings_from_environment().database_url)
+    """The database, with the tables of this version."""
+    database = _reached_database()
+    state = _state(database)
+    if not state.is_current:
+        remedy = "run 'pugmill migrate' first" if state.is_known else "install the version that made it"
+        raise click.ClickException(f"the database is at revision {state.applied}, not {state.newest}; {remedy}")
+    return database
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -47,7 +76,7 @@ def _state(database: Database) -> SchemaState:
 @main.command("migrate")
 def migrate_command() -> None:
     """Bring the tables up to date; twice does no harm."""
-    database = _database()
+    database = _reached_database()
     before = _state(database)
     if not before.is_known:
         raise click.ClickException(
@@ -78,18 +107,27 @@ def _time_zone(_context: click.Context, _parameter: click.Parameter, value: str)
     return ZoneInfo(value).key
 
 
+def _line(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
+    for rule in rules_and_type(Name)[0]:
+        if problem := rule(value):
+            raise click.BadParameter(problem)
+    return value
+
+
 @main.group()
 def workshop() -> None:
     """Workshops."""
 
 
 @workshop.command("create")
-@click.option("--name", required=True, help="As it stands on a quotation.")
+@click.option("--name", required=True, callback=_line, help="As it stands on a quotation.")
 @click.option("--address", default="", help="As it stands on a letter; \\n for a new line.")
 @click.option("--currency", required=True, callback=_currency, help="ISO 4217 code in which it reckons.")
 @click.option("--locale", default="en", show_default=True, callback=_locale, help="Of its documents.")
 @click.option("--time-zone", default="UTC", show_default=True, callback=_time_zone, help="Decides what today is.")
-@click.option("--key-name", default="first key", show_default=True, help="What its first key is called.")
+@click.option(
+    "--key-name", default="first key", show_default=True, callback=_line, help="What its first key is called."
+)
 def create_workshop(name: str, address: str, currency: str, locale: str, time_zone: str, key_name: str) -> None:
     """Make a workshop and its first key, and print the key: it is shown this once only."""
     lines = address.replace("\\n", "\n")
@@ -106,7 +144,7 @@ def key() -> None:
 
 @key.command("create")
 @click.argument("workshop_id", type=click.UUID)
-@click.option("--name", required=True, help="Who or what it is given to.")
+@click.option("--name", required=True, callback=_line, help="Who or what it is given to.")
 @click.option("--read-only", is_flag=True, help="It may read, and nothing else.")
 def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
     """Make another key and print it: it is shown this once only."""
@@ -119,7 +157,9 @@ def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
 @click.argument("workshop_id", type=click.UUID)
 def list_keys(workshop_id: UUID) -> None:
     """The workshop's keys, oldest first."""
-    for each in keys.list_keys(_database(), workshop_id):
+    database = _database()
+    _require_workshop(database, workshop_id)
+    for each in keys.list_keys(database, workshop_id):
         state = f"revoked {each.revoked_at:%Y-%m-%d}" if each.revoked_at else "open"
         click.echo(f"{each.key_id}  {state:18}  {','.join(sorted(each.scopes)):10}  {each.name}")
 
@@ -134,10 +174,12 @@ def revoke_key(workshop_id: UUID, key_id: UUID) -> None:
     click.echo("revoked")
 
 
-def _require_workshop(database: Database, workshop_id: UUID) -> None:
+def _require_workshop(database: Database, workshop_id: UUID) -> Workshop:
     with database.reading() as connection:
-        if find_workshop(connection, workshop_id) is None:
-            raise click.ClickException(f"there is no workshop {workshop_id}")
+        found = find_workshop(connection, workshop_id)
+    if found is None:
+        raise click.ClickException(f"there is no workshop {workshop_id}")
+    return found
 
 
 @main.command("recompute-quotations")
@@ -145,10 +187,7 @@ def _require_workshop(database: Database, workshop_id: UUID) -> None:
 def recompute_quotations(workshop_id: UUID) -> None:
     """Compute every quotation again from what was stored with it; exit 1 if any figure differs."""
     database = _database()
-    with database.reading() as connection:
-        found = find_workshop(connection, workshop_id)
-    if found is None:
-        raise click.ClickException(f"there is no workshop {workshop_id}")
+    found = _require_workshop(database, workshop_id)
     checked = differing = 0
     for recomputation in quoting.recompute_all(database, found):
         checked += 1
@@ -165,10 +204,7 @@ def recompute_quotations(workshop_id: UUID) -> None:
 @click.option("--workers", default=DEFAULT_WORKERS, show_default=True, type=click.IntRange(1, 64))
 def serve(host: str, port: int, workers: int) -> None:
     """Answer HTTP until stopped; refuses to start on tables it does not know."""
-    state = _state(_database())
-    if not state.is_current:
-        remedy = "run 'pugmill migrate' first" if state.is_known else "install the version that made it"
-        raise click.ClickException(f"the database is at revision {state.applied}, not {state.newest}; {remedy}")
+    _database()
     Granian(
         "service.cli:application",
         address=host,
@@ -194,7 +230,7 @@ def application() -> object:
 @click.option("--check", is_flag=True, help="Write nothing; exit 1 if the committed contract differs.")
 def openapi(check: bool) -> None:
     """Write the contract to openapi/openapi.yaml, or check that it is what the code says."""
-    settings = replace(settings_from_environment(), database_url="sqlite://")
+    settings = replace(_settings(), database_url="sqlite://")
     text = contract(create_app(settings).extensions["pugmill.api"])
     if not check:
         CONTRACT.write_text(text)

@@ -7,6 +7,7 @@ DEFAULT_DATABASE_URL = "sqlite:///pugmill.db"
 DEFAULT_HOST = "127.0.0.1"
 DEFAULT_PORT = 8410
 DEFAULT_WORKERS = 2
+LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,10 +25,21 @@ class Settings:
     kept_answers: bool = True
 
 
+class SettingsError(ValueError):
+    """A setting of the environment cannot be used."""
+
+
 def settings_from_environment() -> Settings:
-    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_KEPT_ANSWERS ("off" to compute every answer anew)."""
+    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_KEPT_ANSWERS ("off" to compute every answer anew).
+
+    Raises:
+        SettingsError: saying which setting is wrong, and what it may be.
+    """
+    level = os.environ.get("PUGMILL_LOG_LEVEL", "INFO").upper()
+    if level not in LOG_LEVELS:
+        raise SettingsError(f"PUGMILL_LOG_LEVEL is {level}; it may be {', '.join(LOG_LEVELS)}")
     return Settings(
         database_url=os.environ.get("DATABASE_URL", DEFAULT_DATABASE_URL),
-        log_level=os.environ.get("PUGMILL_LOG_LEVEL", "INFO"),
+        log_level=level,
         kept_answers=os.environ.get("PUGMILL_KEPT_ANSWERS", "on") != "off",
     )

@@ -35,7 +35,7 @@ class Health:
 class HealthView(MethodView):
     """Liveness."""
 
-    @documented("getHealth", 406, security=False)
+    @documented("getHealth", security=False)
     @blueprint.response(200, schema_of(Health))
     def get(self) -> flask.Response:
         """Whether the process is up; asks nothing of the database."""
@@ -46,7 +46,7 @@ class HealthView(MethodView):
 class ReadyView(MethodView):
     """Readiness."""
 
-    @documented("getReadiness", 406, security=False)
+    @documented("getReadiness", security=False)
     @blueprint.response(200, schema_of(Readiness))
     @blueprint.alt_response(503, schema=schema_of(Readiness), description="The database is not in a state to serve.")
     def get(self) -> flask.Response:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from textwrap import wrap
+from unicodedata import bidirectional
 
 from babel import Locale
 from babel.dates import format_date
@@ -70,15 +71,15 @@ class _Text:
         paper, customer = self.paper, self.paper.request.customer
         yield f"QUOTATION ({paper.status})".ljust(WIDTH - len(paper.reference)) + paper.reference
         yield "=" * WIDTH
-        yield paper.seller
-        yield from paper.seller_address.splitlines()
+        yield _isolated(paper.seller)
+        yield from map(_isolated, paper.seller_address.splitlines())
         yield ""
-        yield f"For    {customer.name}"
-        yield from (f"       {line}" for line in (*customer.address.splitlines(), customer.contact) if line)
+        yield f"For    {_isolated(customer.name)}"
+        yield from (f"       {_isolated(line)}" for line in (*customer.address.splitlines(), customer.contact) if line)
         if customer.reference:
-            yield f"       Your reference: {customer.reference}"
+            yield f"       Your reference: {_isolated(customer.reference)}"
         if customer.tax_number:
-            yield f"       Tax number: {customer.tax_number}"
+            yield f"       Tax number: {_isolated(customer.tax_number)}"
         yield f"Date   {self._date(paper.quoted_on)}"
         yield f"Valid  until {self._date(paper.valid_until)}"
         yield ""
@@ -87,7 +88,7 @@ class _Text:
 
     def _line(self, number: int, line: QuotedLine) -> Iterator[str]:
         yield "-" * WIDTH
-        yield from wrap(f"{number}. {line.description} ({line.product})", WIDTH, subsequent_indent="   ")
+        yield from wrap(f"{number}. {_isolated(line.description)} ({line.product})", WIDTH, subsequent_indent="   ")
         yield from self._quantity(line.quoted)
         if line.quantity_breaks:
             yield "   Other quantities you may choose instead, not in the total below:"
@@ -114,7 +115,7 @@ class _Text:
         for word, sign, adjustments in (("less", -1, allowances), ("plus", 1, charges)):
             for each in adjustments:
                 signed = in_currency(each.amount.amount * sign, each.amount.currency)
-                yield _row(f"{indent}{word} {each.reason}", self._money(signed))
+                yield _row(f"{indent}{word} {_isolated(each.reason)}", self._money(signed))
 
     def _totals(self) -> Iterator[str]:
         totals, figures = self.paper.figures.totals, self.paper.figures
@@ -141,7 +142,7 @@ class _Text:
                 yield ""
                 yield f"{title}:"
                 for paragraph in text.splitlines():
-                    yield from wrap(paragraph, WIDTH, initial_indent="  ", subsequent_indent="  ") or [""]
+                    yield from wrap(_isolated(paragraph), WIDTH, initial_indent="  ", subsequent_indent="  ") or [""]
         cautions = [each for each in self.paper.remarks.cautions if each.concerns is Concern.PRODUCT]
         if cautions:
             yield ""
@@ -164,6 +165,16 @@ class _Text:
 
     def _date(self, day: date) -> str:
         return format_date(day, "long", locale=self.paper.locale)
+
+
+_TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
+
+
+def _isolated(text: str) -> str:
+    """The text, kept from turning what stands around it the other way (UAX #9, isolates)."""
+    if any(bidirectional(character) in _TURNING for character in text):
+        return f"\u2068{text}\u2069"
+    return text
 
 
 def _row(text: str, amount: str) -> str:

@@ -167,6 +167,8 @@ class Product:
         names = [operation.name for operation in self.operations]
         if len(set(names)) < len(names):
             yield InvalidValueError(("operations",), "two operations have the same name")
+        if len(set(self.declared_uses)) < len(self.declared_uses):
+            yield InvalidValueError(("declared_uses",), "must be different from each other")
         for index, line in enumerate(self.bill_of_materials):
             if line.operation is not None and line.operation not in names:
                 yield InvalidValueError(

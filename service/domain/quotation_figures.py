@@ -172,7 +172,7 @@ class _Quoting:
             for index, line in enumerate(lines)
             if any(each.net_amount.amount < 0 for each in (line.quoted, *line.quantity_breaks))
         ]
-        if any(subtotal.taxable_amount < 0 for subtotal in totals.tax_subtotals):
+        if not problems and any(subtotal.taxable_amount < 0 for subtotal in totals.tax_subtotals):
             problems.append(InvalidValueError(("allowances",), "take off more than the lines under their tax come to"))
         if problems:
             raise InvalidValuesError(problems)

@@ -14,8 +14,21 @@ _POSTGRESQL_OPTIONS = (
 )
 
 
+class UnknownDatabaseError(ValueError):
+    """The URL names no database that this service can use."""
+
+    def __init__(self) -> None:
+        super().__init__("DATABASE_URL must begin with sqlite:/// or postgresql+psycopg:// and name a database")
+
+
 def make_engine(url: str) -> sa.Engine:
-    """An engine with this service's settings; explicit transactions on SQLite too."""
+    """An engine with this service's settings; explicit transactions on SQLite too.
+
+    Raises:
+        UnknownDatabaseError: the URL is not one of SQLite or PostgreSQL.
+    """
+    if not url.startswith(("sqlite:", "postgresql+psycopg:")):
+        raise UnknownDatabaseError
     if not url.startswith("sqlite"):
         return sa.create_engine(url, pool_pre_ping=True, connect_args={"options": _POSTGRESQL_OPTIONS})
     engine = sa.create_engine(url, connect_args={"timeout": _BUSY_SECONDS})

@@ -9,7 +9,7 @@ from service.domain.bill import BillOfResources, stated
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, cost_statement
-from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError, TooComplexError
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
 from service.domain.money import Money
@@ -23,6 +23,9 @@ from service.store.surroundings import Surroundings, surroundings
 from service.store.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
 from service.workflows.registering import described
+
+MAX_LINES = 50_000
+"""The most lines that one request may have worked out, over all its batches."""
 
 WhatIf = Mapping[str, RateTerms]
 """Terms that replace those in force, by resource, for one answer only."""
@@ -149,9 +152,17 @@ def costed(
 
     Raises:
         MissingRatesError: naming every resource without a rate, and when its first one begins.
+        TooComplexError: together they are more than one request may ask for.
     """
+    found, lines = [], 0
     try:
-        return [(bill, costing.sheet(bill)) for bill in (costing.bill(*batch) for batch in batches)]
+        for batch in batches:
+            bill = costing.bill(*batch)
+            lines += len(bill.lines) + len(bill.issues)
+            if lines > MAX_LINES:
+                raise TooComplexError("lines on all the bills of one request", MAX_LINES)
+            found.append((bill, costing.sheet(bill)))
+        return found
     except MissingRatesError as error:
         raise with_first_days(connection, workshop, error) from None
 

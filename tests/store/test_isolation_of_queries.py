@@ -173,7 +173,7 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
             ),
             missing_rates(*on),
         ),
-        "costing.price_product": lambda: pricing.price_product(*on, "crate", question),
+        "pricing.price_product": lambda: pricing.price_product(*on, "crate", question),
         "quoting.quote": lambda: owner.quote(lines=lines),
         "quoting.list_quotations": lambda: quoting.list_quotations(*on, after=quotation_id(), limit=2),
         "quoting.find_quotation": lambda: quoting.find_quotation(*on, quotation_id()),
