@@ -13,7 +13,7 @@ T = TypeVar("T")
 Hook = Callable[[Any, Any], Any]
 _ONE_OR_NONE = 2
 
-_converter = Converter(unstruct_collection_overrides={tuple: list}, detailed_validation=False)
+_converter = Converter(detailed_validation=False)
 _converter.register_unstructure_hook(Decimal, lambda figure: format(figure, "f"))
 _converter.register_structure_hook(Decimal, lambda text, _: Decimal(text))
 _converter.register_unstructure_hook(date, date.isoformat)
@@ -38,6 +38,11 @@ def _tuple_hook(hint: Any, converter: Converter) -> Hook:
     return lambda data, _: tuple([hook(each, bare) for each in data])
 
 
+def _list_hook(hint: Any, converter: Converter) -> Callable[[Any], Any]:
+    hook = converter.get_unstructure_hook(get_args(hint)[0])
+    return lambda value: [hook(each) for each in value]
+
+
 def _is_tuple(hint: Any) -> bool:
     origin: Any = get_origin(hint)
     return origin is tuple
@@ -46,6 +51,8 @@ def _is_tuple(hint: Any) -> bool:
 _register_factory: Any = _converter.register_structure_hook_factory
 _register_factory(_is_optional, _optional_hook)
 _register_factory(_is_tuple, _tuple_hook)
+_register_list_factory: Any = _converter.register_unstructure_hook_factory
+_register_list_factory(_is_tuple, _list_hook)
 
 
 def encoded(value: Any, as_type: Any = None) -> Any:

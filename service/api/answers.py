@@ -1,10 +1,10 @@
 """Answers: JSON as exact as the domain, with entity tags, and no more than the client accepts."""
 
-import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import flask
+import orjson
 
 from service.api.problems import ProblemError
 from service.encoding import encoded
@@ -35,7 +35,7 @@ def negotiate() -> None:
 
 def dumped(data: Any) -> bytes:
     """Plain data as JSON text."""
-    return (json.dumps(data, ensure_ascii=False, separators=(",", ":")) + "\n").encode()
+    return orjson.dumps(data, option=orjson.OPT_APPEND_NEWLINE)
 
 
 def answer(

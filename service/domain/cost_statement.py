@@ -189,8 +189,11 @@ class _Sums:
 
     def under(self, classes: Collection[CostClass], behaviour: tuple[bool, ...] = (True, False)) -> Subtotal:
         """The sum of the lines under these headings that behave so."""
-        found = [sums for (each, variable), sums in self.sums.items() if each in classes and variable in behaviour]
+        per_batch, per_piece = self.zeros
+        for (cost_class, variable), (batch, piece) in self.sums.items():
+            if cost_class in classes and variable in behaviour:
+                per_batch += batch
+                per_piece += piece
         return Subtotal(
-            per_batch=in_currency(sum((batch for batch, _ in found), self.zeros[0]), self.currency),
-            per_piece=in_currency(sum((piece for _, piece in found), self.zeros[1]), self.currency),
+            per_batch=in_currency(per_batch, self.currency), per_piece=in_currency(per_piece, self.currency)
         )

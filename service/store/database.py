@@ -1,7 +1,6 @@
 """One way to reach SQLite and PostgreSQL: short transactions, reading or writing."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from typing import Any
 
 import sqlalchemy as sa
@@ -64,17 +63,13 @@ class Database:
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._writing = self.engine.execution_options(**{_WRITING: True})
 
-    @contextmanager
-    def reading(self) -> Iterator[sa.Connection]:
+    def reading(self) -> AbstractContextManager[Connection]:
         """One consistent view; nothing is kept of it."""
-        with self._reading.connect() as connection:
-            yield connection
+        return self._reading.connect()
 
-    @contextmanager
-    def writing(self) -> Iterator[sa.Connection]:
+    def writing(self) -> AbstractContextManager[Connection]:
         """All or nothing: committed at the end, rolled back on any error."""
-        with self._writing.begin() as connection:
-            yield connection
+        return self._writing.begin()
 
     def dispose(self) -> None:
         """Close every connection."""

@@ -109,7 +109,7 @@ def workflows_on_a_database() -> set[str]:
 
     return {
         f"{module.__name__.rpartition('.')[2]}.{name}"
-        for module in (costing, keys, quoting, rate_card, registering, watching)
+        for module in (costing, keys, pricing, quoting, rate_card, registering, watching)
         for name, each in inspect.getmembers(module, inspect.isfunction)
         if not name.startswith("_") and reaches(each, module)
     }
