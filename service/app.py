@@ -8,7 +8,7 @@ import flask
 
 from service.api import answers, auth, health, logs, problems, products, quotations, rate_card, reading
 from service.api.blueprints import SUMMARY, Api, Plugin
-from service.api.kept import MAX_BYTES, KeptAnswers
+from service.api.kept import MAX_BYTES, Answers
 from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
 from service.config import Settings, settings_from_environment
@@ -37,8 +37,8 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     settings = settings or settings_from_environment()
     app = Service("service", static_folder=None)
     app.config.update(_API_OPTIONS, MAX_CONTENT_LENGTH=MAX_BODY_BYTES + 1, PROVIDE_AUTOMATIC_OPTIONS=False)
-    app.extensions["pugmill.database"] = Database(settings.database_url)
-    app.extensions["pugmill.kept"] = KeptAnswers(MAX_BYTES if settings.kept_answers else 0)
+    app.extensions["pugmill.database"] = Database(settings.database_url, has_memory=settings.has_memory)
+    app.extensions["pugmill.answers"] = Answers(MAX_BYTES if settings.has_memory else 0, len)
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     for check in (logs.begin, reading.check_address, auth.authenticate, reading.check_parameters, answers.negotiate):

@@ -17,12 +17,12 @@ class Settings:
     Attributes:
         database_url: an SQLAlchemy URL; SQLite or PostgreSQL.
         log_level: of the structured log.
-        kept_answers: whether sheets are kept in memory between requests.
+        has_memory: whether what follows from a workshop's state is kept in memory between requests.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
     log_level: str = "INFO"
-    kept_answers: bool = True
+    has_memory: bool = True
 
 
 class SettingsError(ValueError):
@@ -30,7 +30,7 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_KEPT_ANSWERS ("off" to compute every answer anew).
+    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_MEMORY ("off" to read and compute everything anew).
 
     Raises:
         SettingsError: saying which setting is wrong, and what it may be.
@@ -41,5 +41,5 @@ def settings_from_environment() -> Settings:
     return Settings(
         database_url=os.environ.get("DATABASE_URL", DEFAULT_DATABASE_URL),
         log_level=level,
-        kept_answers=os.environ.get("PUGMILL_KEPT_ANSWERS", "on") != "off",
+        has_memory=os.environ.get("PUGMILL_MEMORY", "on") != "off",
     )

@@ -121,13 +121,24 @@ def check_parameters() -> None:
 class Parser(FlaskParser):
     """Refuses what it does not know, in bodies and in query strings."""
 
-    DEFAULT_UNKNOWN_BY_LOCATION = {"json": ma.RAISE, "query": ma.RAISE, "path": ma.RAISE}
+    def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
+        """The value that the request's body or query string holds; webargs' own way takes twice as long.
 
-    def load_json(self, req: flask.Request, schema: ma.Schema) -> Any:
+        Raises:
+            ProblemError: saying what is wrong, and where.
+        """
+        data = self.load_querystring(flask.request, argmap) if location == "query" else self.load_body(flask.request)
+        try:
+            return argmap.load(data)
+        except ma.ValidationError as error:
+            errors = located(location or "json", error.messages)
+            raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", ""))) from None
+
+    def load_body(self, request: flask.Request) -> Any:
         """The body, if it says that it is JSON and is not too long."""
-        if req.mimetype != "application/json":
+        if request.mimetype != "application/json":
             raise ProblemError(415, "unsupported-media-type", "send the body as Content-Type: application/json")
-        body = req.get_data(cache=False)
+        body = request.get_data(cache=False)
         if len(body) > MAX_BODY_BYTES:  # one more is read than is allowed, for a chunked body tells no length
             raise RequestEntityTooLarge
         return read_json(body)
@@ -149,12 +160,6 @@ class Parser(FlaskParser):
         if errors:
             raise ProblemError.of_errors(errors)
         return found
-
-    def handle_error(self, error: ma.ValidationError, *_args: Any, **_kwargs: Any) -> NoReturn:
-        """Every field that is wrong, by JSON pointer or parameter name."""
-        assert isinstance(error.messages, dict)  # webargs files messages under their location
-        errors = [each for location, messages in error.messages.items() for each in located(location, messages)]
-        raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", "")))
 
 
 def located(location: str, messages: Any) -> list[dict[str, str]]:

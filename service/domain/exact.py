@@ -11,6 +11,7 @@ from decimal import (
     DivisionByZero,
     InvalidOperation,
     Overflow,
+    getcontext,
     localcontext,
 )
 from functools import wraps
@@ -43,6 +44,8 @@ def exactly(function: Callable[P, R]) -> Callable[P, R]:
 
     @wraps(function)
     def wrapper(*args: P.args, **kwargs: P.kwargs) -> R:
+        if getcontext().prec == EXACT.prec:
+            return function(*args, **kwargs)  # within another such function already
         with localcontext(EXACT):
             try:
                 return function(*args, **kwargs)
@@ -68,7 +71,11 @@ def half_up(figure: Decimal, decimals: int) -> Decimal:
     Raises:
         FigureTooLargeError: it would show more than the 28 digits that are known.
     """
-    return _quantized(snapped(figure), decimals, ROUND_HALF_UP)
+    try:
+        found = _SNAP.plus(figure).quantize(UNITS[decimals], ROUND_HALF_UP, _SNAP)
+    except InvalidOperation:
+        raise FigureTooLargeError from None
+    return found or found.copy_abs()  # there is no negative nothing
 
 
 def _quantized(snapped: Decimal, decimals: int, rounding: str) -> Decimal:
@@ -76,7 +83,7 @@ def _quantized(snapped: Decimal, decimals: int, rounding: str) -> Decimal:
         found = snapped.quantize(UNITS[decimals], rounding, _SNAP)
     except InvalidOperation:
         raise FigureTooLargeError from None
-    return found or found.copy_abs()  # there is no negative nothing
+    return found
 
 
 def whole_up(figure: Decimal) -> Decimal:

@@ -6,6 +6,11 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import event
 
+from service.memory import Memory
+
+MEMORY = "pugmill_memory"
+"""The execution option that holds what a database's readers keep between requests."""
+_ROOM = 200_000
 _BUSY_SECONDS = 5
 _WRITING = "pugmill_writing"
 _POSTGRESQL_OPTIONS = (
@@ -57,8 +62,9 @@ Connection = sa.Connection
 class Database:
     """Where everything is kept."""
 
-    def __init__(self, url: str) -> None:
-        self.engine = make_engine(url)
+    def __init__(self, url: str, *, has_memory: bool = True) -> None:
+        memory: Memory[Any] = Memory(_ROOM if has_memory else 0, len)
+        self.engine = make_engine(url).execution_options(**{MEMORY: memory})
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._writing = self.engine.execution_options(**{_WRITING: True})

@@ -11,8 +11,8 @@ import sqlalchemy as sa
 from service.domain.products import Registered
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
-from service.encoding import decode_with, decoded, to_text
-from service.store.registrations import read, within
+from service.encoding import decode_with, decoded, from_text, to_text
+from service.store.registrations import within
 from service.store.tables import rates, registrations
 
 
@@ -69,7 +69,7 @@ def _stored_rate(row: Any) -> StoredRate:
     terms_type = COLLECTIONS[row.collection].terms
     assert terms_type is not None  # only rated collections have rows here
     rate = DatedRate(
-        resource=f"{row.collection}/{row.code}", valid_from=row.valid_from, terms=read(row.terms, terms_type)
+        resource=f"{row.collection}/{row.code}", valid_from=row.valid_from, terms=from_text(row.terms, terms_type)
     )
     return StoredRate(rate=rate, revision=row.revision)
 
@@ -145,7 +145,7 @@ def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
 def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) -> list[tuple[DatedRate, Registered]]:
     """Every rate in force on the date, with what it is the rate of."""
     return [
-        (_stored_rate(row).rate, read(row.facts, COLLECTIONS[row.collection].facts))
+        (_stored_rate(row).rate, from_text(row.facts, COLLECTIONS[row.collection].facts))
         for row in connection.execute(_in_force(workshop_id, as_of))
     ]
 

@@ -3,8 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import lru_cache
-from typing import Any, TypeVar
+from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
@@ -13,21 +12,6 @@ from service.domain.products import Registered
 from service.domain.register import COLLECTIONS
 from service.encoding import from_text, to_text
 from service.store.tables import registrations, uses
-
-T = TypeVar("T")
-_READ_TEXTS = 20_000
-
-
-@lru_cache(maxsize=_READ_TEXTS)
-def _read_once(text: str, to: Any) -> Any:
-    return from_text(text, to)
-
-
-def read(text: str, to: type[T]) -> T:
-    """The value in a row. Values are immutable and follow from the text alone, so each text is read once."""
-    kind: Any = to
-    value: T = _read_once(text, kind)
-    return value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +42,7 @@ def _registration(row: Any) -> Registration:
     return Registration(
         collection=row.collection,
         code=row.code,
-        facts=read(row.facts, COLLECTIONS[row.collection].facts),
+        facts=from_text(row.facts, COLLECTIONS[row.collection].facts),
         revision=row.revision,
         retired_at=row.retired_at,
     )

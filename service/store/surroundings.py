@@ -11,8 +11,10 @@ import sqlalchemy as sa
 from service.domain.products import Catalogue
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
-from service.store.registrations import read
+from service.encoding import from_text
+from service.store.database import MEMORY, Connection
 from service.store.tables import rates, registrations, uses
+from service.store.workshops import Workshop
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +28,10 @@ class Surroundings:
 
     catalogue: Catalogue
     rates: dict[str, DatedRate]
+
+    def __len__(self) -> int:
+        """How many things are in it."""
+        return sum(len(getattr(self.catalogue, name)) for name in Catalogue.__dataclass_fields__)
 
 
 def _surroundings_query() -> sa.Select[Any]:
@@ -91,22 +97,38 @@ def _surroundings_query() -> sa.Select[Any]:
 _SURROUNDINGS = _surroundings_query()
 
 
-def surroundings(connection: sa.Connection, workshop_id: UUID, products: Iterable[str], as_of: date) -> Surroundings:
-    """The products, everything they name through any depth, the overhead pools, and their rates on the date."""
-    found = [_surroundings_of(connection, workshop_id, product, as_of) for product in dict.fromkeys(products)]
+def surroundings(connection: Connection, workshop: Workshop, products: Iterable[str], as_of: date) -> Surroundings:
+    """The products, everything they name through any depth, the overhead pools, and their rates on the date.
+
+    What follows from an unchanged state of the workshop is read once and kept. The workshop's revision must
+    have been read before: what is read now is never older than it.
+    """
+    found = [_kept_surroundings(connection, workshop, product, as_of) for product in dict.fromkeys(products)]
     return found[0] if len(found) == 1 else _together(found)
 
 
-def _surroundings_of(connection: sa.Connection, workshop_id: UUID, product: str, as_of: date) -> Surroundings:
+def _kept_surroundings(connection: Connection, workshop: Workshop, product: str, as_of: date) -> Surroundings:
+    memory = connection.get_execution_options()[MEMORY]
+    key = (workshop.workshop_id, workshop.revision, product, as_of)
+    found: Surroundings | None = memory.find(key)
+    if found is None:
+        found = _surroundings_of(connection, workshop.workshop_id, product, as_of)
+        memory.keep(key, found)
+    return found
+
+
+def _surroundings_of(connection: Connection, workshop_id: UUID, product: str, as_of: date) -> Surroundings:
     rows = connection.execute(_SURROUNDINGS, {"workshop_id": workshop_id, "product": product, "as_of": as_of}).all()
     facts: dict[str, dict[str, Any]] = {name: {} for name in COLLECTIONS}
     in_force: dict[str, DatedRate] = {}
     for collection, code, facts_text, valid_from, terms_text in rows:
         kind = COLLECTIONS[collection]
-        facts[collection][code] = read(facts_text, kind.facts)
+        facts[collection][code] = from_text(facts_text, kind.facts)
         if terms_text is not None and kind.terms is not None:
             resource = f"{collection}/{code}"
-            in_force[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=read(terms_text, kind.terms))
+            in_force[resource] = DatedRate(
+                resource=resource, valid_from=valid_from, terms=from_text(terms_text, kind.terms)
+            )
     catalogue = Catalogue(
         products=facts["products"],
         materials=facts["materials"],

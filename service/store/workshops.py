@@ -28,7 +28,8 @@ class Workshop:
         currency: in which it reckons.
         locale: of its documents, a CLDR locale such as "en_IE".
         time_zone: IANA name; decides what today is.
-        revision: rises with every change of facts or rates.
+        revision: rises with every change of facts or rates; what follows from it is kept in memory, so a workshop
+            must be read anew for every request.
     """
 
     workshop_id: UUID

@@ -105,7 +105,7 @@ def prepare(
         InvalidValuesError: a what-if rate does not fit what it is for.
     """
     wanted = list(products)
-    around = surroundings(connection, workshop.workshop_id, wanted, as_of)
+    around = surroundings(connection, workshop, wanted, as_of)
     for code in wanted:
         if code not in around.catalogue.products:
             raise NotRegisteredError(described("products", code))
@@ -189,7 +189,7 @@ def bill_of_product(database: Database, workshop: Workshop, code: str, quantity:
         NotRegisteredError: the product is not registered.
     """
     with database.reading() as connection:
-        around = surroundings(connection, workshop.workshop_id, [code], date.min)
+        around = surroundings(connection, workshop, [code], date.min)
     if code not in around.catalogue.products:
         raise NotRegisteredError(described("products", code))
     bill = bill_of_resources(code, quantity, around.catalogue)

@@ -1,18 +1,14 @@
-"""What the laws are tried on: any value that a declared class allows, and whole workshops that fit together."""
+"""What the laws are tried on: whole workshops that fit together, prices and documents."""
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date
 from decimal import Decimal
-from enum import Enum
 from functools import cache
-from typing import Any, get_args, get_origin
+from typing import Any
 
-from hypothesis import HealthCheck, assume, settings
+from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
-from service.domain.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
-from service.domain.errors import InvalidValuesError
 from service.domain.exchange import DayRates
 from service.domain.learning import LearningCurve
 from service.domain.money import Money
@@ -55,96 +51,6 @@ def figures(least: str, most: str, places: int = 3) -> st.SearchStrategy[Decimal
     low, high = int(Decimal(least) / unit), int(Decimal(most) / unit)
     return st.integers(low, high).map(lambda units: (units * unit).normalize() + 0)
 
-
-# --- Any value of a declared class, from the rules beside its fields ---------------------------------------
-
-
-def _texts(rule: Text | None) -> st.SearchStrategy[str]:
-    if rule is None or rule.pattern is None:
-        most = 6 if rule is None else min(rule.max_length, 6)
-        letters = st.sampled_from("aZ 9é漢→'\"\\" + ("\n" if rule is not None and rule.lines else ""))
-        texts = st.text(letters, min_size=0 if rule is None else rule.min_length, max_size=most)
-        return texts.filter(lambda text: rule is None or rule(text) is None)
-    if rule.max_length == 3:
-        return st.sampled_from(["EUR", "JPY", "KWD", "USD"])
-    return st.from_regex(rule.pattern, fullmatch=True).filter(lambda text: rule(text) is None)
-
-
-def _numbers(bare: Any, rule: Bounds | None) -> st.SearchStrategy[Any]:
-    bounds = rule or Bounds()
-    least = next((each for each in (bounds.at_least, bounds.above) if each is not None), -1000)
-    most = next((each for each in (bounds.at_most, bounds.below) if each is not None), 10**9)
-    if bare is int:
-        return st.integers(int(least), int(most))
-    allowed = st.decimals(least, most, places=6) | st.decimals(least, min(Decimal(most), Decimal(10)), places=20)
-    return allowed.filter(lambda value: bounds(value) is None)
-
-
-def _many(bare: Any, sizes: Length | None) -> st.SearchStrategy[Any]:
-    least, most = (sizes.at_least, sizes.at_most) if sizes else (0, 2)
-    few = {"min_size": least, "max_size": min(most, max(least, 2))}
-    if get_origin(bare) is tuple:
-        return st.lists(_values(get_args(bare)[0]), **few).map(tuple)
-    key, value = get_args(bare)
-    return st.dictionaries(_values(key), _values(value), **few)
-
-
-@cache
-def _values(hint: Any) -> st.SearchStrategy[Any]:
-    if (bare := optional_of(hint)) is not None:
-        return st.none() | _values(bare)
-    rules, bare = rules_and_type(hint)
-    by_kind: dict[type[Any], Any] = {type(rule): rule for rule in rules}
-    if get_origin(bare) in (tuple, Mapping):
-        return _many(bare, by_kind.get(Length))
-    simple = {bool: st.booleans(), date: st.dates(), str: _texts(by_kind.get(Text))}
-    if bare in simple:
-        return simple[bare]
-    if bare in (Decimal, int):
-        return _numbers(bare, by_kind.get(Bounds))
-    return st.sampled_from(bare) if issubclass(bare, Enum) else any_of(bare)
-
-
-_HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
-    # Where rules between fields would refuse nearly everything, the fields they are between are drawn apart.
-    Material: {"mass_kg_per_unit": st.none()},
-    BillLine: {"product": st.none(), "material": st.just("hdpe"), "quantity_per_batch": figures("0.5", "3")},
-    Operation: {"machine": st.just("press"), "labour": st.just(())},
-    MachineRate: {
-        "residual_value": st.none(),
-        "space_cost_per_m2_month": st.just(Money(amount=Decimal("7.5"), currency="EUR")),
-    },
-    TariffRate: {"expected_kwh_per_month": figures("1", "900")},
-    LineAdjustment: {"share": st.none(), "amount": figures("0.01", "9")},
-    QuotationAdjustment: {"amount": st.none(), "share": figures("0.01", "1")},
-    QuotationRequest: {"valid_until": st.none()},
-    PricingPolicy: {
-        "value": figures("0", "0.9"),
-        "price_step": st.sampled_from([None, Decimal(5)]),
-        "price_endings": st.sampled_from([(), (Decimal("0.9"), Decimal("0.5"))]),
-        "display": st.just(Display.TAX_EXCLUSIVE),
-    },
-    Money: {"amount": figures("0", "999999")},
-}
-
-
-@st.composite
-def any_of(draw: st.DrawFn, declared_class: type[Any]) -> Any:
-    """Any value of a declared class, made from the rules that stand beside its fields."""
-    helped = _HELPED.get(declared_class, {})
-    drawn = {
-        name: draw(helped[name] if name in helped else _values(hint))
-        for name, hint in field_types(declared_class).items()
-    }
-    if declared_class is Product:
-        drawn["bill_of_materials"] = tuple(replace(line, operation=None) for line in drawn["bill_of_materials"])
-    try:
-        return declared_class(**drawn)
-    except InvalidValuesError:
-        assume(False)
-
-
-# --- Workshops that fit together ---------------------------------------------------------------------------
 
 _BANDS = ("day", "night", "peak")
 amounts = figures("0", "500", 2)
@@ -341,9 +247,6 @@ def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",)) -> Shop:
 
 
 batches = st.integers(1, 12) | st.integers(1, 5000)
-
-
-# --- Prices and documents ----------------------------------------------------------------------------------
 
 
 @st.composite

@@ -128,6 +128,7 @@ class TestOperation:
             "tariffs/grid#night": Decimal("2.25"),
             "tariffs/grid#standing": Decimal(9),
         }
+        assert [line.variable for line in bill.lines] == [False, True, True, False]
 
     def test_has_a_load_factor_of_its_own_where_it_names_one(self) -> None:
         work = an_operation(setup_minutes="0", cycle_minutes="6", yield_share="1", load_factor="1", labour=[])

@@ -27,7 +27,6 @@ from service.store import registrations  # noqa: F401 - teaches the encoding whi
 from tests.domain.examples import TODAY, Shop
 from tests.domain.strategies import (
     CURRENCIES,
-    any_of,
     document_adjustments,
     document_lines,
     figures,
@@ -35,6 +34,7 @@ from tests.domain.strategies import (
     shops,
     tried,
 )
+from tests.domain.values import any_of
 
 Document = tuple[str, list[DocumentLine], list[DocumentAdjustment], list[DocumentAdjustment]]
 

@@ -149,6 +149,11 @@ class TestElectricity:
         assert set(warned(pressed, machines={"press": a_bare_machine()})) == {"less-energy-than-melting"}
         assert warned(pressed, machines={"press": a_machine(rated_power_kw="90")}, tariffs=ONE_BAND) == {}
 
+    def test_of_a_machine_without_power_is_enough_where_nothing_known_is_to_be_melted(self) -> None:
+        pressed = a_product(operations=[a_pressing(band_shares={})])
+
+        assert warned(pressed, machines={"press": a_bare_machine()}, materials={"hdpe": a_material(polymer=None)}) == {}
+
 
 ONE_BAND = {"grid": a_catalogue().tariffs["grid"].__class__(name="Grid", bands=("flat",))}
 

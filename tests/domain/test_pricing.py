@@ -79,6 +79,11 @@ class TestTargets:
         assert [problem.path for problem in fine.grid_problems("EUR")] == [("price_endings",)]
         assert list(fine.grid_problems("KWD")) == []
 
+    def test_finer_than_the_minor_unit_are_refused_as_a_fixed_price_and_as_no_other_target(self) -> None:
+        for target, paths in {"fixed_price": [("value",)], "margin": [], "profit_per_piece": []}.items():
+            policy = a_policy(target=target, value="0.125")
+            assert [problem.path for problem in policy.grid_problems("EUR")] == paths
+
 
 class TestTheGrid:
     def test_is_of_minor_units_where_the_policy_names_none(self) -> None:

@@ -46,6 +46,11 @@ class TestWhatCannotBe:
             (Product, {"name": "x"}, "bill_of_materials: a product needs a material or an operation"),
             (
                 Product,
+                builders.product(declared_uses=["toy", "outdoor", "toy"]),
+                "declared_uses: must be different from each other",
+            ),
+            (
+                Product,
                 {"name": "x", "operations": [{"name": "a"}, {"name": "a"}]},
                 "operations: two operations have the same name",
             ),

@@ -139,7 +139,7 @@ class TestTheWhole:
         with pytest.raises(InvalidValuesError, match="take off more than") as error:
             quoted(a_quotation_line(**line), **whole)
 
-        assert error.value.problems[0].path == path
+        assert [problem.path for problem in error.value.problems] == [path]
 
     def test_may_be_allowed_away_to_the_last_cent(self) -> None:
         assert quoted(a_quotation_line(allowances=[{"reason": "a gift", "share": "1"}])).totals.payable == euros("0.00")

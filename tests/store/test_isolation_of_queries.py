@@ -187,15 +187,15 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
 
 class TestTheMainJob:
     def test_has_every_workflow_in_it(self, client: Client, database: Database) -> None:
-        tried = set(the_main_job(Owner(database=database, workshop=client.workshop)))
+        tried = set(the_main_job(Owner(database=database, workshop_id=client.workshop.workshop_id)))
 
         assert tried == workflows_on_a_database() - {"keys.create_workshop"}
 
     def test_executes_no_statement_that_reaches_beyond_the_workshop(
         self, client: Client, stranger: Client, database: Database
     ) -> None:
-        builders.register_workshop(Owner(database=database, workshop=stranger.workshop))
-        job = the_main_job(Owner(database=database, workshop=client.workshop))
+        builders.register_workshop(Owner(database=database, workshop_id=stranger.workshop.workshop_id))
+        job = the_main_job(Owner(database=database, workshop_id=client.workshop.workshop_id))
 
         with listening(database) as heard:
             for step in job.values():

@@ -62,7 +62,7 @@ def used_database(bare_database: Database) -> Database:
     migrate(bare_database)
     workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
     keys.create_workshop(bare_database, workshop, "tests")
-    owner = Owner(database=bare_database, workshop=workshop)
+    owner = Owner(database=bare_database, workshop_id=workshop.workshop_id)
     register_workshop(owner)
     owner.put_exchange_rates("2026-11-20", USD="1.25")
     owner.quote()

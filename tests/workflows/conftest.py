@@ -11,12 +11,12 @@ from tests.workflows.owner import Owner
 @pytest.fixture
 def owner(database: Database, client: Client) -> Owner:
     """A workshop with nothing in it yet."""
-    return Owner(database=database, workshop=client.workshop)
+    return Owner(database=database, workshop_id=client.workshop.workshop_id)
 
 
 @pytest.fixture
 def other_owner(database: Database, stranger: Client) -> Owner:
-    return Owner(database=database, workshop=stranger.workshop)
+    return Owner(database=database, workshop_id=stranger.workshop.workshop_id)
 
 
 @pytest.fixture

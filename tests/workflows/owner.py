@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from service.domain.cost_statement import CostStatement
 from service.domain.exchange import DayRates
@@ -23,15 +24,19 @@ from tests.domain.examples import TODAY, a_policy, a_request
 @dataclass(frozen=True, kw_only=True)
 class Owner:
     database: Database
-    workshop: Workshop
+    workshop_id: UUID
+
+    @property
+    def workshop(self) -> Workshop:
+        """The workshop as it is now, as every request reads it with its key."""
+        with self.database.reading() as connection:
+            found = find_workshop(connection, self.workshop_id)
+        assert found is not None
+        return found
 
     @property
     def revision(self) -> int:
-        """The workshop's revision as it is now."""
-        with self.database.reading() as connection:
-            found = find_workshop(connection, self.workshop.workshop_id)
-        assert found is not None
-        return found.revision
+        return self.workshop.revision
 
     def put(self, path: str, body: Mapping[str, Any], precondition: Precondition = always) -> Registering:
         collection, _, code = path.partition("/")

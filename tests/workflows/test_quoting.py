@@ -7,10 +7,11 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
-from service.domain.errors import InvalidValuesError, MissingRatesError
+from service.domain.errors import InvalidValuesError, MissingRatesError, TooComplexError
 from service.store.quotations import DRAFT
 from service.store.tables import quotations
 from service.workflows import quoting
+from service.workflows.costing import MAX_LINES
 from service.workflows.errors import NotRegisteredError
 from tests import builders
 from tests.domain.examples import TODAY
@@ -110,6 +111,23 @@ class TestQuoting:
             furnished.quote(charges=[{"reason": "freight", "tax": "vat", "amount": "0.001"}])
 
         assert quoting.list_quotations(furnished.database, furnished.workshop, after=None, limit=9) == []
+
+    def test_of_more_batches_than_one_request_may_work_out_is_refused(self, furnished: Owner) -> None:
+        lines = [{"material": "hdpe", "quantity_per_piece": "0.001"}] * 1000
+        furnished.put("products/mosaic", {"name": "Mosaic", "bill_of_materials": lines})
+
+        def quote(count: int) -> None:
+            batches = [range(start, start + 21) for start in range(1, 21 * count, 21)]
+            furnished.quote(
+                lines=[
+                    {**TWO_LINES[0], "product": "mosaic", "quantity": first, "quantity_breaks": breaks}
+                    for first, *breaks in batches
+                ]
+            )
+
+        quote(2)  # 42 batches of a thousand lines
+        with pytest.raises(TooComplexError, match=f"more than {MAX_LINES} lines on all the bills of one request"):
+            quote(3)
 
     def test_warns_and_cautions_once_for_what_is_quoted(self, furnished: Owner) -> None:
         hot = builders.operation(processing_temperature_c="200", yield_share="1")

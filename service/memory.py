@@ -1,0 +1,36 @@
+"""What is kept in memory between requests: the values last used, as many as there is room for."""
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from threading import Lock
+from typing import Generic, TypeVar
+
+T = TypeVar("T")
+
+
+class Memory(Generic[T]):
+    """Values by a key that they follow from, so that nothing has ever to be taken back. Safe in threads."""
+
+    def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
+        self._room, self._weigh, self._weight = room, weigh, 0
+        self._values: OrderedDict[Hashable, T] = OrderedDict()
+        self._lock = Lock()
+
+    def find(self, key: Hashable) -> T | None:
+        """The value, if it is kept."""
+        with self._lock:
+            found = self._values.get(key)
+            if found is not None:
+                self._values.move_to_end(key)
+            return found
+
+    def keep(self, key: Hashable, value: T) -> None:
+        """Keep the value, and let go of those least lately used."""
+        with self._lock:
+            if key in self._values:
+                self._weight -= self._weigh(self._values.pop(key))
+            self._values[key] = value
+            self._weight += self._weigh(value)
+            while self._weight > self._room:
+                _, dropped = self._values.popitem(last=False)
+                self._weight -= self._weigh(dropped)
