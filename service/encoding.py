@@ -1,12 +1,12 @@
 """Immutable values to plain JSON data and back, by their declared types; knows no value in particular."""
 
-import json
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin
 
+import orjson
 from cattrs import Converter
 
 T = TypeVar("T")
@@ -65,14 +65,19 @@ def decoded(data: Any, to: type[T]) -> T:
     return _converter.structure(data, to)
 
 
+def to_bytes(data: Any) -> bytes:
+    """Plain data as JSON in UTF-8."""
+    return orjson.dumps(data)
+
+
 def to_text(value: Any) -> str:
     """The value as JSON text."""
-    return json.dumps(encoded(value), ensure_ascii=False, separators=(",", ":"))
+    return to_bytes(encoded(value)).decode()
 
 
 def from_text(text: str, to: type[T]) -> T:
     """The value that the JSON text encodes."""
-    return decoded(json.loads(text), to)
+    return decoded(orjson.loads(text), to)
 
 
 def decode_with(to: type[T], hook: Callable[[Any], T]) -> None:

@@ -4,10 +4,9 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import flask
-import orjson
 
 from service.api.problems import ProblemError
-from service.encoding import encoded
+from service.encoding import encoded, to_bytes
 
 JSON = "application/json"
 
@@ -35,7 +34,7 @@ def negotiate() -> None:
 
 def dumped(data: Any) -> bytes:
     """Plain data as JSON text."""
-    return orjson.dumps(data, option=orjson.OPT_APPEND_NEWLINE)
+    return to_bytes(data) + b"\n"
 
 
 def answer(

@@ -8,8 +8,6 @@ from sqlalchemy import event
 
 from service.memory import Memory
 
-MEMORY = "pugmill_memory"
-"""The execution option that holds what a database's readers keep between requests."""
 _ROOM = 200_000
 _BUSY_SECONDS = 5
 _WRITING = "pugmill_writing"
@@ -60,11 +58,16 @@ Connection = sa.Connection
 
 
 class Database:
-    """Where everything is kept."""
+    """Where everything is kept.
+
+    Attributes:
+        engine: what reaches it.
+        memory: values that were read from it, by the state that they follow from.
+    """
 
     def __init__(self, url: str, *, has_memory: bool = True) -> None:
-        memory: Memory[Any] = Memory(_ROOM if has_memory else 0, len)
-        self.engine = make_engine(url).execution_options(**{MEMORY: memory})
+        self.engine = make_engine(url)
+        self.memory: Memory[Any] = Memory(_ROOM if has_memory else 0, len)
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._writing = self.engine.execution_options(**{_WRITING: True})

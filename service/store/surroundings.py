@@ -12,9 +12,8 @@ from service.domain.products import Catalogue
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
 from service.encoding import from_text
-from service.store.database import MEMORY, Connection
+from service.store.database import Connection
 from service.store.tables import rates, registrations, uses
-from service.store.workshops import Workshop
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,24 +96,10 @@ def _surroundings_query() -> sa.Select[Any]:
 _SURROUNDINGS = _surroundings_query()
 
 
-def surroundings(connection: Connection, workshop: Workshop, products: Iterable[str], as_of: date) -> Surroundings:
-    """The products, everything they name through any depth, the overhead pools, and their rates on the date.
-
-    What follows from an unchanged state of the workshop is read once and kept. The workshop's revision must
-    have been read before: what is read now is never older than it.
-    """
-    found = [_kept_surroundings(connection, workshop, product, as_of) for product in dict.fromkeys(products)]
+def surroundings(connection: Connection, workshop_id: UUID, products: Iterable[str], as_of: date) -> Surroundings:
+    """The products, everything they name through any depth, the overhead pools, and their rates on the date."""
+    found = [_surroundings_of(connection, workshop_id, product, as_of) for product in dict.fromkeys(products)]
     return found[0] if len(found) == 1 else _together(found)
-
-
-def _kept_surroundings(connection: Connection, workshop: Workshop, product: str, as_of: date) -> Surroundings:
-    memory = connection.get_execution_options()[MEMORY]
-    key = (workshop.workshop_id, workshop.revision, product, as_of)
-    found: Surroundings | None = memory.find(key)
-    if found is None:
-        found = _surroundings_of(connection, workshop.workshop_id, product, as_of)
-        memory.keep(key, found)
-    return found
 
 
 def _surroundings_of(connection: Connection, workshop_id: UUID, product: str, as_of: date) -> Surroundings:

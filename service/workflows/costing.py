@@ -18,7 +18,7 @@ from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
 from service.domain.resources import Overhead
 from service.store import exchange, registrations
 from service.store import rates as dated_rates
-from service.store.database import Connection, Database
+from service.store.database import Database
 from service.store.surroundings import Surroundings, surroundings
 from service.store.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
@@ -34,8 +34,8 @@ WhatIf = Mapping[str, RateTerms]
 class Exchange:
     """Converts amounts on a date, reading rates only once there is a foreign one; remembers the days used."""
 
-    def __init__(self, connection: Connection, workshop: Workshop, as_of: date) -> None:
-        self._connection, self._workshop, self._as_of = connection, workshop, as_of
+    def __init__(self, database: Database, workshop: Workshop, as_of: date) -> None:
+        self._database, self._workshop, self._as_of = database, workshop, as_of
         self._rates: ExchangeRates | None = None
         self._used: dict[tuple[date, str], DayRates] = {}
 
@@ -49,7 +49,8 @@ class Exchange:
             return money.amount
         if self._rates is None:
             empty = ExchangeRates(as_of=self._as_of)
-            days = exchange.days_until(self._connection, self._workshop.workshop_id, self._as_of, empty.max_age_days)
+            with self._database.reading() as connection:
+                days = exchange.days_until(connection, self._workshop.workshop_id, self._as_of, empty.max_age_days)
             self._rates = ExchangeRates(as_of=self._as_of, days=days)
         day = self._rates.day_for(money.currency, self._workshop.currency)
         self._used[day.published_on, day.source] = day
@@ -95,8 +96,29 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
     return {f"overheads/{code}": pool for code, pool in surroundings.catalogue.overheads.items()}
 
 
+def surroundings_of(database: Database, workshop: Workshop, products: Iterable[str], as_of: date) -> Surroundings:
+    """The products with all they need and the rates of the date, read once for each state of the workshop.
+
+    The workshop's revision was read before: what is read now is never older than it.
+
+    Raises:
+        NotRegisteredError: one of the products is not registered.
+    """
+    wanted = tuple(dict.fromkeys(products))
+    key = (workshop.workshop_id, workshop.revision, wanted, as_of)
+    found: Surroundings | None = database.memory.find(key)
+    if found is None:
+        with database.reading() as connection:
+            found = surroundings(connection, workshop.workshop_id, wanted, as_of)
+        for code in wanted:
+            if code not in found.catalogue.products:
+                raise NotRegisteredError(described("products", code))
+        database.memory.keep(key, found)
+    return found
+
+
 def prepare(
-    connection: Connection, workshop: Workshop, products: Iterable[str], as_of: date, what_if: WhatIf | None = None
+    database: Database, workshop: Workshop, products: Iterable[str], as_of: date, what_if: WhatIf | None = None
 ) -> Costing:
     """Load what costing these products on the date takes.
 
@@ -104,23 +126,20 @@ def prepare(
         NotRegisteredError: one of the products is not registered.
         InvalidValuesError: a what-if rate does not fit what it is for.
     """
-    wanted = list(products)
-    around = surroundings(connection, workshop, wanted, as_of)
-    for code in wanted:
-        if code not in around.catalogue.products:
-            raise NotRegisteredError(described("products", code))
+    around = surroundings_of(database, workshop, products, as_of)
     card = RateCard(as_of=as_of, currency=workshop.currency, rates=around.rates)
     if what_if:
-        _check_what_if(connection, workshop, what_if)
+        _check_what_if(database, workshop, what_if)
         card = card.replaced(what_if)
-    return Costing(surroundings=around, card=card, exchange=Exchange(connection, workshop, as_of))
+    return Costing(surroundings=around, card=card, exchange=Exchange(database, workshop, as_of))
 
 
-def _check_what_if(connection: Connection, workshop: Workshop, what_if: WhatIf) -> None:
+def _check_what_if(database: Database, workshop: Workshop, what_if: WhatIf) -> None:
     problems = []
     for resource, terms in what_if.items():
         collection, _, code = resource.partition("/")
-        found = registrations.find_registration(connection, workshop.workshop_id, collection, code)
+        with database.reading() as connection:
+            found = registrations.find_registration(connection, workshop.workshop_id, collection, code)
         if found is None or found.retired_at is not None:
             problems.append(InvalidValueError(("rates", resource), f"there is no {described(collection, code)}"))
         else:
@@ -132,10 +151,11 @@ def _check_what_if(connection: Connection, workshop: Workshop, what_if: WhatIf) 
         raise InvalidValuesError(problems)
 
 
-def with_first_days(connection: Connection, workshop: Workshop, error: MissingRatesError) -> MissingRatesError:
+def with_first_days(database: Database, workshop: Workshop, error: MissingRatesError) -> MissingRatesError:
     """The error, saying besides when each missing rate first begins."""
     resources = [missing.resource for missing in error.missing]
-    firsts = dated_rates.first_rate_days(connection, workshop.workshop_id, resources)
+    with database.reading() as connection:
+        firsts = dated_rates.first_rate_days(connection, workshop.workshop_id, resources)
     return MissingRatesError(
         error.as_of,
         [
@@ -146,7 +166,7 @@ def with_first_days(connection: Connection, workshop: Workshop, error: MissingRa
 
 
 def costed(
-    connection: Connection, workshop: Workshop, costing: Costing, batches: Iterable[tuple[str, int]]
+    database: Database, workshop: Workshop, costing: Costing, batches: Iterable[tuple[str, int]]
 ) -> list[tuple[BillOfResources, CostSheet]]:
     """The bill and the cost sheet of each batch.
 
@@ -164,7 +184,7 @@ def costed(
             found.append((bill, costing.sheet(bill)))
         return found
     except MissingRatesError as error:
-        raise with_first_days(connection, workshop, error) from None
+        raise with_first_days(database, workshop, error) from None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,10 +208,7 @@ def bill_of_product(database: Database, workshop: Workshop, code: str, quantity:
     Raises:
         NotRegisteredError: the product is not registered.
     """
-    with database.reading() as connection:
-        around = surroundings(connection, workshop, [code], date.min)
-    if code not in around.catalogue.products:
-        raise NotRegisteredError(described("products", code))
+    around = surroundings_of(database, workshop, [code], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
     return StatedBill(
         bill=stated(bill), warnings=warnings(bill, around.catalogue), cautions=cautions_of(bill, around.catalogue)
@@ -208,9 +225,8 @@ def cost_product(
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    with database.reading() as connection:
-        costing = prepare(connection, workshop, [code], as_of, what_if)
-        ((bill, sheet),) = costed(connection, workshop, costing, [(code, quantity)])
+    costing = prepare(database, workshop, [code], as_of, what_if)
+    ((bill, sheet),) = costed(database, workshop, costing, [(code, quantity)])
     used = dict.fromkeys(line.resource.partition("#")[0] for line in sheet.lines)
     return cost_statement(
         sheet,

@@ -16,7 +16,7 @@ from service.domain.pricing import Price, PricingPolicy, kept_at, price, unit_co
 from service.domain.rates import DatedRate, TaxRate
 from service.domain.resources import Path, Tax
 from service.store import rates, registrations
-from service.store.database import Connection, Database
+from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import costed, prepare, with_first_days
 from service.workflows.registering import described
@@ -79,10 +79,9 @@ def price_product(database: Database, workshop: Workshop, code: str, question: P
         MissingRatesError: naming every resource without a rate.
     """
     _check_grid(question, workshop.currency)
-    with database.reading() as connection:
-        costing = prepare(connection, workshop, [code], question.as_of)
-        ((bill, sheet),) = costed(connection, workshop, costing, [(code, question.quantity)])
-        tax_share = _tax_share(connection, workshop, question.tax, question.as_of)
+    costing = prepare(database, workshop, [code], question.as_of)
+    ((bill, sheet),) = costed(database, workshop, costing, [(code, question.quantity)])
+    tax_share = _tax_share(database, workshop, question.tax, question.as_of)
     priced = _priced(question, sheet, tax_share)
     policy = None if question.kept_at is not None else question.policy
     return PriceSheet(
@@ -115,16 +114,16 @@ def _priced(question: PriceQuestion, sheet: CostSheet, tax_share: Decimal) -> Pr
     return price(question.policy, costs, tax_share=tax_share, currency=sheet.currency)
 
 
-def _tax_share(connection: Connection, workshop: Workshop, code: str | None, as_of: date) -> Decimal:
+def _tax_share(database: Database, workshop: Workshop, code: str | None, as_of: date) -> Decimal:
     if code is None:
         return ZERO
-    _, rate = taxes_on(connection, workshop, [(("tax",), code)], as_of)[code]
+    _, rate = taxes_on(database, workshop, [(("tax",), code)], as_of)[code]
     assert isinstance(rate.terms, TaxRate)  # a tax has no other terms
     return rate.terms.rate_share
 
 
 def taxes_on(
-    connection: Connection, workshop: Workshop, named: Iterable[tuple[Path, str]], as_of: date
+    database: Database, workshop: Workshop, named: Iterable[tuple[Path, str]], as_of: date
 ) -> dict[str, tuple[Tax, DatedRate]]:
     """The taxes and their rates on a date, by code.
 
@@ -138,8 +137,9 @@ def taxes_on(
     found: dict[str, tuple[Tax, DatedRate]] = {}
     problems, missing = [], []
     for path, code in named:
-        registered = registrations.find_registration(connection, workshop.workshop_id, "taxes", code)
-        rate = rates.find_rate_on(connection, workshop.workshop_id, "taxes", code, as_of)
+        with database.reading() as connection:
+            registered = registrations.find_registration(connection, workshop.workshop_id, "taxes", code)
+            rate = rates.find_rate_on(connection, workshop.workshop_id, "taxes", code, as_of)
         if registered is None or registered.retired_at is not None:
             problems.append(InvalidValueError(path, f"there is no {described('taxes', code)}; register it first"))
         elif rate is None:
@@ -150,5 +150,5 @@ def taxes_on(
     if problems:
         raise InvalidValuesError(problems)
     if missing:
-        raise with_first_days(connection, workshop, MissingRatesError(as_of, missing))
+        raise with_first_days(database, workshop, MissingRatesError(as_of, missing))
     return found

@@ -16,7 +16,7 @@ from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import RateCard
 from service.store import quotations, registrations
-from service.store.database import Connection, Database
+from service.store.database import Database
 from service.store.quotations import DRAFT, Quotation
 from service.store.workshops import Workshop
 from service.workflows.costing import costed, pools_of, prepare
@@ -38,8 +38,7 @@ def quote(database: Database, workshop: Workshop, request: QuotationRequest) -> 
     valid_until = request.valid_until or quoted_on + VALIDITY
     if valid_until < quoted_on:
         raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
-    with database.reading() as connection:
-        basis, remarks = _basis(connection, workshop, request, quoted_on)
+    basis, remarks = _basis(database, workshop, request, quoted_on)
     quotation = Quotation(
         quotation_id=uuid7(),
         status=DRAFT,
@@ -56,13 +55,13 @@ def quote(database: Database, workshop: Workshop, request: QuotationRequest) -> 
 
 
 def _basis(
-    connection: Connection, workshop: Workshop, request: QuotationRequest, quoted_on: date
+    database: Database, workshop: Workshop, request: QuotationRequest, quoted_on: date
 ) -> tuple[QuotationBasis, Remarks]:
     """Everything outside the request that the figures follow from, and what has to be said beside them."""
     named = dict.fromkeys(line.product for line in request.lines)
-    found = registrations.registered_among(
-        connection, workshop.workshop_id, (("products", product) for product in named)
-    )
+    with database.reading() as connection:
+        wanted = [("products", product) for product in named]
+        found = registrations.registered_among(connection, workshop.workshop_id, wanted)
     problems = [
         InvalidValueError(("lines", index, "product"), f"there is no {described('products', line.product)}")
         for index, line in enumerate(request.lines)
@@ -70,10 +69,10 @@ def _basis(
     ]
     if problems:
         raise InvalidValuesError(problems)
-    taxes = taxes_on(connection, workshop, request.taxes_named(), quoted_on)
-    costing = prepare(connection, workshop, named, quoted_on)
+    taxes = taxes_on(database, workshop, request.taxes_named(), quoted_on)
+    costing = prepare(database, workshop, named, quoted_on)
     batches = dict.fromkeys((line.product, quantity) for line in request.lines for quantity in line.quantities)
-    bills = [bill for bill, _ in costed(connection, workshop, costing, batches)]
+    bills = [bill for bill, _ in costed(database, workshop, costing, batches)]
     catalogue = costing.surroundings.catalogue
     needed = {resource: costing.card.rates[resource] for bill in bills for resource in bill.resources}
     quoted = {(line.product, line.quantity) for line in request.lines}

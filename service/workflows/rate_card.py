@@ -81,17 +81,18 @@ def rate_card_on(database: Database, workshop: Workshop, as_of: date) -> StatedR
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
     with database.reading() as connection:
-        convert = Exchange(connection, workshop, as_of)
-        entries = tuple(
-            RateCardEntry(
-                resource=rate.resource,
-                name=facts.name,
-                valid_from=rate.valid_from,
-                terms=encoded(rate.terms),
-                unit_rates=tuple(_unit_rates(rate, facts, convert, workshop.currency)),
-            )
-            for rate, facts in rates.rates_in_force(connection, workshop.workshop_id, as_of)
+        in_force = rates.rates_in_force(connection, workshop.workshop_id, as_of)
+    convert = Exchange(database, workshop, as_of)
+    entries = tuple(
+        RateCardEntry(
+            resource=rate.resource,
+            name=facts.name,
+            valid_from=rate.valid_from,
+            terms=encoded(rate.terms),
+            unit_rates=tuple(_unit_rates(rate, facts, convert, workshop.currency)),
         )
+        for rate, facts in in_force
+    )
     return StatedRateCard(as_of=as_of, currency=workshop.currency, rates=entries, exchange_rates=convert.used.days)
 
 

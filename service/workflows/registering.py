@@ -1,7 +1,7 @@
 """Registering what a workshop buys, runs, pays and makes, and what it costs from a date on."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from typing import Any
@@ -102,8 +102,7 @@ def register(
         PreconditionFailedError: the caller had seen another state.
     """
     with database.writing() as connection:
-        # Since the key was looked at, another call may have changed things: what counts is the state at the lock.
-        workshop = replace(workshop, revision=lock_workshop(connection, workshop.workshop_id))
+        lock_workshop(connection, workshop.workshop_id)
         there = registrations.find_registration(connection, workshop.workshop_id, collection, code)
         current = None if there is None or there.retired_at else there
         if not precondition(current.revision if current else None):
@@ -154,7 +153,7 @@ def _reference_problems(
 
 
 def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
-    below = surroundings(connection, workshop, product.sub_assemblies(), date.min)
+    below = surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
     _check_nesting(connection, workshop, code, product, below.catalogue.products)
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)
