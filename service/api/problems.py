@@ -143,7 +143,6 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.TooComplexError: _too_complex,
     domain.MissingRatesError: _missing_rates,
     domain.MissingExchangeRateError: _simple(422, "missing-exchange-rate", "one", "other", "max_age_days"),
-    domain.UnreachableMarginError: _simple(422, "unreachable-margin"),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),

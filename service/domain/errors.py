@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 
 
 class PugmillError(Exception):
@@ -134,12 +133,3 @@ class MissingExchangeRateError(PugmillError, LookupError):
         self.other = other
         self.as_of = as_of
         self.max_age_days = max_age_days
-
-
-class UnreachableMarginError(PugmillError, ValueError):
-    """No price reaches the margin: it would have to be all profit."""
-
-    def __init__(self, wanted: Decimal, highest: Decimal) -> None:
-        super().__init__(f"a margin of {wanted} cannot be reached; every margin below {highest} can")
-        self.wanted = wanted
-        self.highest = highest

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from service.domain.cost_sheet import CostSheet
 from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
-from service.domain.errors import InvalidValueError, UnreachableMarginError
+from service.domain.errors import InvalidValueError
 from service.domain.exact import ONE, UNITS, ZERO, exactly, snapped, whole_down, whole_up
 from service.domain.money import is_at_minor_unit, minor_unit_decimals
 
@@ -163,21 +163,14 @@ def target_net_price(policy: PricingPolicy, cost: Decimal, tax_share: Decimal) -
 
     With cost c: margin m gives c ÷ (1 − m), markup k gives c × (1 + k), profit p gives c + p; a fixed
     price is the asked price, net of tax if that contains it.
-
-    Raises:
-        UnreachableMarginError: a margin of 1 or more.
     """
-    match policy.target:
-        case Target.MARGIN:
-            if policy.value >= 1:
-                raise UnreachableMarginError(policy.value, ONE)
-            return cost / (ONE - policy.value)
-        case Target.MARKUP:
-            return cost * (ONE + policy.value)
-        case Target.PROFIT_PER_PIECE:
-            return cost + policy.value
-        case Target.FIXED_PRICE:
-            return policy.value if policy.display is Display.TAX_EXCLUSIVE else policy.value / (ONE + tax_share)
+    if policy.target is Target.MARGIN:
+        return cost / (ONE - policy.value)
+    if policy.target is Target.MARKUP:
+        return cost * (ONE + policy.value)
+    if policy.target is Target.PROFIT_PER_PIECE:
+        return cost + policy.value
+    return policy.value / _taxed(policy.display, tax_share)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,11 +221,7 @@ class Price:
 
 @exactly
 def price(policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
-    """The price to ask: the target, raised to the policy's floor, on its grid.
-
-    Raises:
-        UnreachableMarginError: no price reaches the margin.
-    """
+    """The price to ask: the target, raised to the policy's floor, on its grid."""
     taxed = _taxed(policy.display, tax_share)
     target = target_net_price(policy, costs.on(policy.cost_basis), tax_share) * taxed
     floor = _enforced_floor(policy, costs, taxed)

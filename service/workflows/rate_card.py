@@ -124,7 +124,5 @@ def _unit(facts: Registered, part: str) -> str:
             return "kWh"
         case Tool():
             return "piece" if part == ENTIRE_TOOL else "shot"
-        case Overhead():
-            return _BASE_UNITS.get(facts.base, facts.base.value)
-        case _:
-            raise AssertionError(f"{type(facts).__name__} has no unit rate")
+    assert isinstance(facts, Overhead)  # a tax has no unit rate, a product no rate
+    return _BASE_UNITS.get(facts.base, facts.base.value)

@@ -1,7 +1,6 @@
 """What a refusal says, and the facts it carries."""
 
 from datetime import date
-from decimal import Decimal
 
 from service.domain.errors import (
     InvalidValueError,
@@ -9,9 +8,7 @@ from service.domain.errors import (
     MissingRate,
     MissingRatesError,
     ProductLoopError,
-    PugmillError,
     TooComplexError,
-    UnreachableMarginError,
 )
 
 
@@ -44,11 +41,3 @@ def test_a_loop_and_a_limit_carry_the_member_that_goes_too_far_where_it_is_known
     assert ProductLoopError(["a", "b", "a"]).path == ()
     assert ProductLoopError(["a", "a"], ["bill_of_materials", 0]).path == ("bill_of_materials", 0)
     assert TooComplexError("resources", 7, ("bill_of_materials",)).path == ("bill_of_materials",)
-
-
-def test_a_margin_out_of_reach_says_which_can_be_reached() -> None:
-    error = UnreachableMarginError(Decimal("1.2"), Decimal(1))
-
-    assert str(error) == "a margin of 1.2 cannot be reached; every margin below 1 can"
-    assert (error.wanted, error.highest) == (Decimal("1.2"), Decimal(1))
-    assert isinstance(error, PugmillError)

@@ -1,6 +1,6 @@
 """Rounding at a boundary, and what is refused because it cannot be exact."""
 
-from decimal import Decimal, DivisionByZero, localcontext
+from decimal import ROUND_UP, Context, Decimal, DivisionByZero, localcontext
 
 import pytest
 
@@ -81,12 +81,21 @@ class TestPlain:
 
 
 class TestExactly:
-    def test_computes_with_34_digits_whatever_the_caller_has(self) -> None:
-        with localcontext() as context:
-            context.prec = 5
+    @pytest.mark.parametrize("precision", [5, 28, 34])
+    def test_computes_with_34_digits_and_rounds_half_even_whatever_the_caller_has(self, precision: int) -> None:
+        with localcontext(Context(prec=precision, rounding=ROUND_UP)):
             (part, *_) = parts_of("1", 3)
 
-        assert len(part.as_tuple().digits) == 34
+        assert str(part) == f"0.{'3' * 34}"
+
+    def test_tells_a_figure_that_is_too_large_from_nothing_whatever_the_caller_traps(self) -> None:
+        too_large = exactly(lambda: Decimal("1E+40").quantize(Decimal("0.01")))
+
+        with localcontext(Context(prec=34, traps=[])), pytest.raises(FigureTooLargeError):
+            too_large()
+
+    def test_within_itself_computes_alike(self) -> None:
+        assert exactly(lambda: parts_of("1", 3))() == parts_of("1", 3)
 
     def test_a_figure_that_outgrows_the_digits_is_refused(self) -> None:
         @exactly
