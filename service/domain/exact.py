@@ -23,7 +23,8 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _TRAPS = [DivisionByZero, InvalidOperation, Overflow]
-EXACT = Context(prec=34, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
+_EMAX = 99_991  # no other context has this one: it tells that a function runs within another exact one already
+EXACT = Context(prec=34, Emax=_EMAX, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 _SNAP = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 
 _DIGITS_OF_A_LOSS = 9
@@ -44,7 +45,7 @@ def exactly(function: Callable[P, R]) -> Callable[P, R]:
 
     @wraps(function)
     def wrapper(*args: P.args, **kwargs: P.kwargs) -> R:
-        if getcontext().prec == EXACT.prec:
+        if getcontext().Emax == _EMAX:
             return function(*args, **kwargs)  # within another such function already
         with localcontext(EXACT):
             try:
