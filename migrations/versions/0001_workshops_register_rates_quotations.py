@@ -7,6 +7,10 @@ revision = "0001"
 down_revision = None
 
 
+def _ordered(length: int) -> sa.types.TypeEngine:
+    return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
+
+
 def _workshop_id() -> sa.Column:
     return sa.Column("workshop_id", sa.Uuid(), nullable=False)
 
@@ -52,8 +56,8 @@ def upgrade() -> None:
     op.create_table(
         "registrations",
         _workshop_id(),
-        sa.Column("collection", sa.String(32), nullable=False),
-        sa.Column("code", sa.String(64), nullable=False),
+        sa.Column("collection", _ordered(32), nullable=False),
+        sa.Column("code", _ordered(64), nullable=False),
         sa.Column("facts", sa.Text(), nullable=False, comment="JSON: the fields of the collection's domain class"),
         sa.Column("revision", sa.BigInteger(), nullable=False, comment="the workshop's when this row last changed"),
         sa.Column("retired_at", sa.DateTime(timezone=True)),
@@ -63,10 +67,10 @@ def upgrade() -> None:
     op.create_table(
         "uses",
         _workshop_id(),
-        sa.Column("collection", sa.String(32), nullable=False),
-        sa.Column("code", sa.String(64), nullable=False),
-        sa.Column("used_collection", sa.String(32), nullable=False),
-        sa.Column("used_code", sa.String(64), nullable=False),
+        sa.Column("collection", _ordered(32), nullable=False),
+        sa.Column("code", _ordered(64), nullable=False),
+        sa.Column("used_collection", _ordered(32), nullable=False),
+        sa.Column("used_code", _ordered(64), nullable=False),
         sa.PrimaryKeyConstraint("workshop_id", "collection", "code", "used_collection", "used_code", name="pk_uses"),
         _of_workshop("uses"),
         _of_registration("uses", "collection", "code"),
@@ -78,8 +82,8 @@ def upgrade() -> None:
     op.create_table(
         "rates",
         _workshop_id(),
-        sa.Column("collection", sa.String(32), nullable=False),
-        sa.Column("code", sa.String(64), nullable=False),
+        sa.Column("collection", _ordered(32), nullable=False),
+        sa.Column("code", _ordered(64), nullable=False),
         sa.Column("valid_from", sa.Date(), nullable=False),
         sa.Column("terms", sa.Text(), nullable=False, comment="JSON: the fields of the collection's rate class"),
         sa.Column("revision", sa.BigInteger(), nullable=False, comment="the workshop's when this row last changed"),
@@ -90,7 +94,7 @@ def upgrade() -> None:
     op.create_table(
         "exchange_rates",
         _workshop_id(),
-        sa.Column("source", sa.String(200), nullable=False),
+        sa.Column("source", _ordered(200), nullable=False),
         sa.Column("published_on", sa.Date(), nullable=False),
         sa.Column("base", sa.String(3), nullable=False),
         sa.Column(

@@ -15,6 +15,11 @@ CONVENTION = {
 metadata = sa.MetaData(naming_convention=CONVENTION)
 
 
+def _ordered(length: int) -> sa.String:
+    """A text that is sorted by its characters' code points on every engine, whatever language a database sorts by."""
+    return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
+
+
 def _workshop() -> sa.Column[UUID]:
     return sa.Column("workshop_id", sa.Uuid, sa.ForeignKey("workshops.workshop_id"), primary_key=True)
 
@@ -49,8 +54,8 @@ registrations = sa.Table(
     "registrations",
     metadata,
     _workshop(),
-    sa.Column("collection", sa.String(32), primary_key=True),
-    sa.Column("code", sa.String(64), primary_key=True),
+    sa.Column("collection", _ordered(32), primary_key=True),
+    sa.Column("code", _ordered(64), primary_key=True),
     sa.Column("facts", sa.Text, nullable=False, comment="JSON: the fields of the collection's domain class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
     sa.Column("retired_at", sa.DateTime(timezone=True)),
@@ -60,10 +65,10 @@ uses = sa.Table(
     "uses",
     metadata,
     _workshop(),
-    sa.Column("collection", sa.String(32), primary_key=True),
-    sa.Column("code", sa.String(64), primary_key=True),
-    sa.Column("used_collection", sa.String(32), primary_key=True),
-    sa.Column("used_code", sa.String(64), primary_key=True),
+    sa.Column("collection", _ordered(32), primary_key=True),
+    sa.Column("code", _ordered(64), primary_key=True),
+    sa.Column("used_collection", _ordered(32), primary_key=True),
+    sa.Column("used_code", _ordered(64), primary_key=True),
     sa.ForeignKeyConstraint(
         ["workshop_id", "collection", "code"],
         ["registrations.workshop_id", "registrations.collection", "registrations.code"],
@@ -79,8 +84,8 @@ rates = sa.Table(
     "rates",
     metadata,
     _workshop(),
-    sa.Column("collection", sa.String(32), primary_key=True),
-    sa.Column("code", sa.String(64), primary_key=True),
+    sa.Column("collection", _ordered(32), primary_key=True),
+    sa.Column("code", _ordered(64), primary_key=True),
     sa.Column("valid_from", sa.Date, primary_key=True),
     sa.Column("terms", sa.Text, nullable=False, comment="JSON: the fields of the collection's rate class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
@@ -94,7 +99,7 @@ exchange_rates = sa.Table(
     "exchange_rates",
     metadata,
     _workshop(),
-    sa.Column("source", sa.String(200), primary_key=True),
+    sa.Column("source", _ordered(200), primary_key=True),
     sa.Column("published_on", sa.Date, primary_key=True),
     sa.Column("base", sa.String(3), nullable=False),
     sa.Column(

@@ -1,7 +1,7 @@
 """Quoting a customer, and checking years later that a quotation still comes out the same."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from uuid import UUID
 
@@ -18,7 +18,7 @@ from service.domain.rates import RateCard
 from service.store import quotations, registrations
 from service.store.database import Database
 from service.store.quotations import DRAFT, Quotation
-from service.store.workshops import Workshop
+from service.store.workshops import Workshop, lock_workshop
 from service.workflows.costing import costed, pools_of, prepare
 from service.workflows.errors import NotRegisteredError
 from service.workflows.pricing import taxes_on
@@ -38,20 +38,29 @@ def quote(database: Database, workshop: Workshop, request: QuotationRequest) -> 
     valid_until = request.valid_until or quoted_on + VALIDITY
     if valid_until < quoted_on:
         raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
-    basis, remarks = _basis(database, workshop, request, quoted_on)
-    quotation = Quotation(
+    while True:
+        basis, remarks = _basis(database, workshop, request, quoted_on)
+        quotation = _draft(request, basis, remarks, valid_until)
+        with database.writing() as connection:
+            revision = lock_workshop(connection, workshop.workshop_id)
+            if revision == workshop.revision:
+                quotations.add_quotation(connection, workshop.workshop_id, quotation, basis)
+                return quotation
+        # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
+        workshop = replace(workshop, revision=revision)
+
+
+def _draft(request: QuotationRequest, basis: QuotationBasis, remarks: Remarks, valid_until: date) -> Quotation:
+    return Quotation(
         quotation_id=uuid7(),
         status=DRAFT,
         created_at=datetime.now(UTC),
-        quoted_on=quoted_on,
+        quoted_on=basis.as_of,
         valid_until=valid_until,
         request=request,
         figures=quotation_figures(request, basis),
         remarks=remarks,
     )
-    with database.writing() as connection:
-        quotations.add_quotation(connection, workshop.workshop_id, quotation, basis)
-    return quotation
 
 
 def _basis(

@@ -1,0 +1,30 @@
+"""A quotation is of one state of the workshop, whatever is changed while it is made."""
+
+from typing import Any
+
+import pytest
+
+from service.workflows import quoting
+from tests.builders import material_rate, register_workshop
+from tests.workflows.owner import Owner
+
+
+def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    register_workshop(owner)
+    costed = quoting.costed
+    prices = iter(["5.00", "7.00"])
+
+    def costed_while_a_price_changes(*arguments: Any) -> Any:
+        found = costed(*arguments)
+        if (price := next(prices, None)) is not None:
+            owner.put_rate("materials/hdpe", "2026-01-01", material_rate(price))
+        return found
+
+    monkeypatch.setattr(quoting, "costed", costed_while_a_price_changes)
+    made = owner.quote()
+    monkeypatch.undo()
+
+    assert made.figures == owner.quote().figures
+    assert quoting.recompute(owner.database, owner.workshop, made.quotation_id).agrees
