@@ -2,9 +2,11 @@
 
 import datetime
 import importlib
+import runpy
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 from uuid import UUID
@@ -12,6 +14,7 @@ from uuid import UUID
 import flask
 import httpx
 import pytest
+import yaml
 
 from service.cli import CONTRACT
 from tests import builders
@@ -20,6 +23,7 @@ from tests.conftest import Client
 PACKAGE = "generated_pugmill_client"
 CONFIGURATION = f"project_name_override: generated\npackage_name_override: {PACKAGE}\npost_hooks: []\n"
 DAY = "2026-01-01"
+SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"
 
 
 @pytest.fixture(scope="module")
@@ -128,6 +132,62 @@ def test_a_workshop_registers_and_quotes_through_a_generated_client(caller: Call
     assert read.parsed.created_at == moment  # written otherwise by the client, and the same moment
     assert {name: value for name, value in read.parsed.to_dict().items() if name != "created_at"} == stored
     assert read.parsed.figures.totals.payable.currency == "EUR"
+
+
+NOUNS = {
+    "materials": ("material", "Material", "MaterialRate"),
+    "machines": ("machine", "Machine", "MachineRate"),
+    "labour-grades": ("labour_grade", "LabourGrade", "LabourRate"),
+    "tariffs": ("tariff", "Tariff", "TariffRate"),
+    "overheads": ("overhead_pool", "Overhead", "OverheadRate"),
+    "tools": ("tool", "Tool", "ToolRate"),
+    "taxes": ("tax", "Tax", "TaxRate"),
+    "products": ("product", "Product", ""),
+}
+
+
+def demo_puts(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[list[str], dict[str, Any]]]:
+    """Every PUT of scripts/load_demo: the steps of its path below /v1, and its body."""
+    monkeypatch.syspath_prepend(str(SCRIPTS))
+    loader = runpy.run_path(str(SCRIPTS / "load_demo"))
+    demo = yaml.load((SCRIPTS / "demo" / "workshop.yaml").read_text(), loader["_Reader"])
+    for collection, entries in demo.items():
+        if collection != "workshop":
+            for path, body in loader["puts"](collection, entries, datetime.date.fromisoformat("2026-11-25")):
+                yield path.removeprefix("/v1/").split("/"), body
+
+
+def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(
+    caller: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for (collection, code, *rates), body in demo_puts(monkeypatch):
+        if collection == "exchange-rates":
+            day = datetime.date.fromisoformat(code)
+            put = caller("rates", "put_exchange_rates", day, body=caller.model("EnteredRates", body))
+        else:
+            noun, facts, terms = NOUNS[collection]
+            tag = collection.replace("-", "_")
+            if rates:
+                day = datetime.date.fromisoformat(rates[1])
+                put = caller(tag, f"put_{noun}_rate", code, day, body=caller.model(terms, body))
+            else:
+                put = caller(tag, f"put_{noun}", code, body=caller.model(facts, body))
+        assert put.status_code == 201, (collection, code, put.content)
+    request = {
+        "customer": {"name": "Harbour Garden Trust"},
+        "quoted_on": "2026-11-25",
+        "lines": [{"product": "brick", "quantity": 500, "tax": "standard", "policy": builders.policy()}],
+    }
+
+    quoted = caller("quotations", "create_quotation", body=caller.model("QuotationRequest", request))
+    read = caller("quotations", "get_quotation", UUID(str(quoted.parsed.id)))
+
+    assert (quoted.status_code, read.status_code) == (201, 200)
+    assert read.parsed.figures.to_dict() == quoted.parsed.figures.to_dict()
+    assert read.parsed.figures.lines[0].quoted.quantity == 500
+    sheet = caller("products_sheets", "get_cost_sheet", "brick", quantity=500, as_of=datetime.date(2026, 11, 25))
+    cost = sheet.parsed.subtotals.full_cost.per_piece.amount
+    assert read.parsed.figures.lines[0].quoted.unit_full_cost.amount == cost
 
 
 def test_every_sheet_and_list_is_understood_by_a_generated_client(caller: Caller, client: Client) -> None:
