@@ -28,7 +28,7 @@ class Service(flask.Flask):
     """The application; its views are plain functions."""
 
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
-        """The function itself: none is a coroutine, and asking costs every request a tenth of its time."""
+        """The function itself: none is a coroutine, and every request would ask several times."""
         return func
 
 
