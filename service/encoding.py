@@ -1,10 +1,11 @@
 """Immutable values to plain JSON data and back, by their declared types; knows no value in particular."""
 
 from collections.abc import Callable
+from dataclasses import MISSING, Field, fields, is_dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from types import NoneType, UnionType
-from typing import Any, TypeVar, Union, get_args, get_origin
+from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 import orjson
 from cattrs import Converter
@@ -12,13 +13,6 @@ from cattrs import Converter
 T = TypeVar("T")
 Hook = Callable[[Any, Any], Any]
 _ONE_OR_NONE = 2
-
-_converter = Converter(detailed_validation=False)
-_converter.register_unstructure_hook(Decimal, lambda figure: format(figure, "f"))
-_converter.register_structure_hook(Decimal, lambda text, _: Decimal(text))
-_converter.register_unstructure_hook(date, date.isoformat)
-_converter.register_unstructure_hook(datetime, lambda moment: moment.astimezone(UTC).isoformat().replace("+00:00", "Z"))
-_converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
 
 
 def _is_optional(hint: Any) -> bool:
@@ -32,6 +26,11 @@ def _optional_hook(hint: Any, converter: Converter) -> Hook:
     return lambda data, _: None if data is None else hook(data, bare)
 
 
+def _is_tuple(hint: Any) -> bool:
+    origin: Any = get_origin(hint)
+    return origin is tuple
+
+
 def _tuple_hook(hint: Any, converter: Converter) -> Hook:
     bare = get_args(hint)[0]
     hook = converter.get_structure_hook(bare)
@@ -43,26 +42,58 @@ def _list_hook(hint: Any, converter: Converter) -> Callable[[Any], Any]:
     return lambda value: [hook(each) for each in value]
 
 
-def _is_tuple(hint: Any) -> bool:
-    origin: Any = get_origin(hint)
-    return origin is tuple
+def _is_plain(hint: Any) -> bool:
+    return hint in (str, int, bool)
 
 
-_register_factory: Any = _converter.register_structure_hook_factory
-_register_factory(_is_optional, _optional_hook)
-_register_factory(_is_tuple, _tuple_hook)
-_register_list_factory: Any = _converter.register_unstructure_hook_factory
-_register_list_factory(_is_tuple, _list_hook)
+def _unchecked_hook(value_class: Any, converter: Converter) -> Hook:
+    """Makes the value without its check of itself: it was checked when it was first made."""
+    hints = get_type_hints(value_class, include_extras=True)
+    plan = [(each, each.name, converter.get_structure_hook(hints[each.name])) for each in fields(value_class)]
+    put = object.__setattr__
+
+    def make(data: Any, _: Any) -> Any:
+        value = object.__new__(value_class)
+        for field, name, hook in plan:
+            put(value, name, hook(data[name], hints[name]) if name in data else _default(field))
+        return value
+
+    return make
+
+
+def _default(field: Field[Any]) -> Any:
+    """What a field holds that was not there yet when the value was stored."""
+    return field.default_factory() if field.default_factory is not MISSING else field.default
+
+
+def _converter(*, is_checking: bool) -> Converter:
+    converter = Converter(detailed_validation=False)
+    converter.register_unstructure_hook(Decimal, lambda figure: format(figure, "f"))
+    converter.register_structure_hook(Decimal, lambda text, _: Decimal(text))
+    converter.register_unstructure_hook(date, date.isoformat)
+    converter.register_unstructure_hook(datetime, lambda at: at.astimezone(UTC).isoformat().replace("+00:00", "Z"))
+    converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
+    factories: Any = converter
+    if not is_checking:
+        factories.register_structure_hook_factory(_is_plain, lambda _: lambda data, _: data)
+        factories.register_structure_hook_factory(is_dataclass, _unchecked_hook)
+    factories.register_structure_hook_factory(_is_optional, _optional_hook)
+    factories.register_structure_hook_factory(_is_tuple, _tuple_hook)
+    factories.register_unstructure_hook_factory(_is_tuple, _list_hook)
+    return converter
+
+
+_checking, _trusting = _converter(is_checking=True), _converter(is_checking=False)
 
 
 def encoded(value: Any, as_type: Any = None) -> Any:
     """The value as JSON data: decimals in plain notation and dates and moments in ISO 8601, all as strings."""
-    return _converter.unstructure(value, unstructure_as=as_type)
+    return _checking.unstructure(value, unstructure_as=as_type)
 
 
 def decoded(data: Any, to: type[T]) -> T:
-    """The value that the data encodes."""
-    return _converter.structure(data, to)
+    """The value that the data encodes; it checks itself as any value does."""
+    return _checking.structure(data, to)
 
 
 def to_bytes(data: Any) -> bytes:
@@ -76,10 +107,23 @@ def to_text(value: Any) -> str:
 
 
 def from_text(text: str, to: type[T]) -> T:
-    """The value that the JSON text encodes."""
-    return decoded(orjson.loads(text), to)
+    """The value that was stored as this text, as it was: a rule made stricter since must not make it unreadable."""
+    return _trusting.structure(orjson.loads(text), to)
 
 
-def decode_with(to: type[T], hook: Callable[[Any], T]) -> None:
-    """Decode this type with a function of its own, for what its annotations cannot tell."""
-    _converter.register_structure_hook(to, lambda data, _: hook(data))
+Decode = Callable[[Any, type[Any]], Any]
+
+
+def decode_with(to: type[T], hook: Callable[[Any, Decode], T]) -> None:
+    """Decode this type with a function of its own, for what its annotations cannot tell.
+
+    Args:
+        to: the type.
+        hook: makes the value from its data; parts of it with the function it is given.
+    """
+    for converter in (_checking, _trusting):
+        converter.register_structure_hook(to, _hook_with(hook, converter.structure))
+
+
+def _hook_with(hook: Callable[[Any, Decode], Any], decode: Decode) -> Hook:
+    return lambda data, _: hook(data, decode)

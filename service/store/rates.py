@@ -11,18 +11,18 @@ import sqlalchemy as sa
 from service.domain.products import Registered
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
-from service.encoding import decode_with, decoded, from_text, to_text
+from service.encoding import Decode, decode_with, from_text, to_text
 from service.store.registrations import within
 from service.store.tables import rates, registrations
 
 
-def _dated_rate(data: Any) -> DatedRate:
+def _dated_rate(data: Any, decode: Decode) -> DatedRate:
     collection = COLLECTIONS[data["resource"].partition("/")[0]]
     assert collection.terms is not None  # only rated collections have dated rates
     return DatedRate(
         resource=data["resource"],
         valid_from=date.fromisoformat(data["valid_from"]),
-        terms=decoded(data["terms"], collection.terms),
+        terms=decode(data["terms"], collection.terms),
     )
 
 
