@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from functools import wraps
+from importlib.metadata import version
 from typing import Any
 
 import flask
@@ -11,6 +12,7 @@ from service.api.auth import access
 from service.memory import Memory
 
 MAX_BYTES = 32 * 1024 * 1024
+_VERSION = version("pugmill")  # another version may show the same state otherwise
 
 Answers = Memory[bytes]
 """Answers by workshop, state and address."""
@@ -28,7 +30,7 @@ def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
         workshop = access().workshop
         request = flask.request
         memory: Answers = flask.current_app.extensions["pugmill.answers"]
-        state = f"{workshop.revision}-{workshop.today()}"
+        state = f"{_VERSION}-{workshop.revision}-{workshop.today()}"
         key = (workshop.workshop_id, state, request.path, request.query_string)
         body = memory.find(key)
         if body is None:
