@@ -10,6 +10,7 @@ from uuid import UUID
 
 import flask
 import pytest
+from hypothesis import settings
 
 from service.app import create_app
 from service.config import Settings
@@ -18,6 +19,11 @@ from service.store.schema import migrate
 from service.store.workshops import Workshop, new_workshop
 from service.workflows import keys
 from tests.contract import Contract
+
+# In CI the same examples each time, so that a red build is about the change; by hand they are new each time.
+settings.register_profile("ci", derandomize=True)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
 

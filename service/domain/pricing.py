@@ -116,6 +116,7 @@ class PriceGrid:
 
     def nearest(self, price: Decimal, floor: Decimal) -> Decimal:
         """The price of the grid nearest to this one, the higher of two as near, never below the floor."""
+        price, floor = snapped(price), snapped(floor)  # a tie that a division left a hair short is a tie
         above, below = self.at_or_above(max(price, floor)), self.below(price)
         if below is None or below < floor or above - price <= price - below:
             return above

@@ -54,24 +54,17 @@ class LineAdjustment:
 
 
 @declared
-class QuotationAdjustment:
+class QuotationAdjustment(LineAdjustment):
     """An allowance or a charge on the whole quotation: an amount, or a share of the lines under its tax.
 
     Attributes:
         reason: as the customer reads it.
-        tax: code of the tax it stands under.
         amount: in the quotation's currency; either this or share.
         share: of the sum of the lines with the same tax category and rate.
+        tax: code of the tax it stands under.
     """
 
-    reason: Name
     tax: Code
-    amount: Positive | None = None
-    share: ShareOfAmount | None = None
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        if (self.amount is None) == (self.share is None):
-            yield InvalidValueError(("amount",), "give either an amount or a share")
 
 
 @declared

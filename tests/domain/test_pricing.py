@@ -267,3 +267,20 @@ def test_the_costs_of_a_piece_are_those_of_the_batch_by_its_pieces() -> None:
 
     assert costs.full == costs.variable == Decimal("0.2666666666666666666666666666666667")
     assert costs.shown_variable == Decimal("0.266667")
+
+
+def test_a_tie_that_a_division_left_a_hair_short_goes_to_the_higher_price() -> None:
+    """69.28 ÷ 1.255 × 1.255 is a hair less than 69.28, which lies in the middle between 69.00 and 69.56."""
+    policy = a_policy(
+        target="fixed_price",
+        value="69.28",
+        display="tax_inclusive",
+        rounding="nearest",
+        price_step="0.56",
+        price_endings=["0.12"],
+    )
+
+    found = priced(policy, tax="0.255")
+
+    assert found.target < Decimal("69.28")
+    assert found.asked == Decimal("69.56")
