@@ -9,8 +9,6 @@ from service.api.problems import ProblemError
 from service.encoding import encoded, to_bytes
 
 JSON = "application/json"
-
-
 TEXT = "text/plain"
 OFFERED = {"quotations.OneQuotation": (JSON, TEXT)}
 """Endpoints that answer in more than JSON, the first where the client does not mind."""

@@ -13,8 +13,6 @@ from service.domain.rates import ENTIRE_TOOL, RECLAIMED, WHOLE, part_of
 from service.domain.resources import STANDING, CostClass, Machine, MaterialUse, OverheadBase
 
 MAX_DEPTH = 50
-
-
 MAX_RESOURCES = 10_000
 
 
