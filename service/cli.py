@@ -195,7 +195,7 @@ def recompute_quotations(workshop_id: UUID) -> None:
         checked += 1
         if not recomputation.agrees:
             differing += 1
-            click.echo(f"{recomputation.quotation_id} differs", err=True)
+            click.echo(f"{recomputation.id} differs", err=True)
     click.echo(f"{checked} checked, {differing} differ")
     sys.exit(1 if differing else 0)
 

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
+from uuid import UUID
 
 import orjson
 from cattrs import Converter
@@ -72,6 +73,7 @@ def _converter(*, is_checking: bool) -> Converter:
     converter.register_structure_hook(Decimal, lambda text, _: Decimal(text))
     converter.register_unstructure_hook(date, date.isoformat)
     converter.register_unstructure_hook(datetime, lambda at: at.astimezone(UTC).isoformat().replace("+00:00", "Z"))
+    converter.register_unstructure_hook(UUID, str)
     converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
     factories: Any = converter
     if not is_checking:

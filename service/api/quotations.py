@@ -1,7 +1,7 @@
 """Quotations: price a request, keep it with its basis, show it as JSON or as text."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -16,7 +16,7 @@ from service.api.paging import PageQuery, page, position
 from service.api.problems import ProblemError
 from service.api.registered import LINK, LOCATION, listed
 from service.api.schemas import schema_of
-from service.domain.quotation import QuotationFigures, Remarks
+from service.domain.money import Money
 from service.domain.quotation_request import QuotationRequest
 from service.encoding import encoded
 from service.store.quotations import Quotation
@@ -35,83 +35,26 @@ class QuotationSummary:
         quoted_on: the day of its rates.
         valid_until: the last day its prices hold.
         customer: who asked.
-        tax_inclusive: the total with tax, in plain notation.
-        currency: of the total.
+        tax_inclusive: the total with tax.
     """
 
-    id: str
+    id: UUID
     status: str
     quoted_on: date
     valid_until: date
     customer: str
-    tax_inclusive: str
-    currency: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StatedQuotation:
-    """A quotation.
-
-    Attributes:
-        id: its id.
-        status: draft.
-        created_at: when it was made, UTC.
-        quoted_on: the day of its rates.
-        valid_until: the last day its prices hold.
-        request: what was asked for.
-        figures: every figure; `kept` and `unit_full_cost` are not for the customer's eyes.
-        remarks: warnings for the workshop, cautions for the customer too.
-    """
-
-    id: str
-    status: str
-    created_at: datetime
-    quoted_on: date
-    valid_until: date
-    request: QuotationRequest
-    figures: QuotationFigures
-    remarks: Remarks
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StatedRecomputation:
-    """A quotation computed once more from what was stored with it.
-
-    Attributes:
-        agrees: whether every figure is the same.
-        stored: the figures as they were given.
-        recomputed: the figures as they come out now.
-    """
-
-    agrees: bool
-    stored: QuotationFigures
-    recomputed: QuotationFigures
-
-
-def _stated(quotation: Quotation) -> StatedQuotation:
-    return StatedQuotation(
-        id=str(quotation.quotation_id),
-        status=quotation.status,
-        created_at=quotation.created_at,
-        quoted_on=quotation.quoted_on,
-        valid_until=quotation.valid_until,
-        request=quotation.request,
-        figures=quotation.figures,
-        remarks=quotation.remarks,
-    )
+    tax_inclusive: Money
 
 
 def _summary(quotation: Quotation) -> Any:
-    total = quotation.figures.totals.tax_inclusive
     return encoded(
         QuotationSummary(
-            id=str(quotation.quotation_id),
+            id=quotation.id,
             status=quotation.status,
             quoted_on=quotation.quoted_on,
             valid_until=quotation.valid_until,
             customer=quotation.request.customer.name,
-            tax_inclusive=f"{total.amount:f}",
-            currency=total.currency,
+            tax_inclusive=quotation.figures.totals.tax_inclusive,
         )
     )
 
@@ -150,17 +93,17 @@ class Quotations(MethodView):
             lambda limit: quoting.list_quotations(
                 database(), workshop(), after=UUID(after[0]) if after else None, limit=limit
             ),
-            lambda quotation: [str(quotation.quotation_id)],
+            lambda quotation: [str(quotation.id)],
             _summary,
         )
 
     @documented("createQuotation", 400, 406, 409, 413, 415, 422)
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
-    @blueprint.response(201, schema_of(StatedQuotation), headers=LOCATION)
+    @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is kept with everything it was computed from."""
         quotation = quoting.quote(database(), workshop(), request)
-        return answer(_stated(quotation), 201, headers={"Location": f"/v1/quotations/{quotation.quotation_id}"})
+        return answer(quotation, 201, headers={"Location": f"/v1/quotations/{quotation.id}"})
 
 
 @blueprint.route("/<quotation_id>", parameters=[ID])
@@ -168,13 +111,13 @@ class OneQuotation(MethodView):
     """A quotation."""
 
     @documented("getQuotation", 404, 406, 422)
-    @blueprint.response(200, schema_of(StatedQuotation))
+    @blueprint.response(200, schema_of(Quotation))
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=TEXT, success=True)
     def get(self, quotation_id: str) -> flask.Response:
         """The quotation as it was given; as text/plain, what the customer reads."""
         quotation = quoting.find_quotation(database(), workshop(), _id(quotation_id))
         if flask.g.media_type == JSON:
-            return answer(_stated(quotation))
+            return answer(quotation)
         return flask.Response(quoting.quotation_text(workshop(), quotation), content_type=f"{TEXT}; charset=utf-8")
 
 
@@ -183,8 +126,7 @@ class Recomputation(MethodView):
     """A quotation computed again."""
 
     @documented("recomputeQuotation", 404, 406, 422)
-    @blueprint.response(200, schema_of(StatedRecomputation))
+    @blueprint.response(200, schema_of(quoting.Recomputation))
     def get(self, quotation_id: str) -> flask.Response:
         """Compute the quotation once more from what was stored with it, and compare."""
-        found = quoting.recompute(database(), workshop(), _id(quotation_id))
-        return answer(StatedRecomputation(agrees=found.agrees, stored=found.stored, recomputed=found.recomputed))
+        return answer(quoting.recompute(database(), workshop(), _id(quotation_id)))

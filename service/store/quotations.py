@@ -21,17 +21,17 @@ class Quotation:
     """A quotation as it is kept.
 
     Attributes:
-        quotation_id: its id, rising with time.
+        id: rising with time.
         status: draft.
-        created_at: when it was made.
+        created_at: when it was made, UTC.
         quoted_on: the day of its rates.
         valid_until: the last day its prices hold.
         request: what was asked for.
-        figures: every figure as it was given.
-        remarks: warnings and cautions as they were given.
+        figures: every figure as it was given; `kept` and `unit_full_cost` are not for the customer's eyes.
+        remarks: warnings for the workshop, cautions for the customer too, as they were given.
     """
 
-    quotation_id: UUID
+    id: UUID
     status: str
     created_at: datetime
     quoted_on: date
@@ -46,7 +46,7 @@ _SHOWN = [column for column in quotations.c if column.name != "basis"]
 
 def _quotation(row: Any) -> Quotation:
     return Quotation(
-        quotation_id=row.quotation_id,
+        id=row.quotation_id,
         status=row.status,
         created_at=row.created_at.replace(tzinfo=UTC) if row.created_at.tzinfo is None else row.created_at,
         quoted_on=row.quoted_on,
@@ -63,7 +63,7 @@ def add_quotation(connection: sa.Connection, workshop_id: UUID, quotation: Quota
         quotations.insert(),
         {
             "workshop_id": workshop_id,
-            "quotation_id": quotation.quotation_id,
+            "quotation_id": quotation.id,
             "status": quotation.status,
             "created_at": quotation.created_at,
             "quoted_on": quotation.quoted_on,

@@ -52,7 +52,7 @@ def quote(database: Database, workshop: Workshop, request: QuotationRequest) -> 
 
 def _draft(request: QuotationRequest, basis: QuotationBasis, remarks: Remarks, valid_until: date) -> Quotation:
     return Quotation(
-        quotation_id=uuid7(),
+        id=uuid7(),
         status=DRAFT,
         created_at=datetime.now(UTC),
         quoted_on=basis.as_of,
@@ -131,7 +131,7 @@ def quotation_text(workshop: Workshop, quotation: Quotation) -> str:
         QuotationPaper(
             seller=workshop.name,
             seller_address=workshop.address,
-            reference=str(quotation.quotation_id),
+            reference=str(quotation.id),
             status=quotation.status,
             quoted_on=quotation.quoted_on,
             valid_until=quotation.valid_until,
@@ -148,13 +148,13 @@ class Recomputation:
     """A quotation computed once more from what was stored with it.
 
     Attributes:
-        quotation_id: which.
+        id: of the quotation.
         agrees: whether every figure is the same.
         stored: the figures as they were given.
         recomputed: the figures as they come out now.
     """
 
-    quotation_id: UUID
+    id: UUID
     agrees: bool
     stored: QuotationFigures
     recomputed: QuotationFigures
@@ -170,9 +170,7 @@ def recompute(database: Database, workshop: Workshop, quotation_id: UUID) -> Rec
     with database.reading() as connection:
         basis = quotations.get_basis(connection, workshop.workshop_id, quotation_id)
     again = quotation_figures(quotation.request, basis)
-    return Recomputation(
-        quotation_id=quotation_id, agrees=again == quotation.figures, stored=quotation.figures, recomputed=again
-    )
+    return Recomputation(id=quotation_id, agrees=again == quotation.figures, stored=quotation.figures, recomputed=again)
 
 
 def recompute_all(database: Database, workshop: Workshop) -> Iterator[Recomputation]:

@@ -148,7 +148,7 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
         owner.put_exchange_rates("2026-11-20", USD="1.25")
 
     def quotation_id() -> UUID:
-        return quoting.list_quotations(*on, after=None, limit=1)[0].quotation_id
+        return quoting.list_quotations(*on, after=None, limit=1)[0].id
 
     return {
         "keys.create_key": lambda: keys.create_key(owner.database, workshop_id, "reader", frozenset({"read"})),

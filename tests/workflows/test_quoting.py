@@ -40,7 +40,7 @@ class TestQuoting:
     def test_keeps_a_draft_that_is_found_again_as_it_was_given(self, bricks: Owner) -> None:
         made = bricks.quote(lines=TWO_LINES)
 
-        found = quoting.find_quotation(bricks.database, bricks.workshop, made.quotation_id)
+        found = quoting.find_quotation(bricks.database, bricks.workshop, made.id)
 
         assert found == made
         assert found.status == DRAFT
@@ -162,10 +162,10 @@ class TestRecomputing:
         bricks.put("products/sheet", builders.product(name="Plate", operations=[]))
         bricks.retire("products/brick")
 
-        again = quoting.recompute(bricks.database, bricks.workshop, made.quotation_id)
+        again = quoting.recompute(bricks.database, bricks.workshop, made.id)
         assert again.agrees
         assert again.recomputed == again.stored == made.figures
-        assert quoting.find_quotation(bricks.database, bricks.workshop, made.quotation_id) == made
+        assert quoting.find_quotation(bricks.database, bricks.workshop, made.id) == made
 
     def test_a_new_quotation_takes_the_corrected_rate(self, furnished: Owner) -> None:
         before = furnished.quote()
@@ -178,15 +178,12 @@ class TestRecomputing:
 
         found = list(quoting.recompute_all(bricks.database, bricks.workshop))
 
-        assert [(each.quotation_id, each.agrees) for each in found] == [(each.quotation_id, True) for each in made]
+        assert [(each.id, each.agrees) for each in found] == [(each.id, True) for each in made]
 
     def test_a_stored_figure_that_was_tampered_with_does_not_agree(self, furnished: Owner) -> None:
         made = furnished.quote()
         payable = str(made.figures.totals.payable.amount)
-        ours = (
-            quotations.c.workshop_id == furnished.workshop.workshop_id,
-            quotations.c.quotation_id == made.quotation_id,
-        )
+        ours = (quotations.c.workshop_id == furnished.workshop.workshop_id, quotations.c.quotation_id == made.id)
         with furnished.database.writing() as connection:
             stored: str = connection.execute(sa.select(quotations.c.figures).where(*ours)).scalar_one()
             assert payable in stored
@@ -211,15 +208,15 @@ class TestFinding:
 
         for find in (quoting.find_quotation, quoting.recompute):
             with pytest.raises(NotRegisteredError):
-                find(other_owner.database, other_owner.workshop, made.quotation_id)
+                find(other_owner.database, other_owner.workshop, made.id)
         assert list(quoting.recompute_all(other_owner.database, other_owner.workshop)) == []
 
     def test_a_page_lists_them_oldest_first_and_goes_on_after_one(self, furnished: Owner) -> None:
-        made = [furnished.quote().quotation_id for _ in range(3)]
+        made = [furnished.quote().id for _ in range(3)]
 
         def page(after: Any, limit: int) -> list[Any]:
             found = quoting.list_quotations(furnished.database, furnished.workshop, after=after, limit=limit)
-            return [each.quotation_id for each in found]
+            return [each.id for each in found]
 
         assert page(None, 2) == made[:2]
         assert page(made[1], 2) == made[2:]
@@ -233,4 +230,4 @@ def test_the_text_is_what_the_customer_reads(furnished: Owner) -> None:
     assert "Harbour Garden Trust" in text
     assert "Kiln Lane Workshop" in text
     assert "Three weeks." in text
-    assert str(made.quotation_id) in text
+    assert str(made.id) in text

@@ -27,4 +27,4 @@ def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
     monkeypatch.undo()
 
     assert made.figures == owner.quote().figures
-    assert quoting.recompute(owner.database, owner.workshop, made.quotation_id).agrees
+    assert quoting.recompute(owner.database, owner.workshop, made.id).agrees
