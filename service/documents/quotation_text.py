@@ -123,14 +123,11 @@ class _Text:
         yield _row("Sum of the lines, without tax", self._money(totals.line_total))
         yield from self._adjustments(figures.allowances, figures.charges, "  ")
         yield _row("Total without tax", self._money(totals.tax_exclusive))
-        names = {(line.tax.category, line.tax.rate_share): line.tax for line in figures.lines}
         for subtotal in totals.tax_subtotals:
-            tax = names.get((subtotal.category, subtotal.rate_share))
-            name = tax.name if tax else f"Tax, category {subtotal.category}"
-            share = self._share(subtotal.rate_share)
-            yield _row(f"  {name}: {share} of {self._money(subtotal.taxable_amount)}", self._money(subtotal.tax_amount))
-            if tax and tax.exemption_reason:
-                yield f"    {tax.exemption_reason}"
+            told = f"{subtotal.name}: {self._share(subtotal.rate_share)} of {self._money(subtotal.taxable_amount)}"
+            yield _row(f"  {told}", self._money(subtotal.tax_amount))
+            if subtotal.exemption_reason:
+                yield f"    {subtotal.exemption_reason}"
         yield "=" * WIDTH
         yield _row("TOTAL", self._money(totals.payable))
         yield "=" * WIDTH

@@ -137,12 +137,16 @@ class QuotedTaxSubtotal:
     Attributes:
         category: the EN 16931 category code.
         rate_share: the rate.
+        name: as the customer reads it; where several taxes share category and rate, the first one's.
+        exemption_reason: why none is due, where none is.
         taxable_amount: lines − allowances + charges under it.
         tax_amount: rounded on that sum.
     """
 
     category: str
     rate_share: Decimal
+    name: str
+    exemption_reason: str
     taxable_amount: Money
     tax_amount: Money
 

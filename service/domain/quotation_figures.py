@@ -189,6 +189,9 @@ class _Quoting:
         def money(amount: Decimal) -> Money:
             return rounded(amount, self.currency)
 
+        taxes: dict[AppliedTax, QuotedTax] = {}
+        for _, code in self.request.taxes_named():
+            taxes.setdefault(self.applied(code), self.tax(code))
         return QuotedTotals(
             line_total=money(totals.line_total),
             allowance_total=money(totals.allowance_total),
@@ -198,6 +201,8 @@ class _Quoting:
                 QuotedTaxSubtotal(
                     category=subtotal.tax.category.value,
                     rate_share=subtotal.tax.rate_share,
+                    name=taxes[subtotal.tax].name,
+                    exemption_reason=taxes[subtotal.tax].exemption_reason,
                     taxable_amount=money(subtotal.taxable_amount),
                     tax_amount=money(subtotal.tax_amount),
                 )

@@ -18,3 +18,20 @@ def test_a_registered_product_is_costed_priced_and_quoted(client: Client) -> Non
     text = client.get(quoted.headers["Location"], headers={"Accept": "text/plain"})
     assert "Harbour Garden Trust" in text.text
     assert client.get(f"{quoted.headers['Location']}/recomputation").json["agrees"] is True
+
+
+def test_a_tax_that_only_a_charge_stands_under_is_told_by_name_with_its_reason(client: Client) -> None:
+    register_workshop(client)
+    exempt = {"name": "Exempt transport", "category": "E", "exemption_reason": "an invented exemption"}
+    client.register("taxes/exempt", exempt, **{"2026-01-01": {"rate_share": "0"}})
+    freight = {"reason": "Freight", "tax": "exempt", "amount": "40.00"}
+
+    quoted = client.post("quotations", quotation(quoted_on="2026-11-25", charges=[freight]))
+    text = client.get(quoted.headers["Location"], headers={"Accept": "text/plain"}).text
+
+    assert [each["name"] for each in quoted.json["figures"]["totals"]["tax_subtotals"]] == [
+        "VAT 21 %",
+        "Exempt transport",
+    ]
+    assert "Exempt transport: 0% of €40.00" in text
+    assert "an invented exemption" in text
