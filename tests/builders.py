@@ -65,6 +65,32 @@ def policy(target: str = "margin", value: str = "0.35", **changes: Any) -> dict[
     return {"target": target, "value": value, **changes}
 
 
+def fee(**changes: Any) -> dict[str, Any]:
+    return {"name": "commission", "share": "0.065", **changes}
+
+
+def channel(**changes: Any) -> dict[str, Any]:
+    return {"name": "Quay Bazaar", "display": "tax_inclusive", **changes}
+
+
+def channel_rate(**changes: Any) -> dict[str, Any]:
+    fees = [fee(), fee(name="payment", base="gross_with_shipping", share="0.019", fixed="0.30")]
+    return {"currency": "EUR", "fees": fees, **changes}
+
+
+def listing(**changes: Any) -> dict[str, Any]:
+    return {
+        "product": "sheet",
+        "channel": "bazaar",
+        "currency": "EUR",
+        "locale": "en_IE",
+        "policy": policy(),
+        "standard_batch": 20,
+        "tax": "vat",
+        **changes,
+    }
+
+
 def quotation(**changes: Any) -> dict[str, Any]:
     return {
         "customer": {"name": "Harbour Garden Trust"},
@@ -74,7 +100,7 @@ def quotation(**changes: Any) -> dict[str, Any]:
 
 
 def register_workshop(client: Any) -> None:
-    """A tariff, a press, an operator, flakes, rent, a tax and a product called sheet, all priced from 2026 on."""
+    """A tariff, a press, an operator, flakes, rent, a tax, a sales channel and a sheet, all priced from 2026 on."""
     day = "2026-01-01"
     client.register("tariffs/grid", tariff(), **{day: tariff_rate()})
     client.register("machines/press", machine(), **{day: machine_rate()})
@@ -82,4 +108,5 @@ def register_workshop(client: Any) -> None:
     client.register("labour-grades/operator", {"name": "Operator"}, **{day: labour_rate()})
     client.register("overheads/rent", {"name": "Rent", "base": "machine_hour"}, **{day: overhead_rate()})
     client.register("taxes/vat", {"name": "VAT 21 %"}, **{day: {"rate_share": "0.21"}})
+    client.register("channels/bazaar", channel(), **{day: channel_rate()})
     client.register("products/sheet", product())

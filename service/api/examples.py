@@ -21,6 +21,21 @@ FACTS: dict[str, Any] = {
     "overheads": {"name": "Rent and insurance", "base": "machine_hour"},
     "tools": {"name": "Brick mould, two cavities"},
     "taxes": {"name": "VAT 21 % (an illustration)", "category": "S"},
+    "channels": {
+        "name": "Harbour Bazaar (an invented marketplace)",
+        "display": "tax_inclusive",
+        "payout_currency": "EUR",
+    },
+    "listings": {
+        "name": "Sheet of recycled plastic, 1 m × 1 m",
+        "product": "sheet",
+        "channel": "harbour-bazaar",
+        "currency": "EUR",
+        "locale": "en_IE",
+        "policy": {"target": "margin", "value": "0.25", "never_below_cost": "full_cost", "price_endings": ["0.90"]},
+        "standard_batch": 50,
+        "tax": "vat-standard",
+    },
     "products": {
         "name": "Sheet, 1 m × 1 m × 10 mm",
         "bill_of_materials": [
@@ -74,6 +89,22 @@ TERMS: dict[str, Any] = {
     "overheads": {"amount_per_month": _eur("900"), "base_per_month": "240"},
     "tools": {"cost": _eur("3600"), "life_shots": "40000"},
     "taxes": {"rate_share": "0.21"},
+    "channels": {
+        "currency": "EUR",
+        "fees": [
+            {
+                "name": "commission",
+                "base": "gross_price",
+                "bands": [{"up_to": "50", "share": "0.08"}, {"above": "50", "share": "0.06"}],
+                "banding": "portion",
+                "maximum": "25",
+            },
+            {"name": "payment", "base": "gross_with_shipping", "share": "0.019", "fixed": "0.30", "tax_share": "0.21"},
+        ],
+        "conversion_spread_share": "0.025",
+        "shipping_paid_by": "buyer",
+        "shipping_charge": "4.90",
+    },
 }
 """What it may cost from a day on, by collection."""
 

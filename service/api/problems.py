@@ -3,6 +3,7 @@
 import json
 import logging
 from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
 from http import HTTPStatus
 from typing import Any
 
@@ -129,6 +130,8 @@ def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, Decimal):
+        return f"{value:f}"
     return list(value) if isinstance(value, tuple) else value
 
 
@@ -143,6 +146,9 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.TooComplexError: _too_complex,
     domain.MissingRatesError: _missing_rates,
     domain.MissingExchangeRateError: _simple(422, "missing-exchange-rate", "one", "other", "max_age_days"),
+    domain.UnreachableTargetError: _simple(
+        422, "unreachable-target", "target", "wanted", "highest", "highest_margin_share", "at_price"
+    ),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),

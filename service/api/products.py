@@ -18,9 +18,21 @@ from service.api.kept import kept
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.domain.cost_statement import CostStatement
-from service.domain.declared import Bounds, Code, Length, NotNegative, Pieces, Positive, declared, rules_and_type
+from service.domain.declared import (
+    Bounds,
+    Code,
+    CurrencyCode,
+    Length,
+    NotNegative,
+    Pieces,
+    Positive,
+    ProperShare,
+    declared,
+    rules_and_type,
+)
 from service.domain.errors import InvalidValueError
-from service.domain.pricing import CostBasis, Display, PricingPolicy, Rounding, Target
+from service.domain.listings import shipping_problems
+from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
 from service.domain.rates import RateTerms
 from service.domain.register import COLLECTIONS
 from service.workflows import costing, pricing
@@ -63,6 +75,11 @@ class PriceQuery:
         quantity: good pieces in the batch.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         tax: code of the tax; none if left out.
+        channel: code of the sales channel that a piece is sold through; sold directly if left out.
+        currency: of the price; the workshop's if left out.
+        shipping_service: code of the service that a piece is sent with; collected if left out.
+        shipping_zone: the service's zone that it is sent to.
+        discount_share: what taking this share off the price would do, and the least price that bears it.
         kept_at: the inverse question: what is kept at this price. Takes the place of target and value.
         target: what is aimed at.
         value: the margin or markup as a share, or the profit or price as an amount.
@@ -72,12 +89,18 @@ class PriceQuery:
         price_step: prices are multiples of this, or, with endings, repeat every so much.
         price_endings: the endings a price may have; repeat the parameter for several.
         rounding: the next price up, or the nearest that is not below the floor.
-        display: whether the asked price contains the tax.
+        display: whether the asked price contains the tax; as the channel shows its prices if left out, and without
+            tax where there is no channel.
     """
 
     quantity: Pieces
     as_of: date | None = None
     tax: Code | None = None
+    channel: Code | None = None
+    currency: CurrencyCode | None = None
+    shipping_service: Code | None = None
+    shipping_zone: Code | None = None
+    discount_share: ProperShare | None = None
     kept_at: NotNegative | None = None
     target: Target | None = None
     value: Decimal | None = None
@@ -87,10 +110,11 @@ class PriceQuery:
     price_step: Positive | None = None
     price_endings: Annotated[tuple[Annotated[Decimal, Bounds(at_least=0)], ...], Length(at_most=20)] = ()
     rounding: Rounding = Rounding.UP
-    display: Display = Display.TAX_EXCLUSIVE
+    display: Display | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
         """Either a price to look at or a target to meet; the policy's own rules besides."""
+        yield from shipping_problems(self.shipping_service, self.shipping_zone)
         if self.kept_at is not None:
             for name in ("target", "value"):
                 if getattr(self, name) is not None:
@@ -230,10 +254,16 @@ class PriceSheetView(MethodView):
     def get(self, query: PriceQuery, code: str) -> flask.Response:
         """What to ask for a piece of a batch, or what is kept at a price."""
         question = PriceQuestion(
+            product=checked_code(code),
             quantity=query.quantity,
             as_of=query.as_of or workshop().today(),
             policy=query.policy(),
             tax=query.tax,
+            channel=query.channel,
+            currency=query.currency,
+            shipping_service=query.shipping_service,
+            shipping_zone=query.shipping_zone,
             kept_at=query.kept_at,
+            discount_share=query.discount_share,
         )
-        return answer(pricing.price_product(database(), workshop(), checked_code(code), question))
+        return answer(pricing.price_product(database(), workshop(), question))

@@ -158,9 +158,10 @@ def default_of(declared_class: type, name: str) -> Any:
 
 @cache
 def meanings(declared_class: type) -> dict[str, str]:
-    """What each field means, as the class's docstring says under 'Attributes:'."""
+    """What each field means, as the docstrings of the class and of those it extends say under 'Attributes:'."""
+    base = declared_class.__base__
+    found = dict(meanings(base)) if base is not None and base is not object else {}
     _, _, section = (declared_class.__doc__ or "").partition("Attributes:")
-    found: dict[str, str] = {}
     name = ""
     for line in section.splitlines():
         text = line.strip()

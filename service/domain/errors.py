@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 
 class PugmillError(Exception):
@@ -133,3 +134,38 @@ class MissingExchangeRateError(PugmillError, LookupError):
         self.other = other
         self.as_of = as_of
         self.max_age_days = max_age_days
+
+
+class UnreachableTargetError(PugmillError, ValueError):
+    """No price meets the target and keeps to the floor: fees, tax and shipping take too much of it.
+
+    Attributes:
+        target: what was aimed at, for instance "margin".
+        wanted: how much of it.
+        highest: the most of it that a price can reach; no limit if None.
+        highest_margin_share: the highest margin that a price can reach; no limit if None.
+        at_price: the price that reaches the highest; None where it is only approached.
+    """
+
+    def __init__(
+        self,
+        target: str,
+        wanted: Decimal,
+        highest: Decimal | None,
+        highest_margin_share: Decimal | None,
+        at_price: Decimal | None,
+    ) -> None:
+        reached = "is approached by ever higher prices, or ones just above a step of the fees, and never reached"
+        if at_price is not None:
+            reached = f"is reached at {at_price:f}"
+        limit = (
+            "no price of the grid lies where it is met"
+            if highest is None
+            else f"the most is {highest:f}, which {reached}"
+        )
+        super().__init__(f"a {target.replace('_', ' ')} of {wanted:f} cannot be reached: {limit}")
+        self.target = target
+        self.wanted = wanted
+        self.highest = highest
+        self.highest_margin_share = highest_margin_share
+        self.at_price = at_price

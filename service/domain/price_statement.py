@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.exact import exactly, half_up
+from service.domain.exact import ZERO, exactly, half_up
+from service.domain.fee_statement import StatedFee, stated_fees
 from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
-from service.domain.pricing import Display, Price, PricingPolicy, Rounding, Target, target_net_price
+from service.domain.pricing import Discount, Price
+from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +28,10 @@ class PriceTerm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceStatement:
-    """A price as it is shown; price = tax + net price, net price = full cost + profit.
+    """A price as it is shown.
+
+    Gross price = net price + tax. Net price + net shipping charge = fees + conversion cost + shipping cost +
+    proceeds. Proceeds = full cost + profit = variable cost + contribution.
 
     Attributes:
         price: what is asked for a piece.
@@ -35,18 +40,26 @@ class PriceStatement:
         gross_price: with tax.
         tax: contained in or added to the price.
         net_price: without tax.
+        fees: what the sales channel takes, each with its own tax.
+        fee_total: all fees.
+        conversion_cost: what the channel keeps when it pays out in another currency.
+        shipping_cost: what shipping a piece costs the workshop.
+        shipping_charge: what the buyer is charged for shipping, tax included.
+        net_shipping_charge: the same without tax.
+        proceeds: what is left for cost and profit; the net price where nothing is taken.
         variable_cost: of a piece.
         full_cost: of a piece.
-        profit: net price less full cost.
-        contribution: net price less variable cost.
+        profit: proceeds less full cost.
+        contribution: proceeds less variable cost.
         margin_share: profit ÷ net price; none at a net price of 0.
         markup_share: profit ÷ full cost; none at a full cost of 0.
         contribution_margin_share: contribution ÷ net price; none at a net price of 0.
-        target_price: what would meet the policy exactly, before floor and ending.
-        floor_price: the least that may be asked; the variable cost if the policy names no floor.
-        break_even_price: the least that loses nothing on full cost.
-        is_below_floor: the price lies below the floor.
-        is_raised_to_floor: the target lay below the policy's floor.
+        target_price: the least that would meet the policy exactly, before floor and ending.
+        floor_price: the least that may be asked; what brings in the variable cost if the policy names no floor;
+            none if no price does.
+        break_even_price: the least that loses nothing on full cost; none if every price does.
+        is_below_floor: the price does not keep to the floor.
+        is_raised_to_floor: the target did not keep to the policy's floor.
         terms: the way from the cost to the price.
         batch_net_price: net price × quantity.
         batch_profit: what the batch leaves after its full cost.
@@ -58,6 +71,13 @@ class PriceStatement:
     gross_price: Money
     tax: Money
     net_price: Money
+    fees: tuple[StatedFee, ...]
+    fee_total: Money
+    conversion_cost: Money
+    shipping_cost: Money
+    shipping_charge: Money
+    net_shipping_charge: Money
+    proceeds: Money
     variable_cost: Money
     full_cost: Money
     profit: Money
@@ -66,8 +86,8 @@ class PriceStatement:
     markup_share: Decimal | None
     contribution_margin_share: Decimal | None
     target_price: Money
-    floor_price: Money
-    break_even_price: Money
+    floor_price: Money | None
+    break_even_price: Money | None
     is_below_floor: bool
     is_raised_to_floor: bool
     terms: tuple[PriceTerm, ...]
@@ -103,15 +123,29 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
 
     gross, net = money(priced.gross), money(priced.net)
     tax = less(gross, net)
+    sale = priced.sale
+    fees = tuple(stated_fees(sale, priced.gross, currency, digits))
+    fee_total = in_currency(sum((fee.amount.amount for fee in fees), ZERO), currency)
+    conversion = money(sale.conversion_cost(priced.gross))
+    shipping, charge = money(sale.shipping_cost), money(sale.net_shipping_charge)
+    taken = fee_total.amount + conversion.amount + shipping.amount
+    proceeds = in_currency(net.amount + charge.amount - taken, currency)
     full, variable = money(priced.costs.full), money(priced.costs.shown_variable)
-    profit, contribution = less(net, full), less(net, variable)
+    profit, contribution = less(proceeds, full), less(proceeds, variable)
     return PriceStatement(
         price=money(priced.asked, minor),
-        display=priced.display,
-        tax_share=priced.tax_share,
+        display=sale.display,
+        tax_share=sale.tax_share,
         gross_price=gross,
         tax=tax,
         net_price=net,
+        fees=fees,
+        fee_total=fee_total,
+        conversion_cost=conversion,
+        shipping_cost=shipping,
+        shipping_charge=money(sale.shipping_charge),
+        net_shipping_charge=charge,
+        proceeds=proceeds,
         variable_cost=variable,
         full_cost=full,
         profit=profit,
@@ -120,9 +154,9 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         markup_share=_share(priced.profit, priced.costs.full),
         contribution_margin_share=_share(priced.contribution, priced.net),
         target_price=money(priced.target),
-        floor_price=money(priced.floor, minor),
-        break_even_price=money(priced.break_even, minor),
-        is_below_floor=priced.asked < priced.floor,
+        floor_price=None if priced.floor is None else money(priced.floor, minor),
+        break_even_price=None if priced.break_even is None else money(priced.break_even, minor),
+        is_below_floor=priced.is_below_floor,
         is_raised_to_floor=priced.is_raised_to_floor,
         terms=(
             PriceTerm(name="variable cost", formula="variable lines of the cost sheet ÷ pieces", amount=variable),
@@ -132,13 +166,42 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
                 for name, formula, amount in _way_to_the_price(priced, policy)
             ),
             PriceTerm(name="net price", formula="price without tax", amount=net),
-            PriceTerm(name="tax", formula=f"net price × {priced.tax_share:f}", amount=tax),
-            PriceTerm(name="profit", formula="net price − full cost", amount=profit),
-            PriceTerm(name="contribution", formula="net price − variable cost", amount=contribution),
+            PriceTerm(name="tax", formula=f"net price × {sale.tax_share:f}", amount=tax),
+            *_way_to_the_proceeds(fees, conversion, shipping, charge, priced),
+            *(() if sale.is_plain else (_proceeds_term(proceeds, charge),)),
+            PriceTerm(name="profit", formula=f"{_left(priced)} − full cost", amount=profit),
+            PriceTerm(name="contribution", formula=f"{_left(priced)} − variable cost", amount=contribution),
         ),
         batch_net_price=money(priced.net * quantity, minor),
         batch_profit=money(priced.profit * quantity, minor),
     )
+
+
+def _left(priced: Price) -> str:
+    return "net price" if priced.sale.is_plain else "proceeds"
+
+
+def _proceeds_term(proceeds: Money, charge: Money) -> PriceTerm:
+    charged = " + net shipping charge" if charge.amount else ""
+    formula = f"net price{charged} − fees − conversion cost − shipping cost"
+    return PriceTerm(name="proceeds", formula=formula, amount=proceeds)
+
+
+def _way_to_the_proceeds(
+    fees: tuple[StatedFee, ...], conversion: Money, shipping: Money, charge: Money, priced: Price
+) -> Iterator[PriceTerm]:
+    """What is taken and added between the net price and the proceeds, where there is any of it."""
+    for fee in fees:
+        yield PriceTerm(name=fee.name, formula=fee.formula, amount=fee.amount)
+    sale = priced.sale
+    if sale.conversion_share:
+        formula = f"(gross price + shipping charge − fees) × {sale.conversion_share:f}"
+        yield PriceTerm(name="conversion cost", formula=formula, amount=conversion)
+    if shipping.amount:
+        yield PriceTerm(name="shipping cost", formula="shipping a piece, as estimated", amount=shipping)
+    if charge.amount:
+        formula = "what the buyer is charged for shipping, without tax"
+        yield PriceTerm(name="net shipping charge", formula=formula, amount=charge)
 
 
 _WORDS = {Rounding.UP: "the next one up", Rounding.NEAREST: "the nearest not below the floor"}
@@ -150,23 +213,80 @@ _FORMULAS = {
     Target.PROFIT_PER_PIECE: "{cost} + {value:f}",
     Target.FIXED_PRICE: "{value:f}, fixed",
 }
+_AIMS = {
+    Target.MARGIN: "{value:f} × net price",
+    Target.MARKUP: "{value:f} × {cost}",
+    Target.PROFIT_PER_PIECE: "{value:f}",
+}
 
 
 def _way_to_the_price(priced: Price, policy: PricingPolicy | None) -> Iterator[tuple[str, str, Decimal]]:
     if policy is None:
         yield "price", "as given", priced.asked
         return
-    formula = _FORMULAS[policy.target].format(cost=policy.cost_basis.value.replace("_", " "), value=policy.value)
-    if policy.target is not Target.FIXED_PRICE:
-        net = target_net_price(policy, priced.costs.on(policy.cost_basis), priced.tax_share)
-        yield "target net price", formula, net
-        taxed = policy.display is Display.TAX_INCLUSIVE
-        formula = f"target net price × (1 + {priced.tax_share:f})" if taxed else "target net price"
-    yield "target price", formula, priced.target
+    sale, cost = priced.sale, policy.cost_basis.value.replace("_", " ")
+    if policy.target is Target.FIXED_PRICE:
+        yield "target price", _FORMULAS[policy.target].format(value=policy.value), priced.target
+    elif sale.is_plain:
+        yield "target net price", _FORMULAS[policy.target].format(cost=cost, value=policy.value), _target_net(priced)
+        is_taxed = sale.display is Display.TAX_INCLUSIVE
+        formula = f"target net price × (1 + {sale.tax_share:f})" if is_taxed else "target net price"
+        yield "target price", formula, priced.target
+    else:
+        aim = _AIMS[policy.target].format(cost=cost, value=policy.value)
+        yield "target price", f"the least at which proceeds − {cost} = {aim}", priced.target
     if priced.is_raised_to_floor:
+        assert priced.floor is not None  # the asked price keeps to it
         yield "floor price", "the least the policy allows, at the minor unit", priced.floor
     yield (
         "price",
         f"the {'floor' if priced.is_raised_to_floor else 'target'} on the price grid, {_WORDS[policy.rounding]}",
         priced.asked,
+    )
+
+
+def _target_net(priced: Price) -> Decimal:
+    return priced.target / priced.sale.displayed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiscountStatement:
+    """What a discount does to a price.
+
+    Attributes:
+        discount_share: what is taken off the price.
+        discounted_price: the price less the discount, at the minor unit.
+        profit: what is kept of the discounted price.
+        margin_share: of the discounted price; none at a net price of 0.
+        is_below_floor: the discounted price does not keep to the floor.
+        least_price: the least price from which this discount can be given and the floor is kept; none if there
+            is none.
+        least_price_discounted: that price less the discount.
+    """
+
+    discount_share: Decimal
+    discounted_price: Money
+    profit: Money
+    margin_share: Decimal | None
+    is_below_floor: bool
+    least_price: Money | None
+    least_price_discounted: Money | None
+
+
+@exactly
+def discount_statement(found: Discount, currency: str) -> DiscountStatement:
+    """A discount as it is shown."""
+    minor, judged = minor_unit_decimals(currency), found.discounted
+
+    def money(amount: Decimal, decimals: int = minor) -> Money:
+        return in_currency(half_up(amount, decimals), currency)
+
+    return DiscountStatement(
+        discount_share=found.share,
+        discounted_price=money(judged.asked),
+        profit=money(judged.profit, minor + UNIT_COST_DECIMALS),
+        margin_share=_share(judged.profit, judged.net),
+        is_below_floor=judged.is_below_floor,
+        least_price=None if found.least is None else money(found.least),
+        least_price_discounted=None if found.discounted_least is None else money(found.discounted_least),
     )

@@ -1,133 +1,29 @@
 """From a cost to a price, and from a price to what is kept of it."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
-from typing import Annotated
 
 from service.domain.cost_sheet import CostSheet
-from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
-from service.domain.errors import InvalidValueError
-from service.domain.exact import ONE, UNITS, ZERO, exactly, snapped, whole_down, whole_up
-from service.domain.money import is_at_minor_unit, minor_unit_decimals
+from service.domain.errors import UnreachableTargetError
+from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_down
+from service.domain.money import minor_unit_decimals
+from service.domain.piecewise import (
+    EVERYWHERE,
+    Function,
+    Interval,
+    common,
+    highest_ratio,
+    highest_value,
+    line,
+    not_negative,
+    total,
+)
+from service.domain.price_grid import PriceGrid, grid_of
+from service.domain.pricing_policy import CostBasis, PricingPolicy, Rounding, Target
+from service.domain.sale import Sale
 
-
-class Target(StrEnum):
-    """What a pricing policy aims at."""
-
-    MARGIN = "margin"
-    MARKUP = "markup"
-    PROFIT_PER_PIECE = "profit_per_piece"
-    FIXED_PRICE = "fixed_price"
-
-
-class CostBasis(StrEnum):
-    """The cost a policy starts from."""
-
-    FULL = "full_cost"
-    VARIABLE = "variable_cost"
-
-
-class Display(StrEnum):
-    """Whether the price that is asked contains the tax."""
-
-    TAX_EXCLUSIVE = "tax_exclusive"
-    TAX_INCLUSIVE = "tax_inclusive"
-
-
-class Rounding(StrEnum):
-    """Which price of the grid is taken."""
-
-    UP = "up"
-    NEAREST = "nearest"
-
-
-@declared
-class PricingPolicy:
-    """How a price is found.
-
-    Attributes:
-        target: margin (profit ÷ net price), markup (profit ÷ cost), profit per piece, or a fixed price.
-        value: the margin or markup as a share, the profit or the price as an amount in the sheet's currency.
-        cost_basis: the cost the target is measured against; on variable cost, profit means contribution.
-        never_below_cost: the price asked never falls below this cost.
-        never_below_amount: the price asked never falls below this amount.
-        price_step: prices are multiples of this, or, with endings, repeat every so much; the minor unit if
-            left out, 1 with endings.
-        price_endings: the endings a price may have within a step, for instance ["0.90"]; [0] if left out.
-        rounding: the next price up, or the nearest that is not below the floor.
-        display: whether the asked price contains the tax.
-    """
-
-    target: Target
-    value: Decimal
-    cost_basis: CostBasis = CostBasis.FULL
-    never_below_cost: CostBasis | None = None
-    never_below_amount: NotNegative | None = None
-    price_step: Positive | None = None
-    price_endings: Annotated[tuple[Annotated[Decimal, Bounds(at_least=0)], ...], Length(at_most=20)] = ()
-    rounding: Rounding = Rounding.UP
-    display: Display = Display.TAX_EXCLUSIVE
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        if self.target is Target.MARGIN and self.value >= 1:
-            yield InvalidValueError(("value",), "a margin must be less than 1: it is a share of the net price")
-        if self.target is Target.MARKUP and self.value < -1:
-            yield InvalidValueError(("value",), "a markup must be -1 or more")
-        if self.target is Target.FIXED_PRICE and self.value < 0:
-            yield InvalidValueError(("value",), "a price must be 0 or more")
-        step = self.price_step or (ONE if self.price_endings else None)
-        if step is not None and any(ending >= step for ending in self.price_endings):
-            yield InvalidValueError(("price_endings",), f"must be less than the step of {step:f}")
-
-    def grid_problems(self, currency: str) -> Iterator[InvalidValueError]:
-        """Prices, steps and endings finer than the currency's minor unit."""
-        unit = UNITS[minor_unit_decimals(currency)]
-        if self.target is Target.FIXED_PRICE and not is_at_minor_unit(self.value, currency):
-            yield InvalidValueError(("value",), f"must be a multiple of {unit}, the minor unit of {currency}")
-        if self.price_step is not None and not is_at_minor_unit(self.price_step, currency):
-            yield InvalidValueError(("price_step",), f"must be a multiple of {unit}, the minor unit of {currency}")
-        if not all(is_at_minor_unit(ending, currency) for ending in self.price_endings):
-            yield InvalidValueError(("price_endings",), f"must be multiples of {unit}, the minor unit of {currency}")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PriceGrid:
-    """The prices that may be asked: every whole number of steps plus one of the endings.
-
-    Attributes:
-        step: what the endings repeat by.
-        endings: each 0 or more and less than the step.
-    """
-
-    step: Decimal
-    endings: tuple[Decimal, ...] = (ZERO,)
-
-    def at_or_above(self, price: Decimal) -> Decimal:
-        """The least price of the grid that is not below this one."""
-        return min(max(whole_up((price - ending) / self.step), ZERO) * self.step + ending for ending in self.endings)
-
-    def below(self, price: Decimal) -> Decimal | None:
-        """The greatest price of the grid that is not above this one; None if there is none."""
-        steps = (whole_down((price - ending) / self.step) for ending in self.endings)
-        found = [whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True) if whole >= 0]
-        return max(found, default=None)
-
-    def nearest(self, price: Decimal, floor: Decimal) -> Decimal:
-        """The price of the grid nearest to this one, the higher of two as near, never below the floor."""
-        price, floor = snapped(price), snapped(floor)  # a tie that a division left a hair short is a tie
-        above, below = self.at_or_above(max(price, floor)), self.below(price)
-        if below is None or below < floor or above - price <= price - below:
-            return above
-        return below
-
-
-def grid_of(policy: PricingPolicy, currency: str) -> PriceGrid:
-    """The policy's grid; multiples of the minor unit where it names none."""
-    if policy.price_endings:
-        return PriceGrid(step=policy.price_step or ONE, endings=policy.price_endings)
-    return PriceGrid(step=policy.price_step or UNITS[minor_unit_decimals(currency)])
+_SHARE_DECIMALS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +44,13 @@ class UnitCosts:
         """The cost on this basis."""
         return self.full if basis is CostBasis.FULL else self.variable
 
+    @exactly
+    def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":
+        """The same in another currency."""
+        return UnitCosts(
+            variable=convert(self.variable), full=convert(self.full), shown_variable=convert(self.shown_variable)
+        )
+
 
 @exactly
 def unit_costs(sheet: CostSheet) -> UnitCosts:
@@ -159,111 +62,220 @@ def unit_costs(sheet: CostSheet) -> UnitCosts:
     )
 
 
-def target_net_price(policy: PricingPolicy, cost: Decimal, tax_share: Decimal) -> Decimal:
-    """The net price that meets the policy's target exactly.
-
-    With cost c: margin m gives c ÷ (1 − m), markup k gives c × (1 + k), profit p gives c + p; a fixed
-    price is the asked price, net of tax if that contains it.
-    """
-    if policy.target is Target.MARGIN:
-        return cost / (ONE - policy.value)
-    if policy.target is Target.MARKUP:
-        return cost * (ONE + policy.value)
-    if policy.target is Target.PROFIT_PER_PIECE:
-        return cost + policy.value
-    return policy.value / _taxed(policy.display, tax_share)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Price:
     """A price that is asked, and what is kept of it, unrounded but for the price itself.
 
     Attributes:
         asked: the price, with or without tax as displayed.
-        display: whether it contains the tax.
-        tax_share: the tax as a share of the net price.
+        sale: the conditions under which it is asked.
         costs: what a piece costs.
-        target: the asked price that would meet the policy exactly; the price itself if it was given.
-        floor: the least price that may be asked; if the policy names none, the variable cost, below which
-            every piece sold costs the workshop cash.
-        is_raised_to_floor: whether the target lay below the policy's floor.
-        break_even: the least price at the minor unit that loses nothing on full cost.
+        target: the least displayed price that meets the policy exactly; the price itself if it was given.
+        floor: the least displayed price, at the minor unit, that may be asked; if the policy names none, that
+            which brings in the variable cost, below which every piece sold costs the workshop cash. None if
+            no price does.
+        is_below_floor: whether the price does not keep to the floor.
+        is_raised_to_floor: whether the target did not keep to the policy's floor.
+        break_even: the least price at the minor unit that loses nothing on full cost; None if every price does.
     """
 
     asked: Decimal
-    display: Display
-    tax_share: Decimal
+    sale: Sale
     costs: UnitCosts
     target: Decimal
-    floor: Decimal
+    floor: Decimal | None
+    is_below_floor: bool
     is_raised_to_floor: bool
-    break_even: Decimal
-
-    @property
-    def net(self) -> Decimal:
-        """The price without tax."""
-        return self.asked if self.display is Display.TAX_EXCLUSIVE else self.asked / (ONE + self.tax_share)
+    break_even: Decimal | None
 
     @property
     def gross(self) -> Decimal:
         """The price with tax."""
-        return self.asked * (ONE + self.tax_share) if self.display is Display.TAX_EXCLUSIVE else self.asked
+        return self.asked * self.sale.gross_of_displayed
+
+    @property
+    def net(self) -> Decimal:
+        """The price without tax."""
+        return self.asked / self.sale.displayed
+
+    @property
+    def proceeds(self) -> Decimal:
+        """What it brings in for cost and profit."""
+        return self.sale.proceeds(self.gross)
 
     @property
     def profit(self) -> Decimal:
-        """Net price less full cost."""
-        return self.net - self.costs.full
+        """Proceeds less full cost."""
+        return self.proceeds - self.costs.full
 
     @property
     def contribution(self) -> Decimal:
-        """Net price less variable cost: what a piece adds toward the fixed cost."""
-        return self.net - self.costs.variable
+        """Proceeds less variable cost: what a piece adds toward the fixed cost."""
+        return self.proceeds - self.costs.variable
 
 
-@exactly
-def price(policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
-    """The price to ask: the target, raised to the policy's floor, on its grid."""
-    taxed = _taxed(policy.display, tax_share)
-    target = target_net_price(policy, costs.on(policy.cost_basis), tax_share) * taxed
-    floor = _enforced_floor(policy, costs, taxed)
-    wanted = max(target, floor)
-    grid = grid_of(policy, currency)
-    asked = grid.at_or_above(wanted) if policy.rounding is Rounding.UP else grid.nearest(wanted, floor)
-    return _judged(asked, target, policy, costs, tax_share=tax_share, currency=currency)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Discount:
+    """What a discount does to a price.
+
+    Attributes:
+        share: taken off the asked price.
+        least: the least price of the policy's grid from which it can be taken and the floor is kept; None if
+            there is none.
+        discounted_least: that price less the discount, at the minor unit.
+        discounted: the asked price less the discount, judged like any price.
+    """
+
+    share: Decimal
+    least: Decimal | None
+    discounted_least: Decimal | None
+    discounted: Price
 
 
-@exactly
-def kept_at(asked: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
-    """The inverse question: what is kept at this price, whatever the policy would ask."""
-    return _judged(asked, asked, policy, costs, tax_share=tax_share, currency=currency)
+class Pricing:
+    """The prices of a piece: one cost, one policy, one sale."""
+
+    def __init__(self, policy: PricingPolicy, costs: UnitCosts, sale: Sale, currency: str) -> None:
+        self.policy, self.costs, self.sale = policy, costs, sale
+        self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
+        self._minor = PriceGrid(step=UNITS[self.decimals])
+        self._proceeds = sale.taxed_proceeds()
+
+    @exactly
+    def asked(self) -> Price:
+        """The price to ask: the least of the grid, or the nearest, that meets the target and keeps to the floor.
+
+        Raises:
+            UnreachableTargetError: no price does.
+        """
+        meeting = self._meeting_target()
+        allowed = self._enforced()
+        target, wanted = _least(meeting), _least(common(meeting, allowed))
+        found = None
+        if target is not None and wanted is not None:
+            both = common(meeting, allowed)
+            is_up = self.policy.rounding is Rounding.UP
+            found = self.grid.least(both) if is_up else self.grid.nearest(wanted, allowed)
+        if target is None or found is None:
+            raise self._unreachable()
+        return self._judged(found, target)
+
+    @exactly
+    def kept_at(self, asked: Decimal) -> Price:
+        """The inverse question: what is kept at this price, whatever the policy would ask."""
+        return self._judged(asked, asked)
+
+    @exactly
+    def discount(self, asked: Decimal, share: Decimal) -> Discount:
+        """What is kept of a price when a share of it is taken off, and the price that bears it."""
+        left = ONE - share
+        unit = UNITS[self.decimals]
+        floor = self._floor()
+        least = None
+        for interval in floor:
+            lowest = self._minor.least((interval,))
+            if lowest is None:
+                continue
+            candidate = self.grid.at_or_above(max(ZERO, (lowest - unit / 2) / left))
+            if interval.holds(half_up(candidate * left, self.decimals)):
+                least = candidate
+                break
+        return Discount(
+            share=share,
+            least=least,
+            discounted_least=None if least is None else half_up(least * left, self.decimals),
+            discounted=self.kept_at(half_up(asked * left, self.decimals)),
+        )
+
+    def _judged(self, asked: Decimal, target: Decimal) -> Price:
+        enforced, floor = self._enforced(), self._floor()
+        return Price(
+            asked=asked,
+            sale=self.sale,
+            costs=self.costs,
+            target=target,
+            floor=self._minor.least(floor),
+            is_below_floor=not _holds(floor, asked),
+            is_raised_to_floor=not _holds(enforced, target) and _holds(enforced, asked),
+            break_even=self._minor.least(self._bringing_in(self.costs.full)),
+        )
+
+    def _surplus(self) -> Function:
+        """(1 + tax) × what the price brings in beyond the target, as a function of the gross price.
+
+        With cost c and net price N: margin m asks for proceeds − c = m × N, markup k for proceeds − c = k × c, a
+        profit p for proceeds − c = p.
+        """
+        policy, cost = self.policy, self.costs.on(self.policy.cost_basis)
+        if policy.target is Target.MARGIN:
+            return total([self._above(cost), line(slope=-policy.value)])
+        wanted = cost * policy.value if policy.target is Target.MARKUP else policy.value
+        return self._above(cost + wanted)
+
+    def _above(self, cost: Decimal) -> Function:
+        """(1 + tax) × what the price brings in beyond a cost."""
+        return total([self._proceeds, line(constant=-cost * self.sale.with_tax)])
+
+    def _displayed(self, gross: Sequence[Interval]) -> tuple[Interval, ...]:
+        """Ranges of the gross price as ranges of the displayed one."""
+        if self.sale.gross_of_displayed == 1:
+            return tuple(gross)
+        by = self.sale.gross_of_displayed
+        return tuple(
+            Interval(
+                low=each.low / by,
+                is_low_included=each.is_low_included,
+                high=None if each.high is None else each.high / by,
+            )
+            for each in gross
+        )
+
+    def _meeting_target(self) -> tuple[Interval, ...]:
+        if self.policy.target is Target.FIXED_PRICE:
+            return (Interval(low=self.policy.value),)
+        return self._displayed(not_negative(self._surplus()))
+
+    def _bringing_in(self, cost: Decimal) -> tuple[Interval, ...]:
+        """The displayed prices that bring in a cost."""
+        return self._displayed(not_negative(self._above(cost)))
+
+    def _enforced(self) -> tuple[Interval, ...]:
+        """The displayed prices that keep to the policy's floor; all if it names none."""
+        basis, amount = self.policy.never_below_cost, self.policy.never_below_amount
+        found = EVERYWHERE if basis is None else self._bringing_in(self.costs.on(basis))
+        return found if amount is None else common(found, (Interval(low=amount),))
+
+    def _floor(self) -> tuple[Interval, ...]:
+        """The same; where the policy names no floor, the prices that bring in the variable cost."""
+        has_floor = self.policy.never_below_cost is not None or self.policy.never_below_amount is not None
+        return self._enforced() if has_floor else self._bringing_in(self.costs.variable)
+
+    def _unreachable(self) -> UnreachableTargetError:
+        policy, cost = self.policy, self.costs.on(self.policy.cost_basis)
+        above = self._above(cost)
+        margin = highest_ratio(above)
+        highest = margin if policy.target is Target.MARGIN else highest_value(above)
+        by = self.sale.with_tax
+        figure = highest.figure
+        if figure is not None and policy.target is not Target.MARGIN:
+            figure = figure / by / (cost if policy.target is Target.MARKUP and cost else ONE)
+        return UnreachableTargetError(
+            policy.target.value,
+            policy.value,
+            _at_most(figure, _SHARE_DECIMALS),
+            _at_most(margin.figure, _SHARE_DECIMALS),
+            None if highest.at is None else half_up(highest.at / self.sale.gross_of_displayed, self.decimals),
+        )
 
 
-def _judged(
-    asked: Decimal, target: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str
-) -> Price:
-    """The price against its floor and its break-even."""
-    taxed = _taxed(policy.display, tax_share)
-    minor = PriceGrid(step=UNITS[minor_unit_decimals(currency)])
-    has_floor = policy.never_below_cost is not None or policy.never_below_amount is not None
-    enforced = _enforced_floor(policy, costs, taxed)
-    return Price(
-        asked=asked,
-        display=policy.display,
-        tax_share=tax_share,
-        costs=costs,
-        target=target,
-        floor=minor.at_or_above(enforced if has_floor else costs.variable * taxed),
-        is_raised_to_floor=has_floor and snapped(target) < snapped(enforced) <= snapped(asked),
-        break_even=minor.at_or_above(costs.full * taxed),
-    )
+def _at_most(figure: Decimal | None, decimals: int) -> Decimal | None:
+    """Rounded down, so that what is told can be had."""
+    return None if figure is None else whole_down(figure.scaleb(decimals)).scaleb(-decimals)
 
 
-def _taxed(display: Display, tax_share: Decimal) -> Decimal:
-    """What a net price is multiplied with to be displayed."""
-    return ONE if display is Display.TAX_EXCLUSIVE else ONE + tax_share
+def _least(allowed: Sequence[Interval]) -> Decimal | None:
+    return allowed[0].low if allowed else None
 
 
-def _enforced_floor(policy: PricingPolicy, costs: UnitCosts, taxed: Decimal) -> Decimal:
-    """What the policy never goes below; 0 if it names nothing."""
-    cost = ZERO if policy.never_below_cost is None else costs.on(policy.never_below_cost) * taxed
-    return max(ZERO, cost, policy.never_below_amount or ZERO)
+def _holds(allowed: Sequence[Interval], price: Decimal) -> bool:
+    return any(interval.holds(price) for interval in allowed)

@@ -31,7 +31,6 @@ from service.domain.resources import (
     Overhead,
     Reference,
     Tariff,
-    Tax,
     Tool,
     band_share_problem,
 )
@@ -195,10 +194,6 @@ class Product:
     def sub_assemblies(self) -> tuple[str, ...]:
         """Codes of the products it is made of, each once, in order."""
         return tuple(dict.fromkeys(line.product for line in self.bill_of_materials if line.product is not None))
-
-
-Registered = Material | Machine | LabourGrade | Tariff | Overhead | Tool | Tax | Product
-"""Anything a workshop gives a code of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

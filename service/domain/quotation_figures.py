@@ -7,7 +7,7 @@ from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.money import Money, rounded, unit_cost
-from service.domain.pricing import price, unit_costs
+from service.domain.pricing import Pricing, unit_costs
 from service.domain.quotation import (
     Kept,
     QuotationBasis,
@@ -27,6 +27,7 @@ from service.domain.quotation_request import (
     currency_problems,
 )
 from service.domain.rates import TaxRate, unit_rates
+from service.domain.sale import Sale
 from service.domain.totals import (
     AppliedTax,
     DocumentAdjustment,
@@ -103,7 +104,7 @@ class _Quoting:
     def document_line(self, line: QuotationLineRequest, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
         sheet = self.sheets[line.product, quantity]
         costs = unit_costs(sheet)
-        asked = price(line.policy, costs, tax_share=ZERO, currency=self.currency).asked
+        asked = Pricing(line.policy, costs, Sale(), self.currency).asked().asked
         bare = DocumentLine(quantity=Decimal(quantity), net_price=asked, tax=self.applied(line.tax))
         base = {"": line_gross(bare, self.currency)}
         allowances, charges = self.adjusted(line.allowances, base), self.adjusted(line.charges, base)

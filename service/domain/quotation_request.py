@@ -8,7 +8,7 @@ from typing import Annotated
 from service.domain.declared import Bounds, Code, Length, Line, Name, Paragraph, Pieces, Positive, Text, declared
 from service.domain.errors import InvalidValueError
 from service.domain.money import is_at_minor_unit, minor_unit_decimals
-from service.domain.pricing import Display, PricingPolicy
+from service.domain.pricing_policy import Display, PricingPolicy
 
 ShareOfAmount = Annotated[Decimal, Bounds(above=0, at_most=1)]
 
@@ -94,7 +94,7 @@ class QuotationLineRequest:
     def problems(self) -> Iterator[InvalidValueError]:
         if len({self.quantity, *self.quantity_breaks}) <= len(self.quantity_breaks):
             yield InvalidValueError(("quantity_breaks",), "must differ from each other and from the quantity")
-        if self.policy.display is not Display.TAX_EXCLUSIVE:
+        if self.policy.display is Display.TAX_INCLUSIVE:
             yield InvalidValueError(("policy", "display"), "must be tax_exclusive: a quotation states net prices")
 
     @property

@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
+from service.domain.channels import ChannelRate
 from service.domain.declared import (
     Bounds,
     Code,
@@ -271,7 +272,7 @@ class TaxRate:
         return {}
 
 
-RateTerms = MaterialRate | MachineRate | LabourRate | TariffRate | OverheadRate | ToolRate | TaxRate
+RateTerms = MaterialRate | MachineRate | LabourRate | TariffRate | OverheadRate | ToolRate | TaxRate | ChannelRate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

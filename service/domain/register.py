@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
-from service.domain.products import Product, Registered
+from service.domain.channels import Channel, ChannelRate
+from service.domain.listings import Listing
+from service.domain.products import Product
 from service.domain.rates import (
     LabourRate,
     MachineRate,
@@ -13,7 +15,7 @@ from service.domain.rates import (
     TaxRate,
     ToolRate,
 )
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tax, Tool
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, Registered, Tariff, Tax, Tool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +50,8 @@ COLLECTIONS = {
         ),
         Collection(name="tools", noun="tool", facts=Tool, terms=ToolRate),
         Collection(name="taxes", noun="tax", facts=Tax, terms=TaxRate, fixed_once_rated=("category",)),
+        Collection(name="channels", noun="sales channel", facts=Channel, terms=ChannelRate),
         Collection(name="products", noun="product", facts=Product),
+        Collection(name="listings", noun="listing", facts=Listing),
     )
 }

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Protocol
 
 from service.domain.declared import Code, Length, Line, Name, NotNegative, Positive, PositiveShare, declared
 from service.domain.errors import InvalidValueError
@@ -13,6 +13,17 @@ from service.domain.polymers import Polymer
 Path = tuple[str | int, ...]
 Reference = tuple[Path, str, str]
 """Where something is named, the collection it is in, and its code."""
+
+
+class Registered(Protocol):
+    """Anything a workshop gives a code of its own."""
+
+    @property
+    def name(self) -> str:
+        """What the workshop calls it."""
+
+    def references(self) -> Iterable[Reference]:
+        """Everything it names, and where."""
 
 
 class CostClass(StrEnum):

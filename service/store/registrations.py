@@ -8,8 +8,8 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.domain.products import Registered
 from service.domain.register import COLLECTIONS
+from service.domain.resources import Registered
 from service.encoding import from_text, to_text
 from service.store.tables import registrations, uses
 

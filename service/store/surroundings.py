@@ -1,6 +1,6 @@
-"""A product with everything it needs, in one statement."""
+"""What is registered with everything it needs, in one statement."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -18,30 +18,35 @@ from service.store.tables import rates, registrations, uses
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surroundings:
-    """A product with everything it is made of and with, and the rates of a date.
+    """Some registered things with everything they name, through any depth, and the rates of a date.
 
     Attributes:
-        catalogue: the facts.
+        facts: what is registered, by collection and code.
+        catalogue: the same, as far as an explosion meets it.
         rates: by resource, those that have one on the date.
     """
 
+    facts: Mapping[str, Mapping[str, Any]]
     catalogue: Catalogue
-    rates: dict[str, DatedRate]
+    rates: Mapping[str, DatedRate]
 
     def __len__(self) -> int:
         """How many things are in it."""
-        return sum(len(getattr(self.catalogue, name)) for name in Catalogue.__dataclass_fields__)
+        return sum(map(len, self.facts.values()))
 
 
 def _surroundings_query() -> sa.Select[Any]:
-    """Everything some products need, through any depth, each with its rate in force, in one statement."""
+    """Everything that one thing needs, through any depth, each with its rate in force, in one statement."""
     workshop_id = sa.bindparam("workshop_id", type_=sa.Uuid)
     reached = (
         sa.select(registrations.c.collection, registrations.c.code)
         .where(
             registrations.c.workshop_id == workshop_id,
             sa.or_(
-                sa.and_(registrations.c.collection == "products", registrations.c.code == sa.bindparam("product")),
+                sa.and_(
+                    registrations.c.collection == sa.bindparam("collection"),
+                    registrations.c.code == sa.bindparam("code"),
+                ),
                 registrations.c.collection == "overheads",
             ),
             registrations.c.retired_at.is_(None),
@@ -96,42 +101,40 @@ def _surroundings_query() -> sa.Select[Any]:
 _SURROUNDINGS = _surroundings_query()
 
 
-def surroundings(connection: Connection, workshop_id: UUID, products: Iterable[str], as_of: date) -> Surroundings:
-    """The products, everything they name through any depth, the overhead pools, and their rates on the date."""
-    found = [_surroundings_of(connection, workshop_id, product, as_of) for product in dict.fromkeys(products)]
-    return found[0] if len(found) == 1 else _together(found)
+def surroundings(
+    connection: Connection, workshop_id: UUID, named: Iterable[tuple[str, str]], as_of: date
+) -> Surroundings:
+    """Some things, everything they name through any depth, the overhead pools, and their rates on the date.
 
-
-def _surroundings_of(connection: Connection, workshop_id: UUID, product: str, as_of: date) -> Surroundings:
-    rows = connection.execute(_SURROUNDINGS, {"workshop_id": workshop_id, "product": product, "as_of": as_of}).all()
+    Args:
+        named: the things by collection and code; one that is not registered is left out.
+    """
     facts: dict[str, dict[str, Any]] = {name: {} for name in COLLECTIONS}
     in_force: dict[str, DatedRate] = {}
-    for collection, code, facts_text, valid_from, terms_text in rows:
+    for collection, code in dict.fromkeys(named):
+        _add(
+            connection,
+            {"workshop_id": workshop_id, "collection": collection, "code": code, "as_of": as_of},
+            facts,
+            in_force,
+        )
+    facts["overheads"] = dict(sorted(facts["overheads"].items()))
+    members = {name: facts[name.replace("_", "-")] for name in Catalogue.__dataclass_fields__}
+    return Surroundings(facts=facts, catalogue=Catalogue(**members), rates=in_force)
+
+
+def _add(
+    connection: Connection,
+    question: Mapping[str, Any],
+    facts: Mapping[str, dict[str, Any]],
+    in_force: dict[str, DatedRate],
+) -> None:
+    for collection, code, facts_text, valid_from, terms_text in connection.execute(_SURROUNDINGS, question):
+        if code in facts[collection]:
+            continue  # what several need is read once
         kind = COLLECTIONS[collection]
         facts[collection][code] = from_text(facts_text, kind.facts)
         if terms_text is not None and kind.terms is not None:
             resource = f"{collection}/{code}"
-            in_force[resource] = DatedRate(
-                resource=resource, valid_from=valid_from, terms=from_text(terms_text, kind.terms)
-            )
-    catalogue = Catalogue(
-        products=facts["products"],
-        materials=facts["materials"],
-        machines=facts["machines"],
-        labour_grades=facts["labour-grades"],
-        tariffs=facts["tariffs"],
-        overheads=dict(sorted(facts["overheads"].items())),
-        tools=facts["tools"],
-    )
-    return Surroundings(catalogue=catalogue, rates=in_force)
-
-
-def _together(found: Iterable[Surroundings]) -> Surroundings:
-    """Several products' surroundings as one."""
-    parts = list(found)
-    members = {
-        name: {code: facts for part in parts for code, facts in getattr(part.catalogue, name).items()}
-        for name in Catalogue.__dataclass_fields__
-    }
-    rates_together = {resource: rate for part in parts for resource, rate in part.rates.items()}
-    return Surroundings(catalogue=Catalogue(**members), rates=rates_together)
+            terms = from_text(terms_text, kind.terms)
+            in_force[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=terms)

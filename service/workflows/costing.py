@@ -14,8 +14,8 @@ from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
 from service.domain.money import Money
 from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
-from service.domain.resources import Overhead
+from service.domain.rates import DatedRate, RateCard, RateTerms, rate_problems, unit_rates
+from service.domain.resources import Overhead, Reference
 from service.store import exchange, registrations
 from service.store import rates as dated_rates
 from service.store.database import Database
@@ -40,21 +40,25 @@ class Exchange:
         self._used: dict[tuple[date, str], DayRates] = {}
 
     def __call__(self, money: Money) -> Decimal:
-        """The amount in the workshop's currency.
+        """The amount in the workshop's currency; raises as converted does."""
+        return self.converted(money, self._workshop.currency)
+
+    def converted(self, money: Money, currency: str) -> Decimal:
+        """The amount in a currency.
 
         Raises:
             MissingExchangeRateError: no rate within the maximum age.
         """
-        if money.currency == self._workshop.currency:
+        if money.currency == currency:
             return money.amount
         if self._rates is None:
             empty = ExchangeRates(as_of=self._as_of)
             with self._database.reading() as connection:
                 days = exchange.days_until(connection, self._workshop.workshop_id, self._as_of, empty.max_age_days)
             self._rates = ExchangeRates(as_of=self._as_of, days=days)
-        day = self._rates.day_for(money.currency, self._workshop.currency)
+        day = self._rates.day_for(money.currency, currency)
         self._used[day.published_on, day.source] = day
-        return self._rates.converted(money, self._workshop.currency)
+        return self._rates.converted(money, currency)
 
     @property
     def used(self) -> ExchangeRates:
@@ -96,37 +100,54 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
     return {f"overheads/{code}": pool for code, pool in surroundings.catalogue.overheads.items()}
 
 
-def surroundings_of(database: Database, workshop: Workshop, products: Iterable[str], as_of: date) -> Surroundings:
-    """The products with all they need and the rates of the date, read once for each state of the workshop.
+def subject(collection: str, code: str) -> Reference:
+    """What a request is about; it is named in the address and not in a member."""
+    return (), collection, code
+
+
+def surroundings_of(database: Database, workshop: Workshop, named: Iterable[Reference], as_of: date) -> Surroundings:
+    """Some things with all they need and the rates of the date, read once for each state of the workshop.
 
     The workshop's revision was read before: what is read now is never older than it.
 
     Raises:
-        NotRegisteredError: one of the products is not registered.
+        NotRegisteredError: what the request is about is not registered.
+        InvalidValuesError: something else that is named is not registered.
     """
-    wanted = tuple(dict.fromkeys(products))
+    references = list(named)
+    wanted = tuple(dict.fromkeys((collection, code) for _, collection, code in references))
     key = (workshop.workshop_id, workshop.revision, wanted, as_of)
     found: Surroundings | None = database.memory.find(key)
     if found is None:
         with database.reading() as connection:
             found = surroundings(connection, workshop.workshop_id, wanted, as_of)
-        for code in wanted:
-            if code not in found.catalogue.products:
-                raise NotRegisteredError(described("products", code))
+        _check_registered(found, references)
         database.memory.keep(key, found)
     return found
 
 
+def _check_registered(found: Surroundings, named: Iterable[Reference]) -> None:
+    problems = []
+    for path, collection, code in named:
+        if code not in found.facts[collection]:
+            if not path:
+                raise NotRegisteredError(described(collection, code))
+            reason = f"there is no {described(collection, code)}; register it first"
+            problems.append(InvalidValueError(path, reason))
+    if problems:
+        raise InvalidValuesError(problems)
+
+
 def prepare(
-    database: Database, workshop: Workshop, products: Iterable[str], as_of: date, what_if: WhatIf | None = None
+    database: Database, workshop: Workshop, named: Iterable[Reference], as_of: date, what_if: WhatIf | None = None
 ) -> Costing:
-    """Load what costing these products on the date takes.
+    """Load what costing and pricing these things on the date takes.
 
     Raises:
-        NotRegisteredError: one of the products is not registered.
-        InvalidValuesError: a what-if rate does not fit what it is for.
+        NotRegisteredError: what the request is about is not registered.
+        InvalidValuesError: something else that is named is not, or a what-if rate does not fit what it is for.
     """
-    around = surroundings_of(database, workshop, products, as_of)
+    around = surroundings_of(database, workshop, named, as_of)
     card = RateCard(as_of=as_of, currency=workshop.currency, rates=around.rates)
     if what_if:
         _check_what_if(database, workshop, what_if)
@@ -163,6 +184,21 @@ def with_first_days(database: Database, workshop: Workshop, error: MissingRatesE
             for missing in error.missing
         ],
     )
+
+
+def rates_in_force(
+    database: Database, workshop: Workshop, costing: Costing, resources: Iterable[str]
+) -> list[DatedRate]:
+    """The rate of each resource, in order.
+
+    Raises:
+        MissingRatesError: naming every one without a rate, and when its first one begins.
+    """
+    wanted = list(resources)
+    missing = [MissingRate(resource=resource) for resource in wanted if resource not in costing.card.rates]
+    if missing:
+        raise with_first_days(database, workshop, MissingRatesError(costing.card.as_of, missing))
+    return [costing.card.rates[resource] for resource in wanted]
 
 
 def costed(
@@ -208,7 +244,7 @@ def bill_of_product(database: Database, workshop: Workshop, code: str, quantity:
     Raises:
         NotRegisteredError: the product is not registered.
     """
-    around = surroundings_of(database, workshop, [code], date.min)
+    around = surroundings_of(database, workshop, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
     return StatedBill(
         bill=stated(bill), warnings=warnings(bill, around.catalogue), cautions=cautions_of(bill, around.catalogue)
@@ -225,7 +261,7 @@ def cost_product(
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    costing = prepare(database, workshop, [code], as_of, what_if)
+    costing = prepare(database, workshop, [subject("products", code)], as_of, what_if)
     ((bill, sheet),) = costed(database, workshop, costing, [(code, quantity)])
     used = dict.fromkeys(line.resource.partition("#")[0] for line in sheet.lines)
     return cost_statement(

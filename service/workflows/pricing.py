@@ -1,25 +1,28 @@
 """What to ask for a product, and what is kept at a price."""
 
-from collections.abc import Iterable
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from service.domain.cautions import Caution
+from service.domain.channels import Channel, ChannelRate
 from service.domain.cost_sheet import CostSheet
-from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
-from service.domain.exact import ZERO, exactly
-from service.domain.money import is_at_minor_unit
+from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
+from service.domain.exact import ZERO, exactly, half_up
+from service.domain.exchange import DayRates
+from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, is_at_minor_unit, minor_unit_decimals
 from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.price_statement import PriceStatement, price_statement
-from service.domain.pricing import Price, PricingPolicy, kept_at, price, unit_costs
-from service.domain.rates import DatedRate, TaxRate
-from service.domain.resources import Path, Tax
-from service.store import rates, registrations
+from service.domain.price_statement import DiscountStatement, PriceStatement, discount_statement, price_statement
+from service.domain.pricing import Price, Pricing, unit_costs
+from service.domain.pricing_policy import Display, PricingPolicy
+from service.domain.rates import TaxRate
+from service.domain.resources import Reference
+from service.domain.sale import Sale, sale_through
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import costed, prepare, with_first_days
-from service.workflows.registering import described
+from service.workflows.costing import Costing, costed, prepare, rates_in_force, subject
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,18 +30,58 @@ class PriceQuestion:
     """What is asked about a price.
 
     Attributes:
-        quantity: pieces in the batch.
+        product: its code.
+        quantity: pieces in the batch that the cost is taken from.
         as_of: the date of the rates.
         policy: how the price is found; for the inverse question, its floor and display alone count.
         tax: code of the tax; none if left out.
+        channel: code of the sales channel; sold directly if left out.
+        currency: of the price; the workshop's if left out.
+        shipping_service: code of the service that a piece is sent with; collected if left out.
+        shipping_zone: where it is sent.
         kept_at: the inverse question: what is kept at this price.
+        discount_share: what a discount of this share of the price would do.
     """
 
+    product: str
     quantity: int
     as_of: date
     policy: PricingPolicy
     tax: str | None = None
+    channel: str | None = None
+    currency: str | None = None
+    shipping_service: str | None = None
+    shipping_zone: str | None = None
     kept_at: Decimal | None = None
+    discount_share: Decimal | None = None
+
+    def references(self) -> Iterator[Reference]:
+        """What it names besides the product."""
+        for member, collection in (
+            ("tax", "taxes"),
+            ("channel", "channels"),
+            ("shipping_service", "shipping-services"),
+        ):
+            code = getattr(self, member)
+            if code is not None:
+                yield (member,), collection, code
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settlement:
+    """What comes home from the sale of a piece.
+
+    Attributes:
+        payout: what the channel pays out, tax included, after its fees and conversion, in its payout currency.
+        proceeds: what is left of it for cost and profit, in the workshop's currency.
+        full_cost: of a piece, in the workshop's currency.
+        profit: proceeds less full cost, in the workshop's currency.
+    """
+
+    payout: Money
+    proceeds: Money
+    full_cost: Money
+    profit: Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,12 +91,17 @@ class PriceSheet:
     Attributes:
         product: its code.
         name: its name.
-        quantity: pieces in the batch.
+        quantity: pieces in the batch that the cost is taken from.
         as_of: the date of the rates.
-        currency: of every amount.
+        currency: of the price, and of every amount that does not say otherwise.
         tax: code of the tax, if any.
+        channel: code of the sales channel, if any. Each order is for one piece.
         policy: what was aimed at; None for the inverse question.
         price_per_piece: the price with every term of the way.
+        discount: what the discount that was asked about does.
+        settlement: what comes home, where the sale goes through a channel or is in another currency.
+        rates_valid_from: the first day of the terms of tax, channel and shipping, by resource.
+        exchange_rates: the published days that amounts were converted with.
         warnings: what looks implausible about the product.
         cautions: where the work or the product can hurt someone; a price never implies fitness for a use.
     """
@@ -64,91 +112,153 @@ class PriceSheet:
     as_of: date
     currency: str
     tax: str | None
+    channel: str | None
     policy: PricingPolicy | None
     price_per_piece: PriceStatement
+    discount: DiscountStatement | None
+    settlement: Settlement | None
+    rates_valid_from: Mapping[str, date]
+    exchange_rates: tuple[DayRates, ...]
     warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
 
 
-def price_product(database: Database, workshop: Workshop, code: str, question: PriceQuestion) -> PriceSheet:
+def price_product(database: Database, workshop: Workshop, question: PriceQuestion) -> PriceSheet:
     """What to ask for a piece of a batch, or what is kept at a given price.
 
     Raises:
-        NotRegisteredError: the product or the tax is not registered.
-        InvalidValuesError: a price, a step or an ending is finer than the currency's minor unit.
+        NotRegisteredError: the product is not registered.
+        InvalidValuesError: something else that is named is not, or a price, a step or an ending is finer than the
+            currency's minor unit.
         MissingRatesError: naming every resource without a rate.
+        MissingExchangeRateError: an amount cannot be converted on the date.
+        UnreachableTargetError: no price meets the target.
     """
-    _check_grid(question, workshop.currency)
-    costing = prepare(database, workshop, [code], question.as_of)
-    ((bill, sheet),) = costed(database, workshop, costing, [(code, question.quantity)])
-    tax_share = _tax_share(database, workshop, question.tax, question.as_of)
-    priced = _priced(question, sheet, tax_share)
-    policy = None if question.kept_at is not None else question.policy
-    return PriceSheet(
-        product=code,
-        name=sheet.name,
-        quantity=question.quantity,
-        as_of=question.as_of,
-        currency=workshop.currency,
-        tax=question.tax,
-        policy=policy,
-        price_per_piece=price_statement(priced, policy, quantity=question.quantity, currency=workshop.currency),
-        warnings=warnings(bill, costing.surroundings.catalogue),
-        cautions=cautions_of(bill, costing.surroundings.catalogue),
-    )
+    _check_grid(question, question.currency or workshop.currency)
+    named = [subject("products", question.product), *question.references()]
+    costing = prepare(database, workshop, named, question.as_of)
+    return priced(database, workshop, costing, question)
 
 
 def _check_grid(question: PriceQuestion, currency: str) -> None:
-    problems = list(question.policy.grid_problems(currency))
-    if question.kept_at is not None and not is_at_minor_unit(question.kept_at, currency):
-        problems.append(InvalidValueError(("kept_at",), f"must be a multiple of the minor unit of {currency}"))
+    try:
+        problems = list(question.policy.grid_problems(currency))
+        if question.kept_at is not None and not is_at_minor_unit(question.kept_at, currency):
+            problems.append(InvalidValueError(("kept_at",), f"must be a multiple of the minor unit of {currency}"))
+    except UnknownCurrencyError as error:
+        problems = [InvalidValueError(("currency",), str(error))]
     if problems:
         raise InvalidValuesError(problems)
 
 
 @exactly
-def _priced(question: PriceQuestion, sheet: CostSheet, tax_share: Decimal) -> Price:
-    costs = unit_costs(sheet)
-    if question.kept_at is not None:
-        return kept_at(question.kept_at, question.policy, costs, tax_share=tax_share, currency=sheet.currency)
-    return price(question.policy, costs, tax_share=tax_share, currency=sheet.currency)
+def priced(database: Database, workshop: Workshop, costing: Costing, question: PriceQuestion) -> PriceSheet:
+    """The price sheet, when everything it takes is loaded; raises as price_product does."""
+    ((bill, sheet),) = costed(database, workshop, costing, [(question.product, question.quantity)])
+    resources = [f"{collection}/{code}" for _, collection, code in question.references()]
+    used = rates_in_force(database, workshop, costing, resources)
+    way = _Way(costing, question, workshop.currency)
+    found = way.price(sheet)
+    policy = None if question.kept_at is not None else question.policy
+    catalogue = costing.surroundings.catalogue
+    return PriceSheet(
+        product=question.product,
+        name=sheet.name,
+        quantity=question.quantity,
+        as_of=question.as_of,
+        currency=way.currency,
+        tax=question.tax,
+        channel=question.channel,
+        policy=policy,
+        price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
+        discount=way.discount(found),
+        settlement=way.settlement(found),
+        rates_valid_from={rate.resource: rate.valid_from for rate in used},
+        exchange_rates=costing.exchange.used.days,
+        warnings=warnings(bill, catalogue),
+        cautions=cautions_of(bill, catalogue),
+    )
 
 
-def _tax_share(database: Database, workshop: Workshop, code: str | None, as_of: date) -> Decimal:
-    if code is None:
+class _Way:
+    """The way from a cost sheet to a price, under the conditions that the question names."""
+
+    def __init__(self, costing: Costing, question: PriceQuestion, home: str) -> None:
+        self.costing, self.question, self.home = costing, question, home
+        self.currency = question.currency or home
+        self.facts = costing.surroundings.facts
+        self.channel: Channel | None = self.facts["channels"][question.channel] if question.channel else None
+        self.sale = self._sale()
+
+    def price(self, sheet: CostSheet) -> Price:
+        """The price that is asked, or looked at."""
+        costs = unit_costs(sheet).converted(lambda amount: self._converted(amount, self.home))
+        self.pricing = Pricing(self.question.policy, costs, self.sale, self.currency)
+        return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
+
+    def discount(self, found: Price) -> DiscountStatement | None:
+        """What the discount that was asked about does."""
+        share = self.question.discount_share
+        return None if share is None else discount_statement(self.pricing.discount(found.asked, share), self.currency)
+
+    def settlement(self, found: Price) -> Settlement | None:
+        """What comes home."""
+        if self.channel is None and self.currency == self.home:
+            return None
+        paid_out = self.sale.paid_out(found.gross) - self.sale.conversion_cost(found.gross)
+        decimals = minor_unit_decimals(self.home) + UNIT_COST_DECIMALS
+        proceeds, cost = (
+            half_up(self._brought_home(amount), decimals) for amount in (found.proceeds, found.costs.full)
+        )
+        return Settlement(
+            payout=self._payout(paid_out),
+            proceeds=in_currency(proceeds, self.home),
+            full_cost=in_currency(cost, self.home),
+            profit=in_currency(proceeds - cost, self.home),
+        )
+
+    def _payout(self, amount: Decimal) -> Money:
+        currency = self.payout_currency
+        converted = self.costing.exchange.converted(in_currency(amount, self.currency), currency)
+        return in_currency(half_up(converted, minor_unit_decimals(currency)), currency)
+
+    @property
+    def payout_currency(self) -> str:
+        """The currency that the channel pays out."""
+        return (self.channel.payout_currency if self.channel else None) or self.currency
+
+    def _brought_home(self, amount: Decimal) -> Decimal:
+        return self.costing.exchange.converted(in_currency(amount, self.currency), self.home)
+
+    def _converted(self, amount: Decimal, currency: str) -> Decimal:
+        return self.costing.exchange.converted(in_currency(amount, currency), self.currency)
+
+    def _terms(self, collection: str, code: str) -> Any:
+        return self.costing.card.rates[f"{collection}/{code}"].terms
+
+    def _sale(self) -> Sale:
+        tax_share = ZERO
+        if self.question.tax is not None:
+            terms = self._terms("taxes", self.question.tax)
+            assert isinstance(terms, TaxRate)  # a tax has no other terms
+            tax_share = terms.rate_share
+        shipping_cost = self._shipping_cost()
+        asked = self.question.policy.display
+        if self.channel is None or self.question.channel is None:
+            return Sale(display=asked or Display.TAX_EXCLUSIVE, tax_share=tax_share, shipping_cost=shipping_cost)
+        if asked not in (None, self.channel.display):
+            reason = f"the channel shows its prices {self.channel.display.value}; leave it out"
+            raise InvalidValuesError([InvalidValueError(("display",), reason)])
+        terms = self._terms("channels", self.question.channel)
+        assert isinstance(terms, ChannelRate)  # a channel has no other terms
+        return sale_through(
+            terms,
+            display=self.channel.display,
+            tax_share=tax_share,
+            convert=lambda amount: self._converted(amount, terms.currency or self.currency),
+            is_converted=self.payout_currency != self.currency,
+            shipping_cost=shipping_cost,
+        )
+
+    def _shipping_cost(self) -> Decimal:
         return ZERO
-    _, rate = taxes_on(database, workshop, [(("tax",), code)], as_of)[code]
-    assert isinstance(rate.terms, TaxRate)  # a tax has no other terms
-    return rate.terms.rate_share
-
-
-def taxes_on(
-    database: Database, workshop: Workshop, named: Iterable[tuple[Path, str]], as_of: date
-) -> dict[str, tuple[Tax, DatedRate]]:
-    """The taxes and their rates on a date, by code.
-
-    Args:
-        named: where each is named, and its code.
-
-    Raises:
-        InvalidValuesError: one is not registered.
-        MissingRatesError: one has no rate on the date.
-    """
-    found: dict[str, tuple[Tax, DatedRate]] = {}
-    problems, missing = [], []
-    for path, code in named:
-        with database.reading() as connection:
-            registered = registrations.find_registration(connection, workshop.workshop_id, "taxes", code)
-            rate = rates.find_rate_on(connection, workshop.workshop_id, "taxes", code, as_of)
-        if registered is None or registered.retired_at is not None:
-            problems.append(InvalidValueError(path, f"there is no {described('taxes', code)}; register it first"))
-        elif rate is None:
-            missing.append(MissingRate(resource=f"taxes/{code}"))
-        else:
-            assert isinstance(registered.facts, Tax)  # the collection holds nothing else
-            found[code] = (registered.facts, rate)
-    if problems:
-        raise InvalidValuesError(problems)
-    if missing:
-        raise with_first_days(database, workshop, MissingRatesError(as_of, missing))
-    return found

@@ -15,14 +15,12 @@ from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import RateCard
-from service.store import quotations, registrations
+from service.store import quotations
 from service.store.database import Database
 from service.store.quotations import DRAFT, Quotation
 from service.store.workshops import Workshop, lock_workshop
-from service.workflows.costing import costed, pools_of, prepare
+from service.workflows.costing import costed, pools_of, prepare, rates_in_force
 from service.workflows.errors import NotRegisteredError
-from service.workflows.pricing import taxes_on
-from service.workflows.registering import described
 
 VALIDITY = timedelta(days=30)
 
@@ -67,19 +65,11 @@ def _basis(
     database: Database, workshop: Workshop, request: QuotationRequest, quoted_on: date
 ) -> tuple[QuotationBasis, Remarks]:
     """Everything outside the request that the figures follow from, and what has to be said beside them."""
-    named = dict.fromkeys(line.product for line in request.lines)
-    with database.reading() as connection:
-        wanted = [("products", product) for product in named]
-        found = registrations.registered_among(connection, workshop.workshop_id, wanted)
-    problems = [
-        InvalidValueError(("lines", index, "product"), f"there is no {described('products', line.product)}")
-        for index, line in enumerate(request.lines)
-        if ("products", line.product) not in found
-    ]
-    if problems:
-        raise InvalidValuesError(problems)
-    taxes = taxes_on(database, workshop, request.taxes_named(), quoted_on)
-    costing = prepare(database, workshop, named, quoted_on)
+    products = [(("lines", index, "product"), "products", line.product) for index, line in enumerate(request.lines)]
+    taxes = [(path, "taxes", code) for path, code in request.taxes_named()]
+    costing = prepare(database, workshop, [*products, *taxes], quoted_on)
+    tax_codes = dict.fromkeys(code for _, _, code in taxes)
+    tax_rates = rates_in_force(database, workshop, costing, [f"taxes/{code}" for code in tax_codes])
     batches = dict.fromkeys((line.product, quantity) for line in request.lines for quantity in line.quantities)
     bills = [bill for bill, _ in costed(database, workshop, costing, batches)]
     catalogue = costing.surroundings.catalogue
@@ -89,13 +79,11 @@ def _basis(
         as_of=quoted_on,
         currency=workshop.currency,
         card=RateCard(
-            as_of=quoted_on,
-            currency=workshop.currency,
-            rates={**needed, **{rate.resource: rate for _, rate in taxes.values()}},
+            as_of=quoted_on, currency=workshop.currency, rates={**needed, **{rate.resource: rate for rate in tax_rates}}
         ),
         exchange=costing.exchange.used,
         pools=pools_of(costing.surroundings),
-        taxes={code: tax for code, (tax, _) in taxes.items()},
+        taxes={code: costing.surroundings.facts["taxes"][code] for code in tax_codes},
         bills=tuple(bills),
     )
     shown = [bill for bill in bills if (bill.product, bill.quantity) in quoted]

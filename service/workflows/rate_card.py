@@ -9,9 +9,8 @@ from typing import Any
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import DayRates
 from service.domain.money import UNIT_COST_DECIMALS, minor_unit_decimals
-from service.domain.products import Registered
 from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate, part_of
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Registered, Tariff, Tool
 from service.encoding import encoded
 from service.store import rates
 from service.store.database import Database

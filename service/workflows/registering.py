@@ -9,9 +9,10 @@ from typing import Any
 from service.domain.errors import InvalidValueError, InvalidValuesError, ProductLoopError, TooComplexError
 from service.domain.exchange import MANUAL, DayRates
 from service.domain.explosion import MAX_DEPTH, levels, made_in_order
-from service.domain.products import Catalogue, Product, Registered, inconsistencies
+from service.domain.products import Catalogue, Product, inconsistencies
 from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
+from service.domain.resources import Registered
 from service.store import exchange, rates, registrations
 from service.store.database import Connection, Database
 from service.store.exchange import StoredDay
@@ -153,7 +154,8 @@ def _reference_problems(
 
 
 def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
-    below = surroundings(connection, workshop.workshop_id, product.sub_assemblies(), date.min)
+    parts = [("products", part) for part in product.sub_assemblies()]
+    below = surroundings(connection, workshop.workshop_id, parts, date.min)
     _check_nesting(connection, workshop, code, product, below.catalogue.products)
     if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
         raise InvalidValuesError(problems)

@@ -17,7 +17,9 @@ COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
     "overheads": ("rent", {"name": "Rent", "base": "machine_hour"}, builders.overhead_rate()),
     "tools": ("mould", {"name": "Mould"}, {"cost": builders.money("900"), "life_shots": "20000"}),
     "taxes": ("vat", {"name": "VAT 21 %"}, {"rate_share": "0.21"}),
+    "channels": ("bazaar", builders.channel(), builders.channel_rate()),
     "products": ("sheet", builders.product(), None),
+    "listings": ("sheet-online", builders.listing(), None),
 }
 """Each collection's code, facts and terms, in the order in which they can be registered."""
 
@@ -50,7 +52,7 @@ class Place:
 
 def _registered() -> list[Place]:
     # What names another thing cannot be registered by a stranger, who has not registered that thing.
-    names_others = {"machines", "products"}
+    names_others = {"machines", "products", "listings"}
     places = []
     for collection, (code, facts, terms) in COLLECTIONS.items():
         base = f"/v1/{collection}"

@@ -3,7 +3,18 @@
 from service.api import examples
 from tests.conftest import Client
 
-_ORDER = ("tariffs", "machines", "materials", "labour-grades", "overheads", "tools", "taxes", "products")
+_ORDER = (
+    "tariffs",
+    "machines",
+    "materials",
+    "labour-grades",
+    "overheads",
+    "tools",
+    "taxes",
+    "channels",
+    "products",
+    "listings",
+)
 _CODES = {
     "tariffs": "grid",
     "machines": "sheet-press",
@@ -12,7 +23,9 @@ _CODES = {
     "overheads": "rent",
     "tools": "brick-mould",
     "taxes": "vat-standard",
+    "channels": "harbour-bazaar",
     "products": "sheet",
+    "listings": "sheet-online",
 }
 
 

@@ -142,7 +142,9 @@ NOUNS = {
     "overheads": ("overhead_pool", "Overhead", "OverheadRate"),
     "tools": ("tool", "Tool", "ToolRate"),
     "taxes": ("tax", "Tax", "TaxRate"),
+    "channels": ("sales_channel", "Channel", "ChannelRate"),
     "products": ("product", "Product", ""),
+    "listings": ("listing", "Listing", ""),
 }
 
 

@@ -11,7 +11,8 @@ from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
 from service.domain.money import Money
-from service.domain.pricing import PricingPolicy
+from service.domain.pricing import Price, Pricing, UnitCosts
+from service.domain.pricing_policy import Display, PricingPolicy
 from service.domain.products import BillLine, Catalogue, Operation, Product
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import (
@@ -27,6 +28,7 @@ from service.domain.rates import (
     unit_rates,
 )
 from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.domain.sale import Sale
 from service.encoding import decoded
 from tests import builders
 
@@ -185,3 +187,16 @@ def a_shop(*products: Product, terms: Mapping[str, RateTerms] | None = None, **c
 
 
 VALUE_BASES = [base for base in OverheadBase if base.is_value]
+
+
+def plain_sale(policy: PricingPolicy, tax_share: Decimal) -> Sale:
+    """Sold directly: nothing but the tax stands between the price and what is kept."""
+    return Sale(display=policy.display or Display.TAX_EXCLUSIVE, tax_share=tax_share)
+
+
+def price(policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
+    return Pricing(policy, costs, plain_sale(policy, tax_share), currency).asked()
+
+
+def kept_at(asked: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
+    return Pricing(policy, costs, plain_sale(policy, tax_share), currency).kept_at(asked)

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from service.domain.exchange import DayRates
 from service.domain.learning import LearningCurve
 from service.domain.money import Money
-from service.domain.pricing import CostBasis, Display, PricingPolicy, Rounding, Target, UnitCosts
-from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Registered, Tooling
+from service.domain.pricing import UnitCosts
+from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
+from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
 from service.domain.quotation_request import (
     Customer,
     LineAdjustment,
@@ -29,6 +30,7 @@ from service.domain.resources import (
     MaterialUse,
     Overhead,
     OverheadBase,
+    Registered,
     Tariff,
     TaxCategory,
     Tool,

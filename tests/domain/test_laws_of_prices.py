@@ -8,19 +8,11 @@ from itertools import count, takewhile
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from service.domain.price_grid import grid_of
 from service.domain.price_statement import PriceStatement, price_statement
-from service.domain.pricing import (
-    CostBasis,
-    Display,
-    Price,
-    PricingPolicy,
-    Rounding,
-    Target,
-    UnitCosts,
-    grid_of,
-    kept_at,
-    price,
-)
+from service.domain.pricing import Price, UnitCosts
+from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
+from tests.domain.examples import kept_at, price
 from tests.domain.strategies import CURRENCIES, batches, figures, policies, unit_costs
 
 priced = settings(deadline=None)

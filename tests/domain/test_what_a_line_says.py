@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from service.domain.errors import InvalidValuesError
-from service.domain.pricing import UnitCosts, price
+from service.domain.pricing import UnitCosts
 from service.domain.rates import MachineRate, OverheadRate, TariffRate, TaxRate, rate_problems
 from service.domain.resources import STANDING, Tariff, Tax
 from service.encoding import decoded
@@ -20,6 +20,7 @@ from tests.domain.examples import (
     an_operation,
     an_overhead,
     euros,
+    price,
 )
 
 

@@ -11,10 +11,12 @@ from typing import Any, get_args, get_origin
 from hypothesis import assume
 from hypothesis import strategies as st
 
+from service.domain.channels import ChannelRate, Fee, FeeBand
 from service.domain.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
 from service.domain.errors import InvalidValuesError
+from service.domain.listings import Listing
 from service.domain.money import Money
-from service.domain.pricing import Display, PricingPolicy
+from service.domain.pricing_policy import PricingPolicy, Target
 from service.domain.products import BillLine, Operation, Product
 from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationRequest
 from service.domain.rates import MachineRate, TariffRate
@@ -85,9 +87,24 @@ _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
         "value": figures("0", "0.9"),
         "price_step": st.sampled_from([None, Decimal(5)]),
         "price_endings": st.sampled_from([(), (Decimal("0.9"), Decimal("0.5"))]),
-        "display": st.just(Display.TAX_EXCLUSIVE),
+        "display": st.none(),
     },
     Money: {"amount": figures("0", "999999")},
+    Fee: {
+        "share": st.just(Decimal(0)),
+        "fixed": st.just(Decimal(0)),
+        "bands": st.sampled_from(
+            [(), (FeeBand(up_to=Decimal("9.5"), share=Decimal("0.1")), FeeBand(above=Decimal("9.5")))]
+        ),
+        "minimum": figures("0", "1"),
+        "maximum": figures("1", "9"),
+    },
+    ChannelRate: {"currency": st.sampled_from(["EUR", "JPY"]), "shipping_charge": st.none()},
+    Listing: {
+        "policy": st.builds(PricingPolicy, target=st.just(Target.MARGIN), value=figures("0", "0.9")),
+        "shipping_service": st.none(),
+        "shipping_zone": st.none(),
+    },
 }
 
 

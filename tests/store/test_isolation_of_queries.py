@@ -101,7 +101,7 @@ class TestTheCheckItself:
         assert unfiltered(statement) == []
 
 
-PARTS_OF_WORKFLOWS = {"costed", "prepare", "surroundings_of", "taxes_on", "with_first_days"}
+PARTS_OF_WORKFLOWS = {"costed", "prepare", "priced", "rates_in_force", "surroundings_of", "with_first_days"}
 
 
 def workflows_on_a_database() -> set[str]:
@@ -128,7 +128,7 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
     on = owner.database, owner.workshop
     workshop_id = owner.workshop.workshop_id
     day = date(2026, 1, 1)
-    question = PriceQuestion(quantity=5, as_of=TODAY, policy=a_policy(), tax="vat")
+    question = PriceQuestion(product="crate", quantity=5, as_of=TODAY, policy=a_policy(), tax="vat")
     parts = [{"product": "sheet", "quantity_per_piece": "1"}, {"product": "frame", "quantity_per_piece": "1"}]
     lines = [builders.quotation()["lines"][0], {**builders.quotation()["lines"][0], "product": "crate"}]
 
@@ -176,7 +176,7 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
             ),
             missing_rates(*on),
         ),
-        "pricing.price_product": lambda: pricing.price_product(*on, "crate", question),
+        "pricing.price_product": lambda: pricing.price_product(*on, question),
         "quoting.quote": lambda: owner.quote(lines=lines),
         "quoting.list_quotations": lambda: quoting.list_quotations(*on, after=quotation_id(), limit=2),
         "quoting.find_quotation": lambda: quoting.find_quotation(*on, quotation_id()),

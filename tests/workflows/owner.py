@@ -83,7 +83,9 @@ class Owner:
 
     def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:
         asked = {"as_of": TODAY, "policy": a_policy(), **question}
-        return pricing.price_product(self.database, self.workshop, product, PriceQuestion(quantity=quantity, **asked))
+        return pricing.price_product(
+            self.database, self.workshop, PriceQuestion(product=product, quantity=quantity, **asked)
+        )
 
     def quote(self, **changes: Any) -> Quotation:
         return quoting.quote(self.database, self.workshop, a_request(**changes))

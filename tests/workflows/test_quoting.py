@@ -79,8 +79,8 @@ class TestQuoting:
             furnished.quote(lines=lines)
 
         assert [str(problem) for problem in error.value.problems] == [
-            "lines/1/product: there is no product 'nothing'",
-            "lines/2/product: there is no product 'crate'",
+            "lines/1/product: there is no product 'nothing'; register it first",
+            "lines/2/product: there is no product 'crate'; register it first",
         ]
 
     def test_names_every_tax_that_is_not_there_and_where(self, furnished: Owner) -> None:

@@ -1,0 +1,206 @@
+"""Where pieces are sold, and what selling there takes. Fees here are what the workshop enters; none is built in."""
+
+from collections.abc import Callable, Iterable, Iterator
+from decimal import Decimal
+from enum import StrEnum
+from typing import Annotated
+
+from service.domain.bands import band_problems
+from service.domain.declared import CurrencyCode, Length, Line, Name, NotNegative, Positive, ProperShare, declared
+from service.domain.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.exact import ONE, ZERO, exactly
+from service.domain.money import minor_unit_decimals
+from service.domain.piecewise import Function, Piece, clamped, scaled
+from service.domain.pricing_policy import Display
+from service.domain.resources import Reference
+
+MAX_FEES = 50
+
+
+class FeeBase(StrEnum):
+    """What a fee is a share of."""
+
+    GROSS_PRICE = "gross_price"
+    NET_PRICE = "net_price"
+    GROSS_WITH_SHIPPING = "gross_with_shipping"
+
+
+class Banding(StrEnum):
+    """How the bands of a fee are applied."""
+
+    WHOLE = "whole"
+    PORTION = "portion"
+
+
+class Payer(StrEnum):
+    """Who pays for shipping a piece."""
+
+    SELLER = "seller"
+    BUYER = "buyer"
+
+
+def _currency_problem(path: tuple[str | int, ...], code: str | None) -> Iterator[InvalidValueError]:
+    if code is not None:
+        try:
+            minor_unit_decimals(code)
+        except UnknownCurrencyError as error:
+            yield InvalidValueError(path, str(error))
+
+
+@declared
+class Channel:
+    """A place where single pieces are sold: a marketplace, a shop of one's own, a stall.
+
+    Attributes:
+        name: what the workshop calls it.
+        display: whether the prices it shows contain the tax.
+        payout_currency: the currency it pays out; the currency of sale if left out. Where the two differ, it
+            takes its conversion spread.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    display: Display = Display.TAX_INCLUSIVE
+    payout_currency: CurrencyCode | None = None
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _currency_problem(("payout_currency",), self.payout_currency)
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+@declared
+class FeeBand:
+    """What a fee takes where its base lies within a band.
+
+    Attributes:
+        above: the band begins above this amount.
+        up_to: it ends with this amount, which is included; without end if left out, in the last band only.
+        share: of the base.
+        fixed: an amount besides.
+    """
+
+    above: NotNegative = ZERO
+    up_to: Positive | None = None
+    share: ProperShare = ZERO
+    fixed: NotNegative = ZERO
+
+
+@declared
+class Fee:
+    """One fee on the sale of a piece; each order is for one piece.
+
+    Attributes:
+        name: what it is called, for instance "commission".
+        base: what the share is taken of, and what the bands divide. The gross price contains the tax; with
+            shipping, what the buyer is charged for shipping is added.
+        share: of the base, for a fee without bands.
+        fixed: an amount for every sale, for a fee without bands.
+        bands: the share and the amount by the size of the base; in rising order, without gap.
+        banding: whole: the band's share of the whole base; portion: each band's share of the part of the
+            base within it.
+        minimum: the fee is at least this.
+        maximum: the fee is at most this.
+        tax_share: the tax that is charged on the fee and cannot be reclaimed, as a share of the fee.
+    """
+
+    name: Name
+    base: FeeBase = FeeBase.GROSS_PRICE
+    share: ProperShare = ZERO
+    fixed: NotNegative = ZERO
+    bands: Annotated[tuple[FeeBand, ...], Length(at_most=50)] = ()
+    banding: Banding = Banding.WHOLE
+    minimum: NotNegative | None = None
+    maximum: NotNegative | None = None
+    tax_share: ProperShare = ZERO
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from band_problems([(band.above, band.up_to) for band in self.bands], ("bands",), ("above", "up_to"))
+        if self.bands and self.bands[-1].up_to is not None:
+            last = len(self.bands) - 1
+            yield InvalidValueError(("bands", last, "up_to"), "must be left out: a price may be higher")
+        for name in ("share", "fixed"):
+            if self.bands and getattr(self, name):
+                yield InvalidValueError((name,), "stands in the bands where there are bands; leave it out")
+        for index, band in enumerate(self.bands):
+            if band.fixed and self.banding is Banding.PORTION:
+                yield InvalidValueError(("bands", index, "fixed"), "has no meaning with banding portion; leave it out")
+        if self.minimum is not None and self.maximum is not None and self.minimum > self.maximum:
+            yield InvalidValueError(("maximum",), "must not be below the minimum")
+
+    @property
+    def has_amounts(self) -> bool:
+        """Whether anything but shares is in it."""
+        amounts = [self.fixed, self.minimum, self.maximum, *(band.fixed for band in self.bands)]
+        return any(amounts) or len(self.bands) > 1
+
+    @property
+    def lasting_share(self) -> Decimal:
+        """What it takes of another unit of its base when that is large already, tax included."""
+        share = self.bands[-1].share if self.bands else self.share
+        return ZERO if self.maximum is not None else share * (ONE + self.tax_share)
+
+    @exactly
+    def function(self, convert: Callable[[Decimal], Decimal]) -> Function:
+        """What it takes, tax included, as a function of its base.
+
+        Args:
+            convert: an amount of the terms' currency in the currency of sale.
+        """
+        bands = self.bands or (FeeBand(share=self.share, fixed=self.fixed),)
+        pieces, before = [], ZERO
+        for band in bands:
+            above = convert(band.above)
+            up_to = None if band.up_to is None else convert(band.up_to)
+            constant = convert(band.fixed) if self.banding is Banding.WHOLE else before - band.share * above
+            pieces.append(Piece(above=above, up_to=up_to, slope=band.share, constant=constant))
+            if up_to is not None and self.banding is Banding.PORTION:
+                before += band.share * (up_to - above)
+        least, most = (None if each is None else convert(each) for each in (self.minimum, self.maximum))
+        return scaled(clamped(tuple(pieces), least, most), ONE + self.tax_share)
+
+    def band_at(self, base: Decimal, convert: Callable[[Decimal], Decimal]) -> FeeBand:
+        """The band that a base falls into; for a fee without bands, what it takes of any."""
+        for band in self.bands:
+            if band.up_to is None or base <= convert(band.up_to):
+                return band
+        return FeeBand(share=self.share, fixed=self.fixed)
+
+
+@declared
+class ChannelRate:
+    """What selling through a channel takes from a day on.
+
+    Attributes:
+        currency: of every amount in these terms; needed if there is one.
+        fees: each with its own base.
+        conversion_spread_share: what the channel keeps when it pays out in another currency than that of the
+            sale, as a share of what it converts.
+        shipping_paid_by: seller: the price contains it; buyer: it is charged besides.
+        shipping_charge: what the buyer is charged, with or without tax as the channel shows its prices; what
+            shipping costs if left out.
+    """
+
+    currency: CurrencyCode | None = None
+    fees: Annotated[tuple[Fee, ...], Length(at_most=MAX_FEES)] = ()
+    conversion_spread_share: ProperShare = ZERO
+    shipping_paid_by: Payer = Payer.SELLER
+    shipping_charge: NotNegative | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _currency_problem(("currency",), self.currency)
+        names = [fee.name for fee in self.fees]
+        if len(set(names)) < len(names):
+            yield InvalidValueError(("fees",), "two fees have the same name")
+        if self.currency is None and (self.shipping_charge is not None or any(fee.has_amounts for fee in self.fees)):
+            yield InvalidValueError(("currency",), "is required: the terms hold amounts")
+        if self.shipping_paid_by is Payer.SELLER and self.shipping_charge is not None:
+            yield InvalidValueError(("shipping_charge",), "has no meaning where the seller pays; leave it out")
+        if sum((fee.lasting_share for fee in self.fees), ZERO) >= 1:
+            yield InvalidValueError(("fees",), "together they take all of the price, or more")
+
+    def components(self, _convert: object) -> dict[str, dict[str, Decimal]]:
+        """No resource costs a channel."""
+        return {}

@@ -1,0 +1,66 @@
+"""What the fees of a sale come to, each with its formula written out."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.channels import Banding, FeeBase
+from service.domain.exact import apportioned, half_up, plain
+from service.domain.money import Money, in_currency
+from service.domain.sale import ChargedFee, Sale
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedFee:
+    """What one fee takes of the price.
+
+    Attributes:
+        name: what the channel calls it.
+        base: what it is a share of.
+        base_amount: what that comes to.
+        formula: how the amount follows from it.
+        amount: what it takes, its tax included.
+    """
+
+    name: str
+    base: FeeBase
+    base_amount: Money
+    formula: str
+    amount: Money
+
+
+def stated_fees(sale: Sale, gross: Decimal, currency: str, digits: int) -> Iterator[StatedFee]:
+    """Each fee at a gross price, rounded so that they add up to their rounded total."""
+    amounts = apportioned([sale.fee_amount(fee, gross) for fee in sale.fees], digits)
+    for fee, amount in zip(sale.fees, amounts, strict=True):
+        base = sale.base_amount(fee.base, gross)
+        yield StatedFee(
+            name=fee.name,
+            base=fee.base,
+            base_amount=in_currency(half_up(base, digits), currency),
+            formula=_fee_formula(fee, base, digits),
+            amount=in_currency(amount, currency),
+        )
+
+
+def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
+    """How the fee follows from its base, as "0.05 × gross price + 0.3, at least 0.5, × (1 + 0.21)"."""
+    fee, band, words = charged.fee, charged.band_at(base), charged.base.value.replace("_", " ")
+
+    def amount(figure: Decimal) -> Decimal:
+        return plain(charged.convert(figure), digits)
+
+    parts = [f"{band.share:f} × {words}"] if band.share else []
+    if fee.bands and fee.banding is Banding.PORTION:
+        parts = [
+            f"{each.share:f} × the part of the {words} above {amount(each.above)}"
+            for each in fee.bands
+            if base > charged.convert(each.above) or not each.above
+        ]
+    if band.fixed:
+        parts.append(f"{amount(band.fixed)}")
+    told = " + ".join(parts) or "nothing"
+    for word, limit in (("at least", fee.minimum), ("at most", fee.maximum)):
+        if limit is not None:
+            told += f", {word} {amount(limit)}"
+    return f"({told}) × (1 + {fee.tax_share:f})" if fee.tax_share else told

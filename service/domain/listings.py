@@ -1,0 +1,72 @@
+"""A product offered for online sale, piece by piece."""
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from service.domain.declared import Code, CurrencyCode, Line, Paragraph, Pieces, Text, declared
+from service.domain.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.pricing_policy import PricingPolicy
+from service.domain.resources import Reference
+
+LocaleCode = Annotated[str, Text(max_length=20)]
+
+
+@declared
+class Listing:
+    """A product on a sales channel, in one currency and for one language.
+
+    Attributes:
+        name: what buyers read; the product's name if empty.
+        description: what buyers read besides.
+        product: code of the product.
+        channel: code of the sales channel.
+        currency: the currency of sale.
+        locale: the CLDR locale in which its prices are written, for instance "de_AT".
+        policy: how it is priced, amounts in the currency of sale; whether prices contain the tax is the
+            channel's to say, so leave display out.
+        standard_batch: good pieces in the batch that its cost is taken from.
+        tax: code of the tax; none if left out.
+        shipping_service: code of the service that a piece is sent with; collected by the buyer if left out.
+        shipping_zone: the service's zone that buyers are in.
+        note: anything worth knowing; not shown to buyers.
+    """
+
+    name: Line = ""
+    description: Paragraph = ""
+    product: Code
+    channel: Code
+    currency: CurrencyCode
+    locale: LocaleCode
+    policy: PricingPolicy
+    standard_batch: Pieces
+    tax: Code | None = None
+    shipping_service: Code | None = None
+    shipping_zone: Code | None = None
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        try:
+            for problem in self.policy.grid_problems(self.currency):
+                yield InvalidValueError(("policy", *problem.path), problem.reason)
+        except UnknownCurrencyError as error:
+            yield InvalidValueError(("currency",), str(error))
+        if self.policy.display is not None:
+            yield InvalidValueError(("policy", "display"), "is the channel's to say; leave it out")
+        yield from shipping_problems(self.shipping_service, self.shipping_zone)
+
+    def references(self) -> Iterator[Reference]:
+        """Everything it names, and where."""
+        yield ("product",), "products", self.product
+        yield ("channel",), "channels", self.channel
+        if self.tax is not None:
+            yield ("tax",), "taxes", self.tax
+        if self.shipping_service is not None:
+            yield ("shipping_service",), "shipping-services", self.shipping_service
+
+
+def shipping_problems(service: str | None, zone: str | None) -> Iterator[InvalidValueError]:
+    """A service and its zone come together."""
+    if service is not None and zone is None:
+        yield InvalidValueError(("shipping_zone",), "is required with a shipping service")
+    if service is None and zone is not None:
+        yield InvalidValueError(("shipping_zone",), "has no meaning without a shipping service")

@@ -1,0 +1,227 @@
+"""Functions made of straight pieces, and where they are not negative: exact, piece by piece."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from service.domain.exact import ONE, ZERO, snapped
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A straight piece: slope × x + constant.
+
+    Attributes:
+        above: it holds for x above this; the first piece of a function holds at its lower end too.
+        up_to: it holds up to this, which is included; for good if None.
+        slope: what the function rises by for one more of x.
+        constant: what it would be at 0.
+    """
+
+    above: Decimal = ZERO
+    up_to: Decimal | None = None
+    slope: Decimal = ZERO
+    constant: Decimal = ZERO
+
+    def at(self, x: Decimal) -> Decimal:
+        """The function's value."""
+        return self.slope * x + self.constant
+
+    def reaches(self, x: Decimal) -> bool:
+        """Whether x is not beyond its upper end."""
+        return self.up_to is None or snapped(x) <= snapped(self.up_to)
+
+
+Function = tuple[Piece, ...]
+"""Pieces one after the other, from 0 to where there is no end."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """A range of x.
+
+    Attributes:
+        low: its lower end.
+        is_low_included: whether the lower end belongs to it.
+        high: its upper end, which belongs to it; none if None.
+    """
+
+    low: Decimal
+    is_low_included: bool = True
+    high: Decimal | None = None
+
+    def holds(self, x: Decimal) -> bool:
+        """Whether x lies in it, to 28 digits."""
+        x, low = snapped(x), snapped(self.low)
+        if x < low or (x == low and not self.is_low_included):
+            return False
+        return self.high is None or x <= snapped(self.high)
+
+
+EVERYWHERE = (Interval(low=ZERO),)
+
+
+def line(slope: Decimal = ZERO, constant: Decimal = ZERO) -> Function:
+    """A function of a single piece."""
+    return (Piece(slope=slope, constant=constant),)
+
+
+def value_at(function: Function, x: Decimal) -> Decimal:
+    """The function's value at x, 0 or more."""
+    return next(piece for piece in function if piece.reaches(x)).at(x)
+
+
+def total(functions: Iterable[Function]) -> Function:
+    """The sum of some functions."""
+    found = line()
+    for function in functions:
+        found = _joined(found, function, lambda one, other: one + other)
+    return found
+
+
+def scaled(function: Function, factor: Decimal) -> Function:
+    """The function times a factor."""
+    return tuple(replace(each, slope=each.slope * factor, constant=each.constant * factor) for each in function)
+
+
+def _joined(one: Function, other: Function, join: Callable[[Decimal, Decimal], Decimal]) -> Function:
+    """Two functions put together on the pieces that both allow."""
+    found, above = [], ZERO
+    first, second = iter(one), iter(other)
+    left, right = next(first), next(second)
+    while True:
+        ends = [each.up_to for each in (left, right) if each.up_to is not None]
+        up_to = min(ends, default=None)
+        found.append(
+            Piece(
+                above=above,
+                up_to=up_to,
+                slope=join(left.slope, right.slope),
+                constant=join(left.constant, right.constant),
+            )
+        )
+        if up_to is None:
+            return tuple(found)
+        above = up_to
+        if left.up_to == up_to:
+            left = next(first)
+        if right.up_to == up_to:
+            right = next(second)
+
+
+def clamped(function: Function, least: Decimal | None, most: Decimal | None) -> Function:
+    """The function, never below the least nor above the most."""
+    if least is not None:
+        function = _never_beyond(function, least, is_below=True)
+    if most is not None:
+        function = _never_beyond(function, most, is_below=False)
+    return function
+
+
+def _never_beyond(function: Function, limit: Decimal, *, is_below: bool) -> Function:
+    """Each piece cut where it crosses the limit, and flat beyond it."""
+    sign = ONE if is_below else -ONE
+    flat = Piece(constant=limit)
+    found = []
+    for piece in function:
+        for interval, is_kept in _cut(piece, sign, limit):
+            shape = piece if is_kept else flat
+            found.append(replace(shape, above=interval.low, up_to=interval.high))
+    return tuple(found)
+
+
+def _cut(piece: Piece, sign: Decimal, limit: Decimal) -> Iterator[tuple[Interval, bool]]:
+    """The parts of a piece, in order, each with whether sign × (function − limit) is not negative on it."""
+    slope, constant = sign * piece.slope, sign * (piece.constant - limit)
+    whole = Interval(low=piece.above, high=piece.up_to)
+    if slope == 0:
+        yield whole, constant >= 0
+        return
+    root = -constant / slope
+    if root <= piece.above or (piece.up_to is not None and root >= piece.up_to):
+        yield whole, (slope > 0) == (root <= piece.above)
+        return
+    yield Interval(low=piece.above, high=root), slope < 0
+    yield Interval(low=root, high=piece.up_to), slope > 0
+
+
+def not_negative(function: Function) -> tuple[Interval, ...]:
+    """Where the function is 0 or more: each piece solved by itself, so nothing is iterated or approached."""
+    return tuple(found for place, piece in enumerate(function) for found in _not_negative(piece, is_first=not place))
+
+
+def _not_negative(piece: Piece, *, is_first: bool) -> Iterator[Interval]:
+    whole = Interval(low=piece.above, is_low_included=is_first, high=piece.up_to)
+    if piece.slope == 0:
+        if piece.constant >= 0:
+            yield whole
+        return
+    root = -piece.constant / piece.slope
+    if piece.slope > 0:
+        if snapped(root) <= snapped(piece.above):
+            yield whole
+        elif piece.reaches(root):
+            yield Interval(low=root, high=piece.up_to)
+    elif snapped(root) > snapped(piece.above) or (is_first and root >= piece.above):
+        yield replace(whole, high=root if piece.up_to is None else min(root, piece.up_to))
+
+
+def common(one: Iterable[Interval], other: Iterable[Interval]) -> tuple[Interval, ...]:
+    """Where both are, in order."""
+    others = tuple(other)
+    return tuple(found for first in one for second in others if (found := _overlap(first, second)) is not None)
+
+
+def _overlap(one: Interval, other: Interval) -> Interval | None:
+    low = max(one.low, other.low)
+    highs = [each.high for each in (one, other) if each.high is not None]
+    high = min(highs, default=None)
+    is_low_included = all(each.is_low_included for each in (one, other) if snapped(each.low) == snapped(low))
+    if high is None or snapped(low) < snapped(high) or (is_low_included and snapped(low) == snapped(high)):
+        return Interval(low=low, is_low_included=is_low_included, high=high)
+    return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Highest:
+    """The most that something comes to.
+
+    Attributes:
+        figure: the most; no limit if None.
+        at: where it is reached; None where it is only approached.
+    """
+
+    figure: Decimal | None
+    at: Decimal | None = None
+
+
+def highest_value(function: Function) -> Highest:
+    """The most the function comes to: at 0, or at an end of one of its pieces."""
+    if function[-1].slope > 0:
+        return Highest(figure=None)
+    return _most([Highest(figure=function[0].constant, at=ZERO), *_ends(function, lambda figure, _: figure)])
+
+
+def highest_ratio(function: Function) -> Highest:
+    """The most that function ÷ x comes to for x above 0.
+
+    On a piece the ratio is slope + constant ÷ x, which rises or falls all along it: the most is at an end.
+    """
+    if function[0].constant > 0:
+        return Highest(figure=None)  # towards 0 the ratio grows without limit
+    last = Highest(figure=function[-1].slope)
+    return _most([*_ends(function, lambda figure, x: figure / x), last])
+
+
+def _ends(function: Function, measure: Callable[[Decimal, Decimal], Decimal]) -> Iterator[Highest]:
+    """The measure at the ends of the pieces that are above 0; at a lower end, that of the last piece but approached."""
+    for piece in function:
+        if piece.above > 0:
+            yield Highest(figure=measure(piece.at(piece.above), piece.above))
+        if piece.up_to is not None and piece.up_to > 0:
+            yield Highest(figure=measure(piece.at(piece.up_to), piece.up_to), at=piece.up_to)
+
+
+def _most(found: Iterable[Highest]) -> Highest:
+    """The greatest; among equals one that is reached."""
+    return max(found, key=lambda each: (snapped(each.figure or ZERO), each.at is not None))

@@ -1,0 +1,91 @@
+"""How a price is to be found: what is aimed at, what it must not fall below, and which prices may be asked."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from enum import StrEnum
+from typing import Annotated
+
+from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
+from service.domain.errors import InvalidValueError
+from service.domain.exact import ONE, UNITS
+from service.domain.money import is_at_minor_unit, minor_unit_decimals
+
+
+class Target(StrEnum):
+    """What a pricing policy aims at."""
+
+    MARGIN = "margin"
+    MARKUP = "markup"
+    PROFIT_PER_PIECE = "profit_per_piece"
+    FIXED_PRICE = "fixed_price"
+
+
+class CostBasis(StrEnum):
+    """The cost a policy starts from."""
+
+    FULL = "full_cost"
+    VARIABLE = "variable_cost"
+
+
+class Display(StrEnum):
+    """Whether the price that is asked contains the tax."""
+
+    TAX_EXCLUSIVE = "tax_exclusive"
+    TAX_INCLUSIVE = "tax_inclusive"
+
+
+class Rounding(StrEnum):
+    """Which price of the grid is taken."""
+
+    UP = "up"
+    NEAREST = "nearest"
+
+
+@declared
+class PricingPolicy:
+    """How a price is found.
+
+    Attributes:
+        target: margin (profit ÷ net price), markup (profit ÷ cost), profit per piece, or a fixed price.
+        value: the margin or markup as a share, the profit or the price as an amount in the sheet's currency.
+        cost_basis: the cost the target is measured against; on variable cost, profit means contribution.
+        never_below_cost: the price asked never falls below this cost.
+        never_below_amount: the price asked never falls below this amount.
+        price_step: prices are multiples of this, or, with endings, repeat every so much; the minor unit if
+            left out, 1 with endings.
+        price_endings: the endings a price may have within a step, for instance ["0.90"]; [0] if left out.
+        rounding: the next price up, or the nearest that is not below the floor.
+        display: whether the asked price contains the tax; if left out as the sales channel shows its prices, and
+            without tax where there is no channel.
+    """
+
+    target: Target
+    value: Decimal
+    cost_basis: CostBasis = CostBasis.FULL
+    never_below_cost: CostBasis | None = None
+    never_below_amount: NotNegative | None = None
+    price_step: Positive | None = None
+    price_endings: Annotated[tuple[Annotated[Decimal, Bounds(at_least=0)], ...], Length(at_most=20)] = ()
+    rounding: Rounding = Rounding.UP
+    display: Display | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.target is Target.MARGIN and self.value >= 1:
+            yield InvalidValueError(("value",), "a margin must be less than 1: it is a share of the net price")
+        if self.target is Target.MARKUP and self.value < -1:
+            yield InvalidValueError(("value",), "a markup must be -1 or more")
+        if self.target is Target.FIXED_PRICE and self.value < 0:
+            yield InvalidValueError(("value",), "a price must be 0 or more")
+        step = self.price_step or (ONE if self.price_endings else None)
+        if step is not None and any(ending >= step for ending in self.price_endings):
+            yield InvalidValueError(("price_endings",), f"must be less than the step of {step:f}")
+
+    def grid_problems(self, currency: str) -> Iterator[InvalidValueError]:
+        """Prices, steps and endings finer than the currency's minor unit."""
+        unit = UNITS[minor_unit_decimals(currency)]
+        if self.target is Target.FIXED_PRICE and not is_at_minor_unit(self.value, currency):
+            yield InvalidValueError(("value",), f"must be a multiple of {unit}, the minor unit of {currency}")
+        if self.price_step is not None and not is_at_minor_unit(self.price_step, currency):
+            yield InvalidValueError(("price_step",), f"must be a multiple of {unit}, the minor unit of {currency}")
+        if not all(is_at_minor_unit(ending, currency) for ending in self.price_endings):
+            yield InvalidValueError(("price_endings",), f"must be multiples of {unit}, the minor unit of {currency}")

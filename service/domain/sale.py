@@ -1,0 +1,182 @@
+"""What stands between the price of a piece and what is kept of it: tax, fees, conversion and shipping."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from service.domain.channels import ChannelRate, Fee, FeeBand, FeeBase, Payer
+from service.domain.exact import ONE, ZERO, exactly
+from service.domain.piecewise import Function, Piece, clamped, line, scaled, total, value_at
+from service.domain.pricing_policy import Display
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChargedFee:
+    """A fee in the currency of sale.
+
+    Attributes:
+        name: what it is called.
+        base: what it is a share of.
+        function: what it takes, its tax included, of each amount of its base.
+        fee: as the channel's terms have it.
+        convert: an amount of those terms in the currency of sale.
+    """
+
+    name: str
+    base: FeeBase
+    function: Function
+    fee: Fee
+    convert: Callable[[Decimal], Decimal] = field(compare=False)
+
+    def band_at(self, base: Decimal) -> FeeBand:
+        """The band that a base in the currency of sale falls into."""
+        return self.fee.band_at(base, self.convert)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sale:
+    """The conditions under which a piece is sold; every amount in the currency of sale.
+
+    Attributes:
+        display: whether the asked price contains the tax.
+        tax_share: the tax as a share of the net price.
+        fees: what the channel takes.
+        conversion_share: what it keeps of what it pays out when that is another currency.
+        shipping_cost: what shipping a piece costs the workshop.
+        shipping_charge: what the buyer is charged for it, tax included.
+    """
+
+    display: Display = Display.TAX_EXCLUSIVE
+    tax_share: Decimal = ZERO
+    fees: tuple[ChargedFee, ...] = ()
+    conversion_share: Decimal = ZERO
+    shipping_cost: Decimal = ZERO
+    shipping_charge: Decimal = ZERO
+
+    @property
+    def with_tax(self) -> Decimal:
+        """What a net amount is multiplied with to contain the tax."""
+        return ONE + self.tax_share
+
+    @property
+    def displayed(self) -> Decimal:
+        """What a net price is multiplied with to be displayed."""
+        return self.with_tax if self.display is Display.TAX_INCLUSIVE else ONE
+
+    @property
+    def gross_of_displayed(self) -> Decimal:
+        """What a displayed price is multiplied with to contain the tax."""
+        return ONE if self.display is Display.TAX_INCLUSIVE else self.with_tax
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether nothing but tax stands between the price and what is kept."""
+        return not (self.fees or self.conversion_share or self.shipping_cost or self.shipping_charge)
+
+    @property
+    def net_shipping_charge(self) -> Decimal:
+        """What the buyer is charged for shipping, without tax."""
+        return self.shipping_charge / self.with_tax
+
+    def base_amount(self, base: FeeBase, gross: Decimal) -> Decimal:
+        """What a fee is a share of, at a gross price."""
+        match base:
+            case FeeBase.NET_PRICE:
+                return gross / self.with_tax
+            case FeeBase.GROSS_WITH_SHIPPING:
+                return gross + self.shipping_charge
+            case FeeBase.GROSS_PRICE:
+                return gross
+
+    def fee_amount(self, charged: ChargedFee, gross: Decimal) -> Decimal:
+        """What a fee comes to at a gross price, its tax included."""
+        return value_at(charged.function, self.base_amount(charged.base, gross))
+
+    def fee_total(self, gross: Decimal) -> Decimal:
+        """What all fees come to."""
+        return sum((self.fee_amount(charged, gross) for charged in self.fees), ZERO)
+
+    def paid_out(self, gross: Decimal) -> Decimal:
+        """What the channel converts and pays out: price and shipping charge, less its fees."""
+        return gross + self.shipping_charge - self.fee_total(gross)
+
+    def conversion_cost(self, gross: Decimal) -> Decimal:
+        """What it keeps of that by its conversion spread."""
+        return max(ZERO, self.paid_out(gross)) * self.conversion_share
+
+    def proceeds(self, gross: Decimal) -> Decimal:
+        """What the piece brings in for its cost and the profit: net price less fees, conversion and shipping."""
+        net = gross / self.with_tax
+        taken = self.fee_total(gross) + self.conversion_cost(gross)
+        return net - taken - self.shipping_cost + self.net_shipping_charge
+
+    def taxed_proceeds(self) -> Function:
+        """(1 + tax) × proceeds as a function of the gross price g.
+
+        Multiplied by what adds the tax, so that no division is rounded before an equation is solved:
+        g + shipping charge − (1 + tax) × [fees(g) + spread × max(0, g + shipping charge − fees(g)) + shipping cost].
+        """
+        fees = [scaled(self._taxed(charged), -ONE) for charged in self.fees]
+        income = line(slope=ONE, constant=self.shipping_charge - self.with_tax * self.shipping_cost)
+        if not self.conversion_share:
+            return total([income, *fees])
+        paid_out = total([line(slope=self.with_tax, constant=self.with_tax * self.shipping_charge), *fees])
+        return total([income, *fees, scaled(clamped(paid_out, ZERO, None), -self.conversion_share)])
+
+    def _taxed(self, charged: ChargedFee) -> Function:
+        """(1 + tax) × a fee as a function of the gross price: its base put in, piece by piece."""
+        is_net = charged.base is FeeBase.NET_PRICE
+        stretch = self.with_tax if is_net else ONE
+        offset = self.shipping_charge if charged.base is FeeBase.GROSS_WITH_SHIPPING else ZERO
+        found = []
+        for piece in charged.function:
+            up_to = None if piece.up_to is None else piece.up_to * stretch - offset
+            if up_to is not None and up_to < 0:
+                continue
+            found.append(
+                Piece(
+                    above=max(ZERO, piece.above * stretch - offset),
+                    up_to=up_to,
+                    slope=piece.slope * (ONE if is_net else self.with_tax),
+                    constant=self.with_tax * (piece.slope * offset + piece.constant),
+                )
+            )
+        return tuple(found)
+
+
+@exactly
+def sale_through(
+    terms: ChannelRate,
+    *,
+    display: Display,
+    tax_share: Decimal,
+    convert: Callable[[Decimal], Decimal],
+    is_converted: bool,
+    shipping_cost: Decimal = ZERO,
+) -> Sale:
+    """The conditions of sale through a channel.
+
+    Args:
+        terms: the channel's, in force on the day.
+        display: whether the channel's prices contain the tax.
+        tax_share: the tax as a share of the net price.
+        convert: an amount of the terms' currency in the currency of sale, unrounded.
+        is_converted: whether the channel pays out in another currency than that of the sale.
+        shipping_cost: what shipping a piece costs, in the currency of sale.
+    """
+    bare = Sale(display=display, tax_share=tax_share)
+    charge = ZERO
+    if terms.shipping_paid_by is Payer.BUYER:
+        stated = terms.shipping_charge
+        charge = shipping_cost * bare.with_tax if stated is None else convert(stated) * bare.gross_of_displayed
+    return Sale(
+        display=display,
+        tax_share=tax_share,
+        fees=tuple(
+            ChargedFee(name=fee.name, base=fee.base, function=fee.function(convert), fee=fee, convert=convert)
+            for fee in terms.fees
+        ),
+        conversion_share=terms.conversion_spread_share if is_converted else ZERO,
+        shipping_cost=shipping_cost,
+        shipping_charge=charge,
+    )
