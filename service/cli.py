@@ -8,7 +8,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo, available_timezones
 
 import click
-from babel import Locale, UnknownLocaleError
+from babel import Locale
 from granian import Granian
 from granian.constants import Interfaces
 
@@ -25,6 +25,7 @@ from service.config import (
 )
 from service.domain.declared import Name, rules_and_type
 from service.domain.errors import UnknownCurrencyError
+from service.domain.locales import locale_problem
 from service.domain.money import minor_unit_decimals
 from service.store.database import Database, UnknownDatabaseError
 from service.store.schema import SchemaState, find_schema_state, migrate
@@ -97,10 +98,9 @@ def _currency(_context: click.Context, _parameter: click.Parameter, value: str) 
 
 
 def _locale(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
-    try:
-        return str(Locale.parse(value))
-    except (UnknownLocaleError, ValueError):
-        raise click.BadParameter(f"{value} is not a CLDR locale, such as en_IE") from None
+    if locale_problem(value) is not None:
+        raise click.BadParameter(f"{value} is not a CLDR locale, such as en_IE")
+    return str(Locale.parse(value))
 
 
 def _time_zone(_context: click.Context, _parameter: click.Parameter, value: str) -> str:

@@ -10,7 +10,9 @@ from service.encoding import encoded, to_bytes
 
 JSON = "application/json"
 TEXT = "text/plain"
-OFFERED = {"quotations.OneQuotation": (JSON, TEXT)}
+CSV = "text/csv"
+JSON_LD = "application/ld+json"
+OFFERED = {"quotations.OneQuotation": (JSON, TEXT), "listings-sheets.PriceList": (CSV, JSON_LD)}
 """Endpoints that answer in more than JSON, the first where the client does not mind."""
 
 

@@ -143,6 +143,7 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.CurrencyMismatchError: _simple(422, "currency-mismatch", "one", "other"),
     domain.ProductLoopError: _product_loop,
     domain.InconsistentProductError: _simple(409, "inconsistent-product", "product"),
+    domain.UnmeasuredProductError: _simple(422, "unmeasured-product", "product", "measure", "missing"),
     domain.TooComplexError: _too_complex,
     domain.MissingRatesError: _missing_rates,
     domain.MissingExchangeRateError: _simple(422, "missing-exchange-rate", "one", "other", "max_age_days"),

@@ -1,20 +1,14 @@
 """A quotation as plain text, its numbers and dates in the workshop's locale."""
 
 from collections.abc import Iterable, Iterator
-from copy import copy
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from textwrap import wrap
-from unicodedata import bidirectional
 
-from babel import Locale
-from babel.dates import format_date
-from babel.numbers import format_decimal, format_percent
-
+from service.documents.formats import formatted_date, formatted_number, formatted_price, formatted_share, isolated
 from service.domain.cautions import Concern
 from service.domain.exact import ZERO
-from service.domain.money import Money, in_currency, minor_unit_decimals
+from service.domain.money import Money, in_currency
 from service.domain.quotation import QuotationFigures, QuotedAdjustment, QuotedLine, QuotedQuantity, Remarks
 from service.domain.quotation_request import QuotationRequest
 
@@ -71,24 +65,24 @@ class _Text:
         paper, customer = self.paper, self.paper.request.customer
         yield f"QUOTATION ({paper.status})".ljust(WIDTH - len(paper.reference)) + paper.reference
         yield "=" * WIDTH
-        yield _isolated(paper.seller)
-        yield from map(_isolated, paper.seller_address.splitlines())
+        yield isolated(paper.seller)
+        yield from map(isolated, paper.seller_address.splitlines())
         yield ""
-        yield f"For    {_isolated(customer.name)}"
-        yield from (f"       {_isolated(line)}" for line in (*customer.address.splitlines(), customer.contact) if line)
+        yield f"For    {isolated(customer.name)}"
+        yield from (f"       {isolated(line)}" for line in (*customer.address.splitlines(), customer.contact) if line)
         if customer.reference:
-            yield f"       Your reference: {_isolated(customer.reference)}"
+            yield f"       Your reference: {isolated(customer.reference)}"
         if customer.tax_number:
-            yield f"       Tax number: {_isolated(customer.tax_number)}"
-        yield f"Date   {self._date(paper.quoted_on)}"
-        yield f"Valid  until {self._date(paper.valid_until)}"
+            yield f"       Tax number: {isolated(customer.tax_number)}"
+        yield f"Date   {formatted_date(paper.quoted_on, paper.locale)}"
+        yield f"Valid  until {formatted_date(paper.valid_until, paper.locale)}"
         yield ""
         yield f"All prices in {paper.figures.currency}, without tax until the total."
         yield ""
 
     def _line(self, number: int, line: QuotedLine) -> Iterator[str]:
         yield "-" * WIDTH
-        yield from wrap(f"{number}. {_isolated(line.description)} ({line.product})", WIDTH, subsequent_indent="   ")
+        yield from wrap(f"{number}. {isolated(line.description)} ({line.product})", WIDTH, subsequent_indent="   ")
         yield from self._quantity(line.quoted)
         if line.quantity_breaks:
             yield "   Other quantities you may choose instead, not in the total below:"
@@ -96,7 +90,7 @@ class _Text:
                 yield from self._quantity(other)
 
     def _quantity(self, quoted: QuotedQuantity) -> Iterator[str]:
-        count = format_decimal(quoted.quantity, locale=self.paper.locale)
+        count = formatted_number(quoted.quantity, self.paper.locale)
         row = f"   {count} × {self._money(quoted.unit_price)}"
         adjusted = quoted.allowances or quoted.charges
         if not adjusted:
@@ -115,7 +109,7 @@ class _Text:
         for word, sign, adjustments in (("less", -1, allowances), ("plus", 1, charges)):
             for each in adjustments:
                 signed = in_currency(each.amount.amount * sign, each.amount.currency)
-                yield _row(f"{indent}{word} {_isolated(each.reason)}", self._money(signed))
+                yield _row(f"{indent}{word} {isolated(each.reason)}", self._money(signed))
 
     def _totals(self) -> Iterator[str]:
         totals, figures = self.paper.figures.totals, self.paper.figures
@@ -124,7 +118,8 @@ class _Text:
         yield from self._adjustments(figures.allowances, figures.charges, "  ")
         yield _row("Total without tax", self._money(totals.tax_exclusive))
         for subtotal in totals.tax_subtotals:
-            told = f"{subtotal.name}: {self._share(subtotal.rate_share)} of {self._money(subtotal.taxable_amount)}"
+            share = formatted_share(subtotal.rate_share, self.paper.locale)
+            told = f"{subtotal.name}: {share} of {self._money(subtotal.taxable_amount)}"
             yield _row(f"  {told}", self._money(subtotal.tax_amount))
             if subtotal.exemption_reason:
                 yield f"    {subtotal.exemption_reason}"
@@ -139,7 +134,7 @@ class _Text:
                 yield ""
                 yield f"{title}:"
                 for paragraph in text.splitlines():
-                    yield from wrap(_isolated(paragraph), WIDTH, initial_indent="  ", subsequent_indent="  ") or [""]
+                    yield from wrap(isolated(paragraph), WIDTH, initial_indent="  ", subsequent_indent="  ") or [""]
         cautions = [each for each in self.paper.remarks.cautions if each.concerns is Concern.PRODUCT]
         if cautions:
             yield ""
@@ -149,29 +144,7 @@ class _Text:
                 yield from wrap(told, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
     def _money(self, money: Money) -> str:
-        # CLDR's digits of a currency differ from ISO 4217's, and Babel rounds half even: the figure is at its minor
-        # unit already, so the pattern is told how many digits that is.
-        pattern = copy(Locale.parse(self.paper.locale).currency_formats["standard"])
-        digits = minor_unit_decimals(money.currency)
-        pattern.frac_prec = (digits, digits)
-        shown: str = pattern.apply(money.amount, self.paper.locale, currency=money.currency, currency_digits=False)
-        return shown
-
-    def _share(self, share: Decimal) -> str:
-        return format_percent(share, locale=self.paper.locale, decimal_quantization=False)
-
-    def _date(self, day: date) -> str:
-        return format_date(day, "long", locale=self.paper.locale)
-
-
-_TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
-
-
-def _isolated(text: str) -> str:
-    """The text, kept from turning what stands around it the other way (UAX #9, isolates)."""
-    if any(bidirectional(character) in _TURNING for character in text):
-        return f"\u2068{text}\u2069"
-    return text
+        return formatted_price(money, self.paper.locale)
 
 
 def _row(text: str, amount: str) -> str:

@@ -81,6 +81,24 @@ class InconsistentProductError(PugmillError, ValueError):
         self.problems = tuple(problems)
 
 
+class UnmeasuredProductError(PugmillError, ValueError):
+    """A product lacks what its unit price takes.
+
+    Attributes:
+        product: what it is called.
+        measure: the unit of quantity that a price is asked for.
+        missing: the members it lacks.
+    """
+
+    def __init__(self, product: str, measure: str, missing: Sequence[str]) -> None:
+        super().__init__(
+            f"'{product}' has no price per {measure} without {' and '.join(missing)}; register the product with it"
+        )
+        self.product = product
+        self.measure = str(measure)
+        self.missing = tuple(missing)
+
+
 class TooComplexError(PugmillError, ValueError):
     """A product explodes into more than the service computes.
 

@@ -1,14 +1,13 @@
 """A product offered for online sale, piece by piece."""
 
 from collections.abc import Iterator
-from typing import Annotated
 
-from service.domain.declared import Code, CurrencyCode, Line, Paragraph, Pieces, Text, declared
+from service.domain.declared import Code, CurrencyCode, Line, Paragraph, Pieces, declared
 from service.domain.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.locales import LocaleCode
 from service.domain.pricing_policy import PricingPolicy
 from service.domain.resources import Reference
-
-LocaleCode = Annotated[str, Text(max_length=20)]
+from service.domain.unit_price import Measure
 
 
 @declared
@@ -28,6 +27,7 @@ class Listing:
         tax: code of the tax; none if left out.
         shipping_service: code of the service that a piece is sent with; collected by the buyer if left out.
         shipping_zone: the service's zone that buyers are in.
+        unit_price_per: the unit of quantity that a unit price is shown for; none is shown if left out.
         note: anything worth knowing; not shown to buyers.
     """
 
@@ -42,6 +42,7 @@ class Listing:
     tax: Code | None = None
     shipping_service: Code | None = None
     shipping_zone: Code | None = None
+    unit_price_per: Measure | None = None
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:

@@ -1,4 +1,4 @@
-"""Money and its currency: minor units from ISO 4217, what has ended from CLDR."""
+"""Money and its currency: minor units from ISO 4217, what has ended and what is paid in cash from CLDR."""
 
 from datetime import date
 from decimal import Decimal
@@ -9,7 +9,7 @@ from iso4217 import Currency
 
 from service.domain.declared import CurrencyCode, declared
 from service.domain.errors import CurrencyMismatchError, InvalidValueError, UnknownCurrencyError
-from service.domain.exact import half_up
+from service.domain.exact import UNITS, exactly, half_up
 
 UNIT_COST_DECIMALS = 4
 """How many digits more than the minor unit a unit cost shows."""
@@ -95,3 +95,31 @@ def unit_cost(amount: Decimal, currency: str) -> Money:
 def is_at_minor_unit(amount: Decimal, currency: str) -> bool:
     """Whether the amount has no more decimals than the currency's minor unit."""
     return half_up(amount, minor_unit_decimals(currency)) == amount
+
+
+def cash_step(currency: str) -> Decimal | None:
+    """What every amount of cash is a multiple of, where that is more than the minor unit; None elsewhere.
+
+    Raises:
+        UnknownCurrencyError: not a currency of ISO 4217 today.
+
+    Source: Unicode CLDR, supplemental data, currency fractions: cash rounding, counted in units of the last of the
+        cash digits; a currency that is not listed has those of the default (as packaged in Babel).
+    """
+    fractions = get_global("currency_fractions")
+    *_, cash_digits, cash_rounding = fractions.get(currency, fractions["DEFAULT"])
+    step = UNITS[cash_digits] * (cash_rounding or 1)
+    return step if step > UNITS[minor_unit_decimals(currency)] else None
+
+
+@exactly
+def cash_rounded(amount: Decimal, currency: str) -> Money | None:
+    """What is paid of the amount in cash: the nearest multiple of the cash step, half up; None where there is none.
+
+    Tax comes first and this last: the amount is the whole of what is due. It is taken at the minor unit, as the
+    customer is told it, and only then rounded to the step.
+    """
+    step = cash_step(currency)
+    if step is None:
+        return None
+    return rounded(half_up(rounded(amount, currency).amount / step, 0) * step, currency)

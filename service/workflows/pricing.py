@@ -12,7 +12,14 @@ from service.domain.cost_sheet import CostSheet
 from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import DayRates
-from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, is_at_minor_unit, minor_unit_decimals
+from service.domain.money import (
+    UNIT_COST_DECIMALS,
+    Money,
+    cash_rounded,
+    in_currency,
+    is_at_minor_unit,
+    minor_unit_decimals,
+)
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.price_statement import DiscountStatement, PriceStatement, discount_statement, price_statement
 from service.domain.pricing import Price, Pricing, unit_costs
@@ -98,6 +105,7 @@ class PriceSheet:
         channel: code of the sales channel, if any. Each order is for one piece.
         policy: what was aimed at; None for the inverse question.
         price_per_piece: the price with every term of the way.
+        cash_price: what is paid for a piece in cash, tax included; none where cash is not rounded.
         discount: what the discount that was asked about does.
         settlement: what comes home, where the sale goes through a channel or is in another currency.
         rates_valid_from: the first day of the terms of tax, channel and shipping, by resource.
@@ -115,6 +123,7 @@ class PriceSheet:
     channel: str | None
     policy: PricingPolicy | None
     price_per_piece: PriceStatement
+    cash_price: Money | None
     discount: DiscountStatement | None
     settlement: Settlement | None
     rates_valid_from: Mapping[str, date]
@@ -171,6 +180,7 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
         channel=question.channel,
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
+        cash_price=cash_rounded(found.gross, way.currency),
         discount=way.discount(found),
         settlement=way.settlement(found),
         rates_valid_from={rate.resource: rate.valid_from for rate in used},

@@ -95,6 +95,13 @@ def _others() -> list[Place]:
             path=f"{sheet}/price-sheet?{costs}&target=margin&value=0.35&tax=vat",
             for_stranger=404,
         ),
+        Place(
+            method="GET",
+            template="/v1/listings/{code}/price-sheet",
+            path="/v1/listings/sheet-online/price-sheet?as_of=2026-11-25",
+            for_stranger=404,
+        ),
+        Place(method="GET", template="/v1/price-list", path="/v1/price-list?as_of=2026-11-25", for_stranger=200),
         Place(method="GET", template="/v1/rate-card", path="/v1/rate-card?as_of=2026-11-25", for_stranger=200),
         Place(method="GET", template="/v1/exchange-rates", path="/v1/exchange-rates", for_stranger=200),
         Place(method="GET", template=day, path=f"/v1/exchange-rates/{DAY}", for_stranger=404),

@@ -4,10 +4,22 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from service.domain.errors import CurrencyMismatchError, InvalidValuesError, UnknownCurrencyError
-from service.domain.money import Money, in_currency, is_at_minor_unit, minor_unit_decimals, rounded, unit_cost
+from service.domain.money import (
+    Money,
+    cash_rounded,
+    cash_step,
+    in_currency,
+    is_at_minor_unit,
+    minor_unit_decimals,
+    rounded,
+    unit_cost,
+)
 from tests.domain.examples import euros
+from tests.domain.strategies import figures
 
 
 class TestMinorUnit:
@@ -68,3 +80,24 @@ class TestRounding:
         assert is_at_minor_unit(Decimal("0.010"), "EUR")
         assert not is_at_minor_unit(Decimal("0.011"), "EUR")
         assert not is_at_minor_unit(Decimal("0.5"), "JPY")
+
+
+class TestCash:
+    def test_is_rounded_from_the_amount_as_the_customer_is_told_it(self) -> None:
+        assert cash_rounded(Decimal("1.249"), "DKK") == Money(amount=Decimal("1.50"), currency="DKK")
+        assert cash_rounded(Decimal("-1.25"), "DKK") == Money(amount=Decimal("-1.50"), currency="DKK")
+
+    def test_of_what_is_no_currency_is_refused(self) -> None:
+        with pytest.raises(UnknownCurrencyError):
+            cash_rounded(Decimal(1), "ZZZ")
+
+    @given(st.sampled_from(["CHF", "DKK", "SEK", "RSD", "IQD", "TWD"]), figures("0", "99999", 3))
+    def test_is_the_nearest_multiple_of_the_step_and_the_higher_of_two(self, currency: str, amount: Decimal) -> None:
+        step, told = cash_step(currency), rounded(amount, currency).amount
+        paid = cash_rounded(amount, currency)
+
+        assert step is not None
+        assert paid is not None
+        assert paid.amount % step == 0
+        assert -step / 2 < paid.amount - told <= step / 2
+        assert rounded(paid.amount, currency) == paid

@@ -1,0 +1,92 @@
+"""What a listing's price is, and the price list of all of them for other programs."""
+
+from collections.abc import Iterator
+from datetime import date
+from itertools import chain
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import CSV, JSON_LD, answer
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.kept import kept
+from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
+from service.api.schemas import schema_of
+from service.documents.price_list import price_list_csv, price_list_json_ld
+from service.domain.declared import Code, NotNegative, ProperShare, declared
+from service.workflows import listings
+from service.workflows.listings import ListingQuestion, ListingSheet
+
+blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
+
+_WRITERS = {CSV: price_list_csv, JSON_LD: price_list_json_ld}
+
+
+@declared
+class ListingQuery:
+    """On which day, and what else is asked about the price.
+
+    Attributes:
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        kept_at: the inverse question: what is kept at this price, in the listing's currency.
+        discount_share: what taking this share off the price would do, and the least price that bears it.
+    """
+
+    as_of: date | None = None
+    kept_at: NotNegative | None = None
+    discount_share: ProperShare | None = None
+
+
+@declared
+class PriceListQuery:
+    """Which prices.
+
+    Attributes:
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        channel: code of a sales channel, for its listings alone.
+    """
+
+    as_of: date | None = None
+    channel: Code | None = None
+
+
+@blueprint.route("/listings/<code>/price-sheet", parameters=[CODE])
+class ListingPriceSheet(MethodView):
+    """What to ask on a listing."""
+
+    @kept
+    @documented("getListingPriceSheet", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(ListingQuery)(), location="query")
+    @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)
+    def get(self, query: ListingQuery, code: str) -> flask.Response:
+        """What to ask for a piece on a listing, or what is kept at a price."""
+        question = ListingQuestion(
+            as_of=query.as_of or workshop().today(), kept_at=query.kept_at, discount_share=query.discount_share
+        )
+        return answer(listings.price_listing(database(), workshop(), checked_code(code), question))
+
+
+@blueprint.route("/price-list")
+class PriceList(MethodView):
+    """The price list."""
+
+    @documented("getPriceList", 406, 422)
+    @blueprint.arguments(schema_of(PriceListQuery)(), location="query")
+    @blueprint.response(200, {"type": "string"}, content_type=CSV)
+    @blueprint.alt_response(200, schema={"type": "object"}, content_type=JSON_LD, success=True)
+    def get(self, query: PriceListQuery) -> flask.Response:
+        """Every listing with its price, as CSV (RFC 4180) or as schema.org's products and offers (JSON-LD).
+
+        What cannot be priced is in it too, with the reason in place of its price; as JSON-LD without an offer.
+        """
+        as_of = query.as_of or workshop().today()
+        entries = listings.price_list(database(), workshop(), as_of, query.channel)
+        media_type = flask.g.media_type
+        parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
+        return flask.Response(_begun(_WRITERS[media_type](entries)), content_type=media_type + parameters)
+
+
+def _begun(parts: Iterator[bytes]) -> Iterator[bytes]:
+    """The parts, the first of them made at once: what is wrong from the start is a problem and not half an answer."""
+    return chain([next(parts)], parts)

@@ -1,0 +1,119 @@
+"""Prices, numbers, shares and dates as people of a locale read them.
+
+Digits are 0 to 9 in every locale: Babel knows each locale's separators for them, but not its other digits.
+"""
+
+import re
+from copy import copy
+from datetime import date
+from decimal import Decimal
+from functools import lru_cache
+from unicodedata import bidirectional, category
+
+from babel import Locale
+from babel.dates import format_date
+from babel.numbers import NumberPattern, format_decimal, format_percent, get_currency_symbol
+from babel.units import format_compound_unit
+
+from service.domain.exact import exactly
+from service.domain.money import Money, minor_unit_decimals, rounded
+from service.domain.unit_price import Measure, UnitPrice
+
+_NO_BREAK_SPACE = "\u00a0"
+_UNITS = {
+    Measure.KILOGRAM: "mass-kilogram",
+    Measure.METRE: "length-meter",
+    Measure.SQUARE_METRE: "area-square-meter",
+    Measure.CUBIC_METRE: "volume-cubic-meter",
+}
+"""What CLDR calls each measure."""
+
+
+def formatted_price(price: Money, locale: str) -> str:
+    """An amount with its currency, at the minor unit of ISO 4217."""
+    return _isolated_in(locale, _price(price, locale))
+
+
+def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
+    """The price of one unit of quantity, such as 3,20 €/kg."""
+    price, unit = _price(unit_price.price, locale), _UNITS[unit_price.measure]
+    shown = format_compound_unit(price, denominator_unit=unit, length="short", locale=_parsed(locale))
+    assert shown is not None  # it would be for a unit that CLDR does not have
+    return _isolated_in(locale, shown)
+
+
+@exactly
+def formatted_number(number: Decimal | int, locale: str) -> str:
+    """A number with every digit it has."""
+    return _isolated_in(locale, format_decimal(number, locale=locale, decimal_quantization=False))
+
+
+@exactly
+def formatted_share(share: Decimal, locale: str) -> str:
+    """A share of one as a percentage, with every digit it has."""
+    return _isolated_in(locale, format_percent(share, locale=locale, decimal_quantization=False))
+
+
+def formatted_date(day: date, locale: str) -> str:
+    """A day in words."""
+    return _isolated_in(locale, format_date(day, "long", locale=locale))
+
+
+_TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
+
+
+def isolated(text: str) -> str:
+    """The text, kept from turning what stands around it the other way.
+
+    Source: Unicode Standard Annex #9, Unicode Bidirectional Algorithm, isolates.
+    """
+    if any(bidirectional(character) in _TURNING for character in text):
+        return f"\u2068{text}\u2069"
+    return text
+
+
+def _isolated_in(locale: str, text: str) -> str:
+    """The text isolated where its locale is written from right to left, or where it would turn anything."""
+    return f"\u2068{text}\u2069" if _parsed(locale).character_order == "right-to-left" else isolated(text)
+
+
+@lru_cache(maxsize=1024)
+def _parsed(locale: str) -> Locale:
+    return Locale.parse(locale)
+
+
+@exactly
+def _price(price: Money, locale: str) -> str:
+    # Babel rounds half even: the amount is brought to its minor unit here, and the pattern shows all of it.
+    amount = rounded(price.amount, price.currency).amount
+    shown: str = _price_pattern(locale, price.currency).apply(amount, _parsed(locale))
+    return shown
+
+
+@lru_cache(maxsize=4096)
+def _price_pattern(locale: str, currency: str) -> NumberPattern:
+    """The locale's pattern for the currency, with its symbol and as many decimals as its minor unit has.
+
+    CLDR's digits of a currency differ from ISO 4217's. Between a symbol that ends in a letter and a digit stands a
+    space (CHF 5.00, but €5.00), which Babel leaves out.
+
+    Source: Unicode Technical Standard #35, part 3, Numbers, currency spacing.
+    """
+    pattern: NumberPattern = copy(_parsed(locale).currency_formats["standard"])
+    digits = minor_unit_decimals(currency)
+    pattern.frac_prec = (digits, digits)
+    symbol = get_currency_symbol(currency, locale)
+    pattern.prefix = _both(pattern.prefix, r"¤$", symbol + _space_beside(symbol[-1]), symbol)
+    pattern.suffix = _both(pattern.suffix, r"^¤", _space_beside(symbol[0]) + symbol, symbol)
+    return pattern
+
+
+def _both(affixes: tuple[str, str], beside_number: str, spaced: str, symbol: str) -> tuple[str, str]:
+    """What stands before, or after, a number of either sign: the spaced symbol beside it, the bare one elsewhere."""
+    positive, negative = (re.sub(beside_number, spaced, affix).replace("¤", symbol) for affix in affixes)
+    return positive, negative
+
+
+def _space_beside(character: str) -> str:
+    """A space between a digit and this character of a symbol; none where that is a sign, such as €, or a space."""
+    return "" if category(character)[0] in "SZ" else _NO_BREAK_SPACE

@@ -1,0 +1,170 @@
+"""A price list for machines: as CSV (RFC 4180) and as structured data (schema.org, JSON-LD), written as it is read."""
+
+import csv
+import re
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from typing import Any
+
+from service.domain.money import Money
+from service.domain.price_list import PriceListEntry
+from service.domain.pricing_policy import Display
+from service.domain.unit_price import Measure, UnitPrice
+from service.encoding import encoded, to_bytes
+
+COLUMNS = (
+    "listing",
+    "product",
+    "name",
+    "description",
+    "channel",
+    "locale",
+    "as_of",
+    "currency",
+    "price",
+    "display",
+    "gross_price",
+    "net_price",
+    "tax_share",
+    "unit_price",
+    "unit_price_measure",
+    "shipping_weight_kg",
+    "mass_kg",
+    "length_mm",
+    "width_mm",
+    "height_mm",
+    "cash_price",
+    "margin_share",
+    "formatted_price",
+    "formatted_unit_price",
+    "cautions",
+    "problem",
+)
+"""The columns of the CSV, in order; every amount is in the currency of its line."""
+
+
+class _Echo:
+    """A file that hands back what is written to it."""
+
+    def write(self, line: str) -> str:
+        return line
+
+
+def price_list_csv(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
+    """The entries as CSV in UTF-8, a header and then a record each, without waiting for the last of them.
+
+    A figure stands in plain notation, what is not there is empty, and several cautions have ' | ' between them. A
+    text that a spreadsheet would run as a formula has an apostrophe in front, which spreadsheets take for the mark
+    of a text: it is any text that begins with one of = + - @ (or their full-width forms), a tab or a line break, or
+    with apostrophes and then one of them. To read it back, take one apostrophe from the front of such a cell; every
+    other text, "'t Hof" among them, is as it is.
+
+    Source: RFC 4180, Common Format and MIME Type for Comma-Separated Values (CSV) Files, section 2, 2005;
+        CWE-1236, Improper Neutralization of Formula Elements in a CSV File.
+    """
+    writer: Any = csv.writer(_Echo(), lineterminator="\r\n")
+    yield writer.writerow(COLUMNS).encode()
+    for entry in entries:
+        yield writer.writerow([_cell(_value(entry, column)) for column in COLUMNS]).encode()
+
+
+def _value(entry: PriceListEntry, column: str) -> Any:
+    if column == "unit_price_measure":
+        return None if entry.unit_price is None else entry.unit_price.measure.value
+    if column == "cautions":
+        return " | ".join(entry.cautions)
+    return getattr(entry, column)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, UnitPrice):
+        return _cell(value.price)
+    if isinstance(value, Money):
+        return _cell(value.amount)
+    return _guarded(value) if isinstance(value, str) else str(encoded(value))
+
+
+_FORMULA = re.compile(r"'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
+
+
+def _guarded(text: str) -> str:
+    return f"'{text}" if _FORMULA.match(text) else text
+
+
+_CODES = {Measure.KILOGRAM: "KGM", Measure.METRE: "MTR", Measure.SQUARE_METRE: "MTK", Measure.CUBIC_METRE: "MTQ"}
+"""Source: UN/ECE Recommendation No. 20, Codes for Units of Measure Used in International Trade, common codes."""
+_MILLIMETRE = "MMT"
+
+
+def price_list_json_ld(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
+    """The entries as JSON-LD in UTF-8, a product with its offer each, without waiting for the last of them.
+
+    Figures are texts in plain notation. What has no price is a product without an offer. No < is left, so that the
+    whole may stand in a script element of a page.
+
+    Source: Schema.org vocabulary, Product, Offer, UnitPriceSpecification, OfferShippingDetails.
+    """
+    yield b'{"@context":"https://schema.org","@graph":['
+    between = b""
+    for entry in entries:
+        yield between + to_bytes(_product(entry)).replace(b"<", rb"\u003c")
+        between = b","
+    yield b"]}\n"
+
+
+def _product(entry: PriceListEntry) -> dict[str, Any]:
+    return _node(
+        "Product",
+        sku=entry.product,
+        name=entry.name,
+        description=entry.description or None,
+        weight=_quantity(entry.mass_kg, _CODES[Measure.KILOGRAM]),
+        depth=_quantity(entry.length_mm, _MILLIMETRE),
+        width=_quantity(entry.width_mm, _MILLIMETRE),
+        height=_quantity(entry.height_mm, _MILLIMETRE),
+        additionalProperty=[_node("PropertyValue", name="caution", value=text) for text in entry.cautions] or None,
+        offers=_offer(entry),
+    )
+
+
+def _offer(entry: PriceListEntry) -> dict[str, Any] | None:
+    if entry.price is None:
+        return None
+    weight = _quantity(entry.shipping_weight_kg, _CODES[Measure.KILOGRAM])
+    return _node(
+        "Offer",
+        identifier=entry.listing,
+        price=encoded(entry.price.amount),
+        priceCurrency=entry.price.currency,
+        priceSpecification=list(_price_specifications(entry.price, entry)),
+        shippingDetails=weight and _node("OfferShippingDetails", weight=weight),
+    )
+
+
+def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[str, Any]]:
+    """The price of a piece as displayed, and the unit price, which always contains the tax."""
+    yield _price_specification(price, is_taxed=entry.display is Display.TAX_INCLUSIVE)
+    if entry.unit_price is not None:
+        reference = _quantity(Decimal(1), _CODES[entry.unit_price.measure])
+        yield _price_specification(entry.unit_price.price, is_taxed=True, referenceQuantity=reference)
+
+
+def _price_specification(price: Money, *, is_taxed: bool, **members: Any) -> dict[str, Any]:
+    return _node(
+        "UnitPriceSpecification",
+        price=encoded(price.amount),
+        priceCurrency=price.currency,
+        valueAddedTaxIncluded=is_taxed,
+        **members,
+    )
+
+
+def _quantity(value: Decimal | None, unit_code: str) -> dict[str, Any] | None:
+    return None if value is None else _node("QuantitativeValue", value=encoded(value), unitCode=unit_code)
+
+
+def _node(kind: str, **members: Any) -> dict[str, Any]:
+    """A thing of the vocabulary; what is not known is left out."""
+    return {"@type": kind, **{name: value for name, value in members.items() if value is not None}}

@@ -1,0 +1,91 @@
+"""The unit price of a product: what a kilogram, a metre, a square or a cubic metre of it costs the consumer."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from math import prod
+
+from service.domain.errors import UnmeasuredProductError
+from service.domain.exact import ONE, exactly, snapped
+from service.domain.money import Money, rounded
+from service.domain.products import Product
+
+
+class Measure(StrEnum):
+    """The unit of quantity that a unit price is for."""
+
+    KILOGRAM = "kg"
+    METRE = "m"
+    SQUARE_METRE = "m2"
+    CUBIC_METRE = "m3"
+
+
+_CONTENTS: Mapping[Measure, tuple[tuple[str, ...], Decimal]] = {
+    Measure.KILOGRAM: (("mass_kg",), ONE),
+    Measure.METRE: (("length_mm",), Decimal("0.001")),
+    Measure.SQUARE_METRE: (("length_mm", "width_mm"), Decimal("0.000001")),
+    Measure.CUBIC_METRE: (("length_mm", "width_mm", "height_mm"), Decimal("0.000000001")),
+}
+"""The members of a product that are multiplied, and their unit in the measure's."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitPrice:
+    """What one unit of quantity of a product costs the consumer.
+
+    Attributes:
+        measure: the unit of quantity.
+        content: how much of it a piece contains.
+        price: for one unit, with tax, at the minor unit.
+        formula: how it follows from the price of a piece.
+    """
+
+    measure: Measure
+    content: Decimal
+    price: Money
+    formula: str
+
+
+@exactly
+def content(product: Product, measure: Measure) -> Decimal:
+    """How much a piece contains: its mass, its length, its length × width, or its length × width × height.
+
+    Raises:
+        UnmeasuredProductError: the product lacks a member that this takes.
+    """
+    members, unit = _CONTENTS[measure]
+    figures = {member: getattr(product, member) for member in members}
+    missing = [member for member, figure in figures.items() if figure is None]
+    if missing:
+        raise UnmeasuredProductError(product.name, measure, missing)
+    return snapped(prod(figures.values(), start=unit)).normalize()
+
+
+@exactly
+def unit_price(gross_price: Money, product: Product, measure: Measure) -> UnitPrice:
+    """The unit price: the final price ÷ the content, half up at the minor unit.
+
+    The final price is what is paid for a piece, every tax included, so it is taken at the minor unit: who divides
+    the price on the label by the content on the label finds the unit price on the label.
+
+    Raises:
+        UnmeasuredProductError: the product lacks a member that this takes.
+        FigureTooLargeError: a piece contains so little that the price of a unit has more than 28 digits.
+
+    Source: Directive 98/6/EC of the European Parliament and of the Council on consumer protection in the indication
+        of the prices of products offered to consumers, Article 2 (a) and (b), 1998.
+    """
+    contained = content(product, measure)
+    final_price = rounded(gross_price.amount, gross_price.currency)
+    return UnitPrice(
+        measure=measure,
+        content=contained,
+        price=rounded(final_price.amount / contained, gross_price.currency),
+        formula=f"final price with tax ÷ {_formula_of_content(measure)}",
+    )
+
+
+def _formula_of_content(measure: Measure) -> str:
+    members, unit = _CONTENTS[measure]
+    return members[0] if unit == ONE else f"({' × '.join(members)} × {unit:f})"

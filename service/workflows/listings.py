@@ -1,0 +1,178 @@
+"""What a listing's price is, and the price list of all of them."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from service.documents.formats import formatted_price, formatted_unit_price
+from service.domain.cautions import Concern
+from service.domain.errors import PugmillError
+from service.domain.listings import Listing
+from service.domain.price_list import PriceListEntry
+from service.domain.products import Product
+from service.domain.unit_price import UnitPrice, unit_price
+from service.store import registrations
+from service.store.database import Database
+from service.store.workshops import Workshop
+from service.workflows.costing import Costing, prepare, subject
+from service.workflows.pricing import PriceQuestion, PriceSheet, priced
+
+_PAGE = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListingSheet(PriceSheet):
+    """The price of a listing, with every term of the way, as it is shown to buyers.
+
+    Attributes:
+        listing: its code.
+        description: what buyers read besides the name.
+        locale: the CLDR locale in which its prices are written.
+        formatted_price: the price as buyers read it.
+        unit_price: what a kilogram, a metre, a square or a cubic metre costs, tax included, where the listing shows
+            that.
+        formatted_unit_price: the same as buyers read it.
+    """
+
+    listing: str
+    description: str
+    locale: str
+    formatted_price: str
+    unit_price: UnitPrice | None
+    formatted_unit_price: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListingQuestion:
+    """What is asked about a listing's price.
+
+    Attributes:
+        as_of: the date of the rates.
+        kept_at: the inverse question: what is kept at this price.
+        discount_share: what a discount of this share of the price would do.
+    """
+
+    as_of: date
+    kept_at: Decimal | None = None
+    discount_share: Decimal | None = None
+
+
+def price_listing(database: Database, workshop: Workshop, code: str, question: ListingQuestion) -> ListingSheet:
+    """What to ask for a piece on a listing, or what is kept at a given price.
+
+    Raises:
+        NotRegisteredError: the listing is not registered.
+        InvalidValuesError: the price asked about is finer than the currency's minor unit.
+        MissingRatesError: naming every resource without a rate.
+        MissingExchangeRateError: an amount cannot be converted on the date.
+        UnreachableTargetError: no price meets the listing's target.
+        UnmeasuredProductError: the product lacks what its unit price takes.
+    """
+    costing = prepare(database, workshop, [subject("listings", code)], question.as_of)
+    return _priced(database, workshop, costing, code, question)
+
+
+def _priced(
+    database: Database, workshop: Workshop, costing: Costing, code: str, question: ListingQuestion
+) -> ListingSheet:
+    listing: Listing = costing.surroundings.facts["listings"][code]
+    product = costing.surroundings.catalogue.products[listing.product]
+    sheet = priced(database, workshop, costing, _price_question(listing, question))
+    price = sheet.price_per_piece.price
+    per_unit = None
+    if listing.unit_price_per is not None:
+        per_unit = unit_price(sheet.price_per_piece.gross_price, product, listing.unit_price_per)
+    shown: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
+    return ListingSheet(
+        **{**shown, "name": listing.name or sheet.name},
+        listing=code,
+        description=listing.description,
+        locale=listing.locale,
+        formatted_price=formatted_price(price, listing.locale),
+        unit_price=per_unit,
+        formatted_unit_price=None if per_unit is None else formatted_unit_price(per_unit, listing.locale),
+    )
+
+
+def _price_question(listing: Listing, question: ListingQuestion) -> PriceQuestion:
+    return PriceQuestion(
+        product=listing.product,
+        quantity=listing.standard_batch,
+        as_of=question.as_of,
+        policy=listing.policy,
+        tax=listing.tax,
+        channel=listing.channel,
+        currency=listing.currency,
+        shipping_service=listing.shipping_service,
+        shipping_zone=listing.shipping_zone,
+        kept_at=question.kept_at,
+        discount_share=question.discount_share,
+    )
+
+
+def price_list(
+    database: Database, workshop: Workshop, as_of: date, channel: str | None = None
+) -> Iterator[PriceListEntry]:
+    """Every listing with its price, by code; one that cannot be priced says why in place of its price.
+
+    Args:
+        channel: code of a sales channel, for its listings alone.
+    """
+    after = ""
+    while True:
+        with database.reading() as connection:
+            page = registrations.page_of_registrations(
+                connection, workshop.workshop_id, "listings", after=after, limit=_PAGE
+            )
+        for each in page:
+            assert isinstance(each.facts, Listing)  # the collection holds nothing else
+            if channel in (None, each.facts.channel):
+                yield _entry(database, workshop, each.code, as_of)
+        if len(page) < _PAGE:
+            return
+        after = page[-1].code
+
+
+def _entry(database: Database, workshop: Workshop, code: str, as_of: date) -> PriceListEntry:
+    costing = prepare(database, workshop, [subject("listings", code)], as_of)
+    listing: Listing = costing.surroundings.facts["listings"][code]
+    product = costing.surroundings.catalogue.products[listing.product]
+    try:
+        sheet = _priced(database, workshop, costing, code, ListingQuestion(as_of=as_of))
+    except PugmillError as error:
+        return PriceListEntry(**_known(code, listing, product, as_of), problem=str(error))
+    price = sheet.price_per_piece
+    return PriceListEntry(
+        **_known(code, listing, product, as_of),
+        price=price.price,
+        display=price.display,
+        gross_price=price.gross_price,
+        net_price=price.net_price,
+        tax_share=price.tax_share,
+        unit_price=sheet.unit_price,
+        cash_price=sheet.cash_price,
+        margin_share=price.margin_share,
+        formatted_price=sheet.formatted_price,
+        formatted_unit_price=sheet.formatted_unit_price,
+        cautions=tuple(caution.text for caution in sheet.cautions if caution.concerns is Concern.PRODUCT),
+    )
+
+
+def _known(code: str, listing: Listing, product: Product, as_of: date) -> dict[str, Any]:
+    """What is known of a listing without its price."""
+    return {
+        "listing": code,
+        "product": listing.product,
+        "name": listing.name or product.name,
+        "description": listing.description,
+        "channel": listing.channel,
+        "locale": listing.locale,
+        "as_of": as_of,
+        "currency": listing.currency,
+        "mass_kg": product.mass_kg,
+        "length_mm": product.length_mm,
+        "width_mm": product.width_mm,
+        "height_mm": product.height_mm,
+    }

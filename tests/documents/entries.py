@@ -1,0 +1,81 @@
+"""Entries of price lists: any text that a field takes, every currency, priced or not."""
+
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from hypothesis import strategies as st
+from iso4217 import Currency
+
+from service.domain.money import Money, in_currency
+from service.domain.price_list import PriceListEntry
+from service.domain.pricing_policy import Display
+from service.domain.unit_price import Measure, UnitPrice
+
+DECIMALS = {each.code: each.exponent for each in Currency if each.exponent is not None}
+"""Every currency that has a minor unit, and how many decimals that has."""
+
+texts = st.text(st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=20)
+formulas = st.tuples(
+    st.sampled_from(["=", "+", "-", "@", "'=", "''-", "\uff1d", "'t ", '"', ",", "</script>"]), texts
+).map("".join)
+names = st.one_of(texts, formulas)
+codes = st.from_regex(r"[A-Za-z0-9][A-Za-z0-9._-]{0,9}", fullmatch=True)
+measures = st.none() | st.decimals("0.000001", "99999", places=6)
+
+
+def beam(**changes: Any) -> PriceListEntry:
+    """An entry without a price."""
+    facts = {"listing": "beam-shop", "product": "beam", "name": "beam", "channel": "own-shop", "locale": "en_IE"}
+    return replace(PriceListEntry(**facts, as_of=date(2026, 11, 25), currency="EUR"), **changes)
+
+
+@st.composite
+def amounts_of(draw: st.DrawFn, currency: str) -> Money:
+    """Any amount of the currency at its minor unit."""
+    units = draw(st.integers(0, 10**6) | st.integers(0, 10**24))
+    return in_currency(Decimal(units).scaleb(-DECIMALS[currency]), currency)
+
+
+@st.composite
+def entries(draw: st.DrawFn, *, priced: bool | None = None) -> PriceListEntry:
+    """An entry with every member that may be there, or the problem that keeps it from having a price."""
+    currency = draw(st.sampled_from(sorted(DECIMALS)))
+    entry = beam(
+        listing=draw(codes),
+        product=draw(codes),
+        name=draw(names),
+        description=draw(st.just("") | names),
+        channel=draw(codes),
+        currency=currency,
+        shipping_weight_kg=draw(measures),
+        mass_kg=draw(measures),
+        length_mm=draw(measures),
+        width_mm=draw(measures),
+        height_mm=draw(measures),
+        cautions=tuple(draw(st.lists(names, max_size=2))),
+    )
+    if not (draw(st.booleans()) if priced is None else priced):
+        return replace(entry, problem=draw(names))
+    price = amounts_of(currency)
+    unit_price = st.builds(
+        UnitPrice,
+        measure=st.sampled_from(Measure),
+        content=st.decimals("0.001", "10", places=3),
+        price=price,
+        formula=st.just("final price with tax ÷ mass_kg"),
+    )
+    return replace(
+        entry,
+        price=draw(price),
+        display=draw(st.sampled_from(Display)),
+        gross_price=draw(price),
+        net_price=draw(price),
+        tax_share=draw(st.decimals(0, 1, places=3)),
+        unit_price=draw(st.none() | unit_price),
+        cash_price=draw(st.none() | price),
+        margin_share=draw(st.none() | st.decimals(-5, 1, places=6)),
+        formatted_price=draw(names),
+        formatted_unit_price=draw(st.none() | names),
+    )

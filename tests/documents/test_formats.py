@@ -1,0 +1,161 @@
+"""Prices, numbers, shares and dates in every locale: nothing of a figure is lost or changed."""
+
+import re
+import unicodedata
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from babel import localedata
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.documents.formats import (
+    formatted_date,
+    formatted_number,
+    formatted_price,
+    formatted_share,
+    formatted_unit_price,
+    isolated,
+)
+from service.domain.money import Money, in_currency
+from service.domain.unit_price import Measure, UnitPrice
+from tests.documents.entries import DECIMALS, amounts_of
+from tests.domain.strategies import tried
+
+LOCALES = sorted(localedata.locale_identifiers())
+CURRENCIES = ["JPY", "EUR", "CHF", "RSD", "MGA", "KWD", "IQD", "CLF"]
+"""With 0, 2, 3 and 4 decimals; for three of them CLDR would show fewer than ISO 4217 has."""
+
+
+def read_back(text: str, decimals: int) -> Decimal:
+    """The figure that a person reads, found without knowing the locale: any digits, whatever stands between them.
+
+    What stands between the whole and the decimals is one character and stands nowhere else in the figure; what stands
+    between groups is one character too. Groups have three digits, two in India and in Toki Pona.
+    """
+    (shown,) = re.findall(r"\d(?:.?\d)*", text)
+    digits = "".join(str(unicodedata.decimal(character)) for character in shown if character.isdecimal())
+    whole = shown[: -decimals - 1] if decimals else shown
+    if decimals:
+        assert shown[-decimals:].isdecimal()
+        assert not shown[-decimals - 1].isdecimal()
+        assert shown[-decimals - 1] not in whole
+    groups = re.split(r"\D", whole)
+    assert len(set(re.findall(r"\D", whole))) <= 1
+    assert all(len(group) in (2, 3) for group in groups[1:])
+    return Decimal(digits).scaleb(-decimals)
+
+
+def money(amount: str, currency: str = "EUR") -> Money:
+    return Money(amount=Decimal(amount), currency=currency)
+
+
+def per(measure: Measure, price: Money) -> UnitPrice:
+    return UnitPrice(measure=measure, content=Decimal(1), price=price, formula="")
+
+
+class TestPrices:
+    @pytest.mark.parametrize("currency", CURRENCIES)
+    def test_every_locale_shows_an_amount_with_the_digits_of_iso_4217(self, currency: str) -> None:
+        decimals = DECIMALS[currency]
+        amounts = [Decimal(units).scaleb(-decimals) for units in (0, 5, 1234567895, 10**27 + 1)]
+
+        for locale in LOCALES:
+            for amount in amounts:
+                assert read_back(formatted_price(in_currency(amount, currency), locale), decimals) == amount
+
+    @tried
+    @given(st.sampled_from(sorted(DECIMALS)).flatmap(amounts_of), st.sampled_from(LOCALES))
+    def test_any_amount_of_any_currency_in_any_locale_is_read_as_it_is(self, price: Money, locale: str) -> None:
+        assert read_back(formatted_price(price, locale), DECIMALS[price.currency]) == price.amount
+
+    @pytest.mark.parametrize("currency", ["EUR", "CHF"])
+    def test_what_is_taken_off_bears_a_minus_in_every_locale(self, currency: str) -> None:
+        for locale in LOCALES:
+            off, on = (formatted_price(money(amount, currency), locale) for amount in ("-5.25", "5.25"))
+
+            assert off.count("-") == 1
+            assert re.sub(r"[-\s]", "", off) == re.sub(r"\s", "", on)
+
+    @pytest.mark.parametrize(
+        ("price", "locale", "text"),
+        [
+            (money("3.2"), "de", "3,20\u00a0€"),
+            (money("3.2"), "en_IE", "€3.20"),
+            (money("1234567.5"), "fr", "1\u202f234\u202f567,50\u00a0€"),
+            (money("1234567.5", "INR"), "hi", "₹12,34,567.50"),
+            (money("5", "CHF"), "en", "CHF\u00a05.00"),
+            (money("-5", "CHF"), "en", "-CHF\u00a05.00"),
+            (money("5", "CHF"), "bn", "5.00\u00a0CHF"),
+            (money("5"), "bn", "5.00€"),
+            (money("1.005", "IQD"), "en", "IQD\u00a01.005"),
+            (money("5", "RSD"), "sr_RS", "5,00\u00a0RSD"),
+            (money("5"), "he", "\u2068\u200f5.00\u00a0\u200f€\u2069"),
+            (money("5"), "fa", "\u2068\u200e€\u00a05.00\u2069"),
+            (money("0.125"), "en", "€0.13"),
+        ],
+    )
+    def test_read_as_people_of_the_locale_write_them(self, price: Money, locale: str, text: str) -> None:
+        assert formatted_price(price, locale) == text
+
+
+class TestUnitPrices:
+    @pytest.mark.parametrize(
+        ("measure", "locale", "text"),
+        [
+            (Measure.KILOGRAM, "de", "3,20\u00a0€/kg"),
+            (Measure.METRE, "en_IE", "€3.20/m"),
+            (Measure.SQUARE_METRE, "fr", "3,20\u00a0€/m²"),
+            (Measure.CUBIC_METRE, "en", "€3.20/m³"),
+            (Measure.KILOGRAM, "bn", "3.20€ প্রতি কেজি"),
+        ],
+    )
+    def test_are_prices_per_unit_as_the_locale_writes_it(self, measure: Measure, locale: str, text: str) -> None:
+        assert formatted_unit_price(per(measure, money("3.20")), locale) == text
+
+    @pytest.mark.parametrize("measure", Measure)
+    def test_every_locale_has_one_for_every_measure_and_keeps_the_price(self, measure: Measure) -> None:
+        for locale in LOCALES:
+            shown = formatted_unit_price(per(measure, money("1234.56")), locale)
+            price = formatted_price(money("1234.56"), locale).strip("\u2068\u2069")
+
+            assert price in shown
+            assert len(shown) > len(price)
+
+
+class TestFromRightToLeft:
+    @pytest.mark.parametrize("locale", ["ar_EG", "fa_IR", "he_IL", "ur_PK", "ckb"])
+    def test_whatever_is_shown_stands_by_itself_once(self, locale: str) -> None:
+        shown = [
+            formatted_price(money("5"), locale),
+            formatted_unit_price(per(Measure.KILOGRAM, money("5")), locale),
+            formatted_number(Decimal(5), locale),
+            formatted_share(Decimal("0.05"), locale),
+            formatted_date(date(2026, 11, 25), locale),
+        ]
+
+        for text in shown:
+            assert (text[0], text[-1]) == ("\u2068", "\u2069")
+            assert len(re.findall("[\u2066-\u2069]", text)) == 2
+
+    def test_a_text_is_left_alone_where_it_turns_nothing(self) -> None:
+        assert isolated("beam 漢") == "beam 漢"
+        assert isolated("שמש 3") == "\u2068שמש 3\u2069"
+
+
+class TestNumbersSharesAndDates:
+    def test_show_every_digit_there_is(self) -> None:
+        assert formatted_number(Decimal("1234.56789"), "de") == "1.234,56789"
+        assert formatted_number(1234567, "en") == "1,234,567"
+        assert formatted_share(Decimal("0.055"), "en") == "5.5%"
+        assert formatted_share(Decimal("0.2"), "de") == "20\u00a0%"
+
+    def test_of_28_digits_lose_none(self) -> None:
+        figure = Decimal("0.1234567890123456789012345678")
+
+        assert read_back(formatted_number(figure, "en"), 28) == figure
+        assert read_back(formatted_share(figure, "en"), 26) == figure * 100
+
+    def test_a_day_is_told_in_words(self) -> None:
+        assert formatted_date(date(2026, 11, 25), "en_IE") == "25 November 2026"

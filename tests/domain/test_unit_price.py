@@ -1,0 +1,95 @@
+"""What a product contains, and what a unit of it costs."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.domain.errors import FigureTooLargeError, UnmeasuredProductError
+from service.domain.products import BillLine, Product
+from service.domain.unit_price import Measure, content, unit_price
+from tests.domain.examples import euros
+from tests.domain.strategies import figures
+
+
+def beam(**changes: Any) -> Product:
+    sides = {"mass_kg": "8.4", "length_mm": "2000", "width_mm": "90", "height_mm": "50"}
+    bill = (BillLine(material="hdpe", quantity_per_piece=Decimal(1)),)
+    measures = {name: Decimal(side) for name, side in sides.items()}
+    return Product(name="beam", bill_of_materials=bill, **(measures | changes))
+
+
+@pytest.mark.parametrize(
+    ("measure", "contained", "formula"),
+    [
+        (Measure.KILOGRAM, "8.4", "final price with tax ÷ mass_kg"),
+        (Measure.METRE, "2", "final price with tax ÷ (length_mm × 0.001)"),
+        (Measure.SQUARE_METRE, "0.18", "final price with tax ÷ (length_mm × width_mm × 0.000001)"),
+        (Measure.CUBIC_METRE, "0.009", "final price with tax ÷ (length_mm × width_mm × height_mm × 0.000000001)"),
+    ],
+)
+def test_a_beam_contains_its_mass_its_length_its_area_and_its_volume(
+    measure: Measure, contained: str, formula: str
+) -> None:
+    found = unit_price(euros("25.20"), beam(), measure)
+
+    assert found.content == content(beam(), measure) == Decimal(contained)
+    assert found.formula == formula
+    assert found.measure is measure
+
+
+def test_the_price_of_a_unit_is_rounded_half_up_and_the_price_of_a_piece_before_it() -> None:
+    by_weight = beam(mass_kg=Decimal("0.08"))
+
+    assert unit_price(euros("0.125"), beam(mass_kg=Decimal(1)), Measure.KILOGRAM).price == euros("0.13")
+    assert unit_price(euros("0.005"), beam(mass_kg=Decimal(2)), Measure.KILOGRAM).price == euros("0.01")
+    assert unit_price(euros("1.4961"), by_weight, Measure.KILOGRAM).price == euros("18.75")
+
+
+@pytest.mark.parametrize(
+    ("measure", "missing"),
+    [
+        (Measure.KILOGRAM, ("mass_kg",)),
+        (Measure.METRE, ("length_mm",)),
+        (Measure.SQUARE_METRE, ("length_mm", "width_mm")),
+        (Measure.CUBIC_METRE, ("length_mm", "width_mm", "height_mm")),
+    ],
+)
+def test_a_product_without_the_measures_is_refused_with_those_it_lacks(
+    measure: Measure, missing: tuple[str, ...]
+) -> None:
+    unmeasured = beam(mass_kg=None, length_mm=None, width_mm=None, height_mm=None)
+
+    with pytest.raises(
+        UnmeasuredProductError, match=f"'beam' has no price per {measure} without {missing[0]}"
+    ) as error:
+        unit_price(euros("1"), unmeasured, measure)
+
+    assert (error.value.product, error.value.measure, error.value.missing) == ("beam", measure.value, missing)
+
+
+def test_only_what_is_missing_is_named() -> None:
+    with pytest.raises(UnmeasuredProductError) as error:
+        content(beam(width_mm=None), Measure.CUBIC_METRE)
+
+    assert error.value.missing == ("width_mm",)
+    assert str(error.value) == "'beam' has no price per m3 without width_mm; register the product with it"
+
+
+def test_a_price_too_large_to_be_known_is_refused() -> None:
+    with pytest.raises(FigureTooLargeError):
+        unit_price(euros("1000"), beam(mass_kg=Decimal("1E-27")), Measure.KILOGRAM)
+
+
+@given(figures("0", "99999", 2), figures("0.001", "999"), st.sampled_from(Measure))
+def test_the_unit_price_times_the_content_is_the_price_to_within_half_a_minor_unit_each(
+    price: Decimal, side: Decimal, measure: Measure
+) -> None:
+    product = beam(mass_kg=side, length_mm=side * 1000, width_mm=Decimal(1000), height_mm=Decimal(1000))
+
+    found = unit_price(euros(str(price)), product, measure)
+
+    assert found.content == side
+    assert abs(found.price.amount * side - price) <= Decimal("0.005") * side

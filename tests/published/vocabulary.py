@@ -1,0 +1,64 @@
+"""Whether structured data keeps to the definitions of the vocabulary that it names.
+
+The definitions are those of `schema_org.json`: the Schema.org vocabulary, release 30.1, W3C Schema.org Community Group,
+2026. A property may stand on a type of its domainIncludes or a subclass, with a value of its rangeIncludes or a
+subclass; a text may also stand for a thing of any type there, which is the vocabulary's own latitude and not used here.
+"""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+_DEFINITIONS = json.loads(Path(__file__).with_name("schema_org.json").read_text())
+TYPES: dict[str, list[str]] = _DEFINITIONS["types"]
+PROPERTIES: dict[str, dict[str, Any]] = _DEFINITIONS["properties"]
+CONTEXT = "https://schema.org"
+
+
+def with_superclasses(name: str) -> set[str]:
+    """The type and everything it is a subclass of."""
+    return {name}.union(*(with_superclasses(each) for each in TYPES[name]))
+
+
+def violations(document: Any) -> list[str]:
+    """Everything in the document that the definitions do not allow."""
+    if not isinstance(document, dict) or document.get("@context") != CONTEXT or set(document) != {"@context", "@graph"}:
+        return ["must be an object with the context of the vocabulary and a graph"]
+    return [problem for node in document["@graph"] for problem in _of_node(node)]
+
+
+def _of_node(node: Any) -> Iterator[str]:
+    if not isinstance(node, dict) or node.get("@type") not in TYPES:
+        yield f"not of a known type: {node}"
+        return
+    kinds = with_superclasses(node["@type"])
+    for name, value in node.items():
+        if name == "@type":
+            continue
+        definition = PROPERTIES.get(name)
+        if definition is None:
+            yield f"{name}: no such property"
+        elif "supersededBy" in definition:
+            yield f"{name}: superseded by {definition['supersededBy']}"
+        elif not kinds.intersection(definition["domainIncludes"]):
+            yield f"{name}: not a property of {node['@type']}"
+        else:
+            for each in value if isinstance(value, list) else [value]:
+                yield from _of_value(name, each, set(definition["rangeIncludes"]))
+
+
+def _of_value(name: str, value: Any, allowed: set[str]) -> Iterator[str]:
+    if isinstance(value, dict):
+        yield from _of_node(value)
+        kinds = with_superclasses(value["@type"]) if value.get("@type") in TYPES else set()
+    else:
+        kinds = {bool: {"Boolean"}, int: {"Number"}, float: {"Number"}, str: _kinds_of_text(value)}.get(
+            type(value), set()
+        )
+    if not kinds & allowed:
+        yield f"{name}: {value!r} is none of {sorted(allowed)}"
+
+
+def _kinds_of_text(value: Any) -> set[str]:
+    return {"Text", "URL"} if str(value).startswith(("https://", "http://")) else {"Text"}
