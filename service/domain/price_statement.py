@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.exact import ZERO, exactly, half_up
+from service.domain.exact import ZERO, exactly, half_up, plain
 from service.domain.fee_statement import StatedFee, stated_fees
 from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 from service.domain.pricing import Discount, Price
@@ -96,6 +96,7 @@ class PriceStatement:
 
 
 _SHARE_DECIMALS = 6
+_SLOPE_DECIMALS = 9
 
 
 def _share(part: Decimal, whole: Decimal) -> Decimal | None:
@@ -163,7 +164,7 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
             PriceTerm(name="full cost", formula="all lines of the cost sheet ÷ pieces", amount=full),
             *(
                 PriceTerm(name=name, formula=formula, amount=money(amount))
-                for name, formula, amount in _way_to_the_price(priced, policy)
+                for name, formula, amount in _way_to_the_price(priced, policy, digits)
             ),
             PriceTerm(name="net price", formula="price without tax", amount=net),
             PriceTerm(name="tax", formula=f"net price × {sale.tax_share:f}", amount=tax),
@@ -220,7 +221,7 @@ _AIMS = {
 }
 
 
-def _way_to_the_price(priced: Price, policy: PricingPolicy | None) -> Iterator[tuple[str, str, Decimal]]:
+def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) -> Iterator[tuple[str, str, Decimal]]:
     if policy is None:
         yield "price", "as given", priced.asked
         return
@@ -234,7 +235,7 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None) -> Iterator[t
         yield "target price", formula, priced.target
     else:
         aim = _AIMS[policy.target].format(cost=cost, value=policy.value)
-        yield "target price", f"the least at which proceeds − {cost} = {aim}", priced.target
+        yield "target price", f"the least at which proceeds − {cost} = {aim}{_solution(priced, digits)}", priced.target
     if priced.is_raised_to_floor:
         assert priced.floor is not None  # the asked price keeps to it
         yield "floor price", "the least the policy allows, at the minor unit", priced.floor
@@ -242,6 +243,18 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None) -> Iterator[t
         "price",
         f"the {'floor' if priced.is_raised_to_floor else 'target'} on the price grid, {_WORDS[policy.rounding]}",
         priced.asked,
+    )
+
+
+def _solution(priced: Price, digits: int) -> str:
+    """The equation with its figures, so that it can be checked with a pocket calculator."""
+    if priced.equation is None:
+        return ", just past a step of the fees" if priced.target else ""
+    sale, needed = priced.sale, plain(-priced.equation.constant, digits)
+    to_displayed = "" if sale.gross_of_displayed == 1 else f" ÷ {sale.gross_of_displayed:f}"
+    return (
+        f": {needed} ÷ {plain(priced.equation.slope, _SLOPE_DECIMALS)}{to_displayed}, (1 + tax) × what has to come in "
+        "whatever the price ÷ what is left of each unit of the gross price"
     )
 
 

@@ -6,12 +6,13 @@ from decimal import Decimal
 
 from service.domain.cost_sheet import CostSheet
 from service.domain.errors import UnreachableTargetError
-from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, whole_down
+from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
 from service.domain.money import minor_unit_decimals
 from service.domain.piecewise import (
     EVERYWHERE,
     Function,
     Interval,
+    Piece,
     common,
     highest_ratio,
     highest_value,
@@ -71,6 +72,8 @@ class Price:
         sale: the conditions under which it is asked.
         costs: what a piece costs.
         target: the least displayed price that meets the policy exactly; the price itself if it was given.
+        equation: the straight piece, in the gross price, whose zero the target is: (1 + tax) × what is brought in
+            beyond it. None where the target is no zero but a step of the fees, or was given.
         floor: the least displayed price, at the minor unit, that may be asked; if the policy names none, that
             which brings in the variable cost, below which every piece sold costs the workshop cash. None if
             no price does.
@@ -83,6 +86,7 @@ class Price:
     sale: Sale
     costs: UnitCosts
     target: Decimal
+    equation: Piece | None
     floor: Decimal | None
     is_below_floor: bool
     is_raised_to_floor: bool
@@ -158,7 +162,7 @@ class Pricing:
             found = self.grid.least(both) if is_up else self.grid.nearest(wanted, allowed)
         if target is None or found is None:
             raise self._unreachable()
-        return self._judged(found, target)
+        return self._judged(found, target, self._equation(target))
 
     @exactly
     def kept_at(self, asked: Decimal) -> Price:
@@ -187,13 +191,23 @@ class Pricing:
             discounted=self.kept_at(half_up(asked * left, self.decimals)),
         )
 
-    def _judged(self, asked: Decimal, target: Decimal) -> Price:
+    def _equation(self, target: Decimal) -> Piece | None:
+        """The piece whose zero a displayed target is."""
+        if self.policy.target is Target.FIXED_PRICE:
+            return None
+        gross = target * self.sale.gross_of_displayed
+        piece = next(each for each in self._surplus() if each.reaches(gross))
+        is_zero = piece.slope > 0 and snapped(-piece.constant / piece.slope) == snapped(gross)
+        return piece if is_zero else None
+
+    def _judged(self, asked: Decimal, target: Decimal, equation: Piece | None = None) -> Price:
         enforced, floor = self._enforced(), self._floor()
         return Price(
             asked=asked,
             sale=self.sale,
             costs=self.costs,
             target=target,
+            equation=equation,
             floor=self._minor.least(floor),
             is_below_floor=not _holds(floor, asked),
             is_raised_to_floor=not _holds(enforced, target) and _holds(enforced, asked),
