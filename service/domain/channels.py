@@ -8,7 +8,7 @@ from typing import Annotated
 from service.domain.bands import band_problems
 from service.domain.declared import CurrencyCode, Length, Line, Name, NotNegative, Positive, ProperShare, declared
 from service.domain.errors import InvalidValueError, UnknownCurrencyError
-from service.domain.exact import ONE, ZERO, exactly
+from service.domain.exact import ONE, ZERO, exactly, snapped
 from service.domain.money import minor_unit_decimals
 from service.domain.piecewise import Function, Piece, clamped, scaled
 from service.domain.pricing_policy import Display
@@ -164,7 +164,7 @@ class Fee:
     def band_at(self, base: Decimal, convert: Callable[[Decimal], Decimal]) -> FeeBand:
         """The band that a base falls into; for a fee without bands, what it takes of any."""
         for band in self.bands:
-            if band.up_to is None or base <= convert(band.up_to):
+            if band.up_to is None or snapped(base) <= snapped(convert(band.up_to)):
                 return band
         return FeeBand(share=self.share, fixed=self.fixed)
 

@@ -155,13 +155,13 @@ class MissingExchangeRateError(PugmillError, LookupError):
 
 
 class UnreachableTargetError(PugmillError, ValueError):
-    """No price meets the target and keeps to the floor: fees, tax and shipping take too much of it.
+    """No price of the grid meets the target and keeps to the floor: fees, tax and shipping take too much of it.
 
     Attributes:
         target: what was aimed at, for instance "margin".
         wanted: how much of it.
-        highest: the most of it that a price can reach; no limit if None.
-        highest_margin_share: the highest margin that a price can reach; no limit if None.
+        highest: the most of it that the prices reach; None for a fixed price, and where no price keeps to the floor.
+        highest_margin_share: the highest margin that they reach; None where no price keeps to the floor.
         at_price: the price that reaches the highest; None where it is only approached.
     """
 
@@ -169,18 +169,15 @@ class UnreachableTargetError(PugmillError, ValueError):
         self,
         target: str,
         wanted: Decimal,
-        highest: Decimal | None,
-        highest_margin_share: Decimal | None,
-        at_price: Decimal | None,
+        highest: Decimal | None = None,
+        highest_margin_share: Decimal | None = None,
+        at_price: Decimal | None = None,
     ) -> None:
-        reached = "is approached by ever higher prices, or ones just above a step of the fees, and never reached"
-        if at_price is not None:
-            reached = f"is reached at {at_price:f}"
-        limit = (
-            "no price of the grid lies where it is met"
-            if highest is None
-            else f"the most is {highest:f}, which {reached}"
-        )
+        limit = "no price of the grid has it and keeps to the floor"
+        if highest is not None and at_price is not None:
+            limit = f"the most is {highest:f}, at a price of {at_price:f}"
+        elif highest is not None:
+            limit = f"the most is {highest:f}, which ever higher prices come near and never reach"
         super().__init__(f"a {target.replace('_', ' ')} of {wanted:f} cannot be reached: {limit}")
         self.target = target
         self.wanted = wanted

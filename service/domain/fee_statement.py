@@ -1,10 +1,10 @@
 """What the fees of a sale come to, each with its formula written out."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.channels import Banding, FeeBase
+from service.domain.channels import Banding, FeeBand, FeeBase
 from service.domain.exact import apportioned, half_up, plain
 from service.domain.money import Money, in_currency
 from service.domain.sale import ChargedFee, Sale
@@ -53,7 +53,7 @@ def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
     parts = [f"{band.share:f} × {words}"] if band.share else []
     if fee.bands and fee.banding is Banding.PORTION:
         parts = [
-            f"{each.share:f} × the part of the {words} above {amount(each.above)}"
+            f"{each.share:f} × the {words} {_within(each, amount)}"
             for each in fee.bands
             if base > charged.convert(each.above) or not each.above
         ]
@@ -64,3 +64,10 @@ def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
         if limit is not None:
             told += f", {word} {amount(limit)}"
     return f"({told}) × (1 + {fee.tax_share:f})" if fee.tax_share else told
+
+
+def _within(band: FeeBand, amount: Callable[[Decimal], Decimal]) -> str:
+    """Which part of the base a band is, in words."""
+    if band.up_to is None:
+        return f"above {amount(band.above)}" if band.above else "as a whole"
+    return f"from {amount(band.above)} to {amount(band.up_to)}"

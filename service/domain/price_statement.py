@@ -158,7 +158,7 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         floor_price=None if priced.floor is None else money(priced.floor, minor),
         break_even_price=None if priced.break_even is None else money(priced.break_even, minor),
         is_below_floor=priced.is_below_floor,
-        is_raised_to_floor=priced.is_raised_to_floor,
+        is_raised_to_floor=priced.raised_to is not None,
         terms=(
             PriceTerm(name="variable cost", formula="variable lines of the cost sheet ÷ pieces", amount=variable),
             PriceTerm(name="full cost", formula="all lines of the cost sheet ÷ pieces", amount=full),
@@ -236,12 +236,11 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) 
     else:
         aim = _AIMS[policy.target].format(cost=cost, value=policy.value)
         yield "target price", f"the least at which proceeds − {cost} = {aim}{_solution(priced, digits)}", priced.target
-    if priced.is_raised_to_floor:
-        assert priced.floor is not None  # the asked price keeps to it
-        yield "floor price", "the least the policy allows, at the minor unit", priced.floor
+    if priced.raised_to is not None:
+        yield "floor price", "the least from the target on that the policy allows, at the minor unit", priced.raised_to
     yield (
         "price",
-        f"the {'floor' if priced.is_raised_to_floor else 'target'} on the price grid, {_WORDS[policy.rounding]}",
+        f"the {'target' if priced.raised_to is None else 'floor'} on the price grid, {_WORDS[policy.rounding]}",
         priced.asked,
     )
 

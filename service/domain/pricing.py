@@ -1,6 +1,6 @@
 """From a cost to a price, and from a price to what is kept of it."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -8,18 +8,7 @@ from service.domain.cost_sheet import CostSheet
 from service.domain.errors import UnreachableTargetError
 from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
 from service.domain.money import minor_unit_decimals
-from service.domain.piecewise import (
-    EVERYWHERE,
-    Function,
-    Interval,
-    Piece,
-    common,
-    highest_ratio,
-    highest_value,
-    line,
-    not_negative,
-    total,
-)
+from service.domain.piecewise import EVERYWHERE, Function, Interval, Piece, common, line, not_negative, total
 from service.domain.price_grid import PriceGrid, grid_of
 from service.domain.pricing_policy import CostBasis, PricingPolicy, Rounding, Target
 from service.domain.sale import Sale
@@ -78,7 +67,8 @@ class Price:
             which brings in the variable cost, below which every piece sold costs the workshop cash. None if
             no price does.
         is_below_floor: whether the price does not keep to the floor.
-        is_raised_to_floor: whether the target did not keep to the policy's floor.
+        raised_to: where the target did not keep to the policy's floor and the price does: the least price above the
+            target, at the minor unit, that does.
         break_even: the least price at the minor unit that loses nothing on full cost; None if every price does.
     """
 
@@ -89,7 +79,7 @@ class Price:
     equation: Piece | None
     floor: Decimal | None
     is_below_floor: bool
-    is_raised_to_floor: bool
+    raised_to: Decimal | None
     break_even: Decimal | None
 
     @property
@@ -152,12 +142,11 @@ class Pricing:
         Raises:
             UnreachableTargetError: no price does.
         """
-        meeting = self._meeting_target()
-        allowed = self._enforced()
-        target, wanted = _least(meeting), _least(common(meeting, allowed))
+        meeting, allowed = self._meeting_target(), self._enforced()
+        both = common(meeting, allowed)
+        target, wanted = self._least(meeting), self._least(both)
         found = None
-        if target is not None and wanted is not None:
-            both = common(meeting, allowed)
+        if wanted is not None:
             is_up = self.policy.rounding is Rounding.UP
             found = self.grid.least(both) if is_up else self.grid.nearest(wanted, allowed)
         if target is None or found is None:
@@ -191,6 +180,14 @@ class Pricing:
             discounted=self.kept_at(half_up(asked * left, self.decimals)),
         )
 
+    def _least(self, meeting: Sequence[Interval]) -> Decimal | None:
+        """The least price of the ranges: where one begins, or, just past a step of the fees, at the minor unit."""
+        for interval in meeting:
+            found = interval.low if interval.is_low_included else self._minor.least((interval,))
+            if found is not None:
+                return found
+        return None
+
     def _equation(self, target: Decimal) -> Piece | None:
         """The piece whose zero a displayed target is."""
         if self.policy.target is Target.FIXED_PRICE:
@@ -202,6 +199,7 @@ class Pricing:
 
     def _judged(self, asked: Decimal, target: Decimal, equation: Piece | None = None) -> Price:
         enforced, floor = self._enforced(), self._floor()
+        is_raised = not _holds(enforced, target) and _holds(enforced, asked)
         return Price(
             asked=asked,
             sale=self.sale,
@@ -210,7 +208,7 @@ class Pricing:
             equation=equation,
             floor=self._minor.least(floor),
             is_below_floor=not _holds(floor, asked),
-            is_raised_to_floor=not _holds(enforced, target) and _holds(enforced, asked),
+            raised_to=self._minor.least(enforced, target) if is_raised else None,
             break_even=self._minor.least(self._bringing_in(self.costs.full)),
         )
 
@@ -265,30 +263,51 @@ class Pricing:
         return self._enforced() if has_floor else self._bringing_in(self.costs.variable)
 
     def _unreachable(self) -> UnreachableTargetError:
-        policy, cost = self.policy, self.costs.on(self.policy.cost_basis)
+        policy, sale = self.policy, self.sale
+        cost = self.costs.on(policy.cost_basis)
+        if policy.target is Target.FIXED_PRICE or (policy.target is Target.MARKUP and not cost):
+            return UnreachableTargetError(policy.target.value, policy.value)
         above = self._above(cost)
-        margin = highest_ratio(above)
-        highest = margin if policy.target is Target.MARGIN else highest_value(above)
-        by = self.sale.with_tax
-        figure = highest.figure
-        if figure is not None and policy.target is not Target.MARGIN:
-            figure = figure / by / (cost if policy.target is Target.MARKUP and cost else ONE)
-        return UnreachableTargetError(
-            policy.target.value,
-            policy.value,
-            _at_most(figure, _SHARE_DECIMALS),
-            _at_most(margin.figure, _SHARE_DECIMALS),
-            None if highest.at is None else half_up(highest.at / self.sale.gross_of_displayed, self.decimals),
-        )
+        margins = list(self._reached(above, lambda surplus, gross: surplus / gross if gross else None))
+        if any(interval.high is None for interval in self._enforced()):
+            margins.append((above[-1].slope, None))
+        found = margins
+        if policy.target is not Target.MARGIN:
+            unit = sale.with_tax * (cost if policy.target is Target.MARKUP else ONE)
+            found = list(self._reached(above, lambda surplus, _: surplus / unit))
+        highest, at_price = max(found, key=_figure, default=(None, None))
+        margin, _ = max(margins, key=_figure, default=(None, None))
+        return UnreachableTargetError(policy.target.value, policy.value, _at_most(highest), _at_most(margin), at_price)
+
+    def _reached(
+        self, function: Function, measure: Callable[[Decimal, Decimal], Decimal | None]
+    ) -> Iterator[tuple[Decimal, Decimal | None]]:
+        """What the prices at the ends of each piece reach; between its ends a measure of ours only rises or falls.
+
+        Yields:
+            The measure and the displayed price, for prices of the grid that keep to the floor.
+        """
+        allowed = self._enforced()
+        for place, piece in enumerate(function):
+            whole = Interval(low=piece.above, is_low_included=not place, high=piece.up_to)
+            for interval in common(self._displayed((whole,)), allowed):
+                ends = [self.grid.least((interval,))]
+                if interval.high is not None:
+                    ends.append(self.grid.greatest((interval,), interval.high))
+                for price in ends:
+                    gross = ZERO if price is None else price * self.sale.gross_of_displayed
+                    found = None if price is None else measure(piece.at(gross), gross)
+                    if found is not None:
+                        yield found, price
 
 
-def _at_most(figure: Decimal | None, decimals: int) -> Decimal | None:
+def _figure(found: tuple[Decimal, Decimal | None]) -> tuple[Decimal, bool]:
+    return found[0], found[1] is not None
+
+
+def _at_most(figure: Decimal | None) -> Decimal | None:
     """Rounded down, so that what is told can be had."""
-    return None if figure is None else whole_down(figure.scaleb(decimals)).scaleb(-decimals)
-
-
-def _least(allowed: Sequence[Interval]) -> Decimal | None:
-    return allowed[0].low if allowed else None
+    return None if figure is None else whole_down(figure.scaleb(_SHARE_DECIMALS)).scaleb(-_SHARE_DECIMALS)
 
 
 def _holds(allowed: Sequence[Interval], price: Decimal) -> bool:

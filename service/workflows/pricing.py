@@ -265,7 +265,7 @@ class _Way:
             terms,
             display=self.channel.display,
             tax_share=tax_share,
-            convert=lambda amount: self._converted(amount, terms.currency or self.currency),
+            convert=lambda amount: self._converted(amount, terms.currency or self.currency) if amount else ZERO,
             is_converted=self.payout_currency != self.currency,
             shipping_cost=shipping_cost,
         )

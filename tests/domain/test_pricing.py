@@ -158,7 +158,7 @@ class TestFloors:
     def test_raise_a_price_that_is_too_low(self, policy: dict[str, str], price_asked: str, is_raised: bool) -> None:
         found = priced(a_policy(target="fixed_price", value="4", **policy))
 
-        assert (str(found.asked), found.is_raised_to_floor) == (price_asked, is_raised)
+        assert (str(found.asked), found.raised_to is not None) == (price_asked, is_raised)
 
     def test_on_cost_contain_the_tax_where_the_price_does(self) -> None:
         policy = a_policy(target="fixed_price", value="4", never_below_cost="full_cost", display="tax_inclusive")
@@ -179,7 +179,7 @@ class TestFloors:
         found = priced(policy, costs_of(full=A_HAIR_ABOVE_5))
 
         assert found.asked == 5
-        assert found.is_raised_to_floor
+        assert found.raised_to is not None
 
     def test_that_equal_the_price_with_tax_do_not_count_as_raising_it(self) -> None:
         """0.19 ÷ 1.21 × 1.21 is a hair less than 0.19, which is no less."""
@@ -188,7 +188,7 @@ class TestFloors:
         found = priced(policy, tax="0.21")
 
         assert found.asked == Decimal("0.19")
-        assert not found.is_raised_to_floor
+        assert found.raised_to is None
 
 
 class TestTheStatement:
@@ -224,7 +224,7 @@ class TestTheStatement:
         way = [(term.name, term.formula) for term in stated.terms[2:5]]
         assert way == [
             ("target price", "4, fixed"),
-            ("floor price", "the least the policy allows, at the minor unit"),
+            ("floor price", "the least from the target on that the policy allows, at the minor unit"),
             ("price", "the floor on the price grid, the next one up"),
         ]
         assert stated.is_raised_to_floor
