@@ -110,6 +110,7 @@ class Sale:
         taken = self.fee_total(gross) + self.conversion_cost(gross)
         return net - taken - self.shipping_cost + self.net_shipping_charge
 
+    @exactly
     def taxed_proceeds(self) -> Function:
         """(1 + tax) × proceeds as a function of the gross price g.
 
