@@ -6,7 +6,19 @@ from typing import Any
 
 import flask
 
-from service.api import answers, auth, health, listings, logs, problems, products, quotations, rate_card, reading
+from service.api import (
+    answers,
+    auth,
+    health,
+    listings,
+    logs,
+    problems,
+    products,
+    quotations,
+    rate_card,
+    reading,
+    shipping,
+)
 from service.api.blueprints import SUMMARY, Api, Plugin
 from service.api.kept import MAX_BYTES, Answers
 from service.api.problems import MAX_BODY_BYTES
@@ -54,7 +66,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    for views in (products, listings, rate_card, quotations, health):
+    for views in (products, listings, shipping, rate_card, quotations, health):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)

@@ -99,6 +99,55 @@ def quotation(**changes: Any) -> dict[str, Any]:
     }
 
 
+def a_box(
+    code: str = "carton", inner: str = "600 400 400", outer: str = "610 410 420", **changes: Any
+) -> dict[str, Any]:
+    sides = ("length_mm", "width_mm", "height_mm")
+    return {
+        "code": code,
+        **{f"inner_{side}": length for side, length in zip(sides, inner.split(), strict=True)},
+        **dict(zip(sides, outer.split(), strict=True)),
+        "mass_kg": "0.8",
+        **changes,
+    }
+
+
+def a_pallet(code: str = "euro", **changes: Any) -> dict[str, Any]:
+    base = {"length_mm": "1200", "width_mm": "800", "height_mm": "144"}
+    return {"code": code, **base, "max_height_mm": "1800", "mass_kg": "25", **changes}
+
+
+def shipping_service(**changes: Any) -> dict[str, Any]:
+    return {"name": "Parcel post", "boxes": [a_box()], **changes}
+
+
+def weight_class(above: str, up_to: str, price: str, currency: str = "EUR", **changes: Any) -> dict[str, Any]:
+    return {"above_kg": above, "up_to_kg": up_to, "price": money(price, currency), **changes}
+
+
+def shipping_rate(**changes: Any) -> dict[str, Any]:
+    home = [weight_class("0", "2", "5"), weight_class("2", "10", "8"), weight_class("10", "31.5", "14")]
+    return {"zones": {"home": home}, "divisor_cm3_per_kg": "5000", "weight_step_kg": "0.5", **changes}
+
+
+def measured(**changes: Any) -> dict[str, Any]:
+    """A product that can be shipped: a brick of 1.6 kg."""
+    sides = {"length_mm": "240", "width_mm": "120", "height_mm": "60"}
+    return product(**{"name": "Brick", "mass_kg": "1.6", **sides, **changes})
+
+
+def shipping_question(product: str = "brick", quantity: int = 1, **changes: Any) -> dict[str, Any]:
+    lines = [{"product": product, "quantity": quantity}]
+    return {"service": "post", "zone": "home", "as_of": "2026-11-25", "lines": lines, **changes}
+
+
+def register_shipping(client: Any, service: Any = None, rate: Any = None, **brick: Any) -> None:
+    """A shipping service called post and, beside the workshop's things, a product called brick."""
+    register_workshop(client)
+    client.register("products/brick", measured(**brick))
+    client.register("shipping-services/post", service or shipping_service(), **{"2026-01-01": rate or shipping_rate()})
+
+
 def register_workshop(client: Any) -> None:
     """A tariff, a press, an operator, flakes, rent, a tax, a sales channel and a sheet, all priced from 2026 on."""
     day = "2026-01-01"

@@ -19,7 +19,16 @@ from tests.conftest import Client
 from tests.contract import Contract
 
 SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
-LEAST = {"materials": 6, "machines": 4, "labour-grades": 2, "tariffs": 1, "overheads": 3, "tools": 3, "taxes": 2}
+LEAST = {
+    "materials": 6,
+    "machines": 4,
+    "labour-grades": 2,
+    "tariffs": 1,
+    "overheads": 3,
+    "tools": 3,
+    "taxes": 2,
+    "shipping-services": 2,
+}
 BATCHES = (1, 7, 100, 2500)
 DENSEST_KG_PER_LITRE = Decimal("1.06")  # polystyrene, the densest polymer here; from memory
 
@@ -107,6 +116,20 @@ def test_every_demo_product_has_room_for_its_mass_in_its_dimensions(demo: Client
     for product in items(demo, "products"):
         cubic_mm = Decimal(product["length_mm"]) * Decimal(product["width_mm"]) * Decimal(product["height_mm"])
         assert Decimal(product["mass_kg"]) <= cubic_mm / 10**6 * DENSEST_KG_PER_LITRE, product["code"]
+
+
+def test_every_demo_product_goes_on_a_pallet_and_the_small_ones_by_parcel(demo: Client) -> None:
+    def shipped(service: str, code: str, quantity: int) -> Any:
+        question = {"service": service, "zone": "home", "lines": [{"product": code, "quantity": quantity}]}
+        return demo.post("shipping-estimates", question)
+
+    products = items(demo, "products")
+    for product in products:
+        found = shipped("pallets", product["code"], 100).json
+        assert sum(each["count"] * each["pieces"] for each in found["parcels"]) == 100, product["code"]
+        assert found["cautions"] == []
+    by_parcel = {each["code"] for each in products if shipped("parcels", each["code"], 10).status_code == 200}
+    assert by_parcel == {each["code"] for each in products} - {"bench", "beam-1800", "sheet"}
 
 
 def test_a_demo_brick_costs_a_few_euros_and_its_pigment_is_paid_in_another_currency(demo: Client) -> None:

@@ -12,7 +12,7 @@ from service.workflows.keys import open_with
 READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
 _SAFE_METHODS = frozenset({"GET", "HEAD"})
-READING_ENDPOINTS = frozenset({"products-sheets.CostSheet"})
+READING_ENDPOINTS = frozenset({"products-sheets.CostSheet", "shipping.ShippingEstimates"})
 """Endpoints that take a POST but store nothing."""
 
 

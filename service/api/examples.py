@@ -36,6 +36,34 @@ FACTS: dict[str, Any] = {
         "standard_batch": 50,
         "tax": "vat-standard",
     },
+    "shipping-services": {
+        "name": "Parcel post (an illustration)",
+        "boxes": [
+            {
+                "code": "sheet-carton",
+                "inner_length_mm": "1010",
+                "inner_width_mm": "1010",
+                "inner_height_mm": "60",
+                "length_mm": "1020",
+                "width_mm": "1020",
+                "height_mm": "80",
+                "mass_kg": "2.1",
+                "max_load_kg": "50",
+            }
+        ],
+        "pallets": [
+            {
+                "code": "euro-pallet",
+                "length_mm": "1200",
+                "width_mm": "800",
+                "height_mm": "144",
+                "max_height_mm": "1800",
+                "mass_kg": "25",
+                "max_load_kg": "1000",
+            }
+        ],
+        "note": "prices are invented",
+    },
     "products": {
         "name": "Sheet, 1 m × 1 m × 10 mm",
         "bill_of_materials": [
@@ -105,12 +133,32 @@ TERMS: dict[str, Any] = {
         "shipping_paid_by": "buyer",
         "shipping_charge": "4.90",
     },
+    "shipping-services": {
+        "zones": {
+            "home": [
+                {"above_kg": "0", "up_to_kg": "10", "price": _eur("14.90")},
+                {"above_kg": "10", "up_to_kg": "31.5", "price": _eur("24.90")},
+                {"above_kg": "31.5", "up_to_kg": "1000", "price": _eur("129.00")},
+            ]
+        },
+        "divisor_cm3_per_kg": "5000",
+        "weight_step_kg": "0.5",
+        "fuel_surcharge_share": "0.06",
+        "limits": {"max_longest_side_mm": "2000", "max_length_plus_girth_mm": "7000"},
+    },
 }
 """What it may cost from a day on, by collection."""
 
 EXCHANGE_RATES: dict[str, Any] = {"base": "EUR", "rates": {"GBP": "0.8642", "USD": "1.0853"}}
 
 WHAT_IF: dict[str, Any] = {"quantity": 50, "as_of": "2026-12-01", "rates": {"tariffs/grid": TERMS["tariffs"]}}
+
+SHIPPING_ESTIMATE: dict[str, Any] = {
+    "service": "parcel-post",
+    "zone": "home",
+    "as_of": "2026-12-01",
+    "lines": [{"product": "sheet", "quantity": 7}],
+}
 
 QUOTATION: dict[str, Any] = {
     "customer": {"name": "Harbour Garden Trust", "address": "1 Quay Road\nMarrow Bay", "reference": "Order 12"},

@@ -117,7 +117,7 @@ def _too_complex(error: domain.TooComplexError) -> ProblemError:
 
 def _pointed(path: Sequence[str | int], detail: str) -> dict[str, Any]:
     """The errors member for a single member, if it is known."""
-    return {"errors": [error_at("json", tuple(str(step) for step in path), detail)]} if path else {}
+    return {"errors": _errors_of([domain.InvalidValueError(path, detail)])} if path else {}
 
 
 def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError]:
@@ -125,6 +125,17 @@ def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError
 
     def build(error: Any) -> ProblemError:
         return ProblemError(status, kind, str(error), **{name: _plain(getattr(error, name)) for name in facts})
+
+    return build
+
+
+def _of_shipping(kind: str, *facts: str) -> Callable[[Any], ProblemError]:
+    """What stands against a shipment, with the member that asked for it, if it is known."""
+
+    def build(error: Any) -> ProblemError:
+        problem = _simple(422, kind, *facts)(error)
+        problem.members.update(_pointed(error.path, str(error)))
+        return problem
 
     return build
 
@@ -143,13 +154,15 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.CurrencyMismatchError: _simple(422, "currency-mismatch", "one", "other"),
     domain.ProductLoopError: _product_loop,
     domain.InconsistentProductError: _simple(409, "inconsistent-product", "product"),
-    domain.UnmeasuredProductError: _simple(422, "unmeasured-product", "product", "measure", "missing"),
     domain.TooComplexError: _too_complex,
     domain.MissingRatesError: _missing_rates,
     domain.MissingExchangeRateError: _simple(422, "missing-exchange-rate", "one", "other", "max_age_days"),
     domain.UnreachableTargetError: _simple(
         422, "unreachable-target", "target", "wanted", "highest", "highest_margin_share", "at_price"
     ),
+    domain.UnknownZoneError: _of_shipping("unknown-zone", "zone", "zones"),
+    domain.MissingMeasuresError: _of_shipping("missing-measures", "product", "purpose", "members"),
+    domain.DoesNotFitError: _of_shipping("does-not-fit", "product", "reasons"),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),

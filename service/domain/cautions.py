@@ -93,6 +93,18 @@ def cautions(
     return (*_of_polymers(work), *_of_heat(work), *_of_mass(piece_mass_kg), *_of_uses(uses))
 
 
+def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:
+    """The caution that parcels to be lifted by hand call for, told of the heaviest one.
+
+    Args:
+        parcel_masses_kg: of each parcel, its packaging included; loaded pallets, which nobody lifts, left out.
+
+    Source: the caution names its own.
+    """
+    heaviest_kg = max(parcel_masses_kg, default=None)
+    return tuple(_of_mass(heaviest_kg, "parcel-too-heavy-for-one-person", "The heaviest parcel weighs"))
+
+
 def _order(item: HeatedPolymer) -> tuple[str, str, bool, Decimal]:
     temperature_c = item.processing_temperature_c
     return item.polymer, item.where, temperature_c is not None, temperature_c or ZERO
@@ -139,11 +151,13 @@ def _is_above_decomposition(item: HeatedPolymer) -> bool:
     return item.processing_temperature_c > data.decomposition_temperature_c.value
 
 
-def _of_mass(piece_mass_kg: Decimal | None) -> Iterator[Caution]:
-    if piece_mass_kg is not None and piece_mass_kg > ONE_PERSON_LIMIT_KG:
+def _of_mass(
+    mass_kg: Decimal | None, code: str = "too-heavy-for-one-person", what: str = "One piece weighs"
+) -> Iterator[Caution]:
+    if mass_kg is not None and mass_kg > ONE_PERSON_LIMIT_KG:
         yield Caution(
-            code="too-heavy-for-one-person",
-            text=f"One piece weighs {plain(piece_mass_kg, 9)} kg, too heavy for one person. Guidance ends at "
+            code=code,
+            text=f"{what} {plain(mass_kg, 9)} kg, too heavy for one person. Guidance ends at "
             f"{ONE_PERSON_LIMIT_KG} kg for men and 16 kg for women, close to the body, and at less when the load is "
             "far from it, above the shoulder, or lifted often. Use a lifting aid or more people, as local rules on "
             "manual handling say.",

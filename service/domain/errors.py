@@ -81,26 +81,8 @@ class InconsistentProductError(PugmillError, ValueError):
         self.problems = tuple(problems)
 
 
-class UnmeasuredProductError(PugmillError, ValueError):
-    """A product lacks what its unit price takes.
-
-    Attributes:
-        product: what it is called.
-        measure: the unit of quantity that a price is asked for.
-        missing: the members it lacks.
-    """
-
-    def __init__(self, product: str, measure: str, missing: Sequence[str]) -> None:
-        super().__init__(
-            f"'{product}' has no price per {measure} without {' and '.join(missing)}; register the product with it"
-        )
-        self.product = product
-        self.measure = str(measure)
-        self.missing = tuple(missing)
-
-
 class TooComplexError(PugmillError, ValueError):
-    """A product explodes into more than the service computes.
+    """A product explodes into more than the service computes, or a question asks for more.
 
     Attributes:
         what: there is too much of.
@@ -108,8 +90,10 @@ class TooComplexError(PugmillError, ValueError):
         path: the member that goes too far, if it is known.
     """
 
-    def __init__(self, what: str, limit: int, path: Sequence[str | int] = ()) -> None:
-        super().__init__(f"more than {limit} {what}; split the product")
+    def __init__(
+        self, what: str, limit: int, path: Sequence[str | int] = (), *, remedy: str = "split the product"
+    ) -> None:
+        super().__init__(f"more than {limit} {what}; {remedy}")
         self.what = what
         self.limit = limit
         self.path = tuple(path)
@@ -184,3 +168,53 @@ class UnreachableTargetError(PugmillError, ValueError):
         self.highest = highest
         self.highest_margin_share = highest_margin_share
         self.at_price = at_price
+
+
+class UnknownZoneError(PugmillError, LookupError):
+    """A shipping service has no such zone.
+
+    Attributes:
+        zone: what was asked for.
+        zones: those there are.
+        path: the member that names it; put there by whoever knows it.
+    """
+
+    def __init__(self, zone: str, zones: Sequence[str]) -> None:
+        super().__init__(f"there is no zone '{zone}'; there are {', '.join(zones)}")
+        self.zone = zone
+        self.zones = tuple(zones)
+        self.path: tuple[str | int, ...] = ()
+
+
+class MissingMeasuresError(PugmillError, ValueError):
+    """A product's mass or a side is not registered, and something takes it.
+
+    Attributes:
+        product: what it is called.
+        purpose: what takes it, for instance "shipping it".
+        members: what to register.
+        path: the member that names the product; put there by whoever knows it.
+    """
+
+    def __init__(self, product: str, purpose: str, members: Sequence[str]) -> None:
+        super().__init__(f"{purpose} takes {' and '.join(members)}: register the product '{product}' with it")
+        self.product = product
+        self.purpose = purpose
+        self.members = tuple(members)
+        self.path: tuple[str | int, ...] = ()
+
+
+class DoesNotFitError(PugmillError, ValueError):
+    """A shipping service takes a product in no way.
+
+    Attributes:
+        product: its code.
+        reasons: for every box and pallet, or the piece as it is, what speaks against it.
+        path: the member that names the product; put there by whoever knows it.
+    """
+
+    def __init__(self, product: str, reasons: Sequence[str]) -> None:
+        super().__init__(f"the service does not take the product '{product}': {'; '.join(reasons)}")
+        self.product = product
+        self.reasons = tuple(reasons)
+        self.path: tuple[str | int, ...] = ()

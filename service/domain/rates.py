@@ -22,6 +22,7 @@ from service.domain.errors import InvalidValueError
 from service.domain.exact import ONE, ZERO, exactly
 from service.domain.money import Money
 from service.domain.resources import STANDING, TAXED_CATEGORIES, Overhead, Tariff, Tax
+from service.domain.shipping import ShippingRate
 
 Convert = Callable[[Money], Decimal]
 """An amount in the workshop's currency, unrounded."""
@@ -272,7 +273,17 @@ class TaxRate:
         return {}
 
 
-RateTerms = MaterialRate | MachineRate | LabourRate | TariffRate | OverheadRate | ToolRate | TaxRate | ChannelRate
+RateTerms = (
+    MaterialRate
+    | MachineRate
+    | LabourRate
+    | TariffRate
+    | OverheadRate
+    | ToolRate
+    | TaxRate
+    | ChannelRate
+    | ShippingRate
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,6 +16,7 @@ from service.domain.rates import (
     ToolRate,
 )
 from service.domain.resources import LabourGrade, Machine, Material, Overhead, Registered, Tariff, Tax, Tool
+from service.domain.shipping import ShippingRate, ShippingService
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +52,7 @@ COLLECTIONS = {
         Collection(name="tools", noun="tool", facts=Tool, terms=ToolRate),
         Collection(name="taxes", noun="tax", facts=Tax, terms=TaxRate, fixed_once_rated=("category",)),
         Collection(name="channels", noun="sales channel", facts=Channel, terms=ChannelRate),
+        Collection(name="shipping-services", noun="shipping service", facts=ShippingService, terms=ShippingRate),
         Collection(name="products", noun="product", facts=Product),
         Collection(name="listings", noun="listing", facts=Listing),
     )

@@ -6,7 +6,7 @@ from decimal import Decimal
 from enum import StrEnum
 from math import prod
 
-from service.domain.errors import UnmeasuredProductError
+from service.domain.errors import MissingMeasuresError
 from service.domain.exact import ONE, exactly, snapped
 from service.domain.money import Money, rounded
 from service.domain.products import Product
@@ -52,13 +52,13 @@ def content(product: Product, measure: Measure) -> Decimal:
     """How much a piece contains: its mass, its length, its length × width, or its length × width × height.
 
     Raises:
-        UnmeasuredProductError: the product lacks a member that this takes.
+        MissingMeasuresError: the product lacks a member that this takes.
     """
     members, unit = _CONTENTS[measure]
     figures = {member: getattr(product, member) for member in members}
     missing = [member for member, figure in figures.items() if figure is None]
     if missing:
-        raise UnmeasuredProductError(product.name, measure, missing)
+        raise MissingMeasuresError(product.name, f"a price per {measure}", missing)
     return snapped(prod(figures.values(), start=unit)).normalize()
 
 
@@ -70,7 +70,7 @@ def unit_price(gross_price: Money, product: Product, measure: Measure) -> UnitPr
     the price on the label by the content on the label finds the unit price on the label.
 
     Raises:
-        UnmeasuredProductError: the product lacks a member that this takes.
+        MissingMeasuresError: the product lacks a member that this takes.
         FigureTooLargeError: a piece contains so little that the price of a unit has more than 28 digits.
 
     Source: Directive 98/6/EC of the European Parliament and of the Council on consumer protection in the indication

@@ -68,7 +68,9 @@ def price_listing(database: Database, workshop: Workshop, code: str, question: L
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date.
         UnreachableTargetError: no price meets the listing's target.
-        UnmeasuredProductError: the product lacks what its unit price takes.
+        MissingMeasuresError: the product lacks what its unit price or its shipping takes.
+        UnknownZoneError: the shipping service has no such zone.
+        DoesNotFitError: the shipping service takes the product in no way.
     """
     costing = prepare(database, workshop, [subject("listings", code)], question.as_of)
     return _priced(database, workshop, costing, code, question)
@@ -152,6 +154,7 @@ def _entry(database: Database, workshop: Workshop, code: str, as_of: date) -> Pr
         net_price=price.net_price,
         tax_share=price.tax_share,
         unit_price=sheet.unit_price,
+        shipping_weight_kg=None if sheet.shipping is None else sheet.shipping.mass_kg,
         cash_price=sheet.cash_price,
         margin_share=price.margin_share,
         formatted_price=sheet.formatted_price,

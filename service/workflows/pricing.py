@@ -9,7 +9,7 @@ from typing import Any
 from service.domain.cautions import Caution
 from service.domain.channels import Channel, ChannelRate
 from service.domain.cost_sheet import CostSheet
-from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
+from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import DayRates
 from service.domain.money import (
@@ -27,6 +27,8 @@ from service.domain.pricing_policy import Display, PricingPolicy
 from service.domain.rates import TaxRate
 from service.domain.resources import Reference
 from service.domain.sale import Sale, sale_through
+from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
+from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, costed, prepare, rates_in_force, subject
@@ -106,6 +108,7 @@ class PriceSheet:
         policy: what was aimed at; None for the inverse question.
         price_per_piece: the price with every term of the way.
         cash_price: what is paid for a piece in cash, tax included; none where cash is not rounded.
+        shipping: how a piece is sent and what that costs, where a shipping service is named.
         discount: what the discount that was asked about does.
         settlement: what comes home, where the sale goes through a channel or is in another currency.
         rates_valid_from: the first day of the terms of tax, channel and shipping, by resource.
@@ -124,6 +127,7 @@ class PriceSheet:
     policy: PricingPolicy | None
     price_per_piece: PriceStatement
     cash_price: Money | None
+    shipping: ShippingStatement | None
     discount: DiscountStatement | None
     settlement: Settlement | None
     rates_valid_from: Mapping[str, date]
@@ -181,12 +185,13 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
         cash_price=cash_rounded(found.gross, way.currency),
+        shipping=way.shipping(),
         discount=way.discount(found),
         settlement=way.settlement(found),
         rates_valid_from={rate.resource: rate.valid_from for rate in used},
         exchange_rates=costing.exchange.used.days,
         warnings=warnings(bill, catalogue),
-        cautions=cautions_of(bill, catalogue),
+        cautions=(*cautions_of(bill, catalogue), *(way.estimate.cautions if way.estimate else ())),
     )
 
 
@@ -198,6 +203,7 @@ class _Way:
         self.currency = question.currency or home
         self.facts = costing.surroundings.facts
         self.channel: Channel | None = self.facts["channels"][question.channel] if question.channel else None
+        self.estimate = self._estimate()
         self.sale = self._sale()
 
     def price(self, sheet: CostSheet) -> Price:
@@ -271,4 +277,31 @@ class _Way:
         )
 
     def _shipping_cost(self) -> Decimal:
-        return ZERO
+        if self.estimate is None:
+            return ZERO
+        price = self.estimate.price
+        return self._converted(price.amount, price.currency)
+
+    def _estimate(self) -> ShippingEstimate | None:
+        """How a single piece is sent; nothing if no service is named."""
+        code, zone = self.question.shipping_service, self.question.shipping_zone
+        if code is None or zone is None:
+            return None
+        terms = self._terms("shipping-services", code)
+        product = self.costing.surroundings.catalogue.products[self.question.product]
+        service = self.facts["shipping-services"][code]
+        try:
+            return shipping_estimate([(self.question.product, product, 1)], service, terms, zone)
+        except UnknownZoneError as error:
+            error.path = ("shipping_zone",)
+            raise
+
+    def shipping(self) -> ShippingStatement | None:
+        """The same as it is shown."""
+        code, zone = self.question.shipping_service, self.question.shipping_zone
+        if self.estimate is None or code is None or zone is None:
+            return None
+        rate = self.costing.card.rates[f"shipping-services/{code}"]
+        name = self.facts["shipping-services"][code].name
+        shipment = Shipment(service=code, name=name, zone=zone, as_of=self.question.as_of, valid_from=rate.valid_from)
+        return shipping_statement(self.estimate, shipment, currency=self.home, convert=self.costing.exchange)

@@ -45,7 +45,7 @@ class RateCardEntry:
         name: what the workshop calls it.
         valid_from: the first day of these terms.
         terms: as they were registered.
-        unit_rates: what a unit of each part costs; none for a tax.
+        unit_rates: what a unit of each part costs; none for a tax or a shipping service.
     """
 
     resource: str
@@ -123,5 +123,5 @@ def _unit(facts: Registered, part: str) -> str:
             return "kWh"
         case Tool():
             return "piece" if part == ENTIRE_TOOL else "shot"
-    assert isinstance(facts, Overhead)  # a tax has no unit rate, a product no rate
+    assert isinstance(facts, Overhead)  # taxes and shipping services have no unit rate, a product no rate
     return _BASE_UNITS.get(facts.base, facts.base.value)

@@ -18,7 +18,8 @@ COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
     "tools": ("mould", {"name": "Mould"}, {"cost": builders.money("900"), "life_shots": "20000"}),
     "taxes": ("vat", {"name": "VAT 21 %"}, {"rate_share": "0.21"}),
     "channels": ("bazaar", builders.channel(), builders.channel_rate()),
-    "products": ("sheet", builders.product(), None),
+    "shipping-services": ("post", builders.shipping_service(), builders.shipping_rate()),
+    "products": ("sheet", builders.measured(name="Sheet"), None),
     "listings": ("sheet-online", builders.listing(), None),
 }
 """Each collection's code, facts and terms, in the order in which they can be registered."""
@@ -102,6 +103,13 @@ def _others() -> list[Place]:
             for_stranger=404,
         ),
         Place(method="GET", template="/v1/price-list", path="/v1/price-list?as_of=2026-11-25", for_stranger=200),
+        Place(
+            method="POST",
+            template="/v1/shipping-estimates",
+            path="/v1/shipping-estimates",
+            body=builders.shipping_question("sheet"),
+            for_stranger=422,
+        ),
         Place(method="GET", template="/v1/rate-card", path="/v1/rate-card?as_of=2026-11-25", for_stranger=200),
         Place(method="GET", template="/v1/exchange-rates", path="/v1/exchange-rates", for_stranger=200),
         Place(method="GET", template=day, path=f"/v1/exchange-rates/{DAY}", for_stranger=404),

@@ -12,6 +12,7 @@ _ORDER = (
     "tools",
     "taxes",
     "channels",
+    "shipping-services",
     "products",
     "listings",
 )
@@ -24,6 +25,7 @@ _CODES = {
     "tools": "brick-mould",
     "taxes": "vat-standard",
     "channels": "harbour-bazaar",
+    "shipping-services": "parcel-post",
     "products": "sheet",
     "listings": "sheet-online",
 }
@@ -41,5 +43,7 @@ def test_the_examples_together_are_a_workshop_that_quotes(client: Client) -> Non
     supposed = client.post("products/sheet/cost-sheet", examples.WHAT_IF)
     assert supposed.status_code == 200, supposed.json
     assert supposed.json["warnings"] == []
+    shipped = client.post("shipping-estimates", examples.SHIPPING_ESTIMATE)
+    assert shipped.status_code == 200, shipped.json
     quoted = client.post("quotations", examples.QUOTATION)
     assert quoted.status_code == 201, quoted.json

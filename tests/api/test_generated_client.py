@@ -143,6 +143,7 @@ NOUNS = {
     "tools": ("tool", "Tool", "ToolRate"),
     "taxes": ("tax", "Tax", "TaxRate"),
     "channels": ("sales_channel", "Channel", "ChannelRate"),
+    "shipping-services": ("shipping_service", "ShippingService", "ShippingRate"),
     "products": ("product", "Product", ""),
     "listings": ("listing", "Listing", ""),
 }

@@ -29,7 +29,7 @@ def quotation_id(owner: Client) -> str:
     """Of the owner's only quotation; everything else the owner has is registered with it, and marked."""
     made = register_everything(owner)
     owner.register("materials/hdpe", builders.material(note=MARK))
-    owner.register("products/sheet", builders.product(note=MARK))
+    owner.register("products/sheet", builders.measured(name="Sheet", note=MARK))
     return made
 
 

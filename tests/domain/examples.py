@@ -29,6 +29,8 @@ from service.domain.rates import (
 )
 from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
 from service.domain.sale import Sale
+from service.domain.shipping import ShippingRate, ShippingService
+from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.encoding import decoded
 from tests import builders
 
@@ -200,3 +202,21 @@ def price(policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, curren
 
 def kept_at(asked: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
     return Pricing(policy, costs, plain_sale(policy, tax_share), currency).kept_at(asked)
+
+
+def a_shipping_service(**changes: Any) -> ShippingService:
+    return decoded(builders.shipping_service(**changes), ShippingService)
+
+
+def a_shipping_rate(**changes: Any) -> ShippingRate:
+    return decoded(builders.shipping_rate(**changes), ShippingRate)
+
+
+def a_brick(**changes: Any) -> Product:
+    return decoded(builders.measured(**changes), Product)
+
+
+def shipped(quantity: int = 1, service: Any = None, rate: Any = None, **brick: Any) -> ShippingEstimate:
+    """Bricks by the builders' service."""
+    pieces = [("brick", a_brick(**brick), quantity)]
+    return shipping_estimate(pieces, service or a_shipping_service(), rate or a_shipping_rate(), "home")

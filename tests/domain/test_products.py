@@ -123,6 +123,7 @@ class TestReferences:
             ("overheads", {"name": "x", "base": "piece"}),
             ("tools", {"name": "x"}),
             ("taxes", {"name": "x"}),
+            ("shipping-services", {"name": "x"}),
         ]
         for collection, body in alone:
             assert list(decoded(body, COLLECTIONS[collection].facts).references()) == []

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.errors import FigureTooLargeError, UnmeasuredProductError
+from service.domain.errors import FigureTooLargeError, MissingMeasuresError
 from service.domain.products import BillLine, Product
 from service.domain.unit_price import Measure, content, unit_price
 from tests.domain.examples import euros
@@ -62,20 +62,18 @@ def test_a_product_without_the_measures_is_refused_with_those_it_lacks(
 ) -> None:
     unmeasured = beam(mass_kg=None, length_mm=None, width_mm=None, height_mm=None)
 
-    with pytest.raises(
-        UnmeasuredProductError, match=f"'beam' has no price per {measure} without {missing[0]}"
-    ) as error:
+    with pytest.raises(MissingMeasuresError, match=f"a price per {measure} takes {missing[0]}") as error:
         unit_price(euros("1"), unmeasured, measure)
 
-    assert (error.value.product, error.value.measure, error.value.missing) == ("beam", measure.value, missing)
+    assert (error.value.product, error.value.members) == ("beam", missing)
 
 
 def test_only_what_is_missing_is_named() -> None:
-    with pytest.raises(UnmeasuredProductError) as error:
+    with pytest.raises(MissingMeasuresError) as error:
         content(beam(width_mm=None), Measure.CUBIC_METRE)
 
-    assert error.value.missing == ("width_mm",)
-    assert str(error.value) == "'beam' has no price per m3 without width_mm; register the product with it"
+    assert error.value.members == ("width_mm",)
+    assert str(error.value) == "a price per m3 takes width_mm: register the product 'beam' with it"
 
 
 def test_a_price_too_large_to_be_known_is_refused() -> None:

@@ -22,6 +22,7 @@ from service.domain.products import BillLine, Operation, Product
 from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationRequest
 from service.domain.rates import MachineRate, TariffRate
 from service.domain.resources import Material
+from service.domain.shipping import Box, Pallet, ShippingRate, WeightClass
 from tests.domain.strategies import figures
 
 
@@ -91,6 +92,17 @@ _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
         "price_step": st.sampled_from([None, Decimal(5)]),
         "price_endings": st.sampled_from([(), (Decimal("0.9"), Decimal("0.5"))]),
         "display": st.none(),
+    },
+    Box: {side: figures("1000000000", "2000000000") for side in ("length_mm", "width_mm", "height_mm")},
+    Pallet: {"height_mm": figures("1", "200"), "max_height_mm": figures("201", "2000")},
+    WeightClass: {
+        "above_kg": st.just(Decimal(0)),
+        "price": st.builds(Money, amount=figures("0", "99"), currency=st.just("EUR")),
+    },
+    ShippingRate: {
+        "zones": st.dictionaries(
+            st.sampled_from(["home", "away"]), st.tuples(st.deferred(lambda: any_of(WeightClass))), min_size=1
+        )
     },
     Money: {"amount": figures("0", "999999")},
     Fee: {

@@ -1,0 +1,181 @@
+"""The search for room for identical pieces, in whole numbers: straight cuts and pinwheels, over and over."""
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from functools import lru_cache
+from itertools import combinations, permutations, product
+from math import prod
+from typing import NamedTuple
+
+Size = tuple[int, int, int]
+_Division = tuple[tuple[Size, Size], ...]
+"""Where each part of a divided space begins, and its size."""
+
+_MAX_LOOKS = 2000
+"""How many parts of a space one search looks at before it stays with what it has. No clock is asked, so that the same
+question always has the same answer."""
+_MAX_DEPTH = 3
+"""How often a space is divided again. Measured: deeper searches spend their looks in a corner and find less."""
+_BEAM = 6
+"""How many of a space's divisions are looked into, the best first."""
+_MAX_PINWHEEL_LOOKS = 2000
+"""The same for pinwheels, which are tried once, on the whole space."""
+_MAX_SUMS, _MAX_CUTS, _MAX_PINWHEEL_CUTS = 400, 16, 8
+
+
+class Grid(NamedTuple):
+    """Pieces that all lie the same way.
+
+    Attributes:
+        start: where it begins along each axis.
+        sides: of each piece along each axis.
+        numbers: of pieces along each axis.
+    """
+
+    start: Size
+    sides: Size
+    numbers: Size
+
+    @property
+    def pieces(self) -> int:
+        """How many there are."""
+        return prod(self.numbers)
+
+
+def grid_in(sides: Size, size: Size, start: Size = (0, 0, 0)) -> Grid:
+    """The grid with the most pieces, in the best of six orientations."""
+    x, y, z = size
+    grids = (Grid(start, (a, b, c), (x // a, y // b, z // c)) for a, b, c in sorted(set(permutations(sides))))
+    return max(grids, key=lambda grid: grid.pieces)
+
+
+@lru_cache(maxsize=4096)
+def grids_in(sides: Size, size: Size) -> tuple[Grid, ...]:
+    """The grids that the search divides the space into, none empty."""
+    search = _Search(sides, size)
+    found = (grid_in(sides, part, start) for start, part in search.parts((0, 0, 0), size, _MAX_DEPTH))
+    return tuple(grid for grid in found if grid.pieces)
+
+
+class _Search:
+    """One search: for every part of the space it has met, how many pieces it holds, divided how."""
+
+    def __init__(self, sides: Size, size: Size) -> None:
+        self._sides = sides
+        self._volume = prod(sides)
+        self._sums = _sums(sides, max(size))
+        self._looks = _MAX_LOOKS
+        self._found: dict[tuple[Size, int], tuple[int, _Division]] = {}
+        self._best(size, _MAX_DEPTH)
+
+    def parts(self, start: Size, size: Size, depth: int) -> Iterator[tuple[Size, Size]]:
+        """The parts that a space was divided into for good: where each begins, and its size."""
+        _, division = self._found.get((size, depth), (0, ()))
+        if not division:
+            yield start, size
+        for (x, y, z), part in division:
+            yield from self.parts((start[0] + x, start[1] + y, start[2] + z), part, depth - 1)
+
+    def _count(self, size: Size) -> int:
+        """The most pieces that lie all the same way; written out, for most of the time is spent here."""
+        (a, b, c), (x, y, z) = self._sides, size
+        xa, xb, xc, ya, yb, yc, za, zb, zc = x // a, x // b, x // c, y // a, y // b, y // c, z // a, z // b, z // c
+        return max(xa * yb * zc, xa * yc * zb, xb * ya * zc, xb * yc * za, xc * ya * zb, xc * yb * za)
+
+    def _best(self, size: Size, depth: int) -> int:
+        if (size, depth) in self._found:
+            return self._found[size, depth][0]
+        count, bound = self._count(size), self._bound(size)
+        division: _Division = ()
+        for parts in self._promising(size, depth) if count < bound else ():
+            total = sum(self._best(part, depth - 1) for _, part in parts)
+            if total > count:
+                count, division = total, parts
+            if count == bound:
+                break
+        self._found[size, depth] = count, division
+        return count
+
+    def _bound(self, size: Size) -> int:
+        """No more pieces than this: the volume that whole sides can fill ÷ the volume of a piece."""
+        return prod(self._filled(side) for side in size) // self._volume
+
+    def _filled(self, side: int) -> int:
+        """The longest row of pieces' sides that is not longer than this."""
+        if not self._sums:
+            return side
+        place = bisect_right(self._sums, side)
+        return self._sums[place - 1] if place else 0
+
+    def _promising(self, size: Size, depth: int) -> Iterator[_Division]:
+        """The divisions to look into, those first whose parts are packed best as they are."""
+        if depth:
+            yield from self._ranked(self._straight(size))[:_BEAM]
+        if depth == _MAX_DEPTH:
+            self._looks += _MAX_PINWHEEL_LOOKS
+            yield from self._ranked(self._pinwheels(size))[:_BEAM]
+
+    def _ranked(self, divisions: Iterator[_Division]) -> list[_Division]:
+        ranked: list[tuple[int, int, _Division]] = []
+        for parts in divisions:
+            if self._looks <= 0:
+                break
+            self._looks -= len(parts)
+            ranked.append((-sum(self._count(part) for _, part in parts), len(ranked), parts))
+        return [parts for _, _, parts in sorted(ranked)]
+
+    def _straight(self, size: Size) -> Iterator[_Division]:
+        """Two parts, by a cut across one axis; the other half of the cuts would be their mirror images."""
+        for axis, side in enumerate(size):
+            for cut in self._cuts(side):
+                if 2 * cut <= side:
+                    yield _box(size, {axis: (0, cut)}), _box(size, {axis: (cut, side)})
+
+    def _pinwheels(self, size: Size) -> Iterator[_Division]:
+        """Four parts around a fifth, which no straight cut makes."""
+        cuts = [self._pairs_of_cuts(side) for side in size]
+        for one, other in combinations(range(3), 2):
+            for (u1, u2), (v1, v2) in product(cuts[one], cuts[other]):
+                u, v = size[one], size[other]
+                yield (
+                    _box(size, {one: (0, u2), other: (0, v1)}),
+                    _box(size, {one: (u2, u), other: (0, v2)}),
+                    _box(size, {one: (u1, u), other: (v2, v)}),
+                    _box(size, {one: (0, u1), other: (v1, v)}),
+                    _box(size, {one: (u1, u2), other: (v1, v2)}),
+                )
+
+    def _pairs_of_cuts(self, side: int) -> list[tuple[int, int]]:
+        """Two cuts each, of those that leave least unfilled beyond them; among equals nearest to the middle."""
+        rests = {cut: side - cut for cut in self._cuts(side)}
+        kept = sorted(rests, key=lambda cut: (rests[cut] - self._filled(rests[cut]), abs(2 * cut - side)))
+        return list(combinations(sorted(kept[:_MAX_PINWHEEL_CUTS]), 2))
+
+    def _cuts(self, side: int) -> list[int]:
+        """Where it may be worth to cut: after every row of pieces, or, where these are too many, near the ends."""
+        sums = self._sums[: bisect_right(self._sums, side - 1)]
+        if sums and len(sums) <= _MAX_CUTS:
+            return sums
+        found = {count * each for each in self._sides for count in (1, 2, 3, side // each)}
+        return sorted(cut for cut in found | {side - cut for cut in found} if 0 < cut < side)
+
+
+def _sums(sides: Size, most: int) -> list[int]:
+    """Every length that pieces in a row can have; none if these are too many to be of use."""
+    found = {0}
+    for side in sides:
+        if most // side > _MAX_SUMS:
+            return []
+        for start in sorted(found):
+            found.update(range(start, most + 1, side))
+            if len(found) > _MAX_SUMS:
+                return []
+    return sorted(found - {0})
+
+
+def _box(size: Size, limits: dict[int, tuple[int, int]]) -> tuple[Size, Size]:
+    """A part of a space: where it begins and its size, along some axes within limits."""
+    start, part = [0, 0, 0], [*size]
+    for axis, (begin, end) in limits.items():
+        start[axis], part[axis] = begin, end - begin
+    return tuple(start), tuple(part)  # type: ignore[return-value]
