@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import flask
+from werkzeug.datastructures import MIMEAccept
 
 from service.api.problems import ProblemError
 from service.encoding import encoded, to_bytes
@@ -24,10 +25,12 @@ def negotiate() -> None:
     """
     offered = OFFERED.get(flask.request.endpoint or "", (JSON,))
     accept = flask.request.headers.get("Accept")
-    if accept is None or accept == "*/*" or not flask.request.path.startswith("/v1/"):
+    if not accept or accept == "*/*" or not flask.request.path.startswith("/v1/"):
         flask.g.media_type = offered[0]
         return
-    flask.g.media_type = flask.request.accept_mimetypes.best_match(offered)
+    # Parameters of a media type are not negotiated: who asks for text/csv; charset=utf-8 gets text/csv.
+    wanted = MIMEAccept([(each.partition(";")[0].strip(), quality) for each, quality in flask.request.accept_mimetypes])
+    flask.g.media_type = wanted.best_match(offered)
     if flask.g.media_type is None:
         raise ProblemError(406, "not-acceptable", f"this resource is offered as {', '.join(offered)}")
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
-from itertools import chain
+from itertools import chain, islice
 
 import flask
 from flask.views import MethodView
@@ -88,5 +88,5 @@ class PriceList(MethodView):
 
 
 def _begun(parts: Iterator[bytes]) -> Iterator[bytes]:
-    """The parts, the first of them made at once: what is wrong from the start is a problem and not half an answer."""
-    return chain([next(parts)], parts)
+    """The parts, the first entry made at once: what is wrong from the start is a problem and not half an answer."""
+    return chain(list(islice(parts, 2)), parts)

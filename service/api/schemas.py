@@ -26,7 +26,15 @@ from service.api.fields import (
     ruled,
 )
 from service.api.reading import UNKNOWN_MEMBER
-from service.domain.declared import default_of, field_types, is_required, meanings, optional_of, rules_and_type
+from service.domain.declared import (
+    default_of,
+    field_types,
+    first_of,
+    is_required,
+    meanings,
+    optional_of,
+    rules_and_type,
+)
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.encoding import encoded
 
@@ -86,7 +94,7 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
     options: dict[str, Any] = {
         "required": required,
         "allow_none": bare_hint is not None,
-        "validate": [ruled(rule) for rule in rules],
+        "validate": [ruled(first_of(rules))] if rules else [],
         "metadata": metadata,
         "error_messages": {
             "required": "is required",

@@ -179,7 +179,7 @@ def _check_of(hint: Any) -> Rule | None:
     rules, bare = rules_and_type(hint)
     parts = [_check_of(part) for part in get_args(bare)] if get_origin(bare) in (tuple, Mapping) else []
     if not any(parts):
-        return rules[0] if len(rules) == 1 else _first_of(rules) if rules else None
+        return rules[0] if len(rules) == 1 else first_of(rules) if rules else None
 
     def check_parts(value: Any) -> str | None:
         columns = (value.keys(), value.values()) if isinstance(value, Mapping) else (value,)
@@ -189,10 +189,12 @@ def _check_of(hint: Any) -> Rule | None:
                     return problem
         return None
 
-    return _first_of((*rules, check_parts))
+    return first_of((*rules, check_parts))
 
 
-def _first_of(rules: tuple[Rule, ...]) -> Rule:
+def first_of(rules: tuple[Rule, ...]) -> Rule:
+    """Some rules as one, which answers the first problem."""
+
     def check(value: Any) -> str | None:
         return next((problem for rule in rules if (problem := rule(value)) is not None), None)
 

@@ -1,8 +1,9 @@
 """The search for room for identical pieces, in whole numbers: straight cuts and pinwheels, over and over."""
 
 from bisect import bisect_right
-from collections.abc import Iterator
-from functools import lru_cache
+from collections.abc import Callable, Iterator
+from functools import cache, lru_cache
+from heapq import nsmallest
 from itertools import combinations, permutations, product
 from math import prod
 from typing import NamedTuple
@@ -18,8 +19,6 @@ _MAX_DEPTH = 3
 """How often a space is divided again. Measured: deeper searches spend their looks in a corner and find less."""
 _BEAM = 6
 """How many of a space's divisions are looked into, the best first."""
-_MAX_PINWHEEL_LOOKS = 2000
-"""The same for pinwheels, which are tried once, on the whole space."""
 _MAX_SUMS, _MAX_CUTS, _MAX_PINWHEEL_CUTS = 400, 16, 8
 
 
@@ -110,40 +109,43 @@ class _Search:
     def _promising(self, size: Size, depth: int) -> Iterator[_Division]:
         """The divisions to look into, those first whose parts are packed best as they are."""
         if depth:
-            yield from self._ranked(self._straight(size))[:_BEAM]
+            yield from self._straight(size)
         if depth == _MAX_DEPTH:
-            self._looks += _MAX_PINWHEEL_LOOKS
-            yield from self._ranked(self._pinwheels(size))[:_BEAM]
+            yield from self._pinwheels(size)
 
-    def _ranked(self, divisions: Iterator[_Division]) -> list[_Division]:
-        ranked: list[tuple[int, int, _Division]] = []
-        for parts in divisions:
-            if self._looks <= 0:
-                break
-            self._looks -= len(parts)
-            ranked.append((-sum(self._count(part) for _, part in parts), len(ranked), parts))
-        return [parts for _, _, parts in sorted(ranked)]
-
-    def _straight(self, size: Size) -> Iterator[_Division]:
+    def _straight(self, size: Size) -> list[_Division]:
         """Two parts, by a cut across one axis; the other half of the cuts would be their mirror images."""
+        ranked: list[tuple[int, int, _Division]] = []
         for axis, side in enumerate(size):
             for cut in self._cuts(side):
-                if 2 * cut <= side:
-                    yield _box(size, {axis: (0, cut)}), _box(size, {axis: (cut, side)})
+                if 2 * cut <= side and self._looks > 0:
+                    self._looks -= 2
+                    parts = _box(size, {axis: (0, cut)}), _box(size, {axis: (cut, side)})
+                    ranked.append((-sum(self._count(part) for _, part in parts), len(ranked), parts))
+        return [parts for _, _, parts in nsmallest(_BEAM, ranked)]
 
-    def _pinwheels(self, size: Size) -> Iterator[_Division]:
+    def _pinwheels(self, size: Size) -> list[_Division]:
         """Four parts around a fifth, which no straight cut makes."""
         cuts = [self._pairs_of_cuts(side) for side in size]
+        ranked = []
         for one, other in combinations(range(3), 2):
+            u, v, count = size[one], size[other], self._counts(size, one, other)
             for (u1, u2), (v1, v2) in product(cuts[one], cuts[other]):
-                u, v = size[one], size[other]
-                yield (
-                    _box(size, {one: (0, u2), other: (0, v1)}),
-                    _box(size, {one: (u2, u), other: (0, v2)}),
-                    _box(size, {one: (u1, u), other: (v2, v)}),
-                    _box(size, {one: (0, u1), other: (v1, v)}),
-                    _box(size, {one: (u1, u2), other: (v1, v2)}),
-                )
+                around = count(u2, v1) + count(u - u2, v2) + count(u - u1, v - v2) + count(u1, v - v1)
+                ranked.append((-around - count(u2 - u1, v2 - v1), one, other, (u1, u2), (v1, v2)))
+        best = nsmallest(_BEAM, ranked)
+        return [_pinwheel(size, one, other, ones, others) for _, one, other, ones, others in best]
+
+    def _counts(self, size: Size, one: int, other: int) -> Callable[[int, int], int]:
+        """What lies all the same way in a part, by its sides along two axes; the same parts come up time and again."""
+
+        @cache
+        def count(u: int, v: int) -> int:
+            part = [*size]
+            part[one], part[other] = u, v
+            return self._count((part[0], part[1], part[2]))
+
+        return count
 
     def _pairs_of_cuts(self, side: int) -> list[tuple[int, int]]:
         """Two cuts each, of those that leave least unfilled beyond them; among equals nearest to the middle."""
@@ -171,6 +173,18 @@ def _sums(sides: Size, most: int) -> list[int]:
             if len(found) > _MAX_SUMS:
                 return []
     return sorted(found - {0})
+
+
+def _pinwheel(size: Size, one: int, other: int, ones: tuple[int, int], others: tuple[int, int]) -> _Division:
+    """Four parts and the one they surround: two cuts along one axis, two along another."""
+    (u1, u2), (v1, v2), u, v = ones, others, size[one], size[other]
+    return (
+        _box(size, {one: (0, u2), other: (0, v1)}),
+        _box(size, {one: (u2, u), other: (0, v2)}),
+        _box(size, {one: (u1, u), other: (v2, v)}),
+        _box(size, {one: (0, u1), other: (v1, v)}),
+        _box(size, {one: (u1, u2), other: (v1, v2)}),
+    )
 
 
 def _box(size: Size, limits: dict[int, tuple[int, int]]) -> tuple[Size, Size]:

@@ -1,8 +1,9 @@
 """Functions made of straight pieces, and where they are not negative: exact, piece by piece."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import reduce
 
 from service.domain.exact import ONE, ZERO, snapped
 
@@ -72,20 +73,28 @@ def value_at(function: Function, x: Decimal) -> Decimal:
 
 
 def total(functions: Iterable[Function]) -> Function:
-    """The sum of some functions."""
-    found = line()
-    for function in functions:
-        found = _joined(found, function, lambda one, other: one + other)
-    return found
+    """The sum of some functions, one at least."""
+    return reduce(_sum, functions)
+
+
+def plus(function: Function, *, slope: Decimal = ZERO, constant: Decimal = ZERO) -> Function:
+    """The function and a line."""
+    return tuple(_reshaped(each, each.slope + slope, each.constant + constant) for each in function)
 
 
 def scaled(function: Function, factor: Decimal) -> Function:
     """The function times a factor."""
-    return tuple(replace(each, slope=each.slope * factor, constant=each.constant * factor) for each in function)
+    return tuple(_reshaped(each, each.slope * factor, each.constant * factor) for each in function)
 
 
-def _joined(one: Function, other: Function, join: Callable[[Decimal, Decimal], Decimal]) -> Function:
-    """Two functions put together on the pieces that both allow."""
+def _reshaped(piece: Piece, slope: Decimal, constant: Decimal) -> Piece:
+    return Piece(above=piece.above, up_to=piece.up_to, slope=slope, constant=constant)
+
+
+def _sum(one: Function, other: Function) -> Function:
+    """Two functions added up on the pieces that both allow."""
+    if len(other) == 1:
+        return plus(one, slope=other[0].slope, constant=other[0].constant)
     found, above = [], ZERO
     first, second = iter(one), iter(other)
     left, right = next(first), next(second)
@@ -93,12 +102,7 @@ def _joined(one: Function, other: Function, join: Callable[[Decimal, Decimal], D
         ends = [each.up_to for each in (left, right) if each.up_to is not None]
         up_to = min(ends, default=None)
         found.append(
-            Piece(
-                above=above,
-                up_to=up_to,
-                slope=join(left.slope, right.slope),
-                constant=join(left.constant, right.constant),
-            )
+            Piece(above=above, up_to=up_to, slope=left.slope + right.slope, constant=left.constant + right.constant)
         )
         if up_to is None:
             return tuple(found)

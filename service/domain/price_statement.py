@@ -126,7 +126,7 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
     tax = less(gross, net)
     sale = priced.sale
     fees = tuple(stated_fees(sale, priced.gross, currency, digits))
-    fee_total = in_currency(sum((fee.amount.amount for fee in fees), ZERO), currency)
+    fee_total = money(sum((fee.amount.amount for fee in fees), ZERO))
     conversion = money(sale.conversion_cost(priced.gross))
     shipping, charge = money(sale.shipping_cost), money(sale.net_shipping_charge)
     taken = fee_total.amount + conversion.amount + shipping.amount

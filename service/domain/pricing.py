@@ -3,12 +3,13 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from service.domain.cost_sheet import CostSheet
 from service.domain.errors import UnreachableTargetError
 from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
 from service.domain.money import minor_unit_decimals
-from service.domain.piecewise import EVERYWHERE, Function, Interval, Piece, common, line, not_negative, total
+from service.domain.piecewise import EVERYWHERE, Function, Interval, Piece, common, not_negative, plus
 from service.domain.price_grid import PriceGrid, grid_of
 from service.domain.pricing_policy import CostBasis, PricingPolicy, Rounding, Target
 from service.domain.sale import Sale
@@ -36,10 +37,9 @@ class UnitCosts:
 
     @exactly
     def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":
-        """The same in another currency."""
-        return UnitCosts(
-            variable=convert(self.variable), full=convert(self.full), shown_variable=convert(self.shown_variable)
-        )
+        """The same in another currency; no amount is converted that was rounded before."""
+        variable = convert(self.variable)
+        return UnitCosts(variable=variable, full=convert(self.full), shown_variable=variable)
 
 
 @exactly
@@ -60,6 +60,7 @@ class Price:
         asked: the price, with or without tax as displayed.
         sale: the conditions under which it is asked.
         costs: what a piece costs.
+        proceeds: what the price brings in for cost and profit.
         target: the least displayed price that meets the policy exactly; the price itself if it was given.
         equation: the straight piece, in the gross price, whose zero the target is: (1 + tax) × what is brought in
             beyond it. None where the target is no zero but a step of the fees, or was given.
@@ -75,6 +76,7 @@ class Price:
     asked: Decimal
     sale: Sale
     costs: UnitCosts
+    proceeds: Decimal
     target: Decimal
     equation: Piece | None
     floor: Decimal | None
@@ -91,11 +93,6 @@ class Price:
     def net(self) -> Decimal:
         """The price without tax."""
         return self.asked / self.sale.displayed
-
-    @property
-    def proceeds(self) -> Decimal:
-        """What it brings in for cost and profit."""
-        return self.sale.proceeds(self.gross)
 
     @property
     def profit(self) -> Decimal:
@@ -134,6 +131,7 @@ class Pricing:
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
         self._minor = PriceGrid(step=UNITS[self.decimals])
         self._proceeds = sale.taxed_proceeds()
+        self._brought: dict[Decimal, tuple[Interval, ...]] = {}
 
     @exactly
     def asked(self) -> Price:
@@ -142,7 +140,7 @@ class Pricing:
         Raises:
             UnreachableTargetError: no price does.
         """
-        meeting, allowed = self._meeting_target(), self._enforced()
+        meeting, allowed = self._meeting_target(), self._enforced
         both = common(meeting, allowed)
         target, wanted = self._least(meeting), self._least(both)
         found = None
@@ -163,7 +161,7 @@ class Pricing:
         """What is kept of a price when a share of it is taken off, and the price that bears it."""
         left = ONE - share
         unit = UNITS[self.decimals]
-        floor = self._floor()
+        floor = self._floor
         least = None
         for interval in floor:
             lowest = self._minor.least((interval,))
@@ -198,12 +196,13 @@ class Pricing:
         return piece if is_zero else None
 
     def _judged(self, asked: Decimal, target: Decimal, equation: Piece | None = None) -> Price:
-        enforced, floor = self._enforced(), self._floor()
+        enforced, floor = self._enforced, self._floor
         is_raised = not _holds(enforced, target) and _holds(enforced, asked)
         return Price(
             asked=asked,
             sale=self.sale,
             costs=self.costs,
+            proceeds=self.sale.proceeds(asked * self.sale.gross_of_displayed),
             target=target,
             equation=equation,
             floor=self._minor.least(floor),
@@ -220,13 +219,13 @@ class Pricing:
         """
         policy, cost = self.policy, self.costs.on(self.policy.cost_basis)
         if policy.target is Target.MARGIN:
-            return total([self._above(cost), line(slope=-policy.value)])
+            return plus(self._above(cost), slope=-policy.value)
         wanted = cost * policy.value if policy.target is Target.MARKUP else policy.value
         return self._above(cost + wanted)
 
     def _above(self, cost: Decimal) -> Function:
         """(1 + tax) × what the price brings in beyond a cost."""
-        return total([self._proceeds, line(constant=-cost * self.sale.with_tax)])
+        return plus(self._proceeds, constant=-cost * self.sale.with_tax)
 
     def _displayed(self, gross: Sequence[Interval]) -> tuple[Interval, ...]:
         """Ranges of the gross price as ranges of the displayed one."""
@@ -249,18 +248,22 @@ class Pricing:
 
     def _bringing_in(self, cost: Decimal) -> tuple[Interval, ...]:
         """The displayed prices that bring in a cost."""
-        return self._displayed(not_negative(self._above(cost)))
+        if cost not in self._brought:
+            self._brought[cost] = self._displayed(not_negative(self._above(cost)))
+        return self._brought[cost]
 
+    @cached_property
     def _enforced(self) -> tuple[Interval, ...]:
         """The displayed prices that keep to the policy's floor; all if it names none."""
         basis, amount = self.policy.never_below_cost, self.policy.never_below_amount
         found = EVERYWHERE if basis is None else self._bringing_in(self.costs.on(basis))
         return found if amount is None else common(found, (Interval(low=amount),))
 
+    @cached_property
     def _floor(self) -> tuple[Interval, ...]:
         """The same; where the policy names no floor, the prices that bring in the variable cost."""
         has_floor = self.policy.never_below_cost is not None or self.policy.never_below_amount is not None
-        return self._enforced() if has_floor else self._bringing_in(self.costs.variable)
+        return self._enforced if has_floor else self._bringing_in(self.costs.variable)
 
     def _unreachable(self) -> UnreachableTargetError:
         policy, sale = self.policy, self.sale
@@ -269,7 +272,7 @@ class Pricing:
             return UnreachableTargetError(policy.target.value, policy.value)
         above = self._above(cost)
         margins = list(self._reached(above, lambda surplus, gross: surplus / gross if gross else None))
-        if any(interval.high is None for interval in self._enforced()):
+        if any(interval.high is None for interval in self._enforced):
             margins.append((above[-1].slope, None))
         found = margins
         if policy.target is not Target.MARGIN:
@@ -287,7 +290,7 @@ class Pricing:
         Yields:
             The measure and the displayed price, for prices of the grid that keep to the floor.
         """
-        allowed = self._enforced()
+        allowed = self._enforced
         for place, piece in enumerate(function):
             whole = Interval(low=piece.above, is_low_included=not place, high=piece.up_to)
             for interval in common(self._displayed((whole,)), allowed):

@@ -80,13 +80,9 @@ class Sale:
 
     def base_amount(self, base: FeeBase, gross: Decimal) -> Decimal:
         """What a fee is a share of, at a gross price."""
-        match base:
-            case FeeBase.NET_PRICE:
-                return gross / self.with_tax
-            case FeeBase.GROSS_WITH_SHIPPING:
-                return gross + self.shipping_charge
-            case FeeBase.GROSS_PRICE:
-                return gross
+        if base is FeeBase.NET_PRICE:
+            return gross / self.with_tax
+        return gross + self.shipping_charge if base is FeeBase.GROSS_WITH_SHIPPING else gross
 
     def fee_amount(self, charged: ChargedFee, gross: Decimal) -> Decimal:
         """What a fee comes to at a gross price, its tax included."""
@@ -102,7 +98,7 @@ class Sale:
 
     def conversion_cost(self, gross: Decimal) -> Decimal:
         """What it keeps of that by its conversion spread."""
-        return max(ZERO, self.paid_out(gross)) * self.conversion_share
+        return max(ZERO, self.paid_out(gross)) * self.conversion_share if self.conversion_share else ZERO
 
     def proceeds(self, gross: Decimal) -> Decimal:
         """What the piece brings in for its cost and the profit: net price less fees, conversion and shipping."""

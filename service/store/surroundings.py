@@ -21,7 +21,7 @@ class Surroundings:
     """Some registered things with everything they name, through any depth, and the rates of a date.
 
     Attributes:
-        facts: what is registered, by collection and code.
+        facts: what is registered, by collection and code; a collection of which there is nothing may be left out.
         catalogue: the same, as far as an explosion meets it.
         rates: by resource, those that have one on the date.
     """
@@ -29,6 +29,10 @@ class Surroundings:
     facts: Mapping[str, Mapping[str, Any]]
     catalogue: Catalogue
     rates: Mapping[str, DatedRate]
+
+    def find(self, collection: str, code: str) -> Any | None:
+        """What is registered there, if it is in it."""
+        return self.facts.get(collection, {}).get(code)
 
     def __len__(self) -> int:
         """How many things are in it."""
@@ -47,7 +51,7 @@ def _surroundings_query() -> sa.Select[Any]:
                     registrations.c.collection == sa.bindparam("collection"),
                     registrations.c.code == sa.bindparam("code"),
                 ),
-                registrations.c.collection == "overheads",
+                sa.and_(registrations.c.collection == "overheads", sa.bindparam("collection") == "products"),
             ),
             registrations.c.retired_at.is_(None),
         )
@@ -104,37 +108,49 @@ _SURROUNDINGS = _surroundings_query()
 def surroundings(
     connection: Connection, workshop_id: UUID, named: Iterable[tuple[str, str]], as_of: date
 ) -> Surroundings:
-    """Some things, everything they name through any depth, the overhead pools, and their rates on the date.
+    """Some things, everything they name through any depth, and their rates on the date; with products, the pools.
 
     Args:
         named: the things by collection and code; one that is not registered is left out.
     """
-    facts: dict[str, dict[str, Any]] = {name: {} for name in COLLECTIONS}
+    return together(
+        surroundings_of_one(connection, workshop_id, collection, code, as_of)
+        for collection, code in dict.fromkeys(named)
+    )
+
+
+def surroundings_of_one(
+    connection: Connection, workshop_id: UUID, collection: str, code: str, as_of: date
+) -> Surroundings:
+    """One thing, everything it names through any depth, and their rates on the date; with a product, the pools."""
+    question = {"workshop_id": workshop_id, "collection": collection, "code": code, "as_of": as_of}
+    facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
-    for collection, code in dict.fromkeys(named):
-        _add(
-            connection,
-            {"workshop_id": workshop_id, "collection": collection, "code": code, "as_of": as_of},
-            facts,
-            in_force,
-        )
-    facts["overheads"] = dict(sorted(facts["overheads"].items()))
-    members = {name: facts[name.replace("_", "-")] for name in Catalogue.__dataclass_fields__}
-    return Surroundings(facts=facts, catalogue=Catalogue(**members), rates=in_force)
-
-
-def _add(
-    connection: Connection,
-    question: Mapping[str, Any],
-    facts: Mapping[str, dict[str, Any]],
-    in_force: dict[str, DatedRate],
-) -> None:
-    for collection, code, facts_text, valid_from, terms_text in connection.execute(_SURROUNDINGS, question):
-        if code in facts[collection]:
-            continue  # what several need is read once
-        kind = COLLECTIONS[collection]
-        facts[collection][code] = from_text(facts_text, kind.facts)
+    for used_collection, used_code, facts_text, valid_from, terms_text in connection.execute(_SURROUNDINGS, question):
+        kind = COLLECTIONS[used_collection]
+        facts.setdefault(used_collection, {})[used_code] = from_text(facts_text, kind.facts)
         if terms_text is not None and kind.terms is not None:
-            resource = f"{collection}/{code}"
+            resource = f"{used_collection}/{used_code}"
             terms = from_text(terms_text, kind.terms)
             in_force[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=terms)
+    return _surroundings(facts, in_force)
+
+
+def together(found: Iterable[Surroundings]) -> Surroundings:
+    """Several surroundings as one."""
+    parts = list(found)
+    if len(parts) == 1:
+        return parts[0]
+    facts: dict[str, dict[str, Any]] = {}
+    in_force: dict[str, DatedRate] = {}
+    for part in parts:
+        in_force.update(part.rates)
+        for collection, registered in part.facts.items():
+            facts.setdefault(collection, {}).update(registered)
+    return _surroundings(facts, in_force)
+
+
+def _surroundings(facts: dict[str, dict[str, Any]], in_force: dict[str, DatedRate]) -> Surroundings:
+    facts["overheads"] = dict(sorted(facts.get("overheads", {}).items()))
+    members = {name: facts.get(name.replace("_", "-"), {}) for name in Catalogue.__dataclass_fields__}
+    return Surroundings(facts=facts, catalogue=Catalogue(**members), rates=in_force)

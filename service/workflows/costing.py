@@ -14,12 +14,12 @@ from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
 from service.domain.money import Money
 from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.rates import DatedRate, RateCard, RateTerms, rate_problems, unit_rates
+from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
 from service.domain.resources import Overhead, Reference
 from service.store import exchange, registrations
 from service.store import rates as dated_rates
 from service.store.database import Database
-from service.store.surroundings import Surroundings, surroundings
+from service.store.surroundings import Surroundings, surroundings_of_one, together
 from service.store.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
 from service.workflows.registering import described
@@ -52,9 +52,13 @@ class Exchange:
         if money.currency == currency:
             return money.amount
         if self._rates is None:
-            empty = ExchangeRates(as_of=self._as_of)
-            with self._database.reading() as connection:
-                days = exchange.days_until(connection, self._workshop.workshop_id, self._as_of, empty.max_age_days)
+            key = (self._workshop.workshop_id, self._workshop.revision, "exchange rates", self._as_of)
+            days = self._database.memory.find(key)
+            if days is None:
+                empty = ExchangeRates(as_of=self._as_of)
+                with self._database.reading() as connection:
+                    days = exchange.days_until(connection, self._workshop.workshop_id, self._as_of, empty.max_age_days)
+                self._database.memory.keep(key, days)
             self._rates = ExchangeRates(as_of=self._as_of, days=days)
         day = self._rates.day_for(money.currency, currency)
         self._used[day.published_on, day.source] = day
@@ -115,21 +119,24 @@ def surroundings_of(database: Database, workshop: Workshop, named: Iterable[Refe
         InvalidValuesError: something else that is named is not registered.
     """
     references = list(named)
-    wanted = tuple(dict.fromkeys((collection, code) for _, collection, code in references))
-    key = (workshop.workshop_id, workshop.revision, wanted, as_of)
-    found: Surroundings | None = database.memory.find(key)
-    if found is None:
-        with database.reading() as connection:
-            found = surroundings(connection, workshop.workshop_id, wanted, as_of)
-        _check_registered(found, references)
-        database.memory.keep(key, found)
-    return found
+    parts = {}
+    for _, collection, code in references:
+        key = (workshop.workshop_id, workshop.revision, collection, code, as_of)
+        part: Surroundings | None = database.memory.find(key)
+        if part is None:
+            with database.reading() as connection:
+                part = surroundings_of_one(connection, workshop.workshop_id, collection, code, as_of)
+            if part.find(collection, code) is not None:
+                database.memory.keep(key, part)
+        parts[collection, code] = part
+    _check_registered(parts, references)
+    return together(parts.values())
 
 
-def _check_registered(found: Surroundings, named: Iterable[Reference]) -> None:
+def _check_registered(parts: Mapping[tuple[str, str], Surroundings], named: Iterable[Reference]) -> None:
     problems = []
     for path, collection, code in named:
-        if code not in found.facts[collection]:
+        if parts[collection, code].find(collection, code) is None:
             if not path:
                 raise NotRegisteredError(described(collection, code))
             reason = f"there is no {described(collection, code)}; register it first"
@@ -186,31 +193,24 @@ def with_first_days(database: Database, workshop: Workshop, error: MissingRatesE
     )
 
 
-def rates_in_force(
-    database: Database, workshop: Workshop, costing: Costing, resources: Iterable[str]
-) -> list[DatedRate]:
-    """The rate of each resource, in order.
-
-    Raises:
-        MissingRatesError: naming every one without a rate, and when its first one begins.
-    """
-    wanted = list(resources)
-    missing = [MissingRate(resource=resource) for resource in wanted if resource not in costing.card.rates]
-    if missing:
-        raise with_first_days(database, workshop, MissingRatesError(costing.card.as_of, missing))
-    return [costing.card.rates[resource] for resource in wanted]
-
-
 def costed(
-    database: Database, workshop: Workshop, costing: Costing, batches: Iterable[tuple[str, int]]
+    database: Database,
+    workshop: Workshop,
+    costing: Costing,
+    batches: Iterable[tuple[str, int]],
+    also: Iterable[str] = (),
 ) -> list[tuple[BillOfResources, CostSheet]]:
     """The bill and the cost sheet of each batch.
+
+    Args:
+        also: resources that need a rate besides, such as taxes.
 
     Raises:
         MissingRatesError: naming every resource without a rate, and when its first one begins.
         TooComplexError: together they are more than one request may ask for.
     """
     found, lines = [], 0
+    missing = [MissingRate(resource=resource) for resource in also if resource not in costing.card.rates]
     try:
         for batch in batches:
             bill = costing.bill(*batch)
@@ -218,9 +218,11 @@ def costed(
             if lines > MAX_LINES:
                 raise TooComplexError("lines on all the bills of one request", MAX_LINES)
             found.append((bill, costing.sheet(bill)))
-        return found
     except MissingRatesError as error:
-        raise with_first_days(database, workshop, error) from None
+        missing = [*error.missing, *missing]
+    if missing:
+        raise with_first_days(database, workshop, MissingRatesError(costing.card.as_of, missing))
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,16 +8,17 @@ from typing import Any
 
 from service.documents.formats import formatted_price, formatted_unit_price
 from service.domain.cautions import Concern
-from service.domain.errors import PugmillError
+from service.domain.errors import MissingMeasuresError, PugmillError
 from service.domain.listings import Listing
 from service.domain.price_list import PriceListEntry
 from service.domain.products import Product
-from service.domain.unit_price import UnitPrice, unit_price
+from service.domain.unit_price import Measure, UnitPrice, unit_price
 from service.store import registrations
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import Costing, prepare, subject
+from service.workflows.costing import Costing, prepare
 from service.workflows.pricing import PriceQuestion, PriceSheet, priced
+from service.workflows.registering import find_one
 
 _PAGE = 200
 
@@ -72,20 +73,30 @@ def price_listing(database: Database, workshop: Workshop, code: str, question: L
         UnknownZoneError: the shipping service has no such zone.
         DoesNotFitError: the shipping service takes the product in no way.
     """
-    costing = prepare(database, workshop, [subject("listings", code)], question.as_of)
-    return _priced(database, workshop, costing, code, question)
+    listing = _listing(database, workshop, code)
+    costing = prepare(database, workshop, listing.references(), question.as_of)
+    return _priced(database, workshop, costing, code, listing, question)
+
+
+def _listing(database: Database, workshop: Workshop, code: str) -> Listing:
+    """The listing, read once for each state of the workshop."""
+    key = (workshop.workshop_id, workshop.revision, "listings", code)
+    found: tuple[Listing] | None = database.memory.find(key)
+    if found is None:
+        listing = find_one(database, workshop, "listings", code).facts
+        assert isinstance(listing, Listing)  # the collection holds nothing else
+        found = (listing,)
+        database.memory.keep(key, found)
+    return found[0]
 
 
 def _priced(
-    database: Database, workshop: Workshop, costing: Costing, code: str, question: ListingQuestion
+    database: Database, workshop: Workshop, costing: Costing, code: str, listing: Listing, question: ListingQuestion
 ) -> ListingSheet:
-    listing: Listing = costing.surroundings.facts["listings"][code]
     product = costing.surroundings.catalogue.products[listing.product]
     sheet = priced(database, workshop, costing, _price_question(listing, question))
     price = sheet.price_per_piece.price
-    per_unit = None
-    if listing.unit_price_per is not None:
-        per_unit = unit_price(sheet.price_per_piece.gross_price, product, listing.unit_price_per)
+    per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
     shown: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
     return ListingSheet(
         **{**shown, "name": listing.name or sheet.name},
@@ -96,6 +107,13 @@ def _priced(
         unit_price=per_unit,
         formatted_unit_price=None if per_unit is None else formatted_unit_price(per_unit, listing.locale),
     )
+
+
+def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: Measure) -> UnitPrice:
+    try:
+        return unit_price(sheet.price_per_piece.gross_price, product, measure)
+    except MissingMeasuresError as error:
+        raise MissingMeasuresError(listing.product, error.purpose, error.members) from None
 
 
 def _price_question(listing: Listing, question: ListingQuestion) -> PriceQuestion:
@@ -121,7 +139,16 @@ def price_list(
 
     Args:
         channel: code of a sales channel, for its listings alone.
+
+    Raises:
+        InvalidValuesError: the channel is not registered.
     """
+    if channel is not None:
+        prepare(database, workshop, [(("channel",), "channels", channel)], as_of)
+    return _entries(database, workshop, as_of, channel)
+
+
+def _entries(database: Database, workshop: Workshop, as_of: date, channel: str | None) -> Iterator[PriceListEntry]:
     after = ""
     while True:
         with database.reading() as connection:
@@ -131,18 +158,17 @@ def price_list(
         for each in page:
             assert isinstance(each.facts, Listing)  # the collection holds nothing else
             if channel in (None, each.facts.channel):
-                yield _entry(database, workshop, each.code, as_of)
+                yield _entry(database, workshop, each.code, each.facts, as_of)
         if len(page) < _PAGE:
             return
         after = page[-1].code
 
 
-def _entry(database: Database, workshop: Workshop, code: str, as_of: date) -> PriceListEntry:
-    costing = prepare(database, workshop, [subject("listings", code)], as_of)
-    listing: Listing = costing.surroundings.facts["listings"][code]
+def _entry(database: Database, workshop: Workshop, code: str, listing: Listing, as_of: date) -> PriceListEntry:
+    costing = prepare(database, workshop, listing.references(), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     try:
-        sheet = _priced(database, workshop, costing, code, ListingQuestion(as_of=as_of))
+        sheet = _priced(database, workshop, costing, code, listing, ListingQuestion(as_of=as_of))
     except PugmillError as error:
         return PriceListEntry(**_known(code, listing, product, as_of), problem=str(error))
     price = sheet.price_per_piece

@@ -31,7 +31,7 @@ from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import Costing, costed, prepare, rates_in_force, subject
+from service.workflows.costing import Costing, costed, prepare, subject
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,10 +147,13 @@ def price_product(database: Database, workshop: Workshop, question: PriceQuestio
         MissingExchangeRateError: an amount cannot be converted on the date.
         UnreachableTargetError: no price meets the target.
     """
-    _check_grid(question, question.currency or workshop.currency)
     named = [subject("products", question.product), *question.references()]
     costing = prepare(database, workshop, named, question.as_of)
-    return priced(database, workshop, costing, question)
+    try:
+        return priced(database, workshop, costing, question)
+    except UnknownZoneError as error:
+        error.path = ("shipping_zone",)
+        raise
 
 
 def _check_grid(question: PriceQuestion, currency: str) -> None:
@@ -167,9 +170,10 @@ def _check_grid(question: PriceQuestion, currency: str) -> None:
 @exactly
 def priced(database: Database, workshop: Workshop, costing: Costing, question: PriceQuestion) -> PriceSheet:
     """The price sheet, when everything it takes is loaded; raises as price_product does."""
-    ((bill, sheet),) = costed(database, workshop, costing, [(question.product, question.quantity)])
+    _check_grid(question, question.currency or workshop.currency)
     resources = [f"{collection}/{code}" for _, collection, code in question.references()]
-    used = rates_in_force(database, workshop, costing, resources)
+    batch = (question.product, question.quantity)
+    ((bill, sheet),) = costed(database, workshop, costing, [batch], also=resources)
     way = _Way(costing, question, workshop.currency)
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy
@@ -188,7 +192,7 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
         shipping=way.shipping(),
         discount=way.discount(found),
         settlement=way.settlement(found),
-        rates_valid_from={rate.resource: rate.valid_from for rate in used},
+        rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
         exchange_rates=costing.exchange.used.days,
         warnings=warnings(bill, catalogue),
         cautions=(*cautions_of(bill, catalogue), *(way.estimate.cautions if way.estimate else ())),
@@ -208,7 +212,9 @@ class _Way:
 
     def price(self, sheet: CostSheet) -> Price:
         """The price that is asked, or looked at."""
-        costs = unit_costs(sheet).converted(lambda amount: self._converted(amount, self.home))
+        costs = unit_costs(sheet)
+        if self.currency != self.home:
+            costs = costs.converted(lambda amount: self._converted(amount, self.home))
         self.pricing = Pricing(self.question.policy, costs, self.sale, self.currency)
         return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
 
@@ -290,11 +296,7 @@ class _Way:
         terms = self._terms("shipping-services", code)
         product = self.costing.surroundings.catalogue.products[self.question.product]
         service = self.facts["shipping-services"][code]
-        try:
-            return shipping_estimate([(self.question.product, product, 1)], service, terms, zone)
-        except UnknownZoneError as error:
-            error.path = ("shipping_zone",)
-            raise
+        return shipping_estimate([(self.question.product, product, 1)], service, terms, zone)
 
     def shipping(self) -> ShippingStatement | None:
         """The same as it is shown."""

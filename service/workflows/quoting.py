@@ -19,7 +19,7 @@ from service.store import quotations
 from service.store.database import Database
 from service.store.quotations import DRAFT, Quotation
 from service.store.workshops import Workshop, lock_workshop
-from service.workflows.costing import costed, pools_of, prepare, rates_in_force
+from service.workflows.costing import costed, pools_of, prepare
 from service.workflows.errors import NotRegisteredError
 
 VALIDITY = timedelta(days=30)
@@ -69,17 +69,19 @@ def _basis(
     taxes = [(path, "taxes", code) for path, code in request.taxes_named()]
     costing = prepare(database, workshop, [*products, *taxes], quoted_on)
     tax_codes = dict.fromkeys(code for _, _, code in taxes)
-    tax_rates = rates_in_force(database, workshop, costing, [f"taxes/{code}" for code in tax_codes])
+    tax_resources = [f"taxes/{code}" for code in tax_codes]
     batches = dict.fromkeys((line.product, quantity) for line in request.lines for quantity in line.quantities)
-    bills = [bill for bill, _ in costed(database, workshop, costing, batches)]
+    bills = [bill for bill, _ in costed(database, workshop, costing, batches, also=tax_resources)]
     catalogue = costing.surroundings.catalogue
-    needed = {resource: costing.card.rates[resource] for bill in bills for resource in bill.resources}
+    used = [*(resource for bill in bills for resource in bill.resources), *tax_resources]
     quoted = {(line.product, line.quantity) for line in request.lines}
     basis = QuotationBasis(
         as_of=quoted_on,
         currency=workshop.currency,
         card=RateCard(
-            as_of=quoted_on, currency=workshop.currency, rates={**needed, **{rate.resource: rate for rate in tax_rates}}
+            as_of=quoted_on,
+            currency=workshop.currency,
+            rates={resource: costing.card.rates[resource] for resource in used},
         ),
         exchange=costing.exchange.used,
         pools=pools_of(costing.surroundings),

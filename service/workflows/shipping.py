@@ -20,7 +20,7 @@ from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import prepare, rates_in_force
+from service.workflows.costing import costed, prepare
 
 MAX_LINES = 20
 
@@ -82,7 +82,9 @@ def estimate_shipping(database: Database, workshop: Workshop, question: Shipping
     """
     as_of = question.as_of or workshop.today()
     costing = prepare(database, workshop, question.references(), as_of)
-    (rate,) = rates_in_force(database, workshop, costing, [f"shipping-services/{question.service}"])
+    resource = f"shipping-services/{question.service}"
+    costed(database, workshop, costing, [], also=[resource])
+    rate = costing.card.rates[resource]
     assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms
     service = costing.surroundings.facts["shipping-services"][question.service]
     estimate = _estimate(question, costing.surroundings.catalogue.products, service, rate.terms)

@@ -215,14 +215,26 @@ class TestExamples:
         assert [len(stack.blocks) for stack in found] == [1, 1, 1]
         assert [(stack.height_mm, stack.blocks[0].layers) for stack in found] == [(100, 1), (200, 2), (300, 3)]
 
-    def test_where_mixtures_are_too_many_layers_are_all_alike(self) -> None:
-        found = stacks(sides("23 19 17"), sides("1200 800 1600"), ALL)
+    def test_a_layer_that_is_not_all_of_one_height_is_repeated_as_a_whole(self) -> None:
+        piece, base = sides("400 290 110"), "1200 800"
+        layer = packing(piece, sides(f"{base} 400"), ALL)
+        assert {block.piece_height_mm for block in layer.blocks} == {D(110), D(290)}
 
-        for stack in found:
-            assert (
-                len({block.piece_height_mm * block.layers for block in stack.blocks if block.from_bottom_mm == 0}) >= 1
-            )
-        assert found[-1].pieces > volume_bound(sides("23 19 17"), sides("1200 800 1600")) * 0.9
+        found = stacks(piece, sides(f"{base} 800"), ALL)
+
+        double = next(stack for stack in found if stack.height_mm == 800)
+        assert double.pieces == 2 * layer.pieces
+        assert len(double.blocks) == 2 * len(layer.blocks)
+        assert_lies_apart_within(double, piece, sides(f"{base} 800"))
+
+    def test_where_mixtures_are_too_many_layers_are_all_alike(self) -> None:
+        piece, space = sides("23 19 17"), sides("1200 800 1600")
+        layers_mm = {packing(piece, (space[0], space[1], side), ALL).height_mm for side in piece}
+
+        found = stacks(piece, space, ALL)
+
+        assert all(any(stack.height_mm % layer_mm == 0 for layer_mm in layers_mm) for stack in found)
+        assert found[-1].pieces > volume_bound(piece, space) * 0.9
 
     def test_nothing_is_stacked_where_nothing_fits(self) -> None:
         assert stacks(sides("900 900 900"), sides("1200 800 1600"), 5) == ()

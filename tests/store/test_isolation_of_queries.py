@@ -101,7 +101,7 @@ class TestTheCheckItself:
         assert unfiltered(statement) == []
 
 
-PARTS_OF_WORKFLOWS = {"costed", "prepare", "priced", "rates_in_force", "surroundings_of", "with_first_days"}
+PARTS_OF_WORKFLOWS = {"costed", "prepare", "priced", "surroundings_of", "with_first_days"}
 
 
 def workflows_on_a_database() -> set[str]:

@@ -16,8 +16,8 @@ def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
     costed = quoting.costed
     prices = iter(["5.00", "7.00"])
 
-    def costed_while_a_price_changes(*arguments: Any) -> Any:
-        found = costed(*arguments)
+    def costed_while_a_price_changes(*arguments: Any, **named: Any) -> Any:
+        found = costed(*arguments, **named)
         if (price := next(prices, None)) is not None:
             owner.put_rate("materials/hdpe", "2026-01-01", material_rate(price))
         return found
