@@ -9,6 +9,7 @@ import flask
 from service.api import (
     answers,
     auth,
+    exchange_rates,
     health,
     listings,
     logs,
@@ -25,6 +26,7 @@ from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
 from service.config import Settings, settings_from_environment
 from service.domain.register import COLLECTIONS
+from service.feeds.reference_rates import ReferenceRates
 from service.store.database import Database
 
 _API_OPTIONS = {
@@ -51,6 +53,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.config.update(_API_OPTIONS, MAX_CONTENT_LENGTH=MAX_BODY_BYTES + 1, PROVIDE_AUTOMATIC_OPTIONS=False)
     app.extensions["pugmill.database"] = Database(settings.database_url, has_memory=settings.has_memory)
     app.extensions["pugmill.answers"] = Answers(MAX_BYTES if settings.has_memory else 0, len)
+    app.extensions["pugmill.feed"] = ReferenceRates(base_address=settings.feed_url)
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     for check in (logs.begin, reading.check_address, auth.authenticate, reading.check_parameters, answers.negotiate):
@@ -66,11 +69,12 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    for views in (products, listings, shipping, rate_card, quotations, health):
+    for views in (products, listings, shipping, rate_card, exchange_rates, quotations, health):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)
     app.extensions["pugmill.api"] = api
+    app.extensions["pugmill.fixed_addresses"] = reading.methods_of_fixed_addresses(app)
     app.extensions["pugmill.queries"] = reading.endpoints_with_queries(app)
 
 

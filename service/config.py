@@ -1,12 +1,18 @@
 """Settings, from the environment."""
 
 import os
+import re
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 DEFAULT_DATABASE_URL = "sqlite:///pugmill.db"
+DEFAULT_FEED_URL = "https://www.ecb.europa.eu/stats/eurofxref/"
 DEFAULT_HOST = "127.0.0.1"
 DEFAULT_PORT = 8410
 DEFAULT_WORKERS = 2
+_LOOPBACK = ("127.0.0.1", "::1", "localhost")
+_MAX_FEED_URL = 400
+_PRINTED = re.compile(r"[\x21-\x7e]+")
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 
 
@@ -18,11 +24,13 @@ class Settings:
         database_url: an SQLAlchemy URL; SQLite or PostgreSQL.
         log_level: of the structured log.
         has_memory: whether what follows from a workshop's state is kept in memory between requests.
+        feed_url: where the files of the exchange rates' feed are; ends with a slash.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
     log_level: str = "INFO"
     has_memory: bool = True
+    feed_url: str = DEFAULT_FEED_URL
 
 
 class SettingsError(ValueError):
@@ -30,7 +38,7 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_MEMORY ("off" to read and compute everything anew).
+    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_MEMORY ("off" to read and compute everything anew), PUGMILL_FEED_URL.
 
     Raises:
         SettingsError: saying which setting is wrong, and what it may be.
@@ -42,4 +50,22 @@ def settings_from_environment() -> Settings:
         database_url=os.environ.get("DATABASE_URL", DEFAULT_DATABASE_URL),
         log_level=level,
         has_memory=os.environ.get("PUGMILL_MEMORY", "on") != "off",
+        feed_url=_feed_url(os.environ.get("PUGMILL_FEED_URL", DEFAULT_FEED_URL)),
     )
+
+
+def _feed_url(url: str) -> str:
+    """The address with a slash at its end; only what TLS proves to come from its host, or this machine itself."""
+    try:
+        parts = urlsplit(url)
+        is_safe = parts.scheme == "https" or (parts.scheme == "http" and parts.hostname in _LOOPBACK)
+        is_plain = not (parts.query or parts.fragment or "@" in parts.netloc) and bool(_PRINTED.fullmatch(url))
+        is_usable = is_safe and is_plain and bool(parts.hostname) and parts.port != 0
+    except ValueError:  # a port that is no number
+        is_usable = False
+    if not is_usable or len(url) > _MAX_FEED_URL:
+        raise SettingsError(
+            "PUGMILL_FEED_URL must be an https address of at most "
+            f"{_MAX_FEED_URL} characters, without user, query or fragment (http on this machine)"
+        )
+    return url.rstrip("/") + "/"

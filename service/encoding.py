@@ -108,9 +108,14 @@ def to_text(value: Any) -> str:
     return to_bytes(encoded(value)).decode()
 
 
+def trusted(data: Any, to: type[T]) -> T:
+    """The value that was stored as this data, as it was: a rule made stricter since must not make it unreadable."""
+    return _trusting.structure(data, to)
+
+
 def from_text(text: str, to: type[T]) -> T:
-    """The value that was stored as this text, as it was: a rule made stricter since must not make it unreadable."""
-    return _trusting.structure(orjson.loads(text), to)
+    """The value that was stored as this text, as it was."""
+    return trusted(orjson.loads(text), to)
 
 
 Decode = Callable[[Any, type[Any]], Any]

@@ -3,6 +3,12 @@
 from typing import Any
 
 
+class CsvFile(str):
+    """A body that is sent as CSV."""
+
+    media_type = "text/csv"
+
+
 def money(amount: str, currency: str = "EUR") -> dict[str, str]:
     return {"amount": amount, "currency": currency}
 

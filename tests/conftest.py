@@ -19,6 +19,7 @@ from service.store.schema import migrate
 from service.store.workshops import Workshop, new_workshop
 from service.workflows import keys
 from tests.contract import Contract
+from tests.feed import FeedServer
 
 # In CI the same examples each time, so that a red build is about the change; by hand they are new each time.
 settings.register_profile("ci", derandomize=True)
@@ -41,8 +42,22 @@ def database_url(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPa
 
 
 @pytest.fixture(scope="session")
-def app(database_url: str) -> Iterator[flask.Flask]:
-    application = create_app(Settings(database_url=database_url))
+def running_feed() -> Iterator[FeedServer]:
+    with FeedServer().running() as server:
+        yield server
+
+
+@pytest.fixture
+def feed_server(running_feed: FeedServer) -> Iterator[FeedServer]:
+    """The feed that the application asks, to be told how to answer; afterwards it behaves again."""
+    running_feed.reset()
+    yield running_feed
+    running_feed.reset()
+
+
+@pytest.fixture(scope="session")
+def app(database_url: str, running_feed: FeedServer) -> Iterator[flask.Flask]:
+    application = create_app(Settings(database_url=database_url, feed_url=running_feed.url))
     yield application
     application.extensions["pugmill.database"].dispose()
 
@@ -73,7 +88,7 @@ class Client:
         headers = {"Authorization": f"Bearer {self.key}", **self.headers, **options.pop("headers", {})}
         if body is not None:
             options["data"] = body if isinstance(body, bytes | str) else json.dumps(body)
-            headers.setdefault("Content-Type", "application/json")
+            headers.setdefault("Content-Type", getattr(body, "media_type", "application/json"))
         address = path if path.startswith(("/v1", "/health", "/ready", "/docs", "/openapi")) else f"/v1/{path}"
         response = self.app.test_client().open(address, method=method, headers=headers, **options)
         if self.is_checked:

@@ -23,10 +23,11 @@ SUMMARY = (
 
 
 class FieldProblemSchema(ma.Schema):
-    """One member or parameter that is wrong."""
+    """One member, parameter or line that is wrong."""
 
     pointer = ma.fields.String(metadata={"description": "JSON pointer (RFC 6901) to the member of the body."})
     parameter = ma.fields.String(metadata={"description": "Name of the query parameter."})
+    line = ma.fields.Integer(metadata={"description": "Number of the line of a CSV file, the header being line 1."})
     detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
 
 
@@ -43,7 +44,7 @@ class ProblemSchema(ma.Schema):
     status = ma.fields.Integer(required=True, metadata={"description": "The HTTP status."})
     detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
     errors = ma.fields.List(
-        ma.fields.Nested(FieldProblemSchema), metadata={"description": "Every member or parameter that is wrong."}
+        ma.fields.Nested(FieldProblemSchema), metadata={"description": "Every member, parameter or line that is wrong."}
     )
 
 
@@ -104,7 +105,7 @@ class Api(flask_smorest.Api):
 
 ERRORS = {
     304: "It is still in the state that If-None-Match names.",
-    400: "The body is not JSON that this service reads.",
+    400: "The body is not JSON (or CSV, where that is read) that this service reads.",
     401: "No key, or not a valid one.",
     403: "The key has not the scope this needs.",
     404: "Nothing of the workshop's has this address.",
@@ -112,9 +113,11 @@ ERRORS = {
     409: "What is registered stands against it.",
     412: "It has changed since the precondition's state was read.",
     413: "The body is too large.",
-    415: "The body is not application/json.",
+    415: "The body is not of the media type that this operation reads.",
     422: "A member or parameter is wrong; each is named.",
-    503: "The database is busy or out of reach; try again after Retry-After.",
+    502: "The feed answers what cannot be used; the last good rates stand.",
+    503: "The database, or the feed, is busy or out of reach; try again after Retry-After.",
+    504: "The feed takes too long to answer; the last good rates stand.",
 }
 _COMMON = (401, 403, 503)
 

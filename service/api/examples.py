@@ -151,6 +151,8 @@ TERMS: dict[str, Any] = {
 
 EXCHANGE_RATES: dict[str, Any] = {"base": "EUR", "rates": {"GBP": "0.8642", "USD": "1.0853"}}
 
+EXCHANGE_RATES_FILE = "day,base,currency,rate\r\n2026-11-24,EUR,GBP,0.8651\r\n2026-11-25,EUR,GBP,0.8642\r\n"
+
 WHAT_IF: dict[str, Any] = {"quantity": 50, "as_of": "2026-12-01", "rates": {"tariffs/grid": TERMS["tariffs"]}}
 
 SHIPPING_ESTIMATE: dict[str, Any] = {

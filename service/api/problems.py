@@ -3,6 +3,7 @@
 import json
 import logging
 from collections.abc import Callable, Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 from http import HTTPStatus
 from typing import Any
@@ -13,6 +14,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
 from service.domain import errors as domain
+from service.feeds.errors import Fault
 from service.workflows import errors as workflow
 
 MEDIA_TYPE = "application/problem+json"
@@ -47,8 +49,8 @@ class ProblemError(Exception):
         self.members, self.headers = members, dict(headers or {})
 
     @classmethod
-    def of_errors(cls, errors: Sequence[Mapping[str, str]]) -> "ProblemError":
-        """422, naming each member or parameter that is wrong."""
+    def of_errors(cls, errors: Sequence[Mapping[str, Any]]) -> "ProblemError":
+        """422, naming each member, parameter or line that is wrong."""
         shown = list(errors)[:MAX_ERRORS]
         named = "; ".join(f"{_place(error)}: {error['detail']}" for error in shown[:_NAMED])
         more = f"; and {len(errors) - _NAMED} more" if len(errors) > _NAMED else ""
@@ -83,8 +85,10 @@ def error_at(location: str, path: tuple[str, ...], detail: str) -> dict[str, str
     return {"pointer": pointer[:500], "detail": detail}
 
 
-def _place(error: Mapping[str, str]) -> str:
-    return error.get("pointer") or error.get("parameter") or "the body"
+def _place(error: Mapping[str, Any]) -> str:
+    if "line" in error:
+        return f"line {error['line']}"
+    return str(error.get("pointer") or error.get("parameter") or "the body")
 
 
 def _errors_of(problems: Sequence[domain.InvalidValueError]) -> list[dict[str, str]]:
@@ -143,7 +147,26 @@ def _of_shipping(kind: str, *facts: str) -> Callable[[Any], ProblemError]:
 def _plain(value: Any) -> Any:
     if isinstance(value, Decimal):
         return f"{value:f}"
-    return list(value) if isinstance(value, tuple) else value
+    return value.isoformat() if isinstance(value, date) else list(value) if isinstance(value, tuple) else value
+
+
+_FEED_STATUS = {Fault.TIMEOUT: 504, Fault.UNREACHABLE: 503, Fault.UNAVAILABLE: 503}
+_RETRY_AFTER_SECONDS = 300
+
+
+def _feed_failed(error: workflow.FeedFailedError) -> ProblemError:
+    """502 where the feed answers what cannot be used; 503 and 504 where asking again may help."""
+    status = _FEED_STATUS.get(Fault(error.fault), 502)
+    seconds = error.retry_after_seconds or _RETRY_AFTER_SECONDS
+    return ProblemError(
+        status,
+        f"feed-{error.fault}",
+        str(error),
+        headers={} if status == HTTPStatus.BAD_GATEWAY else {"Retry-After": str(seconds)},
+        source=error.source,
+        last_published_on=_plain(error.last_published_on),
+        age_days=error.age_days,
+    )
 
 
 PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
@@ -156,7 +179,9 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.InconsistentProductError: _simple(409, "inconsistent-product", "product"),
     domain.TooComplexError: _too_complex,
     domain.MissingRatesError: _missing_rates,
-    domain.MissingExchangeRateError: _simple(422, "missing-exchange-rate", "one", "other", "max_age_days"),
+    domain.MissingExchangeRateError: _simple(
+        422, "missing-exchange-rate", "one", "other", "max_age_days", "last_source", "last_published_on"
+    ),
     domain.UnreachableTargetError: _simple(
         422, "unreachable-target", "target", "wanted", "highest", "highest_margin_share", "at_price"
     ),
@@ -165,6 +190,7 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.DoesNotFitError: _of_shipping("does-not-fit", "product", "reasons"),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
+    workflow.FeedFailedError: _feed_failed,
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),
 }
 """What each error of the domain and the workflows is answered with."""

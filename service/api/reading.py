@@ -6,7 +6,7 @@ from typing import Any, NoReturn
 import flask
 import marshmallow as ma
 from webargs.flaskparser import FlaskParser
-from werkzeug.exceptions import NotFound, RequestEntityTooLarge
+from werkzeug.exceptions import MethodNotAllowed, NotFound, RequestEntityTooLarge
 
 from service.api.problems import MAX_BODY_BYTES, ProblemError, error_at
 
@@ -93,14 +93,23 @@ def endpoints_with_queries(app: flask.Flask) -> frozenset[tuple[str, str]]:
     return frozenset(found)
 
 
+def methods_of_fixed_addresses(app: flask.Flask) -> dict[str, frozenset[str]]:
+    """What each address takes that has no variable part."""
+    return {rule.rule: frozenset(rule.methods or ()) for rule in app.url_map.iter_rules() if not rule.arguments}
+
+
 def check_address() -> None:
     """Refuse an address that is only nearly one.
 
     Raises:
         NotFound: the path begins with more than one slash.
+        MethodNotAllowed: the address would pass for another one's variable part (PUT /exchange-rates/refresh).
     """
     if flask.request.environ.get("PATH_INFO", "").startswith("//"):
         raise NotFound
+    methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(flask.request.path)
+    if methods is not None and flask.request.method not in methods:
+        raise MethodNotAllowed(sorted(methods))
 
 
 def check_parameters() -> None:
@@ -116,6 +125,21 @@ def check_parameters() -> None:
     if (rule.endpoint, method) not in flask.current_app.extensions["pugmill.queries"]:
         names = dict.fromkeys(name[:100] for name in flask.request.args)
         raise ProblemError.of_errors([{"parameter": name, "detail": NO_PARAMETER} for name in names])
+
+
+def body_of(request: flask.Request, media_type: str) -> bytes:
+    """The body, if it says that it is of this type and is not too long.
+
+    Raises:
+        ProblemError: 415, it says something else.
+        RequestEntityTooLarge: it is too long.
+    """
+    if request.mimetype != media_type:
+        raise ProblemError(415, "unsupported-media-type", f"send the body as Content-Type: {media_type}")
+    body = request.get_data(cache=False)
+    if len(body) > MAX_BODY_BYTES:  # one more is read than is allowed, for a chunked body tells no length
+        raise RequestEntityTooLarge
+    return body
 
 
 class Parser(FlaskParser):
@@ -136,12 +160,7 @@ class Parser(FlaskParser):
 
     def load_body(self, request: flask.Request) -> Any:
         """The body, if it says that it is JSON and is not too long."""
-        if request.mimetype != "application/json":
-            raise ProblemError(415, "unsupported-media-type", "send the body as Content-Type: application/json")
-        body = request.get_data(cache=False)
-        if len(body) > MAX_BODY_BYTES:  # one more is read than is allowed, for a chunked body tells no length
-            raise RequestEntityTooLarge
-        return read_json(body)
+        return read_json(body_of(request, "application/json"))
 
     def load_querystring(self, req: flask.Request, schema: ma.Schema) -> Any:
         """The query string, each parameter once unless it is a list."""

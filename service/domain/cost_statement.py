@@ -9,7 +9,7 @@ from service.domain.bill import QUANTITY_DECIMALS
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet
 from service.domain.exact import ZERO, exactly, half_up, plain
-from service.domain.exchange import DayRates
+from service.domain.exchange import UsedRates
 from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 from service.domain.plausibility import Implausibility
 from service.domain.resources import CostClass
@@ -95,7 +95,7 @@ class CostStatement:
         cost_classes: the sum under each heading that has lines.
         subtotals: prime, conversion, variable, fixed and full cost.
         rates_valid_from: since when each rate used has been in force; for a what-if rate, the sheet's date.
-        exchange_rates: the published days that amounts were converted with.
+        exchange_rates: what amounts were converted with.
         warnings: what looks implausible; never a refusal.
         cautions: where the work or the product can hurt someone.
     """
@@ -109,7 +109,7 @@ class CostStatement:
     cost_classes: Mapping[str, Subtotal]
     subtotals: Subtotals
     rates_valid_from: Mapping[str, date]
-    exchange_rates: tuple[DayRates, ...]
+    exchange_rates: tuple[UsedRates, ...]
     warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
 
@@ -119,7 +119,7 @@ def cost_statement(
     sheet: CostSheet,
     *,
     rates_valid_from: Mapping[str, date],
-    exchange_rates: tuple[DayRates, ...] = (),
+    exchange_rates: tuple[UsedRates, ...] = (),
     warnings: tuple[Implausibility, ...] = (),
     cautions: tuple[Caution, ...] = (),
 ) -> CostStatement:

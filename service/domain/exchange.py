@@ -1,18 +1,24 @@
 """Exchange rates as they were published, and amounts converted through their base."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
 from service.domain.declared import CurrencyCode, Length, Name, Positive, declared
 from service.domain.errors import InvalidValueError, MissingExchangeRateError, UnknownCurrencyError
-from service.domain.exact import ONE
-from service.domain.money import Money, minor_unit_decimals
+from service.domain.exact import ONE, exactly
+from service.domain.money import Money, check_currency_on
 
 MANUAL = "manual"
-DEFAULT_MAX_AGE_DAYS = 31
+"""The source of what the workshop enters day by day."""
+FEED = "ECB"
+"""The source of what is fetched."""
+
+MAX_AGE_DAYS = 31
+FEED_MAX_AGE_DAYS = 10
+"""A feed publishes every working day; the longest pause in its history, at Easter and at New Year, is five days."""
 
 
 @declared
@@ -23,7 +29,7 @@ class DayRates:
         source: who published them; "manual" where the workshop entered them.
         base: the currency of which one unit is worth the rates.
         published_on: the day they hold from.
-        rates: units of each currency for one unit of the base, as published.
+        rates: units of each currency for one unit of the base, as published; currencies that have ended since too.
     """
 
     source: Name
@@ -34,7 +40,7 @@ class DayRates:
     def problems(self) -> Iterable[InvalidValueError]:
         for path, code in (((("base",)), self.base), *((("rates", code), code) for code in self.rates)):
             try:
-                minor_unit_decimals(code)
+                check_currency_on(code, self.published_on)
             except UnknownCurrencyError as error:
                 yield InvalidValueError(path, str(error))
         if self.base in self.rates and self.rates[self.base] != 1:
@@ -44,6 +50,47 @@ class DayRates:
         """Units of the currency for one unit of the base."""
         return ONE if currency == self.base else self.rates.get(currency)
 
+    @exactly
+    def converted(self, money: Money, currency: str) -> Decimal:
+        """The amount in another currency, unrounded:  amount × rate(to) ÷ rate(from); the day has both.
+
+        Both rates are per unit of the base, so no inverse is rounded on the way.
+        Source: Council Regulation (EC) No 1103/97, Article 4 (no rounded inverse, conversion through the base).
+        """
+        per_base_to, per_base_from = self.rate_of(currency), self.rate_of(money.currency)
+        assert per_base_to is not None
+        assert per_base_from is not None
+        return money.amount * per_base_to / per_base_from
+
+    def has(self, *currencies: str) -> bool:
+        """Whether it has a rate of each."""
+        return all(self.rate_of(currency) is not None for currency in currencies)
+
+    def only(self, currencies: Iterable[str]) -> "DayRates":
+        """The day with the rates of these currencies alone, by code."""
+        return replace(self, rates={code: self.rates[code] for code in sorted(currencies) if code in self.rates})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedRates:
+    """Exchange rates that amounts were converted with, as published; of a day, only those that were needed.
+
+    Attributes:
+        source: who published them; "manual" where the workshop entered them.
+        base: the currency of which one unit is worth the rates.
+        published_on: the day they hold from.
+        rates: units of each currency for one unit of the base, as published.
+        age_days: how old they are on the date asked about.
+        max_age_days: how old they may be.
+    """
+
+    source: str
+    base: str
+    published_on: date
+    rates: Mapping[str, Decimal]
+    age_days: int
+    max_age_days: int
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExchangeRates:
@@ -52,43 +99,56 @@ class ExchangeRates:
     Attributes:
         as_of: the date of the conversion.
         days: published rates, any order; those after the date are not used.
-        max_age_days: how old a rate may be.
+        max_age_days: how old a rate may be that the workshop entered or imported itself.
+        feed_max_age_days: how old a rate may be that was fetched.
     """
 
     as_of: date
     days: tuple[DayRates, ...] = ()
-    max_age_days: int = DEFAULT_MAX_AGE_DAYS
+    max_age_days: int = MAX_AGE_DAYS
+    feed_max_age_days: int = FEED_MAX_AGE_DAYS
+
+    def max_age_of(self, source: str) -> int:
+        """How many days old a rate of the source may be."""
+        return self.feed_max_age_days if source == FEED else self.max_age_days
+
+    def age_of(self, day: DayRates) -> int:
+        """How many days old it is on the date."""
+        return (self.as_of - day.published_on).days
 
     def day_for(self, one: str, other: str) -> DayRates:
         """The last published day that has both currencies; among equals what was entered by hand.
 
         Raises:
-            MissingExchangeRateError: none is there within the maximum age.
+            MissingExchangeRateError: none is there within the maximum age of its source.
         """
         found = [
-            day
-            for day in self.days
-            if 0 <= (self.as_of - day.published_on).days <= self.max_age_days
-            and day.rate_of(one) is not None
-            and day.rate_of(other) is not None
+            day for day in self.days if 0 <= self.age_of(day) <= self.max_age_of(day.source) and day.has(one, other)
         ]
         if not found:
             raise MissingExchangeRateError(one, other, self.as_of, self.max_age_days)
         return max(found, key=lambda day: (day.published_on, day.source == MANUAL, day.source))
 
     def converted(self, money: Money, currency: str) -> Decimal:
-        """The amount in another currency, unrounded:  amount × rate(to) ÷ rate(from).
-
-        Both rates are per unit of the source's base, so no inverse is rounded on the way.
-        Source: Council Regulation (EC) No 1103/97, Article 4 (no rounded inverse, conversion through the base).
+        """The amount in another currency, unrounded, as the day for both converts it.
 
         Raises:
             MissingExchangeRateError: no rate within the maximum age.
         """
         if money.currency == currency:
             return money.amount
-        day = self.day_for(money.currency, currency)
-        per_base_to, per_base_from = day.rate_of(currency), day.rate_of(money.currency)
-        assert per_base_to is not None  # day_for found a day that has both
-        assert per_base_from is not None
-        return money.amount * per_base_to / per_base_from
+        return self.day_for(money.currency, currency).converted(money, currency)
+
+    def stated(self) -> tuple[UsedRates, ...]:
+        """The days as an answer shows them."""
+        return tuple(
+            UsedRates(
+                source=day.source,
+                base=day.base,
+                published_on=day.published_on,
+                rates=day.rates,
+                age_days=self.age_of(day),
+                max_age_days=self.max_age_of(day.source),
+            )
+            for day in self.days
+        )

@@ -1,5 +1,6 @@
 """Money and its currency: minor units from ISO 4217, what has ended and what is paid in cash from CLDR."""
 
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from functools import cache
@@ -15,7 +16,21 @@ UNIT_COST_DECIMALS = 4
 """How many digits more than the minor unit a unit cost shows."""
 
 
+_ENDED_SINCE = {"BGN": date(2026, 1, 31)}
+"""Last days that the packaged CLDR does not know yet. Both currencies circulated for the first month of the euro, which
+came on 1 January 2026 (from memory; the last reference rate is of 2025-12-31)."""
+
+
 @cache
+def _exponent(code: str) -> int | None:
+    """How many decimals the minor unit has; None where ISO 4217 has no such currency today, or no such unit."""
+    try:
+        exponent = Currency(code).exponent
+    except ValueError:
+        return None
+    return None if exponent is None else int(exponent)
+
+
 def minor_unit_decimals(code: str) -> int:
     """How many decimals the currency's minor unit has.
 
@@ -24,13 +39,21 @@ def minor_unit_decimals(code: str) -> int:
 
     Source: ISO 4217:2015, list one, 'minor unit' (as packaged in `iso4217`).
     """
-    try:
-        exponent = Currency(code).exponent
-    except ValueError:
-        raise UnknownCurrencyError(code, ended_on(code)) from None
+    exponent = _exponent(code)
     if exponent is None:
-        raise UnknownCurrencyError(code)
-    return int(exponent)
+        raise UnknownCurrencyError(code, ended_on(code))
+    return exponent
+
+
+@cache
+def _ends() -> Mapping[str, date | None]:
+    """The last day of every currency that any territory ever had as tender; None where one still has it."""
+    found: dict[str, date | None] = {}
+    for uses in get_global("territory_currencies").values():
+        for code, _, end, _ in uses:
+            ended, before = date(*end) if end else None, found.get(code, date.min)
+            found[code] = max(ended, before) if ended and before else None
+    return {**found, **_ENDED_SINCE}
 
 
 def ended_on(code: str) -> date | None:
@@ -38,12 +61,17 @@ def ended_on(code: str) -> date | None:
 
     Source: Unicode CLDR, supplemental data, currency data by region (as packaged in Babel).
     """
-    ends = [
-        end for uses in get_global("territory_currencies").values() for currency, _, end, _ in uses if currency == code
-    ]
-    if not ends or None in ends:
-        return None
-    return max(date(*end) for end in ends)
+    return _ends().get(code)
+
+
+def check_currency_on(code: str, day: date) -> None:
+    """Make sure that it was a currency on the day: one in use today, or one that ended on it or later.
+
+    Raises:
+        UnknownCurrencyError: it was not.
+    """
+    if _exponent(code) is None and ((ended := ended_on(code)) is None or ended < day):
+        raise UnknownCurrencyError(code, ended)
 
 
 @declared

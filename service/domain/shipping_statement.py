@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.cautions import Caution
 from service.domain.exact import ZERO, apportioned, exactly, plain
-from service.domain.exchange import DayRates
+from service.domain.exchange import UsedRates
 from service.domain.money import Money, in_currency, minor_unit_decimals, rounded
 from service.domain.packing import Block
 from service.domain.shipping import ParcelLimits
@@ -102,7 +102,7 @@ class ShippingStatement:
     fuel_surcharge: Money
     price: Money
     workshop_price: Money
-    exchange_rates: tuple[DayRates, ...]
+    exchange_rates: tuple[UsedRates, ...]
     cautions: tuple[Caution, ...]
 
 

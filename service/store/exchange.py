@@ -1,7 +1,7 @@
-"""Exchange rates as they were published or entered."""
+"""Exchange rates as they were published or entered, and the days held back."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -10,8 +10,9 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service.domain.exchange import DayRates
-from service.encoding import decoded, encoded
-from service.store.tables import exchange_rates
+from service.domain.jumps import HeldDay
+from service.encoding import encoded, trusted
+from service.store.tables import exchange_rates, held_exchange_rates
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,26 +28,42 @@ class StoredDay:
     revision: int
 
 
+def _data(row: Any) -> dict[str, Any]:
+    return {
+        "source": row.source,
+        "base": row.base,
+        "published_on": row.published_on.isoformat(),
+        "rates": json.loads(row.rates),
+    }
+
+
 def _day(row: Any) -> DayRates:
-    return decoded(
-        {
-            "source": row.source,
-            "base": row.base,
-            "published_on": row.published_on.isoformat(),
-            "rates": json.loads(row.rates),
-        },
-        DayRates,
-    )
+    return trusted(_data(row), DayRates)
+
+
+def _held(row: Any) -> HeldDay:
+    return trusted({"day": _data(row), "jumps": json.loads(row.jumps)}, HeldDay)
+
+
+def _values(workshop_id: UUID, day: DayRates) -> dict[str, Any]:
+    return {
+        "workshop_id": workshop_id,
+        "source": day.source,
+        "published_on": day.published_on,
+        "base": day.base,
+        "rates": json.dumps(encoded(day)["rates"]),
+    }
+
+
+def _of_source(table: sa.Table, workshop_id: UUID, source: str) -> sa.ColumnElement[bool]:
+    return sa.and_(table.c.workshop_id == workshop_id, table.c.source == source)
 
 
 def find_day(connection: sa.Connection, workshop_id: UUID, source: str, published_on: date) -> StoredDay | None:
     """What the source published for this day."""
+    ours = _of_source(exchange_rates, workshop_id, source)
     row = connection.execute(
-        sa.select(exchange_rates).where(
-            exchange_rates.c.workshop_id == workshop_id,
-            exchange_rates.c.source == source,
-            exchange_rates.c.published_on == published_on,
-        )
+        sa.select(exchange_rates).where(ours, exchange_rates.c.published_on == published_on)
     ).first()
     return None if row is None else StoredDay(day=_day(row), revision=row.revision)
 
@@ -65,32 +82,111 @@ def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_ag
     return tuple(_day(row) for row in rows)
 
 
-def page_of_days(
-    connection: sa.Connection, workshop_id: UUID, *, before: tuple[date, str] | None, limit: int
-) -> list[DayRates]:
-    """Days by date and source, newest first, beyond the pair `before`."""
-    query = sa.select(exchange_rates).where(exchange_rates.c.workshop_id == workshop_id)
+def find_last_day(
+    connection: sa.Connection, workshop_id: UUID, as_of: date, currencies: Collection[str]
+) -> tuple[str, date] | None:
+    """Source and day of the last rates until the date that have all the currencies, however old they are."""
+    has_all = (
+        sa.or_(exchange_rates.c.base == code, exchange_rates.c.rates.contains(f'"{code}"', autoescape=True))
+        for code in currencies
+    )
+    row = connection.execute(
+        sa.select(exchange_rates.c.source, exchange_rates.c.published_on)
+        .where(exchange_rates.c.workshop_id == workshop_id, exchange_rates.c.published_on <= as_of, *has_all)
+        .order_by(exchange_rates.c.published_on.desc(), exchange_rates.c.source)
+        .limit(1)
+    ).first()
+    return None if row is None else (row.source, row.published_on)
+
+
+def days_since(connection: sa.Connection, workshop_id: UUID, source: str, since: date) -> list[DayRates]:
+    """The source's days from this one on."""
+    ours = _of_source(exchange_rates, workshop_id, source)
+    rows = connection.execute(sa.select(exchange_rates).where(ours, exchange_rates.c.published_on >= since))
+    return [_day(row) for row in rows]
+
+
+def _newest(connection: sa.Connection, table: sa.Table, workshop_id: UUID, source: str) -> date | None:
+    ours = _of_source(table, workshop_id, source)
+    found: date | None = connection.execute(sa.select(sa.func.max(table.c.published_on)).where(ours)).scalar_one()
+    return found
+
+
+def find_newest_day(connection: sa.Connection, workshop_id: UUID, source: str) -> date | None:
+    """The last day for which the source has rates in use."""
+    return _newest(connection, exchange_rates, workshop_id, source)
+
+
+def find_newest_known(connection: sa.Connection, workshop_id: UUID, source: str) -> date | None:
+    """The last day for which the source has rates, in use or held back."""
+    found = (_newest(connection, table, workshop_id, source) for table in (exchange_rates, held_exchange_rates))
+    return max((day for day in found if day is not None), default=None)
+
+
+def _page(
+    connection: sa.Connection, table: sa.Table, workshop_id: UUID, before: tuple[date, str] | None, limit: int
+) -> sa.CursorResult[Any]:
+    """Rows by date and source, newest first, beyond the pair `before`."""
+    query = sa.select(table).where(table.c.workshop_id == workshop_id)
     if before is not None:
         published_on, source = before
         query = query.where(
             sa.or_(
-                exchange_rates.c.published_on < published_on,
-                sa.and_(exchange_rates.c.published_on == published_on, exchange_rates.c.source > source),
+                table.c.published_on < published_on,
+                sa.and_(table.c.published_on == published_on, table.c.source > source),
             )
         )
-    query = query.order_by(exchange_rates.c.published_on.desc(), exchange_rates.c.source).limit(limit)
-    return [_day(row) for row in connection.execute(query)]
+    return connection.execute(query.order_by(table.c.published_on.desc(), table.c.source).limit(limit))
 
 
-def save_days(connection: sa.Connection, workshop_id: UUID, days: Iterable[DayRates], revision: int) -> None:
+def page_of_days(
+    connection: sa.Connection, workshop_id: UUID, *, before: tuple[date, str] | None, limit: int
+) -> list[DayRates]:
+    """Days by date and source, newest first, beyond the pair `before`."""
+    return [_day(row) for row in _page(connection, exchange_rates, workshop_id, before, limit)]
+
+
+def page_of_held(
+    connection: sa.Connection, workshop_id: UUID, *, before: tuple[date, str] | None, limit: int
+) -> list[HeldDay]:
+    """Days held back by date and source, newest first, beyond the pair `before`."""
+    return [_held(row) for row in _page(connection, held_exchange_rates, workshop_id, before, limit)]
+
+
+def held_days(connection: sa.Connection, workshop_id: UUID, source: str) -> dict[date, HeldDay]:
+    """The source's days held back."""
+    ours = _of_source(held_exchange_rates, workshop_id, source)
+    found = (_held(row) for row in connection.execute(sa.select(held_exchange_rates).where(ours)))
+    return {held.day.published_on: held for held in found}
+
+
+def _delete(connection: sa.Connection, table: sa.Table, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
+    keys = [{"workshop_id": workshop_id, "source": source, "published_on": on} for source, on in days]
+    if keys:
+        connection.execute(table.delete().where(*(table.c[name] == sa.bindparam(name) for name in keys[0])), keys)
+
+
+def delete_days(connection: sa.Connection, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
+    """Take back the days of these sources."""
+    _delete(connection, exchange_rates, workshop_id, days)
+
+
+def delete_held(connection: sa.Connection, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
+    """Hold the days of these sources back no longer."""
+    _delete(connection, held_exchange_rates, workshop_id, days)
+
+
+def save_days(connection: sa.Connection, workshop_id: UUID, days: Collection[DayRates], revision: int) -> None:
     """Create or replace the days."""
-    for day in days:
-        values = {"base": day.base, "rates": json.dumps(encoded(day)["rates"]), "revision": revision}
-        key = {"workshop_id": workshop_id, "source": day.source, "published_on": day.published_on}
-        changed = connection.execute(
-            exchange_rates.update()
-            .where(*(exchange_rates.c[name] == value for name, value in key.items()))
-            .values(values)
-        )
-        if changed.rowcount == 0:
-            connection.execute(exchange_rates.insert(), {**key, **values})
+    delete_days(connection, workshop_id, ((day.source, day.published_on) for day in days))
+    if days:
+        rows = [{**_values(workshop_id, day), "revision": revision} for day in days]
+        connection.execute(exchange_rates.insert(), rows)
+
+
+def save_held(connection: sa.Connection, workshop_id: UUID, held: Collection[HeldDay]) -> None:
+    """Hold the days back."""
+    delete_held(connection, workshop_id, ((each.day.source, each.day.published_on) for each in held))
+    if held:
+        rows = [{**_values(workshop_id, each.day), "jumps": json.dumps(encoded(each)["jumps"])} for each in held]
+        connection.execute(held_exchange_rates.insert(), rows)

@@ -108,6 +108,27 @@ exchange_rates = sa.Table(
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
 )
 
+held_exchange_rates = sa.Table(
+    "held_exchange_rates",
+    metadata,
+    _workshop(),
+    sa.Column("source", _ordered(200), primary_key=True),
+    sa.Column("published_on", sa.Date, primary_key=True),
+    sa.Column("base", sa.String(3), nullable=False),
+    sa.Column(
+        "rates", sa.Text, nullable=False, comment="JSON: units of each currency for one of the base, as published"
+    ),
+    sa.Column("jumps", sa.Text, nullable=False, comment="JSON: the rates for which the day waits for confirmation"),
+)
+
+feed_files = sa.Table(
+    "feed_files",
+    metadata,
+    _workshop(),
+    sa.Column("address", _ordered(500), primary_key=True),
+    sa.Column("conditions", sa.Text, nullable=False, comment="JSON: header fields to ask for the file again with"),
+)
+
 quotations = sa.Table(
     "quotations",
     metadata,

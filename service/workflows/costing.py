@@ -3,25 +3,23 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 
 from service.domain.bill import BillOfResources, stated
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, cost_statement
 from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError, TooComplexError
-from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
-from service.domain.money import Money
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
 from service.domain.resources import Overhead, Reference
-from service.store import exchange, registrations
 from service.store import rates as dated_rates
+from service.store import registrations
 from service.store.database import Database
 from service.store.surroundings import Surroundings, surroundings_of_one, together
 from service.store.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
+from service.workflows.exchange import Exchange
 from service.workflows.registering import described
 
 MAX_LINES = 50_000
@@ -29,45 +27,6 @@ MAX_LINES = 50_000
 
 WhatIf = Mapping[str, RateTerms]
 """Terms that replace those in force, by resource, for one answer only."""
-
-
-class Exchange:
-    """Converts amounts on a date, reading rates only once there is a foreign one; remembers the days used."""
-
-    def __init__(self, database: Database, workshop: Workshop, as_of: date) -> None:
-        self._database, self._workshop, self._as_of = database, workshop, as_of
-        self._rates: ExchangeRates | None = None
-        self._used: dict[tuple[date, str], DayRates] = {}
-
-    def __call__(self, money: Money) -> Decimal:
-        """The amount in the workshop's currency; raises as converted does."""
-        return self.converted(money, self._workshop.currency)
-
-    def converted(self, money: Money, currency: str) -> Decimal:
-        """The amount in a currency.
-
-        Raises:
-            MissingExchangeRateError: no rate within the maximum age.
-        """
-        if money.currency == currency:
-            return money.amount
-        if self._rates is None:
-            key = (self._workshop.workshop_id, self._workshop.revision, "exchange rates", self._as_of)
-            days = self._database.memory.find(key)
-            if days is None:
-                empty = ExchangeRates(as_of=self._as_of)
-                with self._database.reading() as connection:
-                    days = exchange.days_until(connection, self._workshop.workshop_id, self._as_of, empty.max_age_days)
-                self._database.memory.keep(key, days)
-            self._rates = ExchangeRates(as_of=self._as_of, days=days)
-        day = self._rates.day_for(money.currency, currency)
-        self._used[day.published_on, day.source] = day
-        return self._rates.converted(money, currency)
-
-    @property
-    def used(self) -> ExchangeRates:
-        """The published days that were needed, and no others."""
-        return ExchangeRates(as_of=self._as_of, days=tuple(self._used[key] for key in sorted(self._used)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -269,7 +228,7 @@ def cost_product(
     return cost_statement(
         sheet,
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
-        exchange_rates=costing.exchange.used.days,
+        exchange_rates=costing.exchange.used.stated(),
         warnings=warnings(bill, costing.surroundings.catalogue),
         cautions=cautions_of(bill, costing.surroundings.catalogue),
     )

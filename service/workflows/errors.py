@@ -1,7 +1,7 @@
 """What a workflow refuses because of what is, or is not, registered."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 from service.domain.errors import PugmillError
 
@@ -30,3 +30,26 @@ class PreconditionFailedError(PugmillError):
     def __init__(self, what: str) -> None:
         super().__init__(f"{what} is not in the state your precondition names; read it again and decide anew")
         self.what = what
+
+
+class FeedFailedError(PugmillError):
+    """The exchange rates could not be refreshed; those there are stand.
+
+    Attributes:
+        source: whose rates they are.
+        fault: what kind of fault it is.
+        retry_after_seconds: when the feed wants to be asked again, if it said so.
+        last_published_on: the last day there are rates for, if there is any.
+        age_days: how old that is today.
+    """
+
+    def __init__(
+        self, source: str, fault: str, reason: str, retry_after_seconds: int | None, last: date | None, today: date
+    ) -> None:
+        self.source = source
+        self.fault = fault
+        self.retry_after_seconds = retry_after_seconds
+        self.last_published_on = last
+        self.age_days = None if last is None else (today - last).days
+        stand = f"the last good rates, of {last}, {self.age_days} days old, stand" if last else "there are none before"
+        super().__init__(f"the exchange rates of '{source}' were not refreshed: {reason}; {stand}")

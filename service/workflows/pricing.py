@@ -11,7 +11,7 @@ from service.domain.channels import Channel, ChannelRate
 from service.domain.cost_sheet import CostSheet
 from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
 from service.domain.exact import ZERO, exactly, half_up
-from service.domain.exchange import DayRates
+from service.domain.exchange import UsedRates
 from service.domain.money import (
     UNIT_COST_DECIMALS,
     Money,
@@ -131,7 +131,7 @@ class PriceSheet:
     discount: DiscountStatement | None
     settlement: Settlement | None
     rates_valid_from: Mapping[str, date]
-    exchange_rates: tuple[DayRates, ...]
+    exchange_rates: tuple[UsedRates, ...]
     warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
 
@@ -193,7 +193,7 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
         discount=way.discount(found),
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
-        exchange_rates=costing.exchange.used.days,
+        exchange_rates=costing.exchange.used.stated(),
         warnings=warnings(bill, catalogue),
         cautions=(*cautions_of(bill, catalogue), *(way.estimate.cautions if way.estimate else ())),
     )

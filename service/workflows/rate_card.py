@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.exact import ZERO, exactly, half_up
-from service.domain.exchange import DayRates
+from service.domain.exchange import UsedRates
 from service.domain.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate, part_of
 from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Registered, Tariff, Tool
@@ -15,7 +15,7 @@ from service.encoding import encoded
 from service.store import rates
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import Exchange
+from service.workflows.exchange import Exchange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,13 +63,13 @@ class StatedRateCard:
         as_of: the date.
         currency: of the unit rates.
         rates: by resource.
-        exchange_rates: the published days that amounts were converted with.
+        exchange_rates: what amounts were converted with.
     """
 
     as_of: date
     currency: str
     rates: tuple[RateCardEntry, ...]
-    exchange_rates: tuple[DayRates, ...]
+    exchange_rates: tuple[UsedRates, ...]
 
 
 @exactly
@@ -92,7 +92,7 @@ def rate_card_on(database: Database, workshop: Workshop, as_of: date) -> StatedR
         )
         for rate, facts in in_force
     )
-    return StatedRateCard(as_of=as_of, currency=workshop.currency, rates=entries, exchange_rates=convert.used.days)
+    return StatedRateCard(as_of=as_of, currency=workshop.currency, rates=entries, exchange_rates=convert.used.stated())
 
 
 def _unit_rates(rate: DatedRate, facts: Registered, convert: Exchange, currency: str) -> Iterator[StatedUnitRate]:

@@ -7,15 +7,13 @@ from enum import StrEnum
 from typing import Any
 
 from service.domain.errors import InvalidValueError, InvalidValuesError, ProductLoopError, TooComplexError
-from service.domain.exchange import MANUAL, DayRates
 from service.domain.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.products import Catalogue, Product, inconsistencies
 from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.resources import Registered
-from service.store import exchange, rates, registrations
+from service.store import rates, registrations
 from service.store.database import Connection, Database
-from service.store.exchange import StoredDay
 from service.store.rates import StoredRate
 from service.store.registrations import Registration
 from service.store.surroundings import surroundings
@@ -297,49 +295,3 @@ def withdraw_rate(
             raise PreconditionFailedError(_described_rate(collection, code, valid_from))
         rates.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
         next_revision(connection, workshop.workshop_id)
-
-
-def put_exchange_rates(
-    database: Database, workshop: Workshop, day: DayRates, precondition: Precondition = always
-) -> Registering:
-    """The rates of one day, entered by hand; the same again changes nothing.
-
-    Raises:
-        PreconditionFailedError: the caller had seen another state.
-    """
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
-        if not precondition(there.revision if there else None):
-            raise PreconditionFailedError(_described_day(day.published_on, day.source))
-        if there is not None and there.day == day:
-            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.day)
-        revision = next_revision(connection, workshop.workshop_id)
-        exchange.save_days(connection, workshop.workshop_id, [day], revision)
-    outcome = Outcome.REPLACED if there else Outcome.CREATED
-    return Registering(outcome=outcome, revision=revision, state=day)
-
-
-def _described_day(published_on: date, source: str) -> str:
-    return f"entry of exchange rates for {published_on} from '{source}'"
-
-
-def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> StoredDay:
-    """The rates of one day.
-
-    Raises:
-        NotRegisteredError: the source has none for it.
-    """
-    with database.reading() as connection:
-        found = exchange.find_day(connection, workshop.workshop_id, source, published_on)
-    if found is None:
-        raise NotRegisteredError(_described_day(published_on, source))
-    return found
-
-
-def list_exchange_rates(
-    database: Database, workshop: Workshop, *, before: tuple[date, str] | None, limit: int
-) -> list[DayRates]:
-    """A page of days, newest first."""
-    with database.reading() as connection:
-        return exchange.page_of_days(connection, workshop.workshop_id, before=before, limit=limit)

@@ -96,7 +96,7 @@ def estimate_shipping(database: Database, workshop: Workshop, question: Shipping
         currency=workshop.currency,
         convert=costing.exchange,
     )
-    return replace(statement, exchange_rates=costing.exchange.used.days)
+    return replace(statement, exchange_rates=costing.exchange.used.stated())
 
 
 def _estimate(

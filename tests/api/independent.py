@@ -346,11 +346,11 @@ def in_order_of_product(issues: Iterable[Mapping[str, Any]]) -> list[Mapping[str
 
 @dataclass
 class Exchange:
-    """Conversion into the workshop's currency on a day; remembers the published days it went by."""
+    """Conversion into the workshop's currency on a day; remembers the published days and currencies it went by."""
 
     workshop: Facts
     as_of: str
-    days: set[str] = field(default_factory=set)
+    days: dict[str, set[str]] = field(default_factory=dict)
 
     def converted(self, money: Mapping[str, Any] | None) -> Fraction:
         """An amount × units of the workshop's currency for one base ÷ units of its own for one base."""
@@ -363,12 +363,16 @@ class Exchange:
             published = self.workshop.exchange[day]
             units = {**published["rates"], published["base"]: "1"}
             if self.is_recent(day) and source in units and target in units:
-                self.days.add(day)
+                self.days.setdefault(day, set()).update({source, target} - {published["base"]})
                 return amount * number(units[target]) / number(units[source])
         raise LookupError(f"no rate between {source} and {target} on {self.as_of}")
 
     def is_recent(self, day: str) -> bool:
-        return 0 <= (date.fromisoformat(self.as_of) - date.fromisoformat(day)).days <= MAX_AGE_DAYS
+        return 0 <= days_between(day, self.as_of) <= MAX_AGE_DAYS
+
+
+def days_between(one: str, other: str) -> int:
+    return (date.fromisoformat(other) - date.fromisoformat(one)).days
 
 
 def material_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
@@ -443,13 +447,13 @@ class Costed:
         quantities: of each resource that costs something; of a share of a subtotal, that subtotal.
         rates: what a unit of each costs.
         rates_valid_from: the first day of the terms used.
-        exchange_days: the published days that amounts were converted with.
+        exchange_days: the published days that amounts were converted with, and the currencies needed of each.
     """
 
     product: str
     pieces: int
     as_of: str
-    exchange_days: set[str]
+    exchange_days: dict[str, set[str]]
     quantities: dict[str, Fraction] = field(default_factory=dict)
     rates: dict[str, Fraction] = field(default_factory=dict)
     rates_valid_from: dict[str, str] = field(default_factory=dict)
@@ -555,7 +559,15 @@ def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str
         },
         "rates_valid_from": batch.rates_valid_from,
         "exchange_rates": {
-            day: {"source": "manual", "published_on": day, **workshop.exchange[day]} for day in batch.exchange_days
+            day: {
+                "source": "manual",
+                "published_on": day,
+                "base": workshop.exchange[day]["base"],
+                "rates": {code: workshop.exchange[day]["rates"][code] for code in sorted(needed)},
+                "age_days": days_between(day, batch.as_of),
+                "max_age_days": MAX_AGE_DAYS,
+            }
+            for day, needed in batch.exchange_days.items()
         },
     }
 

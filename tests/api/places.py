@@ -24,6 +24,7 @@ COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
 }
 """Each collection's code, facts and terms, in the order in which they can be registered."""
 
+RATES_FILE = builders.CsvFile(f"day,base,currency,rate\n{DAY},EUR,USD,1.0849\n")
 EXCHANGE_RATES = {"base": "EUR", "rates": {"USD": "1.0850"}}
 
 
@@ -120,6 +121,46 @@ def _others() -> list[Place]:
             body=EXCHANGE_RATES,
             for_stranger=201,
             stores=True,
+        ),
+        Place(
+            method="DELETE", template=day, path=f"/v1/exchange-rates/{DAY}?source=manual", for_stranger=404, stores=True
+        ),
+        Place(
+            method="POST",
+            template="/v1/exchange-rates/import",
+            path="/v1/exchange-rates/import?source=customs",
+            body=RATES_FILE,
+            for_stranger=200,
+            stores=True,
+        ),
+        Place(
+            method="POST",
+            template="/v1/exchange-rates/refresh",
+            path="/v1/exchange-rates/refresh",
+            body={"span": "latest"},
+            for_stranger=200,
+            stores=True,
+        ),
+        Place(method="GET", template="/v1/exchange-rates/held", path="/v1/exchange-rates/held", for_stranger=200),
+        Place(
+            method="POST",
+            template=f"{day}/confirm",
+            path=f"/v1/exchange-rates/{DAY}/confirm?source=ECB",
+            for_stranger=404,
+            stores=True,
+        ),
+        Place(
+            method="DELETE",
+            template=f"{day}/held",
+            path=f"/v1/exchange-rates/{DAY}/held?source=ECB",
+            for_stranger=404,
+            stores=True,
+        ),
+        Place(
+            method="GET",
+            template="/v1/exchange-rates/conversion",
+            path=f"/v1/exchange-rates/conversion?amount=10.85&currency=USD&to=EUR&as_of={DAY}",
+            for_stranger=422,
         ),
         Place(method="GET", template="/v1/quotations", path="/v1/quotations", for_stranger=200),
         Place(

@@ -37,7 +37,6 @@ RESOURCES = {
         first={"base": "EUR", "rates": {"USD": "1.10"}},
         second={"base": "EUR", "rates": {"USD": "1.20"}},
         third={"base": "EUR", "rates": {"USD": "1.30"}},
-        is_retired_by_delete=False,
     ),
 }
 

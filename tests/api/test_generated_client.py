@@ -21,7 +21,12 @@ from tests import builders
 from tests.conftest import Client
 
 PACKAGE = "generated_pugmill_client"
-CONFIGURATION = f"project_name_override: generated\npackage_name_override: {PACKAGE}\npost_hooks: []\n"
+CONFIGURATION = f"""
+project_name_override: generated
+package_name_override: {PACKAGE}
+post_hooks: []
+content_type_overrides: {{text/csv: application/octet-stream}} # the generator knows CSV by no other name
+"""
 DAY = "2026-01-01"
 SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"
 
@@ -166,7 +171,7 @@ def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(
     for (collection, code, *rates), body in demo_puts(monkeypatch):
         if collection == "exchange-rates":
             day = datetime.date.fromisoformat(code)
-            put = caller("rates", "put_exchange_rates", day, body=caller.model("EnteredRates", body))
+            put = caller("exchange_rates", "put_exchange_rates", day, body=caller.model("EnteredRates", body))
         else:
             noun, facts, terms = NOUNS[collection]
             tag = collection.replace("-", "_")
@@ -206,7 +211,7 @@ def test_every_sheet_and_list_is_understood_by_a_generated_client(caller: Caller
         "card": caller("rates", "get_rate_card", as_of=as_of),
         "materials": caller("materials", "list_materials", limit=10),
         "rates": caller("materials", "list_material_rates", "hdpe"),
-        "exchange rates": caller("rates", "list_exchange_rates"),
+        "exchange rates": caller("exchange_rates", "list_exchange_rates"),
         "quotations": caller("quotations", "list_quotations"),
         "health": caller("service", "get_health"),
         "ready": caller("service", "get_readiness"),

@@ -8,7 +8,7 @@ import pytest
 
 from service.domain.errors import InvalidValuesError, MissingExchangeRateError
 from service.domain.exact import exactly
-from service.domain.exchange import DEFAULT_MAX_AGE_DAYS, DayRates, ExchangeRates
+from service.domain.exchange import FEED, MAX_AGE_DAYS, DayRates, ExchangeRates
 from service.domain.money import Money
 from tests.domain.examples import TODAY, euros
 
@@ -62,8 +62,9 @@ class TestWhichDay:
     def test_is_one_that_has_both_currencies(self) -> None:
         assert converted(dollars("10"), "EUR", a_day(0, JPY="160"), a_day(2)) == 8
 
-    def test_may_be_as_old_as_the_maximum_age_and_no_older(self) -> None:
-        oldest, too_old = a_day(DEFAULT_MAX_AGE_DAYS), a_day(DEFAULT_MAX_AGE_DAYS + 1)
+    @pytest.mark.parametrize(("source", "max_age_days"), [("manual", 31), ("customs", 31), (FEED, 10)])
+    def test_may_be_as_old_as_its_source_allows_and_no_older(self, source: str, max_age_days: int) -> None:
+        oldest, too_old = a_day(max_age_days, source), a_day(max_age_days + 1, source)
         assert converted(dollars("10"), "EUR", oldest) == 8
 
         with pytest.raises(
@@ -71,7 +72,34 @@ class TestWhichDay:
         ) as error:
             converted(dollars("10"), "EUR", too_old)
         assert (error.value.one, error.value.other) == ("USD", "EUR")
-        assert (error.value.as_of, error.value.max_age_days) == (TODAY, DEFAULT_MAX_AGE_DAYS)
+        assert (error.value.as_of, error.value.max_age_days) == (TODAY, MAX_AGE_DAYS)
+
+    def test_is_an_older_one_of_a_source_that_allows_it_where_the_feed_has_stopped(self) -> None:
+        assert converted(dollars("10"), "EUR", a_day(20, "manual"), a_day(11, FEED, USD="2")) == 8
+
+    def test_is_never_the_last_of_a_currency_that_has_become_another(self) -> None:
+        """The kuna's last reference rate is of 2022-12-30; by law it was changed at 7.53450."""
+        last = DayRates(source=FEED, base="EUR", published_on=date(2022, 12, 30), rates={"HRK": Decimal("7.5365")})
+
+        with pytest.raises(MissingExchangeRateError):
+            ExchangeRates(as_of=date(2023, 1, 10), days=(last,)).day_for("HRK", "EUR")
+
+
+class TestWhatWasUsed:
+    def test_is_stated_with_its_age_and_how_old_it_may_be(self) -> None:
+        days = (a_day(3, FEED, USD="1.25", JPY="160"), a_day(30, "manual"))
+
+        fetched, entered = ExchangeRates(as_of=TODAY, days=days).stated()
+
+        assert (fetched.source, fetched.published_on, fetched.base) == (FEED, TODAY - timedelta(days=3), "EUR")
+        assert (fetched.age_days, fetched.max_age_days) == (3, 10)
+        assert fetched.rates == {"USD": Decimal("1.25"), "JPY": Decimal(160)}
+        assert (entered.source, entered.age_days, entered.max_age_days) == ("manual", 30, 31)
+
+    def test_of_a_day_are_the_currencies_that_were_needed_by_code(self) -> None:
+        day = a_day(USD="1.25", JPY="160", GBP="0.8")
+
+        assert list(day.only({"USD", "EUR", "GBP"}).rates) == ["GBP", "USD"]
 
 
 class TestDayRates:
@@ -97,3 +125,16 @@ class TestDayRates:
         day = a_day(EUR="1", USD="1.25")
 
         assert (day.rate_of("EUR"), day.rate_of("USD"), day.rate_of("JPY")) == (1, Decimal("1.25"), None)
+
+    def test_may_name_a_currency_until_its_last_day(self) -> None:
+        def on(day: date) -> DayRates:
+            return DayRates(source=FEED, base="EUR", published_on=day, rates={"HRK": Decimal("7.5365")})
+
+        assert on(date(2023, 1, 14)).rate_of("HRK") == Decimal("7.5365")
+        with pytest.raises(InvalidValuesError, match="rates/HRK: HRK is no longer in use; its last day was 2023-01-14"):
+            on(date(2023, 1, 15))
+
+    @pytest.mark.parametrize("code", ["ZZZ", "XXX", "XAU", "CNH"])
+    def test_never_name_what_was_no_currency(self, code: str) -> None:
+        with pytest.raises(InvalidValuesError, match=f"rates/{code}: {code} is not an ISO 4217 currency"):
+            DayRates(source="manual", base="EUR", published_on=date(1999, 1, 4), rates={code: Decimal(2)})

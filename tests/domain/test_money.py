@@ -12,6 +12,8 @@ from service.domain.money import (
     Money,
     cash_rounded,
     cash_step,
+    check_currency_on,
+    ended_on,
     in_currency,
     is_at_minor_unit,
     minor_unit_decimals,
@@ -101,3 +103,16 @@ class TestCash:
         assert paid.amount % step == 0
         assert -step / 2 < paid.amount - told <= step / 2
         assert rounded(paid.amount, currency) == paid
+
+
+class TestOnADay:
+    @pytest.mark.parametrize(("code", "day"), [("USD", "1999-01-04"), ("HRK", "2023-01-14"), ("BGN", "2026-01-31")])
+    def test_a_currency_is_one_until_its_last_day(self, code: str, day: str) -> None:
+        check_currency_on(code, date.fromisoformat(day))
+
+    @pytest.mark.parametrize(("code", "day"), [("ZZZ", "1999-01-04"), ("HRK", "2023-01-15"), ("BGN", "2026-02-01")])
+    def test_and_none_after_it(self, code: str, day: str) -> None:
+        with pytest.raises(UnknownCurrencyError) as error:
+            check_currency_on(code, date.fromisoformat(day))
+
+        assert error.value.ended_on == ended_on(code)

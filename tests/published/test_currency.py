@@ -298,10 +298,18 @@ class TestCurrenciesThatEnded:
         assert ended is not None
         assert last <= ended <= last + timedelta(days=31)
 
-    @pytest.mark.parametrize("currency", ["BGN", "ROL", "TRL"])
-    def test_others_whose_reference_rates_ended_are_refused_too(self, currency: str) -> None:
-        with pytest.raises(UnknownCurrencyError):
+    @pytest.mark.parametrize(
+        ("currency", "last_reference_rate"), [("BGN", "2025-12-31"), ("ROL", "2005-06-30"), ("TRL", "2004-12-31")]
+    )
+    def test_others_whose_reference_rates_ended_are_refused_with_their_last_day_too(
+        self, currency: str, last_reference_rate: str
+    ) -> None:
+        with pytest.raises(UnknownCurrencyError) as refusal:
             minor_unit_decimals(currency)
+
+        assert refusal.value.ended_on is not None
+        assert refusal.value.ended_on >= date.fromisoformat(last_reference_rate)
+        assert refusal.value.ended_on.isoformat() in str(refusal.value)
 
 
 MINOR_UNITS = {

@@ -5,7 +5,8 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
+from decimal import Decimal
 from types import ModuleType
 from typing import Any
 from uuid import UUID
@@ -13,15 +14,20 @@ from uuid import UUID
 import pytest
 import sqlalchemy as sa
 
-from service.domain.errors import MissingRatesError
+from service.domain.errors import MissingExchangeRateError, MissingRatesError
+from service.domain.exchange import FEED
+from service.domain.money import Money
+from service.feeds.reference_rates import Span
 from service.store.database import Database
 from service.store.tables import metadata
 from service.store.workshops import Workshop, new_workshop
-from service.workflows import costing, keys, pricing, quoting, rate_card, registering, watching
+from service.workflows import costing, exchange, feed, keys, pricing, quoting, rate_card, registering, watching
+from service.workflows.errors import FeedFailedError
 from service.workflows.pricing import PriceQuestion
 from tests import builders
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
+from tests.feed import FeedServer, day_of, day_rates, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import Owner
 
 TABLES = "|".join(metadata.tables)
@@ -112,7 +118,7 @@ def workflows_on_a_database() -> set[str]:
 
     return {
         f"{module.__name__.rpartition('.')[2]}.{name}"
-        for module in (costing, keys, pricing, quoting, rate_card, registering, watching)
+        for module in (costing, exchange, feed, keys, pricing, quoting, rate_card, registering, watching)
         for name, each in inspect.getmembers(module, inspect.isfunction)
         if not name.startswith("_") and reaches(each, module) and name not in PARTS_OF_WORKFLOWS
     }
@@ -123,7 +129,7 @@ def missing_rates(database: Database, workshop: Workshop) -> None:
         costing.cost_product(database, workshop, "sheet", 1, date(2000, 1, 1))
 
 
-def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
+def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:
     """Every workflow once, in an order that works; more than once where it takes several ways."""
     on = owner.database, owner.workshop
     workshop_id = owner.workshop.workshop_id
@@ -147,6 +153,25 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
         owner.put_exchange_rates("2026-11-20", USD="1.2")
         owner.put_exchange_rates("2026-11-20", USD="1.25")
 
+    def refresh() -> None:
+        for days_before, dollars in ((3, "1.07"), (2, "9"), (1, "99")):
+            server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}), ETag=f'"{dollars}"')
+            feed.refresh_exchange_rates(*on, feed_at(server.url), Span.LATEST)
+
+    def refresh_in_vain() -> None:
+        server.answer = sending(b"", 404)
+        with pytest.raises(FeedFailedError):
+            feed.refresh_exchange_rates(*on, feed_at(server.url), Span.LATEST)
+
+    def convert() -> None:
+        money = Money(amount=Decimal(1), currency="USD")
+        exchange.convert(*on, money, "EUR", TODAY)
+        with pytest.raises(MissingExchangeRateError):
+            exchange.convert(*on, money, "EUR", date(2027, 6, 1))
+
+    def days_before(count: int) -> date:
+        return owner.workshop.today() - timedelta(days=count)
+
     def quotation_id() -> UUID:
         return quoting.list_quotations(*on, after=None, limit=1)[0].id
 
@@ -161,13 +186,20 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
         ),
         "registering.register": register,
         "registering.put_rate": put_rate,
-        "registering.put_exchange_rates": put_exchange_rates,
+        "exchange.put_exchange_rates": put_exchange_rates,
         "registering.find_one": lambda: registering.find_one(*on, "products", "crate"),
         "registering.list_registered": lambda: registering.list_registered(*on, "products", after="a", limit=2),
         "registering.find_dated_rate": lambda: registering.find_dated_rate(*on, "materials", "hdpe", day),
         "registering.list_rates": lambda: registering.list_rates(*on, "materials", "hdpe", after=day, limit=2),
-        "registering.find_exchange_rates": lambda: registering.find_exchange_rates(*on, date(2026, 11, 20)),
-        "registering.list_exchange_rates": lambda: registering.list_exchange_rates(*on, before=(TODAY, "x"), limit=2),
+        "exchange.find_exchange_rates": lambda: exchange.find_exchange_rates(*on, date(2026, 11, 20)),
+        "exchange.list_exchange_rates": lambda: exchange.list_exchange_rates(*on, before=(TODAY, "x"), limit=2),
+        "exchange.import_exchange_rates": lambda: exchange.import_exchange_rates(*on, [day_rates(day)]),
+        "exchange.convert": convert,
+        "feed.refresh_exchange_rates": lambda: (refresh(), refresh_in_vain()),
+        "feed.list_held_exchange_rates": lambda: feed.list_held_exchange_rates(*on, before=(TODAY, "x"), limit=2),
+        "feed.drop_held_exchange_rates": lambda: feed.drop_held_exchange_rates(*on, days_before(1), FEED),
+        "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(*on, days_before(2), FEED),
+        "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(*on, days_before(2), FEED),
         "rate_card.rate_card_on": lambda: rate_card.rate_card_on(*on, TODAY),
         "costing.bill_of_product": lambda: costing.bill_of_product(*on, "crate", 5),
         "costing.cost_product": lambda: (
@@ -189,16 +221,16 @@ def the_main_job(owner: Owner) -> dict[str, Callable[[], Any]]:
 
 
 class TestTheMainJob:
-    def test_has_every_workflow_in_it(self, client: Client, database: Database) -> None:
-        tried = set(the_main_job(Owner(database=database, workshop_id=client.workshop.workshop_id)))
+    def test_has_every_workflow_in_it(self, client: Client, database: Database, feed_server: FeedServer) -> None:
+        tried = set(the_main_job(Owner(database=database, workshop_id=client.workshop.workshop_id), feed_server))
 
         assert tried == workflows_on_a_database() - {"keys.create_workshop"}
 
     def test_executes_no_statement_that_reaches_beyond_the_workshop(
-        self, client: Client, stranger: Client, database: Database
+        self, client: Client, stranger: Client, database: Database, feed_server: FeedServer
     ) -> None:
         builders.register_workshop(Owner(database=database, workshop_id=stranger.workshop.workshop_id))
-        job = the_main_job(Owner(database=database, workshop_id=client.workshop.workshop_id))
+        job = the_main_job(Owner(database=database, workshop_id=client.workshop.workshop_id), feed_server)
 
         with listening(database) as heard:
             for step in job.values():

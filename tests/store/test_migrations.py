@@ -12,12 +12,14 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
+from service.feeds.reference_rates import Span
 from service.store.database import Database
 from service.store.schema import MIGRATIONS, migrate, schema_state
 from service.store.tables import metadata
 from service.store.workshops import new_workshop
-from service.workflows import keys
+from service.workflows import feed, keys
 from tests.builders import register_workshop
+from tests.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import Owner
 
 
@@ -57,7 +59,7 @@ def shape(database: Database) -> dict[str, Any]:
 
 
 @pytest.fixture
-def used_database(bare_database: Database) -> Database:
+def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
     """A database with rows in every table."""
     migrate(bare_database)
     workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
@@ -65,6 +67,9 @@ def used_database(bare_database: Database) -> Database:
     owner = Owner(database=bare_database, workshop_id=workshop.workshop_id)
     register_workshop(owner)
     owner.put_exchange_rates("2026-11-20", USD="1.25")
+    for days_before, dollars in ((1, "1.07"), (0, "9")):
+        feed_server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}))
+        feed.refresh_exchange_rates(bare_database, owner.workshop, feed_at(feed_server.url), Span.LATEST)
     owner.quote()
     assert all(rows(bare_database).values())
     return bare_database

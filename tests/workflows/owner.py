@@ -15,7 +15,7 @@ from service.encoding import decoded
 from service.store.database import Database
 from service.store.quotations import Quotation
 from service.store.workshops import Workshop, find_workshop
-from service.workflows import costing, pricing, quoting, registering
+from service.workflows import costing, exchange, pricing, quoting, registering
 from service.workflows.pricing import PriceQuestion, PriceSheet
 from service.workflows.registering import Precondition, Registering, always
 from tests.domain.examples import TODAY, a_policy, a_request
@@ -69,7 +69,7 @@ class Owner:
             published_on=date.fromisoformat(day),
             rates={code: Decimal(rate) for code, rate in rates.items()},
         )
-        return registering.put_exchange_rates(self.database, self.workshop, entered, precondition)
+        return exchange.put_exchange_rates(self.database, self.workshop, entered, precondition)
 
     def retire(self, path: str, precondition: Precondition = always) -> None:
         collection, _, code = path.partition("/")

@@ -166,16 +166,24 @@ class TestForeignRates:
 
         assert [day.published_on for day in days] == [date(2026, 11, 18), date(2026, 11, 20)]
 
-    @pytest.mark.parametrize("days_before", [32, None])
+    @pytest.mark.parametrize(
+        ("days_before", "told"),
+        [
+            (32, "on 2026-11-25: the last one, of 'manual', is of 2026-10-24, 32 days before, where 31 are allowed"),
+            (None, "on 2026-11-25 or within the 31 days before it"),
+        ],
+    )
     def test_without_a_rate_or_with_one_that_is_too_old_are_refused(
-        self, furnished: Owner, days_before: int | None
+        self, furnished: Owner, days_before: int | None, told: str
     ) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-01", {"price": builders.money("1.25", "USD")})
         if days_before is not None:
             furnished.put_exchange_rates((TODAY - timedelta(days=days_before)).isoformat(), USD="1.25")
 
-        with pytest.raises(MissingExchangeRateError, match="between USD and EUR on 2026-11-25 or within the 31 days"):
+        with pytest.raises(MissingExchangeRateError) as error:
             furnished.cost()
+
+        assert str(error.value) == f"no exchange rate between USD and EUR {told}"
 
     def test_with_one_just_young_enough_are_converted(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-01", {"price": builders.money("1.25", "USD")})

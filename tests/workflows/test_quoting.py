@@ -1,5 +1,6 @@
 """Quoting, finding and recomputing quotations, on every engine."""
 
+import json
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
@@ -160,6 +161,19 @@ class TestRecomputing:
         assert again.agrees
         assert again.recomputed == again.stored == made.figures
         assert quoting.find_quotation(bricks.database, bricks.workshop, made.id) == made
+
+    def test_one_kept_with_whole_days_of_exchange_rates_and_one_maximum_age_is_still_read(self, bricks: Owner) -> None:
+        """As they were kept before a feed had a maximum age of its own."""
+        made = bricks.quote(lines=TWO_LINES)
+        ours = (quotations.c.workshop_id == bricks.workshop.workshop_id, quotations.c.quotation_id == made.id)
+        with bricks.database.writing() as connection:
+            basis = json.loads(connection.execute(sa.select(quotations.c.basis).where(*ours)).scalar_one())
+            assert basis["exchange"].pop("feed_max_age_days") == 10
+            assert basis["exchange"]["max_age_days"] == 31
+            basis["exchange"]["days"][0]["rates"]["JPY"] = "160"
+            connection.execute(quotations.update().where(*ours).values(basis=json.dumps(basis)))
+
+        assert quoting.recompute(bricks.database, bricks.workshop, made.id).agrees
 
     def test_a_new_quotation_takes_the_corrected_rate(self, furnished: Owner) -> None:
         before = furnished.quote()

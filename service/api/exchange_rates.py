@@ -1,0 +1,305 @@
+"""Exchange rates: entered by hand, imported, fetched, held back and confirmed; and an amount converted with them."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import answer, nothing, precondition
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
+from service.api.exchange_file import read_days
+from service.api.paging import PageQuery, page, position
+from service.api.problems import ProblemError
+from service.api.reading import body_of
+from service.api.registered import CONDITIONS, DAY, ETAG, IF_CHANGED, LINK, LOCATION, checked_day, listed, saved
+from service.api.schemas import field_of, schema_of
+from service.domain.declared import CurrencyCode, Length, Name, Positive, declared
+from service.domain.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.exchange import FEED, MANUAL, DayRates
+from service.domain.jumps import HeldDay
+from service.domain.money import Money, minor_unit_decimals
+from service.encoding import encoded
+from service.feeds.reference_rates import ReferenceRates, Span
+from service.workflows import exchange
+from service.workflows import feed as fetching
+
+CSV = "text/csv"
+blueprint = Blueprint(
+    "exchange-rates", __name__, url_prefix="/v1/exchange-rates", description="What amounts are converted with."
+)
+
+
+def _feed() -> ReferenceRates:
+    found: ReferenceRates = flask.current_app.extensions["pugmill.feed"]
+    return found
+
+
+def _not_in_use(codes: Iterable[tuple[tuple[str, ...], str]]) -> Iterable[InvalidValueError]:
+    """Where a code stands that is no currency today."""
+    for path, code in codes:
+        try:
+            minor_unit_decimals(code)
+        except UnknownCurrencyError as error:
+            yield InvalidValueError(path, str(error))
+
+
+@declared
+class EnteredRates:
+    """Exchange rates for one day.
+
+    Attributes:
+        base: the currency of which one unit is worth the rates, for instance "EUR".
+        rates: units of each currency for one unit of the base, as published.
+    """
+
+    base: CurrencyCode
+    rates: Annotated[Mapping[CurrencyCode, Positive], Length(at_least=1, at_most=400)]
+
+    def problems(self) -> Iterable[InvalidValueError]:
+        yield from _not_in_use([(("base",), self.base), *((("rates", code), code) for code in self.rates)])
+
+
+@declared
+class SourceQuery:
+    """Whose rates.
+
+    Attributes:
+        source: who published them; "manual" if the workshop entered them.
+    """
+
+    source: Name = MANUAL
+
+
+@declared
+class HeldQuery:
+    """Whose rates are held back.
+
+    Attributes:
+        source: who published them.
+    """
+
+    source: Name = FEED
+
+
+@declared
+class ImportQuery:
+    """Whose rates a file has.
+
+    Attributes:
+        source: who published them, in the workshop's words.
+    """
+
+    source: Name
+
+    def problems(self) -> Iterable[InvalidValueError]:
+        if self.source in (MANUAL, FEED):
+            reason = f"'{MANUAL}' is what is entered by PUT and '{FEED}' what is fetched; name the source of this file"
+            yield InvalidValueError(("source",), reason)
+
+
+@declared
+class RefreshRequest:
+    """What to fetch.
+
+    Attributes:
+        span: the latest day, the last 90 days or the whole history.
+    """
+
+    span: Span = Span.LATEST
+
+
+@declared
+class ConversionQuery:
+    """What to convert.
+
+    Attributes:
+        amount: how much.
+        currency: of what.
+        to: the currency wanted.
+        as_of: the day of the rates; today in the workshop's time zone if left out.
+    """
+
+    amount: Decimal
+    currency: CurrencyCode
+    to: CurrencyCode
+    as_of: date | None = None
+
+    def problems(self) -> Iterable[InvalidValueError]:
+        yield from _not_in_use([(("currency",), self.currency), (("to",), self.to)])
+
+
+_PAGE = listed(
+    schema_of(EnteredRates),
+    "ExchangeRates",
+    {
+        "source": field_of(str, required=True, description='Who published them; "manual" if entered by hand.'),
+        "published_on": field_of(date, required=True, description="The day they hold from."),
+    },
+)
+
+
+def _page_of(query: PageQuery, load: Callable[..., list[Any]], day: Callable[[Any], DayRates]) -> flask.Response:
+    """A page by day and source, newest day first."""
+    after = position(query)
+    before = (date.fromisoformat(after[0]), after[1]) if after else None
+    return page(
+        query,
+        lambda limit: load(database(), workshop(), before=before, limit=limit),
+        lambda item: [day(item).published_on.isoformat(), day(item).source],
+        encoded,
+    )
+
+
+@blueprint.route("")
+class ExchangeRates(MethodView):
+    """All exchange rates."""
+
+    @documented("listExchangeRates", 406, 422)
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, _PAGE, headers=LINK)
+    def get(self, query: PageQuery) -> flask.Response:
+        """Exchange rates in use, newest day first."""
+        return _page_of(query, exchange.list_exchange_rates, lambda day: day)
+
+
+@blueprint.route("/<day>", parameters=[DAY])
+class ExchangeRatesOfDay(MethodView):
+    """Exchange rates of one day."""
+
+    @documented("getExchangeRates", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(SourceQuery)(), location="query")
+    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
+    def get(self, query: SourceQuery, day: str) -> flask.Response:
+        """The exchange rates of a source for a day; those entered by hand if none is named."""
+        found = exchange.find_exchange_rates(database(), workshop(), checked_day(day), query.source)
+        return answer(_shown(found.day), revision=found.revision)
+
+    @documented("putExchangeRates", 400, 406, 412, 413, 415, 422, conditions=CONDITIONS)
+    @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
+    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="They were replaced, or are unchanged.")
+    @blueprint.alt_response(
+        201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="They are registered now."
+    )
+    def put(self, entered: EnteredRates, day: str) -> flask.Response:
+        """Enter exchange rates by hand for a day; the same again changes nothing."""
+        rates = DayRates(source=MANUAL, base=entered.base, published_on=checked_day(day), rates=entered.rates)
+        done = exchange.put_exchange_rates(database(), workshop(), rates, precondition())
+        return saved(replace(done, state=_shown(done.state)))
+
+    @documented("withdrawExchangeRates", 404, 412, 422, conditions=CONDITIONS[:1])
+    @blueprint.arguments(schema_of(SourceQuery)(), location="query")
+    @blueprint.response(204)
+    def delete(self, query: SourceQuery, day: str) -> flask.Response:
+        """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
+        exchange.withdraw_exchange_rates(database(), workshop(), checked_day(day), query.source, precondition())
+        return nothing()
+
+
+def _shown(day: DayRates) -> Mapping[str, Any]:
+    found: dict[str, Any] = encoded(day)
+    return {"base": found["base"], "rates": found["rates"]}
+
+
+@blueprint.route("/import")
+class Import(MethodView):
+    """A file of exchange rates."""
+
+    @documented("importExchangeRates", 400, 406, 413, 415, 422)
+    @blueprint.doc(
+        requestBody={
+            "required": True,
+            "description": (
+                "RFC 4180 in UTF-8, one rate a line. The header names the columns, in any order: `day` (YYYY-MM-DD), "
+                "`base` (the currency of which one unit is worth the rate, one for each day), `currency`, `rate` "
+                "(a decimal in plain notation). Currencies that have ended since the day are taken."
+            ),
+            "content": {CSV: {"schema": {"type": "string"}, "example": EXCHANGE_RATES_FILE}},
+        }
+    )
+    @blueprint.arguments(schema_of(ImportQuery)(), location="query")
+    @blueprint.response(200, schema_of(exchange.Import))
+    def post(self, query: ImportQuery) -> flask.Response:
+        """Take over a CSV file of one source's exchange rates: all of it, or nothing if a line is wrong.
+
+        A day that is there is replaced whole; the same again changes nothing. Jumps are not held back: who imports a
+        file has it before him.
+        """
+        charset = flask.request.mimetype_params.get("charset", "utf-8")
+        if charset.lower() != "utf-8":
+            raise ProblemError(415, "unsupported-media-type", "send the file in UTF-8")
+        days = read_days(body_of(flask.request, CSV), query.source)
+        return answer(exchange.import_exchange_rates(database(), workshop(), days))
+
+
+@blueprint.route("/refresh")
+class Refresh(MethodView):
+    """The feed."""
+
+    @documented("refreshExchangeRates", 400, 406, 413, 415, 422, 502, 504)
+    @blueprint.arguments(schema_of(RefreshRequest)(), example={"span": "latest"})
+    @blueprint.response(200, schema_of(fetching.Refreshing))
+    def post(self, wanted: RefreshRequest) -> flask.Response:
+        """Fetch the European Central Bank's reference rates, published on working days in the afternoon.
+
+        A day on which a rate jumps by more than 20 % from the last one in use is held back until it is confirmed. In
+        a history a jump stands if the next rate bears it out. If the feed fails, nothing is changed.
+        """
+        return answer(fetching.refresh_exchange_rates(database(), workshop(), _feed(), wanted.span))
+
+
+@blueprint.route("/held")
+class Held(MethodView):
+    """Days held back."""
+
+    @documented("listHeldExchangeRates", 406, 422)
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(HeldDay), "HeldExchangeRates", {}), headers=LINK)
+    def get(self, query: PageQuery) -> flask.Response:
+        """Days that are not used until they are confirmed, and why; newest first."""
+        return _page_of(query, fetching.list_held_exchange_rates, lambda held: held.day)
+
+
+@blueprint.route("/<day>/confirm", parameters=[DAY])
+class Confirm(MethodView):
+    """Confirming a day."""
+
+    @documented("confirmExchangeRates", 404, 406, 422)
+    @blueprint.arguments(schema_of(HeldQuery)(), location="query")
+    @blueprint.response(200, schema_of(fetching.Confirmation))
+    def post(self, query: HeldQuery, day: str) -> flask.Response:
+        """Use a day that was held back, and those after it that no longer jump once it is used."""
+        done = fetching.confirm_exchange_rates(database(), workshop(), checked_day(day), query.source)
+        return answer(done)
+
+
+@blueprint.route("/<day>/held", parameters=[DAY])
+class HeldDayOfSource(MethodView):
+    """One day held back."""
+
+    @documented("dropHeldExchangeRates", 404, 422)
+    @blueprint.arguments(schema_of(HeldQuery)(), location="query")
+    @blueprint.response(204)
+    def delete(self, query: HeldQuery, day: str) -> flask.Response:
+        """Throw away a day that was held back."""
+        fetching.drop_held_exchange_rates(database(), workshop(), checked_day(day), query.source)
+        return nothing()
+
+
+@blueprint.route("/conversion")
+class Conversion(MethodView):
+    """An amount in another currency."""
+
+    @documented("convertAmount", 406, 422)
+    @blueprint.arguments(schema_of(ConversionQuery)(), location="query")
+    @blueprint.response(200, schema_of(exchange.Conversion))
+    def get(self, query: ConversionQuery) -> flask.Response:
+        """An amount in another currency, rounded once to its minor unit; with the rates, their date and source."""
+        amount = Money(amount=query.amount, currency=query.currency)
+        as_of = query.as_of or workshop().today()
+        return answer(exchange.convert(database(), workshop(), amount, query.to, as_of))

@@ -1,0 +1,1 @@
+"""What is fetched from outside: nothing of it is trusted before it has been read strictly."""

@@ -1,0 +1,224 @@
+"""Exchange rates: entered, imported, withdrawn and read back, and amounts converted with them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from service.domain.errors import MissingExchangeRateError
+from service.domain.exact import exactly
+from service.domain.exchange import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
+from service.domain.money import Money, minor_unit_decimals, rounded
+from service.store import exchange
+from service.store.database import Database
+from service.store.exchange import StoredDay
+from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.workflows.errors import NotRegisteredError, PreconditionFailedError
+from service.workflows.registering import Outcome, Precondition, Registering, always
+
+
+class Exchange:
+    """Converts amounts on a date, reading rates only once one is needed; remembers the rates used."""
+
+    def __init__(self, database: Database, workshop: Workshop, as_of: date) -> None:
+        self._database, self._workshop, self._as_of = database, workshop, as_of
+        self._rates: ExchangeRates | None = None
+        self._pairs: dict[tuple[str, str], DayRates] = {}
+
+    def __call__(self, money: Money) -> Decimal:
+        """The amount in the workshop's currency, unrounded; raises as `converted` does."""
+        return self.converted(money, self._workshop.currency)
+
+    def converted(self, money: Money, currency: str) -> Decimal:
+        """The amount in the currency, unrounded, through the base of a day that has both currencies.
+
+        Raises:
+            MissingExchangeRateError: no rate within the maximum age; it tells the last one there was.
+            UnknownCurrencyError: one of the currencies has ended. Its last reference rate is not what it was
+                changed into the next currency with, so it is not converted at all.
+        """
+        if money.currency == currency:
+            return money.amount
+        pair = money.currency, currency
+        day = self._pairs.get(pair)
+        if day is None:
+            day = self._pairs[pair] = self._day_for(*pair)
+        return day.converted(money, currency)
+
+    def _day_for(self, one: str, other: str) -> DayRates:
+        for code in (one, other):
+            minor_unit_decimals(code)
+        if self._rates is None:
+            self._rates = ExchangeRates(as_of=self._as_of, days=self._days())
+        try:
+            return self._rates.day_for(one, other)
+        except MissingExchangeRateError as error:
+            raise self._with_last(error) from None
+
+    def _days(self) -> tuple[DayRates, ...]:
+        """What was published in the days before, read once for each state of the workshop."""
+        workshop_id = self._workshop.workshop_id
+        key = (workshop_id, self._workshop.revision, "exchange rates", self._as_of)
+        found: tuple[DayRates, ...] | None = self._database.memory.find(key)
+        if found is None:
+            with self._database.reading() as connection:
+                found = exchange.days_until(connection, workshop_id, self._as_of, MAX_AGE_DAYS)
+            self._database.memory.keep(key, found)
+        return found
+
+    def _with_last(self, error: MissingExchangeRateError) -> MissingExchangeRateError:
+        """The error, saying besides which rate was the last one."""
+        with self._database.reading() as connection:
+            last = exchange.find_last_day(connection, self._workshop.workshop_id, self._as_of, (error.one, error.other))
+        if last is None:
+            return error
+        age = ExchangeRates(as_of=self._as_of).max_age_of(last[0])
+        return MissingExchangeRateError(error.one, error.other, self._as_of, age, last)
+
+    @property
+    def used(self) -> ExchangeRates:
+        """The rates that were needed, by the day they were published, and no others."""
+        needed: dict[tuple[date, str], tuple[DayRates, set[str]]] = {}
+        for pair, day in self._pairs.items():
+            needed.setdefault((day.published_on, day.source), (day, set()))[1].update(pair)
+        days = tuple(day.only(currencies) for _, (day, currencies) in sorted(needed.items(), key=lambda each: each[0]))
+        return ExchangeRates(as_of=self._as_of, days=days)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conversion:
+    """An amount in another currency.
+
+    Attributes:
+        amount: what was asked about.
+        converted: in the other currency, at its minor unit.
+        as_of: the date of the conversion.
+        exchange_rates: what it was converted with; none within one currency.
+    """
+
+    amount: Money
+    converted: Money
+    as_of: date
+    exchange_rates: tuple[UsedRates, ...]
+
+
+@exactly
+def convert(database: Database, workshop: Workshop, amount: Money, currency: str, as_of: date) -> Conversion:
+    """The amount in another currency on a date, rounded once, at the end.
+
+    Raises:
+        MissingExchangeRateError: no rate within the maximum age.
+        UnknownCurrencyError: the currency is none, or has ended.
+    """
+    exchange_rates = Exchange(database, workshop, as_of)
+    converted = rounded(exchange_rates.converted(amount, currency), currency)
+    return Conversion(amount=amount, converted=converted, as_of=as_of, exchange_rates=exchange_rates.used.stated())
+
+
+def put_exchange_rates(
+    database: Database, workshop: Workshop, day: DayRates, precondition: Precondition = always
+) -> Registering:
+    """The rates of one day, entered by hand; the same again changes nothing.
+
+    Raises:
+        PreconditionFailedError: the caller had seen another state.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
+        if not precondition(there.revision if there else None):
+            raise PreconditionFailedError(_described_day(day.published_on, day.source))
+        if there is not None and there.day == day:
+            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.day)
+        revision = next_revision(connection, workshop.workshop_id)
+        exchange.save_days(connection, workshop.workshop_id, [day], revision)
+    outcome = Outcome.REPLACED if there else Outcome.CREATED
+    return Registering(outcome=outcome, revision=revision, state=day)
+
+
+def _described_day(published_on: date, source: str) -> str:
+    return f"entry of exchange rates for {published_on} from '{source}'"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Import:
+    """What an import did, day by day.
+
+    Attributes:
+        source: who published the rates.
+        first_day: of the rates that were sent.
+        last_day: of the rates that were sent.
+        added: days for which the source had none.
+        replaced: days for which it had others.
+        unchanged: days for which it had the same.
+    """
+
+    source: str
+    first_day: date
+    last_day: date
+    added: int
+    replaced: int
+    unchanged: int
+
+
+def import_exchange_rates(database: Database, workshop: Workshop, days: Sequence[DayRates]) -> Import:
+    """The rates that one source published for some days: each replaces the day's whole, and all come in or none."""
+    source = days[0].source
+    on = sorted(day.published_on for day in days)
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        there = {day.published_on: day for day in exchange.days_since(connection, workshop.workshop_id, source, on[0])}
+        changed = [day for day in days if there.get(day.published_on) != day]
+        if changed:
+            revision = next_revision(connection, workshop.workshop_id)
+            exchange.save_days(connection, workshop.workshop_id, changed, revision)
+    replaced = sum(day.published_on in there for day in changed)
+    return Import(
+        source=source,
+        first_day=on[0],
+        last_day=on[-1],
+        added=len(changed) - replaced,
+        replaced=replaced,
+        unchanged=len(days) - len(changed),
+    )
+
+
+def withdraw_exchange_rates(
+    database: Database, workshop: Workshop, published_on: date, source: str, precondition: Precondition = always
+) -> None:
+    """Take back the rates of a day; the source's day before it holds on.
+
+    Raises:
+        NotRegisteredError: the source has none for it.
+        PreconditionFailedError: the caller had seen another state.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        there = exchange.find_day(connection, workshop.workshop_id, source, published_on)
+        if there is None:
+            raise NotRegisteredError(_described_day(published_on, source))
+        if not precondition(there.revision):
+            raise PreconditionFailedError(_described_day(published_on, source))
+        exchange.delete_days(connection, workshop.workshop_id, [(source, published_on)])
+        next_revision(connection, workshop.workshop_id)
+
+
+def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> StoredDay:
+    """The rates of one day.
+
+    Raises:
+        NotRegisteredError: the source has none for it.
+    """
+    with database.reading() as connection:
+        found = exchange.find_day(connection, workshop.workshop_id, source, published_on)
+    if found is None:
+        raise NotRegisteredError(_described_day(published_on, source))
+    return found
+
+
+def list_exchange_rates(
+    database: Database, workshop: Workshop, *, before: tuple[date, str] | None, limit: int
+) -> list[DayRates]:
+    """A page of days, newest first."""
+    with database.reading() as connection:
+        return exchange.page_of_days(connection, workshop.workshop_id, before=before, limit=limit)

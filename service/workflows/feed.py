@@ -1,0 +1,176 @@
+"""Exchange rates fetched from a feed, and the days that are held back until somebody confirms them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from uuid import UUID
+
+from service.domain.exchange import FEED, FEED_MAX_AGE_DAYS, DayRates
+from service.domain.jumps import HeldDay, judged
+from service.feeds.errors import Fault, FeedError
+from service.feeds.reference_rates import Published, ReferenceRates, Span
+from service.store import exchange, feed_files
+from service.store.database import Connection, Database
+from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.workflows.errors import FeedFailedError, NotRegisteredError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refreshing:
+    """What a refresh did, day by day.
+
+    Attributes:
+        source: who published the rates.
+        span: how far back the file goes that was asked for.
+        modified: whether the file had changed since it was last read; if not, nothing else is new.
+        added: days that are used now and were not there before.
+        replaced: days that the source has corrected.
+        unchanged: days that were there before.
+        held: days of the file that are not used until they are confirmed, and why.
+        left_out: codes of the file that are no currencies known here.
+        last_published_on: the last day there are rates in use for.
+        age_days: how old that is today.
+    """
+
+    source: str
+    span: Span
+    modified: bool = False
+    added: int = 0
+    replaced: int = 0
+    unchanged: int = 0
+    held: tuple[HeldDay, ...] = ()
+    left_out: tuple[str, ...] = ()
+    last_published_on: date | None = None
+    age_days: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confirmation:
+    """What confirming a day did.
+
+    Attributes:
+        source: who published the rates.
+        days: those that are used now: the day itself, and those held back after it that no longer jump from it.
+    """
+
+    source: str
+    days: tuple[date, ...]
+
+
+def refresh_exchange_rates(database: Database, workshop: Workshop, feed: ReferenceRates, span: Span) -> Refreshing:
+    """Fetch a file of the feed outside of any transaction, then keep what it says in one.
+
+    The same again changes nothing; if anything is wrong, nothing is changed either.
+
+    Raises:
+        FeedFailedError: the feed cannot be had, is late, or is not to be believed.
+    """
+    today, address, workshop_id = workshop.today(), feed.address_of(span), workshop.workshop_id
+    with database.reading() as connection:
+        known = exchange.find_newest_known(connection, workshop_id, FEED)
+        conditions = feed_files.conditions_of(connection, workshop_id, address) if known else {}
+    try:
+        published = feed.published(span, today, conditions)
+        newest = published.days[-1].published_on if published else known
+        assert newest is not None  # without any day known, the file is asked for in any case
+        _check_is_timely(newest, today)
+    except FeedError as error:
+        with database.reading() as connection:
+            last = exchange.find_newest_day(connection, workshop_id, FEED)
+        raise FeedFailedError(FEED, error.fault, error.reason, error.retry_after_seconds, last, today) from None
+    done = Refreshing(source=FEED, span=span)
+    with database.writing() as connection:
+        lock_workshop(connection, workshop_id)
+        if published is not None:
+            done = _keep(connection, workshop, published, done)
+            feed_files.save_conditions(connection, workshop_id, address, published.conditions)
+        last = exchange.find_newest_day(connection, workshop_id, FEED)
+    return replace(done, last_published_on=last, age_days=None if last is None else (today - last).days)
+
+
+def _check_is_timely(newest: date, today: date) -> None:
+    if (age := (today - newest).days) > FEED_MAX_AGE_DAYS:
+        raise FeedError(Fault.LATE, f"its last day is {newest}, {age} days ago")
+
+
+def _keep(connection: Connection, workshop: Workshop, published: Published, nothing: Refreshing) -> Refreshing:
+    """Take over what is new in a file, and hold back what jumps."""
+    workshop_id, days = workshop.workshop_id, published.days
+    waiting = exchange.held_days(connection, workshop_id, FEED)
+    there = _days_around(connection, workshop_id, (days[0].published_on, *waiting))
+    fresh = [day for day in days if there.get(day.published_on) != day]
+    judgement = judged(fresh, there.values(), (each.day for each in waiting.values()))
+    held = {each.day.published_on: each for each in judgement.held}
+    newly_held = [each for on, each in held.items() if waiting.get(on) != each]
+    released = [day.published_on for day in days if day.published_on in waiting and day.published_on not in held]
+    if judgement.accepted or newly_held or released:
+        exchange.save_days(connection, workshop_id, judgement.accepted, next_revision(connection, workshop_id))
+        exchange.save_held(connection, workshop_id, newly_held)
+        exchange.delete_held(connection, workshop_id, ((FEED, on) for on in released))
+    replaced = sum(day.published_on in there for day in judgement.accepted)
+    return replace(
+        nothing,
+        modified=True,
+        added=len(judgement.accepted) - replaced,
+        replaced=replaced,
+        unchanged=len(days) - len(fresh),
+        held=judgement.held,
+        left_out=published.left_out,
+    )
+
+
+def _days_around(
+    connection: Connection, workshop_id: UUID, days: Iterable[date], source: str = FEED
+) -> dict[date, DayRates]:
+    """The source's days in use from well before these on: what they are compared with."""
+    since = min(days) - timedelta(days=FEED_MAX_AGE_DAYS)
+    return {day.published_on: day for day in exchange.days_since(connection, workshop_id, source, since)}
+
+
+def list_held_exchange_rates(
+    database: Database, workshop: Workshop, *, before: tuple[date, str] | None, limit: int
+) -> list[HeldDay]:
+    """A page of the days held back, newest first."""
+    with database.reading() as connection:
+        return exchange.page_of_held(connection, workshop.workshop_id, before=before, limit=limit)
+
+
+def _held(connection: Connection, workshop: Workshop, published_on: date, source: str) -> dict[date, HeldDay]:
+    """The source's days held back, this one among them."""
+    waiting = exchange.held_days(connection, workshop.workshop_id, source)
+    if published_on not in waiting:
+        raise NotRegisteredError(f"day of exchange rates held back for {published_on} from '{source}'")
+    return waiting
+
+
+def confirm_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str) -> Confirmation:
+    """Use a day that was held back, and those after it that do not jump once it is used.
+
+    Raises:
+        NotRegisteredError: nothing is held back for the day.
+    """
+    workshop_id = workshop.workshop_id
+    with database.writing() as connection:
+        lock_workshop(connection, workshop_id)
+        waiting = {on: each.day for on, each in _held(connection, workshop, published_on, source).items()}
+        there = _days_around(connection, workshop_id, waiting, source) | {published_on: waiting[published_on]}
+        later = [day for on, day in waiting.items() if on > published_on]
+        judgement = judged(later, there.values(), waiting.values())
+        accepted = (waiting[published_on], *judgement.accepted)
+        exchange.save_days(connection, workshop_id, accepted, next_revision(connection, workshop_id))
+        exchange.delete_held(connection, workshop_id, ((source, day.published_on) for day in accepted))
+        exchange.save_held(connection, workshop_id, judgement.held)
+    return Confirmation(source=source, days=tuple(day.published_on for day in accepted))
+
+
+def drop_held_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str) -> None:
+    """Throw away a day that was held back; it is held back again if the feed has it in a file still to come.
+
+    Raises:
+        NotRegisteredError: nothing is held back for the day.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        _held(connection, workshop, published_on, source)
+        exchange.delete_held(connection, workshop.workshop_id, [(source, published_on)])
+        next_revision(connection, workshop.workshop_id)

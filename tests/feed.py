@@ -1,0 +1,123 @@
+"""A feed of exchange rates: its files as they are published, and a server on this machine that may misbehave."""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import UTC, date, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from threading import Thread
+from typing import Any
+
+from service.domain.exchange import DayRates
+from service.feeds.fetching import Patience
+from service.feeds.reference_rates import ReferenceRates, read
+
+DAILY, DAYS_90, HISTORY = "eurofxref-daily.xml", "eurofxref-hist-90d.xml", "eurofxref-hist.xml"
+QUICK = Patience(
+    connect_seconds=1, read_seconds=0.5, whole_seconds=1, retries=2, back_off_seconds=0.01, retry_after_seconds=0
+)
+HEAD = """<?xml version="1.0" encoding="UTF-8"?>
+<gesmes:Envelope xmlns:gesmes="http://www.gesmes.org/xml/2002-08-01" \
+xmlns="http://www.ecb.int/vocabulary/2002-08-01/eurofxref">
+<gesmes:subject>Reference rates</gesmes:subject>
+<gesmes:Sender><gesmes:name>European Central Bank</gesmes:name></gesmes:Sender>
+<Cube>"""
+TAIL = "</Cube></gesmes:Envelope>\n"
+Rates = Mapping[str, str]
+
+RATES: Rates = {
+    "USD": "1.0772", "JPY": "164.52", "CZK": "25.208", "DKK": "7.4585", "GBP": "0.83135", "HUF": "407.48",
+    "PLN": "4.3340", "RON": "4.9764", "SEK": "11.5965", "CHF": "0.9412", "ISK": "149.10", "NOK": "11.8095",
+    "TRY": "36.9978", "AUD": "1.6322", "BRL": "6.1865", "CAD": "1.4988", "CNY": "7.7304", "ZAR": "18.8907",
+}  # fmt: skip
+"""Of an invented day; enough currencies to be believed."""
+
+
+def day_of(days_before: int = 0, today: date | None = None) -> str:
+    """So many days before today, where the service's workshops are."""
+    return ((today or datetime.now(UTC).date()) - timedelta(days=days_before)).isoformat()
+
+
+def with_rates(**changes: str) -> Rates:
+    """The usual rates but for these."""
+    return {**RATES, **changes}
+
+
+def xml_of(days: Mapping[str, Rates]) -> bytes:
+    """The file for these days, as it is published: the newest day first."""
+    cubes = (
+        f'<Cube time="{day}">{"".join(f"""<Cube currency="{code}" rate="{rate}"/>""" for code, rate in rates.items())}'
+        "</Cube>"
+        for day, rates in sorted(days.items(), reverse=True)
+    )
+    return f"{HEAD}{''.join(cubes)}{TAIL}".encode()
+
+
+def day_rates(day: date, **changes: str) -> DayRates:
+    """The usual rates of a day as the feed's reader gives them, but for these."""
+    return read(xml_of({day.isoformat(): with_rates(**changes)}), day).days[0]
+
+
+def feed_at(address: str, patience: Patience = QUICK) -> ReferenceRates:
+    return ReferenceRates(base_address=address, patience=patience)
+
+
+Answer = Callable[[BaseHTTPRequestHandler], None]
+
+
+def sending(body: bytes, status: int = 200, **headers: str) -> Answer:
+    """An answer as it should be; a header's name with underscores for hyphens."""
+
+    def answer(handler: BaseHTTPRequestHandler) -> None:
+        sent = {"Content_Type": "text/xml", "Content_Length": str(len(body)), **headers}
+        handler.send_response(status)
+        for name, value in sent.items():
+            handler.send_header(name.replace("_", "-"), value)
+        handler.end_headers()
+        handler.wfile.write(body)
+
+    return answer
+
+
+def _today(handler: BaseHTTPRequestHandler) -> None:
+    sending(xml_of({day_of(): RATES}))(handler)
+
+
+class FeedServer:
+    """Answers on the loopback interface; today's usual rates, unless it is told otherwise.
+
+    Attributes:
+        url: where its files are.
+        answer: what it does with every request.
+        requests: path and header fields of each request, the first one first.
+    """
+
+    def __init__(self) -> None:
+        feed = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_GET(self) -> None:
+                feed.requests.append((self.path, dict(self.headers)))
+                feed.answer(self)
+
+            def log_message(self, *_: Any) -> None:
+                """Nobody wants to read it."""
+
+        self.requests: list[tuple[str, dict[str, str]]] = []
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self._server.handle_error = lambda *_: None  # type: ignore[method-assign]  # cut off, as it deserves
+        self.url = f"http://127.0.0.1:{self._server.server_port}/"
+        self.reset()
+
+    def reset(self) -> None:
+        """Behave again."""
+        self.requests.clear()
+        self.answer: Answer = _today
+
+    @contextmanager
+    def running(self) -> Iterator["FeedServer"]:
+        thread = Thread(target=self._server.serve_forever, kwargs={"poll_interval": 0.01}, daemon=True)
+        thread.start()
+        yield self
+        self._server.shutdown()
+        self._server.server_close()
+        thread.join()

@@ -1,0 +1,337 @@
+"""Fetching a file: from servers that answer as they should, and from those that do not."""
+
+import contextlib
+import gc
+import gzip
+import socket
+import time
+import tracemalloc
+import warnings
+from collections.abc import Iterator
+from dataclasses import replace
+from http.server import BaseHTTPRequestHandler
+from threading import Thread
+from typing import Any
+
+import pytest
+import requests
+import requests_mock as mocking
+
+from service.feeds.errors import Fault, FeedError
+from service.feeds.fetching import Fetched, Patience, fetched
+from tests.feed import QUICK, Answer, FeedServer, sending
+
+ADDRESS = "https://rates.example/eurofxref-daily.xml"
+BODY = b"<rates/>" * 10
+LIMIT = 1000
+XML = {"Content-Type": "text/xml"}
+
+
+def get(address: str, *, patience: Patience = QUICK, limit: int = LIMIT, **conditions: str) -> Fetched | None:
+    return fetched(address, max_bytes=limit, conditions=conditions, patience=patience)
+
+
+def fault_of(address: str, **options: Any) -> FeedError:
+    with pytest.raises(FeedError) as error:
+        get(address, **options)
+    return error.value
+
+
+ANSWERS: dict[str, tuple[dict[str, Any], Fault]] = {
+    "no connection": ({"exc": requests.ConnectionError}, Fault.UNREACHABLE),
+    "a certificate of somebody else": ({"exc": requests.exceptions.SSLError}, Fault.UNREACHABLE),
+    "no connection in time": ({"exc": requests.ConnectTimeout}, Fault.TIMEOUT),
+    "no answer in time": ({"exc": requests.ReadTimeout}, Fault.TIMEOUT),
+    "the end too early": ({"exc": requests.exceptions.ChunkedEncodingError}, Fault.TRUNCATED),
+    "429": ({"status_code": 429}, Fault.UNAVAILABLE),
+    "500": ({"status_code": 500}, Fault.UNAVAILABLE),
+    "503": ({"status_code": 503}, Fault.UNAVAILABLE),
+    "301": ({"status_code": 301, "headers": {"Location": "https://elsewhere.example/"}}, Fault.REDIRECTED),
+    "302 to an inner host": (
+        {"status_code": 302, "headers": {"Location": "http://169.254.169.254/"}},
+        Fault.REDIRECTED,
+    ),
+    "307": ({"status_code": 307, "headers": {"Location": "file:///etc/passwd"}}, Fault.REDIRECTED),
+    "403": ({"status_code": 403}, Fault.UNEXPECTED_STATUS),
+    "404": ({"status_code": 404, "text": "<html>"}, Fault.UNEXPECTED_STATUS),
+    "204": ({"status_code": 204}, Fault.UNEXPECTED_STATUS),
+    "206": ({"status_code": 206, "content": BODY}, Fault.UNEXPECTED_STATUS),
+    "304 though nothing was known": ({"status_code": 304}, Fault.UNEXPECTED_STATUS),
+    "a page": ({"text": "<html>", "headers": {"Content-Type": "text/html; charset=utf-8"}}, Fault.WRONG_CONTENT),
+    "JSON": ({"json": {}, "headers": {"Content-Type": "application/json"}}, Fault.WRONG_CONTENT),
+    "a byte too many": ({"content": b"x" * (LIMIT + 1), "headers": XML}, Fault.TOO_LARGE),
+    "a length too large": ({"content": BODY, "headers": {**XML, "Content-Length": "9" * 30}}, Fault.TOO_LARGE),
+    "a length of its own making": (
+        {"content": b"x" * (LIMIT + 1), "headers": {**XML, "Content-Length": "-1"}},
+        Fault.TOO_LARGE,
+    ),
+}
+
+
+@pytest.mark.parametrize(("answer", "fault"), ANSWERS.values(), ids=ANSWERS.keys())
+def test_what_is_wrong_has_a_name(requests_mock: mocking.Mocker, answer: dict[str, Any], fault: Fault) -> None:
+    requests_mock.get(ADDRESS, **answer)
+
+    error = fault_of(ADDRESS)
+
+    assert error.fault is fault
+    assert "rates.example" not in error.reason
+
+
+class TestAnAnswerAsItShouldBe:
+    @pytest.mark.parametrize("kind", ["text/xml", "application/xml", "Text/XML; charset=UTF-8", None])
+    def test_is_taken_as_xml_by_whatever_spelling(self, requests_mock: mocking.Mocker, kind: str | None) -> None:
+        requests_mock.get(ADDRESS, content=BODY, headers={} if kind is None else {"Content-Type": kind})
+
+        assert get(ADDRESS) == Fetched(body=BODY, conditions={})
+
+    def test_may_have_as_many_bytes_as_are_allowed(self, requests_mock: mocking.Mocker) -> None:
+        requests_mock.get(ADDRESS, content=b"x" * LIMIT, headers=XML)
+
+        found = get(ADDRESS)
+
+        assert found is not None
+        assert len(found.body) == LIMIT
+
+    def test_tells_with_what_to_ask_again(self, requests_mock: mocking.Mocker) -> None:
+        told = {"ETag": '"a1"', "Last-Modified": "Wed, 25 Nov 2026 15:00:00 GMT"}
+        requests_mock.get(ADDRESS, content=BODY, headers={**XML, **told})
+
+        found = get(ADDRESS)
+
+        assert found is not None
+        assert found.conditions == {"If-None-Match": '"a1"', "If-Modified-Since": "Wed, 25 Nov 2026 15:00:00 GMT"}
+
+    @pytest.mark.parametrize("tag", ["", "x" * 300, '"ä"'])
+    def test_is_not_asked_for_again_with_what_no_header_should_hold(
+        self, requests_mock: mocking.Mocker, tag: str
+    ) -> None:
+        requests_mock.get(ADDRESS, content=BODY, headers={**XML, "ETag": tag})
+
+        found = get(ADDRESS)
+
+        assert found is not None
+        assert found.conditions == {}
+
+    def test_is_none_where_nothing_has_changed(self, requests_mock: mocking.Mocker) -> None:
+        requests_mock.get(ADDRESS, status_code=304)
+
+        assert get(ADDRESS, **{"If-None-Match": '"a1"'}) is None
+        assert requests_mock.request_history[0].headers["If-None-Match"] == '"a1"'
+
+    def test_is_asked_for_without_anything_that_tells_who_asks(self, requests_mock: mocking.Mocker) -> None:
+        requests_mock.get(ADDRESS, content=BODY, headers=XML)
+
+        get(ADDRESS)
+
+        asked = requests_mock.request_history[0].headers
+        assert asked["User-Agent"] == "pugmill"
+        assert not {"Cookie", "Authorization"} & set(asked)
+
+
+@pytest.mark.parametrize(("told", "seconds"), [("120", 120), ("999999999", 86_400), ("soon", None), (None, None)])
+def test_an_overloaded_feed_may_say_when_to_ask_again(
+    requests_mock: mocking.Mocker, told: str | None, seconds: int | None
+) -> None:
+    requests_mock.get(ADDRESS, status_code=503, headers={} if told is None else {"Retry-After": told})
+
+    assert fault_of(ADDRESS).retry_after_seconds == seconds
+
+
+@pytest.fixture
+def server(feed_server: FeedServer, monkeypatch: pytest.MonkeyPatch) -> FeedServer:
+    """On this machine, not by way of any proxy that it may have."""
+    for name in ("NO_PROXY", "no_proxy"):
+        monkeypatch.setenv(name, "127.0.0.1")
+    return feed_server
+
+
+def started(handler: BaseHTTPRequestHandler, *fields: tuple[str, str]) -> None:
+    handler.send_response(200)
+    for name, value in (("Content-Type", "text/xml"), *fields):
+        handler.send_header(name, value)
+    handler.end_headers()
+
+
+def silent(handler: BaseHTTPRequestHandler) -> None:
+    time.sleep(1.5)
+
+
+def trickling(handler: BaseHTTPRequestHandler) -> None:
+    started(handler, ("Content-Length", "1000"))
+    for _ in range(30):
+        handler.wfile.write(b"<")
+        time.sleep(0.1)
+
+
+def trickling_header(handler: BaseHTTPRequestHandler) -> None:
+    handler.wfile.write(b"HTTP/1.0 200 OK\r\nX-Slow: ")
+    for _ in range(30):
+        handler.wfile.write(b"x")
+        time.sleep(0.1)
+
+
+def endless(handler: BaseHTTPRequestHandler) -> None:
+    started(handler)
+    while True:
+        handler.wfile.write(b"x" * 65_536)
+
+
+def endless_chunks(handler: BaseHTTPRequestHandler) -> None:
+    started(handler, ("Transfer-Encoding", "chunked"))
+    while True:
+        handler.wfile.write(b"1000\r\n" + b"x" * 4096 + b"\r\n")
+
+
+def endless_packed(handler: BaseHTTPRequestHandler) -> None:
+    started(handler, ("Content-Encoding", "gzip"))
+    packed = gzip.compress(b"\0" * 10_000_000)
+    while True:
+        handler.wfile.write(packed)
+
+
+def longer_than_told(handler: BaseHTTPRequestHandler) -> None:
+    sending(b"x" * 10_000, Content_Length="10")(handler)
+
+
+def no_http(handler: BaseHTTPRequestHandler) -> None:
+    handler.wfile.write(b"220 ready\r\n")
+
+
+def cut(handler: BaseHTTPRequestHandler) -> None:
+    handler.connection.shutdown(socket.SHUT_RDWR)
+
+
+BEHAVIOURS: dict[str, tuple[Answer, Fault]] = {
+    "silence": (silent, Fault.TIMEOUT),
+    "a byte now and then": (trickling, Fault.TIMEOUT),
+    "a header's byte now and then": (trickling_header, Fault.TIMEOUT),
+    "no end": (endless, Fault.TOO_LARGE),
+    "no end of chunks": (endless_chunks, Fault.TOO_LARGE),
+    "no end, packed": (endless_packed, Fault.TOO_LARGE),
+    "what is not packed as it says": (sending(BODY, Content_Encoding="gzip"), Fault.WRONG_CONTENT),
+    "an end before its length": (sending(BODY, Content_Length="200"), Fault.TRUNCATED),
+    "a redirect": (sending(b"", 302, Location="http://127.0.0.1:1/"), Fault.REDIRECTED),
+    "an error every time": (sending(b"", 500), Fault.UNAVAILABLE),
+    "no HTTP": (no_http, Fault.UNREACHABLE),
+    "the line cut": (cut, Fault.UNREACHABLE),
+}
+
+
+class TestOverARealConnection:
+    @pytest.mark.parametrize(("answer", "fault"), BEHAVIOURS.values(), ids=BEHAVIOURS.keys())
+    def test_nothing_is_waited_for_followed_or_held_beyond_what_is_allowed(
+        self, server: FeedServer, answer: Answer, fault: Fault
+    ) -> None:
+        server.answer = answer
+        began = time.monotonic()
+
+        error = fault_of(server.url)
+
+        assert error.fault is fault
+        assert time.monotonic() - began < QUICK.whole_seconds + 1
+
+    def test_a_packed_file_is_unpacked(self, server: FeedServer) -> None:
+        server.answer = sending(gzip.compress(BODY), Content_Encoding="gzip")
+
+        found = get(server.url)
+
+        assert found is not None
+        assert found.body == BODY
+
+    def test_a_bomb_is_not_unpacked_beyond_the_limit(self, server: FeedServer) -> None:
+        """100 MB of zeros in 100 kB."""
+        server.answer = sending(gzip.compress(b"\0" * 100_000_000, 1), Content_Encoding="gzip")
+        tracemalloc.start()
+
+        error = fault_of(server.url, limit=1_000_000)
+
+        _, most = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        assert error.fault is Fault.TOO_LARGE
+        assert most < 5_000_000
+
+    def test_what_is_longer_than_it_says_is_read_only_as_far(self, server: FeedServer) -> None:
+        server.answer = longer_than_told
+
+        found = get(server.url)
+
+        assert found is not None
+        assert len(found.body) == 10
+
+    @pytest.mark.parametrize("status", [429, 500, 502, 503, 504])
+    def test_a_failure_that_passes_is_asked_again(self, server: FeedServer, status: int) -> None:
+        answers: Iterator[Answer] = iter([sending(b"", status), sending(b"", status), sending(BODY)])
+
+        def answer(handler: BaseHTTPRequestHandler) -> None:
+            next(answers)(handler)
+
+        server.answer = answer
+
+        found = get(server.url)
+
+        assert found is not None
+        assert len(server.requests) == 3
+
+    def test_a_failure_that_stays_is_asked_no_more_often_than_that(self, server: FeedServer) -> None:
+        server.answer = sending(b"", 503, Retry_After="7")
+
+        error = fault_of(server.url)
+
+        assert (error.fault, error.retry_after_seconds) == (Fault.UNAVAILABLE, 7)
+        assert len(server.requests) == 1 + QUICK.retries
+
+    def test_a_wish_to_be_asked_much_later_is_granted_only_so_far(self, server: FeedServer) -> None:
+        server.answer = sending(b"", 503, Retry_After="3600")
+        began = time.monotonic()
+
+        fault_of(server.url)
+
+        assert time.monotonic() - began < 1
+
+    def test_what_is_refused_for_good_is_not_asked_again(self, server: FeedServer) -> None:
+        server.answer = sending(b"", 404)
+
+        fault_of(server.url)
+
+        assert len(server.requests) == 1
+
+    def test_where_nobody_listens_it_is_unreachable(self) -> None:
+        with socket.socket() as taken:
+            taken.bind(("127.0.0.1", 0))
+            address = f"http://127.0.0.1:{taken.getsockname()[1]}/"
+
+            assert fault_of(address).fault is Fault.UNREACHABLE
+
+    def test_a_handshake_that_trickles_is_cut_off_too(self, server: FeedServer) -> None:
+        """A TLS record announced with 16 kB, and a byte of it now and then."""
+
+        def shake_hands(listening: socket.socket) -> None:
+            with listening.accept()[0] as accepted, contextlib.suppress(OSError):
+                accepted.sendall(b"\x16\x03\x03\x40\x00")
+                for _ in range(30):
+                    accepted.sendall(b"\x02")
+                    time.sleep(0.1)
+
+        with socket.create_server(("127.0.0.1", 0)) as listening:
+            thread = Thread(target=shake_hands, args=[listening], daemon=True)
+            thread.start()
+            began = time.monotonic()
+
+            error = fault_of(f"https://127.0.0.1:{listening.getsockname()[1]}/", patience=replace(QUICK, retries=0))
+
+            assert error.fault is Fault.TIMEOUT
+            assert QUICK.whole_seconds <= time.monotonic() - began < QUICK.whole_seconds + 1
+            thread.join()
+
+    @pytest.mark.parametrize("answer", [trickling, endless, sending(BODY)])
+    def test_nothing_stays_open_behind_it(self, server: FeedServer, answer: Answer) -> None:
+        server.answer = answer
+
+        with warnings.catch_warnings(record=True) as told:
+            warnings.simplefilter("always")
+            with contextlib.suppress(FeedError):
+                get(server.url)
+            gc.collect()
+
+        assert [str(each.message) for each in told] == []
