@@ -90,7 +90,7 @@ class Client:
             options["data"] = body if isinstance(body, bytes | str) else json.dumps(body)
             headers.setdefault("Content-Type", getattr(body, "media_type", "application/json"))
         address = path if path.startswith(("/v1", "/health", "/ready", "/docs", "/openapi")) else f"/v1/{path}"
-        response = self.app.test_client().open(address, method=method, headers=headers, **options)
+        response = self.app.test_client().open(address, method=method, headers=headers, buffered=True, **options)
         if self.is_checked:
             self.contract.check(method, address, response)
         return response

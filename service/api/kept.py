@@ -10,12 +10,18 @@ import flask
 from service.api.answers import JSON, unchanged
 from service.api.auth import access
 from service.memory import Memory
+from service.store.workshops import Workshop
 
 MAX_BYTES = 32 * 1024 * 1024
 _VERSION = version("pugmill")  # another version may show the same state otherwise
 
 Answers = Memory[bytes]
 """Answers by workshop, state and address."""
+
+
+def state_of(workshop: Workshop) -> str:
+    """All that an answer about a workshop's facts and rates follows from besides its address, as an entity tag."""
+    return f"{_VERSION}-{workshop.revision}-{workshop.today()}"
 
 
 def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
@@ -30,7 +36,7 @@ def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
         workshop = access().workshop
         request = flask.request
         memory: Answers = flask.current_app.extensions["pugmill.answers"]
-        state = f"{_VERSION}-{workshop.revision}-{workshop.today()}"
+        state = state_of(workshop)
         key = (workshop.workshop_id, state, request.path, request.query_string)
         body = memory.find(key)
         if body is None:

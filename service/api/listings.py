@@ -2,15 +2,16 @@
 
 from collections.abc import Iterator
 from datetime import date
-from itertools import chain, islice
+from tempfile import SpooledTemporaryFile
 
 import flask
 from flask.views import MethodView
+from werkzeug.wsgi import wrap_file
 
-from service.api.answers import CSV, JSON_LD, answer
+from service.api.answers import CSV, JSON_LD, answer, unchanged
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
-from service.api.kept import kept
+from service.api.kept import kept, state_of
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import schema_of
 from service.documents.price_list import price_list_csv, price_list_json_ld
@@ -20,6 +21,7 @@ from service.workflows.listings import ListingQuestion, ListingSheet
 
 blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
 
+_IN_MEMORY_BYTES = 4 * 1024 * 1024
 _WRITERS = {CSV: price_list_csv, JSON_LD: price_list_json_ld}
 
 
@@ -71,22 +73,35 @@ class ListingPriceSheet(MethodView):
 class PriceList(MethodView):
     """The price list."""
 
-    @documented("getPriceList", 406, 422)
+    @documented("getPriceList", 304, 406, 412, 422, conditions=IF_CHANGED)
     @blueprint.arguments(schema_of(PriceListQuery)(), location="query")
-    @blueprint.response(200, {"type": "string"}, content_type=CSV)
+    @blueprint.response(200, {"type": "string"}, content_type=CSV, headers=ETAG)
     @blueprint.alt_response(200, schema={"type": "object"}, content_type=JSON_LD, success=True)
     def get(self, query: PriceListQuery) -> flask.Response:
-        """Every listing with its price, as CSV (RFC 4180) or as schema.org's products and offers (JSON-LD).
+        """Every listing with its price, in one state: as CSV (RFC 4180), or as schema.org's products and offers.
 
         What cannot be priced is in it too, with the reason in place of its price; as JSON-LD without an offer.
         """
-        as_of = query.as_of or workshop().today()
-        entries = listings.price_list(database(), workshop(), as_of, query.channel)
         media_type = flask.g.media_type
+        tag = f"{state_of(workshop())}-{media_type.rpartition('/')[2]}"
+        if same := unchanged(tag):
+            return same
+        entries = listings.price_list(database(), workshop(), query.as_of or workshop().today(), query.channel)
         parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
-        return flask.Response(_begun(_WRITERS[media_type](entries)), content_type=media_type + parameters)
+        response = _whole(_WRITERS[media_type](entries), media_type + parameters)
+        response.set_etag(tag)
+        return response
 
 
-def _begun(parts: Iterator[bytes]) -> Iterator[bytes]:
-    """The parts, the first entry made at once: what is wrong from the start is a problem and not half an answer."""
-    return chain(list(islice(parts, 2)), parts)
+def _whole(parts: Iterator[bytes], content_type: str) -> flask.Response:
+    """The parts as one answer, made before it is begun, so that nobody is sent half a list; on disk if it is long."""
+    spool = SpooledTemporaryFile(_IN_MEMORY_BYTES)  # noqa: SIM115  # closed with the answer
+    spool.writelines(parts)
+    length = spool.tell()
+    spool.seek(0)
+    response = flask.Response(
+        wrap_file(flask.request.environ, spool), content_type=content_type, direct_passthrough=True
+    )
+    response.content_length = length
+    response.call_on_close(spool.close)
+    return response

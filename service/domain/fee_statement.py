@@ -60,10 +60,13 @@ def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
     if band.fixed:
         parts.append(f"{amount(band.fixed)}")
     told = " + ".join(parts) or "nothing"
+    is_single = len(parts) == 1 and fee.minimum is None and fee.maximum is None
     for word, limit in (("at least", fee.minimum), ("at most", fee.maximum)):
         if limit is not None:
             told += f", {word} {amount(limit)}"
-    return f"({told}) × (1 + {fee.tax_share:f})" if fee.tax_share else told
+    if not fee.tax_share:
+        return told
+    return f"{told if is_single else f'({told})'} × (1 + {fee.tax_share:f})"
 
 
 def _within(band: FeeBand, amount: Callable[[Decimal], Decimal]) -> str:

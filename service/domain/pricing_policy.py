@@ -1,12 +1,12 @@
 """How a price is to be found: what is aimed at, what it must not fall below, and which prices may be asked."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
 from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
-from service.domain.errors import InvalidValueError
+from service.domain.errors import FigureTooLargeError, InvalidValueError
 from service.domain.exact import ONE, UNITS
 from service.domain.money import is_at_minor_unit, minor_unit_decimals
 
@@ -82,10 +82,19 @@ class PricingPolicy:
 
     def grid_problems(self, currency: str) -> Iterator[InvalidValueError]:
         """Prices, steps and endings finer than the currency's minor unit."""
-        unit = UNITS[minor_unit_decimals(currency)]
-        if self.target is Target.FIXED_PRICE and not is_at_minor_unit(self.value, currency):
-            yield InvalidValueError(("value",), f"must be a multiple of {unit}, the minor unit of {currency}")
-        if self.price_step is not None and not is_at_minor_unit(self.price_step, currency):
-            yield InvalidValueError(("price_step",), f"must be a multiple of {unit}, the minor unit of {currency}")
-        if not all(is_at_minor_unit(ending, currency) for ending in self.price_endings):
-            yield InvalidValueError(("price_endings",), f"must be multiples of {unit}, the minor unit of {currency}")
+        if self.target is Target.FIXED_PRICE:
+            yield from minor_unit_problems(("value",), [self.value], currency)
+        yield from minor_unit_problems(("price_step",), [self.price_step], currency)
+        yield from minor_unit_problems(("price_endings",), self.price_endings, currency)
+
+
+def minor_unit_problems(
+    path: tuple[str, ...], amounts: Iterable[Decimal | None], currency: str
+) -> Iterator[InvalidValueError]:
+    """Amounts finer than the currency's minor unit, or too large to be known to it."""
+    try:
+        if not all(amount is None or is_at_minor_unit(amount, currency) for amount in amounts):
+            unit = UNITS[minor_unit_decimals(currency)]
+            yield InvalidValueError(path, f"must be a multiple of {unit}, the minor unit of {currency}")
+    except FigureTooLargeError as error:
+        yield InvalidValueError(path, str(error))

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.bill import BillOfResources
 from service.domain.cautions import Caution
-from service.domain.exchange import ExchangeRates
+from service.domain.exchange import ExchangeRates, UsedRates
 from service.domain.money import Money
 from service.domain.plausibility import Implausibility
 from service.domain.rates import RateCard
@@ -204,7 +204,9 @@ class Remarks:
     Attributes:
         warnings: what looks implausible; for the workshop.
         cautions: where the work or the product can hurt someone; for the customer too.
+        exchange_rates: those that costs were converted with; for the workshop.
     """
 
     warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
+    exchange_rates: tuple[UsedRates, ...] = ()

@@ -149,7 +149,7 @@ def sale_through(
     tax_share: Decimal,
     convert: Callable[[Decimal], Decimal],
     is_converted: bool,
-    shipping_cost: Decimal = ZERO,
+    shipping_cost: Decimal | None = None,
 ) -> Sale:
     """The conditions of sale through a channel.
 
@@ -159,11 +159,12 @@ def sale_through(
         tax_share: the tax as a share of the net price.
         convert: an amount of the terms' currency in the currency of sale, unrounded.
         is_converted: whether the channel pays out in another currency than that of the sale.
-        shipping_cost: what shipping a piece costs, in the currency of sale.
+        shipping_cost: what shipping a piece costs, in the currency of sale; None where it is not shipped, and then
+            nothing is charged for it.
     """
     bare = Sale(display=display, tax_share=tax_share)
     charge = ZERO
-    if terms.shipping_paid_by is Payer.BUYER:
+    if terms.shipping_paid_by is Payer.BUYER and shipping_cost is not None:
         stated = terms.shipping_charge
         charge = shipping_cost * bare.with_tax if stated is None else convert(stated) * bare.gross_of_displayed
     return Sale(
@@ -174,6 +175,6 @@ def sale_through(
             for fee in terms.fees
         ),
         conversion_share=terms.conversion_spread_share if is_converted else ZERO,
-        shipping_cost=shipping_cost,
+        shipping_cost=shipping_cost or ZERO,
         shipping_charge=charge,
     )

@@ -86,7 +86,7 @@ class ShippingStatement:
         fuel_surcharge: on all of them.
         price: carriage and fuel surcharge.
         workshop_price: the same in the workshop's currency, converted unrounded and rounded once.
-        exchange_rates: the published days it was converted with.
+        exchange_rates: the published rates it was converted with; within a price sheet they stand with the sheet's.
         cautions: where a parcel is too heavy for one person.
     """
 

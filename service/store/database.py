@@ -1,6 +1,8 @@
 """One way to reach SQLite and PostgreSQL: short transactions, reading or writing."""
 
-from contextlib import AbstractContextManager
+from collections.abc import Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from copy import copy
 from typing import Any
 
 import sqlalchemy as sa
@@ -70,11 +72,21 @@ class Database:
         self.memory: Memory[Any] = Memory(_ROOM if has_memory else 0, len)
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
+        self._held: sa.Connection | None = None
         self._writing = self.engine.execution_options(**{_WRITING: True})
 
     def reading(self) -> AbstractContextManager[Connection]:
         """One consistent view; nothing is kept of it."""
-        return self._reading.connect()
+        return self._reading.connect() if self._held is None else nullcontext(self._held)
+
+    @contextmanager
+    def snapshot(self) -> Iterator["Database"]:
+        """A database to read from, whose readings are all of one state, and which remembers that state alone."""
+        with self._reading.connect() as connection:
+            frozen = copy(self)
+            frozen.memory = Memory(_ROOM, len)
+            frozen._held = connection
+            yield frozen
 
     def writing(self) -> AbstractContextManager[Connection]:
         """All or nothing: committed at the end, rolled back on any error."""

@@ -135,7 +135,7 @@ def _price_question(listing: Listing, question: ListingQuestion) -> PriceQuestio
 def price_list(
     database: Database, workshop: Workshop, as_of: date, channel: str | None = None
 ) -> Iterator[PriceListEntry]:
-    """Every listing with its price, by code; one that cannot be priced says why in place of its price.
+    """Every listing with its price, by code, all of one state; one that cannot be priced says why instead.
 
     Args:
         channel: code of a sales channel, for its listings alone.
@@ -143,9 +143,10 @@ def price_list(
     Raises:
         InvalidValuesError: the channel is not registered.
     """
-    if channel is not None:
-        prepare(database, workshop, [(("channel",), "channels", channel)], as_of)
-    return _entries(database, workshop, as_of, channel)
+    with database.snapshot() as frozen:
+        if channel is not None:
+            prepare(frozen, workshop, [(("channel",), "channels", channel)], as_of)
+        yield from _entries(frozen, workshop, as_of, channel)
 
 
 def _entries(database: Database, workshop: Workshop, as_of: date, channel: str | None) -> Iterator[PriceListEntry]:

@@ -12,18 +12,11 @@ from service.domain.cost_sheet import CostSheet
 from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import UsedRates
-from service.domain.money import (
-    UNIT_COST_DECIMALS,
-    Money,
-    cash_rounded,
-    in_currency,
-    is_at_minor_unit,
-    minor_unit_decimals,
-)
+from service.domain.money import UNIT_COST_DECIMALS, Money, cash_rounded, in_currency, minor_unit_decimals
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.price_statement import DiscountStatement, PriceStatement, discount_statement, price_statement
 from service.domain.pricing import Price, Pricing, unit_costs
-from service.domain.pricing_policy import Display, PricingPolicy
+from service.domain.pricing_policy import Display, PricingPolicy, minor_unit_problems
 from service.domain.rates import TaxRate
 from service.domain.resources import Reference
 from service.domain.sale import Sale, sale_through
@@ -158,9 +151,10 @@ def price_product(database: Database, workshop: Workshop, question: PriceQuestio
 
 def _check_grid(question: PriceQuestion, currency: str) -> None:
     try:
-        problems = list(question.policy.grid_problems(currency))
-        if question.kept_at is not None and not is_at_minor_unit(question.kept_at, currency):
-            problems.append(InvalidValueError(("kept_at",), f"must be a multiple of the minor unit of {currency}"))
+        problems = [
+            *question.policy.grid_problems(currency),
+            *minor_unit_problems(("kept_at",), [question.kept_at], currency),
+        ]
     except UnknownCurrencyError as error:
         problems = [InvalidValueError(("currency",), str(error))]
     if problems:
@@ -267,7 +261,8 @@ class _Way:
         shipping_cost = self._shipping_cost()
         asked = self.question.policy.display
         if self.channel is None or self.question.channel is None:
-            return Sale(display=asked or Display.TAX_EXCLUSIVE, tax_share=tax_share, shipping_cost=shipping_cost)
+            display = asked or Display.TAX_EXCLUSIVE
+            return Sale(display=display, tax_share=tax_share, shipping_cost=shipping_cost or ZERO)
         if asked not in (None, self.channel.display):
             reason = f"the channel shows its prices {self.channel.display.value}; leave it out"
             raise InvalidValuesError([InvalidValueError(("display",), reason)])
@@ -282,9 +277,9 @@ class _Way:
             shipping_cost=shipping_cost,
         )
 
-    def _shipping_cost(self) -> Decimal:
+    def _shipping_cost(self) -> Decimal | None:
         if self.estimate is None:
-            return ZERO
+            return None
         price = self.estimate.price
         return self._converted(price.amount, price.currency)
 

@@ -92,6 +92,7 @@ def _basis(
     remarks = Remarks(
         warnings=tuple(dict.fromkeys(each for bill in shown for each in warnings(bill, catalogue))),
         cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),
+        exchange_rates=costing.exchange.used.stated(),
     )
     return basis, remarks
 

@@ -155,5 +155,5 @@ def test_a_price_too_fine_for_the_currency_is_told_with_its_minor_unit() -> None
     assert told == {
         ("value",): "must be a multiple of 0.01, the minor unit of EUR",
         ("price_step",): "must be a multiple of 0.01, the minor unit of EUR",
-        ("price_endings",): "must be multiples of 0.01, the minor unit of EUR",
+        ("price_endings",): "must be a multiple of 0.01, the minor unit of EUR",
     }

@@ -291,7 +291,7 @@ class TestThePrice:
 
         assert [str(problem) for problem in error.value.problems] == [
             "price_step: must be a multiple of 0.01, the minor unit of EUR",
-            "kept_at: must be a multiple of the minor unit of EUR",
+            "kept_at: must be a multiple of 0.01, the minor unit of EUR",
         ]
 
     def test_with_a_step_of_as_many_digits_as_allowed_is_too_large_and_no_accident(self, furnished: Owner) -> None:
