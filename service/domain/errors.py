@@ -145,7 +145,7 @@ class MissingExchangeRateError(PugmillError, LookupError):
             age = (as_of - last[1]).days
             told = f"on {as_of}: the last one, of '{last[0]}', is of {last[1]}, {age} days before, where"
             told += f" {max_age_days} are allowed"
-        super().__init__(f"no exchange rate between {one} and {other} {told}")
+        super().__init__(f"no exchange rate between {one} and {other} {told}; enter, import or fetch a newer one")
         self.one = one
         self.other = other
         self.as_of = as_of

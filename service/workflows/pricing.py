@@ -27,6 +27,10 @@ from service.store.workshops import Workshop
 from service.workflows.costing import Costing, costed, prepare, subject
 
 
+_VALUE = ("value",)
+"""What a target is measured by; for the inverse question it has no meaning."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceQuestion:
     """What is asked about a price.
@@ -152,7 +156,11 @@ def price_product(database: Database, workshop: Workshop, question: PriceQuestio
 def _check_grid(question: PriceQuestion, currency: str) -> None:
     try:
         problems = [
-            *question.policy.grid_problems(currency),
+            *(
+                each
+                for each in question.policy.grid_problems(currency)
+                if question.kept_at is None or each.path != _VALUE
+            ),
             *minor_unit_problems(("kept_at",), [question.kept_at], currency),
         ]
     except UnknownCurrencyError as error:

@@ -183,7 +183,7 @@ class TestForeignRates:
         with pytest.raises(MissingExchangeRateError) as error:
             furnished.cost()
 
-        assert str(error.value) == f"no exchange rate between USD and EUR {told}"
+        assert str(error.value) == f"no exchange rate between USD and EUR {told}; enter, import or fetch a newer one"
 
     def test_with_one_just_young_enough_are_converted(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-01", {"price": builders.money("1.25", "USD")})
