@@ -26,7 +26,6 @@ from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, costed, prepare, subject
 
-
 _VALUE = ("value",)
 """What a target is measured by; for the inverse question it has no meaning."""
 
