@@ -96,7 +96,11 @@ class PriceList(MethodView):
 def _whole(parts: Iterator[bytes], content_type: str) -> flask.Response:
     """The parts as one answer, made before it is begun, so that nobody is sent half a list; on disk if it is long."""
     spool = SpooledTemporaryFile(_IN_MEMORY_BYTES)  # noqa: SIM115  # closed with the answer
-    spool.writelines(parts)
+    try:
+        spool.writelines(parts)
+    except BaseException:
+        spool.close()
+        raise
     length = spool.tell()
     spool.seek(0)
     response = flask.Response(

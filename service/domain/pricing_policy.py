@@ -91,10 +91,14 @@ class PricingPolicy:
 def minor_unit_problems(
     path: tuple[str, ...], amounts: Iterable[Decimal | None], currency: str
 ) -> Iterator[InvalidValueError]:
-    """Amounts finer than the currency's minor unit, or too large to be known to it."""
+    """Amounts finer than the currency's minor unit, or too large to be known to it.
+
+    Raises:
+        UnknownCurrencyError: the currency has no minor unit.
+    """
+    unit = UNITS[minor_unit_decimals(currency)]
     try:
         if not all(amount is None or is_at_minor_unit(amount, currency) for amount in amounts):
-            unit = UNITS[minor_unit_decimals(currency)]
             yield InvalidValueError(path, f"must be a multiple of {unit}, the minor unit of {currency}")
     except FigureTooLargeError as error:
         yield InvalidValueError(path, str(error))
