@@ -1,4 +1,4 @@
-"""Bill of resources, cost sheet and price sheet in fractions, written from the formulas alone.
+"""Bill of resources and cost sheet in fractions, written from the formulas alone; prices in independent_prices.py.
 
 It reads what a workshop sends the service (facts, dated terms and exchange rates as JSON) and answers the figures
 that the service ought to answer, digit for digit. It imports nothing of the service and was written without
@@ -346,17 +346,22 @@ def in_order_of_product(issues: Iterable[Mapping[str, Any]]) -> list[Mapping[str
 
 @dataclass
 class Exchange:
-    """Conversion into the workshop's currency on a day; remembers the published days and currencies it went by."""
+    """Conversion on a day; remembers the published days and currencies it went by."""
 
     workshop: Facts
     as_of: str
     days: dict[str, set[str]] = field(default_factory=dict)
 
     def converted(self, money: Mapping[str, Any] | None) -> Fraction:
-        """An amount × units of the workshop's currency for one base ÷ units of its own for one base."""
-        if money is None:
-            return Fraction(0)
-        amount, source, target = number(money["amount"]), money["currency"], self.workshop.currency
+        """An amount in the workshop's currency."""
+        return Fraction(0) if money is None else self.in_currency(number(money["amount"]), money["currency"], self.home)
+
+    @property
+    def home(self) -> str:
+        return self.workshop.currency
+
+    def in_currency(self, amount: Fraction, source: str, target: str) -> Fraction:
+        """An amount × units of the target for one base ÷ units of the source for one base."""
         if source == target:
             return amount
         for day in sorted(self.workshop.exchange, reverse=True):
@@ -558,48 +563,28 @@ def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str
             "full_cost": subtotal(range(len(told))),
         },
         "rates_valid_from": batch.rates_valid_from,
-        "exchange_rates": {
-            day: {
-                "source": "manual",
-                "published_on": day,
-                "base": workshop.exchange[day]["base"],
-                "rates": {code: workshop.exchange[day]["rates"][code] for code in sorted(needed)},
-                "age_days": days_between(day, batch.as_of),
-                "max_age_days": MAX_AGE_DAYS,
-            }
-            for day, needed in batch.exchange_days.items()
-        },
+        "exchange_rates": published(workshop, batch.exchange_days, batch.as_of),
     }
 
 
-# The price sheet
+def published(workshop: Facts, days: Mapping[str, set[str]], as_of: str) -> dict[str, dict[str, Any]]:
+    """The exchange rates of these days as they are shown: those that were needed, and how old they are."""
+    return {
+        day: {
+            "source": "manual",
+            "published_on": day,
+            "base": workshop.exchange[day]["base"],
+            "rates": {code: workshop.exchange[day]["rates"][code] for code in sorted(needed)},
+            "age_days": days_between(day, as_of),
+            "max_age_days": MAX_AGE_DAYS,
+        }
+        for day, needed in days.items()
+    }
 
 
-@dataclass
-class Price:
-    """A price for a piece, before anything is rounded; asked, target and floors are as displayed, with tax or without.
-
-    Attributes:
-        costs: "full_cost" and "variable_cost" of a piece.
-        tax_factor: what a net price is multiplied with to get a gross one.
-        display_factor: what a net price is multiplied with to get one as it is displayed.
-        floors: what the policy forbids to go below.
-        target_net: what meets the policy exactly, if it aims at a net price.
-        target: what meets the policy exactly.
-        asked: the price.
-    """
-
-    costs: dict[str, Fraction]
-    tax_factor: Fraction
-    display_factor: Fraction
-    floors: list[Fraction] = field(default_factory=list)
-    target_net: Fraction | None = None
-    target: Fraction = Fraction(0)
-    asked: Fraction = Fraction(0)
-
-    @property
-    def is_raised_to_floor(self) -> bool:
-        return self.target < max(self.floors, default=self.target)
+def both(one: Mapping[str, set[str]], other: Mapping[str, set[str]]) -> dict[str, set[str]]:
+    """The days of both, each with the currencies needed of it."""
+    return {day: one.get(day, set()) | other.get(day, set()) for day in (*one, *other)}
 
 
 def unit_cost(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
@@ -608,123 +593,4 @@ def unit_cost(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
     return {
         "full_cost": sum(amounts.values(), Fraction(0)) / batch.pieces,
         "variable_cost": sum(variable, Fraction(0)) / batch.pieces,
-    }
-
-
-def target_net_price(target: str, value: Fraction, cost: Fraction) -> Fraction:
-    """Solved for the net price from  net − cost = margin × net,  = markup × cost,  = profit."""
-    if target == "margin":
-        return cost / (1 - value)
-    return cost * (1 + value) if target == "markup" else cost + value
-
-
-def grid_price(wanted: Fraction, least: Fraction, question: Mapping[str, Any], minor_unit: Fraction) -> Fraction:
-    """The price of the grid {k × step + ending} at or above what is wanted, or the nearest not below the least."""
-    endings = [number(ending) for ending in question.get("price_endings", ())]
-    step = number(question.get("price_step", 1 if endings else minor_unit))
-    wanted = max(wanted, least)
-    grid = [
-        (floor(wanted / step) + turn) * step + ending for ending in endings or [Fraction(0)] for turn in range(-2, 3)
-    ]
-    if question.get("rounding", "up") == "up":
-        return min(price for price in grid if price >= wanted)
-    return min((price for price in grid if price >= least), key=lambda price: (abs(price - wanted), -price))
-
-
-def found_price(workshop: Facts, batch: Costed, tax_share: Fraction, question: Mapping[str, Any]) -> Price:
-    factor = 1 + tax_share
-    is_inclusive = question.get("display") == "tax_inclusive"
-    price = Price(unit_cost(workshop, batch), factor, factor if is_inclusive else Fraction(1))
-    if "never_below_cost" in question:
-        price.floors.append(price.costs[question["never_below_cost"]] * price.display_factor)
-    if "never_below_amount" in question:
-        price.floors.append(number(question["never_below_amount"]))
-    if "kept_at" in question:
-        price.target = price.asked = number(question["kept_at"])
-        return price
-    if question["target"] == "fixed_price":
-        price.target = number(question["value"])
-    else:
-        cost = price.costs[question.get("cost_basis", "full_cost")]
-        price.target_net = target_net_price(question["target"], number(question["value"]), cost)
-        price.target = price.target_net * price.display_factor
-    least = max([Fraction(0), *price.floors])
-    price.asked = grid_price(snapped(price.target), snapped(least), question, Fraction(1, 10**workshop.minor_decimals))
-    return price
-
-
-def price_sheet(
-    workshop: Facts, batch: Costed, subtotals: Mapping[str, Any], question: Mapping[str, Any]
-) -> dict[str, Any]:
-    """The figures of the answer.
-
-    Args:
-        workshop: what is registered.
-        batch: its quantities and rates.
-        subtotals: those of its cost sheet. A cost is shown as it is there, and a difference is the difference of
-            what is shown, so that the terms add up to the last digit.
-        question: with the names of the query.
-    """
-    tax_share = "0"
-    if "tax" in question:
-        tax_share = workshop.terms_on(f"taxes/{question['tax']}", batch.as_of)[1]["rate_share"]
-    price = found_price(workshop, batch, number(tax_share), question)
-    minor, finer = workshop.minor_decimals, workshop.minor_decimals + MORE_DECIMALS
-    full_cost, variable_cost = (number(subtotals[name]["per_piece"]["amount"]) for name in price.costs)
-    net = price.asked / price.display_factor
-    exact_profit, exact_contribution = net - price.costs["full_cost"], net - price.costs["variable_cost"]
-    shown_net = number(shown(net, finer))
-
-    def money(figure: Fraction, decimals: int = finer) -> dict[str, str]:
-        return {"amount": shown(figure, decimals), "currency": workshop.currency}
-
-    def share(part: Fraction, whole: Fraction) -> str | None:
-        return shown(part / whole, SHARE_DECIMALS) if whole else None
-
-    def least_price(cost: Fraction) -> Fraction:
-        """The least price that can be paid and is not below the cost."""
-        return Fraction(max(0, ceil(snapped(cost) * 10**minor)), 10**minor)
-
-    floor_price = least_price(max(price.floors, default=price.costs["variable_cost"] * price.display_factor))
-    terms = {
-        "variable cost": variable_cost,
-        "full cost": full_cost,
-        "target net price": price.target_net,
-        "target price": None if "kept_at" in question else price.target,
-        "floor price": floor_price if price.is_raised_to_floor and "kept_at" not in question else None,
-        "price": price.asked,
-        "net price": net,
-        "tax": net * (price.tax_factor - 1),
-        "profit": shown_net - full_cost,
-        "contribution": shown_net - variable_cost,
-    }
-    return {
-        "product": batch.product,
-        "quantity": batch.pieces,
-        "as_of": batch.as_of,
-        "currency": workshop.currency,
-        "tax": question.get("tax"),
-        "price_per_piece": {
-            "price": money(price.asked, minor),
-            "display": question.get("display", "tax_exclusive"),
-            "tax_share": tax_share,
-            "gross_price": money(net * price.tax_factor),
-            "tax": money(net * (price.tax_factor - 1)),
-            "net_price": money(net),
-            "variable_cost": money(variable_cost),
-            "full_cost": money(full_cost),
-            "profit": money(shown_net - full_cost),
-            "contribution": money(shown_net - variable_cost),
-            "margin_share": share(exact_profit, net),
-            "markup_share": share(exact_profit, price.costs["full_cost"]),
-            "contribution_margin_share": share(exact_contribution, net),
-            "target_price": money(price.target),
-            "floor_price": money(floor_price, minor),
-            "break_even_price": money(least_price(price.costs["full_cost"] * price.display_factor), minor),
-            "is_below_floor": price.asked < floor_price,
-            "is_raised_to_floor": "kept_at" not in question and price.is_raised_to_floor,
-            "terms": {name: money(figure) for name, figure in terms.items() if figure is not None},
-            "batch_net_price": money(net * batch.pieces, minor),
-            "batch_profit": money(exact_profit * batch.pieces, minor),
-        },
     }

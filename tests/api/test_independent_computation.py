@@ -2,12 +2,14 @@
 
 A seed makes a workshop: everything it buys, runs and pays, and products whose sub-assemblies go down to five levels
 and are shared. It is registered over HTTP; each product is then asked for its bill of resources, its cost sheet, a
-what-if and two price sheets. A failure names the seed, the question and each figure that differs.
+what-if and two price sheets, sold directly or through a sales channel. A failure names the seed, the question and each
+figure that differs.
 """
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from itertools import pairwise
 from math import prod
 from random import Random
 from typing import Any
@@ -16,13 +18,15 @@ from urllib.parse import urlencode
 import flask
 import pytest
 
-from tests.api import independent
+from tests.api import independent, independent_prices
 from tests.api.independent import COST_CLASSES, Facts, number
+from tests.api.independent_prices import MINOR_DECIMALS
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
 PRODUCTS_BY_LEVEL = (6, 5, 5, 4, 4, 3)
-MINOR_DECIMALS = {"EUR": 2, "JPY": 0, "KWD": 3}
+HOMES = ("EUR", "JPY", "KWD")
+"""Currencies of workshops: a minor unit of two decimals, of none and of three."""
 SEEDS = range(12)
 HELD_AGAINST_THE_CONTRACT = (0, 1, 2)
 CURRENCIES = {"EUR": "1", "USD": "1.0873", "GBP": "0.85555", "JPY": "163.42", "KWD": "0.3341", "CZK": "24.917"}
@@ -115,6 +119,11 @@ class Maker:
             self.register("overheads", f"o{place}", base=self.random.choice(BASES), **self.some(variable=True))
         for place in range(2):
             self.register("taxes", f"x{place}")
+        for place in range(2):
+            self.register("shipping-services", f"s{place}")
+        for place in range(4):
+            shown = self.some(display=self.share("tax_inclusive", "tax_exclusive"))
+            self.register("channels", f"c{place}", **shown, **self.some(payout_currency=self.share(*CURRENCIES)))
 
     def terms(self, resource: str) -> dict[str, Any]:
         """What a resource costs."""
@@ -158,6 +167,54 @@ class Maker:
     def terms_of_taxes(self, _: str) -> dict[str, Any]:
         return {"rate_share": self.share("0.21", "0.055", "0", "0.1", "0.077")}
 
+    def terms_of_shipping_services(self, _: str) -> dict[str, Any]:
+        """One zone, three weight classes; a piece goes as it is."""
+        currency = self.share(*CURRENCIES)
+        ends, price = ["0", "2", self.figure(5, 9), "100000"], Fraction(0)
+        classes = []
+        for above, up_to in pairwise(ends):
+            price += Fraction(self.figure(1, 9))
+            money = {"amount": decimal_text(price), "currency": currency}
+            classes.append({"above_kg": above, "up_to_kg": up_to, "price": money})
+        return {
+            "zones": {"home": classes},
+            **self.some(divisor_cm3_per_kg=self.share("5000", "6000", "3333")),
+            **self.some(weight_step_kg=self.share("0.5", "1", "0.3")),
+            **self.some(fuel_surcharge_share=self.share("0.05", "0.117")),
+        }
+
+    def terms_of_channels(self, _: str) -> dict[str, Any]:
+        """One to four fees; what they are together is less than 1 of a high price."""
+        fees = [self.fee(f"fee {place}") for place in range(self.random.randint(1, 4))]
+        paid_by_buyer = {"shipping_paid_by": "buyer", **self.some(shipping_charge=self.figure(1, 9))}
+        return {
+            "currency": self.share(*CURRENCIES),
+            "fees": fees,
+            **self.some(conversion_spread_share=self.share("0.02", "0.035")),
+            **(paid_by_buyer if self.is_so(0.4) else {}),
+        }
+
+    def fee(self, name: str) -> dict[str, Any]:
+        base = self.some(base=self.share("gross_price", "net_price", "gross_with_shipping"))
+        limits = self.some(minimum=self.figure(0.1, 1), maximum=self.figure(5, 90), tax_share=self.share("0.21", "0.1"))
+        if self.is_so(0.5):
+            return {"name": name, **base, **limits, "share": self.fee_share(), **self.some(fixed=self.figure(0.05, 2))}
+        banding = self.some(banding=self.share("whole", "portion"))
+        ends = [self.figure(1, 10), self.figure(10, 60), self.figure(60, 900)][: self.random.randint(0, 3)]
+        bands = [
+            {
+                **({"above": above} if above else {}),
+                **({"up_to": up_to} if up_to else {}),
+                "share": self.fee_share(),
+                **(self.some(fixed=self.figure(0.05, 2)) if banding.get("banding") != "portion" else {}),
+            }
+            for above, up_to in zip(["", *ends], [*ends, ""], strict=True)
+        ]
+        return {"name": name, **base, **limits, **banding, "bands": bands}
+
+    def fee_share(self) -> str:
+        return self.share("0.05", "0.065", "0.1", "0.019", "0.155", "0.02", "0", "0.25")
+
     # Products
 
     def products(self) -> None:
@@ -182,6 +239,8 @@ class Maker:
         }
         return {
             "name": f"Invented {code}",
+            "mass_kg": self.figure(1, 30),
+            **{f"{side}_mm": self.figure(20, 900) for side in ("length", "width", "height")},
             "bill_of_materials": [self.bill_line(item, operations) for item in items],
             **({"operations": operations} if operations else {}),
             **({"learning_curve": learning} if self.is_so(0.3) else {}),
@@ -244,14 +303,28 @@ class Maker:
         chosen = self.random.sample(resources, self.random.randint(1, len(resources)))
         return {resource: self.terms(resource) for resource in chosen}
 
-    def policy(self, unit_cost: Fraction) -> dict[str, Any]:
-        """A policy whose figures are of the order of the cost."""
+    def sale(self) -> dict[str, Any]:
+        """How a piece is sold: with which tax, through which channel, in which currency."""
+        through = {"channel": self.code("channels")}
+        directly = self.some(display=self.share("tax_inclusive", "tax_exclusive"))
+        return {
+            **self.some(tax=self.code("taxes")),
+            **(through if self.is_so(0.7) else directly),
+            **(
+                {"shipping_service": self.code("shipping-services"), "shipping_zone": "home"} if self.is_so(0.5) else {}
+            ),
+            **({"currency": self.share(*CURRENCIES)} if self.is_so(0.5) else {}),
+            **({"discount_share": self.share("0.1", "0.05", "0.333", "0.5")} if self.is_so(0.5) else {}),
+        }
+
+    def policy(self, unit_cost: Fraction, decimals: int) -> dict[str, Any]:
+        """A policy whose figures are of the order of the cost, in a currency with so many decimals."""
         cost = max(float(unit_cost), 0.01)
         values = {
-            "margin": self.share("0.35", "0", "0.2", "0.5", "0.999", "-0.1"),
+            "margin": self.share("0.35", "0", "0.2", "0.5", "0.95", "-0.1"),
             "markup": self.figure(0, 0.9),
             "profit_per_piece": self.figure(cost / 4, cost * 2),
-            "fixed_price": self.around(unit_cost),
+            "fixed_price": self.around(unit_cost, decimals),
         }
         target = self.share(*values)
         costs = ("full_cost", "variable_cost")
@@ -261,34 +334,29 @@ class Maker:
             **self.some(cost_basis=self.share(*costs), rounding=self.share("up", "nearest")),
             **self.some(never_below_cost=self.share(*costs)),
             **({"never_below_amount": self.figure(cost / 2, cost * 2)} if self.is_so(0.3) else {}),
-            **self.grid(),
-            **self.tax_and_display(),
+            **self.grid(decimals),
         }
 
-    def grid(self) -> dict[str, Any]:
+    def grid(self, decimals: int) -> dict[str, Any]:
         """A step, endings that are less than it, both or neither; all multiples of the minor unit."""
-        has_decimals = self.workshop.minor_decimals > 0
-        step = self.share(*(("0.05", "0.1", "1", "10", "0.37") if has_decimals else ("5", "7", "10", "100")))
-        endings = self.random.sample(("0", "0.01", "0.02", "0.04") if has_decimals else ("0", "2", "3", "4"), 2)
+        step = self.share(*(("0.05", "0.1", "1", "10", "0.37") if decimals else ("5", "7", "10", "100")))
+        endings = self.random.sample(("0", "0.01", "0.02", "0.04") if decimals else ("0", "2", "3", "4"), 2)
         return self.random.choice(
             (
                 {},
                 {"price_step": step},
                 {"price_step": step, "price_endings": endings},
-                {"price_endings": ["0.9", "0.49"] if has_decimals else ["0"]},
+                {"price_endings": ["0.9", "0.49"] if decimals else ["0"]},
             )
         )
 
-    def inverse(self, unit_cost: Fraction) -> dict[str, Any]:
+    def inverse(self, unit_cost: Fraction, decimals: int) -> dict[str, Any]:
         floors = self.some(never_below_cost=self.share("full_cost", "variable_cost"))
-        return {"kept_at": self.around(unit_cost), **floors, **self.tax_and_display()}
+        return {"kept_at": self.around(unit_cost, decimals), **floors}
 
-    def around(self, unit_cost: Fraction) -> str:
+    def around(self, unit_cost: Fraction, decimals: int) -> str:
         """An amount that can be paid, from half the cost to three times the cost."""
-        return independent.shown(abs(unit_cost) * self.random.randint(50, 300) / 100, self.workshop.minor_decimals)
-
-    def tax_and_display(self) -> dict[str, Any]:
-        return self.some(tax=self.code("taxes"), display=self.share("tax_inclusive", "tax_exclusive"))
+        return independent.shown(abs(unit_cost) * self.random.randint(50, 300) / 100, decimals)
 
 
 def made_workshop(seed: int, currency: str) -> Maker:
@@ -342,12 +410,22 @@ class Questioner:
         subtotals = self.ask_cost_sheet(code, pieces, as_of, {})
         batch = independent.costed(self.workshop, code, pieces, as_of, {})
         self.ask_cost_sheet(code, pieces, as_of, maker.supposed(sorted(batch.rates_valid_from)))
-        full_cost = independent.unit_cost(self.workshop, batch)["full_cost"]
-        self.ask_price_sheet(batch, subtotals, maker.policy(full_cost))
-        self.ask_price_sheet(batch, subtotals, maker.inverse(full_cost))
+        for ask in (maker.policy, maker.inverse):
+            sale = maker.sale()
+            currency = sale.get("currency", self.workshop.currency)
+            exchange = independent.Exchange(self.workshop, as_of)
+            full_cost = independent.unit_cost(self.workshop, batch)["full_cost"]
+            cost = exchange.in_currency(full_cost, self.workshop.currency, currency)
+            self.ask_price_sheet(batch, subtotals, {**sale, **ask(cost, MINOR_DECIMALS[currency])})
 
     def get(self, path: str, **query: Any) -> Any:
         return self.answer(path, self.client.get(f"{path}?{urlencode(query, doseq=True)}"))
+
+    def expect_refusal(self, path: str, **query: Any) -> None:
+        """No price meets the target."""
+        response = self.client.get(f"{path}?{urlencode(query, doseq=True)}")
+        assert response.status_code == 422, (path, query, response.json)
+        assert response.json["type"].endswith("unreachable-target"), (path, query, response.json)
 
     def answer(self, path: str, response: Any) -> Any:
         assert response.status_code == 200, (path, response.json)
@@ -382,10 +460,19 @@ class Questioner:
 
     def ask_price_sheet(self, batch: independent.Costed, subtotals: Any, question: dict[str, Any]) -> None:
         batch_asked = {"quantity": batch.pieces, "as_of": batch.as_of}
-        found = self.get(f"products/{batch.product}/price-sheet", **batch_asked, **question)
+        path = f"products/{batch.product}/price-sheet"
+        expected = independent_prices.price_sheet(self.workshop, batch, subtotals, question)
+        if expected is None:
+            self.expect_refusal(path, **batch_asked, **question)
+            return
+        found = self.get(path, **batch_asked, **question)
         terms = by_name(found["price_per_piece"]["terms"], "name")
         found["price_per_piece"]["terms"] = {name: term["amount"] for name, term in terms.items()}
-        expected = independent.price_sheet(self.workshop, batch, subtotals, question)
+        found["exchange_rates"] = by_name(found["exchange_rates"], "published_on")
+        if found["shipping"] is not None:
+            ((parcel,), sheet) = found["shipping"]["parcels"], found["shipping"]
+            shown = {name: sheet[name] for name in ("price", "workshop_price")}
+            found["shipping"] = {"billable_kg": Fraction(parcel["billable_kg"]), **shown}
         self.compare(expected, found, "price sheet", batch.product, batch_asked, question)
 
 
@@ -393,7 +480,7 @@ class Questioner:
 def test_every_figure_of_random_products_is_the_independent_computations(
     app: flask.Flask, contract: Contract, seed: int
 ) -> None:
-    currency = list(MINOR_DECIMALS)[seed % len(MINOR_DECIMALS)]
+    currency = HOMES[seed % len(HOMES)]
     maker = made_workshop(seed, currency)
     client = make_client(app, contract, currency=currency)
     client.is_checked = seed in HELD_AGAINST_THE_CONTRACT
@@ -482,3 +569,36 @@ def test_the_random_products_use_everything_that_the_formulas_have() -> None:
     assert {"warm_up_minutes", "setup_minutes", "load_factor", "pieces_per_cycle", "yield_share"} <= uses
     assert {"learning_curve", "entire", "per_shot", "1 bands", "2 bands", "3 bands"} <= uses
     assert sum(count > 1 for count in parents.values()) >= 100, "too few sub-assemblies are shared"
+
+
+def test_the_random_channels_use_everything_that_a_fee_can_be() -> None:
+    workshops = [made_workshop(seed, "EUR").workshop for seed in SEEDS]
+    channels = [
+        facts for workshop in workshops for name, facts in workshop.facts.items() if name.startswith("channels")
+    ]
+    terms = [
+        each
+        for workshop in workshops
+        for name, dated in workshop.terms.items()
+        if name.startswith("channels/")
+        for each in dated.values()
+    ]
+    fees = [fee for each in terms for fee in each["fees"]]
+
+    bases = Counter(fee.get("base", "gross_price") for fee in fees)
+    bandings = Counter((fee.get("banding", "whole"), len(fee["bands"])) for fee in fees if "bands" in fee)
+    members = Counter(name for fee in fees for name in fee)
+    jumps = Counter(
+        number(one["share"]) < number(other["share"])
+        for fee in fees
+        for one, other in pairwise(fee.get("bands", ()))
+        if one["share"] != other["share"]
+    )
+    assert all(bases[base] >= 10 for base in ("gross_price", "net_price", "gross_with_shipping")), bases
+    assert all(bandings[banding, count] for banding in ("whole", "portion") for count in (1, 2, 3, 4)), bandings
+    assert all(members[name] >= 10 for name in ("fixed", "minimum", "maximum", "tax_share")), members
+    assert min(jumps[True], jumps[False]) >= 10, jumps
+    assert {each.get("shipping_paid_by") for each in terms} == {None, "buyer"}
+    assert {facts.get("display") for facts in channels} == {None, "tax_inclusive", "tax_exclusive"}
+    assert any("conversion_spread_share" in each for each in terms)
+    assert any("payout_currency" in facts for facts in channels)

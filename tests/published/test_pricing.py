@@ -198,3 +198,44 @@ class TestPriceWithTaxInIt:
         )["price_per_piece"]
 
         assert amount(price["tax"]) == Decimal(fraction)
+
+
+TAXED = [
+    ("0.25", "4900.00", "1225.00"),  # Peppol BIS Billing 3, rules/examples/Allowance-example.xml
+    ("0.25", "1325.00", "331.25"),  # the same, base-example.xml
+    ("0.06", "183.23", "10.99"),  # EN 16931 validation artefacts, ubl/examples/ubl-tc434-example1.xml
+    ("0.21", "46.37", "9.74"),  # the same
+    ("0.12", "2500.00", "300.00"),  # the same, ubl-tc434-example5.xml
+    ("0.21", "147.00", "30.87"),  # the same, ubl-tc434-example9.xml
+    ("0.25", "12.12", "3.03"),  # the same, sample-discount-price.xml
+    ("0.22", "1246.00", "274.12"),  # the same, FT G2G_TD01 con Allegato, Bonifico e Split Payment.xml
+]
+
+
+class TestTaxOnAndInAPriceThroughAChannel:
+    """Taxable amounts and their tax as published, asked of a channel that shows prices without tax and of one with it.
+
+    Peppol BIS Billing 3, OpenPeppol AISBL, commit 78d7f7d (2025-05-29), and the EN 16931 validation artefacts, European
+    Commission, commit b6c9e06 (2026-04-14): the tax of a category is its taxable amount × its rate, at two decimals.
+    """
+
+    @staticmethod
+    def kept(client: Client, display: str, rate: str, price: str) -> Any:
+        client.register("taxes/vat", {"name": "VAT"}, **{"2026-01-01": {"rate_share": rate}})
+        client.register("channels/stall", {"name": "Stall", "display": display}, **{"2026-01-01": {}})
+        return price_of(costing(client, "1"), "thing", kept_at=price, tax="vat", channel="stall")
+
+    @pytest.mark.parametrize(("rate", "base", "tax"), TAXED)
+    def test_without_tax_the_price_has_it_added(self, client: Client, rate: str, base: str, tax: str) -> None:
+        price = self.kept(client, "tax_exclusive", rate, base)
+
+        assert rounded(amount(price["tax"])) == Decimal(tax)
+        assert rounded(amount(price["gross_price"])) == Decimal(base) + Decimal(tax)
+        assert amount(price["proceeds"]) == Decimal(base)
+
+    @pytest.mark.parametrize(("rate", "base", "tax"), TAXED)
+    def test_with_tax_the_price_has_it_taken_out(self, client: Client, rate: str, base: str, tax: str) -> None:
+        price = self.kept(client, "tax_inclusive", rate, str(Decimal(base) + Decimal(tax)))
+
+        assert rounded(amount(price["net_price"])) == Decimal(base)
+        assert rounded(amount(price["tax"])) == Decimal(tax)

@@ -1,0 +1,311 @@
+"""Functions made of straight pieces: by hand, and against their definition at many places."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from service.domain.exact import exactly
+from service.domain.piecewise import (
+    EVERYWHERE,
+    Function,
+    Interval,
+    Piece,
+    clamped,
+    common,
+    line,
+    not_negative,
+    plus,
+    scaled,
+    total,
+    value_at,
+)
+from tests.domain.strategies import figures
+
+A_THIRD = Decimal(1) / Decimal(3)
+
+
+def function(*pieces: tuple[str, str]) -> Function:
+    """Pieces of so much slope and constant; each ends at 10 times its place, the last nowhere."""
+    ends = [Decimal(10 * place) for place in range(len(pieces))]
+    return tuple(
+        Piece(
+            above=above,
+            up_to=None if place == len(pieces) - 1 else above + 10,
+            slope=Decimal(slope),
+            constant=Decimal(constant),
+        )
+        for place, (above, (slope, constant)) in enumerate(zip(ends, pieces, strict=True))
+    )
+
+
+def interval(low: str, high: str | None = None, *, included: bool = True) -> Interval:
+    return Interval(low=Decimal(low), is_low_included=included, high=None if high is None else Decimal(high))
+
+
+STEPPED = function(("0.1", "0"), ("0.2", "0"), ("0", "5"))
+"""0.1 x up to 10, 0.2 x up to 20, 5 beyond: jumps up at 10 from 1 to 2, and at 20 from 4 to 5."""
+
+
+class TestAValue:
+    @pytest.mark.parametrize(
+        ("x", "value"),
+        [("0", "0"), ("5", "0.5"), ("10", "1"), ("10.01", "2.002"), ("20", "4"), ("20.5", "5"), ("1000", "5")],
+    )
+    def test_is_that_of_the_piece_which_the_place_lies_in_its_upper_end_included(self, x: str, value: str) -> None:
+        assert value_at(STEPPED, Decimal(x)) == Decimal(value)
+
+    def test_at_an_end_that_a_division_left_a_hair_beside_it_is_that_up_to_the_end(self) -> None:
+        a_hair_beyond = Decimal("10.00000000000000000000000000000001")
+
+        assert value_at(STEPPED, a_hair_beyond) < Decimal("1.1")
+        assert value_at(STEPPED, Decimal("10.00000000000000000000000001")) > 2
+
+
+class TestASum:
+    def test_of_one_part_is_that_part(self) -> None:
+        assert total([STEPPED]) == STEPPED
+
+    def test_has_a_piece_between_any_two_ends_of_its_parts(self) -> None:
+        other = (Piece(up_to=Decimal(15), slope=Decimal(1)), Piece(above=Decimal(15), constant=Decimal(-1)))
+
+        assert total([STEPPED, other]) == (
+            Piece(above=Decimal(0), up_to=Decimal(10), slope=Decimal("1.1")),
+            Piece(above=Decimal(10), up_to=Decimal(15), slope=Decimal("1.2")),
+            Piece(above=Decimal(15), up_to=Decimal(20), slope=Decimal("0.2"), constant=Decimal(-1)),
+            Piece(above=Decimal(20), up_to=None, slope=Decimal(0), constant=Decimal(4)),
+        )
+
+    def test_has_one_piece_where_its_parts_end_together(self) -> None:
+        assert [piece.up_to for piece in total([STEPPED, STEPPED])] == [10, 20, None]
+
+    def test_with_a_line_keeps_its_ends_whichever_comes_first(self) -> None:
+        risen = function(("1.1", "-3"), ("1.2", "-3"), ("1", "2"))
+
+        assert plus(STEPPED, slope=Decimal(1), constant=Decimal(-3)) == risen
+        assert total([STEPPED, line(slope=Decimal(1), constant=Decimal(-3))]) == risen
+        assert total([line(slope=Decimal(1), constant=Decimal(-3)), STEPPED]) == risen
+        assert plus(STEPPED) == STEPPED
+
+    def test_times_a_factor_keeps_its_ends(self) -> None:
+        assert scaled(STEPPED, Decimal(-2)) == function(("-0.2", "0"), ("-0.4", "0"), ("0", "-10"))
+
+
+class TestLimits:
+    def test_that_are_not_there_change_nothing(self) -> None:
+        assert clamped(STEPPED, None, None) == STEPPED
+
+    def test_cut_a_piece_where_it_crosses_them(self) -> None:
+        """0.1 x is at least 0.5 and at most 2: it rises from 5 to 20."""
+        assert clamped(line(slope=Decimal("0.1")), Decimal("0.5"), Decimal(2)) == (
+            Piece(above=Decimal(0), up_to=Decimal(5), slope=Decimal(0), constant=Decimal("0.5")),
+            Piece(above=Decimal(5), up_to=Decimal(20), slope=Decimal("0.1"), constant=Decimal(0)),
+            Piece(above=Decimal(20), up_to=None, slope=Decimal(0), constant=Decimal(2)),
+        )
+
+    def test_cut_a_falling_piece_the_other_way_round(self) -> None:
+        """5 − x is at most 3 and at least 0: it falls from 2 to 5."""
+        assert clamped(line(slope=Decimal(-1), constant=Decimal(5)), Decimal(0), Decimal(3)) == (
+            Piece(above=Decimal(0), up_to=Decimal(2), slope=Decimal(0), constant=Decimal(3)),
+            Piece(above=Decimal(2), up_to=Decimal(5), slope=Decimal(-1), constant=Decimal(5)),
+            Piece(above=Decimal(5), up_to=None, slope=Decimal(0), constant=Decimal(0)),
+        )
+
+    @pytest.mark.parametrize(
+        ("least", "most", "pieces"),
+        [
+            ("0", None, (("0.1", "0"), ("0.2", "0"), ("0", "5"))),  # never below it
+            ("1", None, (("0", "1"), ("0.2", "0"), ("0", "5"))),  # the first piece meets it at its end only
+            (None, "5", (("0.1", "0"), ("0.2", "0"), ("0", "5"))),
+            (None, "2", (("0.1", "0"), ("0", "2"), ("0", "2"))),  # the second meets it where it begins only
+            ("6", None, (("0", "6"), ("0", "6"), ("0", "6"))),
+            (None, "0", (("0", "0"), ("0", "0"), ("0", "0"))),
+        ],
+    )
+    def test_at_the_ends_of_pieces_cut_none(
+        self, least: str | None, most: str | None, pieces: tuple[tuple[str, str], ...]
+    ) -> None:
+        limits = [None if each is None else Decimal(each) for each in (least, most)]
+
+        assert clamped(STEPPED, *limits) == function(*pieces)
+
+    def test_that_are_the_same_leave_a_level(self) -> None:
+        found = clamped(STEPPED, Decimal(3), Decimal(3))
+
+        assert {value_at(found, Decimal(x)) for x in range(40)} == {3}
+
+
+class TestWhereAFunctionIsNotNegative:
+    @pytest.mark.parametrize(
+        ("pieces", "intervals"),
+        [
+            ([("1", "0")], [interval("0")]),
+            ([("0", "0")], [interval("0")]),
+            ([("0", "-1")], []),
+            ([("1", "-4")], [interval("4")]),
+            ([("-1", "4")], [interval("0", "4")]),
+            ([("-1", "0")], [interval("0", "0")]),
+            ([("-1", "-1")], []),
+            ([("1", "-4"), ("1", "-14")], [interval("4", "10"), interval("14")]),  # a jump down
+            ([("1", "-14"), ("1", "-4")], [interval("10", included=False)]),  # a jump up
+            ([("1", "-10"), ("1", "-30")], [interval("10", "10"), interval("30")]),  # just at the upper end
+            ([("-1", "4"), ("-1", "15")], [interval("0", "4"), interval("10", "15", included=False)]),
+            ([("-1", "4"), ("-1", "10")], [interval("0", "4")]),  # it would be nothing at 10, which is not the piece's
+            ([("-1", "30"), ("0", "0")], [interval("0", "10"), interval("10", included=False)]),
+            ([("-1", "30"), ("0", "-1")], [interval("0", "10")]),
+            ([("0", "-1"), ("1", "-10")], [interval("10", included=False)]),
+        ],
+    )
+    def test_is_told_piece_by_piece(self, pieces: list[tuple[str, str]], intervals: list[Interval]) -> None:
+        assert not_negative(function(*pieces)) == tuple(intervals)
+
+    def test_counts_a_root_that_a_division_left_a_hair_beyond_its_piece(self) -> None:
+        """0.3 x − 1 is nothing at 10/3, where the piece ends, though 34 digits may say otherwise on either side."""
+        for end in (A_THIRD * 10, Decimal("3.33333333333333333333333333333")):
+            pieces = (
+                Piece(up_to=end, slope=Decimal("0.3"), constant=Decimal(-1)),
+                Piece(above=end, constant=Decimal(-1)),
+            )
+            (found,) = exactly(not_negative)(pieces)
+            assert found.holds(end)
+
+
+class TestAnInterval:
+    @pytest.mark.parametrize(
+        ("found", "inside", "outside"),
+        [
+            (interval("1", "3"), ["1", "2", "3", "0.99999999999999999999999999999"], ["0.99", "3.01"]),
+            (interval("1", "3", included=False), ["1.01", "3"], ["1", "1.0000000000000000000000000000001", "3.01"]),
+            (interval("1"), ["1", "1E+20"], ["0"]),
+            (interval("1", "1"), ["1"], ["0.9", "1.1"]),
+        ],
+    )
+    def test_holds_what_lies_in_it_to_28_digits(self, found: Interval, inside: list[str], outside: list[str]) -> None:
+        assert all(found.holds(Decimal(x)) for x in inside)
+        assert not any(found.holds(Decimal(x)) for x in outside)
+
+    @pytest.mark.parametrize(
+        ("one", "other", "both"),
+        [
+            ([interval("0", "5")], [interval("3")], [interval("3", "5")]),
+            ([interval("0", "5")], [interval("5", "9")], [interval("5", "5")]),
+            ([interval("0", "5")], [interval("5", "9", included=False)], []),
+            ([interval("0", "5")], [interval("6", "9")], []),
+            ([interval("2", "5", included=False)], [interval("2", "9")], [interval("2", "5", included=False)]),
+            ([interval("2", "5", included=False)], [interval("3", "9")], [interval("3", "5")]),
+            ([interval("0", "2"), interval("4", "6")], [interval("1", "5")], [interval("1", "2"), interval("4", "5")]),
+            (list(EVERYWHERE), [interval("7", included=False)], [interval("7", included=False)]),
+            ([], [interval("7")], []),
+        ],
+    )
+    def test_and_another_have_in_common_what_both_hold(
+        self, one: list[Interval], other: list[Interval], both: list[Interval]
+    ) -> None:
+        assert common(one, other) == tuple(both)
+        assert common(other, one) == tuple(both)
+
+
+# Laws
+
+
+@st.composite
+def functions(draw: st.DrawFn) -> Function:
+    """Up to five pieces with jumps, ends and figures of a few digits."""
+    ends = sorted(set(draw(st.lists(figures("0.5", "40", 1), max_size=4))))
+    edges = [Decimal(0), *ends, None]
+    return tuple(
+        Piece(
+            above=above or Decimal(0),
+            up_to=up_to,
+            slope=draw(figures("-2", "2", 2)),
+            constant=draw(figures("-20", "20", 1)),
+        )
+        for above, up_to in pairwise(edges)
+    )
+
+
+places = st.fractions(0, 60, max_denominator=97) | st.integers(0, 480).map(lambda eighths: Fraction(eighths, 8))
+
+
+def defined(pieces: Sequence[Piece], x: Fraction) -> Fraction:
+    """What a function is at a place, in fractions."""
+    piece = next(each for each in pieces if each.up_to is None or x <= Fraction(each.up_to))
+    return Fraction(piece.slope) * x + Fraction(piece.constant)
+
+
+def in_it(found: Interval, x: Fraction) -> bool:
+    is_above = x > Fraction(found.low) or (found.is_low_included and x == Fraction(found.low))
+    return is_above and (found.high is None or x <= Fraction(found.high))
+
+
+@given(st.lists(functions(), min_size=1, max_size=4), places)
+def test_a_sum_is_at_every_place_the_sum_of_what_its_parts_are(parts: list[Function], x: Fraction) -> None:
+    found = exactly(total)(parts)
+
+    assert defined(found, x) == sum(defined(each, x) for each in parts)
+
+
+@given(functions(), figures("-3", "3", 2), places)
+def test_a_multiple_is_at_every_place_the_multiple(one: Function, factor: Decimal, x: Fraction) -> None:
+    assert defined(scaled(one, factor), x) == defined(one, x) * Fraction(factor)
+
+
+@given(functions(), st.none() | figures("-20", "20", 1), st.none() | figures("-20", "20", 1), places)
+def test_within_limits_it_is_what_it_was_or_the_limit(
+    one: Function, least: Decimal | None, most: Decimal | None, x: Fraction
+) -> None:
+    assume(least is None or most is None or least <= most)
+
+    found = exactly(clamped)(one, least, most)
+
+    expected = defined(one, x)
+    expected = expected if least is None else max(expected, Fraction(least))
+    expected = expected if most is None else min(expected, Fraction(most))
+    assert abs(defined(found, x) - expected) < Fraction(1, 10**25)
+
+
+@given(functions(), st.none() | figures("-20", "20", 1), st.none() | figures("-20", "20", 1))
+def test_its_pieces_follow_each_other_from_0_without_end(
+    one: Function, least: Decimal | None, most: Decimal | None
+) -> None:
+    found = exactly(clamped)(exactly(total)([one, scaled(one, Decimal(2))]), least, most)
+
+    assert found[0].above == 0
+    assert [piece.up_to for piece in found[:-1]] == [piece.above for piece in found[1:]]
+    assert found[-1].up_to is None
+    assert all(piece.up_to > piece.above for piece in found[:-1] if piece.up_to is not None)
+
+
+@given(functions(), st.lists(places, min_size=1, max_size=40))
+def test_it_is_not_negative_just_where_it_is_told_to_be(one: Function, some: list[Fraction]) -> None:
+    found = exactly(not_negative)(one)
+
+    ends = [Fraction(piece.up_to) for piece in one if piece.up_to is not None]
+    for x in [Fraction(0), *ends, *(end + Fraction(1, 100) for end in ends), *some, Fraction(10**9)]:
+        is_in_one = any(in_it(each, x) for each in found)
+        assert is_in_one is (defined(one, x) >= 0) or abs(defined(one, x)) < Fraction(1, 10**25)
+
+
+@given(functions())
+def test_where_it_is_not_negative_is_told_in_order_and_no_place_twice(one: Function) -> None:
+    found = exactly(not_negative)(one)
+
+    for first, second in pairwise(found):
+        assert first.high is not None
+        assert first.high < second.low or (first.high == second.low and not second.is_low_included)
+
+
+@given(functions(), functions(), st.lists(places, min_size=1, max_size=40))
+def test_what_two_have_in_common_is_just_what_both_hold(one: Function, other: Function, some: list[Fraction]) -> None:
+    first, second = exactly(not_negative)(one), exactly(not_negative)(other)
+
+    both = exactly(common)(first, second)
+
+    edges = [Fraction(edge) for each in (*first, *second) for edge in (each.low, each.high) if edge is not None]
+    for x in [*edges, *(edge + Fraction(1, 1000) for edge in edges), *some]:
+        is_in_both = any(in_it(each, x) for each in first) and any(in_it(each, x) for each in second)
+        assert any(in_it(each, x) for each in both) is is_in_both
