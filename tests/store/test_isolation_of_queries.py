@@ -1,12 +1,14 @@
 """Every statement the service executes stays within one workshop."""
 
 import inspect
+import pkgutil
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
+from importlib import import_module
 from types import ModuleType
 from typing import Any
 from uuid import UUID
@@ -14,16 +16,32 @@ from uuid import UUID
 import pytest
 import sqlalchemy as sa
 
+from service import workflows
 from service.domain.errors import MissingExchangeRateError, MissingRatesError
 from service.domain.exchange import FEED
 from service.domain.money import Money
+from service.encoding import decoded
 from service.feeds.reference_rates import Span
 from service.store.database import Database
 from service.store.tables import metadata
 from service.store.workshops import Workshop, new_workshop
-from service.workflows import costing, exchange, feed, keys, pricing, quoting, rate_card, registering, watching
+from service.workflows import (
+    costing,
+    exchange,
+    feed,
+    keys,
+    listings,
+    pricing,
+    quoting,
+    rate_card,
+    registering,
+    shipping,
+    watching,
+)
 from service.workflows.errors import FeedFailedError
+from service.workflows.listings import ListingQuestion
 from service.workflows.pricing import PriceQuestion
+from service.workflows.shipping import ShippingQuestion
 from tests import builders
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
@@ -116,9 +134,12 @@ def workflows_on_a_database() -> set[str]:
     def reaches(each: Any, module: ModuleType) -> bool:
         return each.__module__ == module.__name__ and next(iter(inspect.signature(each).parameters), "") == "database"
 
+    modules = [
+        import_module(f"{workflows.__name__}.{found.name}") for found in pkgutil.iter_modules(workflows.__path__)
+    ]
     return {
         f"{module.__name__.rpartition('.')[2]}.{name}"
-        for module in (costing, exchange, feed, keys, pricing, quoting, rate_card, registering, watching)
+        for module in modules
         for name, each in inspect.getmembers(module, inspect.isfunction)
         if not name.startswith("_") and reaches(each, module) and name not in PARTS_OF_WORKFLOWS
     }
@@ -127,6 +148,37 @@ def workflows_on_a_database() -> set[str]:
 def missing_rates(database: Database, workshop: Workshop) -> None:
     with pytest.raises(MissingRatesError):
         costing.cost_product(database, workshop, "sheet", 1, date(2000, 1, 1))
+
+
+def register_sales(owner: Owner) -> None:
+    """A brick on sale in dollars, a service that sends it, and a sheet on sale at home."""
+    owner.put("products/brick", builders.measured())
+    sent = {"shipping_service": "post", "shipping_zone": "home"}
+    owner.register("shipping-services/post", builders.shipping_service(), **{"2026-01-01": builders.shipping_rate()})
+    owner.put("listings/brick-online", builders.listing(product="brick", currency="USD", **sent))
+    owner.put("listings/sheet-online", builders.listing())
+
+
+def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
+    """What is asked about things on sale, answered and refused."""
+    on = owner.database, owner.workshop
+    shipment = decoded(builders.shipping_question("brick", 3), ShippingQuestion)
+
+    def price_listing() -> None:
+        for kept_at in (None, Decimal(9)):
+            listings.price_listing(*on, "brick-online", ListingQuestion(as_of=TODAY, kept_at=kept_at))
+        with pytest.raises(MissingRatesError):
+            listings.price_listing(*on, "brick-online", ListingQuestion(as_of=date(2000, 1, 1)))
+
+    def price_list() -> None:
+        for channel in (None, "bazaar"):
+            assert [each.problem for each in listings.price_list(*on, TODAY, channel)] == [None, None]
+
+    return {
+        "shipping.estimate_shipping": lambda: shipping.estimate_shipping(*on, shipment),
+        "listings.price_listing": price_listing,
+        "listings.price_list": price_list,
+    }
 
 
 def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:
@@ -144,6 +196,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         owner.put("products/crate", {"name": "Crate", "bill_of_materials": parts})
         owner.put("products/frame", builders.product(name="Frame, blue"))
         owner.put("materials/hdpe", builders.material(note="washed"))
+        register_sales(owner)
 
     def put_rate() -> None:
         owner.put_rate("materials/hdpe", "2026-06-01", builders.material_rate("2"))
@@ -209,6 +262,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
             missing_rates(*on),
         ),
         "pricing.price_product": lambda: pricing.price_product(*on, question),
+        **selling(owner),
         "quoting.quote": lambda: owner.quote(lines=lines),
         "quoting.list_quotations": lambda: quoting.list_quotations(*on, after=quotation_id(), limit=2),
         "quoting.find_quotation": lambda: quoting.find_quotation(*on, quotation_id()),
@@ -252,6 +306,11 @@ class TestTheMainJob:
             client.get("products?limit=2")
             client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
             client.get("quotations")
+            builders.register_shipping(client)
+            client.register("listings/sheet-online", builders.listing())
+            client.get("listings/sheet-online/price-sheet?as_of=2026-11-25")
+            client.get("price-list?as_of=2026-11-25")
+            client.post("shipping-estimates", builders.shipping_question())
 
         assert [statement for statement in heard.statements if unfiltered(statement)] == []
         assert heard.workshops == {client.workshop.workshop_id, made.workshop_id}
