@@ -1,24 +1,22 @@
 """The demo workshop, loaded and quoted by the scripts themselves; the network alone is stood in for."""
 
+import csv
+import io
 import runpy
 import sys
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import flask
 import pytest
-import requests_mock as network
-import yaml
 
 from service.domain.register import COLLECTIONS
 from service.store.database import Database
-from service.store.workshops import find_workshop, new_workshop
-from service.workflows import keys
+from service.store.workshops import find_workshop
 from tests.conftest import Client
 from tests.contract import Contract
+from tests.demo import SCRIPTS, items, new_demo, run_script
 
-SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
 LEAST = {
     "materials": 6,
     "machines": 4,
@@ -28,33 +26,11 @@ LEAST = {
     "tools": 3,
     "taxes": 2,
     "shipping-services": 2,
+    "channels": 3,
+    "listings": 4,
 }
 BATCHES = (1, 7, 100, 2500)
 DENSEST_KG_PER_LITRE = Decimal("1.06")  # polystyrene, the densest polymer here; from memory
-
-
-def new_demo(app: flask.Flask, contract: Contract) -> Client:
-    """The demo workshop as scripts/start makes it, with nothing in it yet."""
-    described = yaml.safe_load((SCRIPTS / "demo" / "workshop.yaml").read_text())["workshop"]
-    workshop = new_workshop(**{name.replace("-", "_"): text for name, text in described.items()})
-    key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
-    return Client(app=app, contract=contract, key=key, workshop=workshop)
-
-
-def run_script(client: Client, name: str, key: str | None = None) -> None:
-    """Run a script as the command line does; what it sends reaches the application."""
-
-    def answer(request: Any, context: Any) -> bytes:
-        response = client.request(request.method, request.path_url, request.body, headers=dict(request.headers))
-        context.status_code, context.headers = response.status_code, dict(response.headers)
-        data: bytes = response.data
-        return data
-
-    with network.Mocker() as mocker, pytest.MonkeyPatch.context() as patch:
-        mocker.register_uri(network.ANY, network.ANY, content=answer)
-        patch.syspath_prepend(str(SCRIPTS))
-        patch.setattr(sys, "argv", [name, "--url", "http://pugmill.example/", "--key", key or client.key])
-        runpy.run_path(str(SCRIPTS / name), run_name="__main__")
 
 
 @pytest.fixture(scope="module")
@@ -63,11 +39,6 @@ def demo(app: flask.Flask, contract: Contract) -> Client:
     client = new_demo(app, contract)
     run_script(client, "load_demo")
     return client
-
-
-def items(client: Client, collection: str) -> list[dict[str, Any]]:
-    found: list[dict[str, Any]] = client.get(f"{collection}?limit=100").json["items"]
-    return found
 
 
 def cost_sheet(client: Client, code: str, quantity: int) -> dict[str, Any]:
@@ -141,6 +112,66 @@ def test_a_demo_brick_costs_a_few_euros_and_its_pigment_is_paid_in_another_curre
     assert day["published_on"] == sheet["as_of"]
 
 
+def price_sheet(client: Client, listing: str, query: str = "") -> dict[str, Any]:
+    response = client.get(f"listings/{listing}/price-sheet{query}")
+    assert response.status_code == 200, response.json
+    sheet: dict[str, Any] = response.json
+    return sheet
+
+
+def test_every_demo_listing_has_a_price_that_meets_its_policy_without_a_warning(demo: Client) -> None:
+    sheets = [price_sheet(demo, each["code"]) for each in items(demo, "listings")]
+    listed = csv.DictReader(io.StringIO(demo.get("price-list").text, newline=""))
+
+    assert {each["listing"]: each["problem"] for each in listed} == {each["listing"]: "" for each in sheets}
+    for sheet in sheets:
+        price = sheet["price_per_piece"]
+        assert sheet["warnings"] == [], sheet["listing"]
+        assert not price["is_below_floor"], sheet["listing"]
+        assert Decimal(price["price"]["amount"]) >= Decimal(price["break_even_price"]["amount"]), sheet["listing"]
+
+
+def test_demo_listings_are_in_several_currencies_and_languages_under_every_kind_of_policy(demo: Client) -> None:
+    listings = items(demo, "listings")
+
+    assert {"EUR", "CHF", "GBP", "SEK", "JPY"} == {each["currency"] for each in listings}
+    assert len({each["locale"].partition("_")[0] for each in listings}) >= 4
+    assert {"margin", "markup", "profit_per_piece", "fixed_price"} == {each["policy"]["target"] for each in listings}
+    assert {each["channel"] for each in listings} == {each["code"] for each in items(demo, "channels")}
+
+
+def test_the_prices_of_the_demo_are_of_a_plausible_size(demo: Client) -> None:
+    for listing in items(demo, "listings"):
+        sheet = price_sheet(demo, listing["code"])
+        price, home = sheet["price_per_piece"], sheet["settlement"]
+
+        assert Decimal("0.05") < Decimal(price["margin_share"]) < Decimal("0.5"), listing["code"]
+        assert Decimal(1) < Decimal(home["payout"]["amount"]) < Decimal(80), listing["code"]
+        assert home["payout"]["currency"] == "EUR"
+        assert Decimal(home["profit"]["amount"]) < Decimal(15), listing["code"]
+
+
+def test_a_demo_piece_loses_money_in_all_six_places_on_the_marketplace(demo: Client) -> None:
+    sheet = price_sheet(demo, "beam-market-ch")
+    price = sheet["price_per_piece"]
+
+    names = [fee["name"] for fee in price["fees"]]
+    assert {"commission", "payment"} <= set(names)
+    assert all(Decimal(fee["amount"]["amount"]) > 0 for fee in price["fees"])
+    for taken in ("tax", "shipping_cost", "conversion_cost"):
+        assert Decimal(price[taken]["amount"]) > 0, taken
+    assert Decimal(price["price"]["amount"]) > Decimal(price["target_price"]["amount"]), "rounding"
+
+
+def test_the_demo_stall_takes_nothing_and_buyers_of_the_demo_shop_pay_for_shipping(demo: Client) -> None:
+    stall, shop = price_sheet(demo, "brick-stall"), price_sheet(demo, "pot-shop-gb")
+
+    assert stall["price_per_piece"]["proceeds"] == stall["price_per_piece"]["net_price"]
+    assert stall["shipping"] is None
+    assert [fee["name"] for fee in shop["price_per_piece"]["fees"]] == ["payment"]
+    assert Decimal(shop["price_per_piece"]["shipping_charge"]["amount"]) > 0
+
+
 def test_loading_the_demo_twice_changes_nothing(
     demo: Client, database: Database, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -180,20 +211,24 @@ def test_a_batch_of_bricks_is_quoted_and_the_quotation_printed(
     assert quotation["remarks"]["warnings"] == []
 
 
-@pytest.mark.parametrize("name", ["load_demo", "quote_bricks"])
-def test_a_refused_request_is_told_in_the_words_of_the_service(demo: Client, name: str) -> None:
+SCRIPTS_THAT_ASK = [("load_demo",), ("quote_bricks",), ("price_listing", "brick-stall")]
+
+
+@pytest.mark.parametrize("command", SCRIPTS_THAT_ASK, ids=lambda command: command[0])
+def test_a_refused_request_is_told_in_the_words_of_the_service(demo: Client, command: tuple[str, ...]) -> None:
     with pytest.raises(SystemExit) as stopped:
-        run_script(demo, name, key="none")
+        run_script(demo, *command, key="none")
 
     # Python ends with exit status 1 and this text on standard error.
-    assert f"{name}: " in str(stopped.value.code)
+    assert f"{command[0]}: " in str(stopped.value.code)
     assert "refused with 401: " in str(stopped.value.code)
 
 
-@pytest.mark.parametrize("name", ["load_demo", "quote_bricks"])
-def test_a_service_that_does_not_answer_is_named(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("command", SCRIPTS_THAT_ASK, ids=lambda command: command[0])
+def test_a_service_that_does_not_answer_is_named(command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch) -> None:
+    name, *arguments = command
     monkeypatch.syspath_prepend(str(SCRIPTS))
-    monkeypatch.setattr(sys, "argv", [name, "--url", "http://127.0.0.1:1", "--key", "none"])
+    monkeypatch.setattr(sys, "argv", [name, "--url", "http://127.0.0.1:1", "--key", "none", *arguments])
 
     with pytest.raises(SystemExit, match=r"no answer from http://127\.0\.0\.1:1 "):
         runpy.run_path(str(SCRIPTS / name), run_name="__main__")

@@ -278,10 +278,7 @@ class TestTheSaleOfAProduct:
         ("question", "paths"),
         [
             ({"currency": "HRK"}, [("currency",)]),
-            (
-                {"policy": a_policy(price_step="0.005"), "kept_at": Decimal("0.001")},
-                [("price_step",), ("kept_at",)],
-            ),
+            ({"policy": a_policy(price_step="0.005"), "kept_at": Decimal("0.001")}, [("price_step",), ("kept_at",)]),
             ({"currency": "JPY", "policy": a_policy(price_step="0.5")}, [("price_step",)]),
             (
                 {"tax": "none", "channel": "none", "shipping_service": "none"},

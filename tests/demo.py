@@ -1,0 +1,58 @@
+"""The demo workshop and the scripts, run as the command line runs them; the network alone is stood in for."""
+
+import runpy
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import flask
+import pytest
+import requests_mock as network
+import yaml
+
+from service.store.workshops import new_workshop
+from service.workflows import keys
+from tests.conftest import Client
+from tests.contract import Contract
+
+SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
+
+
+def new_demo(app: flask.Flask, contract: Contract) -> Client:
+    """The demo workshop as scripts/start makes it, with nothing in it yet."""
+    described = yaml.safe_load((SCRIPTS / "demo" / "workshop.yaml").read_text())["workshop"]
+    workshop = new_workshop(**{name.replace("-", "_"): text for name, text in described.items()})
+    key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
+    return Client(app=app, contract=contract, key=key, workshop=workshop)
+
+
+def run_script(
+    client: Client, name: str, *arguments: str, key: str | None = None, before: Callable[[str], None] | None = None
+) -> None:
+    """Run a script as the command line does; what it sends reaches the application.
+
+    Args:
+        before: called with the method of each request, before it is answered.
+    """
+
+    def answer(request: Any, context: Any) -> bytes:
+        if before is not None:
+            before(request.method)
+        response = client.request(request.method, request.path_url, request.body, headers=dict(request.headers))
+        context.status_code, context.headers = response.status_code, dict(response.headers)
+        data: bytes = response.data
+        return data
+
+    command = [name, "--url", "http://pugmill.example/", "--key", key or client.key, *arguments]
+    with network.Mocker() as mocker, pytest.MonkeyPatch.context() as patch:
+        mocker.register_uri(network.ANY, network.ANY, content=answer)
+        patch.syspath_prepend(str(SCRIPTS))
+        patch.setattr(sys, "argv", command)
+        runpy.run_path(str(SCRIPTS / name), run_name="__main__")
+
+
+def items(client: Client, collection: str) -> list[dict[str, Any]]:
+    """Everything in a collection."""
+    found: list[dict[str, Any]] = client.get(f"{collection}?limit=100").json["items"]
+    return found
