@@ -70,43 +70,6 @@ class StatedParcels:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ShippingStatement:
-    """What it costs to ship some pieces. Each product is packed by itself: no parcel holds two products.
-
-    Attributes:
-        service: code of the shipping service.
-        name: its name.
-        zone: where to.
-        as_of: the date of the rates.
-        valid_from: the first day of the terms used.
-        parcels: every kind of parcel; each piece is in exactly one parcel.
-        parcel_count: how many parcels there are.
-        mass_kg: what they weigh together.
-        carriage: what they cost without the fuel surcharge.
-        fuel_surcharge: on all of them.
-        price: carriage and fuel surcharge.
-        workshop_price: the same in the workshop's currency, converted unrounded and rounded once.
-        exchange_rates: the published rates it was converted with; within a price sheet they stand with the sheet's.
-        cautions: where a parcel is too heavy for one person.
-    """
-
-    service: str
-    name: str
-    zone: str
-    as_of: date
-    valid_from: date
-    parcels: tuple[StatedParcels, ...]
-    parcel_count: int
-    mass_kg: Decimal
-    carriage: Money
-    fuel_surcharge: Money
-    price: Money
-    workshop_price: Money
-    exchange_rates: tuple[UsedRates, ...]
-    cautions: tuple[Caution, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Shipment:
     """What an estimate is for.
 
@@ -123,6 +86,33 @@ class Shipment:
     zone: str
     as_of: date
     valid_from: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShippingStatement(Shipment):
+    """What it costs to ship some pieces. Each product is packed by itself: no parcel holds two products.
+
+    Attributes:
+        parcels: every kind of parcel; each piece is in exactly one parcel.
+        parcel_count: how many parcels there are.
+        mass_kg: what they weigh together.
+        carriage: what they cost without the fuel surcharge.
+        fuel_surcharge: on all of them.
+        price: carriage and fuel surcharge.
+        workshop_price: the same in the workshop's currency, converted unrounded and rounded once.
+        exchange_rates: the published rates it was converted with; within a price sheet they stand with the sheet's.
+        cautions: where a parcel is too heavy for one person.
+    """
+
+    parcels: tuple[StatedParcels, ...]
+    parcel_count: int
+    mass_kg: Decimal
+    carriage: Money
+    fuel_surcharge: Money
+    price: Money
+    workshop_price: Money
+    exchange_rates: tuple[UsedRates, ...]
+    cautions: tuple[Caution, ...]
 
 
 @exactly
