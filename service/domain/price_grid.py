@@ -35,7 +35,7 @@ class PriceGrid:
     def above(self, price: Decimal) -> Decimal:
         """The least price of the grid that is above this one."""
         steps = (whole_down((price - ending) / self.step) + 1 for ending in self.endings)
-        return min(max(whole, ZERO) * self.step + ending for whole, ending in zip(steps, self.endings, strict=True))
+        return min(whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True))
 
     def least(self, allowed: Iterable[Interval], at_least: Decimal = ZERO) -> Decimal | None:
         """The least price of the grid within the intervals, which rise, and not below this; None if there is none."""

@@ -7,6 +7,7 @@ import pytest
 
 from service.domain.channels import MAX_FEES, Banding, Channel, ChannelRate, Fee, FeeBand, FeeBase, Payer
 from service.domain.errors import InvalidValuesError
+from service.domain.exact import exactly
 from service.domain.piecewise import value_at
 from service.domain.pricing_policy import Display
 from service.encoding import decoded
@@ -113,9 +114,11 @@ class TestAFee:
 
     def test_names_the_band_that_ends_a_hair_short_of_the_base(self) -> None:
         fee = banded(UP_TO_10, UP_TO_100, BEYOND)
-        a_hair_short = Decimal("0.9999999999999999999999999999999")
+        a_hair_short = Decimal("0.999999999999999999999999999999999")
 
-        assert fee.band_at(Decimal(10), lambda amount: amount * a_hair_short).share == Decimal("0.1")
+        band = exactly(fee.band_at)(Decimal(10), lambda amount: amount * a_hair_short)
+
+        assert band.share == Decimal("0.1")
 
 
 class TestAFeeIsRefused:

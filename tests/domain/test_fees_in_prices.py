@@ -166,6 +166,28 @@ class TestAStepDownOfTheCommissionAt10:
         assert amounts(stated(self.found, kept_at="10"))["profit"] == "0.500000"  # 10 × 0.8 − 7.50
 
 
+class TestAStepDownInPricesShownWithoutTax:
+    """The same step at 12.50 gross, which is 10 without the tax of 25 %; 7.50 and a profit of 0.50 are due.
+
+    Up to 10: N − 0.2 × 1.25 N = 8 at N = 10.66…, above 10; above: N − 0.1 × 1.25 N = 8 at N = 9.14…
+    """
+
+    def test_asks_the_least_price_above_the_step(self) -> None:
+        found = pricing(
+            {"share": "0", "bands": [{"up_to": "12.50", "share": "0.2"}, {"above": "12.50", "share": "0.1"}]},
+            full="7.50",
+            tax="0.25",
+            display=Display.TAX_EXCLUSIVE,
+            target="profit_per_piece",
+            value="0.50",
+        )
+
+        price = stated(found)
+
+        assert (str(price.price), str(price.target_price)) == ("10.01 EUR", "10.010000 EUR")
+        assert amounts(price)["profit"] == "1.258750"  # 10.01 × 0.875 − 7.50
+
+
 class TestAMinimumFeeOnACheapPiece:
     """10 %, at least 1.00; a piece costs 3 and 2 are to be left: x − 1 = 5 at x = 6, where 10 % would be 0.60."""
 
@@ -274,6 +296,19 @@ class TestPayoutInAnotherCurrency:
         }
         assert formulas(price)["conversion cost"] == "(gross price + shipping charge − fees) × 0.025"
 
+    def test_may_be_asked_for_less_than_the_fees_at_a_loss_that_is_allowed(self) -> None:
+        """x − 1 = −0.90 at x = 0.10: nothing is paid out, so there is nothing to convert."""
+        found = pricing(
+            {"share": "0", "fixed": "1"},
+            full="0",
+            is_converted=True,
+            terms={"conversion_spread_share": "0.5"},
+            target="profit_per_piece",
+            value="-0.90",
+        )
+
+        assert str(stated(found).price) == "0.10 EUR"
+
     def test_converts_nothing_where_the_fees_are_more_than_the_price(self) -> None:
         found = pricing(
             {"share": "0", "fixed": "1"},
@@ -310,6 +345,11 @@ class TestPortions:
         assert formulas(price)["commission"] == (
             "0.1 × the gross price from 0 to 10 + 0.05 × the gross price from 10 to 40"
         )
+
+    def test_of_a_price_of_0_name_the_first(self) -> None:
+        price = stated(self.found("60"), kept_at="0")
+
+        assert formulas(price)["commission"] == "0.1 × the gross price from 0 to 10"
 
     def test_are_all_taken_of_a_dear_piece(self) -> None:
         price = stated(self.found("60"))
@@ -472,6 +512,20 @@ class TestATargetOutOfReach:
             found.asked()
 
         assert error.value.highest == Decimal("0.1")
+
+    def test_is_told_what_the_end_of_a_band_reaches_by_the_fee_of_that_band(self) -> None:
+        """At 20, half is taken and 10 − 1 are left; a tenth is taken above it, but the grid goes on at 40."""
+        bands = [
+            {"up_to": "20", "share": "0.5"},
+            {"above": "20", "up_to": "30", "share": "0.1"},
+            {"above": "30", "share": "0.9"},
+        ]
+        found = pricing({"share": "0", "bands": bands}, full="1", target="margin", value="0.6", price_step="20")
+
+        with pytest.raises(UnreachableTargetError) as error:
+            found.asked()
+
+        assert (error.value.highest, error.value.at_price) == (Decimal("0.45"), 20)
 
     @pytest.mark.parametrize(("target", "value"), [("markup", "0.5"), ("profit_per_piece", "2")])
     def test_is_told_in_what_was_aimed_at_and_as_a_margin_besides(self, target: str, value: str) -> None:

@@ -24,7 +24,7 @@ def a_sale(
     tax: str = "0",
     rate: str = "1",
     is_converted: bool = False,
-    shipping_cost: str = "0",
+    shipping_cost: str | None = "0",
     **terms: Any,
 ) -> Sale:
     """A sale through a channel with these fees, whose amounts are converted at a rate."""
@@ -36,7 +36,7 @@ def a_sale(
         tax_share=Decimal(tax),
         convert=convert,
         is_converted=is_converted,
-        shipping_cost=Decimal(shipping_cost),
+        shipping_cost=None if shipping_cost is None else Decimal(shipping_cost),
     )
 
 
@@ -112,6 +112,13 @@ class TestShipping:
 
         assert (sale.shipping_cost, sale.shipping_charge) == (6, 20)
 
+    @pytest.mark.parametrize("charge", [{}, {"shipping_charge": "10"}], ids=["none of its own", "10"])
+    def test_is_not_charged_where_nothing_is_shipped(self, charge: dict[str, str]) -> None:
+        sale = a_sale(tax=A_QUARTER, shipping_cost=None, shipping_paid_by="buyer", **charge)
+
+        assert (sale.shipping_cost, sale.shipping_charge) == (0, 0)
+        assert sale.is_plain
+
 
 class TestTheConversionSpread:
     def test_is_taken_of_what_is_left_after_fees_and_with_the_shipping_charge(self) -> None:
@@ -131,7 +138,7 @@ class TestTheConversionSpread:
         sale = a_sale({"fixed": "3"}, is_converted=True, conversion_spread_share="0.02")
 
         assert (sale.paid_out(Decimal(1)), sale.conversion_cost(Decimal(1))) == (-2, 0)
-        assert sale.proceeds(Decimal(1)) == -2
+        assert sale.proceeds(Decimal(1)) == value_at(sale.taxed_proceeds(), Decimal(1)) == -2
 
 
 EVERYTHING = a_sale(

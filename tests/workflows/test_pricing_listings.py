@@ -278,14 +278,15 @@ class TestTheSaleOfAProduct:
         ("question", "paths"),
         [
             ({"currency": "HRK"}, [("currency",)]),
-            ({"policy": a_policy(price_step="0.005"), "kept_at": Decimal("0.001")}, [("price_step",), ("kept_at",)]),
+            ({"policy": a_policy(target="fixed_price", value="1.005")}, [("value",)]),
+            ({"kept_at": Decimal("0.001")}, [("kept_at",)]),
             ({"currency": "JPY", "policy": a_policy(price_step="0.5")}, [("price_step",)]),
             (
                 {"tax": "none", "channel": "none", "shipping_service": "none"},
                 [("tax",), ("channel",), ("shipping_service",)],
             ),
         ],
-        ids=["ended currency", "finer than the cent", "finer than the yen", "nobody's"],
+        ids=["ended currency", "finer than the cent", "finer than the cent too", "finer than the yen", "nobody's"],
     )
     def test_what_is_wrong_with_a_question_is_named(
         self, seller: Owner, question: dict[str, Any], paths: list[tuple[str, ...]]
