@@ -42,25 +42,21 @@ class Surroundings:
 def _surroundings_query() -> sa.Select[Any]:
     """Everything that one thing needs, through any depth, each with its rate in force, in one statement."""
     workshop_id = sa.bindparam("workshop_id", type_=sa.Uuid)
-    reached = (
-        sa.select(registrations.c.collection, registrations.c.code)
-        .where(
-            registrations.c.workshop_id == workshop_id,
-            sa.or_(
-                sa.and_(
-                    registrations.c.collection == sa.bindparam("collection"),
-                    registrations.c.code == sa.bindparam("code"),
-                ),
-                sa.and_(registrations.c.collection == "overheads", sa.bindparam("collection") == "products"),
-            ),
-            registrations.c.retired_at.is_(None),
-        )
-        .cte("reached", recursive=True)
+    collection = sa.bindparam("collection", type_=sa.String)
+    registered = sa.select(registrations.c.collection, registrations.c.code).where(
+        registrations.c.workshop_id == workshop_id, registrations.c.retired_at.is_(None)
     )
+    # Two questions rather than one with "or", for which the engines would look through the whole register.
+    thing = registered.where(
+        registrations.c.collection == collection, registrations.c.code == sa.bindparam("code", type_=sa.String)
+    )
+    pools = registered.where(registrations.c.collection == "overheads", collection == "products")
+    reached = thing.cte("reached", recursive=True)
     reached = reached.union(
+        pools,
         sa.select(uses.c.used_collection, uses.c.used_code).where(
             uses.c.workshop_id == workshop_id, uses.c.collection == reached.c.collection, uses.c.code == reached.c.code
-        )
+        ),
     )
     in_force = rates.alias("in_force")
     latest = (

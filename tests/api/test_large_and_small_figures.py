@@ -1,13 +1,13 @@
 """Amounts exact to the last digit of their currency, and refused where they no longer could be."""
 
-from decimal import Decimal, localcontext
+from decimal import ROUND_CEILING, Decimal, localcontext
 from typing import Any
 
 import flask
 import pytest
 
 from tests.api.outside import refused
-from tests.builders import material, money, policy, quotation
+from tests.builders import channel, channel_rate, fee, listing, material, money, policy, quotation
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
@@ -35,6 +35,15 @@ def exact(*factors: str) -> Decimal:
 def asking(**changes: Any) -> dict[str, Any]:
     line = {"product": "piece", "quantity": 3, "tax": "vat", "policy": policy("fixed_price", "0.99"), **changes}
     return quotation(quoted_on="2026-11-25", lines=[line])
+
+
+def with_listing(client: Client, price: str = "0.80", terms: Any = None, **changes: Any) -> str:
+    """The product on sale in the workshop's currency; answers where its price sheet is."""
+    with_product(client, price)
+    client.register("channels/stall", channel(), **{"2026-01-01": terms or channel_rate(fees=[])})
+    body = {"product": "piece", "channel": "stall", "currency": client.workshop.currency, **changes}
+    client.register("listings/piece", listing(**body))
+    return f"listings/piece/price-sheet?{DAY}"
 
 
 class TestExactness:
@@ -181,3 +190,95 @@ class TestMinorUnits:
         response = client.put("materials/hdpe/rates/2026-01-01", {"price": money("0.2345678901")})
 
         assert response.json["price"]["amount"] == "0.2345678901"
+
+
+NINES = "9" * 28
+
+
+class TestListings:
+    @pytest.mark.parametrize(("currency", "digits"), MINOR_UNITS.items())
+    def test_a_price_near_nothing_is_one_minor_unit_and_nothing_is_nothing(
+        self, app: flask.Flask, contract: Contract, currency: str, digits: int
+    ) -> None:
+        client = make_client(app, contract, currency=currency)
+        for price, units in (("0.000000001", 1), ("0", 0)):
+            sheet = client.get(with_listing(client, price)).json
+
+            assert Decimal(sheet["price_per_piece"]["price"]["amount"]) == Decimal(units).scaleb(-digits)
+            assert Decimal(sheet["price_per_piece"]["price"]["amount"]).as_tuple().exponent == -digits
+            assert (sheet["price_per_piece"]["margin_share"] is None) is (units == 0)
+            listed = client.get(f"price-list?{DAY}").text.splitlines()[1]
+            assert f",{sheet['price_per_piece']['price']['amount']}," in listed
+
+    @pytest.mark.parametrize("price", ["123456789012345678.12", "999999999999999999"])
+    def test_a_price_of_eighteen_digits_is_exact(self, client: Client, price: str) -> None:
+        """Half of the net price is margin, and the tax of 21 % is inside."""
+        sheet = client.get(with_listing(client, price, policy=policy(value="0.5"))).json
+
+        expected = exact(price, "7", "2", "1.21").quantize(Decimal("0.01"), ROUND_CEILING)
+        assert Decimal(sheet["price_per_piece"]["price"]["amount"]) == expected
+        assert f"{expected:,}" in sheet["formatted_price"]
+
+    @pytest.mark.parametrize(
+        ("price", "terms", "pricing"),
+        [
+            (NINES, {}, policy()),
+            ("0.80", {"fees": [fee(share="0", fixed=NINES)]}, policy()),
+            ("0.80", {"fees": [fee(share="0", minimum=NINES)]}, policy()),
+            ("0.80", {}, policy("markup", NINES)),
+            ("0.80", {}, policy("profit_per_piece", NINES)),
+            ("0.80", {}, policy(never_below_amount=NINES)),
+            ("0.80", {}, policy("margin", f"0.{NINES}")),
+        ],
+        ids=["cost", "fixed fee", "least fee", "markup", "profit", "floor", "margin close to 1"],
+    )
+    def test_a_price_with_too_many_digits_is_refused_and_told_in_the_list(
+        self, client: Client, price: str, terms: dict[str, Any], pricing: dict[str, Any]
+    ) -> None:
+        question = with_listing(client, price, channel_rate(**{"fees": [], **terms}), policy=pricing)
+
+        response = refused(client, "GET", question, status=422)
+
+        assert response.json["type"].endswith("/figure-too-large")
+        assert response.json["detail"] in client.get(f"price-list?{DAY}").text
+
+    @pytest.mark.parametrize("question", [f"kept_at={NINES}", f"discount_share=0.{NINES}"])
+    def test_a_question_with_too_many_digits_is_refused(self, client: Client, question: str) -> None:
+        refused(client, "GET", f"{with_listing(client)}&{question}", status=422)
+
+    @pytest.mark.parametrize(
+        "charge",
+        [
+            {"share": f"0.{'1' * 28}"},
+            {"share": "0.1", "tax_share": f"0.{'1' * 28}"},
+            {"share": "0", "fixed": f"0.{'1' * 28}"},
+            {"share": "0", "bands": [{"up_to": f"0.{'0' * 27}1"}, {"above": f"0.{'0' * 27}1", "share": "0.1"}]},
+            {"share": "0", "bands": [{"up_to": NINES, "share": "0.1"}, {"above": NINES}]},
+        ],
+        ids=["share", "tax", "amount", "a band of nothing", "a band of everything"],
+    )
+    def test_figures_of_28_digits_in_a_fee_leave_the_price_exact_to_the_cent(
+        self, client: Client, charge: dict[str, Any]
+    ) -> None:
+        """The least price with a margin of 0.35 has it, and the price a cent below has not."""
+        question = with_listing(client, terms=channel_rate(fees=[fee(**charge)]))
+
+        found = client.get(question).json["price_per_piece"]
+        below = client.get(f"{question}&kept_at={Decimal(found['price']['amount']) - Decimal('0.01')}").json
+
+        assert Decimal(found["margin_share"]) >= Decimal("0.35") > Decimal(below["price_per_piece"]["margin_share"])
+
+    def test_fifty_fees_of_fifty_bands_are_priced(self, client: Client) -> None:
+        ends = [str(number) for number in range(1, 50)]
+        bands = [
+            {"above": above, "share": f"0.0{number % 2}", "fixed": "0.01", **({"up_to": up_to} if up_to else {})}
+            for number, (above, up_to) in enumerate(zip(["0", *ends], [*ends, None], strict=True))
+        ]
+        fees = [fee(name=f"fee {number}", share="0", bands=bands) for number in range(50)]
+
+        found = client.get(
+            with_listing(client, terms=channel_rate(fees=fees), policy=policy("fixed_price", "3.50"))
+        ).json
+
+        assert len(found["price_per_piece"]["fees"]) == 50
+        assert found["price_per_piece"]["fee_total"] == money("2.250000")  # 50 × (0.01 × 3.50 + 0.01)

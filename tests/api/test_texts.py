@@ -3,7 +3,7 @@
 import pytest
 
 from tests.api.outside import pointers, refused
-from tests.builders import material, quotation
+from tests.builders import listing, material, quotation, register_workshop
 from tests.conftest import Client
 
 NO_NAME = {
@@ -51,6 +51,25 @@ class TestTexts:
         assert pointers(refused(workshop, "POST", "quotations", quotation(customer={"name": name}), status=422)) == [
             "/customer/name"
         ]
+
+    @pytest.mark.parametrize(
+        "name",
+        [name for name in NO_NAME.values() if name.strip()],
+        ids=[each for each in NO_NAME if NO_NAME[each].strip()],
+    )
+    def test_a_listing_may_have_no_name_but_not_such_a_name(self, workshop: Client, name: str) -> None:
+        for member in ("name", "note"):
+            response = refused(workshop, "PUT", "listings/sheet-online", listing(**{member: name}), status=422)
+            assert pointers(response) == [f"/{member}"]
+
+    @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES.keys())
+    def test_a_price_sheet_carries_a_listing_s_name_to_the_letter(self, client: Client, name: str) -> None:
+        register_workshop(client)
+        client.register("listings/named", listing(name=name, description=name))
+
+        sheet = client.get("listings/named/price-sheet?as_of=2026-11-25").json
+
+        assert (sheet["name"], sheet["description"]) == (name, name)
 
     @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES.keys())
     def test_a_name_is_kept_to_the_letter(self, client: Client, name: str) -> None:
