@@ -130,7 +130,7 @@ class Pricing:
         self.policy, self.costs, self.sale = policy, costs, sale
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
         self._minor = PriceGrid(step=UNITS[self.decimals])
-        self._proceeds = sale.taxed_proceeds()
+        self._proceeds = sale.taxed_proceeds
         self._brought: dict[Decimal, tuple[Interval, ...]] = {}
 
     @exactly

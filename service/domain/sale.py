@@ -44,6 +44,7 @@ class Sale:
         conversion_share: what it keeps of what it pays out when that is another currency.
         shipping_cost: what shipping a piece costs the workshop.
         shipping_charge: what the buyer is charged for it, tax included.
+        taxed_proceeds: (1 + tax) × proceeds as a function of the gross price.
     """
 
     display: Display = Display.TAX_EXCLUSIVE
@@ -52,6 +53,10 @@ class Sale:
     conversion_share: Decimal = ZERO
     shipping_cost: Decimal = ZERO
     shipping_charge: Decimal = ZERO
+    taxed_proceeds: Function = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "taxed_proceeds", self._taxed_proceeds())
 
     @property
     def with_tax(self) -> Decimal:
@@ -107,7 +112,7 @@ class Sale:
         return net - taken - self.shipping_cost + self.net_shipping_charge
 
     @exactly
-    def taxed_proceeds(self) -> Function:
+    def _taxed_proceeds(self) -> Function:
         """(1 + tax) × proceeds as a function of the gross price g.
 
         Multiplied by what adds the tax, so that no division is rounded before an equation is solved:

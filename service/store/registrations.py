@@ -48,11 +48,17 @@ def _registration(row: Any) -> Registration:
     )
 
 
+_ONE = sa.select(registrations).where(
+    registrations.c.workshop_id == sa.bindparam("workshop_id"),
+    registrations.c.collection == sa.bindparam("collection"),
+    registrations.c.code == sa.bindparam("code"),
+)
+"""Put together once: every sheet of a listing asks it."""
+
+
 def find_registration(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> Registration | None:
     """The row, retired or not."""
-    row = connection.execute(
-        sa.select(registrations).where(within(registrations, workshop_id, collection, code))
-    ).first()
+    row = connection.execute(_ONE, {"workshop_id": workshop_id, "collection": collection, "code": code}).first()
     return None if row is None else _registration(row)
 
 

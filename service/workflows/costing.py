@@ -1,8 +1,9 @@
 """What a batch consumes, what it costs, what to ask for it: on any date, and what if other rates held."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any, TypeVar
 
 from service.domain.bill import BillOfResources, stated
 from service.domain.cautions import Caution
@@ -13,6 +14,7 @@ from service.domain.explosion import bill_of_resources
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
 from service.domain.resources import Overhead, Reference
+from service.memory import Memory
 from service.store import rates as dated_rates
 from service.store import registrations
 from service.store.database import Database
@@ -21,6 +23,8 @@ from service.store.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
 from service.workflows.exchange import Exchange
 from service.workflows.registering import described
+
+T = TypeVar("T")
 
 MAX_LINES = 50_000
 """The most lines that one request may have worked out, over all its batches."""
@@ -37,11 +41,28 @@ class Costing:
         surroundings: the products, what they name, and the rates.
         card: the rates in force on the date, what-if terms included.
         exchange: converts amounts, and remembers the exchange rates used.
+        memory: what follows from the state alone, from one request to the next.
+        state: of the workshop, on the date.
     """
 
     surroundings: Surroundings
     card: RateCard
     exchange: Exchange
+    memory: Memory[Any]
+    state: tuple[Hashable, ...]
+
+    def remembered(self, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
+        """What follows from the state and the key alone, made once; the exchange rates it took count as used.
+
+        Not for what follows from what-if rates: these are no part of the state.
+        """
+        found: tuple[T, Any] | None = self.memory.find((*self.state, *key))
+        if found is None:
+            found = self.exchange.tracked(make)
+            self.memory.keep((*self.state, *key), found)
+        else:
+            self.exchange.recall(found[1])
+        return found[0]
 
     def bill(self, code: str, quantity: int) -> BillOfResources:
         """What a batch consumes."""
@@ -118,7 +139,13 @@ def prepare(
     if what_if:
         _check_what_if(database, workshop, what_if)
         card = card.replaced(what_if)
-    return Costing(surroundings=around, card=card, exchange=Exchange(database, workshop, as_of))
+    return Costing(
+        surroundings=around,
+        card=card,
+        exchange=Exchange(database, workshop, as_of),
+        memory=database.memory,
+        state=(workshop.workshop_id, workshop.revision, as_of),
+    )
 
 
 def _check_what_if(database: Database, workshop: Workshop, what_if: WhatIf) -> None:

@@ -1,9 +1,10 @@
 """Exchange rates: entered, imported, withdrawn and read back, and amounts converted with them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import TypeVar
 
 from service.domain.errors import MissingExchangeRateError
 from service.domain.exact import exactly
@@ -15,6 +16,8 @@ from service.store.exchange import StoredDay
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import Outcome, Precondition, Registering, always
+
+T = TypeVar("T")
 
 
 class Exchange:
@@ -44,6 +47,19 @@ class Exchange:
         if day is None:
             day = self._pairs[pair] = self._day_for(*pair)
         return day.converted(money, currency)
+
+    def tracked(self, make: Callable[[], T]) -> tuple[T, Mapping[tuple[str, str], DayRates]]:
+        """What is made, and the rates that were needed for it."""
+        before, self._pairs = self._pairs, {}
+        try:
+            made = make()
+        finally:
+            needed, self._pairs = self._pairs, {**before, **self._pairs}
+        return made, needed
+
+    def recall(self, needed: Mapping[tuple[str, str], DayRates]) -> None:
+        """Count rates as used that something was made with before."""
+        self._pairs.update(needed)
 
     def _day_for(self, one: str, other: str) -> DayRates:
         for code in (one, other):

@@ -26,6 +26,7 @@ from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, costed, prepare, subject
 
+_CONDITIONS = ("product", "tax", "channel", "currency", "shipping_service", "shipping_zone")
 _VALUE = ("value",)
 """What a target is measured by; for the inverse question it has no meaning."""
 
@@ -190,7 +191,7 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
         cash_price=cash_rounded(found.gross, way.currency),
-        shipping=way.shipping(),
+        shipping=way.shipping,
         discount=way.discount(found),
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
@@ -208,8 +209,14 @@ class _Way:
         self.currency = question.currency or home
         self.facts = costing.surroundings.facts
         self.channel: Channel | None = self.facts["channels"][question.channel] if question.channel else None
-        self.estimate = self._estimate()
-        self.sale = self._sale()
+        self.estimate, self.shipping, self.sale = costing.remembered(
+            ("sale", *(getattr(question, member) for member in _CONDITIONS), question.policy.display), self._conditions
+        )
+
+    def _conditions(self) -> tuple[ShippingEstimate | None, ShippingStatement | None, Sale]:
+        """How a piece is sent and under which conditions it is sold; alike for every batch and policy."""
+        estimate = self._estimate()
+        return estimate, self._shipping(estimate), self._sale(estimate)
 
     def price(self, sheet: CostSheet) -> Price:
         """The price that is asked, or looked at."""
@@ -259,13 +266,13 @@ class _Way:
     def _terms(self, collection: str, code: str) -> Any:
         return self.costing.card.rates[f"{collection}/{code}"].terms
 
-    def _sale(self) -> Sale:
+    def _sale(self, estimate: ShippingEstimate | None) -> Sale:
         tax_share = ZERO
         if self.question.tax is not None:
             terms = self._terms("taxes", self.question.tax)
             assert isinstance(terms, TaxRate)  # a tax has no other terms
             tax_share = terms.rate_share
-        shipping_cost = self._shipping_cost()
+        shipping_cost = self._shipping_cost(estimate)
         asked = self.question.policy.display
         if self.channel is None or self.question.channel is None:
             display = asked or Display.TAX_EXCLUSIVE
@@ -284,11 +291,8 @@ class _Way:
             shipping_cost=shipping_cost,
         )
 
-    def _shipping_cost(self) -> Decimal | None:
-        if self.estimate is None:
-            return None
-        price = self.estimate.price
-        return self._converted(price.amount, price.currency)
+    def _shipping_cost(self, estimate: ShippingEstimate | None) -> Decimal | None:
+        return None if estimate is None else self._converted(estimate.price.amount, estimate.price.currency)
 
     def _estimate(self) -> ShippingEstimate | None:
         """How a single piece is sent; nothing if no service is named."""
@@ -300,12 +304,12 @@ class _Way:
         service = self.facts["shipping-services"][code]
         return shipping_estimate([(self.question.product, product, 1)], service, terms, zone)
 
-    def shipping(self) -> ShippingStatement | None:
+    def _shipping(self, estimate: ShippingEstimate | None) -> ShippingStatement | None:
         """The same as it is shown."""
         code, zone = self.question.shipping_service, self.question.shipping_zone
-        if self.estimate is None or code is None or zone is None:
+        if estimate is None or code is None or zone is None:
             return None
         rate = self.costing.card.rates[f"shipping-services/{code}"]
         name = self.facts["shipping-services"][code].name
         shipment = Shipment(service=code, name=name, zone=zone, as_of=self.question.as_of, valid_from=rate.valid_from)
-        return shipping_statement(self.estimate, shipment, currency=self.home, convert=self.costing.exchange)
+        return shipping_statement(estimate, shipment, currency=self.home, convert=self.costing.exchange)

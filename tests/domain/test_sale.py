@@ -138,7 +138,7 @@ class TestTheConversionSpread:
         sale = a_sale({"fixed": "3"}, is_converted=True, conversion_spread_share="0.02")
 
         assert (sale.paid_out(Decimal(1)), sale.conversion_cost(Decimal(1))) == (-2, 0)
-        assert sale.proceeds(Decimal(1)) == value_at(sale.taxed_proceeds(), Decimal(1)) == -2
+        assert sale.proceeds(Decimal(1)) == value_at(sale.taxed_proceeds, Decimal(1)) == -2
 
 
 EVERYTHING = a_sale(
@@ -166,7 +166,7 @@ class TestTheEquation:
     def test_is_what_the_price_brings_in_times_one_and_the_tax(self, gross: str) -> None:
         proceeds = exactly(EVERYTHING.proceeds)(Decimal(gross))
 
-        found = value_at(exactly(EVERYTHING.taxed_proceeds)(), Decimal(gross))
+        found = value_at(EVERYTHING.taxed_proceeds, Decimal(gross))
 
         assert found == exactly(lambda: proceeds * EVERYTHING.with_tax)()
 
@@ -190,7 +190,7 @@ class TestTheEquation:
             shipping_charge="5",
         )
 
-        (piece,) = sale.taxed_proceeds()
+        (piece,) = sale.taxed_proceeds
 
         assert (piece.slope, piece.constant) == (Decimal("0.9"), Decimal("4.5"))
 
@@ -201,7 +201,7 @@ class TestTheEquation:
             shipping_charge="5",
         )
 
-        found = sale.taxed_proceeds()
+        found = sale.taxed_proceeds
 
         assert value_at(found, Decimal(0)) == 3
         assert value_at(found, Decimal("0.01")) == Decimal("4.509")

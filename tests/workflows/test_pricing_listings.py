@@ -453,3 +453,20 @@ class TestAPriceList:
         stale = next(entries)
 
         assert asked(both).price_per_piece.price == listed(both)[1].price != stale.price
+
+
+def test_conditions_that_are_remembered_still_show_the_exchange_rates_they_took(owner: Owner) -> None:
+    builders.register_workshop(owner)
+    owner.put_rate("channels/bazaar", "2026-06-01", builders.channel_rate())  # its amounts are in EUR
+    owner.put_exchange_rates("2026-11-20", USD="1.25", CHF="0.95")
+    for batch in (20, 30):
+        owner.put(f"listings/batch-of-{batch}", builders.listing(currency="CHF", standard_batch=batch))
+
+    first, second = (
+        listings.price_listing(owner.database, owner.workshop, f"batch-of-{batch}", ListingQuestion(as_of=TODAY))
+        for batch in (20, 30)
+    )
+
+    assert first.exchange_rates == second.exchange_rates
+    assert [sorted(day.rates) for day in second.exchange_rates] == [["CHF"]]
+    assert first.price_per_piece.fees[1].formula == second.price_per_piece.fees[1].formula
