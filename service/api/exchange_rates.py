@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import flask
 from flask.views import MethodView
 
-from service.api.answers import answer, nothing, precondition
+from service.api.answers import CSV, answer, nothing, precondition
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
@@ -29,7 +29,6 @@ from service.feeds.reference_rates import ReferenceRates, Span
 from service.workflows import exchange
 from service.workflows import feed as fetching
 
-CSV = "text/csv"
 blueprint = Blueprint(
     "exchange-rates", __name__, url_prefix="/v1/exchange-rates", description="What amounts are converted with."
 )

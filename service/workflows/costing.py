@@ -10,6 +10,7 @@ from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, cost_statement
 from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError, TooComplexError
+from service.domain.exchange import DayRates
 from service.domain.explosion import bill_of_resources
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
@@ -33,6 +34,23 @@ WhatIf = Mapping[str, RateTerms]
 """Terms that replace those in force, by resource, for one answer only."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Remembered:
+    """What was made in a state, and the exchange rates it took.
+
+    Attributes:
+        value: what was made.
+        rates: the day's rates by pair of currencies.
+    """
+
+    value: Any
+    rates: Mapping[tuple[str, str], DayRates]
+
+    def __len__(self) -> int:
+        """What it weighs in memory, in registered things; more rather than less."""
+        return 100
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Costing:
     """Everything needed to cost some products on a date.
@@ -54,15 +72,17 @@ class Costing:
     def remembered(self, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
         """What follows from the state and the key alone, made once; the exchange rates it took count as used.
 
-        Not for what follows from what-if rates: these are no part of the state.
+        Not for what follows from what-if rates, which are no part of the state; and what is made must not hold on to
+        the surroundings, or they would stay in memory with it.
         """
-        found: tuple[T, Any] | None = self.memory.find((*self.state, *key))
+        found: _Remembered | None = self.memory.find((*self.state, *key))
         if found is None:
-            found = self.exchange.tracked(make)
+            found = _Remembered(*self.exchange.tracked(make))
             self.memory.keep((*self.state, *key), found)
         else:
-            self.exchange.recall(found[1])
-        return found[0]
+            self.exchange.recall(found.rates)
+        value: T = found.value
+        return value
 
     def bill(self, code: str, quantity: int) -> BillOfResources:
         """What a batch consumes."""

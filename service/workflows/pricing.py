@@ -282,11 +282,13 @@ class _Way:
             raise InvalidValuesError([InvalidValueError(("display",), reason)])
         terms = self._terms("channels", self.question.channel)
         assert isinstance(terms, ChannelRate)  # a channel has no other terms
+        # The sale is remembered: it may hold on to the exchange rates, but not to all that this price was made from.
+        exchange, currency, of_terms = self.costing.exchange, self.currency, terms.currency or self.currency
         return sale_through(
             terms,
             display=self.channel.display,
             tax_share=tax_share,
-            convert=lambda amount: self._converted(amount, terms.currency or self.currency) if amount else ZERO,
+            convert=lambda amount: exchange.converted(in_currency(amount, of_terms), currency) if amount else ZERO,
             is_converted=self.payout_currency != self.currency,
             shipping_cost=shipping_cost,
         )
