@@ -10,7 +10,7 @@ from service.domain.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.learning import learning_factor
 from service.domain.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
 from service.domain.rates import ENTIRE_TOOL, RECLAIMED, WHOLE, part_of
-from service.domain.resources import STANDING, CostClass, Machine, MaterialUse, OverheadBase
+from service.domain.resources import STANDING, Machine, MaterialUse, OverheadBase, Registered, heading
 
 MAX_DEPTH = 50
 MAX_RESOURCES = 10_000
@@ -164,30 +164,26 @@ class _Explosion:
 
     def lines(self) -> Iterator[ResourceLine]:
         """Every resource with a quantity, under the cost sheet's headings."""
-        yield from self._material_lines(MaterialUse.DIRECT_MATERIAL, CostClass.DIRECT_MATERIAL)
-        yield from self._material_lines(MaterialUse.PACKAGING, CostClass.PACKAGING)
+        yield from self._material_lines(MaterialUse.DIRECT_MATERIAL)
+        yield from self._material_lines(MaterialUse.PACKAGING)
         for code, minutes in self.labour_minutes.items():
-            name = self.catalogue.labour_grades[code].name
-            yield _line(f"labour-grades/{code}", name, "h", CostClass.DIRECT_LABOUR, minutes / MINUTES_PER_HOUR)
+            grade = self.catalogue.labour_grades[code]
+            yield _line(f"labour-grades/{code}", grade, minutes / MINUTES_PER_HOUR, "h")
         for code, minutes in self.machine_minutes.items():
-            name = self.catalogue.machines[code].name
-            hours = minutes / MINUTES_PER_HOUR
-            yield _line(f"machines/{code}", name, "h", CostClass.MACHINE, hours, variable=False)
+            yield _line(f"machines/{code}", self.catalogue.machines[code], minutes / MINUTES_PER_HOUR, "h")
         for (code, band), kwh in self.kwh.items():
-            name = f"{self.catalogue.tariffs[code].name}, {band}"
-            resource = part_of(f"tariffs/{code}", band)
-            yield _line(resource, name, "kWh", CostClass.ELECTRICITY, kwh, variable=band != STANDING)
+            tariff = self.catalogue.tariffs[code]
+            yield _line(f"tariffs/{code}", tariff, kwh, "kWh", part=band, name=f"{tariff.name}, {band}")
         for (code, part), quantity in self.shots.items():
-            name, unit = self.catalogue.tools[code].name, "piece" if part else "shot"
-            yield _line(part_of(f"tools/{code}", part), name, unit, CostClass.TOOLING, quantity, variable=not part)
+            yield _line(f"tools/{code}", self.catalogue.tools[code], quantity, "piece" if part else "shot", part=part)
         yield from self._overhead_lines()
 
-    def _material_lines(self, use: MaterialUse, cost_class: CostClass) -> Iterator[ResourceLine]:
+    def _material_lines(self, use: MaterialUse) -> Iterator[ResourceLine]:
         for (code, part), quantity in self.issued.items():
             material = self.catalogue.materials[code]
             if material.use is use:
                 name = f"{material.name}, reclaimed" if part else material.name
-                yield _line(part_of(f"materials/{code}", part), name, material.unit.value, cost_class, quantity)
+                yield _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
 
     def _overhead_lines(self) -> Iterator[ResourceLine]:
         bases = {
@@ -197,8 +193,7 @@ class _Explosion:
         }
         for code, pool in self.catalogue.overheads.items():
             if not pool.base.is_value:
-                quantity, unit = bases[pool.base]
-                yield _line(f"overheads/{code}", pool.name, unit, CostClass.OVERHEAD, quantity, variable=pool.variable)
+                yield _line(f"overheads/{code}", pool, *bases[pool.base])
 
     def value_pools(self) -> Iterator[ValuePool]:
         """The pools that are a share of a subtotal."""
@@ -208,10 +203,16 @@ class _Explosion:
 
 
 def _line(
-    resource: str, name: str, unit: str, cost_class: CostClass, quantity: Decimal, *, variable: bool = True
+    resource: str, registered: Registered, quantity: Decimal, unit: str, *, part: str = WHOLE, name: str = ""
 ) -> ResourceLine:
+    cost_class, variable = heading(registered, part)
     return ResourceLine(
-        resource=resource, name=name, unit=unit, cost_class=cost_class, variable=variable, quantity=quantity
+        resource=part_of(resource, part),
+        name=name or registered.name,
+        unit=unit,
+        cost_class=cost_class,
+        variable=variable,
+        quantity=quantity,
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 
 from service.domain.exact import ONE, ZERO, snapped
 
@@ -154,25 +155,37 @@ def _cut(piece: Piece, sign: Decimal, limit: Decimal) -> Iterator[tuple[Interval
     yield Interval(low=root, high=piece.up_to), slope > 0
 
 
-def not_negative(function: Function) -> tuple[Interval, ...]:
-    """Where the function is 0 or more: each piece solved by itself, so nothing is iterated or approached."""
-    return tuple(found for place, piece in enumerate(function) for found in _not_negative(piece, is_first=not place))
+def reaching(function: Function, level: Decimal = ZERO) -> Iterator[Interval]:
+    """Where the function is at least the level, in order: each piece solved by itself, so nothing is approached."""
+    is_first = True
+    for piece in function:
+        found = _reaching(piece, level, is_first=is_first)
+        if found is not None:
+            yield found
+        is_first = False
 
 
-def _not_negative(piece: Piece, *, is_first: bool) -> Iterator[Interval]:
-    whole = Interval(low=piece.above, is_low_included=is_first, high=piece.up_to)
-    if piece.slope == 0:
-        if piece.constant >= 0:
-            yield whole
-        return
-    root = -piece.constant / piece.slope
-    if piece.slope > 0:
+def _reaching(piece: Piece, level: Decimal, *, is_first: bool) -> Interval | None:
+    slope, missing = piece.slope, level - piece.constant
+    if slope == 0:
+        return None if missing > 0 else Interval(low=piece.above, is_low_included=is_first, high=piece.up_to)
+    root = missing / slope
+    if slope > 0:
         if snapped(root) <= snapped(piece.above):
-            yield whole
-        elif piece.reaches(root):
-            yield Interval(low=root, high=piece.up_to)
-    elif snapped(root) > snapped(piece.above) or (is_first and root >= piece.above):
-        yield replace(whole, high=root if piece.up_to is None else min(root, piece.up_to))
+            return Interval(low=piece.above, is_low_included=is_first, high=piece.up_to)
+        return Interval(low=root, high=piece.up_to) if piece.reaches(root) else None
+    if snapped(root) > snapped(piece.above) or (is_first and root >= piece.above):
+        high = root if piece.up_to is None else min(root, piece.up_to)
+        return Interval(low=piece.above, is_low_included=is_first, high=high)
+    return None
+
+
+def is_rising(function: Function) -> bool:
+    """Whether it never falls, so that what it reaches once it reaches for good."""
+    return all(piece.slope >= 0 for piece in function) and all(
+        one.up_to is not None and snapped(one.at(one.up_to)) <= snapped(other.at(one.up_to))
+        for one, other in pairwise(function)
+    )
 
 
 def common(one: Iterable[Interval], other: Iterable[Interval]) -> tuple[Interval, ...]:

@@ -5,51 +5,15 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 
-from service.domain.cost_sheet import CostSheet
+from service.domain.aim import Aim
 from service.domain.errors import UnreachableTargetError
 from service.domain.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
-from service.domain.money import minor_unit_decimals
-from service.domain.piecewise import EVERYWHERE, Function, Interval, Piece, common, not_negative, plus
-from service.domain.price_grid import PriceGrid, grid_of
-from service.domain.pricing_policy import CostBasis, PricingPolicy, Rounding, Target
+from service.domain.piecewise import Function, Interval, Piece, common
+from service.domain.pricing_policy import Target
 from service.domain.sale import Sale
+from service.domain.unit_costs import UnitCosts
 
 _SHARE_DECIMALS = 6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitCosts:
-    """What a piece costs.
-
-    Attributes:
-        variable: its variable cost, unrounded.
-        full: its full cost, unrounded.
-        shown_variable: its variable cost as the cost sheet shows it.
-    """
-
-    variable: Decimal
-    full: Decimal
-    shown_variable: Decimal
-
-    def on(self, basis: CostBasis) -> Decimal:
-        """The cost on this basis."""
-        return self.full if basis is CostBasis.FULL else self.variable
-
-    @exactly
-    def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":
-        """The same in another currency; no amount is converted that was rounded before."""
-        variable = convert(self.variable)
-        return UnitCosts(variable=variable, full=convert(self.full), shown_variable=variable)
-
-
-@exactly
-def unit_costs(sheet: CostSheet) -> UnitCosts:
-    """What a piece of the batch costs."""
-    return UnitCosts(
-        variable=sheet.variable_cost / sheet.quantity,
-        full=sheet.full_cost / sheet.quantity,
-        shown_variable=sheet.variable_share_of(sheet.shown_per_piece()),
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,12 +90,9 @@ class Discount:
 class Pricing:
     """The prices of a piece: one cost, one policy, one sale."""
 
-    def __init__(self, policy: PricingPolicy, costs: UnitCosts, sale: Sale, currency: str) -> None:
-        self.policy, self.costs, self.sale = policy, costs, sale
-        self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
-        self._minor = PriceGrid(step=UNITS[self.decimals])
-        self._proceeds = sale.taxed_proceeds
-        self._brought: dict[Decimal, tuple[Interval, ...]] = {}
+    def __init__(self, aim: Aim, costs: UnitCosts) -> None:
+        self.aim, self.policy, self.costs, self.sale = aim, aim.policy, costs, aim.sale
+        self.grid, self.decimals, self._minor = aim.grid, aim.decimals, aim.minor
 
     @exactly
     def asked(self) -> Price:
@@ -140,15 +101,9 @@ class Pricing:
         Raises:
             UnreachableTargetError: no price does.
         """
-        meeting, allowed = self._meeting_target(), self._enforced
-        both = common(meeting, allowed)
-        target, wanted = self._least(meeting), self._least(both)
-        found = None
-        if wanted is not None:
-            is_up = self.policy.rounding is Rounding.UP
-            found = self.grid.least(both) if is_up else self.grid.nearest(wanted, allowed)
+        target, found = self.aim.price(self.costs)
         if target is None or found is None:
-            raise self._unreachable()
+            raise self.unreachable()
         return self._judged(found, target, self._equation(target))
 
     @exactly
@@ -161,9 +116,8 @@ class Pricing:
         """What is kept of a price when a share of it is taken off, and the price that bears it."""
         left = ONE - share
         unit = UNITS[self.decimals]
-        floor = self._floor
         least = None
-        for interval in floor:
+        for interval in self._floor:
             lowest = self._minor.least((interval,))
             if lowest is None:
                 continue
@@ -178,20 +132,20 @@ class Pricing:
             discounted=self.kept_at(half_up(asked * left, self.decimals)),
         )
 
-    def _least(self, meeting: Sequence[Interval]) -> Decimal | None:
-        """The least price of the ranges: where one begins, or, just past a step of the fees, at the minor unit."""
-        for interval in meeting:
-            found = interval.low if interval.is_low_included else self._minor.least((interval,))
-            if found is not None:
-                return found
-        return None
+    @cached_property
+    def _enforced(self) -> tuple[Interval, ...]:
+        return self.aim.allowed(self.costs)
+
+    @cached_property
+    def _floor(self) -> tuple[Interval, ...]:
+        return self.aim.floor(self.costs)
 
     def _equation(self, target: Decimal) -> Piece | None:
         """The piece whose zero a displayed target is."""
         if self.policy.target is Target.FIXED_PRICE:
             return None
         gross = target * self.sale.gross_of_displayed
-        piece = next(each for each in self._surplus() if each.reaches(gross))
+        piece = next(each for each in self.aim.surplus(self.costs) if each.reaches(gross))
         is_zero = piece.slope > 0 and snapped(-piece.constant / piece.slope) == snapped(gross)
         return piece if is_zero else None
 
@@ -208,69 +162,17 @@ class Pricing:
             floor=self._minor.least(floor),
             is_below_floor=not _holds(floor, asked),
             raised_to=self._minor.least(enforced, target) if is_raised else None,
-            break_even=self._minor.least(self._bringing_in(self.costs.full)),
+            break_even=self._minor.least(self.aim.bringing_in(self.costs.full)),
         )
 
-    def _surplus(self) -> Function:
-        """(1 + tax) × what the price brings in beyond the target, as a function of the gross price.
-
-        With cost c and net price N: margin m asks for proceeds − c = m × N, markup k for proceeds − c = k × c, a
-        profit p for proceeds − c = p.
-        """
-        policy, cost = self.policy, self.costs.on(self.policy.cost_basis)
-        if policy.target is Target.MARGIN:
-            return plus(self._above(cost), slope=-policy.value)
-        wanted = cost * policy.value if policy.target is Target.MARKUP else policy.value
-        return self._above(cost + wanted)
-
-    def _above(self, cost: Decimal) -> Function:
-        """(1 + tax) × what the price brings in beyond a cost."""
-        return plus(self._proceeds, constant=-cost * self.sale.with_tax)
-
-    def _displayed(self, gross: Sequence[Interval]) -> tuple[Interval, ...]:
-        """Ranges of the gross price as ranges of the displayed one."""
-        if self.sale.gross_of_displayed == 1:
-            return tuple(gross)
-        by = self.sale.gross_of_displayed
-        return tuple(
-            Interval(
-                low=each.low / by,
-                is_low_included=each.is_low_included,
-                high=None if each.high is None else each.high / by,
-            )
-            for each in gross
-        )
-
-    def _meeting_target(self) -> tuple[Interval, ...]:
-        if self.policy.target is Target.FIXED_PRICE:
-            return (Interval(low=self.policy.value),)
-        return self._displayed(not_negative(self._surplus()))
-
-    def _bringing_in(self, cost: Decimal) -> tuple[Interval, ...]:
-        """The displayed prices that bring in a cost."""
-        if cost not in self._brought:
-            self._brought[cost] = self._displayed(not_negative(self._above(cost)))
-        return self._brought[cost]
-
-    @cached_property
-    def _enforced(self) -> tuple[Interval, ...]:
-        """The displayed prices that keep to the policy's floor; all if it names none."""
-        basis, amount = self.policy.never_below_cost, self.policy.never_below_amount
-        found = EVERYWHERE if basis is None else self._bringing_in(self.costs.on(basis))
-        return found if amount is None else common(found, (Interval(low=amount),))
-
-    @cached_property
-    def _floor(self) -> tuple[Interval, ...]:
-        """The same; where the policy names no floor, the prices that bring in the variable cost."""
-        has_floor = self.policy.never_below_cost is not None or self.policy.never_below_amount is not None
-        return self._enforced if has_floor else self._bringing_in(self.costs.variable)
-
-    def _unreachable(self) -> UnreachableTargetError:
+    @exactly
+    def unreachable(self) -> UnreachableTargetError:
+        """That no price meets the target, and the most that prices reach."""
         policy, sale = self.policy, self.sale
         cost = self.costs.on(policy.cost_basis)
         if policy.target is Target.FIXED_PRICE or (policy.target is Target.MARKUP and not cost):
             return UnreachableTargetError(policy.target.value, policy.value)
-        above = self._above(cost)
+        above = self.aim.above(cost)
         margins = list(self._reached(above, lambda surplus, gross: surplus / gross if gross else None))
         if any(interval.high is None for interval in self._enforced):
             margins.append((above[-1].slope, None))
@@ -292,8 +194,7 @@ class Pricing:
         """
         allowed = self._enforced
         for place, piece in enumerate(function):
-            whole = Interval(low=piece.above, is_low_included=not place, high=piece.up_to)
-            for interval in common(self._displayed((whole,)), allowed):
+            for interval in common(self.aim.displayed(piece, is_first=not place), allowed):
                 ends = [self.grid.least((interval,))]
                 if interval.high is not None:
                     ends.append(self.grid.greatest((interval,), interval.high))

@@ -3,11 +3,12 @@
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
+from service.domain.aim import Aim
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.money import Money, rounded, unit_cost
-from service.domain.pricing import Pricing, unit_costs
+from service.domain.pricing import Pricing
 from service.domain.quotation import (
     Kept,
     QuotationBasis,
@@ -37,6 +38,7 @@ from service.domain.totals import (
     line_gross,
     line_net,
 )
+from service.domain.unit_costs import unit_costs
 
 _SHARE_DECIMALS = 6
 
@@ -104,7 +106,7 @@ class _Quoting:
     def document_line(self, line: QuotationLineRequest, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
         sheet = self.sheets[line.product, quantity]
         costs = unit_costs(sheet)
-        asked = Pricing(line.policy, costs, Sale(), self.currency).asked().asked
+        asked = Pricing(Aim(line.policy, Sale(), self.currency), costs).asked().asked
         bare = DocumentLine(quantity=Decimal(quantity), net_price=asked, tax=self.applied(line.tax))
         base = {"": line_gross(bare, self.currency)}
         allowances, charges = self.adjusted(line.allowances, base), self.adjusted(line.charges, base)

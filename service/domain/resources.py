@@ -274,3 +274,25 @@ def band_share_problem(tariff: Tariff, shares: Mapping[str, Decimal]) -> str | N
     if (total := sum(shares.values(), ZERO)) != 1:
         return f"must add up to 1, not {total}"
     return None
+
+
+def heading(registered: Registered, part: str) -> tuple[CostClass, bool]:
+    """The heading of the cost sheet that a part of a resource stands under, and whether it is variable.
+
+    Args:
+        registered: what is consumed.
+        part: which part of it; "" for the whole.
+    """
+    match registered:
+        case Material():
+            return CostClass(registered.use.value), True
+        case LabourGrade():
+            return CostClass.DIRECT_LABOUR, True
+        case Machine():
+            return CostClass.MACHINE, False
+        case Tariff():
+            return CostClass.ELECTRICITY, part != STANDING
+        case Tool():
+            return CostClass.TOOLING, not part
+    assert isinstance(registered, Overhead)  # nothing else is consumed
+    return CostClass.OVERHEAD, registered.variable

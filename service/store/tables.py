@@ -89,6 +89,7 @@ rates = sa.Table(
     sa.Column("valid_from", sa.Date, primary_key=True),
     sa.Column("terms", sa.Text, nullable=False, comment="JSON: the fields of the collection's rate class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
+    sa.Column("changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"),
     sa.ForeignKeyConstraint(
         ["workshop_id", "collection", "code"],
         ["registrations.workshop_id", "registrations.collection", "registrations.code"],
@@ -142,4 +143,53 @@ quotations = sa.Table(
     sa.Column("basis", sa.Text, nullable=False, comment="JSON: bills of resources and rates it was computed from"),
     sa.Column("figures", sa.Text, nullable=False, comment="JSON: every figure as it was given"),
     sa.Column("remarks", sa.Text, nullable=False, comment="JSON: warnings and cautions as they were given"),
+)
+
+repricings = sa.Table(
+    "repricings",
+    metadata,
+    _workshop(),
+    sa.Column("repricing_id", sa.Uuid, primary_key=True),
+    sa.Column("as_of", sa.Date, nullable=False),
+    sa.Column("tag", sa.String(64), nullable=False, comment="of the state and the request it was computed from"),
+    sa.Column("applied_at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("applied_by", sa.Text, nullable=False, comment="name of the key"),
+    sa.Column("rolled_back_at", sa.DateTime(timezone=True)),
+    sa.Column("rolled_back_by", sa.Text, comment="name of the key"),
+    sa.Column("request", sa.Text, nullable=False, comment="JSON: what was asked for"),
+    sa.Column("summary", sa.Text, nullable=False, comment="JSON: how many listings of each decision"),
+    sa.Column("basis", sa.Text, nullable=False, comment="JSON: the rates it was computed with"),
+)
+
+price_changes = sa.Table(
+    "price_changes",
+    metadata,
+    sa.Column("workshop_id", sa.Uuid, primary_key=True),
+    sa.Column("repricing_id", sa.Uuid, primary_key=True),
+    sa.Column("listing", _ordered(64), primary_key=True),
+    sa.Column("decision", sa.String(16), nullable=False),
+    sa.Column("previous_id", sa.Uuid, comment="the repricing whose price was in force before"),
+    sa.Column("price", sa.Text, comment="an exact decimal; none where no price came into force"),
+    sa.Column("currency", sa.String(3), comment="of the price"),
+    sa.Column("unit_cost", sa.Text, comment="an exact decimal, in the workshop's currency"),
+    sa.Column("margin_share", sa.Text, comment="as it is shown"),
+    sa.Column("change", sa.Text, nullable=False, comment="JSON: every figure as it was given"),
+    sa.Column("bill", sa.Text, comment="JSON: what the standard batch consumes, of what came into force"),
+    sa.ForeignKeyConstraint(["workshop_id", "repricing_id"], ["repricings.workshop_id", "repricings.repricing_id"]),
+    sa.Index(None, "workshop_id", "listing"),
+)
+
+listing_prices = sa.Table(
+    "listing_prices",
+    metadata,
+    sa.Column("workshop_id", sa.Uuid, primary_key=True),
+    sa.Column("listing", _ordered(64), primary_key=True),
+    sa.Column("repricing_id", sa.Uuid, nullable=False),
+    sa.Column(
+        "is_stale", sa.Boolean, nullable=False, comment="whether its bill may no longer be what a batch consumes"
+    ),
+    sa.ForeignKeyConstraint(
+        ["workshop_id", "repricing_id", "listing"],
+        ["price_changes.workshop_id", "price_changes.repricing_id", "price_changes.listing"],
+    ),
 )

@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from service.domain.aim import Aim
 from service.domain.cautions import Caution
 from service.domain.channels import Channel, ChannelRate
 from service.domain.cost_sheet import CostSheet
@@ -15,13 +16,14 @@ from service.domain.exchange import UsedRates
 from service.domain.money import UNIT_COST_DECIMALS, Money, cash_rounded, in_currency, minor_unit_decimals
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.price_statement import DiscountStatement, PriceStatement, discount_statement, price_statement
-from service.domain.pricing import Price, Pricing, unit_costs
+from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import Display, PricingPolicy, minor_unit_problems
 from service.domain.rates import TaxRate
 from service.domain.resources import Reference
 from service.domain.sale import Sale, sale_through
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
+from service.domain.unit_costs import unit_costs
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, costed, prepare, subject
@@ -223,7 +225,7 @@ class _Way:
         costs = unit_costs(sheet)
         if self.currency != self.home:
             costs = costs.converted(lambda amount: self._converted(amount, self.home))
-        self.pricing = Pricing(self.question.policy, costs, self.sale, self.currency)
+        self.pricing = Pricing(Aim(self.question.policy, self.sale, self.currency), costs)
         return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
 
     def discount(self, found: Price) -> DiscountStatement | None:

@@ -6,12 +6,13 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from service.domain.aim import Aim
 from service.domain.bill import BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
 from service.domain.money import Money
-from service.domain.pricing import Price, Pricing, UnitCosts
+from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import Display, PricingPolicy
 from service.domain.products import BillLine, Catalogue, Operation, Product
 from service.domain.quotation_request import QuotationRequest
@@ -31,6 +32,7 @@ from service.domain.resources import LabourGrade, Machine, Material, Overhead, O
 from service.domain.sale import Sale
 from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
+from service.domain.unit_costs import UnitCosts
 from service.encoding import decoded
 from tests import builders
 
@@ -197,11 +199,11 @@ def plain_sale(policy: PricingPolicy, tax_share: Decimal) -> Sale:
 
 
 def price(policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
-    return Pricing(policy, costs, plain_sale(policy, tax_share), currency).asked()
+    return Pricing(Aim(policy, plain_sale(policy, tax_share), currency), costs).asked()
 
 
 def kept_at(asked: Decimal, policy: PricingPolicy, costs: UnitCosts, *, tax_share: Decimal, currency: str) -> Price:
-    return Pricing(policy, costs, plain_sale(policy, tax_share), currency).kept_at(asked)
+    return Pricing(Aim(policy, plain_sale(policy, tax_share), currency), costs).kept_at(asked)
 
 
 def a_shipping_service(**changes: Any) -> ShippingService:

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from service.domain.exchange import DayRates
 from service.domain.learning import LearningCurve
 from service.domain.money import Money
-from service.domain.pricing import UnitCosts
 from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
 from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
 from service.domain.quotation_request import (
@@ -37,6 +36,7 @@ from service.domain.resources import (
     Unit,
 )
 from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine
+from service.domain.unit_costs import UnitCosts
 from tests.domain.examples import TODAY, Shop
 
 CURRENCIES = {"EUR": 2, "JPY": 0, "KWD": 3}

@@ -5,13 +5,15 @@ from typing import Any
 
 import pytest
 
+from service.domain.aim import Aim
 from service.domain.channels import ChannelRate
 from service.domain.errors import UnreachableTargetError
 from service.domain.exact import exactly
 from service.domain.price_statement import PriceStatement, discount_statement, price_statement
-from service.domain.pricing import Pricing, UnitCosts
+from service.domain.pricing import Pricing
 from service.domain.pricing_policy import Display
 from service.domain.sale import sale_through
+from service.domain.unit_costs import UnitCosts
 from service.encoding import decoded
 from tests import builders
 from tests.domain.examples import a_policy
@@ -41,7 +43,7 @@ def pricing(
         shipping_cost=Decimal(shipping_cost),
     )
     costs = UnitCosts(variable=cost, full=Decimal(full), shown_variable=cost)
-    return exactly(Pricing)(a_policy(**policy), costs, sale, currency)
+    return Pricing(exactly(Aim)(a_policy(**policy), sale, currency), costs)
 
 
 def stated(found: Pricing, kept_at: str | None = None) -> PriceStatement:

@@ -8,12 +8,14 @@ from itertools import pairwise
 from hypothesis import HealthCheck, assume, given, reject, settings
 from hypothesis import strategies as st
 
+from service.domain.aim import Aim
 from service.domain.channels import Banding, ChannelRate, Fee, FeeBand, FeeBase, Payer
 from service.domain.errors import InvalidValuesError, UnreachableTargetError
 from service.domain.price_statement import price_statement
-from service.domain.pricing import Price, Pricing, UnitCosts
+from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
 from service.domain.sale import sale_through
+from service.domain.unit_costs import UnitCosts
 from tests.domain.reckoning import FAR, Asked, Reckoning, grid_prices
 from tests.domain.strategies import CURRENCIES, figures
 
@@ -54,7 +56,7 @@ class Question:
             is_converted=reckoning.is_converted,
             shipping_cost=reckoning.shipping_cost,
         )
-        return Pricing(self.policy, self.asked.costs, sale, self.currency)
+        return Pricing(Aim(self.policy, sale, self.currency), self.asked.costs)
 
     @property
     def decimals(self) -> int:

@@ -17,9 +17,10 @@ from service.domain.piecewise import (
     Piece,
     clamped,
     common,
+    is_rising,
     line,
-    not_negative,
     plus,
+    reaching,
     scaled,
     total,
     value_at,
@@ -139,6 +140,11 @@ class TestLimits:
         assert {value_at(found, Decimal(x)) for x in range(40)} == {3}
 
 
+@exactly
+def not_negative(pieces: Function) -> tuple[Interval, ...]:
+    return tuple(reaching(pieces))
+
+
 class TestWhereAFunctionIsNotNegative:
     @pytest.mark.parametrize(
         ("pieces", "intervals"),
@@ -170,8 +176,28 @@ class TestWhereAFunctionIsNotNegative:
                 Piece(up_to=end, slope=Decimal("0.3"), constant=Decimal(-1)),
                 Piece(above=end, constant=Decimal(-1)),
             )
-            (found,) = exactly(not_negative)(pieces)
+            (found,) = not_negative(pieces)
             assert found.holds(end)
+
+    def test_is_where_it_reaches_a_level_of_nothing(self) -> None:
+        pieces = function(("1", "-4"), ("1", "-14"))
+
+        assert tuple(reaching(pieces, Decimal(3))) == not_negative(plus(pieces, constant=Decimal(-3)))
+
+    @pytest.mark.parametrize(
+        ("pieces", "rises"),
+        [
+            ([("1", "0")], True),
+            ([("0", "0")], True),
+            ([("-1", "0")], False),
+            ([("1", "0"), ("1", "4")], True),
+            ([("1", "0"), ("1", "0")], True),
+            ([("1", "0"), ("1", "-0.1")], False),
+            ([("1", "0"), ("-1", "90")], False),
+        ],
+    )
+    def test_is_all_from_a_place_on_only_if_it_never_falls(self, pieces: list[tuple[str, str]], rises: bool) -> None:
+        assert is_rising(function(*pieces)) is rises
 
 
 class TestAnInterval:
@@ -282,7 +308,7 @@ def test_its_pieces_follow_each_other_from_0_without_end(
 
 @given(functions(), st.lists(places, min_size=1, max_size=40))
 def test_it_is_not_negative_just_where_it_is_told_to_be(one: Function, some: list[Fraction]) -> None:
-    found = exactly(not_negative)(one)
+    found = not_negative(one)
 
     ends = [Fraction(piece.up_to) for piece in one if piece.up_to is not None]
     for x in [Fraction(0), *ends, *(end + Fraction(1, 100) for end in ends), *some, Fraction(10**9)]:
@@ -292,7 +318,7 @@ def test_it_is_not_negative_just_where_it_is_told_to_be(one: Function, some: lis
 
 @given(functions())
 def test_where_it_is_not_negative_is_told_in_order_and_no_place_twice(one: Function) -> None:
-    found = exactly(not_negative)(one)
+    found = not_negative(one)
 
     for first, second in pairwise(found):
         assert first.high is not None
@@ -301,7 +327,7 @@ def test_where_it_is_not_negative_is_told_in_order_and_no_place_twice(one: Funct
 
 @given(functions(), functions(), st.lists(places, min_size=1, max_size=40))
 def test_what_two_have_in_common_is_just_what_both_hold(one: Function, other: Function, some: list[Fraction]) -> None:
-    first, second = exactly(not_negative)(one), exactly(not_negative)(other)
+    first, second = not_negative(one), not_negative(other)
 
     both = exactly(common)(first, second)
 

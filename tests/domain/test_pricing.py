@@ -10,8 +10,9 @@ from service.domain.exact import exactly
 from service.domain.piecewise import EVERYWHERE, Interval
 from service.domain.price_grid import PriceGrid, grid_of
 from service.domain.price_statement import price_statement
-from service.domain.pricing import Price, UnitCosts, unit_costs
+from service.domain.pricing import Price
 from service.domain.pricing_policy import PricingPolicy
+from service.domain.unit_costs import UnitCosts, unit_costs
 from tests.domain.examples import a_line, a_policy, a_product, a_shop, euros, kept_at, price
 
 A_HAIR_ABOVE_5 = "5.000000000000000000000000000000001"
