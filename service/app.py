@@ -18,6 +18,7 @@ from service.api import (
     quotations,
     rate_card,
     reading,
+    repricings,
     shipping,
 )
 from service.api.blueprints import SUMMARY, Api, Plugin
@@ -69,8 +70,9 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    for views in (products, listings, shipping, rate_card, exchange_rates, quotations, health):
+    for views in (products, listings, shipping, rate_card, exchange_rates, quotations, repricings, health):
         api.register_blueprint(views.blueprint)
+    api.register_blueprint(repricings.histories)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)
     app.extensions["pugmill.api"] = api

@@ -74,6 +74,7 @@ def _converter(*, is_checking: bool) -> Converter:
     converter.register_unstructure_hook(date, date.isoformat)
     converter.register_unstructure_hook(datetime, lambda at: at.astimezone(UTC).isoformat().replace("+00:00", "Z"))
     converter.register_unstructure_hook(UUID, str)
+    converter.register_structure_hook(UUID, lambda text, _: UUID(text))
     converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
     factories: Any = converter
     if not is_checking:
@@ -103,6 +104,11 @@ def to_bytes(data: Any) -> bytes:
     return orjson.dumps(data)
 
 
+def plain_data(text: str | bytes) -> Any:
+    """What was written as this JSON text by this module, as plain data."""
+    return orjson.loads(text)
+
+
 def to_text(value: Any) -> str:
     """The value as JSON text."""
     return to_bytes(encoded(value)).decode()
@@ -115,7 +121,7 @@ def trusted(data: Any, to: type[T]) -> T:
 
 def from_text(text: str, to: type[T]) -> T:
     """The value that was stored as this text, as it was."""
-    return trusted(orjson.loads(text), to)
+    return trusted(plain_data(text), to)
 
 
 Decode = Callable[[Any, type[Any]], Any]

@@ -3,7 +3,7 @@
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from threading import Lock
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 T = TypeVar("T")
 
@@ -34,3 +34,20 @@ class Memory(Generic[T]):
             while self._weight > self._room:
                 _, dropped = self._values.popitem(last=False)
                 self._weight -= self._weigh(dropped)
+
+
+class Remembered(dict[Any, Any]):
+    """Values by what they follow from, within one piece of work; all are forgotten where there would be too many."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__()
+        self._most = most
+
+    def of(self, key: Hashable, make: Callable[[], T]) -> T:
+        """The value, made if it is not there."""
+        found: T | None = self.get(key)
+        if found is None:
+            if len(self) >= self._most:
+                self.clear()
+            found = self[key] = make()
+        return found

@@ -23,7 +23,7 @@ def upgrade() -> None:
         sa.Column("rolled_back_at", sa.DateTime(timezone=True)),
         sa.Column("rolled_back_by", sa.Text(), comment="name of the key"),
         sa.Column("request", sa.Text(), nullable=False, comment="JSON: what was asked for"),
-        sa.Column("summary", sa.Text(), nullable=False, comment="JSON: how many listings of each decision"),
+        sa.Column("figures", sa.Text(), nullable=False, comment="JSON: what was found, as it was given"),
         sa.Column("basis", sa.Text(), nullable=False, comment="JSON: the rates it was computed with"),
         sa.PrimaryKeyConstraint("workshop_id", "repricing_id", name="pk_repricings"),
         sa.ForeignKeyConstraint(["workshop_id"], ["workshops.workshop_id"], name="fk_repricings_workshop_id"),
@@ -57,6 +57,9 @@ def upgrade() -> None:
         sa.Column(
             "is_stale", sa.Boolean(), nullable=False, comment="whether its bill may no longer be what a batch consumes"
         ),
+        sa.Column(
+            "bill", sa.Text(), comment="JSON: what a batch consumes, if found anew since the price came into force"
+        ),
         sa.PrimaryKeyConstraint("workshop_id", "listing", name="pk_listing_prices"),
         sa.ForeignKeyConstraint(
             ["workshop_id", "repricing_id", "listing"],
@@ -70,6 +73,9 @@ def upgrade() -> None:
             "changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"
         ),
     )
+
+    # What changed before, nobody knows; so it counts as changed now.
+    op.execute("UPDATE rates SET changed_at = CURRENT_TIMESTAMP")
 
 
 def downgrade() -> None:

@@ -13,8 +13,14 @@ JSON = "application/json"
 TEXT = "text/plain"
 CSV = "text/csv"
 JSON_LD = "application/ld+json"
-OFFERED = {"quotations.OneQuotation": (JSON, TEXT), "listings-sheets.PriceList": (CSV, JSON_LD)}
-"""Endpoints that answer in more than JSON, the first where the client does not mind."""
+NDJSON = "application/x-ndjson"
+OFFERED = {
+    "quotations.OneQuotation": (JSON, TEXT),
+    "listings-sheets.PriceList": (CSV, JSON_LD),
+    "repricings.Repricings POST": (JSON, CSV, NDJSON),
+    "repricings.RepricingChanges": (JSON, CSV, NDJSON),
+}
+"""Endpoints that answer in more than JSON, the first where the client does not mind; POST apart from reading."""
 
 
 def negotiate() -> None:
@@ -23,7 +29,8 @@ def negotiate() -> None:
     Raises:
         ProblemError: 406, nothing offered is acceptable.
     """
-    offered = OFFERED.get(flask.request.endpoint or "", (JSON,))
+    endpoint = f"{flask.request.endpoint} POST" if flask.request.method == "POST" else flask.request.endpoint
+    offered = OFFERED.get(endpoint or "", (JSON,))
     accept = flask.request.headers.get("Accept")
     if not accept or accept == "*/*" or not flask.request.path.startswith("/v1/"):
         flask.g.media_type = offered[0]

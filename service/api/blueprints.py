@@ -111,7 +111,7 @@ ERRORS = {
     404: "Nothing of the workshop's has this address.",
     406: "Nothing that the Accept header admits.",
     409: "What is registered stands against it.",
-    412: "It has changed since the precondition's state was read.",
+    412: "It has changed since the state that the precondition names was read.",
     413: "The body is too large.",
     415: "The body is not of the media type that this operation reads.",
     422: "A member or parameter is wrong; each is named.",

@@ -155,6 +155,13 @@ EXCHANGE_RATES_FILE = "day,base,currency,rate\r\n2026-11-24,EUR,GBP,0.8651\r\n20
 
 WHAT_IF: dict[str, Any] = {"quantity": 50, "as_of": "2026-12-01", "rates": {"tariffs/grid": TERMS["tariffs"]}}
 
+REPRICING: dict[str, Any] = {
+    "as_of": "2026-12-01",
+    "scope": {"resources": ["tariffs/grid"], "channel": "quay-market"},
+    "rules": {"least_move_share": "0.01", "greatest_move_share": "0.25"},
+    "confirmed": ["sheet-quay"],
+}
+
 SHIPPING_ESTIMATE: dict[str, Any] = {
     "service": "parcel-post",
     "zone": "home",

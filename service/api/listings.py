@@ -1,12 +1,9 @@
 """What a listing's price is, and the price list of all of them for other programs."""
 
-from collections.abc import Iterator
 from datetime import date
-from tempfile import SpooledTemporaryFile
 
 import flask
 from flask.views import MethodView
-from werkzeug.wsgi import wrap_file
 
 from service.api.answers import CSV, JSON_LD, answer, unchanged
 from service.api.auth import database, workshop
@@ -14,6 +11,7 @@ from service.api.blueprints import Blueprint, documented
 from service.api.kept import kept, state_of
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import schema_of
+from service.api.spooling import whole
 from service.documents.price_list import price_list_csv, price_list_json_ld
 from service.domain.declared import Code, NotNegative, ProperShare, declared
 from service.workflows import listings
@@ -21,7 +19,6 @@ from service.workflows.listings import ListingQuestion, ListingSheet
 
 blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
 
-_IN_MEMORY_BYTES = 4 * 1024 * 1024
 _WRITERS = {CSV: price_list_csv, JSON_LD: price_list_json_ld}
 
 
@@ -88,24 +85,6 @@ class PriceList(MethodView):
             return same
         entries = listings.price_list(database(), workshop(), query.as_of or workshop().today(), query.channel)
         parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
-        response = _whole(_WRITERS[media_type](entries), media_type + parameters)
+        response = whole(_WRITERS[media_type](entries), media_type + parameters)
         response.set_etag(tag)
         return response
-
-
-def _whole(parts: Iterator[bytes], content_type: str) -> flask.Response:
-    """The parts as one answer, made before it is begun, so that nobody is sent half a list; on disk if it is long."""
-    spool = SpooledTemporaryFile(_IN_MEMORY_BYTES)  # noqa: SIM115  # closed with the answer
-    try:
-        spool.writelines(parts)
-    except BaseException:
-        spool.close()
-        raise
-    length = spool.tell()
-    spool.seek(0)
-    response = flask.Response(
-        wrap_file(flask.request.environ, spool), content_type=content_type, direct_passthrough=True
-    )
-    response.content_length = length
-    response.call_on_close(spool.close)
-    return response

@@ -34,15 +34,15 @@ class PageQuery:
     cursor: Annotated[str, Text(max_length=1000)] | None = None
 
 
-def _seal(body: bytes) -> bytes:
+def _seal(body: bytes, path: str) -> bytes:
     """Binds a cursor to its workshop and list. It guards against mix-ups; what it opens is the workshop's own."""
-    bound = f"{access().workshop.workshop_id} {flask.request.path} ".encode()
+    bound = f"{access().workshop.workshop_id} {path} ".encode()
     return hashlib.sha256(bound + body).digest()[:_SEAL_BYTES]
 
 
-def _cursor_for(key: Sequence[str]) -> str:
+def _cursor_for(key: Sequence[str], path: str) -> str:
     body = json.dumps(list(key)).encode()
-    return base64.urlsafe_b64encode(_seal(body) + body).decode().rstrip("=")
+    return base64.urlsafe_b64encode(_seal(body, path) + body).decode().rstrip("=")
 
 
 def position(query: PageQuery) -> list[str] | None:
@@ -58,12 +58,24 @@ def position(query: PageQuery) -> list[str] | None:
     except (binascii.Error, ValueError):
         raw = b""
     sealed, body = raw[:_SEAL_BYTES], raw[_SEAL_BYTES:]
-    if not body or sealed != _seal(body):
+    if not body or sealed != _seal(body, flask.request.path):
         raise ProblemError.of_errors(
             [{"parameter": "cursor", "detail": "is not a cursor that this list gave; begin again without one"}]
         )
     key: list[str] = json.loads(body)
     return key
+
+
+def next_page(query: PageQuery, last: Sequence[str], path: str | None = None) -> str:
+    """Where the entries beyond the last one shown are.
+
+    Args:
+        query: limit and cursor.
+        last: what the last one shown is sorted by.
+        path: of the list; the request's own if left out.
+    """
+    path = path or flask.request.path
+    return f"{path}?{urlencode({'limit': query.limit, 'cursor': _cursor_for(last, path)})}"
 
 
 def page(
@@ -79,12 +91,13 @@ def page(
     """
     found = load(query.limit + 1)
     shown = found[: query.limit]
-    following = None
-    if len(found) > len(shown):
-        following = f"{flask.request.path}?{urlencode({'limit': query.limit, 'cursor': _cursor_for(key(shown[-1]))})}"
-    response = flask.Response(
-        dumped({"items": [item(each) for each in shown], "next": following}), content_type="application/json"
-    )
-    if following:
-        response.headers["Link"] = f'<{following}>; rel="next"'
+    following = next_page(query, key(shown[-1])) if len(found) > len(shown) else None
+    return linked({"items": [item(each) for each in shown], "next": following})
+
+
+def linked(data: dict[str, Any]) -> flask.Response:
+    """A page as JSON, with the next one as a link besides."""
+    response = flask.Response(dumped(data), content_type="application/json")
+    if data["next"]:
+        response.headers["Link"] = f'<{data["next"]}>; rel="next"'
     return response

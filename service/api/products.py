@@ -6,15 +6,14 @@ from decimal import Decimal
 from typing import Annotated, Any
 
 import flask
-import marshmallow as ma
 from flask.views import MethodView
 
 from service.api.answers import answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import WHAT_IF
-from service.api.fields import MappingField
 from service.api.kept import kept
+from service.api.rates_field import MAX_RATES, rates_field
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.domain.cost_statement import CostStatement
@@ -28,18 +27,14 @@ from service.domain.declared import (
     Positive,
     ProperShare,
     declared,
-    rules_and_type,
 )
 from service.domain.errors import InvalidValueError
 from service.domain.listings import shipping_problems
 from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
-from service.domain.rates import RateTerms
-from service.domain.register import COLLECTIONS
 from service.workflows import costing, pricing
 from service.workflows.costing import StatedBill
 from service.workflows.pricing import PriceQuestion, PriceSheet
 
-MAX_RATES = 1000
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
 
 
@@ -161,51 +156,13 @@ class WhatIfQuestion:
     rates: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)]
 
 
-class RatesField(MappingField):
-    """Terms by resource; which terms depends on the resource's collection."""
-
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> dict[str, RateTerms]:
-        if not isinstance(value, dict):
-            raise ma.ValidationError("must be an object")
-        if len(value) > MAX_RATES:
-            raise ma.ValidationError(f"must have at most {MAX_RATES} entries")
-        loaded: dict[str, RateTerms] = {}
-        messages: dict[str, Any] = {}
-        for resource, terms in value.items():
-            name, _, code = resource.partition("/")
-            collection = COLLECTIONS.get(name)
-            is_code = all(rule(code) is None for rule in rules_and_type(Code)[0])
-            if collection is None or collection.terms is None or not is_code:
-                messages[resource] = ['is not a resource with rates; write for instance "tariffs/grid"']
-                continue
-            try:
-                loaded[resource] = schema_of(collection.terms)().load(terms)
-            except ma.ValidationError as error:
-                messages[resource] = error.messages
-        if messages:
-            raise ma.ValidationError(messages)
-        return loaded
-
-
 class WhatIfSchema(DeclaredSchema):
     """Which batch, on which day, and which rates to suppose."""
 
     declared_class = WhatIfQuestion
     quantity = field_of(Pieces, required=True, description="Good pieces in the batch.")
     as_of = field_of(date | None, description="The day whose rates are used; today if left out.")
-    rates = RatesField(
-        required=True,
-        metadata={
-            "description": 'Terms by resource, for instance "tariffs/grid"; they count for this answer only.',
-            "additionalProperties": {
-                "anyOf": [
-                    {"$ref": f"#/components/schemas/{collection.terms.__name__}"}
-                    for collection in COLLECTIONS.values()
-                    if collection.terms is not None
-                ]
-            },
-        },
-    )
+    rates = rates_field(required=True)
 
 
 @blueprint.route("/<code>/bill-of-resources", parameters=[CODE])

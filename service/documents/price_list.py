@@ -1,11 +1,10 @@
 """A price list for machines: as CSV (RFC 4180) and as structured data (schema.org, JSON-LD), written as it is read."""
 
-import csv
-import re
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Any
 
+from service.documents.csv_text import csv_lines, guarded
 from service.domain.money import Money
 from service.domain.price_list import PriceListEntry
 from service.domain.pricing_policy import Display
@@ -43,29 +42,9 @@ COLUMNS = (
 """The columns of the CSV, in order; every amount is in the currency of its line."""
 
 
-class _Echo:
-    """A file that hands back what is written to it."""
-
-    def write(self, line: str) -> str:
-        return line
-
-
 def price_list_csv(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
-    """The entries as CSV in UTF-8, a header and then a record each, without waiting for the last of them.
-
-    A figure stands in plain notation, what is not there is empty, and several cautions have ' | ' between them. A
-    text that a spreadsheet would run as a formula has an apostrophe in front, which spreadsheets take for the mark
-    of a text: it is any text that begins with one of = + - @ (or their full-width forms), a tab or a line break, or
-    with apostrophes and then one of them. To read it back, take one apostrophe from the front of such a cell; every
-    other text, "'t Hof" among them, is as it is.
-
-    Source: RFC 4180, Common Format and MIME Type for Comma-Separated Values (CSV) Files, section 2, 2005;
-        CWE-1236, Improper Neutralization of Formula Elements in a CSV File.
-    """
-    writer: Any = csv.writer(_Echo(), lineterminator="\r\n")
-    yield writer.writerow(COLUMNS).encode()
-    for entry in entries:
-        yield writer.writerow([_cell(_value(entry, column)) for column in COLUMNS]).encode()
+    """The entries as CSV, a header and then a record each; several cautions have ' | ' between them."""
+    return csv_lines(COLUMNS, ([_cell(_value(entry, column)) for column in COLUMNS] for entry in entries))
 
 
 def _value(entry: PriceListEntry, column: str) -> Any:
@@ -83,14 +62,7 @@ def _cell(value: Any) -> str:
         return _cell(value.price)
     if isinstance(value, Money):
         return _cell(value.amount)
-    return _guarded(value) if isinstance(value, str) else str(encoded(value))
-
-
-_FORMULA = re.compile(r"'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
-
-
-def _guarded(text: str) -> str:
-    return f"'{text}" if _FORMULA.match(text) else text
+    return guarded(value) if isinstance(value, str) else str(encoded(value))
 
 
 _CODES = {Measure.KILOGRAM: "KGM", Measure.METRE: "MTR", Measure.SQUARE_METRE: "MTK", Measure.CUBIC_METRE: "MTQ"}

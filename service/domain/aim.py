@@ -32,6 +32,11 @@ class Aim:
         self._wanted: Function = plus(self._proceeds, slope=-policy.value) if is_margin else self._proceeds
         self._is_simple = policy.rounding is Rounding.UP and all(map(is_rising, (self._proceeds, self._wanted)))
 
+    @property
+    def needs_variable_cost(self) -> bool:
+        """Whether the price depends on the variable cost."""
+        return CostBasis.VARIABLE in (self.policy.cost_basis, self.policy.never_below_cost)
+
     def price(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
         """The least displayed price that meets the target, and the price of the grid that is asked.
 

@@ -124,6 +124,19 @@ class BillOfResources:
         return tuple(dict.fromkeys(resource.partition("#")[0] for resource in named))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchBill:
+    """What the batch consumes that a listing's cost is taken from.
+
+    Attributes:
+        pieces: good pieces in it.
+        quantities: of each part of a resource, for the whole batch.
+    """
+
+    pieces: int
+    quantities: Mapping[str, Decimal]
+
+
 QUANTITY_DECIMALS = 9
 _SHOWN = (
     "quantity",

@@ -10,14 +10,16 @@ from service.domain.errors import MissingRate, MissingRatesError
 from service.domain.exact import ZERO, apportioned, exactly
 from service.domain.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.rates import RECLAIMED
-from service.domain.resources import STANDING, CostClass, OverheadBase
+from service.domain.resources import STANDING, CostClass, Material, OverheadBase, Tariff
 
 _PER_CENT = Decimal("0.01")
-_OPTIONAL_PARTS = frozenset({RECLAIMED, STANDING})
-_BASES = {
+OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
+"""Parts that terms may leave out; they cost nothing then."""
+CHARGED = {
     OverheadBase.DIRECT_MATERIAL_VALUE: CostClass.DIRECT_MATERIAL,
     OverheadBase.DIRECT_LABOUR_VALUE: CostClass.DIRECT_LABOUR,
 }
+"""The heading whose value a pool is absorbed on."""
 PRIME = frozenset({CostClass.DIRECT_MATERIAL, CostClass.PACKAGING, CostClass.DIRECT_LABOUR})
 CONVERSION = frozenset(CostClass) - {CostClass.DIRECT_MATERIAL, CostClass.PACKAGING}
 
@@ -125,7 +127,7 @@ def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
     owners = (
         owner
         for owner, _, part in (resource.partition("#") for resource in without)
-        if owner not in rated or part not in _OPTIONAL_PARTS
+        if owner not in rated or part not in OPTIONAL_PARTS.values()
     )
     return list(dict.fromkeys(owners))
 
@@ -150,7 +152,7 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: da
         raise MissingRatesError(as_of, [MissingRate(resource=each) for each in missing])
     shares: dict[CostClass, Decimal] = {}
     for pool in bill.value_pools:
-        charged = _BASES[pool.base]
+        charged = CHARGED[pool.base]
         shares[charged] = shares.get(charged, ZERO) + rates[pool.resource]
     lines = [_priced(line, rates[line.resource], shares) for line in bill.lines if line.resource in rates]
     lines += _value_lines(bill, rates, lines, currency)
@@ -180,7 +182,7 @@ def _value_lines(
 ) -> list[CostLine]:
     found = []
     for pool in bill.value_pools:
-        base = sum((line.amount for line in priced if line.cost_class is _BASES[pool.base]), ZERO)
+        base = sum((line.amount for line in priced if line.cost_class is CHARGED[pool.base]), ZERO)
         if not base:
             continue
         found.append(

@@ -25,6 +25,8 @@ R = TypeVar("R")
 _TRAPS = [DivisionByZero, InvalidOperation, Overflow]
 _EMAX = 99_991  # no other context has this one: it tells that a function runs within another exact one already
 EXACT = Context(prec=34, Emax=_EMAX, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
+OUTGROWN = (InvalidOperation, Overflow)
+"""What the context raises where a figure outgrows 34 digits; FigureTooLargeError outside of it."""
 _SNAP = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 
 _DIGITS_OF_A_LOSS = 9
@@ -50,7 +52,7 @@ def exactly(function: Callable[P, R]) -> Callable[P, R]:
         with localcontext(EXACT):
             try:
                 return function(*args, **kwargs)
-            except (InvalidOperation, Overflow) as error:
+            except OUTGROWN as error:
                 raise FigureTooLargeError from error
 
     return wrapper
@@ -104,8 +106,8 @@ def whole_down(figure: Decimal) -> Decimal:
     return _quantized(snapped(figure), 0, ROUND_FLOOR)
 
 
-def apportioned(figures: Iterable[Decimal], decimals: int) -> tuple[Decimal, ...]:
-    """The figures at so many decimals, adding up to their rounded total (largest remainder).
+def apportioned(figures: Iterable[Decimal], decimals: int, total: Decimal | None = None) -> tuple[Decimal, ...]:
+    """The figures at so many decimals, adding up to a total (largest remainder).
 
     Each is rounded down; what is missing to the total goes, one unit of the last place each, to those
     that lost most; among equals to the earlier one.
@@ -113,17 +115,27 @@ def apportioned(figures: Iterable[Decimal], decimals: int) -> tuple[Decimal, ...
     >>> apportioned([Decimal("0.335"), Decimal("0.335"), Decimal("0.33")], 2)
     (Decimal('0.34'), Decimal('0.33'), Decimal('0.33'))
 
+    Args:
+        figures: one at least, if there is a total.
+        decimals: of each.
+        total: at so many decimals and near their sum; their rounded sum if left out.
+
     Raises:
         FigureTooLargeError: one would show more than the 28 digits that are known.
     """
     unit = UNITS[decimals]
     exact = list(figures)
     shown = [_quantized(snapped(figure), decimals, ROUND_FLOOR) for figure in exact]
-    missing = int((half_up(sum(exact, ZERO), decimals) - sum(shown, ZERO)).scaleb(decimals))
+    wanted = half_up(sum(exact, ZERO), decimals) if total is None else total
+    missing = int((wanted - sum(shown, ZERO)).scaleb(decimals))
     # Two figures of different size that lose the same differ in the last of their 34 digits all the same.
     lost = [round(figure - floor, decimals + _DIGITS_OF_A_LOSS) for figure, floor in zip(exact, shown, strict=True)]
-    for index in sorted(range(len(shown)), key=lambda index: -lost[index])[:missing]:
-        shown[index] += unit
+    ranking = sorted(range(len(shown)), key=lambda index: -lost[index])
+    while missing:  # of a total that was rounded by itself, a unit may be missing to each, or one be too many
+        step = 1 if missing > 0 else -1
+        for index in ranking[:missing] if missing > 0 else ranking[missing:]:
+            shown[index] += unit * step
+            missing -= step
     return tuple(shown)
 
 

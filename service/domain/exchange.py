@@ -1,6 +1,6 @@
 """Exchange rates as they were published, and amounts converted through their base."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -57,10 +57,14 @@ class DayRates:
         Both rates are per unit of the base, so no inverse is rounded on the way.
         Source: Council Regulation (EC) No 1103/97, Article 4 (no rounded inverse, conversion through the base).
         """
-        per_base_to, per_base_from = self.rate_of(currency), self.rate_of(money.currency)
+        return self.conversion(money.currency, currency)(money.amount)
+
+    def conversion(self, one: str, other: str) -> Callable[[Decimal], Decimal]:
+        """The same for any number of amounts."""
+        per_base_to, per_base_from = self.rate_of(other), self.rate_of(one)
         assert per_base_to is not None
         assert per_base_from is not None
-        return money.amount * per_base_to / per_base_from
+        return lambda amount: amount * per_base_to / per_base_from
 
     def has(self, *currencies: str) -> bool:
         """Whether it has a rate of each."""

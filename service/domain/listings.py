@@ -1,8 +1,9 @@
 """A product offered for online sale, piece by piece."""
 
 from collections.abc import Iterator
+from typing import Annotated
 
-from service.domain.declared import Code, CurrencyCode, Line, Paragraph, Pieces, declared
+from service.domain.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
 from service.domain.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.locales import LocaleCode
 from service.domain.pricing_policy import PricingPolicy
@@ -28,6 +29,7 @@ class Listing:
         shipping_service: code of the service that a piece is sent with; collected by the buyer if left out.
         shipping_zone: the service's zone that buyers are in.
         unit_price_per: the unit of quantity that a unit price is shown for; none is shown if left out.
+        tags: what the workshop groups its listings by, for instance ["garden"]; not shown to buyers.
         note: anything worth knowing; not shown to buyers.
     """
 
@@ -43,6 +45,7 @@ class Listing:
     shipping_service: Code | None = None
     shipping_zone: Code | None = None
     unit_price_per: Measure | None = None
+    tags: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:

@@ -82,6 +82,20 @@ def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_ag
     return tuple(_day(row) for row in rows)
 
 
+def has_day_after(connection: sa.Connection, workshop_id: UUID, since: date, until: date) -> bool:
+    """Whether any source published rates after the one day and until the other."""
+    found = connection.execute(
+        sa.select(exchange_rates.c.published_on)
+        .where(
+            exchange_rates.c.workshop_id == workshop_id,
+            exchange_rates.c.published_on > since,
+            exchange_rates.c.published_on <= until,
+        )
+        .limit(1)
+    )
+    return found.first() is not None
+
+
 def find_last_day(
     connection: sa.Connection, workshop_id: UUID, as_of: date, currencies: Collection[str]
 ) -> tuple[str, date] | None:

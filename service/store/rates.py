@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -93,7 +93,7 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, cod
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
     """Create or replace the rate that begins on its day."""
     collection, _, code = rate.resource.partition("/")
-    values = {"terms": to_text(rate.terms), "revision": revision}
+    values = {"terms": to_text(rate.terms), "revision": revision, "changed_at": datetime.now(UTC)}
     changed = connection.execute(
         rates.update()
         .where(within(rates, workshop_id, collection, code), rates.c.valid_from == rate.valid_from)
@@ -104,12 +104,12 @@ def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, rev
         connection.execute(rates.insert(), {**key, **values})
 
 
-def delete_rate(connection: sa.Connection, workshop_id: UUID, collection: str, code: str, valid_from: date) -> bool:
-    """Take back the rate that begins on this day; whether there was one."""
-    found = connection.execute(
-        rates.delete().where(within(rates, workshop_id, collection, code), rates.c.valid_from == valid_from)
-    )
-    return found.rowcount == 1
+def delete_rate(connection: sa.Connection, workshop_id: UUID, collection: str, code: str, valid_from: date) -> None:
+    """Take back the rate that begins on this day; the one before it is in force by this change."""
+    ours = within(rates, workshop_id, collection, code)
+    connection.execute(rates.delete().where(ours, rates.c.valid_from == valid_from))
+    before = sa.select(sa.func.max(rates.c.valid_from)).where(ours, rates.c.valid_from < valid_from).scalar_subquery()
+    connection.execute(rates.update().where(ours, rates.c.valid_from == before).values(changed_at=datetime.now(UTC)))
 
 
 def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
@@ -148,6 +148,22 @@ def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) ->
         (_stored_rate(row).rate, from_text(row.facts, COLLECTIONS[row.collection].facts))
         for row in connection.execute(_in_force(workshop_id, as_of))
     ]
+
+
+def rates_on(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[str, DatedRate]:
+    """Every rate in force on the date, by resource."""
+    found = (_stored_rate(row).rate for row in connection.execute(_in_force(workshop_id, as_of)))
+    return {rate.resource: rate for rate in found}
+
+
+def resources_changed(
+    connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, moment: datetime
+) -> list[str]:
+    """Whose terms in force on the date began after a day, or were entered at a moment or later."""
+    rows = connection.execute(
+        _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= moment))
+    )
+    return [f"{row.collection}/{row.code}" for row in rows]
 
 
 def first_rate_days(connection: sa.Connection, workshop_id: UUID, resources: Iterable[str]) -> dict[str, date]:

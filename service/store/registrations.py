@@ -156,6 +156,25 @@ def product_users(connection: sa.Connection, workshop_id: UUID, code: str) -> di
     return found
 
 
+def all_registered(
+    connection: sa.Connection, workshop_id: UUID, collections: Iterable[str]
+) -> dict[str, dict[str, Registered]]:
+    """Everything that is not retired in some collections, by collection and code."""
+    found: dict[str, dict[str, Registered]] = {collection: {} for collection in collections}
+    rows = connection.execute(
+        sa.select(registrations.c.collection, registrations.c.code, registrations.c.facts)
+        .where(
+            registrations.c.workshop_id == workshop_id,
+            registrations.c.collection.in_(list(found)),
+            registrations.c.retired_at.is_(None),
+        )
+        .order_by(registrations.c.collection, registrations.c.code)
+    )
+    for collection, code, facts in rows:
+        found[collection][code] = from_text(facts, COLLECTIONS[collection].facts)
+    return found
+
+
 def registered_among(
     connection: sa.Connection, workshop_id: UUID, wanted: Iterable[tuple[str, str]]
 ) -> set[tuple[str, str]]:

@@ -157,7 +157,7 @@ repricings = sa.Table(
     sa.Column("rolled_back_at", sa.DateTime(timezone=True)),
     sa.Column("rolled_back_by", sa.Text, comment="name of the key"),
     sa.Column("request", sa.Text, nullable=False, comment="JSON: what was asked for"),
-    sa.Column("summary", sa.Text, nullable=False, comment="JSON: how many listings of each decision"),
+    sa.Column("figures", sa.Text, nullable=False, comment="JSON: what was found, as it was given"),
     sa.Column("basis", sa.Text, nullable=False, comment="JSON: the rates it was computed with"),
 )
 
@@ -188,6 +188,7 @@ listing_prices = sa.Table(
     sa.Column(
         "is_stale", sa.Boolean, nullable=False, comment="whether its bill may no longer be what a batch consumes"
     ),
+    sa.Column("bill", sa.Text, comment="JSON: what a batch consumes, if found anew since the price came into force"),
     sa.ForeignKeyConstraint(
         ["workshop_id", "repricing_id", "listing"],
         ["price_changes.workshop_id", "price_changes.repricing_id", "price_changes.listing"],

@@ -71,11 +71,13 @@ class Access:
     Attributes:
         workshop: whose things.
         key_id: by which key.
+        key_name: who or what that was given to.
         scopes: "read", "write".
     """
 
     workshop: Workshop
     key_id: UUID
+    key_name: str
     scopes: frozenset[str]
 
 
@@ -134,7 +136,12 @@ def workshop_of_key(key: str) -> UUID | None:
 
 _FIELDS = ("workshop_id", "name", "address", "currency", "locale", "time_zone", "revision")
 _ACCESS = (
-    sa.select(*(workshops.c[name] for name in _FIELDS), api_keys.c.key_id, api_keys.c.scopes)
+    sa.select(
+        *(workshops.c[name] for name in _FIELDS),
+        api_keys.c.key_id,
+        api_keys.c.name.label("key_name"),
+        api_keys.c.scopes,
+    )
     .join_from(workshops, api_keys, workshops.c.workshop_id == api_keys.c.workshop_id)
     .where(
         workshops.c.workshop_id == sa.bindparam("workshop_id"),
@@ -153,9 +160,12 @@ def find_access(connection: sa.Connection, key: str) -> Access | None:
     row = connection.execute(_ACCESS, {"workshop_id": workshop_id, "digest": _digest(key)}).first()
     if row is None:
         return None
-    *workshop, key_id, scopes = row
+    *workshop, key_id, key_name, scopes = row
     return Access(
-        workshop=Workshop(**dict(zip(_FIELDS, workshop, strict=True))), key_id=key_id, scopes=frozenset(scopes.split())
+        workshop=Workshop(**dict(zip(_FIELDS, workshop, strict=True))),
+        key_id=key_id,
+        key_name=key_name,
+        scopes=frozenset(scopes.split()),
     )
 
 

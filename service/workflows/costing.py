@@ -157,7 +157,7 @@ def prepare(
     around = surroundings_of(database, workshop, named, as_of)
     card = RateCard(as_of=as_of, currency=workshop.currency, rates=around.rates)
     if what_if:
-        _check_what_if(database, workshop, what_if)
+        check_what_if(database, workshop, what_if)
         card = card.replaced(what_if)
     return Costing(
         surroundings=around,
@@ -168,7 +168,12 @@ def prepare(
     )
 
 
-def _check_what_if(database: Database, workshop: Workshop, what_if: WhatIf) -> None:
+def check_what_if(database: Database, workshop: Workshop, what_if: WhatIf) -> None:
+    """Make sure that what-if rates fit what they are for.
+
+    Raises:
+        InvalidValuesError: one does not, or is for nothing that is registered.
+    """
     problems = []
     for resource, terms in what_if.items():
         collection, _, code = resource.partition("/")

@@ -32,6 +32,33 @@ class PreconditionFailedError(PugmillError):
         self.what = what
 
 
+class StalePreviewError(PugmillError):
+    """What was previewed is not what would be applied now."""
+
+    def __init__(self, applied_as: str | None, at: datetime | None = None) -> None:
+        applied = f"this very preview was applied already, at {at}, as repricing {applied_as}; nothing was done again"
+        stale = "the workshop, the day or the request is not what it was at the preview; preview again and decide anew"
+        super().__init__(applied if applied_as else stale)
+        self.applied_as = applied_as
+
+
+class NothingPricedError(PugmillError):
+    """Not one of the listings in the scope can be priced."""
+
+    def __init__(self, listings: int, reasons: Sequence[str]) -> None:
+        told = "; ".join(reasons)
+        super().__init__(f"none of {listings} listings can be priced: {told}")
+        self.listings = listings
+        self.reasons = tuple(reasons)
+
+
+class SupersededError(PugmillError):
+    """A repricing cannot be rolled back any more."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+
+
 class FeedFailedError(PugmillError):
     """The exchange rates could not be refreshed; those there are stand.
 

@@ -40,13 +40,21 @@ class Exchange:
             UnknownCurrencyError: one of the currencies has ended. Its last reference rate is not what it was
                 changed into the next currency with, so it is not converted at all.
         """
-        if money.currency == currency:
-            return money.amount
-        pair = money.currency, currency
-        day = self._pairs.get(pair)
+        return (
+            money.amount
+            if money.currency == currency
+            else self._day(money.currency, currency).converted(money, currency)
+        )
+
+    def conversion(self, one: str, other: str) -> Callable[[Decimal], Decimal]:
+        """Converts any number of amounts, unrounded; raises as `converted` does."""
+        return (lambda amount: amount) if one == other else self._day(one, other).conversion(one, other)
+
+    def _day(self, one: str, other: str) -> DayRates:
+        day = self._pairs.get((one, other))
         if day is None:
-            day = self._pairs[pair] = self._day_for(*pair)
-        return day.converted(money, currency)
+            day = self._pairs[one, other] = self._day_for(one, other)
+        return day
 
     def tracked(self, make: Callable[[], T]) -> tuple[T, Mapping[tuple[str, str], DayRates]]:
         """What is made, and the rates that were needed for it."""

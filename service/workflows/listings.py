@@ -94,7 +94,7 @@ def _priced(
     database: Database, workshop: Workshop, costing: Costing, code: str, listing: Listing, question: ListingQuestion
 ) -> ListingSheet:
     product = costing.surroundings.catalogue.products[listing.product]
-    sheet = priced(database, workshop, costing, _price_question(listing, question))
+    sheet = priced(database, workshop, costing, price_question(listing, question))
     price = sheet.price_per_piece.price
     per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
     shown: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
@@ -116,7 +116,8 @@ def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: 
         raise MissingMeasuresError(listing.product, error.purpose, error.members) from None
 
 
-def _price_question(listing: Listing, question: ListingQuestion) -> PriceQuestion:
+def price_question(listing: Listing, question: ListingQuestion) -> PriceQuestion:
+    """What is asked about the price of a piece, when it is asked of a listing."""
     return PriceQuestion(
         product=listing.product,
         quantity=listing.standard_batch,

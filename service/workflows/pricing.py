@@ -10,7 +10,14 @@ from service.domain.aim import Aim
 from service.domain.cautions import Caution
 from service.domain.channels import Channel, ChannelRate
 from service.domain.cost_sheet import CostSheet
-from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
+from service.domain.errors import (
+    InvalidValueError,
+    InvalidValuesError,
+    MissingRate,
+    MissingRatesError,
+    UnknownCurrencyError,
+    UnknownZoneError,
+)
 from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import UsedRates
 from service.domain.money import UNIT_COST_DECIMALS, Money, cash_rounded, in_currency, minor_unit_decimals
@@ -73,6 +80,10 @@ class PriceQuestion:
             code = getattr(self, member)
             if code is not None:
                 yield (member,), collection, code
+
+    def resources(self) -> list[str]:
+        """What it names that has a rate."""
+        return [f"{collection}/{code}" for _, collection, code in self.references()]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,7 +186,7 @@ def _check_grid(question: PriceQuestion, currency: str) -> None:
 def priced(database: Database, workshop: Workshop, costing: Costing, question: PriceQuestion) -> PriceSheet:
     """The price sheet, when everything it takes is loaded; raises as price_product does."""
     _check_grid(question, question.currency or workshop.currency)
-    resources = [f"{collection}/{code}" for _, collection, code in question.references()]
+    resources = question.resources()
     batch = (question.product, question.quantity)
     ((bill, sheet),) = costed(database, workshop, costing, [batch], also=resources)
     way = _Way(costing, question, workshop.currency)
@@ -201,6 +212,20 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
         warnings=warnings(bill, catalogue),
         cautions=(*cautions_of(bill, catalogue), *(way.estimate.cautions if way.estimate else ())),
     )
+
+
+def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
+    """The conditions under which a piece is sold; raises as price_product does.
+
+    Args:
+        costing: with what the question names, and the product if it is shipped.
+        question: its policy, batch and day do not matter.
+        home: the workshop's currency.
+    """
+    missing = [MissingRate(resource=each) for each in question.resources() if each not in costing.card.rates]
+    if missing:
+        raise MissingRatesError(costing.card.as_of, missing)
+    return _Way(costing, question, home).sale
 
 
 class _Way:

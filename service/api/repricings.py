@@ -1,0 +1,378 @@
+"""Repricings: what a change of rates does to prices, previewed, applied as a whole, rolled back, and on record."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from itertools import chain, islice
+from typing import Any
+from uuid import UUID
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import CSV, JSON, NDJSON, dumped
+from service.api.auth import access, database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.examples import REPRICING
+from service.api.fields import FlagField
+from service.api.paging import PageQuery, linked, next_page, page, position
+from service.api.problems import ProblemError
+from service.api.rates_field import rates_field
+from service.api.registered import CODE, ETAG, LINK, LOCATION, checked_code, listed
+from service.api.schemas import schema_of
+from service.api.spooling import spool, spooled
+from service.documents.price_changes import price_changes_csv
+from service.domain.declared import declared
+from service.domain.errors import InvalidValueError
+from service.domain.exchange import UsedRates
+from service.domain.price_change import PriceChange, RepricingFigures, RepricingSummary
+from service.domain.price_history import PriceHistoryEntry
+from service.domain.repricing import RateChange, RepricingRequest
+from service.encoding import encoded, plain_data, to_bytes
+from service.store.repricings import Repricing
+from service.workflows import repricing, repricing_records
+from service.workflows.costing import WhatIf
+
+blueprint = Blueprint(
+    "repricings", __name__, url_prefix="/v1/repricings", description="Prices in force, when rates change."
+)
+histories = Blueprint(
+    "price-histories", __name__, url_prefix="/v1/listings", description="Prices of a listing over time."
+)
+
+_PATH = "/v1/repricings"
+_ROWS = 500
+
+
+@declared
+class RepricingOrder(RepricingRequest):
+    """What to price anew, and whether to store it.
+
+    Attributes:
+        apply: put the prices in force; a preview if false.
+        rates: terms to suppose in place of those in force, by resource; for a preview only.
+    """
+
+    apply: bool = False
+    rates: Mapping[str, Any] = field(default_factory=dict)
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from RepricingRequest.problems(self)
+        if self.apply and self.rates:
+            yield InvalidValueError(("rates",), "are suppositions; register them with PUT before you apply")
+
+    def request(self) -> RepricingRequest:
+        """What is asked for."""
+        return RepricingRequest(**{name: getattr(self, name) for name in RepricingRequest.__dataclass_fields__})
+
+
+class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
+    """What to price anew, and whether to store it."""
+
+    declared_class = RepricingOrder
+    apply = FlagField(metadata={"description": "Put the prices in force; a preview if false.", "default": False})
+    rates = rates_field(required=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepricingStatement:
+    """A repricing.
+
+    Attributes:
+        id: its id; none of what is not stored.
+        status: preview, nothing_to_change, applied or rolled_back.
+        as_of: the day of its rates.
+        applied_at: when it was applied.
+        applied_by: name of the key that it was applied with.
+        rolled_back_at: when the prices before it were put back in force.
+        rolled_back_by: name of the key that this was done with.
+        request: what was asked for.
+        summary: how many listings of each decision; none on the further pages of a preview.
+        rate_changes: every rate that moved since the prices in force were found, if any cost rests on it.
+        exchange_rates: what amounts were converted with.
+    """
+
+    id: UUID | None
+    status: str
+    as_of: date
+    applied_at: datetime | None
+    applied_by: str | None
+    rolled_back_at: datetime | None
+    rolled_back_by: str | None
+    request: RepricingRequest
+    summary: RepricingSummary | None
+    rate_changes: tuple[RateChange, ...]
+    exchange_rates: tuple[UsedRates, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangesPage:
+    """Some of the changes.
+
+    Attributes:
+        items: by listing.
+        next: where more of them are; of a preview, POST the same body there.
+    """
+
+    items: tuple[PriceChange, ...]
+    next: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepricingAnswer(RepricingStatement):
+    """A repricing with its changes.
+
+    Attributes:
+        changes: the first of them.
+    """
+
+    changes: ChangesPage
+
+
+def _statement(request: RepricingRequest, figures: RepricingFigures | None, status: str) -> dict[str, Any]:
+    """What is not stored."""
+    return _encoded(request, figures, status)
+
+
+def _of_stored(stored: Repricing) -> dict[str, Any]:
+    return _encoded(
+        stored.request,
+        stored.figures,
+        "applied" if stored.rolled_back_at is None else "rolled_back",
+        id=stored.id,
+        applied_at=stored.applied_at,
+        applied_by=stored.applied_by,
+        rolled_back_at=stored.rolled_back_at,
+        rolled_back_by=stored.rolled_back_by,
+    )
+
+
+_NOT_STORED = dict.fromkeys(("id", "applied_at", "applied_by", "rolled_back_at", "rolled_back_by"))
+
+
+def _encoded(request: RepricingRequest, figures: RepricingFigures | None, status: str, **stored: Any) -> dict[str, Any]:
+    assert request.as_of is not None  # it was asked with its day
+    statement = RepricingStatement(
+        **{**_NOT_STORED, **stored},
+        status=status,
+        as_of=request.as_of,
+        request=request,
+        summary=None if figures is None else figures.summary,
+        rate_changes=figures.rate_changes if figures else (),
+        exchange_rates=figures.exchange_rates if figures else (),
+    )
+    found: dict[str, Any] = encoded(statement)
+    return found
+
+
+def _json(data: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> flask.Response:
+    return flask.Response(dumped(data), status, headers, content_type=JSON)
+
+
+_CONTENT_TYPES = {CSV: f"{CSV}; charset=utf-8; header=present", NDJSON: NDJSON}
+
+
+def _lines(changes: Iterable[dict[str, Any]]) -> Iterator[bytes]:
+    return (to_bytes(change) + b"\n" for change in changes)
+
+
+_WRITERS = {CSV: price_changes_csv, NDJSON: _lines}
+
+ID = {
+    "name": "repricing_id",
+    "in": "path",
+    "required": True,
+    "description": "The repricing's id.",
+    "schema": {"type": "string", "format": "uuid"},
+}
+IF_MATCH = [
+    {
+        "name": "If-Match",
+        "in": "header",
+        "schema": {"type": "string"},
+        "description": "The entity tag of the preview: apply just what it showed, or nothing.",
+    }
+]
+
+
+def _id(text: str) -> UUID:
+    try:
+        found = UUID(text)
+        if str(found) != text.lower():
+            raise ValueError(text)
+        return found
+    except ValueError:
+        raise ProblemError.of_errors([{"parameter": "repricing_id", "detail": "is not a repricing's id"}]) from None
+
+
+@blueprint.route("")
+class Repricings(MethodView):
+    """All repricings."""
+
+    @documented("listRepricings", 406, 422)
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(RepricingStatement), "Repricings", {}), headers=LINK)
+    def get(self, query: PageQuery) -> flask.Response:
+        """Every repricing that was applied, newest first."""
+        before = position(query)
+        return page(
+            query,
+            lambda limit: repricing_records.list_repricings(
+                database(), workshop(), before=UUID(before[0]) if before else None, limit=limit
+            ),
+            lambda each: [str(each.id)],
+            _of_stored,
+        )
+
+    @documented("reprice", 400, 406, 409, 412, 413, 415, 422, conditions=IF_MATCH)
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.arguments(OrderSchema(), example=REPRICING)
+    @blueprint.response(200, schema_of(RepricingAnswer), headers=ETAG, description="A preview, or nothing to change.")
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=CSV, success=True)
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=NDJSON, success=True)
+    @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="It is applied.")
+    def post(self, query: PageQuery, order: RepricingOrder) -> flask.Response:
+        """Find what listings cost and what to ask for them now, and why; preview it, or put it in force.
+
+        As JSON a preview is paged, with all that was found together on the first page; as text/csv and
+        application/x-ndjson it holds every change. Nothing of a preview is stored.
+        """
+        request = order.request()
+        if order.apply:
+            return _applied(query, request)
+        if flask.g.media_type == JSON:
+            return _preview(query, request, order.rates)
+        return _whole_preview(request, order.rates)
+
+
+def _expected(tag: str) -> bool:
+    """Whether the state and the request are what the caller saw."""
+    if_match = flask.request.if_match
+    return "If-Match" not in flask.request.headers or if_match.star_tag or if_match.contains(tag)
+
+
+def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
+    done = repricing.apply(database(), workshop(), request, access().key_name, _expected)
+    media_type = flask.g.media_type
+    if done.repricing is None:
+        if media_type != JSON:
+            return _streamed((), media_type)
+        statement = _statement(done.request, done.figures, "nothing_to_change")
+        return _json({**statement, "changes": {"items": [], "next": None}})
+    path = f"{_PATH}/{done.repricing.id}"
+    if media_type != JSON:
+        response = _streamed(_changes(done.repricing.id), media_type)
+        response.status_code, response.headers["Location"] = 201, path
+        return response
+    changes = _changes_page(query, done.repricing.id, "", f"{path}/changes")
+    return _json({**_of_stored(done.repricing), "changes": changes}, 201, {"Location": path})
+
+
+def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
+    """A preview's page; the first tells what was found of all listings together, for which it looks at all."""
+    after = position(query)
+    with repricing.preview(database(), workshop(), request, what_if) as seen:
+        changes = seen.changes(after[0] if after else "")
+        items = list(islice(changes, query.limit + 1))
+        for _ in () if after else changes:
+            pass
+        statement = _statement(seen.request, None if after else seen.figures(), "preview")
+    shown = items[: query.limit]
+    following = next_page(query, [shown[-1]["listing"]]) if len(items) > len(shown) else None
+    response = _json({**statement, "changes": {"items": shown, "next": following}})
+    response.set_etag(seen.tag)
+    return response
+
+
+def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response:
+    """All of a preview, in one state and whole before it is sent."""
+    media_type = flask.g.media_type
+    with spool() as written, repricing.preview(database(), workshop(), request, what_if) as seen:
+        written.writelines(_WRITERS[media_type](seen.changes()))
+        response = spooled(written, _CONTENT_TYPES[media_type])
+    response.set_etag(seen.tag)
+    return response
+
+
+def _changes(repricing_id: UUID) -> Iterator[dict[str, Any]]:
+    """Every change of a repricing, some hundred at a time: what was recorded does not change any more."""
+    ours, whose, after = database(), workshop(), ""
+    while found := repricing_records.list_changes(ours, whose, repricing_id, after=after, limit=_ROWS):
+        yield from (plain_data(text) for _, text in found)
+        after = found[-1][0]
+
+
+def _streamed(changes: Iterable[dict[str, Any]], media_type: str) -> flask.Response:
+    lines = iter(_WRITERS[media_type](changes))
+    first = next(lines, b"")  # asked for before the answer begins, so that a refusal still can be one
+    return flask.Response(chain((first,), lines), content_type=_CONTENT_TYPES[media_type])
+
+
+def _changes_page(query: PageQuery, repricing_id: UUID, after: str, path: str) -> dict[str, Any]:
+    found = repricing_records.list_changes(database(), workshop(), repricing_id, after=after, limit=query.limit + 1)
+    shown = found[: query.limit]
+    following = next_page(query, [shown[-1][0]], path) if len(found) > len(shown) else None
+    return {"items": [plain_data(text) for _, text in shown], "next": following}
+
+
+@blueprint.route("/<repricing_id>", parameters=[ID])
+class OneRepricing(MethodView):
+    """A repricing."""
+
+    @documented("getRepricing", 404, 406, 422)
+    @blueprint.response(200, schema_of(RepricingStatement))
+    def get(self, repricing_id: str) -> flask.Response:
+        """A repricing as it was applied; its changes have an address of their own."""
+        return _json(_of_stored(repricing_records.find_repricing(database(), workshop(), _id(repricing_id))))
+
+
+@blueprint.route("/<repricing_id>/changes", parameters=[ID])
+class RepricingChanges(MethodView):
+    """The changes of a repricing."""
+
+    @documented("listPriceChanges", 404, 406, 422)
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(PriceChange), "PriceChanges", {}), headers=LINK)
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=CSV, success=True)
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=NDJSON, success=True)
+    def get(self, query: PageQuery, repricing_id: str) -> flask.Response:
+        """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
+        found, after = _id(repricing_id), position(query)
+        if flask.g.media_type != JSON:
+            return _streamed(_changes(found), flask.g.media_type)
+        return linked(_changes_page(query, found, after[0] if after else "", flask.request.path))
+
+
+@blueprint.route("/<repricing_id>/rollback", parameters=[ID])
+class RepricingRollback(MethodView):
+    """The way back."""
+
+    @documented("rollBackRepricing", 404, 406, 409, 422)
+    @blueprint.response(200, schema_of(RepricingStatement))
+    def post(self, repricing_id: str) -> flask.Response:
+        """Put the prices in force again that were so before, all of them or none.
+
+        Refused where a later repricing has changed one of its prices: roll that back first.
+        """
+        found = repricing_records.roll_back(database(), workshop(), _id(repricing_id), access().key_name)
+        return _json(_of_stored(found))
+
+
+@histories.route("/<code>/price-history", parameters=[CODE])
+class PriceHistory(MethodView):
+    """The prices of a listing over time."""
+
+    @documented("getPriceHistory", 404, 406, 422)
+    @histories.arguments(schema_of(PageQuery)(), location="query")
+    @histories.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK)
+    def get(self, query: PageQuery, code: str) -> flask.Response:
+        """Every price that came into force on a listing, newest first."""
+        before = position(query)
+        return page(
+            query,
+            lambda limit: repricing_records.price_history(
+                database(), workshop(), checked_code(code), before=UUID(before[0]) if before else None, limit=limit
+            ),
+            lambda entry: [str(entry.repricing)],
+            encoded,
+        )

@@ -1,0 +1,188 @@
+"""What a repricing found, as it is shown."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from service.domain.exact import apportioned, half_up
+from service.domain.exchange import UsedRates
+from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
+from service.domain.repricing import Cause, Decision, RateChange, move_share
+
+_SHARE_DECIMALS = 6
+
+Effects = dict[tuple[str, Cause], Decimal]
+"""What each change contributed to the cost of a piece, unrounded, by what changed and why."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceBefore:
+    """The price that was in force.
+
+    Attributes:
+        price: as it is displayed on the channel.
+        unit_cost: what a piece cost then.
+        margin_share: profit ÷ net price then; none at a net price of 0.
+        as_of: the day whose rates it was computed with.
+        repricing: the repricing that put it in force.
+    """
+
+    price: Money
+    unit_cost: Money
+    margin_share: Decimal | None
+    as_of: date
+    repricing: UUID
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceNow:
+    """The price that is asked now.
+
+    Attributes:
+        price: as it is displayed on the channel.
+        unit_cost: what a piece costs now.
+        margin_share: profit ÷ net price at this price; none at a net price of 0.
+    """
+
+    price: Money
+    unit_cost: Money
+    margin_share: Decimal | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedEffect:
+    """What one change contributed to the change in the cost of a piece.
+
+    Attributes:
+        resource: which part of which resource changed, for instance "tariffs/grid#day"; or the product.
+        cause: its rate, an exchange rate that it is converted with, or the way the product is made.
+        amount: so rounded that all effects add up to the new unit cost less the old one.
+    """
+
+    resource: str
+    cause: Cause
+    amount: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceChange:
+    """What becomes of one listing's price, and why.
+
+    Attributes:
+        listing: its code.
+        product: code of its product.
+        channel: code of its sales channel.
+        decision: first: it had no price in force; changed: the new price takes its place; same: what is asked is in
+            force already; kept: the price in force still meets its policy and the new one is too near; held: it would
+            move too far and waits for confirmation; unpriced: no price can be found.
+        old: the price in force; none for a first one.
+        new: the price that is asked now; in force once first and changed are applied. None where it is unpriced.
+        kept_margin_share: the margin that the old price leaves at the new cost.
+        move_share: (new price − old price) ÷ old price; none from a price of 0 or in another currency.
+        effects: what each changed rate contributed to the change in cost; they add up to it.
+        problem: why no price can be found, and the remedy.
+    """
+
+    listing: str
+    product: str
+    channel: str
+    decision: Decision
+    old: PriceBefore | None
+    new: PriceNow | None
+    kept_margin_share: Decimal | None
+    move_share: Decimal | None
+    effects: tuple[StatedEffect, ...]
+    problem: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepricingSummary:
+    """How many listings of each decision.
+
+    Attributes:
+        listings: all that were looked at.
+        first: with a first price.
+        changed: with another price.
+        same: whose price in force is what is asked.
+        kept: whose price in force stays by the rules.
+        held: whose new price waits for confirmation.
+        unpriced: for which no price can be found.
+    """
+
+    listings: int
+    first: int
+    changed: int
+    same: int
+    kept: int
+    held: int
+    unpriced: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepricingFigures:
+    """What a repricing found, all listings together.
+
+    Attributes:
+        summary: how many listings of each decision.
+        rate_changes: every rate that moved since the prices in force were made, if it contributes to the cost of any
+            listing that was looked at.
+        exchange_rates: what amounts were converted with.
+    """
+
+    summary: RepricingSummary
+    rate_changes: tuple[RateChange, ...]
+    exchange_rates: tuple[UsedRates, ...]
+
+
+class ChangeWriter:
+    """Writes what was found of a listing as plain data, the form that `PriceChange` has in JSON.
+
+    A repricing writes as many of these as there are listings, so they are put together from their texts.
+    """
+
+    def __init__(self, home: str) -> None:
+        """Begin.
+
+        Args:
+            home: the workshop's currency.
+        """
+        self._home, self._decimals = home, minor_unit_decimals(home) + UNIT_COST_DECIMALS
+
+    def money(self, amount: Decimal, currency: str) -> dict[str, str]:
+        """A price, which is at its minor unit already."""
+        return {"amount": f"{amount:f}", "currency": currency}
+
+    def share(self, share: Decimal | None) -> str | None:
+        """A share at six decimals."""
+        return None if share is None else f"{half_up(share, _SHARE_DECIMALS):f}"
+
+    def cost(self, amount: Decimal) -> Decimal:
+        """A unit cost as it is shown."""
+        return half_up(amount, self._decimals)
+
+    def move(self, old: Decimal, new: Decimal) -> str | None:
+        """By what share the price moves."""
+        return self.share(move_share(old, new))
+
+    def effects(self, old_cost: Decimal, new_cost: Decimal, effects: Effects) -> list[dict[str, Any]]:
+        """What each change contributed, adding up to the difference of the costs as they are shown."""
+        if not effects:
+            return []
+        amounts: Iterable[Decimal] = (self.cost(new_cost) - self.cost(old_cost),)
+        if len(effects) > 1:
+            amounts = apportioned(effects.values(), self._decimals, *amounts)
+        return [
+            {"resource": resource, "cause": cause.value, "amount": self.money(amount, self._home)}
+            for (resource, cause), amount in zip(effects, amounts, strict=True)
+        ]
+
+    def priced(self, price: Decimal, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
+        """A price with the cost and the margin that it was found with."""
+        return {
+            "price": self.money(price, currency),
+            "unit_cost": self.money(self.cost(cost), self._home),
+            "margin_share": margin,
+        }

@@ -1,0 +1,62 @@
+"""What the standard batch of a listing consumes: as it was kept with its price, or found anew."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from service.domain.bill import BatchBill
+from service.domain.explosion import bill_of_resources
+from service.encoding import encoded, plain_data, to_bytes
+from service.memory import Remembered
+from service.store.database import Database
+from service.store.repricings import ListingRow
+from service.store.surroundings import Surroundings, surroundings_of_one
+
+
+@dataclass(slots=True)
+class FoundBill:
+    """What a batch consumes.
+
+    Attributes:
+        bill: the quantities.
+        text: the same as JSON.
+        is_new: whether it was found anew.
+    """
+
+    bill: BatchBill
+    text: str
+    is_new: bool
+
+
+class BatchBills:
+    """Finds bills in one state of a workshop."""
+
+    def __init__(self, database: Database, workshop_id: UUID) -> None:
+        self._database, self._workshop_id = database, workshop_id
+        self._bills, self._around = Remembered(1_000), Remembered(300)
+
+    def of(self, row: ListingRow, facts: dict[str, Any]) -> FoundBill:
+        """The bill that was kept, or, where it may no longer be right, another.
+
+        Raises:
+            PugmillError: the product cannot be made as it is registered.
+        """
+        text = None if row.is_stale else row.bill_now or row.bill
+        if text is None:
+            batch = facts["product"], facts["standard_batch"]
+            return self._bills.of(batch, lambda: self._anew(*batch))
+        data = plain_data(text)
+        quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
+        return FoundBill(BatchBill(pieces=data["pieces"], quantities=quantities), text, is_new=False)
+
+    def _anew(self, product: str, pieces: int) -> FoundBill:
+        around: Surroundings = self._around.of(product, lambda: self._surroundings(product))
+        exploded = bill_of_resources(product, pieces, around.catalogue)
+        bill = BatchBill(pieces=pieces, quantities={line.resource: line.quantity for line in exploded.lines})
+        return FoundBill(bill, to_bytes(encoded(bill)).decode(), is_new=True)
+
+    def _surroundings(self, product: str) -> Surroundings:
+        with self._database.reading() as connection:
+            return surroundings_of_one(connection, self._workshop_id, "products", product, date.min)

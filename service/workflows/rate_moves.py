@@ -1,0 +1,96 @@
+"""What moved between the rates that prices in force were found with and the rates of now."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from uuid import UUID
+
+from service.domain.bill import BatchBill
+from service.domain.errors import PugmillError
+from service.domain.exact import plain
+from service.domain.price_change import Effects
+from service.domain.rate_table import RateTable
+from service.domain.rates import unit_rates
+from service.domain.repricing import Comparison, RateChange, unit_effects
+from service.domain.resources import Overhead
+from service.memory import Remembered
+from service.store import repricings
+from service.store.database import Database
+from service.store.repricings import RepricingBasis
+from service.workflows.exchange import Exchange
+
+_RATE_DECIMALS = 12
+
+
+@dataclass(slots=True)
+class Before:
+    """What moved since some repricing.
+
+    Attributes:
+        as_of: the day of its rates, as text.
+        comparison: of its rates with those of now.
+        seen: the places of the changes that contributed to any cost looked at.
+    """
+
+    as_of: str
+    comparison: Comparison
+    seen: set[int]
+
+
+class RateMoves:
+    """Compares the rates of earlier repricings with those of now."""
+
+    def __init__(
+        self, database: Database, workshop_id: UUID, table: RateTable, pools: Mapping[str, Overhead], exchange: Exchange
+    ) -> None:
+        """Begin.
+
+        Args:
+            database: where the repricings are.
+            workshop_id: whose they are.
+            table: the unit rates of now.
+            pools: the overhead pools of now, by resource.
+            exchange: of now.
+        """
+        self._database, self._workshop_id, self._table = database, workshop_id, table
+        self._pools, self._exchange = pools, exchange
+        self._befores = Remembered(1_000)
+        self._moved: dict[tuple[object, ...], RateChange] = {}
+
+    def since(self, repricing_id: UUID) -> Before:
+        """What moved since a repricing."""
+        return self._befores.of(repricing_id, lambda: self._before(repricing_id))
+
+    def effects(self, before: Before, bill: BatchBill) -> Effects:
+        """What each change contributed to the cost of a piece."""
+        found = unit_effects(bill, before.comparison)
+        changes = before.comparison.changes
+        if not before.seen.issuperset(found):
+            before.seen.update(found)
+            for change in (changes[place] for place in found):
+                key = change.resource, change.cause, change.old_rate, change.new_rate
+                known = self._moved.setdefault(key, change)
+                if change.since < known.since:
+                    self._moved[key] = change
+        return {(changes[place].resource, changes[place].cause): amount for place, amount in found.items()}
+
+    def moved(self) -> tuple[RateChange, ...]:
+        """Every change that contributed to any cost, as it is shown."""
+        found = sorted(self._moved.values(), key=lambda each: (each.resource, each.cause, each.since))
+        return tuple(
+            replace(each, old_rate=plain(each.old_rate, _RATE_DECIMALS), new_rate=plain(each.new_rate, _RATE_DECIMALS))
+            for each in found
+        )
+
+    def _before(self, repricing_id: UUID) -> Before:
+        with self._database.reading() as connection:
+            basis = repricings.get_basis(connection, self._workshop_id, repricing_id)
+        comparison = Comparison(basis.table, self._table, lambda resource: self._converted_anew(basis, resource))
+        return Before(basis.table.as_of.isoformat(), comparison, set())
+
+    def _converted_anew(self, basis: RepricingBasis, resource: str) -> Mapping[str, Decimal]:
+        """The unit rates of then with the exchange rates of now; nothing where there are none."""
+        try:
+            return unit_rates(basis.card, [resource], self._pools, self._exchange)
+        except PugmillError:
+            return {}

@@ -1,0 +1,280 @@
+"""Pricing listings anew when rates change: a preview, its application as a whole, and the way back."""
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from tempfile import SpooledTemporaryFile
+from typing import IO, Any
+
+from uuid_utils.compat import uuid7
+
+from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.price_change import RepricingFigures
+from service.domain.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
+from service.encoding import plain_data, to_bytes, to_text
+from service.store import repricings
+from service.store.database import Connection, Database
+from service.store.repricings import Repricing, RepricingBasis
+from service.store.workshops import Workshop, find_workshop, lock_workshop, next_revision
+from service.workflows.costing import WhatIf
+from service.workflows.errors import NothingPricedError, StalePreviewError
+from service.workflows.price_changes import Found, Look
+from service.workflows.repricing_scope import narrowing, scope_of
+
+_IN_MEMORY_BYTES = 4 * 1024 * 1024
+_ATTEMPTS = 3
+_REASONS = 5
+
+
+class Preview:
+    """What a repricing would do: a look at what a request is about, in one state of the workshop.
+
+    Attributes:
+        workshop: as it is in that state.
+        request: what was asked for, with the day of the rates.
+        tag: of the state and the request; an application that names it does just this or nothing.
+    """
+
+    def __init__(
+        self, database: Database, workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None
+    ) -> None:
+        self._database = database
+        with database.reading() as connection:
+            found = find_workshop(connection, workshop.workshop_id)
+        assert found is not None  # its key was let in
+        self.workshop = found
+        as_of = request.as_of or found.today()
+        self.request = replace(request, as_of=as_of)
+        self.tag = _tag(found, self.request, what_if)
+        self._look = Look(database, found, request, as_of, what_if)
+        self._narrowing = narrowing(database, found, scope_of(request, what_if), self._look.card)
+
+    def changes(self, after: str = "") -> Iterator[dict[str, Any]]:
+        """The data of a `PriceChange` for each listing whose price does not stay, or for all if that is asked for.
+
+        Args:
+            after: beyond this listing; what is found together counts only if it is looked at from the beginning.
+
+        Raises:
+            InvalidValuesError: the scope selects no listing.
+            NothingPricedError: no listing in the scope can be priced.
+        """
+        found = self._look.found(self._narrowing, after) if after else self.found()
+        return (each.change for each in found if self.is_shown(each))
+
+    def is_shown(self, found: Found) -> bool:
+        """Whether a change is to be told."""
+        return found.decision not in STAYING or self.request.include_unchanged
+
+    def found(self) -> Iterator[Found]:
+        """What was found of each listing in the scope; raises as `changes` does."""
+        reasons: list[str] = []
+        for found in self._look.found(self._narrowing):
+            if found.decision is Decision.UNPRICED and len(reasons) < _REASONS:
+                reasons.append(f"{found.change['listing']}: {found.change['problem']}")
+            yield found
+        summary = self.figures().summary
+        if summary.listings and summary.listings == summary.unpriced:
+            raise NothingPricedError(summary.listings, reasons)
+        if not summary.listings:
+            self._check_not_empty()
+
+    def _check_not_empty(self) -> None:
+        """A scope that rests on rates may be empty; one that selects what no listing has is a mistake."""
+        scope = self.request.scope
+        if scope is None or not (scope.channel or scope.product or scope.tag):
+            return
+        bare = replace(self._narrowing, things=None)
+        assert self.request.as_of is not None  # it was put in
+        look = Look(self._database, self.workshop, self.request, self.request.as_of)
+        if next(look.found(bare), None) is None:
+            raise InvalidValuesError([InvalidValueError(("scope",), "selects no listing at all; check its members")])
+
+    def figures(self) -> RepricingFigures:
+        """What was found so far, all listings together."""
+        return self._look.figures()
+
+    def basis(self) -> RepricingBasis:
+        """The rates that were used so far."""
+        return self._look.basis()
+
+
+@contextmanager
+def preview(
+    database: Database, workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None = None
+) -> Iterator[Preview]:
+    """What applying the request would do; nothing is stored.
+
+    Args:
+        database: where the workshop is.
+        workshop: whose listings.
+        request: what is asked for.
+        what_if: terms in place of those in force.
+
+    Raises:
+        InvalidValuesError: the scope names what is not registered; a what-if rate does not fit.
+        MissingRatesError: a resource that the scope names has no rate on the day.
+    """
+    with database.snapshot() as frozen:
+        yield Preview(frozen, workshop, request, what_if)
+
+
+def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) -> str:
+    """Tells whether two requests would find the same in the same state; what is confirmed is no part of it."""
+    asked = replace(request, confirmed=(), confirm_all=False, include_unchanged=False)
+    supposed = {resource: to_text(terms) for resource, terms in sorted((what_if or {}).items())}
+    told = to_bytes([str(workshop.workshop_id), workshop.revision, to_text(asked), supposed])
+    return hashlib.sha256(told).hexdigest()[:32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Application:
+    """What applying did.
+
+    Attributes:
+        request: what was asked for, with its day.
+        figures: what was found of all listings together.
+        repricing: what was recorded; None where there was nothing to change.
+    """
+
+    request: RepricingRequest
+    figures: RepricingFigures
+    repricing: Repricing | None
+
+
+def apply(
+    database: Database, workshop: Workshop, request: RepricingRequest, by: str, expected: Callable[[str], bool]
+) -> Application:
+    """Put the prices in force that the request finds, all of them or none, with a record of every change.
+
+    It looks without holding anybody up, and looks again if something was changed meanwhile; if that goes on, nobody
+    else may change anything while it looks.
+
+    Args:
+        database: where the workshop is.
+        workshop: whose listings.
+        request: what is asked for.
+        by: who applies it, the name of a key.
+        expected: whether the tag of the state and the request is what the caller saw at the preview.
+
+    Raises:
+        StalePreviewError: it is not.
+        InvalidValuesError: the scope names what is not registered, or no listing.
+        MissingRatesError: a resource that the scope names has no rate on the day.
+        NothingPricedError: no listing in the scope can be priced.
+    """
+    for _ in range(_ATTEMPTS):
+        with _looked(database, workshop, request, expected) as looked, database.writing() as connection:
+            if lock_workshop(connection, workshop.workshop_id) == looked.workshop.revision:
+                return looked.record(connection, by)
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        with _looked(database, workshop, request, expected) as looked:
+            return looked.record(connection, by)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Looked:
+    """What a look found, ready to be recorded.
+
+    Attributes:
+        workshop: as it was.
+        request: what was asked for, with its day.
+        tag: of the state and the request.
+        figures: what was found of all listings together.
+        basis: what it was found with.
+        spool: a line for each change.
+    """
+
+    workshop: Workshop
+    request: RepricingRequest
+    tag: str
+    figures: RepricingFigures
+    basis: RepricingBasis
+    spool: IO[bytes]
+
+    def record(self, connection: Connection, by: str) -> Application:
+        """Record it, if any price comes into force."""
+        summary, workshop_id = self.figures.summary, self.workshop.workshop_id
+        recorded = None
+        repricings.keep_bills(connection, workshop_id, self._lines("kept_bill"))
+        if summary.first or summary.changed:
+            recorded = self._repricing(by)
+            repricings.add_repricing(connection, workshop_id, recorded, self.basis, self._lines("row"))
+            next_revision(connection, workshop_id)
+        return Application(request=self.request, figures=self.figures, repricing=recorded)
+
+    def _lines(self, kind: str) -> Iterator[Mapping[str, Any]]:
+        self.spool.seek(0)
+        for line in self.spool:
+            found = plain_data(line)
+            if found[kind] is not None:
+                yield found[kind]
+
+    def _repricing(self, by: str) -> Repricing:
+        return Repricing(
+            id=uuid7(),
+            tag=self.tag,
+            applied_at=datetime.now(UTC),
+            applied_by=by,
+            rolled_back_at=None,
+            rolled_back_by=None,
+            request=self.request,
+            figures=self.figures,
+        )
+
+
+@contextmanager
+def _looked(
+    database: Database, workshop: Workshop, request: RepricingRequest, expected: Callable[[str], bool]
+) -> Iterator[_Looked]:
+    with SpooledTemporaryFile(_IN_MEMORY_BYTES) as spool:
+        with preview(database, workshop, request) as seen:
+            if not expected(seen.tag):
+                raise _stale(database, workshop, expected)
+            for found in seen.found():
+                line = _line(found, is_shown=seen.is_shown(found))
+                if line is not None:
+                    spool.write(to_bytes(line) + b"\n")
+            looked = _Looked(
+                workshop=seen.workshop,
+                request=seen.request,
+                tag=seen.tag,
+                figures=seen.figures(),
+                basis=seen.basis(),
+                spool=spool,
+            )
+        yield looked
+
+
+def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
+    """What is to be stored of a listing: the row of its change, the bill that was found anew, or nothing."""
+    comes, bill = found.decision in COMING_INTO_FORCE, found.bill
+    kept_bill = None
+    if bill is not None and bill.is_new and not comes and found.previous_id is not None:
+        kept_bill = {"listing": found.change["listing"], "bill": bill.text}
+    if not is_shown and kept_bill is None:
+        return None
+    row = {
+        "listing": found.change["listing"],
+        "decision": found.decision.value,
+        "previous_id": None if found.previous_id is None else str(found.previous_id),
+        "price": None if found.price is None else f"{found.price:f}",
+        "currency": found.currency,
+        "unit_cost": None if found.unit_cost is None else f"{found.unit_cost:f}",
+        "margin_share": found.margin_share,
+        "change": to_bytes(found.change).decode(),
+        "bill": bill.text if bill is not None and comes else None,
+    }
+    return {"row": row if is_shown else None, "kept_bill": kept_bill}
+
+
+def _stale(database: Database, workshop: Workshop, expected: Callable[[str], bool]) -> StalePreviewError:
+    """Why the caller's tag is none of now: the newest repricings tell whether it was applied."""
+    with database.reading() as connection:
+        for each in repricings.page_of_repricings(connection, workshop.workshop_id, before=None, limit=100):
+            if expected(each.tag):
+                return StalePreviewError(str(each.id), each.applied_at)
+    return StalePreviewError(None)

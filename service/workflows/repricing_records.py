@@ -1,0 +1,85 @@
+"""Repricings that were applied: read, rolled back, and the prices that they put in force on a listing."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from uuid import UUID
+
+from service.domain.price_history import PriceHistoryEntry
+from service.store import repricings
+from service.store.database import Connection, Database
+from service.store.repricings import Repricing
+from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.workflows.errors import NotRegisteredError, SupersededError
+from service.workflows.registering import find_one
+
+
+def roll_back(database: Database, workshop: Workshop, repricing_id: UUID, by: str) -> Repricing:
+    """Put the prices back in force that a repricing took the place of, all of them or none.
+
+    Raises:
+        NotRegisteredError: the workshop has no such repricing.
+        SupersededError: it is rolled back already, or a later one has changed a price of its own.
+    """
+    with database.writing() as connection:
+        lock_workshop(connection, workshop.workshop_id)
+        found = _repricing(connection, workshop, repricing_id)
+        if found.rolled_back_at is not None:
+            raise SupersededError(f"repricing {repricing_id} was rolled back already, at {found.rolled_back_at}")
+        later = repricings.count_superseded(connection, workshop.workshop_id, repricing_id)
+        if later:
+            raise SupersededError(
+                f"{later} of its prices are no longer in force; roll back the later repricings first, newest first"
+            )
+        now = datetime.now(UTC)
+        repricings.roll_back(connection, workshop.workshop_id, repricing_id, now, by)
+        next_revision(connection, workshop.workshop_id)
+    return replace(found, rolled_back_at=now, rolled_back_by=by)
+
+
+def find_repricing(database: Database, workshop: Workshop, repricing_id: UUID) -> Repricing:
+    """The repricing as it was applied.
+
+    Raises:
+        NotRegisteredError: the workshop has no such repricing.
+    """
+    with database.reading() as connection:
+        return _repricing(connection, workshop, repricing_id)
+
+
+def _repricing(connection: Connection, workshop: Workshop, repricing_id: UUID) -> Repricing:
+    found = repricings.find_repricing(connection, workshop.workshop_id, repricing_id)
+    if found is None:
+        raise NotRegisteredError(f"repricing {repricing_id}")
+    return found
+
+
+def list_repricings(database: Database, workshop: Workshop, *, before: UUID | None, limit: int) -> list[Repricing]:
+    """A page of repricings, newest first."""
+    with database.reading() as connection:
+        return repricings.page_of_repricings(connection, workshop.workshop_id, before=before, limit=limit)
+
+
+def list_changes(
+    database: Database, workshop: Workshop, repricing_id: UUID, *, after: str, limit: int
+) -> list[tuple[str, str]]:
+    """A page of a repricing's changes: each listing with the JSON text of its `PriceChange`, beyond a listing.
+
+    Raises:
+        NotRegisteredError: the workshop has no such repricing.
+    """
+    with database.reading() as connection:
+        _repricing(connection, workshop, repricing_id)
+        return repricings.page_of_changes(connection, workshop.workshop_id, repricing_id, after=after, limit=limit)
+
+
+def price_history(
+    database: Database, workshop: Workshop, listing: str, *, before: UUID | None, limit: int
+) -> list[PriceHistoryEntry]:
+    """A page of the prices that came into force on a listing, newest first.
+
+    Raises:
+        NotRegisteredError: the listing is not registered.
+    """
+    find_one(database, workshop, "listings", listing)
+    with database.reading() as connection:
+        return repricings.page_of_history(connection, workshop.workshop_id, listing, before=before, limit=limit)

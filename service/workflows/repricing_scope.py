@@ -1,0 +1,97 @@
+"""Which listings a repricing looks at: those that rest on what changed, through any depth, and no others."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, time
+from zoneinfo import ZoneInfo
+
+from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.rates import RateCard
+from service.domain.register import COLLECTIONS
+from service.domain.repricing import RepricingRequest, RepricingScope
+from service.store import exchange, rates, registrations
+from service.store.database import Connection, Database
+from service.store.repricings import Narrowing
+from service.store.workshops import Workshop
+from service.workflows.costing import WhatIf, with_first_days
+from service.workflows.registering import described
+
+
+def scope_of(request: RepricingRequest, what_if: WhatIf | None) -> RepricingScope:
+    """What a request's scope is; where what-if rates are supposed and it says nothing else, what rests on them."""
+    scope = request.scope or RepricingScope()
+    if what_if and scope.resources is None and scope.changed_since is None:
+        return replace(scope, resources=tuple(what_if))
+    return scope
+
+
+def narrowing(database: Database, workshop: Workshop, scope: RepricingScope, card: RateCard) -> Narrowing:
+    """Which listings a scope narrows to.
+
+    Args:
+        database: where the workshop is.
+        workshop: whose listings.
+        scope: what narrows them.
+        card: the rates in force on the day.
+
+    Raises:
+        InvalidValuesError: the scope names what is not registered.
+        MissingRatesError: a resource that it names has no rate on the day.
+    """
+    things: list[tuple[str, str]] | None = None
+    with database.reading() as connection:
+        _check_registered(connection, workshop, scope)
+        if scope.resources is not None:
+            things = [_thing(resource) for resource in scope.resources]
+        elif scope.changed_since is not None:
+            things = _changed_since(connection, workshop, card.as_of, scope.changed_since)
+    if scope.resources is not None:
+        _check_rated(database, workshop, scope.resources, card)
+    if things is not None and any(collection == "overheads" for collection, _ in things):
+        things = None  # every product has its share of a pool
+    return Narrowing(things=things, channel=scope.channel, product=scope.product)
+
+
+def _thing(resource: str) -> tuple[str, str]:
+    collection, _, code = resource.partition("/")
+    return collection, code
+
+
+def _check_registered(connection: Connection, workshop: Workshop, scope: RepricingScope) -> None:
+    named = [(("scope", "resources", index), *_thing(resource)) for index, resource in enumerate(scope.resources or ())]
+    for member, collection in (("channel", "channels"), ("product", "products")):
+        code = getattr(scope, member)
+        if code is not None:
+            named.append((("scope", member), collection, code))  # type: ignore[arg-type]
+    there = registrations.registered_among(connection, workshop.workshop_id, [(each[1], each[2]) for each in named])
+    problems = [
+        InvalidValueError(path, f"there is no {_described(collection, code)}; register it first")
+        for path, collection, code in named
+        if (collection, code) not in there
+    ]
+    if problems:
+        raise InvalidValuesError(problems)
+
+
+def _described(collection: str, code: str) -> str:
+    return described(collection, code) if collection in COLLECTIONS else f"{collection}/{code}"
+
+
+def _check_rated(database: Database, workshop: Workshop, resources: tuple[str, ...], card: RateCard) -> None:
+    missing = [
+        MissingRate(resource=resource)
+        for resource in resources
+        if COLLECTIONS[_thing(resource)[0]].terms is not None and resource not in card.rates
+    ]
+    if missing:
+        raise with_first_days(database, workshop, MissingRatesError(card.as_of, missing))
+
+
+def _changed_since(
+    connection: Connection, workshop: Workshop, as_of: date, since: date
+) -> list[tuple[str, str]] | None:
+    """What has a rate that changed after a day; None for everything, where exchange rates did."""
+    if exchange.has_day_after(connection, workshop.workshop_id, since, as_of):
+        return None
+    begun = datetime.combine(since, time.min, ZoneInfo(workshop.time_zone)).astimezone(UTC)
+    changed = rates.resources_changed(connection, workshop.workshop_id, as_of, since, begun)
+    return [_thing(resource) for resource in changed]

@@ -1,0 +1,114 @@
+"""Under which conditions listings are sold: alike for all of a channel, a currency, a tax and a policy."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from service.domain.aim import Aim
+from service.domain.errors import PugmillError
+from service.domain.listings import Listing
+from service.domain.products import Catalogue
+from service.domain.rates import RateCard
+from service.encoding import from_text, to_bytes
+from service.memory import Memory, Remembered
+from service.store import registrations
+from service.store.database import Database
+from service.store.surroundings import Surroundings
+from service.store.workshops import Workshop
+from service.workflows.costing import Costing
+from service.workflows.exchange import Exchange
+from service.workflows.listings import ListingQuestion, price_question
+from service.workflows.pricing import sale_of
+
+CONDITIONS = ("channels", "taxes", "shipping-services")
+_ROOM = 500_000
+
+
+@dataclass(slots=True)
+class Conditions:
+    """Under which some listings are sold.
+
+    Attributes:
+        currency: of sale.
+        aim: what is aimed at; None where there is a problem.
+        convert: a cost in the currency of sale.
+        problem: why nothing can be sold under them.
+    """
+
+    currency: str
+    aim: Aim | None
+    convert: Callable[[Decimal], Decimal]
+    problem: str = ""
+
+
+class SaleConditions:
+    """Finds conditions by the rates of a day.
+
+    Attributes:
+        used: resources whose terms the conditions found so far rest on.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        workshop: Workshop,
+        card: RateCard,
+        exchange: Exchange,
+        facts: Mapping[str, Mapping[str, Any]],
+    ) -> None:
+        """Begin.
+
+        Args:
+            database: to read products from that are shipped.
+            workshop: whose they are.
+            card: every rate in force.
+            exchange: of the same day.
+            facts: what is registered in CONDITIONS.
+        """
+        self._database, self._workshop, self._exchange = database, workshop, exchange
+        self._found, self._products = Remembered(10_000), Remembered(1_000)
+        self.used: set[str] = set()
+        memory: Memory[Any] = Memory(_ROOM, len)
+        around = Surroundings(facts=facts, catalogue=Catalogue(products=self._products), rates=card.rates)
+        self._costing = Costing(surroundings=around, card=card, exchange=exchange, memory=memory, state=())
+
+    def of(self, text: str, facts: dict[str, Any]) -> Conditions:
+        """The conditions of a listing.
+
+        Args:
+            text: the listing as it is stored.
+            facts: the same as plain data.
+        """
+        service = facts["shipping_service"]
+        key = (
+            facts["channel"],
+            facts["currency"],
+            facts["tax"],
+            service and (service, facts["shipping_zone"], facts["product"]),
+            to_bytes(facts["policy"]),
+        )
+        return self._found.of(key, lambda: self._conditions(from_text(text, Listing)))
+
+    def _conditions(self, listing: Listing) -> Conditions:
+        question = price_question(listing, ListingQuestion(as_of=self._costing.card.as_of))
+        home = self._workshop.currency
+        try:
+            if listing.shipping_service is not None:
+                self._products.of(listing.product, lambda: self._product(listing.product))
+            aim = Aim(listing.policy, sale_of(self._costing, question, home), listing.currency)
+            convert = self._exchange.conversion(home, listing.currency)
+        except PugmillError as error:
+            return Conditions(listing.currency, None, _unchanged, str(error))
+        self.used.update(question.resources())
+        return Conditions(listing.currency, aim, convert)
+
+    def _product(self, code: str) -> Any:
+        with self._database.reading() as connection:
+            found = registrations.find_registration(connection, self._workshop.workshop_id, "products", code)
+        assert found is not None  # the listing names it
+        return found.facts
+
+
+def _unchanged(amount: Decimal) -> Decimal:
+    return amount
