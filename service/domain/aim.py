@@ -27,15 +27,10 @@ class Aim:
         self.policy, self.sale = policy, sale
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
         self.minor = PriceGrid(step=UNITS[self.decimals])
-        self._proceeds = sale.taxed_proceeds
+        self._proceeds, self._with_tax, self._to_gross = sale.taxed_proceeds, sale.with_tax, sale.gross_of_displayed
         is_margin = policy.target is Target.MARGIN
         self._wanted: Function = plus(self._proceeds, slope=-policy.value) if is_margin else self._proceeds
         self._is_simple = policy.rounding is Rounding.UP and all(map(is_rising, (self._proceeds, self._wanted)))
-
-    @property
-    def needs_variable_cost(self) -> bool:
-        """Whether the price depends on the variable cost."""
-        return CostBasis.VARIABLE in (self.policy.cost_basis, self.policy.never_below_cost)
 
     def price(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
         """The least displayed price that meets the target, and the price of the grid that is asked.
@@ -64,26 +59,27 @@ class Aim:
             if first is None:
                 return self._begin(_from(meeting)), None
             latest = _later(latest, first)
-        found = self.grid.at_or_above(latest.low) if latest.is_low_included else self.grid.above(latest.low)
-        return self._begin(_from(meeting)), found
+        low, is_included, _ = latest
+        target = meeting.low if meeting.is_low_included else self._begin(_from(meeting))
+        return target, self.grid.at_or_above(low) if is_included else self.grid.above(low)
 
     def keeps(self, displayed: Decimal, costs: UnitCosts) -> bool:
         """Whether a price meets the target and keeps to the floor; to 28 digits."""
-        policy, gross = self.policy, displayed * self.sale.gross_of_displayed
+        policy, gross = self.policy, displayed * self._to_gross
         if policy.target is Target.FIXED_PRICE:
             meets = displayed >= policy.value
         else:
             meets = snapped(value_at(self._wanted, gross)) >= snapped(self._level(costs))
         brought = snapped(value_at(self._proceeds, gross))
         has_cost = policy.never_below_cost is None or brought >= snapped(
-            costs.on(policy.never_below_cost) * self.sale.with_tax
+            costs.on(policy.never_below_cost) * self._with_tax
         )
         return meets and has_cost and displayed >= (policy.never_below_amount or ZERO)
 
     def margin(self, displayed: Decimal, costs: UnitCosts) -> Decimal | None:
         """The profit that a price leaves, as a share of the net price; None at a price of 0."""
-        gross = displayed * self.sale.gross_of_displayed
-        return (value_at(self._proceeds, gross) - costs.full * self.sale.with_tax) / gross if gross else None
+        gross = displayed * self._to_gross
+        return (value_at(self._proceeds, gross) - costs.full * self._with_tax) / gross if gross else None
 
     def surplus(self, costs: UnitCosts) -> Function:
         """(1 + tax) × what the price brings in beyond the target, as a function of the gross price."""
@@ -91,7 +87,7 @@ class Aim:
 
     def above(self, cost: Decimal) -> Function:
         """(1 + tax) × what the price brings in beyond a cost."""
-        return plus(self._proceeds, constant=-cost * self.sale.with_tax)
+        return plus(self._proceeds, constant=-cost * self._with_tax)
 
     def _level(self, costs: UnitCosts) -> Decimal:
         """What (1 + tax) × proceeds, less the margin wanted of the gross price, has to reach.
@@ -104,7 +100,7 @@ class Aim:
             cost += cost * policy.value
         elif policy.target is Target.PROFIT_PER_PIECE:
             cost += policy.value
-        return cost * self.sale.with_tax
+        return cost * self._with_tax
 
     def meeting(self, costs: UnitCosts) -> Iterator[Interval]:
         """The displayed prices that meet the target, in order."""
@@ -114,7 +110,7 @@ class Aim:
 
     def bringing_in(self, cost: Decimal) -> Iterator[Interval]:
         """The displayed prices that bring in a cost, in order."""
-        return self._displayed(reaching(self._proceeds, cost * self.sale.with_tax))
+        return self._displayed(reaching(self._proceeds, cost * self._with_tax))
 
     def allowed(self, costs: UnitCosts) -> tuple[Interval, ...]:
         """The displayed prices that keep to the policy's floor; all if it names none."""
@@ -146,7 +142,7 @@ class Aim:
 
     def _displayed(self, gross: Iterable[Interval]) -> Iterator[Interval]:
         """Ranges of the gross price as ranges of the displayed one."""
-        by = self.sale.gross_of_displayed
+        by = self._to_gross
         return iter(gross) if by == 1 else (_divided(each, by) for each in gross)
 
     def displayed(self, piece: Piece, *, is_first: bool) -> Iterator[Interval]:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from service.domain.exact import exactly, plain
 from service.domain.resources import CostClass, OverheadBase
@@ -124,8 +124,7 @@ class BillOfResources:
         return tuple(dict.fromkeys(resource.partition("#")[0] for resource in named))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BatchBill:
+class BatchBill(NamedTuple):
     """What the batch consumes that a listing's cost is taken from.
 
     Attributes:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import pairwise
+from typing import NamedTuple
 
 from service.domain.exact import ONE, ZERO, snapped
 
@@ -37,9 +38,8 @@ Function = tuple[Piece, ...]
 """Pieces one after the other, from 0 to where there is no end."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Interval:
-    """A range of x.
+class Interval(NamedTuple):
+    """A range of x; made by the hundred thousand, so the lightest of values.
 
     Attributes:
         low: its lower end.
@@ -69,7 +69,10 @@ def line(slope: Decimal = ZERO, constant: Decimal = ZERO) -> Function:
 
 def value_at(function: Function, x: Decimal) -> Decimal:
     """The function's value at x, 0 or more."""
-    return next(piece for piece in function if piece.reaches(x)).at(x)
+    for piece in function:
+        if piece.up_to is None or snapped(x) <= snapped(piece.up_to):
+            return piece.slope * x + piece.constant
+    raise AssertionError  # the last piece has no end
 
 
 def total(functions: Iterable[Function]) -> Function:
@@ -166,17 +169,17 @@ def reaching(function: Function, level: Decimal = ZERO) -> Iterator[Interval]:
 
 
 def _reaching(piece: Piece, level: Decimal, *, is_first: bool) -> Interval | None:
-    slope, missing = piece.slope, level - piece.constant
+    slope, missing, above, up_to = piece.slope, level - piece.constant, piece.above, piece.up_to
     if slope == 0:
-        return None if missing > 0 else Interval(low=piece.above, is_low_included=is_first, high=piece.up_to)
+        return None if missing > 0 else Interval(above, is_first, up_to)
     root = missing / slope
+    at = snapped(root)
     if slope > 0:
-        if snapped(root) <= snapped(piece.above):
-            return Interval(low=piece.above, is_low_included=is_first, high=piece.up_to)
-        return Interval(low=root, high=piece.up_to) if piece.reaches(root) else None
-    if snapped(root) > snapped(piece.above) or (is_first and root >= piece.above):
-        high = root if piece.up_to is None else min(root, piece.up_to)
-        return Interval(low=piece.above, is_low_included=is_first, high=high)
+        if at <= snapped(above):
+            return Interval(above, is_first, up_to)
+        return Interval(root, True, up_to) if up_to is None or at <= snapped(up_to) else None
+    if at > snapped(above) or (is_first and root >= above):
+        return Interval(above, is_first, root if up_to is None else min(root, up_to))
     return None
 
 

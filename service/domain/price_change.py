@@ -1,6 +1,5 @@
 """What a repricing found, as it is shown."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -10,12 +9,12 @@ from uuid import UUID
 from service.domain.exact import apportioned, half_up
 from service.domain.exchange import UsedRates
 from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
-from service.domain.repricing import Cause, Decision, RateChange, move_share
+from service.domain.repricing import Cause, Decision, RateChange
 
 _SHARE_DECIMALS = 6
 
-Effects = dict[tuple[str, Cause], Decimal]
-"""What each change contributed to the cost of a piece, unrounded, by what changed and why."""
+Effects = tuple[tuple[str, Cause, Decimal], ...]
+"""What each change contributed to the cost of a piece, unrounded: what changed, why, and the amount."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,10 +150,6 @@ class ChangeWriter:
         """
         self._home, self._decimals = home, minor_unit_decimals(home) + UNIT_COST_DECIMALS
 
-    def money(self, amount: Decimal, currency: str) -> dict[str, str]:
-        """A price, which is at its minor unit already."""
-        return {"amount": f"{amount:f}", "currency": currency}
-
     def share(self, share: Decimal | None) -> str | None:
         """A share at six decimals."""
         return None if share is None else f"{half_up(share, _SHARE_DECIMALS):f}"
@@ -163,26 +158,21 @@ class ChangeWriter:
         """A unit cost as it is shown."""
         return half_up(amount, self._decimals)
 
-    def move(self, old: Decimal, new: Decimal) -> str | None:
-        """By what share the price moves."""
-        return self.share(move_share(old, new))
+    def priced(self, price: str, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
+        """A price at its minor unit, with the cost as it is shown and the margin that it was found with."""
+        return {
+            "price": {"amount": price, "currency": currency},
+            "unit_cost": {"amount": f"{cost:f}", "currency": self._home},
+            "margin_share": margin,
+        }
 
     def effects(self, old_cost: Decimal, new_cost: Decimal, effects: Effects) -> list[dict[str, Any]]:
         """What each change contributed, adding up to the difference of the costs as they are shown."""
         if not effects:
             return []
-        amounts: Iterable[Decimal] = (self.cost(new_cost) - self.cost(old_cost),)
-        if len(effects) > 1:
-            amounts = apportioned(effects.values(), self._decimals, *amounts)
+        total, amounts = new_cost - old_cost, [each[2] for each in effects]
+        shown = (total,) if len(amounts) == 1 else apportioned(amounts, self._decimals, total)
         return [
-            {"resource": resource, "cause": cause.value, "amount": self.money(amount, self._home)}
-            for (resource, cause), amount in zip(effects, amounts, strict=True)
+            {"resource": resource, "cause": cause.value, "amount": {"amount": f"{amount:f}", "currency": self._home}}
+            for (resource, cause, _), amount in zip(effects, shown, strict=True)
         ]
-
-    def priced(self, price: Decimal, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
-        """A price with the cost and the margin that it was found with."""
-        return {
-            "price": self.money(price, currency),
-            "unit_cost": self.money(self.cost(cost), self._home),
-            "margin_share": margin,
-        }

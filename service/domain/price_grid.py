@@ -24,7 +24,9 @@ class PriceGrid:
 
     def at_or_above(self, price: Decimal) -> Decimal:
         """The least price of the grid that is not below this one."""
-        return min(max(whole_up((price - ending) / self.step), ZERO) * self.step + ending for ending in self.endings)
+        step = self.step
+        found = [max(whole_up((price - ending) / step), ZERO) * step + ending for ending in self.endings]
+        return found[0] if len(found) == 1 else min(found)
 
     def below(self, price: Decimal) -> Decimal | None:
         """The greatest price of the grid that is not above this one; None if there is none."""

@@ -241,27 +241,29 @@ def unit_cost(bill: BatchBill, rates: Mapping[str, Decimal]) -> Decimal:
     Raises:
         KeyError: a part has no rate.
     """
-    return sum((quantity * rates[part] for part, quantity in bill.quantities.items()), ZERO) / bill.pieces
+    total = ZERO
+    for part, quantity in bill.quantities.items():
+        total += quantity * rates[part]
+    return total / bill.pieces
 
 
 def unit_effects(bill: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
     """What each change contributed to the cost of a piece, by its place in the comparison."""
     found: dict[int, Decimal] = {}
-    contributions = comparison.contributions
-    for part in contributions.keys() & bill.quantities.keys():
-        quantity = bill.quantities[part]
+    contributions, quantities = comparison.contributions, bill.quantities
+    for part in contributions.keys() & quantities.keys():
         for place, amount in contributions[part]:
-            found[place] = found.get(place, ZERO) + quantity * amount
+            found[place] = found.get(place, ZERO) + quantities[part] * amount
     return {place: found[place] / bill.pieces for place in sorted(found) if found[place]}
 
 
 _HAIR = Decimal("1E-24")
 
 
-def product_effect(change: Decimal, effects: Sequence[Decimal], costs: Sequence[Decimal]) -> Decimal:
+def product_effect(change: Decimal, effects: Sequence[Decimal], old_cost: Decimal) -> Decimal:
     """What is left of a change in cost when every rate has its share: the product is made another way now.
 
     What is no more than the last digits of the costs is nothing.
     """
     left = change - sum(effects, ZERO)
-    return left if abs(left) > _HAIR * max(map(abs, costs)) else ZERO
+    return left if abs(left) > _HAIR * max(abs(old_cost), abs(old_cost + change)) else ZERO

@@ -1,16 +1,15 @@
 """What a piece of a batch costs."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from service.domain.cost_sheet import CostSheet
 from service.domain.exact import exactly
 from service.domain.pricing_policy import CostBasis
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitCosts:
+class UnitCosts(NamedTuple):
     """What a piece costs.
 
     Attributes:
@@ -27,7 +26,6 @@ class UnitCosts:
         """The cost on this basis."""
         return self.full if basis is CostBasis.FULL else self.variable
 
-    @exactly
     def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":
         """The same in another currency; no amount is converted that was rounded before."""
         variable = convert(self.variable)

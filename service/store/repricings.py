@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
-from typing import Any, Protocol
+from typing import Any, NamedTuple
 from uuid import UUID
 
 import sqlalchemy as sa
@@ -20,8 +20,9 @@ from service.encoding import from_text, to_text
 from service.store.tables import listing_prices, price_changes, registrations, repricings, uses
 from service.store.touched import resting_on
 
-_ROWS = 500
-"""How many rows are read or written at a time."""
+_ROWS = 100
+"""How many rows are read or written at a time: few, so that what is made of them is gone before it is looked through
+for garbage."""
 _COMING = sorted(each.value for each in COMING_INTO_FORCE)
 _NO_MORE_THAN_CONDITIONS = frozenset({"taxes", "channels", "shipping-services"})
 
@@ -66,13 +67,13 @@ class RepricingBasis:
     exchange: ExchangeRates
 
 
-class ListingRow(Protocol):
-    """A listing with the price in force on it, if there is one.
+class ListingRow(NamedTuple):
+    """A listing with the price in force on it, if there is one; read by the hundred thousand.
 
     Attributes:
         code: its code.
         facts: what is registered, as JSON text.
-        repricing_id: the repricing that its price is from; with what follows None where it has none.
+        repricing_id: the repricing that its price is from, as text; with what follows None where it has none.
         is_stale: whether the bill may no longer be what a batch consumes.
         price: the price in force.
         currency: of the price.
@@ -84,7 +85,7 @@ class ListingRow(Protocol):
 
     code: str
     facts: str
-    repricing_id: UUID | None
+    repricing_id: str | None
     is_stale: bool | None
     price: str
     currency: str
@@ -124,7 +125,7 @@ def _listings(workshop_id: UUID, narrowing: Narrowing, after: str) -> sa.Select[
         sa.select(
             registrations.c.code,
             registrations.c.facts,
-            listing_prices.c.repricing_id,
+            sa.cast(listing_prices.c.repricing_id, sa.String),
             listing_prices.c.is_stale,
             price_changes.c.price,
             price_changes.c.currency,
@@ -168,7 +169,7 @@ def _listings(workshop_id: UUID, narrowing: Narrowing, after: str) -> sa.Select[
 
 def listings_with_prices(
     connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, after: str
-) -> Iterator[Sequence[Any]]:
+) -> Iterator[list[ListingRow]]:
     """The listings with what is in force on each, by code, some hundred rows at a time and no more in memory.
 
     Args:
@@ -178,7 +179,8 @@ def listings_with_prices(
         return
     options = {"stream_results": True, "max_row_buffer": _ROWS}
     result = connection.execute(_listings(workshop_id, narrowing, after), execution_options=options)
-    yield from result.partitions(_ROWS)
+    for rows in result.partitions(_ROWS):
+        yield [ListingRow._make(row) for row in rows]
 
 
 def add_repricing(

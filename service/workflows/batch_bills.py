@@ -1,9 +1,8 @@
 """What the standard batch of a listing consumes: as it was kept with its price, or found anew."""
 
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from service.domain.bill import BatchBill
@@ -15,8 +14,7 @@ from service.store.repricings import ListingRow
 from service.store.surroundings import Surroundings, surroundings_of_one
 
 
-@dataclass(slots=True)
-class FoundBill:
+class FoundBill(NamedTuple):
     """What a batch consumes.
 
     Attributes:
@@ -35,7 +33,7 @@ class BatchBills:
 
     def __init__(self, database: Database, workshop_id: UUID) -> None:
         self._database, self._workshop_id = database, workshop_id
-        self._bills, self._around = Remembered(1_000), Remembered(300)
+        self._bills, self._around, self._read = Remembered(1_000), Remembered(300), Remembered(200)
 
     def of(self, row: ListingRow, facts: dict[str, Any]) -> FoundBill:
         """The bill that was kept, or, where it may no longer be right, another.
@@ -46,17 +44,24 @@ class BatchBills:
         text = None if row.is_stale else row.bill_now or row.bill
         if text is None:
             batch = facts["product"], facts["standard_batch"]
-            return self._bills.of(batch, lambda: self._anew(*batch))
-        data = plain_data(text)
-        quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
-        return FoundBill(BatchBill(pieces=data["pieces"], quantities=quantities), text, is_new=False)
+            found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
+            return found
+        # Listings of one product and batch have the same bill, and mostly stand beside each other.
+        known: FoundBill | None = self._read.get(text)
+        return known or self._read.of(text, lambda: _kept(text))
 
     def _anew(self, product: str, pieces: int) -> FoundBill:
         around: Surroundings = self._around.of(product, lambda: self._surroundings(product))
         exploded = bill_of_resources(product, pieces, around.catalogue)
-        bill = BatchBill(pieces=pieces, quantities={line.resource: line.quantity for line in exploded.lines})
-        return FoundBill(bill, to_bytes(encoded(bill)).decode(), is_new=True)
+        bill = BatchBill(pieces, {line.resource: line.quantity for line in exploded.lines})
+        return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)
 
     def _surroundings(self, product: str) -> Surroundings:
         with self._database.reading() as connection:
             return surroundings_of_one(connection, self._workshop_id, "products", product, date.min)
+
+
+def _kept(text: str) -> FoundBill:
+    data = plain_data(text)
+    quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
+    return FoundBill(BatchBill(data["pieces"], quantities), text, False)

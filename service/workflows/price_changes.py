@@ -2,24 +2,22 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
-from uuid import UUID
+from typing import Any, NamedTuple
 
-from service.domain.aim import Aim
 from service.domain.bill import BatchBill
 from service.domain.errors import FigureTooLargeError, MissingRate, MissingRatesError, PugmillError
 from service.domain.exact import OUTGROWN, exactly
-from service.domain.price_change import ChangeWriter, RepricingFigures, RepricingSummary
+from service.domain.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
 from service.domain.pricing import Pricing
 from service.domain.rate_table import RateTable, rating
 from service.domain.rates import RateCard
-from service.domain.repricing import Cause, Decision, RepricingRequest, decision, product_effect, unit_cost
+from service.domain.repricing import Cause, Decision, RepricingRequest, decision, move_share, product_effect, unit_cost
 from service.domain.resources import Overhead
 from service.domain.unit_costs import UnitCosts
 from service.encoding import plain_data
+from service.memory import Remembered
 from service.store import rates, registrations, repricings
 from service.store.database import Database
 from service.store.repricings import ListingRow, Narrowing, RepricingBasis
@@ -27,7 +25,7 @@ from service.store.workshops import Workshop
 from service.workflows.batch_bills import BatchBills, FoundBill
 from service.workflows.costing import WhatIf, check_what_if
 from service.workflows.exchange import Exchange
-from service.workflows.rate_moves import RateMoves
+from service.workflows.rate_moves import Before, RateMoves
 from service.workflows.sale_conditions import CONDITIONS, Conditions, SaleConditions
 
 _RESOURCES = ("materials", "machines", "labour-grades", "tariffs", "tools", "overheads")
@@ -37,14 +35,13 @@ class _UnpricedError(Exception):
     """Why a listing has no price, in words."""
 
 
-@dataclass(slots=True)
-class Found:
+class Found(NamedTuple):
     """What was found of one listing.
 
     Attributes:
         change: as it is shown, the data of a `PriceChange`.
         decision: what becomes of its price.
-        previous_id: the repricing that the price in force is from.
+        previous_id: the repricing that the price in force is from, as text.
         price: what is asked now; with its cost and margin None where it is unpriced.
         currency: of the price.
         unit_cost: in the workshop's currency, unrounded.
@@ -54,7 +51,7 @@ class Found:
 
     change: dict[str, Any]
     decision: Decision
-    previous_id: UUID | None
+    previous_id: str | None
     price: Decimal | None = None
     currency: str | None = None
     unit_cost: Decimal | None = None
@@ -99,6 +96,7 @@ class Look:
         card = RateCard(as_of=as_of, currency=workshop.currency, rates=in_force)
         self.card = card.replaced(what_if) if what_if else card
         self._database, self._workshop_id, self._request = database, workshop_id, request
+        self._home = workshop.currency
         self._exchange = Exchange(database, workshop, as_of)
         self._rating = rating(self.card, resources, self._exchange)
         self._full, self._variable = self._rating.table.full(), self._rating.table.variable()
@@ -108,8 +106,9 @@ class Look:
         self._moves = RateMoves(database, workshop_id, self._rating.table, pools, self._exchange)
         self._writer = ChangeWriter(workshop.currency)
         self._confirmed = frozenset(request.confirmed)
-        self._counts: Counter[Decision] = Counter()
+        self._counts: Counter[str] = Counter()
         self._used: set[str] = set()
+        self._known_costs = Remembered(200)
 
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """What was found of each listing, by code; no more than some hundred of them are in memory.
@@ -124,61 +123,109 @@ class Look:
 
     @exactly
     def _of_rows(self, rows: Sequence[ListingRow]) -> list[Found]:
-        return [found for row in rows if (found := self._of_row(row)) is not None]
-
-    def _of_row(self, row: ListingRow) -> Found | None:
-        facts = plain_data(row.facts)
         scope = self._request.scope
-        if scope is not None and scope.tag is not None and scope.tag not in facts.get("tags", ()):
-            return None
-        try:
-            found = self._priced(row, facts)
-        except (_UnpricedError, PugmillError) as error:
-            found = self._unpriced(row, facts, str(error))
-        except OUTGROWN:
-            found = self._unpriced(row, facts, str(FigureTooLargeError()))
-        self._counts[found.decision] += 1
+        tag = None if scope is None else scope.tag
+        read = [(row, plain_data(row.facts)) for row in rows]
+        found = [self._of(*each) for each in read if tag is None or tag in each[1].get("tags", ())]
+        self._counts.update(each.decision.value for each in found)
         return found
+
+    def _of(self, row: ListingRow, facts: dict[str, Any]) -> Found:
+        try:
+            return self._priced(row, facts)
+        except (_UnpricedError, PugmillError) as error:
+            return self._unpriced(row, facts, str(error))
+        except OUTGROWN:
+            return self._unpriced(row, facts, str(FigureTooLargeError()))
 
     def _priced(self, row: ListingRow, facts: dict[str, Any]) -> Found:
         conditions = self._sales.of(row.facts, facts)
-        aim = conditions.aim
+        aim, currency = conditions.aim, conditions.currency
         if aim is None:
             raise _UnpricedError(conditions.problem)
         bill = self._bills.of(row, facts)
-        costs = self._costs(bill.bill, aim)
-        in_sale = costs.converted(conditions.convert)
+        costs = self._costs(bill)
+        in_sale = costs if currency == self._home else costs.converted(conditions.convert)
         _, price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
-        margin = self._writer.share(aim.margin(price, in_sale))
-        now = self._writer.priced(price, conditions.currency, costs.full, margin)
-        self._used.update(bill.bill.quantities)
-        found = Found(
-            self._change(row, facts, now=now),
-            Decision.FIRST,
-            row.repricing_id,
-            price,
-            conditions.currency,
-            costs.full,
-            margin,
-            bill,
+        writer, cost = self._writer, self._writer.cost(costs.full)
+        margin = writer.share(aim.margin(price, in_sale))
+        now = writer.priced(f"{price:f}", currency, cost, margin)
+        if row.repricing_id is None:
+            change = _change(row, facts, Decision.FIRST, new=now)
+            return Found(change, Decision.FIRST, None, price, currency, costs.full, margin, bill)
+        since, old_cost = self._moves.since(row.repricing_id), Decimal(row.unit_cost)
+        decided, kept, move = self._judged(row, conditions, price, in_sale)
+        effects = self._effects(since, row, facts, bill, costs.full - old_cost)
+        shown_cost = writer.cost(old_cost)
+        change = _change(
+            row,
+            facts,
+            decided,
+            old=self._old(row, since, shown_cost),
+            new=now,
+            kept_margin_share=kept,
+            move_share=move,
+            effects=writer.effects(shown_cost, cost, effects),
         )
-        if row.repricing_id is not None:
-            self._judge(found, row, conditions, in_sale)
-            self._explain(found, row)
-        found.change["decision"] = found.decision.value
+        return Found(change, decided, row.repricing_id, price, currency, costs.full, margin, bill)
+
+    def _old(self, row: ListingRow, since: Before, cost: Decimal) -> dict[str, Any]:
+        """The price in force."""
+        found = self._writer.priced(row.price, row.currency, cost, row.margin_share)
+        found["as_of"], found["repricing"] = since.as_of, since.repricing
         return found
 
-    def _costs(self, bill: BatchBill, aim: Aim) -> UnitCosts:
-        """What a piece costs. Its variable cost is found only where the price depends on it."""
+    def _unpriced(self, row: ListingRow, facts: dict[str, Any], problem: str) -> Found:
+        old = None
+        if row.repricing_id is not None:
+            old = self._old(row, self._moves.since(row.repricing_id), self._writer.cost(Decimal(row.unit_cost)))
+        change = _change(row, facts, Decision.UNPRICED, old=old, problem=problem)
+        return Found(change, Decision.UNPRICED, row.repricing_id)
+
+    def _judged(
+        self, row: ListingRow, conditions: Conditions, new: Decimal, in_sale: UnitCosts
+    ) -> tuple[Decision, str | None, str | None]:
+        """What becomes of the price in force, the margin that it keeps now, and by what share it would move."""
+        if row.currency != conditions.currency:
+            return Decision.CHANGED, None, None
+        aim, rules, old = conditions.aim, self._request.rules, Decimal(row.price)
+        assert aim is not None  # it was asked for a price
+        decided = decision(
+            old,
+            new,
+            rules,
+            keeps_policy=bool(rules.least_move_share) and aim.keeps(old, in_sale),
+            is_confirmed=self._request.confirm_all or row.code in self._confirmed,
+        )
+        share = self._writer.share
+        return decided, share(aim.margin(old, in_sale)), share(move_share(old, new))
+
+    def _effects(
+        self, since: Before, row: ListingRow, facts: dict[str, Any], bill: FoundBill, change: Decimal
+    ) -> Effects:
+        """What each change contributed to the change in cost."""
+        effects = self._moves.effects(since, bill)
+        if bill.is_new or row.bill_now is not None:
+            left = product_effect(change, [amount for _, _, amount in effects], Decimal(row.unit_cost))
+            if left:
+                return (*effects, (f"products/{facts['product']}", Cause.PRODUCT, left))
+        return effects
+
+    def _costs(self, found: FoundBill) -> UnitCosts:
+        """What a piece costs; alike for every listing of a batch."""
+        known: UnitCosts | None = self._known_costs.get(found.text)
+        return self._known_costs.of(found.text, lambda: self._costs_of(found.bill)) if known is None else known
+
+    def _costs_of(self, bill: BatchBill) -> UnitCosts:
         try:
-            full = unit_cost(bill, self._full)
-            variable = unit_cost(bill, self._variable) if aim.needs_variable_cost else full
+            full, variable = unit_cost(bill, self._full), unit_cost(bill, self._variable)
         except KeyError:
             raise self._without_rate(bill) from None
         if self._rating.unrated_pools:
             raise self._without_rate(bill)
+        self._used.update(bill.quantities)
         return UnitCosts(variable=variable, full=full, shown_variable=variable)
 
     def _without_rate(self, bill: BatchBill) -> Exception:
@@ -189,66 +236,9 @@ class Look:
         unrated = [MissingRate(resource=resource) for resource in (*missing, *self._rating.unrated_pools)]
         return MissingRatesError(self.card.as_of, unrated)
 
-    def _change(self, row: ListingRow, facts: dict[str, Any], *, now: Any = None, problem: str | None = None) -> Any:
-        before = None
-        if row.repricing_id is not None:
-            since = self._moves.since(row.repricing_id)
-            before = {
-                **self._writer.priced(Decimal(row.price), row.currency, Decimal(row.unit_cost), row.margin_share),
-                "as_of": since.as_of,
-                "repricing": str(row.repricing_id),
-            }
-        return {
-            "listing": row.code,
-            "product": facts["product"],
-            "channel": facts["channel"],
-            "decision": Decision.UNPRICED.value,
-            "old": before,
-            "new": now,
-            "kept_margin_share": None,
-            "move_share": None,
-            "effects": [],
-            "problem": problem,
-        }
-
-    def _unpriced(self, row: ListingRow, facts: dict[str, Any], problem: str) -> Found:
-        return Found(self._change(row, facts, problem=problem), Decision.UNPRICED, row.repricing_id)
-
-    def _judge(self, found: Found, row: ListingRow, conditions: Conditions, in_sale: UnitCosts) -> None:
-        """Decide, and tell what the price in force leaves now."""
-        aim, old, new = conditions.aim, Decimal(row.price), found.price
-        assert aim is not None  # it was asked for a price
-        assert new is not None  # and answered
-        if row.currency != conditions.currency:
-            found.decision = Decision.CHANGED
-            return
-        rules = self._request.rules
-        found.decision = decision(
-            old,
-            new,
-            rules,
-            keeps_policy=bool(rules.least_move_share) and aim.keeps(old, in_sale),
-            is_confirmed=self._request.confirm_all or row.code in self._confirmed,
-        )
-        found.change["kept_margin_share"] = self._writer.share(aim.margin(old, in_sale))
-        found.change["move_share"] = self._writer.move(old, new)
-
-    def _explain(self, found: Found, row: ListingRow) -> None:
-        """Tell what each change contributed to the change in cost."""
-        bill, new_cost, old_cost = found.bill, found.unit_cost, Decimal(row.unit_cost)
-        assert row.repricing_id is not None  # it has a price in force
-        assert bill is not None  # and one that is asked
-        assert new_cost is not None
-        effects = self._moves.effects(self._moves.since(row.repricing_id), bill.bill)
-        if bill.is_new or row.bill_now is not None:
-            left = product_effect(new_cost - old_cost, list(effects.values()), (new_cost, old_cost))
-            if left:
-                effects[f"products/{found.change['product']}", Cause.PRODUCT] = left
-        found.change["effects"] = self._writer.effects(old_cost, new_cost, effects)
-
     def figures(self) -> RepricingFigures:
         """What was found of all listings together."""
-        counts = {each.value: self._counts[each] for each in Decision}
+        counts = {each.value: self._counts[each.value] for each in Decision}
         return RepricingFigures(
             summary=RepricingSummary(listings=self._counts.total(), **counts),
             rate_changes=self._moves.moved(),
@@ -274,3 +264,25 @@ class Look:
             ),
             exchange=self._exchange.used,
         )
+
+
+_NOTHING_FOUND: dict[str, Any] = {
+    "old": None,
+    "new": None,
+    "kept_margin_share": None,
+    "move_share": None,
+    "effects": (),
+    "problem": None,
+}
+
+
+def _change(row: ListingRow, facts: dict[str, Any], decided: Decision, **found: Any) -> dict[str, Any]:
+    """The data of a `PriceChange`."""
+    return {
+        "listing": row.code,
+        "product": facts["product"],
+        "channel": facts["channel"],
+        "decision": decided.value,
+        **_NOTHING_FOUND,
+        **found,
+    }

@@ -17,6 +17,7 @@ from service.memory import Remembered
 from service.store import repricings
 from service.store.database import Database
 from service.store.repricings import RepricingBasis
+from service.workflows.batch_bills import FoundBill
 from service.workflows.exchange import Exchange
 
 _RATE_DECIMALS = 12
@@ -27,14 +28,18 @@ class Before:
     """What moved since some repricing.
 
     Attributes:
+        repricing: its id, as text.
         as_of: the day of its rates, as text.
         comparison: of its rates with those of now.
         seen: the places of the changes that contributed to any cost looked at.
+        effects: on what bills consume, by the bill's text.
     """
 
+    repricing: str
     as_of: str
     comparison: Comparison
     seen: set[int]
+    effects: Remembered
 
 
 class RateMoves:
@@ -57,22 +62,29 @@ class RateMoves:
         self._befores = Remembered(1_000)
         self._moved: dict[tuple[object, ...], RateChange] = {}
 
-    def since(self, repricing_id: UUID) -> Before:
+    def since(self, repricing_id: str) -> Before:
         """What moved since a repricing."""
-        return self._befores.of(repricing_id, lambda: self._before(repricing_id))
+        found: Before | None = self._befores.get(repricing_id)
+        return found or self._befores.of(repricing_id, lambda: self._before(UUID(repricing_id)))
 
-    def effects(self, before: Before, bill: BatchBill) -> Effects:
-        """What each change contributed to the cost of a piece."""
+    def effects(self, before: Before, bill: FoundBill) -> Effects:
+        """What each change contributed to the cost of a piece; alike for every listing of a batch."""
+        found: Effects | None = before.effects.get(bill.text)
+        return before.effects.of(bill.text, lambda: self._effects(before, bill.bill)) if found is None else found
+
+    def _effects(self, before: Before, bill: BatchBill) -> Effects:
         found = unit_effects(bill, before.comparison)
-        changes = before.comparison.changes
+        changes = [before.comparison.changes[place] for place in found]
         if not before.seen.issuperset(found):
             before.seen.update(found)
-            for change in (changes[place] for place in found):
+            for change in changes:
                 key = change.resource, change.cause, change.old_rate, change.new_rate
                 known = self._moved.setdefault(key, change)
                 if change.since < known.since:
                     self._moved[key] = change
-        return {(changes[place].resource, changes[place].cause): amount for place, amount in found.items()}
+        return tuple(
+            (change.resource, change.cause, amount) for change, amount in zip(changes, found.values(), strict=True)
+        )
 
     def moved(self) -> tuple[RateChange, ...]:
         """Every change that contributed to any cost, as it is shown."""
@@ -86,7 +98,7 @@ class RateMoves:
         with self._database.reading() as connection:
             basis = repricings.get_basis(connection, self._workshop_id, repricing_id)
         comparison = Comparison(basis.table, self._table, lambda resource: self._converted_anew(basis, resource))
-        return Before(basis.table.as_of.isoformat(), comparison, set())
+        return Before(str(repricing_id), basis.table.as_of.isoformat(), comparison, set(), Remembered(200))
 
     def _converted_anew(self, basis: RepricingBasis, resource: str) -> Mapping[str, Decimal]:
         """The unit rates of then with the exchange rates of now; nothing where there are none."""

@@ -260,7 +260,7 @@ def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
     row = {
         "listing": found.change["listing"],
         "decision": found.decision.value,
-        "previous_id": None if found.previous_id is None else str(found.previous_id),
+        "previous_id": found.previous_id,
         "price": None if found.price is None else f"{found.price:f}",
         "currency": found.currency,
         "unit_cost": None if found.unit_cost is None else f"{found.unit_cost:f}",

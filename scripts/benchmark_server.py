@@ -1,0 +1,51 @@
+"""Servers that a benchmark starts on this machine and stops again."""
+
+import contextlib
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import requests
+
+HERE = Path(__file__).resolve().parent
+
+
+def free_port() -> int:
+    """A port nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextlib.contextmanager
+def running(command: list[str], port: int, path: str, environment: dict[str, str]) -> Iterator[tuple[int, float]]:
+    """A server that answers; its process id, and the seconds to its first answer."""
+    begun = time.perf_counter()
+    process = subprocess.Popen(
+        command, env={**os.environ, **environment}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=HERE
+    )
+    try:
+        while True:
+            with contextlib.suppress(requests.ConnectionError):
+                if requests.get(f"http://127.0.0.1:{port}{path}", timeout=5).status_code == 200:
+                    break
+            if time.perf_counter() - begun > 20 or process.poll() is not None:
+                sys.exit(f"{command[0]} does not answer")
+            time.sleep(0.01)
+        yield process.pid, time.perf_counter() - begun
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait(20)
+
+
+def pugmill(arguments: list[str], environment: dict[str, str]) -> str:
+    """What the service's command prints."""
+    command = [sys.executable, "-m", "service.cli", *arguments]
+    return subprocess.run(
+        command, env={**os.environ, **environment}, check=True, capture_output=True, text=True, cwd=HERE.parent
+    ).stdout.strip()
