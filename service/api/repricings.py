@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from itertools import chain, islice
+from itertools import islice
 from typing import Any
 from uuid import UUID
 
@@ -295,17 +295,24 @@ def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response
 
 
 def _changes(repricing_id: UUID) -> Iterator[dict[str, Any]]:
-    """Every change of a repricing, some hundred at a time: what was recorded does not change any more."""
-    ours, whose, after = database(), workshop(), ""
-    while found := repricing_records.list_changes(ours, whose, repricing_id, after=after, limit=_ROWS):
-        yield from (plain_data(text) for _, text in found)
-        after = found[-1][0]
+    """Every change of a repricing, some hundred at a time: what was recorded does not change any more.
+
+    The first are read before the answer begins, so that a refusal still can be one.
+    """
+    ours, whose = database(), workshop()
+    first = repricing_records.list_changes(ours, whose, repricing_id, after="", limit=_ROWS)
+
+    def changes() -> Iterator[dict[str, Any]]:
+        found = first
+        while found:
+            yield from (plain_data(text) for _, text in found)
+            found = repricing_records.list_changes(ours, whose, repricing_id, after=found[-1][0], limit=_ROWS)
+
+    return changes()
 
 
 def _streamed(changes: Iterable[dict[str, Any]], media_type: str) -> flask.Response:
-    lines = iter(_WRITERS[media_type](changes))
-    first = next(lines, b"")  # asked for before the answer begins, so that a refusal still can be one
-    return flask.Response(chain((first,), lines), content_type=_CONTENT_TYPES[media_type])
+    return flask.Response(_WRITERS[media_type](changes), content_type=_CONTENT_TYPES[media_type])
 
 
 def _changes_page(query: PageQuery, repricing_id: UUID, after: str, path: str) -> dict[str, Any]:

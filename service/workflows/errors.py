@@ -32,11 +32,15 @@ class PreconditionFailedError(PugmillError):
         self.what = what
 
 
+def _at(moment: datetime | None) -> str:
+    return "" if moment is None else f", at {moment:%Y-%m-%dT%H:%M:%SZ}"
+
+
 class StalePreviewError(PugmillError):
     """What was previewed is not what would be applied now."""
 
     def __init__(self, applied_as: str | None, at: datetime | None = None) -> None:
-        applied = f"this very preview was applied already, at {at}, as repricing {applied_as}; nothing was done again"
+        applied = f"this very preview was applied already{_at(at)}, as repricing {applied_as}; nothing was done again"
         stale = "the workshop, the day or the request is not what it was at the preview; preview again and decide anew"
         super().__init__(applied if applied_as else stale)
         self.applied_as = applied_as
@@ -53,10 +57,13 @@ class NothingPricedError(PugmillError):
 
 
 class SupersededError(PugmillError):
-    """A repricing cannot be rolled back any more."""
+    """A repricing cannot be rolled back any more: it is already, or some of its prices are no longer in force."""
 
-    def __init__(self, reason: str) -> None:
-        super().__init__(reason)
+    def __init__(self, repricing: str, rolled_back_at: datetime | None, later: int = 0) -> None:
+        done = f"repricing {repricing} was rolled back already{_at(rolled_back_at)}"
+        gone = f"{later} of its prices are no longer in force; roll back the later repricings first, newest first"
+        super().__init__(done if rolled_back_at else gone)
+        self.later = later
 
 
 class FeedFailedError(PugmillError):

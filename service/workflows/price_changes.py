@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from service.domain.bill import BatchBill
 from service.domain.errors import FigureTooLargeError, MissingRate, MissingRatesError, PugmillError
-from service.domain.exact import OUTGROWN, exactly
+from service.domain.exact import OUTGROWN, exactly, half_up
 from service.domain.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
 from service.domain.pricing import Pricing
 from service.domain.rate_table import RateTable, rating
@@ -149,6 +149,7 @@ class Look:
         _, price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
+        price = half_up(price, aim.decimals)  # it is a multiple of the minor unit; now in its digits too
         writer, cost = self._writer, self._writer.cost(costs.full)
         margin = writer.share(aim.margin(price, in_sale))
         now = writer.priced(f"{price:f}", currency, cost, margin)
