@@ -13,6 +13,7 @@ from service.api import (
     health,
     listings,
     logs,
+    price_histories,
     problems,
     products,
     quotations,
@@ -26,6 +27,7 @@ from service.api.kept import MAX_BYTES, Answers
 from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
 from service.config import Settings, settings_from_environment
+from service.documents.drawing import ImageForm
 from service.domain.register import COLLECTIONS
 from service.feeds.reference_rates import ReferenceRates
 from service.store.database import Database
@@ -70,9 +72,9 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    for views in (products, listings, shipping, rate_card, exchange_rates, quotations, repricings, health):
+    sheets = (products, listings, shipping, rate_card, exchange_rates, quotations)
+    for views in (*sheets, repricings, price_histories, health):
         api.register_blueprint(views.blueprint)
-    api.register_blueprint(repricings.histories)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)
     app.extensions["pugmill.api"] = api
@@ -89,8 +91,10 @@ _SECURITY_HEADERS = [
 
 
 def _secure(response: flask.Response) -> flask.Response:
-    """Headers that keep an answer from being misread, embedded or stored on the way."""
+    """Headers that keep an answer from being misread, embedded, run or stored on the way."""
     response.headers.extend(_SECURITY_HEADERS)
+    if response.mimetype == ImageForm.SVG:
+        response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
     if flask.request.path.startswith("/v1/"):
         response.headers.add("Cache-Control", "no-store")
     return response

@@ -7,6 +7,7 @@ import flask
 from werkzeug.datastructures import MIMEAccept
 
 from service.api.problems import ProblemError
+from service.documents.drawing import ImageForm
 from service.encoding import encoded, to_bytes
 
 JSON = "application/json"
@@ -14,9 +15,13 @@ TEXT = "text/plain"
 CSV = "text/csv"
 JSON_LD = "application/ld+json"
 NDJSON = "application/x-ndjson"
+IMAGES = tuple(form.value for form in ImageForm)
 OFFERED = {
     "quotations.OneQuotation": (JSON, TEXT),
     "listings-sheets.PriceList": (CSV, JSON_LD),
+    "products-sheets.CostSheet": (JSON, *IMAGES),
+    "products-sheets.CostSheet POST": (JSON, *IMAGES),
+    "price-histories.PriceHistory": (JSON, *IMAGES),
     "repricings.Repricings POST": (JSON, CSV, NDJSON),
     "repricings.RepricingChanges": (JSON, CSV, NDJSON),
 }

@@ -12,6 +12,7 @@ from flask import Flask
 from webargs.flaskparser import FlaskParser
 
 from service.api import fields
+from service.api.answers import IMAGES
 from service.api.problems import MEDIA_TYPE
 from service.api.reading import Parser
 
@@ -56,6 +57,13 @@ class Blueprint(flask_smorest.Blueprint):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._prepare_doc_cbks.append(self._prepare_conditions_doc)
+
+    def also_images(self, function: Callable[..., Any]) -> Any:
+        """Name in the contract the images that the operation answers with besides."""
+        for media_type in IMAGES:
+            schema = {"type": "string", "format": "binary"}
+            function = self.alt_response(200, schema=schema, content_type=media_type, success=True)(function)
+        return function
 
     def _prepare_conditions_doc(self, doc: dict[str, Any], doc_info: dict[str, Any], **_: Any) -> dict[str, Any]:
         """The conditional headers, beside whatever other parameters there are."""

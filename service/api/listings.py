@@ -8,7 +8,7 @@ from flask.views import MethodView
 from service.api.answers import CSV, JSON_LD, answer, unchanged
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
-from service.api.kept import kept, state_of
+from service.api.kept import kept, tag_of
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import schema_of
 from service.api.spooling import whole
@@ -80,7 +80,7 @@ class PriceList(MethodView):
         What cannot be priced is in it too, with the reason in place of its price; as JSON-LD without an offer.
         """
         media_type = flask.g.media_type
-        tag = f"{state_of(workshop())}-{media_type.rpartition('/')[2]}"
+        tag = tag_of(workshop())
         if same := unchanged(tag):
             return same
         entries = listings.price_list(database(), workshop(), query.as_of or workshop().today(), query.channel)

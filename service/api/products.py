@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import flask
 from flask.views import MethodView
 
-from service.api.answers import answer
+from service.api.answers import JSON, answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import WHAT_IF
@@ -16,6 +16,8 @@ from service.api.kept import kept
 from service.api.rates_field import MAX_RATES, rates_field
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
+from service.documents.cost_chart import cost_chart
+from service.documents.drawing import ImageForm
 from service.domain.cost_statement import CostStatement
 from service.domain.declared import (
     Bounds,
@@ -185,20 +187,30 @@ class CostSheet(MethodView):
     @documented("getCostSheet", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
+    @blueprint.also_images
     def get(self, query: CostQuery, code: str) -> flask.Response:
-        """What a batch costs on a day, line by line."""
+        """What a batch costs on a day, line by line; as an image, what the cost of a piece is made up of."""
         as_of = query.as_of or workshop().today()
-        return answer(costing.cost_product(database(), workshop(), checked_code(code), query.quantity, as_of))
+        return _shown(costing.cost_product(database(), workshop(), checked_code(code), query.quantity, as_of))
 
     @documented("supposeCostSheet", 400, 404, 406, 409, 413, 415, 422)
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostStatement))
+    @blueprint.also_images
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
         """What a batch would cost if other rates held; nothing is stored."""
         as_of = question.as_of or workshop().today()
-        return answer(
+        return _shown(
             costing.cost_product(database(), workshop(), checked_code(code), question.quantity, as_of, question.rates)
         )
+
+
+def _shown(statement: CostStatement) -> flask.Response:
+    media_type = flask.g.media_type
+    if media_type == JSON:
+        return answer(statement)
+    image = cost_chart(statement, ImageForm(media_type), locale=workshop().locale)
+    return flask.Response(image, content_type=media_type)
 
 
 @blueprint.route("/<code>/price-sheet", parameters=[CODE])

@@ -18,7 +18,7 @@ from service.api.fields import FlagField
 from service.api.paging import PageQuery, linked, next_page, page, position
 from service.api.problems import ProblemError
 from service.api.rates_field import rates_field
-from service.api.registered import CODE, ETAG, LINK, LOCATION, checked_code, listed
+from service.api.registered import ETAG, LINK, LOCATION, listed
 from service.api.schemas import schema_of
 from service.api.spooling import spool, spooled
 from service.documents.price_changes import price_changes_csv
@@ -26,7 +26,6 @@ from service.domain.declared import declared
 from service.domain.errors import InvalidValueError
 from service.domain.exchange import UsedRates
 from service.domain.price_change import PriceChange, RepricingFigures, RepricingSummary
-from service.domain.price_history import PriceHistoryEntry
 from service.domain.repricing import RateChange, RepricingRequest
 from service.encoding import encoded, plain_data, to_bytes
 from service.store.repricings import Repricing
@@ -35,9 +34,6 @@ from service.workflows.costing import WhatIf
 
 blueprint = Blueprint(
     "repricings", __name__, url_prefix="/v1/repricings", description="Prices in force, when rates change."
-)
-histories = Blueprint(
-    "price-histories", __name__, url_prefix="/v1/listings", description="Prices of a listing over time."
 )
 
 _PATH = "/v1/repricings"
@@ -363,23 +359,3 @@ class RepricingRollback(MethodView):
         """
         found = repricing_records.roll_back(database(), workshop(), _id(repricing_id), access().key_name)
         return _json(_of_stored(found))
-
-
-@histories.route("/<code>/price-history", parameters=[CODE])
-class PriceHistory(MethodView):
-    """The prices of a listing over time."""
-
-    @documented("getPriceHistory", 404, 406, 422)
-    @histories.arguments(schema_of(PageQuery)(), location="query")
-    @histories.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK)
-    def get(self, query: PageQuery, code: str) -> flask.Response:
-        """Every price that came into force on a listing, newest first."""
-        before = position(query)
-        return page(
-            query,
-            lambda limit: repricing_records.price_history(
-                database(), workshop(), checked_code(code), before=UUID(before[0]) if before else None, limit=limit
-            ),
-            lambda entry: [str(entry.repricing)],
-            encoded,
-        )

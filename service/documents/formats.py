@@ -34,6 +34,12 @@ def formatted_price(price: Money, locale: str) -> str:
     return _isolated_in(locale, _price(price, locale))
 
 
+def formatted_amount(amount: Money, locale: str) -> str:
+    """An amount with its currency, with every digit it has and at least those of the minor unit."""
+    decimals = max(minor_unit_decimals(amount.currency), -int(amount.amount.as_tuple().exponent))
+    return _isolated_in(locale, _in_pattern(amount, decimals, locale))
+
+
 def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
     price, unit = _price(unit_price.price, locale), _UNITS[unit_price.measure]
@@ -54,9 +60,9 @@ def formatted_share(share: Decimal, locale: str) -> str:
     return _isolated_in(locale, format_percent(share, locale=locale, decimal_quantization=False))
 
 
-def formatted_date(day: date, locale: str) -> str:
-    """A day in words."""
-    return _isolated_in(locale, format_date(day, "long", locale=locale))
+def formatted_date(day: date, locale: str, *, is_short: bool = False) -> str:
+    """A day in words; short, with the month's name cut where the locale does so."""
+    return _isolated_in(locale, format_date(day, "medium" if is_short else "long", locale=locale))
 
 
 _TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
@@ -85,14 +91,18 @@ def _parsed(locale: str) -> Locale:
 @exactly
 def _price(price: Money, locale: str) -> str:
     # Babel rounds half even: the amount is brought to its minor unit here, and the pattern shows all of it.
-    amount = rounded(price.amount, price.currency).amount
-    shown: str = _price_pattern(locale, price.currency).apply(amount, _parsed(locale))
+    return _in_pattern(rounded(price.amount, price.currency), minor_unit_decimals(price.currency), locale)
+
+
+@exactly
+def _in_pattern(amount: Money, decimals: int, locale: str) -> str:
+    shown: str = _price_pattern(locale, amount.currency, decimals).apply(amount.amount, _parsed(locale))
     return shown
 
 
 @lru_cache(maxsize=4096)
-def _price_pattern(locale: str, currency: str) -> NumberPattern:
-    """The locale's pattern for the currency, with its symbol and as many decimals as its minor unit has.
+def _price_pattern(locale: str, currency: str, decimals: int) -> NumberPattern:
+    """The locale's pattern for the currency, with its symbol and so many decimals.
 
     CLDR's digits of a currency differ from ISO 4217's. Between a symbol that ends in a letter and a digit stands a
     space (CHF 5.00, but €5.00), which Babel leaves out.
@@ -100,8 +110,7 @@ def _price_pattern(locale: str, currency: str) -> NumberPattern:
     Source: Unicode Technical Standard #35, part 3, Numbers, currency spacing.
     """
     pattern: NumberPattern = copy(_parsed(locale).currency_formats["standard"])
-    digits = minor_unit_decimals(currency)
-    pattern.frac_prec = (digits, digits)
+    pattern.frac_prec = (decimals, decimals)
     symbol = get_currency_symbol(currency, locale)
     pattern.prefix = _both(pattern.prefix, r"¤$", symbol + _space_beside(symbol[-1]), symbol)
     pattern.suffix = _both(pattern.suffix, r"^¤", _space_beside(symbol[0]) + symbol, symbol)

@@ -1,5 +1,6 @@
 """What a listing's price was, and since when."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -31,3 +32,58 @@ class PriceHistoryEntry:
     price: Money
     unit_cost: Money
     margin_share: Decimal | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceInForce:
+    """A time in which a listing had one price.
+
+    Attributes:
+        entry: the price.
+        since: its first instant.
+        until: the first instant of what came after it; none while it lasts.
+        is_put_back: whether it came back because the price after it was rolled back.
+    """
+
+    entry: PriceHistoryEntry
+    since: datetime
+    until: datetime | None
+    is_put_back: bool
+
+
+def prices_in_force(entries: Iterable[PriceHistoryEntry]) -> tuple[PriceInForce, ...]:
+    """The prices as they were in force one after the other, whatever order the entries come in.
+
+    A price that is rolled back ends, and the newest before it that was not rolled back itself is in force again; where
+    there is none, no price is. A price that was replaced in the instant it was applied was never in force. Of two
+    applied in one instant the repricing with the greater id came later (UUID version 7 rises with time).
+
+    Source: RFC 9562, Universally Unique IDentifiers (UUIDs), section 5.7, 2024.
+    """
+    found: list[PriceInForce] = []
+    standing: list[PriceHistoryEntry] = []
+    events = sorted(_events(entries), key=lambda event: event[:3])
+    for place, (at, is_rollback, _, entry) in enumerate(events):
+        was = standing[-1] if standing else None
+        if is_rollback:
+            standing.remove(entry)
+        else:
+            standing.append(entry)
+        until = events[place + 1][0] if place + 1 < len(events) else None
+        if not standing or until == at:
+            continue
+        if found and found[-1].until == at and found[-1].entry is standing[-1]:
+            last = found.pop()
+            found.append(PriceInForce(entry=last.entry, since=last.since, until=until, is_put_back=last.is_put_back))
+        else:
+            is_put_back = is_rollback and was is entry
+            found.append(PriceInForce(entry=standing[-1], since=at, until=until, is_put_back=is_put_back))
+    return tuple(found)
+
+
+def _events(entries: Iterable[PriceHistoryEntry]) -> Iterable[tuple[datetime, bool, UUID, PriceHistoryEntry]]:
+    """Each application and each rollback: its instant, which it is, the repricing and the entry."""
+    for entry in entries:
+        yield entry.applied_at, False, entry.repricing, entry
+        if entry.rolled_back_at is not None:
+            yield entry.rolled_back_at, True, entry.repricing, entry

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.documents.formats import (
+    formatted_amount,
     formatted_date,
     formatted_number,
     formatted_price,
@@ -100,6 +101,40 @@ class TestPrices:
         assert formatted_price(price, locale) == text
 
 
+class TestAmounts:
+    @pytest.mark.parametrize("currency", ["JPY", "EUR", "KWD"])
+    def test_every_locale_shows_every_digit_and_at_least_those_of_the_minor_unit(self, currency: str) -> None:
+        for places in (0, 2, 4, 7):
+            amounts = [Decimal(units).scaleb(-places) for units in (0, 5, 1234567895, 10**27 + 1)]
+            decimals = max(places, DECIMALS[currency])
+
+            for locale in LOCALES:
+                for amount in amounts:
+                    assert read_back(formatted_amount(in_currency(amount, currency), locale), decimals) == amount
+
+    def test_one_written_with_an_exponent_is_shown_without(self) -> None:
+        assert formatted_amount(money("1E+3"), "en_IE") == "€1,000.00"
+
+    def test_one_at_the_minor_unit_reads_like_a_price(self) -> None:
+        for locale in LOCALES:
+            assert formatted_amount(money("-1234.50"), locale) == formatted_price(money("-1234.50"), locale)
+
+
+class TestDates:
+    @pytest.mark.parametrize(
+        ("locale", "long", "short"),
+        [
+            ("en_IE", "1 September 2026", "1 Sept 2026"),
+            ("de_DE", "1. September 2026", "01.09.2026"),
+            ("fr_FR", "1 septembre 2026", "1 sept. 2026"),
+        ],
+    )
+    def test_are_whole_or_short(self, locale: str, long: str, short: str) -> None:
+        day = date(2026, 9, 1)
+
+        assert (formatted_date(day, locale), formatted_date(day, locale, is_short=True)) == (long, short)
+
+
 class TestUnitPrices:
     @pytest.mark.parametrize(
         ("measure", "locale", "text"),
@@ -129,6 +164,7 @@ class TestFromRightToLeft:
     def test_whatever_is_shown_stands_by_itself_once(self, locale: str) -> None:
         shown = [
             formatted_price(money("5"), locale),
+            formatted_amount(money("5.123456"), locale),
             formatted_unit_price(per(Measure.KILOGRAM, money("5")), locale),
             formatted_number(Decimal(5), locale),
             formatted_share(Decimal("0.05"), locale),

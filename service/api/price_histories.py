@@ -1,0 +1,66 @@
+"""What a listing's prices were, page by page or drawn."""
+
+from uuid import UUID
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import JSON
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.kept import kept, tagged
+from service.api.paging import PageQuery, page, position
+from service.api.registered import CODE, ETAG, IF_CHANGED, LINK, checked_code, listed
+from service.api.schemas import schema_of
+from service.documents.drawing import ImageForm
+from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
+from service.domain.price_history import PriceHistoryEntry
+from service.encoding import encoded
+from service.workflows import repricing_records
+
+blueprint = Blueprint(
+    "price-histories", __name__, url_prefix="/v1/listings", description="Prices of a listing over time."
+)
+
+
+@blueprint.route("/<code>/price-history", parameters=[CODE])
+class PriceHistory(MethodView):
+    """The prices of a listing over time."""
+
+    @documented("getPriceHistory", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK | ETAG)
+    @blueprint.also_images
+    def get(self, query: PageQuery, code: str) -> flask.Response:
+        """Every price that came into force on a listing, newest first; as an image, the newest 1,000 over time.
+
+        An image has no pages: limit and cursor are for JSON.
+        """
+        before = position(query)
+        if flask.g.media_type != JSON:
+            return _history_drawn(checked_code(code))
+        found = page(
+            query,
+            lambda limit: repricing_records.price_history(
+                database(), workshop(), checked_code(code), before=UUID(before[0]) if before else None, limit=limit
+            ),
+            lambda entry: [str(entry.repricing)],
+            encoded,
+        )
+        return tagged(found)
+
+
+@kept
+def _history_drawn(listing: str) -> flask.Response:
+    """A chart of the history."""
+    drawn_in, media_type = workshop(), flask.g.media_type
+    entries = repricing_records.price_history(database(), drawn_in, listing, before=None, limit=MOST_DRAWN + 1)
+    image = price_history_chart(
+        listing,
+        entries,
+        ImageForm(media_type),
+        locale=drawn_in.locale,
+        time_zone=drawn_in.time_zone,
+        today=drawn_in.today(),
+    )
+    return flask.Response(image, content_type=media_type)

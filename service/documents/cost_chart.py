@@ -1,0 +1,164 @@
+"""What the cost of a piece is made up of, as a picture: a bar for each line, under its heading."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from service.documents.drawing import (
+    BLUE,
+    FAINT,
+    GREEN,
+    INK,
+    ORANGE,
+    PURPLE,
+    SKY_BLUE,
+    VERMILION,
+    YELLOW,
+    Chart,
+    Datum,
+    ImageForm,
+    Layer,
+    as_it_is,
+    drawn,
+    field,
+    layer,
+    literal,
+    shortened,
+    text_width,
+    words,
+)
+from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
+from service.domain.cost_statement import CostStatement, StatedLine
+from service.domain.exact import ZERO, exactly
+from service.domain.money import Money, in_currency
+from service.domain.resources import CostClass
+
+GREATEST_LINES = 24
+"""How many lines are shown one by one; smaller ones are put together under their heading."""
+_COLOURS = {
+    CostClass.DIRECT_MATERIAL: BLUE,
+    CostClass.PACKAGING: SKY_BLUE,
+    CostClass.DIRECT_LABOUR: ORANGE,
+    CostClass.MACHINE: GREEN,
+    CostClass.ELECTRICITY: YELLOW,
+    CostClass.TOOLING: PURPLE,
+    CostClass.OVERHEAD: VERMILION,
+}
+_ROW, _BARS, _GAP, _INDENT = 22, 320, 18, 14
+_WIDEST_NAME, _WIDEST_HEADING = 270, 300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Row:
+    """A row of the chart; a heading has no bar."""
+
+    name: str
+    cost_class: CostClass
+    amount: Money
+    share: Decimal
+    is_heading: bool = False
+
+
+def cost_chart(statement: CostStatement, form: ImageForm, *, locale: str) -> bytes:
+    """A cost sheet's make-up as an image: what each line adds to a piece, and its share.
+
+    Headings, and the lines under each, come with the greatest first. Every figure is the sheet's own, in words; where
+    lines are put together, theirs are added. The length of a bar alone is a float.
+    """
+    rows, name = tuple(_rows(statement)), literal(statement.name)
+    cost = formatted_amount(statement.subtotals.full_cost.per_piece, locale)
+    batch = f"in a batch of {formatted_number(statement.quantity, locale)}, at the rates of"
+    terms = f"{batch} {formatted_date(statement.as_of, locale)}, in {statement.currency}"
+    told = "; ".join(_told(row, locale) for row in rows)
+    left = -_GAP - _INDENT - max([0.0, *(text_width(shortened(row.name, _WIDEST_NAME)) for row in rows)])
+    chart = Chart(
+        title=f"{isolated(name)}: {cost} a piece",
+        heading=f"{shortened(name, _WIDEST_HEADING)}: {cost} a piece",
+        subtitle=(f"full cost {terms}",),
+        description=f"What a piece of {isolated(name)} costs {terms}: {cost}. {told}",
+        left=left,
+        body=_body(rows, left, locale),
+    )
+    return drawn(chart, form)
+
+
+@exactly
+def _rows(statement: CostStatement) -> Iterator[_Row]:
+    lines = sorted(statement.lines, key=lambda line: -abs(line.amount_per_piece.amount))
+    for name, subtotal in sorted(statement.cost_classes.items(), key=lambda item: -item[1].per_piece.amount):
+        cost_class, heading = CostClass(name), name.replace("_", " ").capitalize()
+        large = [line for line in lines[:GREATEST_LINES] if line.cost_class is cost_class]
+        small = [line for line in lines[GREATEST_LINES:] if line.cost_class is cost_class]
+        share = _share([*large, *small])
+        yield _Row(name=heading, cost_class=cost_class, amount=subtotal.per_piece, share=share, is_heading=True)
+        if len(small) == 1:
+            large, small = [*large, *small], []
+        for line in sorted(large, key=lambda line: -line.amount_per_piece.amount):
+            amount, share = line.amount_per_piece, line.share_of_full_cost
+            yield _Row(name=literal(line.name), cost_class=cost_class, amount=amount, share=share)
+        if small:
+            amount = in_currency(sum((line.amount_per_piece.amount for line in small), ZERO), statement.currency)
+            yield _Row(name=f"{len(small)} other lines", cost_class=cost_class, amount=amount, share=_share(small))
+
+
+def _share(lines: Sequence[StatedLine]) -> Decimal:
+    return sum((line.share_of_full_cost for line in lines), ZERO)
+
+
+def _body(rows: Sequence[_Row], left: float, locale: str) -> Layer:
+    """The Vega-Lite view: a table with names before the bars and figures behind them, below a row of captions."""
+    data = [_datum(place, row, locale) for place, row in enumerate(rows, start=1)]
+    headings = [datum for datum, row in zip(data, rows, strict=True) if row.is_heading]
+    lines = [datum for datum, row in zip(data, rows, strict=True) if not row.is_heading]
+    amounts_at = _BARS + _GAP + max(map(text_width, ["a piece", *(datum["amount"] for datum in data)]))
+    shares_at = amounts_at + _GAP + max(map(text_width, ["share", *(datum["share"] for datum in data)]))
+    ends = [0.0, *(datum["length"] for datum in lines)]
+    bounds = [min(ends), max(ends)] if any(ends) else [0.0, 1.0]
+    captions = [{"row": 0.5, "amount": "a piece", "share": "share", "about": "caption"}]
+    right, bold = {"align": "right"}, {"fontWeight": "bold"}
+    return {
+        "width": _BARS,
+        "height": _ROW * (len(rows) + 1),
+        "encoding": {"y": field("row", scale={"domain": [0, len(rows) + 1], "reverse": True, "nice": False})},
+        "layer": [
+            layer({"type": "rule", "stroke": FAINT}, [{}], x={"datum": 0}, y={"value": _ROW}, y2={"value": "height"}),
+            _bars(lines, bounds),
+            _column(headings, "name", left, bold),
+            _column(lines, "name", left + _INDENT, {}),
+            *(
+                _column(some, figure, place, right | style)
+                for figure, place in (("amount", amounts_at), ("share", shares_at))
+                for some, style in ((headings, bold), (lines, {}), (captions, {"fill": FAINT}))
+            ),
+        ],
+    }
+
+
+def _datum(place: int, row: _Row, locale: str) -> dict[str, Any]:
+    return {
+        "row": place + 0.5,
+        "name": shortened(row.name, _WIDEST_NAME),
+        "amount": formatted_amount(row.amount, locale),
+        "share": formatted_share(row.share, locale),
+        "length": float(row.amount.amount),  # a place on paper; the figure itself is in words
+        "colour": _COLOURS[row.cost_class],
+        "about": _told(row, locale),
+    }
+
+
+def _told(row: _Row, locale: str) -> str:
+    amount, share = formatted_amount(row.amount, locale), formatted_share(row.share, locale)
+    return f"{isolated(row.name)}: {amount} ({share})"
+
+
+def _bars(lines: Sequence[Datum], bounds: Sequence[float]) -> Layer:
+    """The bars, from nothing to the right, or to the left where a line is a credit."""
+    mark = {"type": "bar", "orient": "horizontal", "size": 14, "stroke": INK, "strokeWidth": 0.5}
+    x = field("length", scale={"domain": list(bounds), "nice": False})
+    return layer(mark, lines, x=x, x2={"datum": 0}, fill=as_it_is("colour"), description=words("about"))
+
+
+def _column(data: Sequence[Datum], member: str, place: float, style: Layer) -> Layer:
+    mark = {"type": "text", "align": "left", **style}
+    return layer(mark, data, x={"value": place}, text=words(member), description=words("about"))

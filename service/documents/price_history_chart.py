@@ -1,0 +1,90 @@
+"""The prices that were in force on a listing, and what a piece cost, over time, as a picture."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from service.documents.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
+from service.documents.formats import formatted_amount, formatted_number, isolated
+from service.documents.price_panel import Look, Step, Terms, panel
+from service.domain.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
+
+MOST_DRAWN = 1000
+"""How many prices are drawn; of more the newest."""
+_WIDEST_HEADING = 300
+_MOST_TOLD = 24
+
+
+def price_history_chart(
+    listing: str, entries: Sequence[PriceHistoryEntry], form: ImageForm, *, locale: str, time_zone: str, today: date
+) -> bytes:
+    """The prices that were in force on a listing as an image, until the end of today.
+
+    Each currency has a panel with an axis of its own: a price and a cost in different currencies are not compared.
+    Every figure is written as it is; the places of lines alone are floats. What was rolled back ends then, and what
+    comes back is told so.
+
+    Args:
+        listing: what the listing is called.
+        entries: in any order.
+        form: of the image.
+        locale: for figures and days.
+        time_zone: IANA name; decides which day an instant is on.
+        today: the last day that is shown, unless an entry is later.
+    """
+    newest = sorted(entries, key=lambda entry: (entry.applied_at, entry.repricing))[-MOST_DRAWN:]
+    zone, prices = ZoneInfo(time_zone), prices_in_force(newest)
+    days = [today, *(price.since.astimezone(zone).date() for price in prices)]
+    terms = Terms(first=min(days), last=max(days), zone=zone, locale=locale)
+    told = [terms.told(price) for price in prices[-_MOST_TOLD:]]
+    name, now = literal(listing), _now(prices, locale)
+    counted = _counted(newest, len(newest) < len(entries), locale)
+    subtitle = (terms.told(prices[-1]), counted) if _is_priced(prices) else (counted,)
+    chart = Chart(
+        title=f"{isolated(name)}: {now}",
+        heading=f"{shortened(name, _WIDEST_HEADING)}: {now}",
+        subtitle=subtitle,
+        description="; ".join([f"Prices of {isolated(name)}: {now}", *subtitle, *reversed(told)]),
+        left=0,
+        body={"spacing": 44, "vconcat": list(_panels(prices, terms))},
+    )
+    return drawn(chart, form)
+
+
+def _now(prices: Sequence[PriceInForce], locale: str) -> str:
+    if _is_priced(prices):
+        return f"{formatted_amount(prices[-1].entry.price, locale)} now"
+    return "no price in force"
+
+
+def _is_priced(prices: Sequence[PriceInForce]) -> bool:
+    """Whether a price is in force at the end."""
+    return bool(prices) and prices[-1].until is None
+
+
+def _counted(entries: Sequence[PriceHistoryEntry], are_more: bool, locale: str) -> str:
+    rolled_back = sum(entry.rolled_back_at is not None for entry in entries)
+    what = "the newest prices applied" if are_more else "prices applied"
+    applied, back = formatted_number(len(entries), locale), formatted_number(rolled_back, locale)
+    return f"{what}: {applied}, of them rolled back: {back}"
+
+
+def _panels(prices: Sequence[PriceInForce], terms: Terms) -> Iterator[Layer]:
+    """A panel for each currency, that of the newest price first; one without lines where there is no price yet."""
+    newest_first = [price.entry for price in reversed(prices)]
+    used = [entry.price.currency for entry in newest_first] + [entry.unit_cost.currency for entry in newest_first]
+    currencies = list(dict.fromkeys(used))
+    for currency in currencies:
+        series = {look: list(_steps(prices, look, currency, terms)) for look in Look}
+        yield panel(currency, {look: steps for look, steps in series.items() if steps}, terms)
+    if not currencies:
+        mark, text = {"type": "text", "align": "left"}, "No price has been applied yet."
+        yield layer(mark, [{"text": text}], text=words("text"), x={"value": 0}, y={"value": 0})
+
+
+def _steps(prices: Sequence[PriceInForce], look: Look, currency: str, terms: Terms) -> Iterator[Step]:
+    for price in prices:
+        amount = price.entry.price if look is Look.PRICE else price.entry.unit_cost
+        if amount.currency == currency:
+            end = terms.end if price.until is None else price.until.timestamp()
+            yield Step(begin=price.since.timestamp(), end=end, amount=amount, price=price, lasts=price.until is None)

@@ -1,0 +1,234 @@
+"""A panel of a price history: the amounts in one currency as steps over time, on an axis of their own."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from enum import Enum
+from itertools import groupby
+from zoneinfo import ZoneInfo
+
+from service.documents.drawing import (
+    BLUE,
+    FAINT,
+    PAPER,
+    VERMILION,
+    Datum,
+    Layer,
+    field,
+    in_pixels,
+    layer,
+    text_width,
+    words,
+)
+from service.documents.formats import formatted_amount, formatted_date, formatted_share
+from service.documents.scales import Label, amount_marks, day_marks, without_overlap
+from service.domain.money import Money, in_currency
+from service.domain.price_history import PriceInForce
+
+_WIDTH, _HEIGHT, _GRID = 640, 210, "#dddddd"
+_SAMPLE, _GAP, _HEADING = 26, 8, -22
+_FEW = 60
+"""Up to how many steps have a mark each to point at; more would stand over each other."""
+_LABELLED = 24
+"""Up to how many steps each may have a label; beyond, the first, the last, the least and the greatest have."""
+_NEAR, _ABOVE, _BELOW, _AT_THE_END = (-13, 13), (-13, 13, -27, 27, -41, 41), (13, -13, 27, -27, 41, -41), (0, -14, 14)
+"""Where labels may stand, in pixels above (below 0) or below the point, the best place first."""
+
+
+class Look(Enum):
+    """How a series is drawn; line and mark tell it apart where colours do not."""
+
+    PRICE = ("price", BLUE, (1, 0), "circle")
+    UNIT_COST = ("unit cost", VERMILION, (5, 3), "diamond")
+
+    def line(self) -> Layer:
+        """Its line."""
+        return {"stroke": self.value[1], "strokeWidth": 2, "strokeDash": self.value[2]}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """An amount for as long as it held.
+
+    Attributes:
+        begin: its first moment; moments are seconds of POSIX time, for they are places on paper alone.
+        end: the first moment after it.
+        amount: in the panel's currency.
+        price: the price in force that it belongs to.
+        lasts: whether it holds now.
+    """
+
+    begin: float
+    end: float
+    amount: Money
+    price: PriceInForce
+    lasts: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Terms:
+    """What all panels of a history share.
+
+    Attributes:
+        first: the day at whose beginning they begin.
+        last: the day at whose end they end.
+        zone: the time zone of the days.
+        locale: for figures and days.
+    """
+
+    first: date
+    last: date
+    zone: ZoneInfo
+    locale: str
+
+    def begin(self, day: date) -> float:
+        """The first moment of a day."""
+        return datetime.combine(day, time(), self.zone).timestamp()
+
+    @property
+    def end(self) -> float:
+        """The first moment after the last day."""
+        return self.begin(self.last + timedelta(days=1))
+
+    def told(self, price: PriceInForce) -> str:
+        """All that is said of a price."""
+        entry, since = price.entry, price.since.astimezone(self.zone).date()
+        back = ", put back" if price.is_put_back else ""
+        cost = formatted_amount(entry.unit_cost, self.locale)
+        margin = "" if entry.margin_share is None else f", margin {formatted_share(entry.margin_share, self.locale)}"
+        asked, day = formatted_amount(entry.price, self.locale), formatted_date(since, self.locale)
+        return f"{asked} since {day}{back} (unit cost {cost}{margin})"
+
+    def label(self, step: Step) -> str:
+        """What stands beside a step."""
+        shown = formatted_amount(step.amount, self.locale)
+        return f"{shown} put back" if step.price.is_put_back and step.amount is step.price.entry.price else shown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scale:
+    """Where an amount and a moment are on the paper."""
+
+    moments: tuple[float, float]
+    amounts: tuple[float, float]
+
+    def x(self) -> Layer:
+        return field("at", scale={"domain": self.moments, "nice": False, "zero": False})
+
+    def y(self) -> Layer:
+        return field("amount", scale={"domain": self.amounts, "nice": False, "zero": False})
+
+    def place(self, at: float, amount: Decimal) -> tuple[float, float]:
+        (left, right), (least, greatest) = self.moments, self.amounts
+        return _WIDTH * (at - left) / (right - left), _HEIGHT * (greatest - float(amount)) / (greatest - least)
+
+
+def panel(currency: str, series: Mapping[Look, Sequence[Step]], terms: Terms) -> Layer:
+    """The Vega-Lite view of a currency's series, each with at least one step."""
+    amounts = [step.amount.amount for steps in series.values() for step in steps]
+    marks = amount_marks(min(amounts), max(amounts))
+    scale = _Scale(moments=(terms.begin(terms.first), terms.end), amounts=(float(marks[0]), float(marks[-1])))
+    return {
+        "width": _WIDTH,
+        "height": _HEIGHT,
+        "layer": [
+            *_amount_axis(marks, currency, scale, terms),
+            *_day_axis(scale, terms),
+            *_heading(series, currency),
+            *(_line(look, steps, scale) for look, steps in series.items()),
+            *(_points(look, steps, scale, terms) for look, steps in series.items() if len(steps) <= _FEW),
+            *_labels(without_overlap(_wanted(series, scale, terms))),
+        ],
+    }
+
+
+def _amount_axis(marks: Sequence[Decimal], currency: str, scale: _Scale, terms: Terms) -> Iterator[Layer]:
+    data = [
+        {"amount": float(mark), "text": formatted_amount(in_currency(mark.normalize(), currency), terms.locale)}
+        for mark in marks
+    ]
+    yield layer({"type": "rule", "stroke": _GRID}, data, y=scale.y(), x={"value": 0}, x2={"value": "width"})
+    mark = {"type": "text", "align": "right", "fill": FAINT}
+    yield layer(mark, data, y=scale.y(), x={"value": -_GAP}, text=words("text"))
+
+
+def _day_axis(scale: _Scale, terms: Terms) -> Iterator[Layer]:
+    data = [
+        {"at": terms.begin(day), "text": formatted_date(day, terms.locale, is_short=True)}
+        for day in day_marks(terms.first, terms.last)
+    ]
+    yield layer({"type": "rule", "stroke": _GRID}, data, x=scale.x(), y={"value": 0}, y2={"value": _HEIGHT + 4})
+    yield layer({"type": "text", "fill": FAINT}, data, x=scale.x(), y={"value": _HEIGHT + 15}, text=words("text"))
+
+
+def _heading(series: Iterable[Look], currency: str) -> Iterator[Layer]:
+    """Which line is what, above the panel."""
+    left = 0.0
+    for look in series:
+        text = f"{look.value[0]}, {currency}"
+        ends = {"x": {"value": left}, "x2": {"value": left + _SAMPLE}}
+        yield layer({"type": "rule", **look.line()}, [{}], y={"value": _HEADING}, **ends)
+        place = {"x": {"value": left + _SAMPLE + _GAP}, "y": {"value": _HEADING}}
+        yield layer({"type": "text", "align": "left"}, [{"text": text}], text=words("text"), **place)
+        left += _SAMPLE + text_width(text) + 4 * _GAP
+
+
+def _line(look: Look, steps: Sequence[Step], scale: _Scale) -> Layer:
+    """The steps, with a gap where no amount of this currency held."""
+    data: list[Datum] = []
+    run = 0
+    for place, step in enumerate(steps):
+        if place and steps[place - 1].end != step.begin:
+            run += 1
+        data.append({"at": step.begin, "amount": float(step.amount.amount), "run": run, "place": len(data)})
+        if place + 1 == len(steps) or steps[place + 1].begin != step.end:
+            data.append({"at": step.end, "amount": float(step.amount.amount), "run": run, "place": len(data)})
+    mark = {"type": "line", "interpolate": "step-after", "aria": False, **look.line()}
+    return layer(mark, data, x=scale.x(), y=scale.y(), detail=words("run"), order=field("place"))
+
+
+def _points(look: Look, steps: Sequence[Step], scale: _Scale, terms: Terms) -> Layer:
+    data = [{"at": step.begin, "amount": float(step.amount.amount), "about": terms.told(step.price)} for step in steps]
+    colours = {"fill": look.value[1], "stroke": PAPER, "strokeWidth": 1, "opacity": 1}
+    mark = {"type": "point", "shape": look.value[3], "size": 50, **colours}
+    return layer(mark, data, x=scale.x(), y=scale.y(), description=words("about"))
+
+
+def _wanted(series: Mapping[Look, Sequence[Step]], scale: _Scale, terms: Terms) -> Iterator[Label]:
+    """Labels of what holds now, then of the first, the greatest and the least, then of every step if they are few."""
+    for steps in series.values():
+        if steps[-1].lasts:
+            x, y = scale.place(steps[-1].end, steps[-1].amount.amount)
+            yield Label(text=terms.label(steps[-1]), x=x + _GAP, y=y, places=_AT_THE_END, is_bold=True)
+    for steps in series.values():
+        told = [steps[-1]] if steps[-1].lasts else []
+        greatest = max(steps, key=lambda step: step.amount.amount)
+        least = min(steps, key=lambda step: step.amount.amount)
+        for step, places in ((steps[0], _ABOVE), (greatest, _ABOVE), (least, _BELOW), (steps[-1], _ABOVE)):
+            if step not in told:
+                told.append(step)
+                yield _at_its_begin(step, scale, terms, places)
+        if len(steps) <= _LABELLED:
+            yield from (_at_its_begin(step, scale, terms, _NEAR) for step in steps if step not in told)
+
+
+def _at_its_begin(step: Step, scale: _Scale, terms: Terms, places: tuple[float, ...]) -> Label:
+    x, y = scale.place(step.begin, step.amount.amount)
+    text = terms.label(step)
+    is_before = x + text_width(text) > _WIDTH
+    return Label(text=text, x=x, y=y, places=places, is_before=is_before)
+
+
+def _labels(labels: Iterable[Label]) -> Iterator[Layer]:
+    """Labels on a halo, that keeps them readable over a line, by the ways in which they stand beside their points."""
+
+    def way(label: Label) -> tuple[str, str]:
+        return "right" if label.is_before else "left", "bold" if label.is_bold else "normal"
+
+    halo = {"stroke": PAPER, "strokeWidth": 4, "strokeJoin": "round", "aria": False}
+    for (align, weight), same in groupby(sorted(labels, key=way), key=way):
+        data = [{"x": label.x, "y": label.y + label.places[0], "text": label.text} for label in same]
+        for style in (halo, {}):
+            mark = {"type": "text", "align": align, "fontWeight": weight, **style}
+            yield layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), text=words("text"))

@@ -1,0 +1,127 @@
+"""Which price was in force when: applied one after the other, rolled back, or both in one instant."""
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from itertools import pairwise
+from typing import Any
+from uuid import UUID
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.domain.money import in_currency
+from service.domain.price_history import PriceHistoryEntry, prices_in_force
+from tests.domain.strategies import tried
+
+BEGIN = datetime(2026, 3, 2, 9, tzinfo=UTC)
+
+
+def hours(passed: int) -> datetime:
+    return BEGIN + timedelta(hours=passed)
+
+
+def entry(number: int, at: int, *, price: str = "4.20", until: int | None = None, **changes: Any) -> PriceHistoryEntry:
+    """The price that a repricing put in force so many hours after the first, rolled back after so many."""
+    members = {
+        "repricing": UUID(int=number),
+        "as_of": date(2026, 3, 2),
+        "applied_at": hours(at),
+        "applied_by": "office",
+        "rolled_back_at": None if until is None else hours(until),
+        "price": in_currency(Decimal(price), "EUR"),
+        "unit_cost": in_currency(Decimal("3.000000"), "EUR"),
+        "margin_share": Decimal("0.25"),
+    }
+    return PriceHistoryEntry(**{**members, **changes})
+
+
+def told(*entries: PriceHistoryEntry) -> list[tuple[int, int, int | None, bool]]:
+    """Of each time: the number of the repricing, when it begins and ends, and whether the price was put back."""
+
+    def passed(at: datetime) -> int:
+        return int((at - BEGIN) / timedelta(hours=1))
+
+    return [
+        (each.entry.repricing.int, passed(each.since), each.until and passed(each.until), each.is_put_back)
+        for each in prices_in_force(entries)
+    ]
+
+
+def test_a_price_is_in_force_until_the_next_is_applied_whatever_order_they_come_in() -> None:
+    entries = [entry(1, 0), entry(2, 24), entry(3, 48)]
+
+    assert told(*entries) == told(*reversed(entries)) == [(1, 0, 24, False), (2, 24, 48, False), (3, 48, None, False)]
+
+
+def test_a_price_that_is_rolled_back_ends_and_the_one_before_comes_back() -> None:
+    assert told(entry(1, 0), entry(2, 24, until=30)) == [(1, 0, 24, False), (2, 24, 30, False), (1, 30, None, True)]
+
+
+def test_what_was_rolled_back_itself_does_not_come_back() -> None:
+    found = told(entry(1, 0), entry(2, 24, until=60), entry(3, 48, until=50))
+
+    assert found == [(1, 0, 24, False), (2, 24, 48, False), (3, 48, 50, False), (2, 50, 60, True), (1, 60, None, True)]
+
+
+def test_there_is_no_price_once_the_first_is_rolled_back() -> None:
+    assert told(entry(1, 0, until=5)) == [(1, 0, 5, False)]
+    assert told(entry(1, 0, until=5), entry(2, 9)) == [(1, 0, 5, False), (2, 9, None, False)]
+
+
+def test_of_two_in_one_instant_the_later_repricing_counts_and_the_other_was_never_in_force() -> None:
+    assert told(entry(2, 0), entry(1, 0)) == [(2, 0, None, False)]
+    assert told(entry(1, 0), entry(2, 24, until=24)) == [(1, 0, None, False)]
+
+
+def test_a_price_applied_in_the_instant_of_a_rollback_is_not_told_as_put_back() -> None:
+    found = told(entry(1, 0), entry(2, 24, until=30), entry(3, 30))
+
+    assert found == [(1, 0, 24, False), (2, 24, 30, False), (3, 30, None, False)]
+
+
+def test_nothing_applied_is_nothing_in_force() -> None:
+    assert told() == []
+
+
+@st.composite
+def histories(draw: st.DrawFn) -> list[PriceHistoryEntry]:
+    """Up to eight repricings within twelve hours, any of them rolled back, many in one instant."""
+    entries = []
+    for number in range(draw(st.integers(0, 8))):
+        at = draw(st.integers(0, 12))
+        until = draw(st.none() | st.integers(at, 14))
+        entries.append(entry(number, at, until=until))
+    return entries
+
+
+def newest_standing(entries: Sequence[PriceHistoryEntry], at: datetime) -> PriceHistoryEntry | None:
+    """The last applied that stands at an instant, straight from the words of it."""
+    standing = [
+        each for each in entries if each.applied_at <= at and (each.rolled_back_at is None or at < each.rolled_back_at)
+    ]
+    return max(standing, key=lambda each: (each.applied_at, each.repricing), default=None)
+
+
+@tried
+@given(histories(), st.integers(-1, 16))
+def test_at_any_instant_the_newest_price_that_stands_is_in_force(entries: list[PriceHistoryEntry], passed: int) -> None:
+    at = hours(passed)
+
+    found = [
+        each.entry for each in prices_in_force(entries) if each.since <= at and (each.until is None or at < each.until)
+    ]
+
+    assert found == [each for each in [newest_standing(entries, at)] if each is not None]
+
+
+@tried
+@given(histories())
+def test_times_follow_each_other_and_none_is_empty(entries: list[PriceHistoryEntry]) -> None:
+    found = prices_in_force(entries)
+
+    assert all(each.until is None or each.since < each.until for each in found)
+    for before, after in pairwise(found):
+        assert before.until is not None
+        assert before.until <= after.since
+        assert before.until < after.since or before.entry is not after.entry
