@@ -15,7 +15,7 @@ from service.api.spooling import whole
 from service.documents.price_list import price_list_csv, price_list_json_ld
 from service.domain.declared import Code, NotNegative, ProperShare, declared
 from service.workflows import listings
-from service.workflows.listings import ListingQuestion, ListingSheet
+from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet
 
 blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
 
@@ -44,10 +44,13 @@ class PriceListQuery:
     Attributes:
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         channel: code of a sales channel, for its listings alone.
+        prices: asked: what each policy asks on the day; in_force: what the last repricing applied, and what is kept of
+            it on the day.
     """
 
     as_of: date | None = None
     channel: Code | None = None
+    prices: ListedPrice = ListedPrice.ASKED
 
 
 @blueprint.route("/listings/<code>/price-sheet", parameters=[CODE])
@@ -83,7 +86,9 @@ class PriceList(MethodView):
         tag = tag_of(workshop())
         if same := unchanged(tag):
             return same
-        entries = listings.price_list(database(), workshop(), query.as_of or workshop().today(), query.channel)
+        entries = listings.price_list(
+            database(), workshop(), query.as_of or workshop().today(), query.channel, query.prices
+        )
         parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
         response = whole(_WRITERS[media_type](entries), media_type + parameters)
         response.set_etag(tag)

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from datetime import date
 from decimal import Decimal
+from enum import StrEnum
 from typing import Any
 
 from service.documents.formats import formatted_price, formatted_unit_price
@@ -13,7 +14,7 @@ from service.domain.listings import Listing
 from service.domain.price_list import PriceListEntry
 from service.domain.products import Product
 from service.domain.unit_price import Measure, UnitPrice, unit_price
-from service.store import registrations
+from service.store import registrations, repricings
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, prepare
@@ -133,13 +134,28 @@ def price_question(listing: Listing, question: ListingQuestion) -> PriceQuestion
     )
 
 
+class ListedPrice(StrEnum):
+    """Which price of a listing is listed."""
+
+    ASKED = "asked"
+    IN_FORCE = "in_force"
+
+
 def price_list(
-    database: Database, workshop: Workshop, as_of: date, channel: str | None = None
+    database: Database,
+    workshop: Workshop,
+    as_of: date,
+    channel: str | None = None,
+    listed: ListedPrice = ListedPrice.ASKED,
 ) -> Iterator[PriceListEntry]:
-    """Every listing with its price, by code, all of one state; one that cannot be priced says why instead.
+    """Every listing with its price, by code, all of one state; one that has none says why instead.
 
     Args:
+        database: where the workshop is.
+        workshop: whose listings.
+        as_of: the day of the rates.
         channel: code of a sales channel, for its listings alone.
+        listed: what its policy asks on the day, or the price that a repricing put in force.
 
     Raises:
         InvalidValuesError: the channel is not registered.
@@ -147,30 +163,47 @@ def price_list(
     with database.snapshot() as frozen:
         if channel is not None:
             prepare(frozen, workshop, [(("channel",), "channels", channel)], as_of)
-        yield from _entries(frozen, workshop, as_of, channel)
+        yield from _entries(frozen, workshop, as_of, channel, listed)
 
 
-def _entries(database: Database, workshop: Workshop, as_of: date, channel: str | None) -> Iterator[PriceListEntry]:
+def _entries(
+    database: Database, workshop: Workshop, as_of: date, channel: str | None, listed: ListedPrice
+) -> Iterator[PriceListEntry]:
     after = ""
     while True:
         with database.reading() as connection:
             page = registrations.page_of_registrations(
                 connection, workshop.workshop_id, "listings", after=after, limit=_PAGE
             )
+            codes = [each.code for each in page] if listed is ListedPrice.IN_FORCE else []
+            in_force = repricings.prices_in_force(connection, workshop.workshop_id, codes) if codes else {}
         for each in page:
             assert isinstance(each.facts, Listing)  # the collection holds nothing else
             if channel in (None, each.facts.channel):
-                yield _entry(database, workshop, each.code, each.facts, as_of)
+                question = None
+                if listed is ListedPrice.ASKED:
+                    question = ListingQuestion(as_of=as_of)
+                elif each.code in in_force and in_force[each.code].currency == each.facts.currency:
+                    question = ListingQuestion(as_of=as_of, kept_at=in_force[each.code].amount)
+                yield _entry(database, workshop, each.code, each.facts, as_of, question)
         if len(page) < _PAGE:
             return
         after = page[-1].code
 
 
-def _entry(database: Database, workshop: Workshop, code: str, listing: Listing, as_of: date) -> PriceListEntry:
+_NO_PRICE_IN_FORCE = "no price in its currency is in force; apply a repricing first"
+
+
+def _entry(
+    database: Database, workshop: Workshop, code: str, listing: Listing, as_of: date, question: ListingQuestion | None
+) -> PriceListEntry:
+    """The entry, with the price that the question is about; None if there is no price."""
     costing = prepare(database, workshop, listing.references(), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
+    if question is None:
+        return PriceListEntry(**_known(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
     try:
-        sheet = _priced(database, workshop, costing, code, listing, ListingQuestion(as_of=as_of))
+        sheet = _priced(database, workshop, costing, code, listing, question)
     except PugmillError as error:
         return PriceListEntry(**_known(code, listing, product, as_of), problem=str(error))
     price = sheet.price_per_piece
