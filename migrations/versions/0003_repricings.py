@@ -48,7 +48,9 @@ def upgrade() -> None:
             name="fk_price_changes_workshop_id",
         ),
     )
-    op.create_index("ix_price_changes_workshop_id_listing", "price_changes", ["workshop_id", "listing"])
+    op.create_index(
+        "ix_price_changes_workshop_id_listing_repricing_id", "price_changes", ["workshop_id", "listing", "repricing_id"]
+    )
     op.create_table(
         "listing_prices",
         sa.Column("workshop_id", sa.Uuid(), nullable=False),
@@ -74,11 +76,23 @@ def upgrade() -> None:
         ),
     )
 
+    # What rests on something is asked of thousands of listings: the index that finds it holds all of the answer.
+    op.create_index(
+        "ix_uses_workshop_id_used_collection_used_code_collection_code",
+        "uses",
+        ["workshop_id", "used_collection", "used_code", "collection", "code"],
+    )
+    op.drop_index("ix_uses_workshop_id_used_collection_used_code", "uses")
+
     # What changed before, nobody knows; so it counts as changed now.
     op.execute("UPDATE rates SET changed_at = CURRENT_TIMESTAMP")
 
 
 def downgrade() -> None:
+    op.create_index(
+        "ix_uses_workshop_id_used_collection_used_code", "uses", ["workshop_id", "used_collection", "used_code"]
+    )
+    op.drop_index("ix_uses_workshop_id_used_collection_used_code_collection_code", "uses")
     op.drop_column("rates", "changed_at")
     for table in ("listing_prices", "price_changes", "repricings"):
         op.drop_table(table)

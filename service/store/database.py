@@ -82,11 +82,18 @@ class Database:
     @contextmanager
     def snapshot(self) -> Iterator["Database"]:
         """A database to read from, whose readings are all of one state, and which remembers that state alone."""
-        with self._reading.connect() as connection:
-            frozen = copy(self)
-            frozen.memory = Memory(_ROOM, len)
-            frozen._held = connection
-            yield frozen
+        with self.reading() as connection:
+            yield self.seen_through(connection)
+
+    def seen_through(self, connection: Connection) -> "Database":
+        """A database to read from, as a transaction under way sees it; what it remembers ends with that.
+
+        One that holds the workshop's lock sees one state, and is not taken for idle while it is being read from.
+        """
+        frozen = copy(self)
+        frozen.memory = Memory(_ROOM, len)
+        frozen._held = connection
+        return frozen
 
     def writing(self) -> AbstractContextManager[Connection]:
         """All or nothing: committed at the end, rolled back on any error."""

@@ -20,9 +20,14 @@ from service.encoding import from_text, to_text
 from service.store.tables import listing_prices, price_changes, registrations, repricings, uses
 from service.store.touched import resting_on
 
-_ROWS = 100
-"""How many rows are read or written at a time: few, so that what is made of them is gone before it is looked through
-for garbage."""
+_READ = 100
+"""How many rows are in memory at a time: few, so that what is made of them is gone before it is looked through for
+garbage."""
+_STREAMED = {"yield_per": _READ}
+_WRITTEN = 500
+"""How many rows are written at a time."""
+_SPAN = 5_000
+"""How many listings one statement changes at most."""
 _COMING = sorted(each.value for each in COMING_INTO_FORCE)
 _NO_MORE_THAN_CONDITIONS = frozenset({"taxes", "channels", "shipping-services"})
 
@@ -119,8 +124,8 @@ def _naming(workshop_id: UUID, collection: str, code: str) -> sa.Select[Any]:
     )
 
 
-def _listings(workshop_id: UUID, narrowing: Narrowing, after: str) -> sa.Select[Any]:
-    """The listings with what is in force on each, by code."""
+def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
+    """The listings with what is in force on each, by code, whatever they rest on."""
     found = (
         sa.select(
             registrations.c.code,
@@ -154,13 +159,6 @@ def _listings(workshop_id: UUID, narrowing: Narrowing, after: str) -> sa.Select[
         )
         .order_by(registrations.c.code)
     )
-    if after:
-        found = found.where(registrations.c.code > after)
-    if narrowing.things is not None:
-        resting = resting_on(workshop_id, narrowing.things)
-        found = found.where(
-            registrations.c.code.in_(sa.select(resting.c.code).where(resting.c.collection == "listings"))
-        )
     for collection, code in (("channels", narrowing.channel), ("products", narrowing.product)):
         if code is not None:
             found = found.where(registrations.c.code.in_(_naming(workshop_id, collection, code)))
@@ -175,12 +173,27 @@ def listings_with_prices(
     Args:
         after: beyond this code.
     """
-    if narrowing.things is not None and not narrowing.things:
+    query = _listings(workshop_id, narrowing)
+    if narrowing.things is None:
+        result = connection.execute(query.where(registrations.c.code > after), execution_options=_STREAMED)
+        for rows in result.partitions():
+            yield [ListingRow._make(row) for row in rows]
         return
-    options = {"stream_results": True, "max_row_buffer": _ROWS}
-    result = connection.execute(_listings(workshop_id, narrowing, after), execution_options=options)
-    for rows in result.partitions(_ROWS):
-        yield [ListingRow._make(row) for row in rows]
+    # The codes are found first, and sorted without what is to be read of each.
+    for codes in _resting_codes(connection, workshop_id, narrowing.things, after):
+        yield [ListingRow._make(row) for row in connection.execute(query.where(registrations.c.code.in_(codes)))]
+
+
+def _resting_codes(
+    connection: sa.Connection, workshop_id: UUID, things: Sequence[tuple[str, str]], after: str = ""
+) -> Iterator[list[str]]:
+    """The listings that rest on one of the things, by code and beyond a code, some hundred at a time."""
+    if not things:
+        return
+    resting = resting_on(workshop_id, things)
+    query = sa.select(resting.c.code).where(resting.c.collection == "listings", resting.c.code > after)
+    for rows in connection.execute(query.order_by(resting.c.code), execution_options=_STREAMED).partitions():
+        yield [row.code for row in rows]
 
 
 def add_repricing(
@@ -214,11 +227,11 @@ def add_repricing(
         },
     )
     key = {"workshop_id": workshop_id, "repricing_id": repricing.id}
-    for rows in _by(changes, _ROWS):
+    for rows in _by(changes, _WRITTEN):
         connection.execute(
             price_changes.insert(), [{**key, **row, "previous_id": _id(row["previous_id"])} for row in rows]
         )
-        _put_in_force(connection, workshop_id, repricing.id, rows[0]["listing"], rows[-1]["listing"])
+        _put_in_force(connection, workshop_id, repricing.id, (rows[0]["listing"], rows[-1]["listing"]))
 
 
 def _id(text: str | None) -> UUID | None:
@@ -236,27 +249,37 @@ def _by(found: Iterable[Any], size: int) -> Iterator[list[Any]]:
         yield rows
 
 
-def _put_in_force(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, first: str, last: str) -> None:
-    """The prices of a repricing from one listing to another, in place of those before."""
-    coming = sa.select(price_changes.c.listing).where(
+def _put_in_force(
+    connection: sa.Connection,
+    workshop_id: UUID,
+    repricing_id: UUID,
+    span: tuple[str, str],
+    whose: sa.Column[UUID] = price_changes.c.repricing_id,
+) -> None:
+    """In place of the prices that a repricing changed, from one listing to another, its own or those before them.
+
+    What a batch consumes may have changed since those before were found, so that is to be found anew.
+    """
+    changed = sa.select(price_changes.c.listing).where(
         price_changes.c.workshop_id == workshop_id,
         price_changes.c.repricing_id == repricing_id,
-        price_changes.c.listing.between(first, last),
+        price_changes.c.listing.between(*span),
         price_changes.c.decision.in_(_COMING),
     )
     connection.execute(
         listing_prices.delete().where(
             listing_prices.c.workshop_id == workshop_id,
-            listing_prices.c.listing.between(first, last),
-            listing_prices.c.listing.in_(coming),
+            listing_prices.c.listing.between(*span),
+            listing_prices.c.listing.in_(changed),
         )
     )
+    is_stale = sa.literal(whose is price_changes.c.previous_id)
     connection.execute(
         listing_prices.insert().from_select(
             ["workshop_id", "listing", "repricing_id", "is_stale"],
-            coming.with_only_columns(
-                price_changes.c.workshop_id, price_changes.c.listing, price_changes.c.repricing_id, sa.false()
-            ),
+            changed.with_only_columns(
+                price_changes.c.workshop_id, price_changes.c.listing, whose, is_stale, maintain_column_froms=True
+            ).where(whose.is_not(None)),
         )
     )
 
@@ -265,15 +288,18 @@ def mark_stale(connection: sa.Connection, workshop_id: UUID, collection: str, co
     """What the batches of listings consume may be another now that this is: it is to be found anew."""
     if collection in _NO_MORE_THAN_CONDITIONS:
         return
-    found = listing_prices.update().where(
+    fresh = listing_prices.update().where(
         listing_prices.c.workshop_id == workshop_id, listing_prices.c.is_stale.is_(sa.false())
     )
-    if collection != "overheads":  # which every product has a share of
-        resting = resting_on(workshop_id, [(collection, code)])
-        found = found.where(
-            listing_prices.c.listing.in_(sa.select(resting.c.code).where(resting.c.collection == "listings"))
-        )
-    connection.execute(found.values(is_stale=True))
+    listing = listing_prices.c.listing
+    affected: Iterator[sa.ColumnElement[bool]]
+    if collection == "overheads":  # which every product has a share of
+        spans = _spans(connection, listing, listing_prices.c.workshop_id == workshop_id)
+        affected = (listing.between(*span) for span in spans)
+    else:
+        affected = (listing.in_(codes) for codes in _resting_codes(connection, workshop_id, [(collection, code)]))
+    for some in affected:
+        connection.execute(fresh.where(some).values(is_stale=True))
 
 
 def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Mapping[str, str]]) -> None:
@@ -287,7 +313,7 @@ def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Map
         .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing == sa.bindparam("of_listing"))
         .values(bill=sa.bindparam("found"), is_stale=False)
     )
-    for rows in _by(bills, _ROWS):
+    for rows in _by(bills, _WRITTEN):
         connection.execute(query, [{"of_listing": row["listing"], "found": row["bill"]} for row in rows])
 
 
@@ -360,8 +386,10 @@ def page_of_changes(
 
 def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> int:
     """How many of the prices that a repricing put in force are so no more."""
-    still = sa.select(listing_prices.c.listing).where(
-        listing_prices.c.workshop_id == workshop_id, listing_prices.c.repricing_id == repricing_id
+    still = sa.exists().where(
+        listing_prices.c.workshop_id == workshop_id,
+        listing_prices.c.listing == price_changes.c.listing,
+        listing_prices.c.repricing_id == repricing_id,
     )
     return int(
         connection.execute(
@@ -369,38 +397,35 @@ def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id:
                 price_changes.c.workshop_id == workshop_id,
                 price_changes.c.repricing_id == repricing_id,
                 price_changes.c.decision.in_(_COMING),
-                price_changes.c.listing.not_in(still),
+                ~still,
             )
         ).scalar_one()
     )
 
 
 def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, at: datetime, by: str) -> None:
-    """Put the prices in force again that were so before; all of its own are in force.
-
-    What a batch consumes may have changed since those were found, so that is to be found anew.
-    """
-    before = sa.select(price_changes.c.workshop_id, price_changes.c.listing, price_changes.c.previous_id).where(
-        price_changes.c.workshop_id == workshop_id,
-        price_changes.c.repricing_id == repricing_id,
-        price_changes.c.decision.in_(_COMING),
-    )
-    connection.execute(
-        listing_prices.delete().where(
-            listing_prices.c.workshop_id == workshop_id, listing_prices.c.repricing_id == repricing_id
-        )
-    )
-    connection.execute(
-        listing_prices.insert().from_select(
-            ["workshop_id", "listing", "repricing_id", "is_stale"],
-            before.where(price_changes.c.previous_id.is_not(None)).add_columns(sa.true()),
-        )
-    )
+    """Put the prices in force again that were so before; all of its own are in force."""
+    ours = sa.and_(price_changes.c.workshop_id == workshop_id, price_changes.c.repricing_id == repricing_id)
+    for span in _spans(connection, price_changes.c.listing, ours):
+        _put_in_force(connection, workshop_id, repricing_id, span, price_changes.c.previous_id)
     connection.execute(
         repricings.update()
         .where(repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id)
         .values(rolled_back_at=at, rolled_back_by=by)
     )
+
+
+def _spans(
+    connection: sa.Connection, listing: sa.Column[str], condition: sa.ColumnElement[bool]
+) -> Iterator[tuple[str, str]]:
+    """First and last of some thousand listings at a time, so that no statement runs into its timeout."""
+    after = ""
+    while True:
+        page = sa.select(listing).where(condition, listing > after).order_by(listing).limit(_SPAN).subquery()
+        first, after = connection.execute(sa.select(sa.func.min(page.c.listing), sa.func.max(page.c.listing))).one()
+        if first is None:
+            return
+        yield first, after
 
 
 def page_of_history(
@@ -461,6 +486,7 @@ def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterabl
                 price_changes.c.repricing_id == listing_prices.c.repricing_id,
                 price_changes.c.listing == listing_prices.c.listing,
             ),
+            isouter=True,  # there always is one; but SQLite would begin with the listings' whole histories
         )
         .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing.in_(list(codes)))
     )

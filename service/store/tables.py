@@ -77,7 +77,8 @@ uses = sa.Table(
         ["workshop_id", "used_collection", "used_code"],
         ["registrations.workshop_id", "registrations.collection", "registrations.code"],
     ),
-    sa.Index(None, "workshop_id", "used_collection", "used_code"),
+    # With the users in it, so that it answers alone; otherwise SQLite prefers the key and reads all that is used.
+    sa.Index(None, "workshop_id", "used_collection", "used_code", "collection", "code"),
 )
 
 rates = sa.Table(
@@ -176,7 +177,7 @@ price_changes = sa.Table(
     sa.Column("change", sa.Text, nullable=False, comment="JSON: every figure as it was given"),
     sa.Column("bill", sa.Text, comment="JSON: what the standard batch consumes, of what came into force"),
     sa.ForeignKeyConstraint(["workshop_id", "repricing_id"], ["repricings.workshop_id", "repricings.repricing_id"]),
-    sa.Index(None, "workshop_id", "listing"),
+    sa.Index(None, "workshop_id", "listing", "repricing_id"),
 )
 
 listing_prices = sa.Table(

@@ -171,7 +171,7 @@ def apply(
                 return looked.record(connection, by)
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
-        with _looked(database, workshop, request, expected) as looked:
+        with _looked(database.seen_through(connection), workshop, request, expected) as looked:
             return looked.record(connection, by)
 
 

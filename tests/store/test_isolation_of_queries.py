@@ -20,10 +20,11 @@ from service import workflows
 from service.domain.errors import MissingExchangeRateError, MissingRatesError
 from service.domain.exchange import FEED
 from service.domain.money import Money
+from service.domain.repricing import RepricingRequest, RepricingRules, RepricingScope
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
 from service.store.database import Database
-from service.store.tables import metadata
+from service.store.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshops import Workshop, new_workshop
 from service.workflows import (
     costing,
@@ -35,10 +36,12 @@ from service.workflows import (
     quoting,
     rate_card,
     registering,
+    repricing,
+    repricing_records,
     shipping,
     watching,
 )
-from service.workflows.errors import FeedFailedError
+from service.workflows.errors import FeedFailedError, StalePreviewError
 from service.workflows.listings import ListingQuestion
 from service.workflows.pricing import PriceQuestion
 from service.workflows.shipping import ShippingQuestion
@@ -46,31 +49,16 @@ from tests import builders
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
 from tests.feed import FeedServer, day_of, day_rates, feed_at, sending, with_rates, xml_of
+from tests.store.one_workshop import TABLES, unfiltered
 from tests.workflows.owner import Owner
-
-TABLES = "|".join(metadata.tables)
-MENTION = re.compile(rf"(?:\bFROM|\bJOIN|\bUPDATE|,)\s+({TABLES})\b(?![.=])(?:\s+AS\s+(\w+))?")
-INSERTION = re.compile(rf"INSERT INTO ({TABLES}) \(([^)]*)\)")
-
-
-def unfiltered(statement: str) -> list[str]:
-    """The tables of a statement, by their name in it, that are not held to a workshop as often as they are named."""
-    inserted = INSERTION.match(statement)
-    if inserted:
-        return [] if "workshop_id" in inserted[2].split(", ") else [inserted[1]]
-    mentions = [alias or table for table, alias in MENTION.findall(statement)]
-    return [
-        name
-        for name in dict.fromkeys(mentions)
-        if len(re.findall(rf"\b{name}\.workshop_id = ", statement)) < mentions.count(name)
-    ]
 
 
 @dataclass
 class Heard:
-    """What was executed, and for which workshop."""
+    """What was executed, what of it reaches beyond a workshop, and for which workshops it was."""
 
-    statements: list[str] = field(default_factory=list)
+    statements: set[str] = field(default_factory=set)
+    beyond: dict[str, list[str]] = field(default_factory=dict)
     workshops: set[UUID] = field(default_factory=set)
     outside: list[str] = field(default_factory=list)
 
@@ -83,7 +71,10 @@ def listening(database: Database) -> Iterator[Heard]:
         if not re.search(rf"\b({TABLES})\b", statement):
             heard.outside.append(statement)
             return
-        heard.statements.append(statement)
+        assert context.compiled is not None, f"no structure to read off: {statement}"
+        if statement not in heard.statements and (reached := unfiltered(context.compiled.statement, statement)):
+            heard.beyond[statement] = reached
+        heard.statements.add(statement)
         for values in context.compiled_parameters:
             bound = {value for name, value in values.items() if name.startswith("workshop_id")}
             assert bound, f"bound to no workshop: {statement}"
@@ -96,36 +87,90 @@ def listening(database: Database) -> Iterator[Heard]:
         sa.event.remove(database.engine, "before_cursor_execute", hear)
 
 
+WORKSHOP = UUID(int=1)
+OURS = rates.c.workshop_id == WORKSHOP
+CODES = sa.select(uses.c.code)
+OUR_CODES = CODES.where(uses.c.workshop_id == WORKSHOP)
+SAME_WORKSHOP = uses.c.workshop_id == rates.c.workshop_id
+COLUMNS = ["workshop_id", "listing"]
+
+
+def resting(begin: Any, step: Any) -> sa.Select[Any]:
+    """What rests on something, with a condition for where it begins and one for each step."""
+    reached = sa.select(registrations.c.code).where(begin).cte("reached", recursive=True)
+    further = sa.select(uses.c.code).where(uses.c.used_code == reached.c.code, step)
+    return sa.select(reached.union(further).c.code)
+
+
+def copied(workshop: Any, condition: Any) -> sa.Insert:
+    """Prices in force from those of a repricing."""
+    chosen = sa.select(workshop, price_changes.c.listing).where(condition)
+    return listing_prices.insert().from_select(COLUMNS, chosen)
+
+
+REACHING_BEYOND = {
+    "no condition": sa.select(rates.c.terms),
+    "another condition": sa.select(rates.c.terms).where(rates.c.code == "x"),
+    "an alternative": sa.select(rates.c.terms).where(sa.or_(OURS, rates.c.code == "x")),
+    "not that workshop": sa.select(rates.c.terms).where(~OURS),
+    "another table": sa.select(rates.c.terms, uses.c.code).where(uses.c.workshop_id == WORKSHOP),
+    "each other's": sa.select(rates.c.terms).join_from(rates, uses, SAME_WORKSHOP),
+    "a join": sa.select(rates.c.terms).join_from(rates, uses, rates.c.code == uses.c.code).where(OURS),
+    "the left side by an outer join": sa.select(rates.c.terms).join_from(
+        rates, uses, sa.and_(OURS, uses.c.workshop_id == WORKSHOP), isouter=True
+    ),
+    "an alias": sa.select(rates.alias("other").c.terms, rates.c.code).where(OURS),
+    "a subquery": sa.select(rates.c.terms).where(OURS, rates.c.code.in_(CODES)),
+    "a subquery of the same table": sa.select(rates.c.terms).where(
+        OURS, rates.c.code.in_(sa.select(rates.c.code).where(rates.c.terms == "x"))
+    ),
+    "a subquery in FROM": sa.select(CODES.subquery().c.code),
+    "what exists": sa.select(rates.c.terms).where(OURS, sa.exists().where(uses.c.code == rates.c.code)),
+    "one of a union": sa.union(OUR_CODES, CODES),
+    "where a recursion begins": resting(sa.true(), uses.c.workshop_id == WORKSHOP),
+    "the step of a recursion": resting(registrations.c.workshop_id == WORKSHOP, sa.true()),
+    "UPDATE": rates.update().values(terms="x").where(rates.c.code == "x"),
+    "UPDATE by a subquery": rates.update().values(terms="x").where(OURS, rates.c.code.in_(CODES)),
+    "UPDATE to a subquery": rates.update().values(terms=CODES.scalar_subquery()).where(OURS),
+    "UPDATE of the workshop": rates.update().values(workshop_id=UUID(int=2)).where(OURS),
+    "DELETE": rates.delete().where(rates.c.code == "x"),
+    "DELETE by a subquery": rates.delete().where(OURS, rates.c.code.in_(CODES)),
+    "INSERT from all": copied(price_changes.c.workshop_id, sa.true()),
+    "INSERT under another": copied(sa.literal(UUID(int=2)), price_changes.c.workshop_id == WORKSHOP),
+    "mere text": sa.text("SELECT terms FROM rates WHERE workshop_id = :workshop_id"),
+}
+STAYING = {
+    "a condition": sa.select(rates.c.terms).where(OURS, rates.c.code == "x"),
+    "a prepared one": sa.select(rates.c.terms).where(rates.c.workshop_id == sa.bindparam("workshop_id")),
+    "an alternative besides": sa.select(rates.c.terms).where(OURS, sa.or_(rates.c.code == "x", rates.c.code == "y")),
+    "an equal one": sa.select(rates.c.terms).join_from(rates, uses, SAME_WORKSHOP).where(OURS),
+    "an outer join": sa.select(rates.c.terms).join_from(rates, uses, SAME_WORKSHOP, isouter=True).where(OURS),
+    "a subquery": sa.select(rates.c.terms).where(OURS, rates.c.code.in_(OUR_CODES)),
+    "what exists": sa.select(rates.c.terms).where(
+        OURS, sa.exists().where(uses.c.workshop_id == WORKSHOP, uses.c.code == rates.c.code)
+    ),
+    "a recursion": resting(registrations.c.workshop_id == WORKSHOP, uses.c.workshop_id == WORKSHOP),
+    "UPDATE": rates.update().values(terms="x").where(OURS, rates.c.code.in_(OUR_CODES)),
+    "DELETE": rates.delete().where(OURS),
+    "INSERT from some": copied(price_changes.c.workshop_id, price_changes.c.workshop_id == WORKSHOP),
+}
+
+
 class TestTheCheckItself:
-    @pytest.mark.parametrize(
-        "statement",
-        [
-            "SELECT rates.terms FROM rates WHERE rates.code = ?",
-            "SELECT rates.terms FROM rates, uses WHERE uses.workshop_id = ?",
-            "SELECT r.terms FROM rates AS r JOIN uses ON uses.workshop_id = ? WHERE r.code = ?",
-            "SELECT a FROM rates WHERE rates.workshop_id = ? AND a IN (SELECT b FROM rates WHERE rates.c = ?)",
-            "UPDATE rates SET terms=? WHERE rates.code = ?",
-            "DELETE FROM rates WHERE rates.code = ?",
-            "INSERT INTO rates (collection, code) VALUES (?, ?)",
-        ],
-    )
-    def test_finds_what_reaches_beyond_a_workshop(self, statement: str) -> None:
-        assert unfiltered(statement)
+    @pytest.mark.parametrize("what", REACHING_BEYOND)
+    def test_finds_what_reaches_beyond_a_workshop(self, what: str) -> None:
+        assert unfiltered(REACHING_BEYOND[what])
 
-    @pytest.mark.parametrize(
-        "statement",
-        [
-            "SELECT rates.terms FROM rates WHERE rates.workshop_id = ? AND rates.code = ?",
-            "SELECT r.terms FROM rates AS r JOIN uses ON uses.workshop_id = r.workshop_id WHERE r.workshop_id = ?",
-            "UPDATE rates SET terms=? WHERE rates.workshop_id = ?",
-            "INSERT INTO rates (workshop_id, collection) VALUES (?, ?)",
-        ],
-    )
-    def test_lets_what_stays_within_one_pass(self, statement: str) -> None:
-        assert unfiltered(statement) == []
+    def test_finds_rows_that_are_given_to_no_workshop(self) -> None:
+        assert unfiltered(rates.insert(), "INSERT INTO rates (collection, code) VALUES (?, ?)")
+        assert unfiltered(rates.insert(), "INSERT INTO rates (workshop_id, code) VALUES (?, ?)") == []
+
+    @pytest.mark.parametrize("what", STAYING)
+    def test_lets_what_stays_within_one_pass(self, what: str) -> None:
+        assert unfiltered(STAYING[what]) == []
 
 
-PARTS_OF_WORKFLOWS = {"costed", "prepare", "priced", "surroundings_of", "with_first_days"}
+PARTS_OF_WORKFLOWS = {"check_what_if", "costed", "narrowing", "prepare", "priced", "surroundings_of", "with_first_days"}
 
 
 def workflows_on_a_database() -> set[str]:
@@ -156,7 +201,7 @@ def register_sales(owner: Owner) -> None:
     sent = {"shipping_service": "post", "shipping_zone": "home"}
     owner.register("shipping-services/post", builders.shipping_service(), **{"2026-01-01": builders.shipping_rate()})
     owner.put("listings/brick-online", builders.listing(product="brick", currency="USD", **sent))
-    owner.put("listings/sheet-online", builders.listing())
+    owner.put("listings/sheet-online", builders.listing(tags=["garden"]))
 
 
 def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
@@ -178,6 +223,52 @@ def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
         "shipping.estimate_shipping": lambda: shipping.estimate_shipping(*on, shipment),
         "listings.price_listing": price_listing,
         "listings.price_list": price_list,
+    }
+
+
+def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
+    """What becomes of prices: previewed, applied, held, changed again, rolled back, read."""
+    on = owner.database, owner.workshop
+    bound = RepricingRules(greatest_move_share=Decimal("0.5"))
+    scopes = (
+        None,
+        RepricingScope(resources=("materials/hdpe", "channels/bazaar"), channel="bazaar", product="brick"),
+        RepricingScope(changed_since=date(2026, 11, 1), tag="garden"),
+        RepricingScope(changed_since=TODAY),
+    )
+
+    def preview() -> None:
+        supposed = {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate("2"))}
+        for scope, what_if in (*((scope, None) for scope in scopes), (None, supposed)):
+            with repricing.preview(*on, RepricingRequest(as_of=TODAY, scope=scope), what_if) as seen:
+                assert len(list(seen.changes("a"))) <= len(list(seen.changes()))
+
+    def apply() -> None:
+        owner.reprice()
+        owner.put("products/brick", builders.measured(name="Brick, red"))
+        owner.put_rate("materials/hdpe", "2026-07-01", builders.material_rate("9"))
+        held = owner.reprice(rules=bound)
+        assert held.figures.summary.held == 2
+        owner.put("overheads/rent", {"name": "Rent of the yard", "base": "machine_hour"})
+        assert owner.reprice(rules=bound, confirm_all=True).figures.summary.changed == 2
+        with pytest.raises(StalePreviewError):
+            repricing.apply(*on, RepricingRequest(as_of=TODAY), "reader", lambda _: False)
+
+    def newest() -> UUID:
+        return repricing_records.list_repricings(*on, before=None, limit=1)[0].id
+
+    def history() -> None:
+        for before in (None, newest()):
+            repricing_records.price_history(*on, "brick-online", before=before, limit=2)
+
+    return {
+        "repricing.preview": preview,
+        "repricing.apply": apply,
+        "repricing_records.list_repricings": lambda: repricing_records.list_repricings(*on, before=newest(), limit=2),
+        "repricing_records.find_repricing": lambda: repricing_records.find_repricing(*on, newest()),
+        "repricing_records.list_changes": lambda: repricing_records.list_changes(*on, newest(), after="a", limit=2),
+        "repricing_records.price_history": history,
+        "repricing_records.roll_back": lambda: repricing_records.roll_back(*on, newest(), "reader"),
     }
 
 
@@ -263,6 +354,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         ),
         "pricing.price_product": lambda: pricing.price_product(*on, question),
         **selling(owner),
+        **repricings_of(owner),
         "quoting.quote": lambda: owner.quote(lines=lines),
         "quoting.list_quotations": lambda: quoting.list_quotations(*on, after=quotation_id(), limit=2),
         "quoting.find_quotation": lambda: quoting.find_quotation(*on, quotation_id()),
@@ -290,7 +382,7 @@ class TestTheMainJob:
             for step in job.values():
                 step()
 
-        assert [statement for statement in heard.statements if unfiltered(statement)] == []
+        assert heard.beyond == {}
         assert heard.workshops == {client.workshop.workshop_id}
         assert [each for each in heard.outside if not re.search("alembic_version|pg_catalog", each)] == []
         for table in metadata.tables:
@@ -311,7 +403,13 @@ class TestTheMainJob:
             client.get("listings/sheet-online/price-sheet?as_of=2026-11-25")
             client.get("price-list?as_of=2026-11-25")
             client.post("shipping-estimates", builders.shipping_question())
+            client.post("repricings", {"as_of": "2026-11-25"})
+            applied = client.post("repricings", {"as_of": "2026-11-25", "apply": True}).json
+            client.get("repricings")
+            client.get(f"repricings/{applied['id']}/changes", headers={"Accept": "text/csv"})
+            client.get("listings/sheet-online/price-history")
+            client.post(f"repricings/{applied['id']}/rollback", None)
 
-        assert [statement for statement in heard.statements if unfiltered(statement)] == []
+        assert heard.beyond == {}
         assert heard.workshops == {client.workshop.workshop_id, made.workshop_id}
         assert heard.outside == []

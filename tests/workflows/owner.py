@@ -11,13 +11,16 @@ from service.domain.cost_statement import CostStatement
 from service.domain.exchange import DayRates
 from service.domain.rates import DatedRate, RateTerms
 from service.domain.register import COLLECTIONS
+from service.domain.repricing import RepricingRequest
 from service.encoding import decoded
 from service.store.database import Database
 from service.store.quotations import Quotation
+from service.store.repricings import Repricing
 from service.store.workshops import Workshop, find_workshop
-from service.workflows import costing, exchange, pricing, quoting, registering
+from service.workflows import costing, exchange, pricing, quoting, registering, repricing, repricing_records
 from service.workflows.pricing import PriceQuestion, PriceSheet
 from service.workflows.registering import Precondition, Registering, always
+from service.workflows.repricing import Application
 from tests.domain.examples import TODAY, a_policy, a_request
 
 
@@ -86,6 +89,14 @@ class Owner:
         return pricing.price_product(
             self.database, self.workshop, PriceQuestion(product=product, quantity=quantity, **asked)
         )
+
+    def reprice(self, **request: Any) -> Application:
+        """Apply what it finds."""
+        asked = RepricingRequest(**{"as_of": TODAY, **request})
+        return repricing.apply(self.database, self.workshop, asked, "owner", lambda _: True)
+
+    def roll_back(self, repricing_id: UUID) -> Repricing:
+        return repricing_records.roll_back(self.database, self.workshop, repricing_id, "owner")
 
     def quote(self, **changes: Any) -> Quotation:
         return quoting.quote(self.database, self.workshop, a_request(**changes))
