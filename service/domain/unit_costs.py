@@ -26,6 +26,7 @@ class UnitCosts(NamedTuple):
         """The cost on this basis."""
         return self.full if basis is CostBasis.FULL else self.variable
 
+    @exactly
     def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":
         """The same in another currency; no amount is converted that was rounded before."""
         variable = convert(self.variable)
