@@ -74,13 +74,16 @@ def row(text: str, figure: str, columns: int) -> Iterator[str]:
     yield from (f"    {line}" for line in more)
 
 
-def table(rows: Sequence[Sequence[str]], columns: int, figures: int) -> Iterator[str]:
+def table(
+    rows: Sequence[Sequence[str]], columns: int, figures: int, notes: Sequence[str] | None = None
+) -> Iterator[str]:
     """Rows in columns; where there is too little room, the widest text goes on below itself.
 
     Args:
         rows: the first of them the heading; every one with as many cells.
         columns: of the terminal.
         figures: how many columns at the end hold figures, which stand to the right and are never broken.
+        notes: one for each row, in lines of its own below it; none below where it is empty.
     """
     widths = [max(map(room, cells)) for cells in zip(*rows, strict=True)]
     texts = range(len(widths) - figures)
@@ -96,3 +99,5 @@ def table(rows: Sequence[Sequence[str]], columns: int, figures: int) -> Iterator
                 for place, (part, each) in enumerate(zip(line, widths, strict=True))
             ]
             yield "  ".join(shown).rstrip()
+        if notes and notes[number]:
+            yield from paragraph(notes[number], columns, "    ", "    ")

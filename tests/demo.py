@@ -1,8 +1,10 @@
 """The demo workshop and the scripts, run as the command line runs them; the network alone is stood in for."""
 
+import re
 import runpy
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -28,28 +30,50 @@ def new_demo(app: flask.Flask, contract: Contract) -> Client:
 
 
 def run_script(
-    client: Client, name: str, *arguments: str, key: str | None = None, before: Callable[[str], None] | None = None
+    client: Client, name: str, *arguments: str, key: str | None = None, before: Callable[[Any], None] | None = None
 ) -> None:
     """Run a script as the command line does; what it sends reaches the application.
 
     Args:
-        before: called with the method of each request, before it is answered.
+        before: called with each request before it is answered; what it raises is what the network does, and what it
+            returns is answered in place of the service.
     """
 
-    def answer(request: Any, context: Any) -> bytes:
-        if before is not None:
-            before(request.method)
+    def answer(request: Any, context: Any) -> Any:
+        if before is not None and (instead := before(request)) is not None:
+            return instead
         response = client.request(request.method, request.path_url, request.body, headers=dict(request.headers))
         context.status_code, context.headers = response.status_code, dict(response.headers)
-        data: bytes = response.data
-        return data
+        return response.data
 
     command = [name, "--url", "http://pugmill.example/", "--key", key or client.key, *arguments]
-    with network.Mocker() as mocker, pytest.MonkeyPatch.context() as patch:
-        mocker.register_uri(network.ANY, network.ANY, content=answer)
+    # The service itself asks the tests' feed, over the network.
+    with network.Mocker(real_http=True) as mocker, pytest.MonkeyPatch.context() as patch:
+        mocker.register_uri(network.ANY, re.compile("^http://pugmill.example/"), content=answer)
         patch.syspath_prepend(str(SCRIPTS))
         patch.setattr(sys, "argv", command)
         runpy.run_path(str(SCRIPTS / name), run_name="__main__")
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a script ended: its exit status, and what it printed."""
+
+    status: int
+    out: str
+    err: str
+
+
+def end_of(client: Client, capsys: pytest.CaptureFixture[str], name: str, *arguments: str, **options: Any) -> Ended:
+    """Run a script to its end, whichever that is."""
+    capsys.readouterr()
+    code: Any = 0
+    try:
+        run_script(client, name, *arguments, **options)
+    except SystemExit as stopped:
+        code = stopped.code
+    printed = capsys.readouterr()
+    return Ended(int(code), printed.out, printed.err)
 
 
 def items(client: Client, collection: str) -> list[dict[str, Any]]:

@@ -15,7 +15,7 @@ from service.store.database import Database
 from service.store.workshops import find_workshop
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import SCRIPTS, items, new_demo, run_script
+from tests.demo import SCRIPTS, end_of, items, new_demo, run_script
 
 LEAST = {
     "materials": 6,
@@ -211,24 +211,38 @@ def test_a_batch_of_bricks_is_quoted_and_the_quotation_printed(
     assert quotation["remarks"]["warnings"] == []
 
 
-SCRIPTS_THAT_ASK = [("load_demo",), ("quote_bricks",), ("price_listing", "brick-stall")]
+SCRIPTS_THAT_ASK = [
+    ("load_demo",),
+    ("quote_bricks",),
+    ("price_listing", "brick-stall"),
+    ("change_tariff", "grid", "--from", "2026-11-30", "--price", "day=0.39"),
+    ("reprice", "--dry-run"),
+    ("refresh_exchange_rates",),
+    ("export_prices",),
+]
 
 
 @pytest.mark.parametrize("command", SCRIPTS_THAT_ASK, ids=lambda command: command[0])
-def test_a_refused_request_is_told_in_the_words_of_the_service(demo: Client, command: tuple[str, ...]) -> None:
-    with pytest.raises(SystemExit) as stopped:
-        run_script(demo, *command, key="none")
+def test_a_refused_request_is_told_in_the_words_of_the_service(
+    demo: Client, capsys: pytest.CaptureFixture[str], command: tuple[str, ...]
+) -> None:
+    ended = end_of(demo, capsys, *command, key="none")
 
-    # Python ends with exit status 1 and this text on standard error.
-    assert f"{command[0]}: " in str(stopped.value.code)
-    assert "refused with 401: " in str(stopped.value.code)
+    assert ended.status == 1
+    assert ended.err.startswith(f"{command[0]}: ")
+    assert "refused with 401: " in ended.err
 
 
 @pytest.mark.parametrize("command", SCRIPTS_THAT_ASK, ids=lambda command: command[0])
-def test_a_service_that_does_not_answer_is_named(command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_service_that_does_not_answer_is_named(
+    command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     name, *arguments = command
     monkeypatch.syspath_prepend(str(SCRIPTS))
     monkeypatch.setattr(sys, "argv", [name, "--url", "http://127.0.0.1:1", "--key", "none", *arguments])
 
-    with pytest.raises(SystemExit, match=r"no answer from http://127\.0\.0\.1:1 "):
+    with pytest.raises(SystemExit) as stopped:
         runpy.run_path(str(SCRIPTS / name), run_name="__main__")
+
+    assert stopped.value.code == 4
+    assert f"{name}: no answer from http://127.0.0.1:1 " in capsys.readouterr().err

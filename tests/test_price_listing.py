@@ -1,12 +1,9 @@
 """scripts/price_listing: what it prints against the service's figures, what it registers and how it ends."""
 
-import csv
-import io
 import json
 import re
 from collections.abc import Iterator
 from decimal import Decimal
-from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -16,7 +13,7 @@ import pytest
 from tests import builders
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import SCRIPTS, items, new_demo, run_script
+from tests.demo import SCRIPTS, end_of, new_demo, run_script
 
 SCRIPT = "price_listing"
 POTS = (
@@ -260,7 +257,7 @@ class TestTheColumns:
         facts = turned.get("listings/brick-stall").json
         turned.register(f"listings/{long_code}", facts)
 
-        text = printed(turned, capsys, "--all")
+        text = end_of(turned, capsys, "export_prices", "--asked").out
 
         turned.delete(f"listings/{long_code}")
         rows = text.splitlines()
@@ -318,17 +315,20 @@ class TestRegistering:
         assert "The listing pots is up to date.\n" in capsys.readouterr().err
         demo.delete("listings/pots")
 
-    def test_does_not_undo_what_somebody_else_changes_meanwhile(self, demo: Client) -> None:
+    def test_does_not_undo_what_somebody_else_changes_meanwhile(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
         run_script(demo, SCRIPT, "pots", *POTS)
         before = demo.get("listings/pots").json
 
-        def interfere(method: str) -> None:
-            if method == "PUT":
+        def interfere(request: Any) -> None:
+            if request.method == "PUT":
                 demo.put("listings/pots", {**before, "note": "Changed meanwhile"})
 
-        with pytest.raises(SystemExit, match="refused with 412"):
-            run_script(demo, SCRIPT, "pots", "--margin", "0.4", before=interfere)
+        ended = end_of(demo, capsys, SCRIPT, "pots", "--margin", "0.4", before=interfere)
 
+        assert ended.status == 4
+        assert "refused with 412" in ended.err
         assert demo.get("listings/pots").json == {**before, "note": "Changed meanwhile"}
         demo.delete("listings/pots")
 
@@ -347,70 +347,6 @@ class TestRegistering:
         demo.delete("listings/pots")
 
 
-class TestThePriceList:
-    def test_shows_every_listing_with_its_price(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
-        text = printed(demo, capsys, "--all")
-
-        rows = [re.split(r" {2,}", row) for row in text.splitlines()[2:]]
-        sheets = [price_sheet(demo, each["code"]) for each in items(demo, "listings")]
-        assert rows == [
-            [
-                sheet["listing"],
-                sheet["channel"],
-                sheet["formatted_price"],
-                sheet["formatted_unit_price"] or "-",
-                f"{Decimal(sheet['price_per_piece']['margin_share']) * 100:.4f} %",
-            ]
-            for sheet in sheets
-        ]
-
-    def test_can_be_of_one_channel(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
-        text = printed(demo, capsys, "--all", "--channel", "quay-market")
-
-        assert [row.split()[0] for row in text.splitlines()[2:]] == ["beam-market-ch", "coasters-market"]
-
-    def test_of_a_workshop_without_listings_says_so(
-        self, app: flask.Flask, contract: Contract, capsys: pytest.CaptureFixture[str]
-    ) -> None:
-        assert printed(new_demo(app, contract), capsys, "--all") == "No listing is registered.\n"
-
-    def test_says_why_a_listing_has_no_price_and_ends_with_a_word(
-        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
-    ) -> None:
-        demo.register("listings/unpriced", {**demo.get("listings/brick-stall").json, "currency": "USD"})
-        path = tmp_path / "prices.csv"
-
-        with pytest.raises(SystemExit) as stopped:
-            run_script(demo, SCRIPT, "--all", "--export", str(path))
-
-        demo.delete("listings/unpriced")
-        assert stopped.value.code == "price_listing: 1 of 7 listings have no price: unpriced"
-        out = capsys.readouterr().out
-        assert re.search(r"^unpriced +saturday-stall +none +- +-$", out, re.MULTILINE)
-        assert "unpriced: no exchange rate between EUR and USD" in " ".join(out.split())
-        assert len(list(csv.DictReader(io.StringIO(path.read_text(), newline="")))) == 7
-
-    def test_is_exported_as_the_service_writes_it(
-        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
-    ) -> None:
-        for name, media_type in (("prices.csv", "text/csv"), ("prices.jsonld", "application/ld+json")):
-            path = tmp_path / name
-            path.write_text("what stood there before")
-
-            run_script(demo, SCRIPT, "--export", str(path))
-
-            assert path.read_bytes() == demo.get("price-list", headers={"Accept": media_type}).data
-            assert capsys.readouterr().err == f"{path}: 6 listings\n"
-        assert sorted(each.name for each in tmp_path.iterdir()) == ["prices.csv", "prices.jsonld"]
-        listed = list(csv.DictReader(io.StringIO((tmp_path / "prices.csv").read_text(), newline="")))
-        products = json.loads((tmp_path / "prices.jsonld").read_text())["@graph"]
-        assert [each["price"] for each in listed] == [each["offers"]["price"] for each in products]
-
-    def test_that_cannot_be_written_is_told_in_words(self, demo: Client, tmp_path: Path) -> None:
-        with pytest.raises(SystemExit, match=r"prices\.csv cannot be written: No such file or directory"):
-            run_script(demo, SCRIPT, "--export", str(tmp_path / "missing" / "prices.csv"))
-
-
 class TestRefusals:
     @pytest.mark.parametrize(
         ("arguments", "told"),
@@ -424,39 +360,34 @@ class TestRefusals:
             (("brick-stall", "--as-of", "tomorrow"), "as_of: must be a day"),
             (("brick-stall", "--discount", "1"), "discount_share: must be less than 1"),
             (("brick-stall", "--kept-at", "2.005"), "kept_at: must be a multiple of "),
-            (("--all", "--channel", "nowhere"), "channel: "),
             (("brick-stall", "--as-of", "2020-01-01"), "no rate in force on 2020-01-01"),
         ],
     )
     def test_name_the_member_in_the_words_of_the_service(
         self, demo: Client, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], told: str
     ) -> None:
-        with pytest.raises(SystemExit) as stopped:
-            run_script(demo, SCRIPT, *arguments)
+        ended = end_of(demo, capsys, SCRIPT, *arguments)
 
-        # Python ends with exit status 1 and this text on standard error.
-        assert told in str(stopped.value.code)
-        assert capsys.readouterr().out == ""
+        assert ended.status == 1
+        assert told in ended.err
+        assert ended.out == ""
 
     def test_of_a_target_that_no_price_reaches_tell_the_most_that_can_be_had(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
-        with pytest.raises(SystemExit) as stopped:
-            run_script(demo, SCRIPT, "greedy", *POTS, "--margin", "0.95")
+        ended = end_of(demo, capsys, SCRIPT, "greedy", *POTS, "--margin", "0.95")
 
         demo.delete("listings/greedy")
-        assert re.search(r"a margin of 0\.95 cannot be reached: the most is 0\.[0-9]+", str(stopped.value.code))
-        assert capsys.readouterr().err == "The listing greedy is new.\n"
+        assert ended.status == 1
+        first, second = ended.err.splitlines()
+        assert first == "The listing greedy is new."
+        assert re.search(r"a margin of 0\.95 cannot be reached: the most is 0\.[0-9]+", second)
 
     @pytest.mark.parametrize(
         ("arguments", "told"),
         [
-            ((), "name a listing"),
-            (("brick-stall", "--all"), "name none"),
+            ((), "the following arguments are required: code"),
             (("brick-stall", "--dry-run"), "give some"),
-            (("--all", "--margin", "0.3"), "for the rest name a listing"),
-            (("--all", "--kept-at", "3"), "for the rest name a listing"),
-            (("--export", "prices.txt"), "--export writes .csv or .jsonld"),
             (("brick-stall", "--margin", "0.3", "--markup", "0.3"), "not allowed with"),
             (("brick-stall", "--standard-batch", "many"), "--standard-batch"),
             (("brick-stall", "--colour", "red"), "unrecognized arguments"),
@@ -465,21 +396,18 @@ class TestRefusals:
     def test_of_a_command_line_that_makes_no_sense_end_with_2(
         self, demo: Client, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], told: str
     ) -> None:
-        with pytest.raises(SystemExit) as stopped:
-            run_script(demo, SCRIPT, *arguments)
+        ended = end_of(demo, capsys, SCRIPT, *arguments)
 
-        captured = capsys.readouterr()
-        assert stopped.value.code == 2
-        assert told in captured.err
-        assert captured.out == ""
+        assert ended.status == 2
+        assert told in ended.err
+        assert ended.out == ""
 
     def test_leave_the_help_readable(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
-        with pytest.raises(SystemExit) as stopped:
-            run_script(demo, SCRIPT, "--help")
+        ended = end_of(demo, capsys, SCRIPT, "--help")
 
-        assert stopped.value.code == 0
-        text = capsys.readouterr().out
-        assert "scripts/price_listing --all " in text
+        assert ended.status == 0
+        text = ended.out
+        assert "scripts/price_listing beam-market-ch " in text
         assert set(demo.get("listings/brick-stall").json) - {"policy"} <= {
             option.replace("-", "_") for option in re.findall(r"--([a-z-]+)", text)
         }

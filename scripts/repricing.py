@@ -1,0 +1,137 @@
+"""A repricing as scripts do it: worked out, put in force in the very state it was worked out in, and written down."""
+
+import argparse
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from members import without_nothing
+from new_file import records_in
+from over_http import OutOfReachError, RefusedError, Service, WaitingError
+from progress import bytes_shown, waiting_shown
+from repricing_text import repricing_text
+from terminal_text import width
+
+ADDRESS = "/v1/repricings"
+_SHOWN = {"limit": 500}
+_LISTED = ("first", "changed", "held", "unpriced")
+_FILTERS = ("channel", "product", "tag")
+
+Question = dict[str, Any]
+"""Which listings, on which day, by which rules: the body of a POST to /v1/repricings."""
+Answer = dict[str, Any]
+"""What the service says of a repricing or its preview, with the first of its changes."""
+
+
+def declare_repricing(parser: argparse.ArgumentParser) -> None:
+    """What every script that reprices has on its command line."""
+    parser.add_argument("--as-of", metavar="DAY", help="the day whose rates are used, for instance 2026-11-30")
+    parser.add_argument("--dry-run", action="store_true", help="show what would change; store nothing")
+    parser.add_argument("--csv", metavar="FILE", type=Path, help="write every change into this file, too")
+    which = parser.add_argument_group("which listings (each option narrows)")
+    which.add_argument("--channel", metavar="CODE", help="those of a sales channel")
+    which.add_argument("--product", metavar="CODE", help="those of a product")
+    which.add_argument("--tag", metavar="CODE", help="those with a tag")
+    rules = parser.add_argument_group("how far prices move")
+    rules.add_argument(
+        "--least-move", metavar="SHARE", help="keep a price that still meets its policy if it would move by less"
+    )
+    rules.add_argument("--greatest-move", metavar="SHARE", help="hold a price back if it would move by more")
+    confirmed = rules.add_mutually_exclusive_group()
+    confirmed.add_argument(
+        "--confirm", metavar="LISTING", action="append", help="let it move all the same; may be given several times"
+    )
+    confirmed.add_argument("--confirm-all", action="store_true", help="let every price move, however far")
+
+
+def question_of(options: argparse.Namespace, scope: dict[str, Any], **members: Any) -> Question:
+    """What the command line asks for, within a scope."""
+    narrowed = {**scope, **{name: getattr(options, name) for name in _FILTERS}}
+    question: Question = without_nothing(
+        {
+            "as_of": options.as_of,
+            "scope": narrowed,
+            "rules": {"least_move_share": options.least_move, "greatest_move_share": options.greatest_move},
+            "confirmed": options.confirm,
+            "confirm_all": options.confirm_all,
+            **members,
+        }
+    )
+    return question
+
+
+def repriced(service: Service, question: Question, *, is_dry_run: bool, file: BinaryIO | None) -> Answer:
+    """Answer the question and put the prices in force, unless it is a dry run; every change goes into the file."""
+    answer = _settled(service, question, is_dry_run=is_dry_run)
+    if file is not None:
+        _save_changes(service, question, answer, file)
+    return answer
+
+
+def show(answer: Answer) -> None:
+    """Print what was done, or would be.
+
+    Raises:
+        WaitingError: prices are held back or cannot be worked out.
+    """
+    print(repricing_text(answer, width()))
+    _check_nothing_waits(answer)
+
+
+def _settled(service: Service, question: Question, *, is_dry_run: bool) -> Answer:
+    with waiting_shown("working prices out"):
+        preview = service.send_large("POST", ADDRESS, question, query=_SHOWN)
+        answer: Answer = service.data(preview)
+    if is_dry_run or not answer["summary"]["first"] + answer["summary"]["changed"]:
+        return answer
+    applied, in_that_state = {**question, "apply": True}, {"If-Match": preview.headers["ETag"]}
+    with waiting_shown("putting prices in force"):
+        done: Answer = service.data(service.send_large("POST", ADDRESS, applied, query=_SHOWN, headers=in_that_state))
+    return done
+
+
+def _save_changes(service: Service, question: Question, answer: Answer, file: BinaryIO) -> None:
+    """Every change as CSV, in the words of the service."""
+    if answer["id"] is None:
+        _save(service, file, answer, "POST", ADDRESS, question)
+        return
+    try:
+        save_recorded(service, answer, file)
+    except RefusedError as error:
+        told = f"the prices are in force, by repricing {answer['id']}, but its changes could not be written: {error}"
+        raise type(error)(told, error.status) from None
+
+
+def save_recorded(service: Service, repricing: Answer, file: BinaryIO) -> None:
+    """Every change of a repricing that is stored, as CSV."""
+    _save(service, file, repricing, "GET", f"{ADDRESS}/{repricing['id']}/changes")
+
+
+def _save(service: Service, file: BinaryIO, answer: Answer, method: str, path: str, body: Any = None) -> None:
+    listed = service.send_large(method, path, body, accept="text/csv")
+    file.writelines(bytes_shown(service.parts(listed), "changes", length_of(listed.headers)))
+    # An answer of unknown length that broke off on the other side looks like a short one.
+    wanted = sum(answer["summary"][decision] for decision in _LISTED)
+    if (written := records_in(file)) != wanted:
+        raise OutOfReachError(f"{written} changes came instead of {wanted}; something was changed, or it broke off")
+
+
+def length_of(headers: Any) -> int | None:
+    """How many bytes an answer says it has."""
+    return int(headers["Content-Length"]) if "Content-Length" in headers else None
+
+
+def _check_nothing_waits(answer: Answer) -> None:
+    """Say what waits for somebody, if anything does.
+
+    Raises:
+        WaitingError: something does.
+    """
+    waiting = []
+    for decision, meaning in (("held", "held back until confirmed"), ("unpriced", "without a price")):
+        count, shown = answer["summary"][decision], answer["changes"]["items"]
+        if count:
+            codes = [each["listing"] for each in shown if each["decision"] == decision]
+            more = "" if len(codes) == count else " and others" if codes else "see --csv"
+            waiting.append(f"{count} {meaning}: {', '.join(codes)}{more}")
+    if waiting:
+        raise WaitingError("; ".join(waiting))
