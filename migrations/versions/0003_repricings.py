@@ -69,23 +69,13 @@ def upgrade() -> None:
             name="fk_listing_prices_workshop_id",
         ),
     )
-    op.add_column(
-        "rates",
-        sa.Column(
+    for table in ("rates", "exchange_rates"):
+        changed_at = sa.Column(
             "changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"
-        ),
-    )
-
-    # What rests on something is asked of thousands of listings: the index that finds it holds all of the answer.
-    op.create_index(
-        "ix_uses_workshop_id_used_collection_used_code_collection_code",
-        "uses",
-        ["workshop_id", "used_collection", "used_code", "collection", "code"],
-    )
-    op.drop_index("ix_uses_workshop_id_used_collection_used_code", "uses")
-
-    # What changed before, nobody knows; so it counts as changed now.
-    op.execute("UPDATE rates SET changed_at = CURRENT_TIMESTAMP")
+        )
+        op.add_column(table, changed_at)
+        # What changed before, nobody knows; so it counts as changed now.
+        op.execute(f"UPDATE {table} SET changed_at = CURRENT_TIMESTAMP")
 
 
 def downgrade() -> None:
@@ -93,6 +83,7 @@ def downgrade() -> None:
         "ix_uses_workshop_id_used_collection_used_code", "uses", ["workshop_id", "used_collection", "used_code"]
     )
     op.drop_index("ix_uses_workshop_id_used_collection_used_code_collection_code", "uses")
-    op.drop_column("rates", "changed_at")
+    for table in ("rates", "exchange_rates"):
+        op.drop_column(table, "changed_at")
     for table in ("listing_prices", "price_changes", "repricings"):
         op.drop_table(table)

@@ -52,8 +52,9 @@ class RepricingScope:
 
     Attributes:
         resources: listings whose cost or sale rests on one of these through any depth, for instance "tariffs/grid".
-        changed_since: listings that rest on a rate which changed after this day: its terms began later, or were entered
-            or withdrawn later.
+        changed_since: listings that rest on a rate which changed after this day: its terms began later, or were
+            entered, corrected or uncovered on this day or later; or which has no rate at all. Where exchange rates
+            changed so, every listing.
         channel: listings on this sales channel.
         product: listings of this product.
         tag: listings that carry this tag.

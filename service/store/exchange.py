@@ -3,13 +3,13 @@
 import json
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.domain.exchange import DayRates
+from service.domain.exchange import MAX_AGE_DAYS, DayRates
 from service.domain.jumps import HeldDay
 from service.encoding import encoded, trusted
 from service.store.tables import exchange_rates, held_exchange_rates
@@ -82,14 +82,14 @@ def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_ag
     return tuple(_day(row) for row in rows)
 
 
-def has_day_after(connection: sa.Connection, workshop_id: UUID, since: date, until: date) -> bool:
-    """Whether any source published rates after the one day and until the other."""
+def has_changed_since(connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, moment: datetime) -> bool:
+    """Whether rates until a date were published after a day, or entered, replaced or uncovered since a moment."""
     found = connection.execute(
         sa.select(exchange_rates.c.published_on)
         .where(
             exchange_rates.c.workshop_id == workshop_id,
-            exchange_rates.c.published_on > since,
-            exchange_rates.c.published_on <= until,
+            exchange_rates.c.published_on <= as_of,
+            sa.or_(exchange_rates.c.published_on > since, exchange_rates.c.changed_at >= moment),
         )
         .limit(1)
     )
@@ -185,6 +185,17 @@ def delete_days(connection: sa.Connection, workshop_id: UUID, days: Iterable[tup
     _delete(connection, exchange_rates, workshop_id, days)
 
 
+def withdraw_day(connection: sa.Connection, workshop_id: UUID, source: str, published_on: date) -> None:
+    """Take back a day of a source; the days before it count by this change, whichever of them has the currencies."""
+    delete_days(connection, workshop_id, [(source, published_on)])
+    connection.execute(
+        exchange_rates.update()
+        .where(exchange_rates.c.workshop_id == workshop_id, exchange_rates.c.published_on <= published_on)
+        .where(exchange_rates.c.published_on >= published_on - timedelta(days=MAX_AGE_DAYS))
+        .values(changed_at=datetime.now(UTC))
+    )
+
+
 def delete_held(connection: sa.Connection, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
     """Hold the days of these sources back no longer."""
     _delete(connection, held_exchange_rates, workshop_id, days)
@@ -194,7 +205,8 @@ def save_days(connection: sa.Connection, workshop_id: UUID, days: Collection[Day
     """Create or replace the days."""
     delete_days(connection, workshop_id, ((day.source, day.published_on) for day in days))
     if days:
-        rows = [{**_values(workshop_id, day), "revision": revision} for day in days]
+        marks = {"revision": revision, "changed_at": datetime.now(UTC)}
+        rows = [{**_values(workshop_id, day), **marks} for day in days]
         connection.execute(exchange_rates.insert(), rows)
 
 

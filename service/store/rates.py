@@ -159,11 +159,21 @@ def rates_on(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[
 def resources_changed(
     connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, moment: datetime
 ) -> list[str]:
-    """Whose terms in force on the date began after a day, or were entered at a moment or later."""
-    rows = connection.execute(
-        _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= moment))
+    """Whose terms in force on the date began after a day, or were entered at a moment or later; and who has none."""
+    changed = _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= moment))
+    rated = sa.select(rates.c.code).where(
+        rates.c.workshop_id == workshop_id,
+        rates.c.collection == registrations.c.collection,
+        rates.c.code == registrations.c.code,
+        rates.c.valid_from <= as_of,
     )
-    return [f"{row.collection}/{row.code}" for row in rows]
+    unrated = sa.select(registrations.c.collection, registrations.c.code).where(
+        registrations.c.workshop_id == workshop_id,
+        registrations.c.collection.in_([each.name for each in COLLECTIONS.values() if each.terms is not None]),
+        registrations.c.retired_at.is_(None),
+        ~rated.exists(),
+    )
+    return [f"{row.collection}/{row.code}" for query in (changed, unrated) for row in connection.execute(query)]
 
 
 def first_rate_days(connection: sa.Connection, workshop_id: UUID, resources: Iterable[str]) -> dict[str, date]:

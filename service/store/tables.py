@@ -108,6 +108,7 @@ exchange_rates = sa.Table(
         "rates", sa.Text, nullable=False, comment="JSON: units of each currency for one of the base, as published"
     ),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
+    sa.Column("changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"),
 )
 
 held_exchange_rates = sa.Table(

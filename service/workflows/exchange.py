@@ -223,7 +223,7 @@ def withdraw_exchange_rates(
             raise NotRegisteredError(_described_day(published_on, source))
         if not precondition(there.revision):
             raise PreconditionFailedError(_described_day(published_on, source))
-        exchange.delete_days(connection, workshop.workshop_id, [(source, published_on)])
+        exchange.withdraw_day(connection, workshop.workshop_id, source, published_on)
         next_revision(connection, workshop.workshop_id)
 
 

@@ -90,8 +90,8 @@ def _changed_since(
     connection: Connection, workshop: Workshop, as_of: date, since: date
 ) -> list[tuple[str, str]] | None:
     """What has a rate that changed after a day; None for everything, where exchange rates did."""
-    if exchange.has_day_after(connection, workshop.workshop_id, since, as_of):
-        return None
     begun = datetime.combine(since, time.min, ZoneInfo(workshop.time_zone)).astimezone(UTC)
+    if exchange.has_changed_since(connection, workshop.workshop_id, as_of, since, begun):
+        return None
     changed = rates.resources_changed(connection, workshop.workshop_id, as_of, since, begun)
     return [_thing(resource) for resource in changed]
