@@ -12,8 +12,8 @@ from service.workflows.keys import open_with
 READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
 _SAFE_METHODS = frozenset({"GET", "HEAD"})
-READING_ENDPOINTS = frozenset({"products-sheets.CostSheet", "shipping.ShippingEstimates"})
-"""Endpoints that take a POST but store nothing."""
+READING_ENDPOINTS = frozenset({"products-sheets.CostSheet", "shipping.ShippingEstimates", "repricings.Repricings"})
+"""Endpoints that take a POST but store nothing, or ask for the scope themselves where they do."""
 
 
 def database() -> Database:
@@ -54,10 +54,18 @@ def authenticate() -> None:
     if found is None:
         raise _refuse("this key is unknown or has been revoked", "invalid_token")
     reads = flask.request.method in _SAFE_METHODS or flask.request.endpoint in READING_ENDPOINTS
-    needed = READ if reads else WRITE
-    if needed not in found.scopes:
-        challenge = f'Bearer realm="pugmill", error="insufficient_scope", scope="{needed}"'
-        raise ProblemError(
-            403, "forbidden", f"this key has no scope '{needed}'", headers={"WWW-Authenticate": challenge}
-        )
     flask.g.access = found
+    require(READ if reads else WRITE)
+
+
+def require(scope: str) -> None:
+    """Make sure that the request's key has a scope.
+
+    Raises:
+        ProblemError: 403, it has not.
+    """
+    if scope not in access().scopes:
+        challenge = f'Bearer realm="pugmill", error="insufficient_scope", scope="{scope}"'
+        raise ProblemError(
+            403, "forbidden", f"this key has no scope '{scope}'", headers={"WWW-Authenticate": challenge}
+        )

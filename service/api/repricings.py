@@ -11,7 +11,7 @@ import flask
 from flask.views import MethodView
 
 from service.api.answers import CSV, JSON, NDJSON, dumped
-from service.api.auth import access, database, workshop
+from service.api.auth import WRITE, access, database, require, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import REPRICING
 from service.api.fields import FlagField
@@ -235,6 +235,7 @@ class Repricings(MethodView):
         """
         request = order.request()
         if order.apply:
+            require(WRITE)
             return _applied(query, request)
         if flask.g.media_type == JSON:
             return _preview(query, request, order.rates)
