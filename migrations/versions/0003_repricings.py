@@ -45,7 +45,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["workshop_id", "repricing_id"],
             ["repricings.workshop_id", "repricings.repricing_id"],
-            name="fk_price_changes_workshop_id",
+            name="fk_price_changes_workshop_id_repricing_id",
         ),
     )
     op.create_index(
@@ -66,9 +66,16 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["workshop_id", "repricing_id", "listing"],
             ["price_changes.workshop_id", "price_changes.repricing_id", "price_changes.listing"],
-            name="fk_listing_prices_workshop_id",
+            name="fk_listing_prices_workshop_id_repricing_id_listing",
         ),
     )
+    # What rests on something is asked of thousands of listings: the index that finds it holds all of the answer.
+    op.create_index(
+        "ix_uses_workshop_id_used_collection_used_code_collection_code",
+        "uses",
+        ["workshop_id", "used_collection", "used_code", "collection", "code"],
+    )
+    op.drop_index("ix_uses_workshop_id_used_collection_used_code", "uses")
     for table in ("rates", "exchange_rates"):
         changed_at = sa.Column(
             "changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"

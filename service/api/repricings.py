@@ -1,6 +1,7 @@
 """Repricings: what a change of rates does to prices, previewed, applied as a whole, rolled back, and on record."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import islice
@@ -268,8 +269,10 @@ def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
     """A preview's page; the first tells what was found of all listings together, for which it looks at all."""
     after = position(query)
-    with repricing.preview(database(), workshop(), request, what_if) as seen:
-        changes = seen.changes(after[0] if after else "")
+    with (
+        repricing.preview(database(), workshop(), request, what_if) as seen,
+        closing(seen.changes(after[0] if after else "")) as changes,  # while what it reads from is open
+    ):
         items = list(islice(changes, query.limit + 1))
         for _ in () if after else changes:
             pass

@@ -1,5 +1,6 @@
 """One way to reach SQLite and PostgreSQL: short transactions, reading or writing."""
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from copy import copy
@@ -48,9 +49,12 @@ def make_engine(url: str) -> sa.Engine:
     @event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
         # A writer takes the lock at once: a reader that turns writer half way would be refused, not queued.
-        is_writing = connection.get_execution_options().get(_WRITING)
+        begin_now = "BEGIN IMMEDIATE" if connection.get_execution_options().get(_WRITING) else "BEGIN"
         driver: Any = connection.connection.dbapi_connection
-        driver.execute("BEGIN IMMEDIATE" if is_writing else "BEGIN")
+        try:
+            driver.execute(begin_now)
+        except sqlite3.OperationalError as error:  # another process holds the lock: as SQLAlchemy tells it elsewhere
+            raise sa.exc.OperationalError(begin_now, None, error) from error
 
     return engine
 

@@ -23,7 +23,6 @@ from service.store.touched import resting_on
 _READ = 100
 """How many rows are in memory at a time: few, so that what is made of them is gone before it is looked through for
 garbage."""
-_STREAMED = {"yield_per": _READ}
 _WRITTEN = 500
 """How many rows are written at a time."""
 _SPAN = 5_000
@@ -175,8 +174,7 @@ def listings_with_prices(
     """
     query = _listings(workshop_id, narrowing)
     if narrowing.things is None:
-        result = connection.execute(query.where(registrations.c.code > after), execution_options=_STREAMED)
-        for rows in result.partitions():
+        for rows in _streamed(connection, query.where(registrations.c.code > after)):
             yield [ListingRow._make(row) for row in rows]
         return
     # The codes are found first, and sorted without what is to be read of each.
@@ -192,8 +190,14 @@ def _resting_codes(
         return
     resting = resting_on(workshop_id, things)
     query = sa.select(resting.c.code).where(resting.c.collection == "listings", resting.c.code > after)
-    for rows in connection.execute(query.order_by(resting.c.code), execution_options=_STREAMED).partitions():
+    for rows in _streamed(connection, query.order_by(resting.c.code)):
         yield [row.code for row in rows]
+
+
+def _streamed(connection: sa.Connection, query: sa.Select[Any]) -> Iterator[Sequence[sa.Row[Any]]]:
+    """The rows, some hundred at a time and no more in memory; the server's cursor ends with whoever reads them."""
+    with connection.execute(query, execution_options={"yield_per": _READ}) as result:
+        yield from result.partitions()
 
 
 def add_repricing(

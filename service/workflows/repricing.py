@@ -1,7 +1,7 @@
 """Pricing listings anew when rates change: a preview, its application as a whole, and the way back."""
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -51,7 +51,7 @@ class Preview:
         self._look = Look(database, found, request, as_of, what_if)
         self._narrowing = narrowing(database, found, scope_of(request, what_if), self._look.card)
 
-    def changes(self, after: str = "") -> Iterator[dict[str, Any]]:
+    def changes(self, after: str = "") -> Generator[dict[str, Any], None, None]:
         """The data of a `PriceChange` for each listing whose price does not stay, or for all if that is asked for.
 
         Args:

@@ -1,5 +1,6 @@
 """Migrations: up, compared with the tables, down, with rows in them; and all or nothing."""
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from shutil import copytree
 from typing import Any
@@ -15,10 +16,10 @@ from alembic.script import ScriptDirectory
 from service.feeds.reference_rates import Span
 from service.store.database import Database
 from service.store.schema import MIGRATIONS, migrate, schema_state
-from service.store.tables import metadata
+from service.store.tables import exchange_rates, metadata, rates
 from service.store.workshops import new_workshop
 from service.workflows import feed, keys
-from tests.builders import register_workshop
+from tests.builders import listing, material_rate, register_workshop
 from tests.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import Owner
 
@@ -71,6 +72,14 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
         feed_server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}))
         feed.refresh_exchange_rates(bare_database, owner.workshop, feed_at(feed_server.url), Span.LATEST)
     owner.quote()
+    owner.put("listings/sheet-online", listing())
+    owner.reprice()
+    owner.put_rate("materials/hdpe", "2026-02-01", material_rate("2"))
+    applied = owner.reprice()
+    assert applied.repricing is not None
+    owner.roll_back(applied.repricing.id)
+    owner.put_rate("materials/hdpe", "2026-03-01", material_rate("3"))
+    owner.reprice()
     assert all(rows(bare_database).values())
     return bare_database
 
@@ -97,6 +106,10 @@ class TestUpAndDown:
                 assert key["name"] == table.primary_key.name
                 names = {each["name"] for each in found.get_foreign_keys(table.name)}
                 assert names == {each.name for each in table.foreign_key_constraints}
+                indexes = {each["name"]: each["column_names"] for each in found.get_indexes(table.name)}
+                assert {each.name: [column.name for column in each.columns] for each in table.indexes} == {
+                    name: columns for name, columns in indexes.items() if not name.startswith("uq_")
+                }
 
     def test_every_table_and_its_key_begin_with_the_workshops_id(self, bare_database: Database) -> None:
         migrate(bare_database)
@@ -127,6 +140,31 @@ class TestUpAndDown:
             migrate(used_database, revision)
             assert schema_state(used_database).applied == revision
         assert shape(used_database) == whole
+
+    def test_rates_of_before_repricings_count_as_changed_when_that_came(self, used_database: Database) -> None:
+        command.downgrade(alembic_config(used_database), "0002")
+        before = rows(used_database)
+        started = datetime.now(UTC) - timedelta(seconds=2)  # SQLite's clock leaves out fractions
+
+        migrate(used_database)
+
+        for table in (rates, exchange_rates):
+            with used_database.reading() as connection:
+                found = connection.execute(sa.select(table.c.changed_at)).scalars().all()
+            assert len(found) == len(before[table.name]) > 0
+            assert all(started <= each.replace(tzinfo=UTC) <= datetime.now(UTC) for each in found)
+
+    def test_prices_in_force_and_what_they_are_from_hold_together(self, used_database: Database) -> None:
+        """Each is of a recorded change, each change of a recorded repricing."""
+        orphans = (
+            "UPDATE listing_prices SET listing = 'another'",
+            "DELETE FROM price_changes",
+            "DELETE FROM repricings",
+            "UPDATE price_changes SET repricing_id = workshop_id",
+        )
+        for statement in orphans:
+            with pytest.raises(sa.exc.IntegrityError), used_database.writing() as connection:
+                connection.execute(sa.text(statement))
 
 
 NEXT = '''

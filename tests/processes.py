@@ -1,0 +1,128 @@
+"""Other processes of the service, which a test starts, waits for and kills."""
+
+import os
+import random
+import signal
+from collections.abc import Callable
+from multiprocessing import get_context
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from service.app import create_app
+from service.config import Settings
+from service.domain.repricing import RepricingRequest
+from service.store.database import Database
+from service.store.workshops import Workshop, find_workshop, lock_workshop
+from service.workflows import repricing
+from service.workflows.errors import StalePreviewError
+from tests.domain.examples import TODAY
+
+# Not forked from the test itself, whose threads and connections a copy would share; what is imported there once
+# need not be imported by each.
+context = get_context("forkserver")
+context.set_forkserver_preload([__name__, "service.app"])
+
+SECONDS = 60
+
+
+def workshop_of(database: Database, workshop_id: UUID) -> Workshop:
+    """The workshop as it is now."""
+    with database.reading() as connection:
+        found = find_workshop(connection, workshop_id)
+    assert found is not None
+    return found
+
+
+def reprice(database: Database, workshop_id: UUID, tag: str | None = None) -> str | None:
+    """Apply; the id of what was recorded, or why nothing was."""
+    asked = RepricingRequest(as_of=TODAY)
+    try:
+        done = repricing.apply(
+            database, workshop_of(database, workshop_id), asked, "another process", lambda found: tag in (None, found)
+        )
+    except StalePreviewError as error:
+        return f"stale: {error.applied_as}"
+    return None if done.repricing is None else str(done.repricing.id)
+
+
+def die_at(database: Database, moment: int) -> None:
+    """End this process, as a power cut does, before its next statement or commit but so many."""
+    left = moment
+
+    def count(*_: Any) -> None:
+        nonlocal left
+        if left == 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+        left -= 1
+
+    sa.event.listen(database.engine, "before_cursor_execute", count)
+    sa.event.listen(database.engine, "commit", count)
+
+
+def reprice_and_die(url: str, workshop_id: UUID, moment: int) -> None:
+    """Apply, and be killed meanwhile if it takes so many steps."""
+    database = Database(url)
+    die_at(database, moment)
+    reprice(database, workshop_id)
+
+
+def reprice_at_once(url: str, workshop_id: UUID, tag: str | None, begin: Any, answers: Any) -> None:
+    """Apply when all are ready."""
+    database = Database(url)
+    workshop_of(database, workshop_id)
+    begin.wait(SECONDS)
+    answers.put(reprice(database, workshop_id, tag))
+
+
+def hold_lock(url: str, workshop_id: UUID, held: Any, over: Any) -> None:
+    """Keep everybody else from writing until it is over."""
+    with Database(url).writing() as connection:
+        lock_workshop(connection, workshop_id)
+        held.set()
+        over.wait(SECONDS)
+
+
+def work_at_random(url: str, key: str, seed: int, begin: Any, answers: Any) -> None:
+    """A service of its own that changes rates, previews, applies and rolls back; what it answered to each."""
+    client = create_app(Settings(database_url=url)).test_client()
+    headers = {"Authorization": f"Bearer {key}"}
+    chance, told = random.Random(seed), []
+    begin.wait(SECONDS)
+    for _ in range(25):
+        method, path, body = _request(chance, client.get("/v1/repricings?limit=3", headers=headers).json)
+        answer = client.open(path, method=method, json=body, headers=headers)
+        told.append((f"{method} {path.rpartition('/')[2]}", answer.status_code, answer.headers.get("Retry-After")))
+    answers.put(told)
+
+
+def _request(chance: random.Random, applied: Any) -> tuple[str, str, Any]:
+    """What a workshop may well ask for next."""
+    price = f"1.{chance.randrange(100):02}"
+    day = TODAY.isoformat()
+    requests: list[tuple[str, str, Any]] = [
+        ("PUT", "/v1/materials/hdpe/rates/2026-03-01", {"price": {"amount": price, "currency": "EUR"}}),
+        ("PUT", "/v1/materials/hdpe", {"name": f"HDPE {price}", "unit": "kg", "polymer": "HDPE"}),
+        ("POST", "/v1/repricings", {"as_of": day}),
+        ("POST", "/v1/repricings", {"as_of": day, "apply": True}),
+        ("POST", "/v1/repricings", {"as_of": day, "apply": True, "rules": {"greatest_move_share": "0.02"}}),
+    ]
+    requests += [("POST", f"/v1/repricings/{each['id']}/rollback", None) for each in applied["items"]]
+    return chance.choice(requests)
+
+
+def started(work: Callable[..., None], *arguments: Any) -> Any:
+    """A process at work."""
+    process = context.Process(target=work, args=arguments, daemon=True)
+    process.start()
+    return process
+
+
+def ended(process: Any) -> int:
+    """How a process ended: 0, or the signal that killed it, negative."""
+    process.join(SECONDS)
+    assert process.exitcode is not None, "it goes on for too long"
+    code: int = process.exitcode
+    process.close()
+    return code
