@@ -228,6 +228,8 @@ class Repricings(MethodView):
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=CSV, success=True)
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=NDJSON, success=True)
     @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="It is applied.")
+    @blueprint.alt_response(201, schema={"type": "string"}, content_type=CSV, success=True)
+    @blueprint.alt_response(201, schema={"type": "string"}, content_type=NDJSON, success=True)
     def post(self, query: PageQuery, order: RepricingOrder) -> flask.Response:
         """Find what listings cost and what to ask for them now, and why; preview it, or put it in force.
 

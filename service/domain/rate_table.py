@@ -8,7 +8,7 @@ from decimal import Decimal
 from service.domain.cost_sheet import CHARGED, OPTIONAL_PARTS
 from service.domain.errors import PugmillError
 from service.domain.exact import ONE, ZERO, exactly
-from service.domain.rates import DatedRate, RateCard, part_of, unit_rates
+from service.domain.rates import RateCard, part_of, unit_rates
 from service.domain.resources import CostClass, Overhead, OverheadBase, Registered, heading
 
 UnitRates = Callable[[str], Mapping[str, Decimal]]
@@ -147,8 +147,3 @@ def _parts(resource: str, facts: Registered, rates: Mapping[str, Decimal]) -> di
         cost_class, variable = heading(facts, part.partition("#")[2])
         found[part] = PartRate(rate=rate, cost_class=cost_class, variable=variable)
     return found
-
-
-def terms_of(card: RateCard, resources: Mapping[str, object]) -> dict[str, DatedRate]:
-    """The rates of some resources, by resource."""
-    return {resource: card.rates[resource] for resource in resources if resource in card.rates}

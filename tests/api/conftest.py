@@ -3,7 +3,7 @@
 import flask
 import pytest
 
-from tests.api.places import register_everything
+from tests.api.places import Ids, ids_of, register_everything
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
@@ -17,7 +17,6 @@ def workshop(app: flask.Flask, contract: Contract) -> Client:
 
 
 @pytest.fixture(scope="module")
-def quotation_id(workshop: Client) -> str:
-    """Of the workshop's only quotation."""
-    found: str = workshop.get("quotations").json["items"][0]["id"]
-    return found
+def ids(workshop: Client) -> Ids:
+    """Of the workshop's only quotation and its only repricing."""
+    return ids_of(workshop)

@@ -1,5 +1,6 @@
 """Where every operation of the contract is tried: an address of the demo workshop's, and a body where one is due."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -7,7 +8,9 @@ from tests import builders
 from tests.conftest import Client
 
 DAY = "2026-01-01"
-NO_QUOTATION = "00000000-0000-7000-8000-000000000000"
+Ids = Mapping[str, str]
+"""The ids that the service gave, by their names in the contract's paths."""
+NO_IDS: Ids = dict.fromkeys(("quotation_id", "repricing_id"), "00000000-0000-7000-8000-000000000000")
 
 COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
     "tariffs": ("grid", builders.tariff(), builders.tariff_rate()),
@@ -35,7 +38,7 @@ class Place:
     Attributes:
         method: of the request.
         template: the path as the contract has it.
-        path: the address; {quotation_id} stands for the quotation's id.
+        path: the address; {quotation_id} and {repricing_id} stand for the ids.
         body: what to send, if anything.
         for_stranger: the status for another workshop, which has registered nothing.
         stores: whether it may change anything.
@@ -48,8 +51,8 @@ class Place:
     for_stranger: int
     stores: bool = False
 
-    def address(self, quotation_id: str = NO_QUOTATION) -> str:
-        return self.path.replace("{quotation_id}", quotation_id)
+    def address(self, ids: Ids = NO_IDS) -> str:
+        return self.path.format_map(ids)
 
 
 def _registered() -> list[Place]:
@@ -81,7 +84,7 @@ def _others() -> list[Place]:
     sheet, one = "/v1/products/sheet", "/v1/products/{code}"
     question = {"quantity": 20, "as_of": "2026-11-25", "rates": {"materials/hdpe": builders.material_rate("0.90")}}
     costs, day = "quantity=20&as_of=2026-11-25", "/v1/exchange-rates/{day}"
-    quotation = "/v1/quotations/{quotation_id}"
+    quotation, repricing = "/v1/quotations/{quotation_id}", "/v1/repricings/{repricing_id}"
     return [
         Place(
             method="GET",
@@ -173,6 +176,26 @@ def _others() -> list[Place]:
         ),
         Place(method="GET", template=quotation, path=quotation, for_stranger=404),
         Place(method="GET", template=f"{quotation}/recomputation", path=f"{quotation}/recomputation", for_stranger=404),
+        Place(method="GET", template="/v1/repricings", path="/v1/repricings", for_stranger=200),
+        Place(
+            method="POST",
+            template="/v1/repricings",
+            path="/v1/repricings",
+            body={"as_of": "2026-11-25", "apply": True},
+            for_stranger=200,
+            stores=True,
+        ),
+        Place(method="GET", template=repricing, path=repricing, for_stranger=404),
+        Place(method="GET", template=f"{repricing}/changes", path=f"{repricing}/changes", for_stranger=404),
+        Place(
+            method="POST", template=f"{repricing}/rollback", path=f"{repricing}/rollback", for_stranger=404, stores=True
+        ),
+        Place(
+            method="GET",
+            template="/v1/listings/{code}/price-history",
+            path="/v1/listings/sheet-online/price-history",
+            for_stranger=404,
+        ),
         Place(method="GET", template="/health", path="/health", for_stranger=200),
         Place(method="GET", template="/ready", path="/ready", for_stranger=200),
     ]
@@ -187,11 +210,19 @@ def named(place: Place) -> str:
     return f"{place.method} {place.template}"
 
 
-def register_everything(client: Client) -> str:
-    """Register something at every place; answers the id of a quotation."""
+def ids_of(client: Client) -> Ids:
+    """The ids of the newest quotation and the newest repricing."""
+    newest = {name: client.get(f"{name}s").json["items"][0]["id"] for name in ("quotation", "repricing")}
+    return {f"{name}_id": found for name, found in newest.items()}
+
+
+def register_everything(client: Client) -> Ids:
+    """Register something at every place; answers the ids of a quotation and a repricing."""
     for collection, (code, facts, terms) in COLLECTIONS.items():
         client.register(f"{collection}/{code}", facts, **({} if terms is None else {DAY: terms}))
     assert client.put(f"exchange-rates/{DAY}", EXCHANGE_RATES).status_code in (200, 201)
     quoted = client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
     assert quoted.status_code == 201, quoted.json
-    return str(quoted.json["id"])
+    applied = client.post("repricings", {"as_of": "2026-11-25", "apply": True})
+    assert applied.status_code == 201, applied.json
+    return ids_of(client)

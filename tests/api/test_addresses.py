@@ -5,7 +5,7 @@ import json
 import pytest
 
 from tests.api.outside import at, is_problem, over_wsgi, parameters, refused, stored
-from tests.api.places import KEYED, PLACES, Place, named, register_everything
+from tests.api.places import KEYED, PLACES, Ids, Place, named, register_everything
 from tests.builders import material, quotation
 from tests.conftest import Client
 from tests.contract import Contract
@@ -50,7 +50,7 @@ class TestAddresses:
     )
     @pytest.mark.parametrize("method", ["GET", "PUT", "DELETE"])
     def test_an_address_that_is_only_nearly_one_is_not_found(
-        self, workshop: Client, quotation_id: str, address: str, method: str
+        self, workshop: Client, ids: Ids, address: str, method: str
     ) -> None:
         before = stored(workshop)
 
@@ -86,7 +86,7 @@ class TestAddresses:
         ],
         ids=lambda code: f"{code[:30]}-{len(code)}",
     )
-    def test_a_code_that_is_none_is_refused_by_name(self, workshop: Client, quotation_id: str, code: str) -> None:
+    def test_a_code_that_is_none_is_refused_by_name(self, workshop: Client, ids: Ids, code: str) -> None:
         collections = ("materials", "machines", "products", "tariffs")
         before = stored(workshop)
 
@@ -127,7 +127,7 @@ class TestAddresses:
         ],
     )
     def test_a_day_that_is_none_is_refused_by_the_name_it_has_in_the_contract(
-        self, workshop: Client, quotation_id: str, day: str
+        self, workshop: Client, ids: Ids, day: str
     ) -> None:
         for address in (f"/v1/materials/hdpe/rates/{day}", f"/v1/exchange-rates/{day}"):
             response = at(workshop, address)
@@ -140,6 +140,10 @@ class TestAddresses:
             response = at(workshop, address)
             assert response.status_code == 422
             assert parameters(response) == ["quotation_id"]
+        for address, method in ((f"/v1/repricings/{text}", "GET"), (f"/v1/repricings/{text}/rollback", "POST")):
+            response = at(workshop, address, method)
+            assert response.status_code == 422
+            assert parameters(response) == ["repricing_id"]
 
     def test_codes_are_taken_to_the_letter(self, client: Client) -> None:
         """Neither the case nor a wildcard of SQL's LIKE makes one code match another."""
@@ -155,10 +159,10 @@ class TestAddresses:
 class TestParameters:
     @pytest.mark.parametrize("place", KEYED, ids=named)
     def test_a_parameter_that_an_operation_does_not_take_is_refused_by_name(
-        self, workshop: Client, quotation_id: str, place: Place
+        self, workshop: Client, ids: Ids, place: Place
     ) -> None:
         """Those that need a key, that is: a probe may add what it likes to the address of a health check."""
-        address = place.address(quotation_id)
+        address = place.address(ids)
         joint = "&" if "?" in address else "?"
 
         for name in ("dry_run", "_schema", "fields", "limit[]"):
@@ -167,7 +171,7 @@ class TestParameters:
             assert "member" not in response.json["detail"]
 
     def test_a_parameter_given_twice_is_refused_by_name_unless_it_is_a_list(
-        self, workshop: Client, quotation_id: str, contract: Contract
+        self, workshop: Client, ids: Ids, contract: Contract
     ) -> None:
         tried = 0
         given = {"limit": "10", "cursor": "x", "quantity": "20", "as_of": "2026-11-25", "kept_at": "1"}
@@ -178,7 +182,7 @@ class TestParameters:
                     continue
                 name = parameter["name"]
                 value = given.get(name, "1")
-                address = place.address(quotation_id).partition("?")[0]
+                address = place.address(ids).partition("?")[0]
                 response = workshop.request(place.method, f"{address}?{name}={value}&{name}={value}", place.body)
                 assert response.status_code == 422, (name, place)
                 assert name in parameters(response), (name, place)
@@ -186,7 +190,7 @@ class TestParameters:
 
         assert tried > 30
 
-    def test_a_list_may_be_given_entry_by_entry(self, workshop: Client, quotation_id: str) -> None:
+    def test_a_list_may_be_given_entry_by_entry(self, workshop: Client, ids: Ids) -> None:
         question = "products/sheet/price-sheet?quantity=20&as_of=2026-11-25&target=margin&value=0.35"
 
         response = workshop.get(f"{question}&price_endings=0.90&price_endings=0.45")
@@ -219,7 +223,7 @@ class TestParameters:
         ids=lambda each: str(each)[:40],
     )
     def test_a_batch_or_a_day_that_is_none_is_refused_by_name(
-        self, workshop: Client, quotation_id: str, query: str, name: str
+        self, workshop: Client, ids: Ids, query: str, name: str
     ) -> None:
         response = refused(workshop, "GET", f"products/sheet/cost-sheet?{query}", status=422)
 
@@ -257,7 +261,7 @@ class TestParameters:
         ],
     )
     def test_a_price_that_cannot_be_asked_for_is_refused_by_name(
-        self, workshop: Client, quotation_id: str, query: str, name: str
+        self, workshop: Client, ids: Ids, query: str, name: str
     ) -> None:
         question = f"products/sheet/price-sheet?quantity=20&as_of=2026-11-25&{query}"
 
@@ -266,9 +270,7 @@ class TestParameters:
         assert name in parameters(response)
 
     @pytest.mark.parametrize("target", ["target=margin&value=0.3", "target=margin", "value=0.3"])
-    def test_either_a_price_is_looked_at_or_a_target_is_met(
-        self, workshop: Client, quotation_id: str, target: str
-    ) -> None:
+    def test_either_a_price_is_looked_at_or_a_target_is_met(self, workshop: Client, ids: Ids, target: str) -> None:
         question = f"products/sheet/price-sheet?quantity=20&as_of=2026-11-25&kept_at=1&{target}"
 
         response = refused(workshop, "GET", question, status=422)
@@ -276,7 +278,7 @@ class TestParameters:
         assert set(parameters(response)) <= {"kept_at", "target", "value"}
 
     @pytest.mark.parametrize("step", ["9" * 28, "9" * 26 + ".01"])
-    def test_a_step_of_any_size_is_answered(self, workshop: Client, quotation_id: str, step: str) -> None:
+    def test_a_step_of_any_size_is_answered(self, workshop: Client, ids: Ids, step: str) -> None:
         question = f"products/sheet/price-sheet?quantity=20&as_of=2026-11-25&target=margin&value=0.3&price_step={step}"
 
         assert workshop.get(question).status_code in (200, 422)
@@ -311,7 +313,7 @@ class TestLinks:
             assert "elsewhere.example" not in answer.text
             assert "elsewhere.example" not in str(answer.headers)
 
-    def test_a_quotation_says_where_it_is(self, workshop: Client, quotation_id: str, client: Client) -> None:
+    def test_a_quotation_says_where_it_is(self, workshop: Client, ids: Ids, client: Client) -> None:
         register_everything(client)
 
         quoted = client.post("quotations", quotation(quoted_on="2026-11-25"), headers={"Host": "elsewhere.example"})

@@ -9,7 +9,7 @@ import pytest
 
 from service.api.reading import MAX_BODY_BYTES
 from tests.api.outside import at, is_problem, operations, refused, stored
-from tests.api.places import DAY, KEYED, PLACES, Place, named
+from tests.api.places import DAY, KEYED, PLACES, Ids, Place, named
 from tests.builders import material, money
 from tests.conftest import Client
 from tests.contract import Contract
@@ -82,9 +82,9 @@ class TestMethods:
         assert client.get("materials/hdpe/rates/2026-01-01").json["price"]["amount"] == "0.80"
 
     def test_every_method_that_the_contract_lacks_is_refused_with_those_it_has(
-        self, workshop: Client, quotation_id: str, contract: Contract
+        self, workshop: Client, ids: Ids, contract: Contract
     ) -> None:
-        addresses = {place.template: place.address(quotation_id).partition("?")[0] for place in PLACES}
+        addresses = {place.template: place.address(ids).partition("?")[0] for place in PLACES}
         before = stored(workshop)
 
         for template, address in addresses.items():
@@ -106,8 +106,8 @@ class TestMethods:
         assert workshop.key not in response.text
 
     @pytest.mark.parametrize("place", [place for place in PLACES if place.method == "GET"], ids=named)
-    def test_head_is_get_without_its_body(self, workshop: Client, quotation_id: str, place: Place) -> None:
-        address = place.address(quotation_id)
+    def test_head_is_get_without_its_body(self, workshop: Client, ids: Ids, place: Place) -> None:
+        address = place.address(ids)
 
         got, asked = workshop.get(address), workshop.request("HEAD", address)
 
@@ -129,9 +129,9 @@ class TestMethods:
 class TestMediaTypes:
     @pytest.mark.parametrize("place", [place for place in KEYED if place.method != "DELETE"], ids=named)
     def test_what_the_client_does_not_accept_is_refused_and_nothing_is_stored(
-        self, workshop: Client, quotation_id: str, place: Place
+        self, workshop: Client, ids: Ids, place: Place
     ) -> None:
-        address, body = place.address(quotation_id), place.body
+        address, body = place.address(ids), place.body
         if place.stores:  # what would change something, if it were not refused
             address = address.replace(DAY, "2026-03-01")
             body = {**body, "note": "another note"} if body and "name" in body else body
@@ -154,16 +154,14 @@ class TestMediaTypes:
         assert response.status_code == 200
         assert response.content_type == "application/json"
 
-    def test_an_operation_that_lists_406_answers_it_and_no_other_does(
-        self, workshop: Client, quotation_id: str
-    ) -> None:
+    def test_an_operation_that_lists_406_answers_it_and_no_other_does(self, workshop: Client, ids: Ids) -> None:
         listed = {"GET", "PUT", "POST"}
         for place in PLACES:
             if place.method in listed:
                 responses = workshop.contract.document["paths"][place.template][place.method.lower()]["responses"]
                 answer = at(
                     workshop,
-                    place.address(quotation_id),
+                    place.address(ids),
                     place.method,
                     data=json.dumps(place.body),
                     content_type="application/json",
@@ -171,7 +169,7 @@ class TestMediaTypes:
                 )
                 assert (answer.status_code == 406) is ("406" in responses), named(place)
 
-    def test_a_quotation_is_given_as_what_the_client_likes_best(self, workshop: Client, quotation_id: str) -> None:
+    def test_a_quotation_is_given_as_what_the_client_likes_best(self, workshop: Client, ids: Ids) -> None:
         likes = {
             "text/plain": "text/plain; charset=utf-8",
             "application/json": "application/json",
@@ -183,20 +181,16 @@ class TestMediaTypes:
         }
 
         for accept, given in likes.items():
-            response = workshop.get(f"quotations/{quotation_id}", headers={"Accept": accept})
+            response = workshop.get(f"quotations/{ids['quotation_id']}", headers={"Accept": accept})
             assert (response.status_code, response.content_type) == (200, given), accept
 
     @pytest.mark.parametrize("place", [place for place in PLACES if place.body is not None], ids=named)
-    def test_only_the_media_type_of_the_contract_is_read(
-        self, workshop: Client, quotation_id: str, place: Place
-    ) -> None:
+    def test_only_the_media_type_of_the_contract_is_read(self, workshop: Client, ids: Ids, place: Place) -> None:
         before = stored(workshop)
 
         for sent in NOT_READ:
             for body in (json.dumps(place.body), ""):
-                response = workshop.request(
-                    place.method, place.address(quotation_id), body, headers={"Content-Type": sent}
-                )
+                response = workshop.request(place.method, place.address(ids), body, headers={"Content-Type": sent})
                 assert response.status_code == 415, sent
                 assert is_problem(response)
 
@@ -216,7 +210,7 @@ class TestMediaTypes:
 
 
 class TestProblems:
-    def problems(self, workshop: Client, quotation_id: str) -> Iterator[Any]:
+    def problems(self, workshop: Client, ids: Ids) -> Iterator[Any]:
         """One of every kind that this interface has."""
         yield at(workshop, "/nothing")
         yield at(workshop, "/v1/materials", "DELETE")
@@ -233,22 +227,22 @@ class TestProblems:
         yield at(workshop, "/v1/materials", headers={"Authorization": ""})
         yield at(workshop, "/v1/products/sheet/cost-sheet?quantity=1&as_of=2025-12-31")
 
-    def test_every_kind_is_a_problem_document(self, workshop: Client, quotation_id: str) -> None:
-        answers = list(self.problems(workshop, quotation_id))
+    def test_every_kind_is_a_problem_document(self, workshop: Client, ids: Ids) -> None:
+        answers = list(self.problems(workshop, ids))
 
         assert all(is_problem(answer) for answer in answers)
         assert {answer.status_code for answer in answers} == {400, 401, 404, 405, 406, 409, 412, 413, 415, 422}
         assert all(answer.json["type"] != "about:blank" for answer in answers)
 
-    def test_a_title_is_the_status_in_the_words_of_rfc_9110(self, workshop: Client, quotation_id: str) -> None:
+    def test_a_title_is_the_status_in_the_words_of_rfc_9110(self, workshop: Client, ids: Ids) -> None:
         """RFC 9110, HTTP Semantics, section 15.5, 2022."""
         renamed = {413: "Content Too Large", 422: "Unprocessable Content"}
 
-        for answer in self.problems(workshop, quotation_id):
+        for answer in self.problems(workshop, ids):
             status = answer.status_code
             assert answer.json["title"] == renamed.get(status, HTTPStatus(status).phrase)
 
-    def test_no_problem_speaks_of_the_machinery(self, workshop: Client, quotation_id: str) -> None:
+    def test_no_problem_speaks_of_the_machinery(self, workshop: Client, ids: Ids) -> None:
         words = (
             "traceback",
             "sqlalchemy",
@@ -260,10 +254,10 @@ class TestProblems:
             "/site-packages/",
         )
 
-        for answer in self.problems(workshop, quotation_id):
+        for answer in self.problems(workshop, ids):
             assert not [word for word in words if word in answer.text.lower()], answer.text
 
-    def test_a_missing_rate_is_named_with_its_resource_and_its_day(self, workshop: Client, quotation_id: str) -> None:
+    def test_a_missing_rate_is_named_with_its_resource_and_its_day(self, workshop: Client, ids: Ids) -> None:
         answer = workshop.get("products/sheet/cost-sheet?quantity=1&as_of=2025-12-31")
 
         assert answer.status_code == 422
@@ -278,7 +272,7 @@ class TestProblems:
             "overheads/rent",
         }
 
-    def test_what_is_in_use_is_named_with_its_users(self, workshop: Client, quotation_id: str) -> None:
+    def test_what_is_in_use_is_named_with_its_users(self, workshop: Client, ids: Ids) -> None:
         for thing, users in {
             "materials/hdpe": ["products/sheet"],
             "labour-grades/operator": ["products/sheet"],
@@ -291,11 +285,9 @@ class TestProblems:
 
 class TestHeaders:
     @pytest.mark.parametrize("place", [place for place in PLACES if place.method == "GET"], ids=named)
-    def test_answers_can_be_neither_misread_nor_embedded(
-        self, workshop: Client, quotation_id: str, place: Place
-    ) -> None:
+    def test_answers_can_be_neither_misread_nor_embedded(self, workshop: Client, ids: Ids, place: Place) -> None:
         for status, key in ((200, workshop.key), (401, "none")):
-            response = workshop.get(place.address(quotation_id), headers={"Authorization": f"Bearer {key}"})
+            response = workshop.get(place.address(ids), headers={"Authorization": f"Bearer {key}"})
             if place.path.startswith("/v1/"):
                 assert response.status_code == status
                 assert response.headers["Cache-Control"] == "no-store"

@@ -10,7 +10,7 @@ from service.store.database import Database
 from service.workflows import keys
 from tests import builders
 from tests.api.outside import is_problem, operations, pointers, refused, stored
-from tests.api.places import KEYED, PLACES, Place, named, register_everything
+from tests.api.places import KEYED, PLACES, Ids, Place, named, register_everything
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
@@ -25,8 +25,8 @@ def owner(app: flask.Flask, contract: Contract) -> Client:
 
 
 @pytest.fixture(scope="module")
-def quotation_id(owner: Client) -> str:
-    """Of the owner's only quotation; everything else the owner has is registered with it, and marked."""
+def ids(owner: Client) -> Ids:
+    """Of what the owner made; everything else the owner has is registered with it, and marked."""
     made = register_everything(owner)
     owner.register("materials/hdpe", builders.material(note=MARK))
     owner.register("products/sheet", builders.measured(name="Sheet", note=MARK))
@@ -88,13 +88,11 @@ def wrong_headers(key: str, workshop: str) -> list[str]:
 
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
-def test_nothing_is_answered_without_a_valid_key(owner: Client, quotation_id: str, place: Place) -> None:
+def test_nothing_is_answered_without_a_valid_key(owner: Client, ids: Ids, place: Place) -> None:
     before = stored(owner)
 
     for header in wrong_headers(owner.key, owner.workshop.workshop_id.hex):
-        response = owner.request(
-            place.method, place.address(quotation_id), place.body, headers={"Authorization": header}
-        )
+        response = owner.request(place.method, place.address(ids), place.body, headers={"Authorization": header})
         assert response.status_code == 401, header
         assert is_problem(response)
         assert response.headers["WWW-Authenticate"].startswith("Bearer realm="), header
@@ -104,8 +102,8 @@ def test_nothing_is_answered_without_a_valid_key(owner: Client, quotation_id: st
 
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
-def test_a_key_in_the_query_string_opens_nothing(owner: Client, quotation_id: str, place: Place) -> None:
-    address = place.address(quotation_id)
+def test_a_key_in_the_query_string_opens_nothing(owner: Client, ids: Ids, place: Place) -> None:
+    address = place.address(ids)
     joint = "&" if "?" in address else "?"
 
     with_keys = f"{address}{joint}key={owner.key}&api_key={owner.key}&access_token={owner.key}"
@@ -115,45 +113,43 @@ def test_a_key_in_the_query_string_opens_nothing(owner: Client, quotation_id: st
 
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
-def test_a_revoked_key_opens_nothing(owner: Client, quotation_id: str, database: Database, place: Place) -> None:
+def test_a_revoked_key_opens_nothing(owner: Client, ids: Ids, database: Database, place: Place) -> None:
     revoked = with_scopes(owner, database, "read", "write")
     workshop_id = owner.workshop.workshop_id
     newest = keys.list_keys(database, workshop_id)[-1]
     assert keys.revoke_key(database, workshop_id, newest.key_id)
 
-    response = refused(revoked, place.method, place.address(quotation_id), place.body, status=401)
+    response = refused(revoked, place.method, place.address(ids), place.body, status=401)
 
     assert 'error="invalid_token"' in response.headers["WWW-Authenticate"]
 
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
-def test_a_key_does_only_what_its_scopes_allow(
-    owner: Client, quotation_id: str, database: Database, place: Place
-) -> None:
+def test_a_key_does_only_what_its_scopes_allow(owner: Client, ids: Ids, database: Database, place: Place) -> None:
     reading, writing = with_scopes(owner, database, "read"), with_scopes(owner, database, "write")
     refused_key, needed = (reading, "write") if place.stores else (writing, "read")
 
-    response = refused(refused_key, place.method, place.address(quotation_id), place.body, status=403)
+    response = refused(refused_key, place.method, place.address(ids), place.body, status=403)
 
     assert f'scope="{needed}"' in response.headers["WWW-Authenticate"]
     if not place.stores:
-        assert reading.request(place.method, place.address(quotation_id), place.body).status_code == 200
+        assert reading.request(place.method, place.address(ids), place.body).status_code == 200
 
 
-def test_a_key_without_any_scope_does_nothing(owner: Client, quotation_id: str, database: Database) -> None:
+def test_a_key_without_any_scope_does_nothing(owner: Client, ids: Ids, database: Database) -> None:
     bare = with_scopes(owner, database)
 
     for place in KEYED:
-        refused(bare, place.method, place.address(quotation_id), place.body, status=403)
+        refused(bare, place.method, place.address(ids), place.body, status=403)
 
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
 def test_another_workshop_finds_nothing_and_changes_nothing(
-    owner: Client, quotation_id: str, stranger: Client, place: Place
+    owner: Client, ids: Ids, stranger: Client, place: Place
 ) -> None:
     before = stored(owner)
 
-    response = stranger.request(place.method, place.address(quotation_id), place.body)
+    response = stranger.request(place.method, place.address(ids), place.body)
 
     assert response.status_code == place.for_stranger, response.text
     assert stored(owner) == before
@@ -166,13 +162,16 @@ def test_another_workshop_finds_nothing_and_changes_nothing(
 
 
 def test_a_foreign_thing_and_a_thing_that_never_was_are_answered_alike(
-    owner: Client, quotation_id: str, stranger: Client
+    owner: Client, ids: Ids, stranger: Client
 ) -> None:
+    quotation_id = ids["quotation_id"]
+    unknown_id = "0" * 8 + quotation_id[8:]
+
     foreign = stranger.get(f"quotations/{quotation_id}")
-    unknown = stranger.get(f"quotations/{'0' * 8}{quotation_id[8:]}")
+    unknown = stranger.get(f"quotations/{unknown_id}")
 
     assert foreign.status_code == unknown.status_code == 404
-    assert foreign.json["detail"].replace(quotation_id[:8], "0" * 8) == unknown.json["detail"]
+    assert foreign.json["detail"].replace(quotation_id, unknown_id) == unknown.json["detail"]
 
 
 FOREIGN_REFERENCES = [
@@ -200,24 +199,20 @@ FOREIGN_REFERENCES = [
     ("body", "pointer"), [each[1:] for each in FOREIGN_REFERENCES], ids=[each[0] for each in FOREIGN_REFERENCES]
 )
 def test_a_product_cannot_be_made_of_another_workshops_things(
-    owner: Client, quotation_id: str, stranger: Client, body: Any, pointer: str
+    owner: Client, ids: Ids, stranger: Client, body: Any, pointer: str
 ) -> None:
     response = refused(stranger, "PUT", "products/copy", body, status=422)
 
     assert pointers(response) == [pointer]
 
 
-def test_a_machine_cannot_be_fed_by_another_workshops_tariff(
-    owner: Client, quotation_id: str, stranger: Client
-) -> None:
+def test_a_machine_cannot_be_fed_by_another_workshops_tariff(owner: Client, ids: Ids, stranger: Client) -> None:
     response = refused(stranger, "PUT", "machines/press", builders.machine(), status=422)
 
     assert pointers(response) == ["/tariff"]
 
 
-def test_another_workshops_things_cannot_be_quoted_taxed_or_supposed(
-    owner: Client, quotation_id: str, stranger: Client
-) -> None:
+def test_another_workshops_things_cannot_be_quoted_taxed_or_supposed(owner: Client, ids: Ids, stranger: Client) -> None:
     stranger.register("materials/own", builders.material(), **{"2026-01-01": builders.material_rate()})
     stranger.register(
         "products/own", {"name": "Own", "bill_of_materials": [{"material": "own", "quantity_per_piece": "1"}]}
@@ -258,10 +253,10 @@ def test_each_workshop_may_use_the_same_code(client: Client, stranger: Client) -
     assert client.get("materials/hdpe").json["name"] == "Mine"
 
 
-def test_a_key_is_shown_nowhere(owner: Client, quotation_id: str, database: Database) -> None:
+def test_a_key_is_shown_nowhere(owner: Client, ids: Ids, database: Database) -> None:
     secret = owner.key.split("_", 2)[2]
 
-    answers = [owner.request(place.method, place.address(quotation_id)) for place in KEYED if place.method == "GET"]
+    answers = [owner.request(place.method, place.address(ids)) for place in KEYED if place.method == "GET"]
 
     assert all(secret not in answer.text and secret not in str(answer.headers) for answer in answers)
     assert secret not in repr(stored(owner))

@@ -109,6 +109,7 @@ class TestTheLifeOfAListing:
             "shipping_service": None,
             "shipping_zone": None,
             "unit_price_per": None,
+            "tags": [],
             "note": "",
         }
 

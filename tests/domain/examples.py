@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.aim import Aim
-from service.domain.bill import BillOfResources
+from service.domain.bill import BatchBill, BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
@@ -16,6 +16,7 @@ from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import Display, PricingPolicy
 from service.domain.products import BillLine, Catalogue, Operation, Product
 from service.domain.quotation_request import QuotationRequest
+from service.domain.rate_table import Rating, rating
 from service.domain.rates import (
     DatedRate,
     LabourRate,
@@ -28,7 +29,7 @@ from service.domain.rates import (
     ToolRate,
     unit_rates,
 )
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Registered, Tariff, Tool
 from service.domain.sale import Sale
 from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
@@ -105,6 +106,21 @@ USUAL_TERMS: dict[type[Any], Callable[[], Any]] = {
 }
 
 
+def registered_in(catalogue: Catalogue) -> dict[str, Registered]:
+    """Everything in a catalogue that has rates, by resource."""
+    collections: dict[str, Mapping[str, Registered]] = {
+        "materials": catalogue.materials,
+        "machines": catalogue.machines,
+        "labour-grades": catalogue.labour_grades,
+        "tariffs": catalogue.tariffs,
+        "tools": catalogue.tools,
+        "overheads": catalogue.overheads,
+    }
+    return {
+        f"{collection}/{code}": facts for collection, things in collections.items() for code, facts in things.items()
+    }
+
+
 @dataclass(frozen=True, kw_only=True)
 class Shop:
     """A workshop without a database: what it has, what that costs, and what a batch then costs."""
@@ -136,6 +152,17 @@ class Shop:
         return unit_rates(
             self.card, self.card.rates, self.pools, lambda money: exchange.converted(money, self.currency)
         )
+
+    @property
+    def rating(self) -> Rating:
+        """The same as a table; what has no terms is registered all the same."""
+        exchange = self.exchange
+        return rating(self.card, registered_in(self.catalogue), lambda money: exchange.converted(money, self.currency))
+
+    def batch_bill(self, quantity: int) -> BatchBill:
+        """The bill as it is kept with a price."""
+        quantities = {line.resource: line.quantity for line in self.bill(quantity).lines}
+        return BatchBill(pieces=quantity, quantities=quantities)
 
     def bill(self, quantity: int, code: str | None = None) -> BillOfResources:
         return bill_of_resources(code or self.top, quantity, self.catalogue)
@@ -172,17 +199,10 @@ def a_catalogue(*products: Product, **changes: Any) -> Catalogue:
 def a_shop(*products: Product, terms: Mapping[str, RateTerms] | None = None, **changes: Any) -> Shop:
     """A workshop with the usual rate for everything that is given none."""
     catalogue = a_catalogue(*products, **changes)
-    collections = {
-        "materials": catalogue.materials,
-        "machines": catalogue.machines,
-        "labour-grades": catalogue.labour_grades,
-        "overheads": catalogue.overheads,
-        "tools": catalogue.tools,
-    }
     usual: dict[str, RateTerms] = {
-        f"{collection}/{code}": USUAL_TERMS[type(facts)]()
-        for collection, things in collections.items()
-        for code, facts in things.items()
+        resource: USUAL_TERMS[type(facts)]()
+        for resource, facts in registered_in(catalogue).items()
+        if not isinstance(facts, Tariff)
     }
     for code, tariff in catalogue.tariffs.items():
         prices = {band: builders.money("0.30") for band in tariff.bands}

@@ -37,7 +37,7 @@ from service.domain.resources import (
 )
 from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine
 from service.domain.unit_costs import UnitCosts
-from tests.domain.examples import TODAY, Shop
+from tests.domain.examples import TODAY, Shop, registered_in
 
 CURRENCIES = {"EUR": 2, "JPY": 0, "KWD": 3}
 """A currency for each number of decimals a minor unit commonly has (ISO 4217)."""
@@ -226,26 +226,41 @@ def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str
 def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",)) -> Shop:
     """A workshop with a rate for everything; its own currency is the first."""
     catalogue = draw(catalogues())
-    rated: dict[str, Mapping[str, Registered]] = {
-        "materials": catalogue.materials,
-        "machines": catalogue.machines,
-        "labour-grades": catalogue.labour_grades,
-        "tariffs": catalogue.tariffs,
-        "tools": catalogue.tools,
-        "overheads": catalogue.overheads,
-    }
     foreign = {each: draw(figures("0.3", "300", 4)) for each in currencies[1:]}
     return Shop(
         catalogue=catalogue,
         terms={
-            f"{collection}/{code}": draw(_terms(facts, st.sampled_from(currencies)))
-            for collection, things in rated.items()
-            for code, facts in things.items()
+            resource: draw(_terms(facts, st.sampled_from(currencies)))
+            for resource, facts in registered_in(catalogue).items()
         },
         days=(DayRates(source="manual", base=currencies[0], published_on=TODAY, rates=foreign),) if foreign else (),
         currency=currencies[0],
         top=list(catalogue.products)[-1],
     )
+
+
+@st.composite
+def moves(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR", "USD", "JPY")) -> tuple[Shop, Shop]:
+    """A workshop before and after some of its rates moved, pools of overhead came, and pools on a value went."""
+    whole = draw(shops(currencies))
+    pools = whole.catalogue.overheads
+    codes = st.sets(st.sampled_from(list(pools))) if pools else st.just(set())
+    new, gone = draw(codes), {code for code in draw(codes) if pools[code].base.is_value}
+    moved = {
+        resource: draw(_terms(facts, st.sampled_from(currencies)))
+        for resource, facts in registered_in(whole.catalogue).items()
+        if draw(st.booleans())
+    }
+    rates = {each: draw(figures("0.3", "300", 4)) for each in currencies[1:]}
+    days = whole.days if draw(st.booleans()) else tuple(replace(day, rates=rates) for day in whole.days)
+    return without_pools(whole, new), without_pools(replace(whole, terms={**whole.terms, **moved}, days=days), gone)
+
+
+def without_pools(shop: Shop, codes: set[str]) -> Shop:
+    """The workshop as if it had no such pools."""
+    kept = {code: pool for code, pool in shop.catalogue.overheads.items() if code not in codes}
+    terms = {resource: each for resource, each in shop.terms.items() if resource.partition("/")[2] not in codes}
+    return replace(shop, catalogue=replace(shop.catalogue, overheads=kept), terms=terms)
 
 
 batches = st.integers(1, 12) | st.integers(1, 5000)
