@@ -3,6 +3,7 @@
 import json
 import os
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from uuid import UUID
 
 import flask
 import pytest
+import sqlalchemy as sa
 from hypothesis import settings
 
 from service.app import create_app
@@ -27,18 +29,42 @@ if os.environ.get("CI"):
     settings.load_profile("ci")
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
+WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
+"""Which of several test processes this is; empty where there is one."""
+
+
+@contextmanager
+def own_database(url: str) -> Iterator[str]:
+    """A database like the one at the address, of this test process alone."""
+    if not WORKER:
+        yield url
+        return
+    address = sa.make_url(url)
+    name = f"{address.database}_{WORKER}"
+    server = sa.create_engine(address.set(database="postgres"), isolation_level="AUTOCOMMIT")
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+        connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {address.database}")
+    try:
+        yield address.set(database=name).render_as_string(hide_password=False)
+    finally:
+        with server.connect() as connection:
+            connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
+        server.dispose()
 
 
 @pytest.fixture(scope="session", params=ENGINES, ids=[engine.partition(":")[0] for engine in ENGINES])
-def database_url(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> str:
+def database_url(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A database of each engine, its tables made once; tests keep apart by having a workshop each."""
-    url: str = request.param
-    if url == "sqlite":
-        url = f"sqlite:///{tmp_path_factory.mktemp('database') / 'pugmill.db'}"
-    database = Database(url)
-    migrate(database)
-    database.dispose()
-    return url
+    with ExitStack() as databases:
+        if request.param == "sqlite":
+            url = f"sqlite:///{tmp_path_factory.mktemp('database') / 'pugmill.db'}"
+        else:
+            url = databases.enter_context(own_database(request.param))
+        database = Database(url)
+        migrate(database)
+        database.dispose()
+        yield url
 
 
 @pytest.fixture(scope="session")

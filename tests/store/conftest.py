@@ -23,7 +23,7 @@ def bare_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Da
         database.dispose()
         return
     url, name = sa.make_url(request.param), f"pugmill_bare_{uuid4().hex}"
-    server = sa.create_engine(url, isolation_level="AUTOCOMMIT")
+    server = sa.create_engine(url.set(database="postgres"), isolation_level="AUTOCOMMIT")
     with server.connect() as connection:
         connection.exec_driver_sql(f"CREATE DATABASE {name}")
     database = Database(url.set(database=name).render_as_string(hide_password=False))
