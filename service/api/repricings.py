@@ -2,8 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing
-from dataclasses import dataclass, field
-from datetime import date, datetime
+from dataclasses import field
 from itertools import islice
 from typing import Any
 from uuid import UUID
@@ -20,16 +19,15 @@ from service.api.paging import PageQuery, linked, next_page, page, position
 from service.api.problems import ProblemError
 from service.api.rates_field import rates_field
 from service.api.registered import ETAG, LINK, LOCATION, listed
+from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
 from service.api.schemas import schema_of
 from service.api.spooling import spool, spooled
 from service.documents.price_changes import price_changes_csv
 from service.domain.declared import declared
 from service.domain.errors import InvalidValueError
-from service.domain.exchange import UsedRates
-from service.domain.price_change import PriceChange, RepricingFigures, RepricingSummary
-from service.domain.repricing import RateChange, RepricingRequest
-from service.encoding import encoded, plain_data, to_bytes
-from service.store.repricings import Repricing
+from service.domain.price_change import PriceChange
+from service.domain.repricing import RepricingRequest
+from service.encoding import plain_data, to_bytes
 from service.workflows import repricing, repricing_records
 from service.workflows.costing import WhatIf
 
@@ -69,97 +67,6 @@ class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
     declared_class = RepricingOrder
     apply = FlagField(metadata={"description": "Put the prices in force; a preview if false.", "default": False})
     rates = rates_field(required=False)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RepricingStatement:
-    """A repricing.
-
-    Attributes:
-        id: its id; none of what is not stored.
-        status: preview, nothing_to_change, applied or rolled_back.
-        as_of: the day of its rates.
-        applied_at: when it was applied.
-        applied_by: name of the key that it was applied with.
-        rolled_back_at: when the prices before it were put back in force.
-        rolled_back_by: name of the key that this was done with.
-        request: what was asked for.
-        summary: how many listings of each decision; none on the further pages of a preview.
-        rate_changes: every rate that moved since the prices in force were found, if any cost rests on it.
-        exchange_rates: what amounts were converted with.
-    """
-
-    id: UUID | None
-    status: str
-    as_of: date
-    applied_at: datetime | None
-    applied_by: str | None
-    rolled_back_at: datetime | None
-    rolled_back_by: str | None
-    request: RepricingRequest
-    summary: RepricingSummary | None
-    rate_changes: tuple[RateChange, ...]
-    exchange_rates: tuple[UsedRates, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChangesPage:
-    """Some of the changes.
-
-    Attributes:
-        items: by listing.
-        next: where more of them are; of a preview, POST the same body there.
-    """
-
-    items: tuple[PriceChange, ...]
-    next: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RepricingAnswer(RepricingStatement):
-    """A repricing with its changes.
-
-    Attributes:
-        changes: the first of them.
-    """
-
-    changes: ChangesPage
-
-
-def _statement(request: RepricingRequest, figures: RepricingFigures | None, status: str) -> dict[str, Any]:
-    """What is not stored."""
-    return _encoded(request, figures, status)
-
-
-def _of_stored(stored: Repricing) -> dict[str, Any]:
-    return _encoded(
-        stored.request,
-        stored.figures,
-        "applied" if stored.rolled_back_at is None else "rolled_back",
-        id=stored.id,
-        applied_at=stored.applied_at,
-        applied_by=stored.applied_by,
-        rolled_back_at=stored.rolled_back_at,
-        rolled_back_by=stored.rolled_back_by,
-    )
-
-
-_NOT_STORED = dict.fromkeys(("id", "applied_at", "applied_by", "rolled_back_at", "rolled_back_by"))
-
-
-def _encoded(request: RepricingRequest, figures: RepricingFigures | None, status: str, **stored: Any) -> dict[str, Any]:
-    assert request.as_of is not None  # it was asked with its day
-    statement = RepricingStatement(
-        **{**_NOT_STORED, **stored},
-        status=status,
-        as_of=request.as_of,
-        request=request,
-        summary=None if figures is None else figures.summary,
-        rate_changes=figures.rate_changes if figures else (),
-        exchange_rates=figures.exchange_rates if figures else (),
-    )
-    found: dict[str, Any] = encoded(statement)
-    return found
 
 
 def _json(data: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> flask.Response:
@@ -218,7 +125,7 @@ class Repricings(MethodView):
                 database(), workshop(), before=UUID(before[0]) if before else None, limit=limit
             ),
             lambda each: [str(each.id)],
-            _of_stored,
+            stored_statement,
         )
 
     @documented("reprice", 400, 406, 409, 412, 413, 415, 422, conditions=IF_MATCH)
@@ -257,7 +164,7 @@ def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
     if done.repricing is None:
         if media_type != JSON:
             return _streamed((), media_type)
-        statement = _statement(done.request, done.figures, "nothing_to_change")
+        statement = statement_of(done.request, done.figures, "nothing_to_change")
         return _json({**statement, "changes": {"items": [], "next": None}})
     path = f"{_PATH}/{done.repricing.id}"
     if media_type != JSON:
@@ -265,7 +172,7 @@ def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
         response.status_code, response.headers["Location"] = 201, path
         return response
     changes = _changes_page(query, done.repricing.id, "", f"{path}/changes")
-    return _json({**_of_stored(done.repricing), "changes": changes}, 201, {"Location": path})
+    return _json({**stored_statement(done.repricing), "changes": changes}, 201, {"Location": path})
 
 
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
@@ -278,7 +185,7 @@ def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> fl
         items = list(islice(changes, query.limit + 1))
         for _ in () if after else changes:
             pass
-        statement = _statement(seen.request, None if after else seen.figures(), "preview")
+        statement = statement_of(seen.request, None if after else seen.figures(), "preview")
     shown = items[: query.limit]
     following = next_page(query, [shown[-1]["listing"]]) if len(items) > len(shown) else None
     response = _json({**statement, "changes": {"items": shown, "next": following}})
@@ -332,7 +239,7 @@ class OneRepricing(MethodView):
     @blueprint.response(200, schema_of(RepricingStatement))
     def get(self, repricing_id: str) -> flask.Response:
         """A repricing as it was applied; its changes have an address of their own."""
-        return _json(_of_stored(repricing_records.find_repricing(database(), workshop(), _id(repricing_id))))
+        return _json(stored_statement(repricing_records.find_repricing(database(), workshop(), _id(repricing_id))))
 
 
 @blueprint.route("/<repricing_id>/changes", parameters=[ID])
@@ -364,4 +271,4 @@ class RepricingRollback(MethodView):
         Refused where a later repricing has changed one of its prices: roll that back first.
         """
         found = repricing_records.roll_back(database(), workshop(), _id(repricing_id), access().key_name)
-        return _json(_of_stored(found))
+        return _json(stored_statement(found))

@@ -10,7 +10,7 @@ from service.domain.explosion import bill_of_resources
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import Remembered
 from service.store.database import Database
-from service.store.repricings import ListingRow
+from service.store.prices_in_force import ListingRow
 from service.store.surroundings import Surroundings, surroundings_of_one
 
 

@@ -14,7 +14,7 @@ from service.domain.listings import Listing
 from service.domain.price_list import PriceListEntry
 from service.domain.products import Product
 from service.domain.unit_price import Measure, UnitPrice, unit_price
-from service.store import registrations, repricings
+from service.store import prices_in_force, registrations
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, prepare
@@ -176,7 +176,7 @@ def _entries(
                 connection, workshop.workshop_id, "listings", after=after, limit=_PAGE
             )
             codes = [each.code for each in page] if listed is ListedPrice.IN_FORCE else []
-            in_force = repricings.prices_in_force(connection, workshop.workshop_id, codes) if codes else {}
+            in_force = prices_in_force.prices_in_force(connection, workshop.workshop_id, codes) if codes else {}
         for each in page:
             assert isinstance(each.facts, Listing)  # the collection holds nothing else
             if channel in (None, each.facts.channel):

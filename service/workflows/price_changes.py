@@ -18,9 +18,10 @@ from service.domain.resources import Overhead
 from service.domain.unit_costs import UnitCosts
 from service.encoding import plain_data
 from service.memory import Remembered
-from service.store import rates, registrations, repricings
+from service.store import prices_in_force, rates, registrations
 from service.store.database import Database
-from service.store.repricings import ListingRow, Narrowing, RepricingBasis
+from service.store.prices_in_force import ListingRow, Narrowing
+from service.store.repricings import RepricingBasis
 from service.store.workshops import Workshop
 from service.workflows.batch_bills import BatchBills, FoundBill
 from service.workflows.costing import WhatIf, check_what_if
@@ -118,7 +119,7 @@ class Look:
             after: beyond this code.
         """
         with self._database.reading() as connection:
-            for rows in repricings.listings_with_prices(connection, self._workshop_id, narrowing, after):
+            for rows in prices_in_force.listings_with_prices(connection, self._workshop_id, narrowing, after):
                 yield from self._of_rows(rows)
 
     @exactly

@@ -12,7 +12,7 @@ from service.domain.products import Catalogue, Product, inconsistencies
 from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.resources import Registered
-from service.store import rates, registrations, repricings
+from service.store import prices_in_force, rates, registrations
 from service.store.database import Connection, Database
 from service.store.rates import StoredRate
 from service.store.registrations import Registration
@@ -111,7 +111,7 @@ def register(
         _check(connection, workshop, COLLECTIONS[collection], code, facts, there)
         revision = next_revision(connection, workshop.workshop_id)
         registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
-        repricings.mark_stale(connection, workshop.workshop_id, collection, code)
+        prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
     outcome = Outcome.REPLACED if current else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=facts)
 
@@ -211,7 +211,7 @@ def retire(
             raise InUseError(described(collection, code), users)
         revision = next_revision(connection, workshop.workshop_id)
         registrations.retire_registration(connection, workshop.workshop_id, collection, code, revision)
-        repricings.mark_stale(connection, workshop.workshop_id, collection, code)
+        prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
 
 
 def put_rate(

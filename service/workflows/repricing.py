@@ -14,7 +14,7 @@ from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.price_change import RepricingFigures
 from service.domain.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
 from service.encoding import plain_data, to_bytes, to_text
-from service.store import repricings
+from service.store import prices_in_force, repricings
 from service.store.database import Connection, Database
 from service.store.repricings import Repricing, RepricingBasis
 from service.store.workshops import Workshop, find_workshop, lock_workshop, next_revision
@@ -199,7 +199,7 @@ class _Looked:
         """Record it, if any price comes into force."""
         summary, workshop_id = self.figures.summary, self.workshop.workshop_id
         recorded = None
-        repricings.keep_bills(connection, workshop_id, self._lines("kept_bill"))
+        prices_in_force.keep_bills(connection, workshop_id, self._lines("kept_bill"))
         if summary.first or summary.changed:
             recorded = self._repricing(by)
             repricings.add_repricing(connection, workshop_id, recorded, self.basis, self._lines("row"))

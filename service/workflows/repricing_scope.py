@@ -10,7 +10,7 @@ from service.domain.register import COLLECTIONS
 from service.domain.repricing import RepricingRequest, RepricingScope
 from service.store import exchange, rates, registrations
 from service.store.database import Connection, Database
-from service.store.repricings import Narrowing
+from service.store.prices_in_force import Narrowing
 from service.store.workshops import Workshop
 from service.workflows.costing import WhatIf, with_first_days
 from service.workflows.registering import described

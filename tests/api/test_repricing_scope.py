@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
-from service.store import repricings
+from service.store import prices_in_force
 from service.store.database import Database
-from service.store.repricings import Narrowing
+from service.store.prices_in_force import Narrowing
 from service.store.tables import exchange_rates, rates
 from tests import builders
 from tests.api.repriced import DAY, FIRST, MONDAY, applied, looked_at, previewed, raise_electricity, register_shop
@@ -235,7 +235,7 @@ class TestWhatIsRead:
         with database.reading() as connection:
             for thing, expected in narrowings.items():
                 narrowing = Narrowing(things=[thing])
-                pages = repricings.listings_with_prices(connection, shop.workshop.workshop_id, narrowing, "")
+                pages = prices_in_force.listings_with_prices(connection, shop.workshop.workshop_id, narrowing, "")
                 assert [row.code for rows in pages for row in rows] == expected
 
     def test_takes_no_more_statements_for_more_listings(self, shop: Client, database: Database) -> None:
