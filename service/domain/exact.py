@@ -25,7 +25,7 @@ R = TypeVar("R")
 _TRAPS = [DivisionByZero, InvalidOperation, Overflow]
 _EMAX = 99_991  # no other context has this one: it tells that a function runs within another exact one already
 EXACT = Context(prec=34, Emax=_EMAX, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
-OUTGROWN = (InvalidOperation, Overflow)
+_OUTGROWN = (InvalidOperation, Overflow)
 """What the context raises where a figure outgrows 34 digits; FigureTooLargeError outside of it."""
 _SNAP = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 
@@ -52,7 +52,7 @@ def exactly(function: Callable[P, R]) -> Callable[P, R]:
         with localcontext(EXACT):
             try:
                 return function(*args, **kwargs)
-            except OUTGROWN as error:
+            except _OUTGROWN as error:
                 raise FigureTooLargeError from error
 
     return wrapper
@@ -137,6 +137,16 @@ def apportioned(figures: Iterable[Decimal], decimals: int, total: Decimal | None
             shown[index] += unit * step
             missing -= step
     return tuple(shown)
+
+
+def known(figure: Decimal, decimals: int) -> Decimal:
+    """A figure at most at so many decimals, or at as many as are known of it; it may be of any size.
+
+    >>> known(Decimal("0.123456"), 4), known(Decimal("12345678901234567890.5678"), 12)
+    (Decimal('0.1235'), Decimal('12345678901234567890.5678'))
+    """
+    left = _SNAP.prec - figure.adjusted() - 1
+    return plain(figure, min(decimals, left)) if left >= 0 else snapped(figure)
 
 
 def plain(figure: Decimal, decimals: int) -> Decimal:

@@ -69,10 +69,10 @@ def line(slope: Decimal = ZERO, constant: Decimal = ZERO) -> Function:
 
 def value_at(function: Function, x: Decimal) -> Decimal:
     """The function's value at x, 0 or more."""
-    for piece in function:
-        if piece.up_to is None or snapped(x) <= snapped(piece.up_to):
-            return piece.slope * x + piece.constant
-    raise AssertionError  # the last piece has no end
+    for piece in function[:-1]:
+        if piece.reaches(x):
+            return piece.at(x)
+    return function[-1].at(x)  # which has no end
 
 
 def total(functions: Iterable[Function]) -> Function:

@@ -7,8 +7,8 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from service.domain.bill import BatchBill
-from service.domain.errors import FigureTooLargeError, MissingRate, MissingRatesError, PugmillError
-from service.domain.exact import OUTGROWN, exactly, half_up
+from service.domain.errors import MissingRate, MissingRatesError, PugmillError
+from service.domain.exact import exactly, half_up
 from service.domain.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
 from service.domain.pricing import Pricing
 from service.domain.rate_table import RateTable, rating
@@ -136,8 +136,6 @@ class Look:
             return self._priced(row, facts)
         except (_UnpricedError, PugmillError) as error:
             return self._unpriced(row, facts, str(error))
-        except OUTGROWN:
-            return self._unpriced(row, facts, str(FigureTooLargeError()))
 
     def _priced(self, row: ListingRow, facts: dict[str, Any]) -> Found:
         conditions = self._sales.of(row.facts, facts)

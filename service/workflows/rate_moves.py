@@ -7,7 +7,7 @@ from uuid import UUID
 
 from service.domain.bill import BatchBill
 from service.domain.errors import PugmillError
-from service.domain.exact import plain
+from service.domain.exact import known
 from service.domain.price_change import Effects
 from service.domain.rate_table import RateTable
 from service.domain.rates import unit_rates
@@ -90,7 +90,7 @@ class RateMoves:
         """Every change that contributed to any cost, as it is shown."""
         found = sorted(self._moved.values(), key=lambda each: (each.resource, each.cause, each.since))
         return tuple(
-            replace(each, old_rate=plain(each.old_rate, _RATE_DECIMALS), new_rate=plain(each.new_rate, _RATE_DECIMALS))
+            replace(each, old_rate=known(each.old_rate, _RATE_DECIMALS), new_rate=known(each.new_rate, _RATE_DECIMALS))
             for each in found
         )
 

@@ -38,7 +38,7 @@ class Conditions:
 
     currency: str
     aim: Aim | None
-    convert: Callable[[Decimal], Decimal]
+    convert: Callable[[Decimal], Decimal] = Decimal
     problem: str = ""
 
 
@@ -99,7 +99,7 @@ class SaleConditions:
             aim = Aim(listing.policy, sale_of(self._costing, question, home), listing.currency)
             convert = self._exchange.conversion(home, listing.currency)
         except PugmillError as error:
-            return Conditions(listing.currency, None, _unchanged, str(error))
+            return Conditions(listing.currency, None, problem=str(error))
         self.used.update(question.resources())
         return Conditions(listing.currency, aim, convert)
 
@@ -108,7 +108,3 @@ class SaleConditions:
             found = registrations.find_registration(connection, self._workshop.workshop_id, "products", code)
         assert found is not None  # the listing names it
         return found.facts
-
-
-def _unchanged(amount: Decimal) -> Decimal:
-    return amount

@@ -65,6 +65,14 @@ class TestARate:
             for band, old, new in (("day", "0.3", "0.39"), ("night", "0.18", "0.2"))
         ]
 
+    def test_is_told_beside_those_that_only_other_listings_rest_on(self, shop: Client) -> None:
+        raise_electricity(shop)
+        shop.put(f"materials/resin/rates/{MONDAY}", builders.material_rate("4.5"))
+
+        told = [each["resource"] for each in previewed(shop)["rate_changes"]]
+
+        assert told == ["materials/resin", "tariffs/grid#day"]
+
     def test_is_not_told_where_no_cost_that_was_looked_at_rests_on_it(self, shop: Client) -> None:
         raise_electricity(shop)
 
@@ -87,6 +95,17 @@ class TestARate:
         ]
         by_day = {code: change["old"]["as_of"] for code, change in changes(found).items()}
         assert by_day == {"brick-post": "2026-11-26", "set-fair": FIRST, "sheet-fair": FIRST, "sheet-online": FIRST}
+
+    def test_that_is_told_once_is_told_since_the_earliest_price(self, shop: Client) -> None:
+        """A brick was priced once more on Thursday, when the bazaar took more; electricity cost what it had cost."""
+        dearer = builders.channel_rate(fees=[builders.fee(share="0.12")])
+        shop.put("channels/bazaar/rates/2026-11-26", dearer)
+        applied(shop, "2026-11-26", scope={"product": "brick"})
+        raise_electricity(shop)
+
+        (change,) = previewed(shop)["rate_changes"]
+
+        assert (change["resource"], change["since"]) == ("tariffs/grid#day", FIRST)
 
     def test_of_tax_channel_or_shipping_moves_the_price_and_not_the_cost(self, shop: Client) -> None:
         for resource, terms in (

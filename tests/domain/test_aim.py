@@ -10,12 +10,14 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.domain.aim import Aim
+from service.domain.channels import ChannelRate
 from service.domain.exact import exactly, half_up
 from service.domain.piecewise import common
 from service.domain.price_statement import price_statement
 from service.domain.pricing_policy import CostBasis, Display, Rounding
-from service.domain.sale import Sale
+from service.domain.sale import Sale, sale_through
 from service.domain.unit_costs import UnitCosts
+from service.encoding import decoded
 from tests.domain.examples import a_policy
 from tests.domain.questions import Question, questions, sold
 
@@ -85,6 +87,30 @@ class TestTheShortCutWhereMoreIsKeptOfEveryHigherPrice:
 
         assert aim._is_simple
         assert price(aim, costing("2")) == price(in_general(aim), costing("2")) == expected
+
+    @pytest.mark.parametrize(
+        "policy",
+        [
+            {"target": "fixed_price", "value": "10", "never_below_cost": "full_cost"},
+            {"value": "0", "never_below_amount": "10"},
+            {"value": "0", "never_below_amount": "9"},
+        ],
+    )
+    def test_passes_by_a_price_that_one_of_target_and_floor_begins_only_beyond(self, policy: dict[str, str]) -> None:
+        """Up to 10 the channel takes half; beyond, nothing."""
+        bands = [{"up_to": "10", "share": "0.5"}, {"above": "10"}]
+        terms = decoded({"currency": "EUR", "fees": [{"name": "commission", "bands": bands}]}, ChannelRate)
+        sale = exactly(sale_through)(
+            terms,
+            display=Display.TAX_INCLUSIVE,
+            tax_share=Decimal(0),
+            convert=lambda amount: amount,
+            is_converted=False,
+        )
+        aim = an_aim(sale, **policy)
+
+        assert aim._is_simple
+        assert price(aim, costing("8"))[1] == price(in_general(aim), costing("8"))[1] == Decimal("10.01")
 
 
 class TestWhetherAPriceKeepsToThePolicy:

@@ -5,7 +5,7 @@ from decimal import ROUND_UP, Context, Decimal, DivisionByZero, localcontext
 import pytest
 
 from service.domain.errors import FigureTooLargeError
-from service.domain.exact import EXACT, apportioned, exactly, half_up, plain, whole_down, whole_up
+from service.domain.exact import EXACT, apportioned, exactly, half_up, known, plain, whole_down, whole_up
 
 
 @exactly
@@ -108,3 +108,21 @@ class TestExactly:
     def test_a_division_by_nothing_is_a_mistake_of_ours_and_not_hidden(self) -> None:
         with pytest.raises(DivisionByZero):
             exactly(lambda: Decimal(1) / Decimal(0))()
+
+
+class TestWhatIsKnownOfAFigureOfAnySize:
+    @pytest.mark.parametrize(
+        ("figure", "shown"),
+        [
+            ("0.12345678", "0.1235"),
+            ("1.50", "1.5"),
+            ("0", "0"),
+            ("-12345678901234567890123.12344", "-12345678901234567890123.1234"),
+            ("123456789012345678901234.99999", "123456789012345678901235"),
+            ("12345678901234567890123456.789", "12345678901234567890123456.79"),
+            ("1234567890123456789012345678.9", "1234567890123456789012345679"),
+            ("12345678901234567890123456789", "12345678901234567890123456790"),
+        ],
+    )
+    def test_is_at_most_28_digits_and_at_most_so_many_decimals(self, figure: str, shown: str) -> None:
+        assert f"{known(Decimal(figure), 4):f}" == shown
