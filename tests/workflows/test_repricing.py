@@ -3,9 +3,9 @@
 import pytest
 
 from service.domain.repricing import RepricingRequest, RepricingScope
-from service.store import registrations, repricings
+from service.store import prices_in_force, registrations
 from service.store.database import Database
-from service.store.repricings import Narrowing
+from service.store.prices_in_force import Narrowing
 from service.store.workshops import lock_workshop, next_revision
 from service.workflows import repricing, repricing_records
 from service.workflows.errors import StalePreviewError
@@ -79,7 +79,7 @@ def sell_many(owner: Owner) -> None:
 
 def codes_of(database: Database, owner: Owner, after: str = "") -> list[str]:
     with database.reading() as connection:
-        parts = repricings.listings_with_prices(connection, owner.workshop_id, Narrowing(), after)
+        parts = prices_in_force.listings_with_prices(connection, owner.workshop_id, Narrowing(), after)
         return [row.code for rows in parts for row in rows]
 
 
