@@ -21,7 +21,7 @@ from service.api.rates_field import rates_field
 from service.api.registered import ETAG, LINK, LOCATION, listed
 from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
 from service.api.schemas import schema_of
-from service.api.spooling import spool, spooled
+from service.api.spooling import spool, spooled, write
 from service.documents.price_changes import price_changes_csv
 from service.domain.declared import declared
 from service.domain.errors import InvalidValueError
@@ -197,7 +197,7 @@ def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response
     """All of a preview, in one state and whole before it is sent."""
     media_type = flask.g.media_type
     with spool() as written, repricing.preview(database(), workshop(), request, what_if) as seen:
-        written.writelines(_WRITERS[media_type](seen.changes()))
+        write(written, _WRITERS[media_type](seen.changes()))
         response = spooled(written, _CONTENT_TYPES[media_type])
     response.set_etag(seen.tag)
     return response

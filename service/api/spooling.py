@@ -14,8 +14,14 @@ _IN_MEMORY_BYTES = 4 * 1024 * 1024
 def whole(parts: Iterable[bytes], content_type: str) -> flask.Response:
     """The parts as one answer, made before it is begun, so that nobody is sent half of it."""
     with spool() as written:
-        written.writelines(parts)
+        write(written, parts)
         return spooled(written, content_type)
+
+
+def write(written: IO[bytes], parts: Iterable[bytes]) -> None:
+    """Add the parts one by one: given all at once, the file would hold them all in memory before it went to disk."""
+    for part in parts:
+        written.write(part)
 
 
 @contextmanager

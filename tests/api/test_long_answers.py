@@ -1,0 +1,30 @@
+"""Long answers are on disk before they are sent, and never in memory as a whole."""
+
+import tracemalloc
+from collections.abc import Iterator
+
+import pytest
+
+from service.api.spooling import spool, write
+
+MEGABYTE = 1024 * 1024
+
+
+def lines(megabytes: int) -> Iterator[bytes]:
+    return (b"x" * 1024 for _ in range(megabytes * 1024))
+
+
+@pytest.mark.parametrize("megabytes", [5, 50])
+def test_however_long_an_answer_is_it_takes_a_few_megabytes_of_memory(megabytes: int) -> None:
+    tracemalloc.start()
+    try:
+        with spool() as written:
+            write(written, lines(megabytes))
+            length = written.tell()
+            written.close()
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+
+    assert length == megabytes * MEGABYTE
+    assert peak < 12 * MEGABYTE
