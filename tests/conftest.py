@@ -33,6 +33,17 @@ WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
 """Which of several test processes this is; empty where there is one."""
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out, for SQLite, what is about a server."""
+    unfit = [
+        each
+        for each in items
+        if each.get_closest_marker("server") and each.callspec.params.get("database_url") == "sqlite"
+    ]
+    config.hook.pytest_deselected(items=unfit)
+    items[:] = [each for each in items if each not in unfit]
+
+
 @contextmanager
 def own_database(url: str) -> Iterator[str]:
     """A database like the one at the address, of this test process alone."""

@@ -127,29 +127,29 @@ def listings_with_prices(
     """
     query = _listings(workshop_id, narrowing)
     if narrowing.things is None:
-        for rows in _streamed(connection, query.where(registrations.c.code > after)):
+        for rows in _streamed(connection, query.where(registrations.c.code > after), _READ):
             yield [ListingRow._make(row) for row in rows]
         return
     # The codes are found first, and sorted without what is to be read of each.
-    for codes in _resting_codes(connection, workshop_id, narrowing.things, after):
+    for codes in _resting_codes(connection, workshop_id, narrowing.things, after, size=_READ):
         yield [ListingRow._make(row) for row in connection.execute(query.where(registrations.c.code.in_(codes)))]
 
 
 def _resting_codes(
-    connection: sa.Connection, workshop_id: UUID, things: Sequence[tuple[str, str]], after: str = ""
+    connection: sa.Connection, workshop_id: UUID, things: Sequence[tuple[str, str]], after: str = "", *, size: int
 ) -> Iterator[list[str]]:
-    """The listings that rest on one of the things, by code and beyond a code, some hundred at a time."""
+    """The listings that rest on one of the things, by code and beyond a code, so many at a time."""
     if not things:
         return
     resting = resting_on(workshop_id, things)
     query = sa.select(resting.c.code).where(resting.c.collection == "listings", resting.c.code > after)
-    for rows in _streamed(connection, query.order_by(resting.c.code)):
+    for rows in _streamed(connection, query.order_by(resting.c.code), size):
         yield [row.code for row in rows]
 
 
-def _streamed(connection: sa.Connection, query: sa.Select[Any]) -> Iterator[Sequence[sa.Row[Any]]]:
-    """The rows, some hundred at a time and no more in memory; the server's cursor ends with whoever reads them."""
-    with connection.execute(query, execution_options={"yield_per": _READ}) as result:
+def _streamed(connection: sa.Connection, query: sa.Select[Any], size: int) -> Iterator[Sequence[sa.Row[Any]]]:
+    """The rows, so many at a time and no more in memory; the server's cursor ends with whoever reads them."""
+    with connection.execute(query, execution_options={"yield_per": size}) as result:
         yield from result.partitions()
 
 
@@ -213,7 +213,8 @@ def mark_stale(connection: sa.Connection, workshop_id: UUID, collection: str, co
         ours = listing_prices.c.workshop_id == workshop_id
         affected = (listing.between(*span) for span in spans(connection, listing, ours))
     else:
-        affected = (listing.in_(codes) for codes in _resting_codes(connection, workshop_id, [(collection, code)]))
+        resting = _resting_codes(connection, workshop_id, [(collection, code)], size=_SPAN)
+        affected = (listing.in_(codes) for codes in resting)
     for some in affected:
         connection.execute(fresh.where(some).values(is_stale=True))
 

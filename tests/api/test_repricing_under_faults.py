@@ -87,8 +87,6 @@ def app_of_its_own(database_url: str) -> Iterator[flask.Flask]:
 @pytest.fixture
 def cutting(app_of_its_own: flask.Flask, database_url: str, caplog: pytest.LogCaptureFixture) -> Iterator["Cutting"]:
     """Cuts the connection of an application before one of its statements; servers alone have connections to cut."""
-    if database_url.startswith("sqlite"):
-        pytest.skip("there is no server to lose")
     outside = sa.create_engine(database_url, isolation_level="AUTOCOMMIT")
     yield Cutting(app_of_its_own.extensions["pugmill.database"], outside)
     outside.dispose()
@@ -114,6 +112,7 @@ class Cutting:
         self.left -= 1
 
 
+@pytest.mark.server
 class TestWhenTheServerEndsTheConnection:
     @pytest.mark.filterwarnings("ignore:.*ServerCursor.*was deleted while still open:ResourceWarning")
     @pytest.mark.parametrize("what", ["apply", "rollback", "preview"])
