@@ -100,35 +100,23 @@ class Service:
         path: str,
         body: Any = None,
         *,
-        accept: str = "application/json",
         query: Mapping[str, Any] | None = None,
         headers: Mapping[str, str] | None = None,
+        is_long: bool = False,
     ) -> requests.Response:
         """One request, its body as JSON; for instance PUT, /v1/taxes/standard, {"name": "VAT"}.
 
         Args:
             query: what stands behind the path; None is left out.
-            headers: others besides Accept.
+            headers: others besides Accept, or in its place.
+            is_long: the service may work on it for long before anything is heard; `parts` reads its answer.
 
         Raises:
             RefusedError: in the words of the service, if it answered.
         """
-        sent = {"json": body, "params": query, "headers": {"Accept": accept, **(headers or {})}}
-        return self._answer(method, path, timeout=(CONNECT_SECONDS, TIMEOUT_SECONDS), **sent)
-
-    def send_large(
-        self,
-        method: str,
-        path: str,
-        body: Any = None,
-        *,
-        accept: str = "application/json",
-        query: Mapping[str, Any] | None = None,
-        headers: Mapping[str, str] | None = None,
-    ) -> requests.Response:
-        """A request that the service may work on for long before anything is heard; `parts` reads its answer."""
-        sent = {"json": body, "params": query, "headers": {"Accept": accept, **(headers or {})}}
-        return self._answer(method, path, timeout=(CONNECT_SECONDS, PATIENCE_SECONDS), stream=True, **sent)
+        sent = {"json": body, "params": query, "headers": {"Accept": "application/json", **(headers or {})}}
+        timeout = CONNECT_SECONDS, PATIENCE_SECONDS if is_long else TIMEOUT_SECONDS
+        return self._answer(method, path, timeout=timeout, stream=is_long, **sent)
 
     def _answer(self, method: str, path: str, **options: Any) -> requests.Response:
         try:

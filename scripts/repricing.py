@@ -79,13 +79,15 @@ def show(answer: Answer) -> None:
 
 def _settled(service: Service, question: Question, *, is_dry_run: bool) -> Answer:
     with waiting_shown("working prices out"):
-        preview = service.send_large("POST", ADDRESS, question, query=_SHOWN)
+        preview = service.send("POST", ADDRESS, question, query=_SHOWN, is_long=True)
         answer: Answer = service.data(preview)
     if is_dry_run or not answer["summary"]["first"] + answer["summary"]["changed"]:
         return answer
     applied, in_that_state = {**question, "apply": True}, {"If-Match": preview.headers["ETag"]}
     with waiting_shown("putting prices in force"):
-        done: Answer = service.data(service.send_large("POST", ADDRESS, applied, query=_SHOWN, headers=in_that_state))
+        done: Answer = service.data(
+            service.send("POST", ADDRESS, applied, query=_SHOWN, headers=in_that_state, is_long=True)
+        )
     return done
 
 
@@ -107,7 +109,7 @@ def save_recorded(service: Service, repricing: Answer, file: BinaryIO) -> None:
 
 
 def _save(service: Service, file: BinaryIO, answer: Answer, method: str, path: str, body: Any = None) -> None:
-    listed = service.send_large(method, path, body, accept="text/csv")
+    listed = service.send(method, path, body, headers={"Accept": "text/csv"}, is_long=True)
     file.writelines(bytes_shown(service.parts(listed), "changes", length_of(listed.headers)))
     # An answer of unknown length that broke off on the other side looks like a short one.
     wanted = sum(answer["summary"][decision] for decision in _LISTED)

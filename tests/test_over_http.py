@@ -170,7 +170,7 @@ class TestAsking:
         with network.Mocker() as mocker:
             mocker.get(f"{URL}/v1/taxes", json={})
             service.send("GET", "/v1/taxes")
-            service.send_large("GET", "/v1/taxes")
+            service.send("GET", "/v1/taxes", is_long=True)
 
         short, long = (request.timeout for request in mocker.request_history)
         assert short[0] == long[0] <= 10

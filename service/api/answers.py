@@ -52,13 +52,18 @@ def dumped(data: Any) -> bytes:
     return to_bytes(data) + b"\n"
 
 
+def data_answer(data: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> flask.Response:
+    """Plain data as JSON."""
+    return flask.Response(dumped(data), status, headers, content_type=JSON)
+
+
 def answer(
     value: Any, status: int = 200, *, revision: int | None = None, headers: Mapping[str, str] | None = None
 ) -> flask.Response:
     """A domain value as JSON, with the row's revision as its entity tag."""
     if revision is not None and flask.request.method in ("GET", "HEAD") and (same := unchanged(str(revision))):
         return same
-    response = flask.Response(dumped(encoded(value)), status, headers, content_type=JSON)
+    response = data_answer(encoded(value), status, headers)
     if revision is not None:
         response.set_etag(str(revision))
     return response
@@ -71,6 +76,14 @@ def nothing() -> flask.Response:
     return response
 
 
+def is_expected(tag: str | None) -> bool:
+    """Whether the state with this tag is one that the request's If-Match admits; there is none where it is None."""
+    if "If-Match" not in flask.request.headers:
+        return True
+    if_match = flask.request.if_match
+    return tag is not None and (if_match.star_tag or if_match.contains(tag))
+
+
 def unchanged(tag: str) -> flask.Response | None:
     """304 if a read's If-None-Match has the tag; None if the state is to be shown.
 
@@ -78,7 +91,7 @@ def unchanged(tag: str) -> flask.Response | None:
         ProblemError: 412, the read's If-Match has not the tag.
     """
     request = flask.request
-    if "If-Match" in request.headers and not (request.if_match.star_tag or request.if_match.contains(tag)):
+    if not is_expected(tag):
         raise ProblemError(412, "precondition-failed", "it is not in the state that If-Match names")
     if "If-None-Match" not in request.headers or not (
         request.if_none_match.star_tag or request.if_none_match.contains_weak(tag)
@@ -92,15 +105,11 @@ def unchanged(tag: str) -> flask.Response | None:
 
 def precondition() -> Callable[[int | None], bool]:
     """The request's If-Match and If-None-Match as a question to the row's revision (RFC 9110, 13.1)."""
-    if_match, if_none_match = flask.request.if_match, flask.request.if_none_match
+    if_none_match = flask.request.if_none_match
 
     def may_go_ahead(revision: int | None) -> bool:
         tag = None if revision is None else str(revision)
-        if "If-Match" in flask.request.headers and not (
-            tag is not None and (if_match.star_tag or if_match.contains(tag))
-        ):
-            return False
-        return not (
+        return is_expected(tag) and not (
             "If-None-Match" in flask.request.headers
             and tag is not None
             and (if_none_match.star_tag or if_none_match.contains_weak(tag))

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 
 import flask
 
-from service.api.answers import dumped
+from service.api.answers import data_answer
 from service.api.auth import access
 from service.api.problems import ProblemError
 from service.domain.declared import Bounds, Text, declared
@@ -66,18 +66,6 @@ def position(query: PageQuery) -> list[str] | None:
     return key
 
 
-def next_page(query: PageQuery, last: Sequence[str], path: str | None = None) -> str:
-    """Where the entries beyond the last one shown are.
-
-    Args:
-        query: limit and cursor.
-        last: what the last one shown is sorted by.
-        path: of the list; the request's own if left out.
-    """
-    path = path or flask.request.path
-    return f"{path}?{urlencode({'limit': query.limit, 'cursor': _cursor_for(last, path)})}"
-
-
 def page(
     query: PageQuery, load: Callable[[int], Sequence[T]], key: Callable[[T], Sequence[str]], item: Callable[[T], Any]
 ) -> flask.Response:
@@ -89,15 +77,36 @@ def page(
         key: what an entry is sorted by.
         item: an entry as plain data.
     """
-    found = load(query.limit + 1)
-    shown = found[: query.limit]
-    following = next_page(query, key(shown[-1])) if len(found) > len(shown) else None
-    return linked({"items": [item(each) for each in shown], "next": following})
+    return linked(paged(query, load(query.limit + 1), key, item))
+
+
+def paged(
+    query: PageQuery,
+    found: Sequence[T],
+    key: Callable[[T], Sequence[str]],
+    item: Callable[[T], Any],
+    path: str | None = None,
+) -> dict[str, Any]:
+    """A page as plain data: its items, and the address of the next one.
+
+    Args:
+        query: limit and cursor.
+        found: the entries from the position on, one more than the limit if there is a next page.
+        key: what an entry is sorted by.
+        item: an entry as plain data.
+        path: of the list; the request's own if left out.
+    """
+    shown, path = found[: query.limit], path or flask.request.path
+    following = None
+    if len(found) > len(shown):
+        cursor = _cursor_for(key(shown[-1]), path)
+        following = f"{path}?{urlencode({'limit': query.limit, 'cursor': cursor})}"
+    return {"items": [item(each) for each in shown], "next": following}
 
 
 def linked(data: dict[str, Any]) -> flask.Response:
     """A page as JSON, with the next one as a link besides."""
-    response = flask.Response(dumped(data), content_type="application/json")
+    response = data_answer(data)
     if data["next"]:
         response.headers["Link"] = f'<{data["next"]}>; rel="next"'
     return response

@@ -12,8 +12,8 @@ from service.api.answers import JSON, TEXT, answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import QUOTATION
+from service.api.ids import AddressId
 from service.api.paging import PageQuery, page, position
-from service.api.problems import ProblemError
 from service.api.registered import LINK, LOCATION, listed
 from service.api.schemas import schema_of
 from service.domain.money import Money
@@ -59,23 +59,7 @@ def _summary(quotation: Quotation) -> Any:
     )
 
 
-def _id(text: str) -> UUID:
-    try:
-        found = UUID(text)
-        if str(found) != text.lower():
-            raise ValueError(text)
-        return found
-    except ValueError:
-        raise ProblemError.of_errors([{"parameter": "quotation_id", "detail": "is not a quotation's id"}]) from None
-
-
-ID = {
-    "name": "quotation_id",
-    "in": "path",
-    "required": True,
-    "description": "The quotation's id.",
-    "schema": {"type": "string", "format": "uuid"},
-}
+ID = AddressId(noun="quotation")
 
 
 @blueprint.route("")
@@ -106,7 +90,7 @@ class Quotations(MethodView):
         return answer(quotation, 201, headers={"Location": f"/v1/quotations/{quotation.id}"})
 
 
-@blueprint.route("/<quotation_id>", parameters=[ID])
+@blueprint.route("/<quotation_id>", parameters=[ID.parameter])
 class OneQuotation(MethodView):
     """A quotation."""
 
@@ -115,13 +99,13 @@ class OneQuotation(MethodView):
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=TEXT, success=True)
     def get(self, quotation_id: str) -> flask.Response:
         """The quotation as it was given; as text/plain, what the customer reads."""
-        quotation = quoting.find_quotation(database(), workshop(), _id(quotation_id))
+        quotation = quoting.find_quotation(database(), workshop(), ID.checked(quotation_id))
         if flask.g.media_type == JSON:
             return answer(quotation)
         return flask.Response(quoting.quotation_text(workshop(), quotation), content_type=f"{TEXT}; charset=utf-8")
 
 
-@blueprint.route("/<quotation_id>/recomputation", parameters=[ID])
+@blueprint.route("/<quotation_id>/recomputation", parameters=[ID.parameter])
 class Recomputation(MethodView):
     """A quotation computed again."""
 
@@ -129,4 +113,4 @@ class Recomputation(MethodView):
     @blueprint.response(200, schema_of(quoting.Recomputation))
     def get(self, quotation_id: str) -> flask.Response:
         """Compute the quotation once more from what was stored with it, and compare."""
-        return answer(quoting.recompute(database(), workshop(), _id(quotation_id)))
+        return answer(quoting.recompute(database(), workshop(), ID.checked(quotation_id)))

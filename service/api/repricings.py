@@ -10,24 +10,25 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import CSV, JSON, NDJSON, dumped
+from service.api.answers import CSV, JSON, NDJSON, data_answer, is_expected
 from service.api.auth import WRITE, access, database, require, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import REPRICING
 from service.api.fields import FlagField
-from service.api.paging import PageQuery, linked, next_page, page, position
-from service.api.problems import ProblemError
+from service.api.ids import AddressId
+from service.api.paging import PageQuery, linked, page, paged, position
 from service.api.rates_field import rates_field
 from service.api.registered import ETAG, LINK, LOCATION, listed
 from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
 from service.api.schemas import schema_of
-from service.api.spooling import spool, spooled, write
+from service.api.spooling import spool, spooled
 from service.documents.price_changes import price_changes_csv
 from service.domain.declared import declared
 from service.domain.errors import InvalidValueError
 from service.domain.price_change import PriceChange
 from service.domain.repricing import RepricingRequest
 from service.encoding import plain_data, to_bytes
+from service.spool import write
 from service.workflows import repricing, repricing_records
 from service.workflows.costing import WhatIf
 
@@ -69,10 +70,6 @@ class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
     rates = rates_field(required=False)
 
 
-def _json(data: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> flask.Response:
-    return flask.Response(dumped(data), status, headers, content_type=JSON)
-
-
 _CONTENT_TYPES = {CSV: f"{CSV}; charset=utf-8; header=present", NDJSON: NDJSON}
 
 
@@ -82,13 +79,7 @@ def _lines(changes: Iterable[dict[str, Any]]) -> Iterator[bytes]:
 
 _WRITERS = {CSV: price_changes_csv, NDJSON: _lines}
 
-ID = {
-    "name": "repricing_id",
-    "in": "path",
-    "required": True,
-    "description": "The repricing's id.",
-    "schema": {"type": "string", "format": "uuid"},
-}
+ID = AddressId(noun="repricing")
 IF_MATCH = [
     {
         "name": "If-Match",
@@ -97,16 +88,6 @@ IF_MATCH = [
         "description": "The entity tag of the preview: apply just what it showed, or nothing.",
     }
 ]
-
-
-def _id(text: str) -> UUID:
-    try:
-        found = UUID(text)
-        if str(found) != text.lower():
-            raise ValueError(text)
-        return found
-    except ValueError:
-        raise ProblemError.of_errors([{"parameter": "repricing_id", "detail": "is not a repricing's id"}]) from None
 
 
 @blueprint.route("")
@@ -152,27 +133,21 @@ class Repricings(MethodView):
         return _whole_preview(request, order.rates)
 
 
-def _expected(tag: str) -> bool:
-    """Whether the state and the request are what the caller saw."""
-    if_match = flask.request.if_match
-    return "If-Match" not in flask.request.headers or if_match.star_tag or if_match.contains(tag)
-
-
 def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
-    done = repricing.apply(database(), workshop(), request, access().key_name, _expected)
+    done = repricing.apply(database(), workshop(), request, access().key_name, is_expected)
     media_type = flask.g.media_type
     if done.repricing is None:
         if media_type != JSON:
             return _streamed((), media_type)
         statement = statement_of(done.request, done.figures, "nothing_to_change")
-        return _json({**statement, "changes": {"items": [], "next": None}})
+        return data_answer({**statement, "changes": {"items": [], "next": None}})
     path = f"{_PATH}/{done.repricing.id}"
     if media_type != JSON:
         response = _streamed(_changes(done.repricing.id), media_type)
         response.status_code, response.headers["Location"] = 201, path
         return response
     changes = _changes_page(query, done.repricing.id, "", f"{path}/changes")
-    return _json({**stored_statement(done.repricing), "changes": changes}, 201, {"Location": path})
+    return data_answer({**stored_statement(done.repricing), "changes": changes}, 201, {"Location": path})
 
 
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
@@ -186,9 +161,8 @@ def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> fl
         for _ in () if after else changes:
             pass
         statement = statement_of(seen.request, None if after else seen.figures(), "preview")
-    shown = items[: query.limit]
-    following = next_page(query, [shown[-1]["listing"]]) if len(items) > len(shown) else None
-    response = _json({**statement, "changes": {"items": shown, "next": following}})
+    page_shown = paged(query, items, lambda change: [change["listing"]], lambda change: change)
+    response = data_answer({**statement, "changes": page_shown})
     response.set_etag(seen.tag)
     return response
 
@@ -226,12 +200,10 @@ def _streamed(changes: Iterable[dict[str, Any]], media_type: str) -> flask.Respo
 
 def _changes_page(query: PageQuery, repricing_id: UUID, after: str, path: str) -> dict[str, Any]:
     found = repricing_records.list_changes(database(), workshop(), repricing_id, after=after, limit=query.limit + 1)
-    shown = found[: query.limit]
-    following = next_page(query, [shown[-1][0]], path) if len(found) > len(shown) else None
-    return {"items": [plain_data(text) for _, text in shown], "next": following}
+    return paged(query, found, lambda change: [change[0]], lambda change: plain_data(change[1]), path)
 
 
-@blueprint.route("/<repricing_id>", parameters=[ID])
+@blueprint.route("/<repricing_id>", parameters=[ID.parameter])
 class OneRepricing(MethodView):
     """A repricing."""
 
@@ -239,10 +211,11 @@ class OneRepricing(MethodView):
     @blueprint.response(200, schema_of(RepricingStatement))
     def get(self, repricing_id: str) -> flask.Response:
         """A repricing as it was applied; its changes have an address of their own."""
-        return _json(stored_statement(repricing_records.find_repricing(database(), workshop(), _id(repricing_id))))
+        found = repricing_records.find_repricing(database(), workshop(), ID.checked(repricing_id))
+        return data_answer(stored_statement(found))
 
 
-@blueprint.route("/<repricing_id>/changes", parameters=[ID])
+@blueprint.route("/<repricing_id>/changes", parameters=[ID.parameter])
 class RepricingChanges(MethodView):
     """The changes of a repricing."""
 
@@ -253,13 +226,13 @@ class RepricingChanges(MethodView):
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=NDJSON, success=True)
     def get(self, query: PageQuery, repricing_id: str) -> flask.Response:
         """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
-        found, after = _id(repricing_id), position(query)
+        found, after = ID.checked(repricing_id), position(query)
         if flask.g.media_type != JSON:
             return _streamed(_changes(found), flask.g.media_type)
         return linked(_changes_page(query, found, after[0] if after else "", flask.request.path))
 
 
-@blueprint.route("/<repricing_id>/rollback", parameters=[ID])
+@blueprint.route("/<repricing_id>/rollback", parameters=[ID.parameter])
 class RepricingRollback(MethodView):
     """The way back."""
 
@@ -270,5 +243,5 @@ class RepricingRollback(MethodView):
 
         Refused where a later repricing has changed one of its prices: roll that back first.
         """
-        found = repricing_records.roll_back(database(), workshop(), _id(repricing_id), access().key_name)
-        return _json(stored_statement(found))
+        found = repricing_records.roll_back(database(), workshop(), ID.checked(repricing_id), access().key_name)
+        return data_answer(stored_statement(found))

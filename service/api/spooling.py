@@ -2,13 +2,12 @@
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from tempfile import SpooledTemporaryFile
 from typing import IO
 
 import flask
 from werkzeug.wsgi import wrap_file
 
-_IN_MEMORY_BYTES = 4 * 1024 * 1024
+from service.spool import new_spool, write
 
 
 def whole(parts: Iterable[bytes], content_type: str) -> flask.Response:
@@ -18,16 +17,10 @@ def whole(parts: Iterable[bytes], content_type: str) -> flask.Response:
         return spooled(written, content_type)
 
 
-def write(written: IO[bytes], parts: Iterable[bytes]) -> None:
-    """Add the parts one by one: given all at once, the file would hold them all in memory before it went to disk."""
-    for part in parts:
-        written.write(part)
-
-
 @contextmanager
 def spool() -> Iterator[IO[bytes]]:
     """A file to write an answer to; it is closed where the answer cannot be made."""
-    written = SpooledTemporaryFile(_IN_MEMORY_BYTES)  # noqa: SIM115  # closed with the answer
+    written = new_spool()
     try:
         yield written
     except BaseException:

@@ -11,8 +11,6 @@ from service.domain.exact import ONE, ZERO, exactly
 from service.domain.rates import RateCard, part_of, unit_rates
 from service.domain.resources import CostClass, Overhead, OverheadBase, Registered, heading
 
-UnitRates = Callable[[str], Mapping[str, Decimal]]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartRate:
@@ -91,13 +89,11 @@ class Rating:
 
     Attributes:
         table: the unit rates.
-        card: the terms that they follow from.
         unusable: why a resource with a rate has no unit rate, by resource.
         unrated_pools: pools on a value that have no rate; no product has a cost without them.
     """
 
     table: RateTable
-    card: RateCard
     unusable: Mapping[str, PugmillError]
     unrated_pools: tuple[str, ...]
 
@@ -126,7 +122,6 @@ def rating(card: RateCard, registered: Mapping[str, Registered], convert: Callab
             shares[resource] = PoolShare(base=pool.base, variable=pool.variable, share=rates[resource])
     return Rating(
         table=RateTable(as_of=card.as_of, currency=card.currency, parts=parts, shares=shares),
-        card=card,
         unusable=unusable,
         unrated_pools=tuple(
             resource

@@ -57,3 +57,8 @@ COLLECTIONS = {
         Collection(name="listings", noun="listing", facts=Listing),
     )
 }
+
+RESOURCES = ("materials", "machines", "labour-grades", "tariffs", "tools", "overheads")
+"""Collections of what a batch consumes."""
+CONDITIONS = ("channels", "taxes", "shipping-services")
+"""Collections of what a sale rests on, whatever a batch consumes."""

@@ -9,6 +9,7 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service.domain.money import Money, in_currency
+from service.domain.register import CONDITIONS
 from service.domain.repricing import COMING_INTO_FORCE
 from service.store.tables import listing_prices, price_changes, registrations, uses
 from service.store.touched import resting_on
@@ -21,7 +22,6 @@ WRITTEN = 500
 _SPAN = 5_000
 """How many listings one statement changes at most."""
 COMING = sorted(each.value for each in COMING_INTO_FORCE)
-_NO_MORE_THAN_CONDITIONS = frozenset({"taxes", "channels", "shipping-services"})
 
 
 class ListingRow(NamedTuple):
@@ -202,7 +202,7 @@ def put_in_force(
 
 def mark_stale(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> None:
     """What the batches of listings consume may be another now that this is: it is to be found anew."""
-    if collection in _NO_MORE_THAN_CONDITIONS:
+    if collection in CONDITIONS:
         return
     fresh = listing_prices.update().where(
         listing_prices.c.workshop_id == workshop_id, listing_prices.c.is_stale.is_(sa.false())

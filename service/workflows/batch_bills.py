@@ -47,8 +47,8 @@ class BatchBills:
             found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
             return found
         # Listings of one product and batch have the same bill, and mostly stand beside each other.
-        known: FoundBill | None = self._read.get(text)
-        return known or self._read.of(text, lambda: _kept(text))
+        kept: FoundBill = self._read.of(text, lambda: _kept(text))
+        return kept
 
     def _anew(self, product: str, pieces: int) -> FoundBill:
         around: Surroundings = self._around.of(product, lambda: self._surroundings(product))

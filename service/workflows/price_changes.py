@@ -13,6 +13,7 @@ from service.domain.price_change import ChangeWriter, Effects, RepricingFigures,
 from service.domain.pricing import Pricing
 from service.domain.rate_table import RateTable, rating
 from service.domain.rates import RateCard
+from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.repricing import Cause, Decision, RepricingRequest, decision, move_share, product_effect, unit_cost
 from service.domain.resources import Overhead
 from service.domain.unit_costs import UnitCosts
@@ -27,9 +28,7 @@ from service.workflows.batch_bills import BatchBills, FoundBill
 from service.workflows.costing import WhatIf, check_what_if
 from service.workflows.exchange import Exchange
 from service.workflows.rate_moves import Before, RateMoves
-from service.workflows.sale_conditions import CONDITIONS, Conditions, SaleConditions
-
-_RESOURCES = ("materials", "machines", "labour-grades", "tariffs", "tools", "overheads")
+from service.workflows.sale_conditions import Conditions, SaleConditions
 
 
 class _UnpricedError(Exception):
@@ -92,8 +91,8 @@ class Look:
         workshop_id = workshop.workshop_id
         with database.reading() as connection:
             in_force = rates.rates_on(connection, workshop_id, as_of)
-            facts = registrations.all_registered(connection, workshop_id, (*_RESOURCES, *CONDITIONS))
-        resources = {f"{name}/{code}": each for name in _RESOURCES for code, each in facts[name].items()}
+            facts = registrations.all_registered(connection, workshop_id, (*RESOURCES, *CONDITIONS))
+        resources = {f"{name}/{code}": each for name in RESOURCES for code, each in facts[name].items()}
         card = RateCard(as_of=as_of, currency=workshop.currency, rates=in_force)
         self.card = card.replaced(what_if) if what_if else card
         self._database, self._workshop_id, self._request = database, workshop_id, request
@@ -139,12 +138,12 @@ class Look:
 
     def _priced(self, row: ListingRow, facts: dict[str, Any]) -> Found:
         conditions = self._sales.of(row.facts, facts)
-        aim, currency = conditions.aim, conditions.currency
-        if aim is None:
+        aim, convert, currency = conditions.aim, conditions.convert, conditions.currency
+        if aim is None or convert is None:
             raise _UnpricedError(conditions.problem)
         bill = self._bills.of(row, facts)
         costs = self._costs(bill)
-        in_sale = costs if currency == self._home else costs.converted(conditions.convert)
+        in_sale = costs if currency == self._home else costs.converted(convert)
         _, price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
@@ -215,8 +214,8 @@ class Look:
 
     def _costs(self, found: FoundBill) -> UnitCosts:
         """What a piece costs; alike for every listing of a batch."""
-        known: UnitCosts | None = self._known_costs.get(found.text)
-        return self._known_costs.of(found.text, lambda: self._costs_of(found.bill)) if known is None else known
+        known: UnitCosts = self._known_costs.of(found.text, lambda: self._costs_of(found.bill))
+        return known
 
     def _costs_of(self, bill: BatchBill) -> UnitCosts:
         try:

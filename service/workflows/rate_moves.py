@@ -64,13 +64,13 @@ class RateMoves:
 
     def since(self, repricing_id: str) -> Before:
         """What moved since a repricing."""
-        found: Before | None = self._befores.get(repricing_id)
-        return found or self._befores.of(repricing_id, lambda: self._before(UUID(repricing_id)))
+        found: Before = self._befores.of(repricing_id, lambda: self._before(UUID(repricing_id)))
+        return found
 
     def effects(self, before: Before, bill: FoundBill) -> Effects:
         """What each change contributed to the cost of a piece; alike for every listing of a batch."""
-        found: Effects | None = before.effects.get(bill.text)
-        return before.effects.of(bill.text, lambda: self._effects(before, bill.bill)) if found is None else found
+        found: Effects = before.effects.of(bill.text, lambda: self._effects(before, bill.bill))
+        return found
 
     def _effects(self, before: Before, bill: BatchBill) -> Effects:
         found = unit_effects(bill, before.comparison)

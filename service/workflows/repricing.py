@@ -5,7 +5,6 @@ from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from tempfile import SpooledTemporaryFile
 from typing import IO, Any
 
 from uuid_utils.compat import uuid7
@@ -14,6 +13,7 @@ from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.price_change import RepricingFigures
 from service.domain.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
 from service.encoding import plain_data, to_bytes, to_text
+from service.spool import new_spool, write
 from service.store import prices_in_force, repricings
 from service.store.database import Connection, Database
 from service.store.repricings import Repricing, RepricingBasis
@@ -23,7 +23,6 @@ from service.workflows.errors import NothingPricedError, StalePreviewError
 from service.workflows.price_changes import Found, Look
 from service.workflows.repricing_scope import narrowing, scope_of
 
-_IN_MEMORY_BYTES = 4 * 1024 * 1024
 _ATTEMPTS = 3
 _REASONS = 5
 
@@ -230,14 +229,12 @@ class _Looked:
 def _looked(
     database: Database, workshop: Workshop, request: RepricingRequest, expected: Callable[[str], bool]
 ) -> Iterator[_Looked]:
-    with SpooledTemporaryFile(_IN_MEMORY_BYTES) as spool:
+    with new_spool() as spool:
         with preview(database, workshop, request) as seen:
             if not expected(seen.tag):
                 raise _stale(database, workshop, expected)
-            for found in seen.found():
-                line = _line(found, is_shown=seen.is_shown(found))
-                if line is not None:
-                    spool.write(to_bytes(line) + b"\n")
+            lines = (_line(found, is_shown=seen.is_shown(found)) for found in seen.found())
+            write(spool, (to_bytes(line) + b"\n" for line in lines if line is not None))
             looked = _Looked(
                 workshop=seen.workshop,
                 request=seen.request,

@@ -21,7 +21,6 @@ from service.workflows.exchange import Exchange
 from service.workflows.listings import ListingQuestion, price_question
 from service.workflows.pricing import sale_of
 
-CONDITIONS = ("channels", "taxes", "shipping-services")
 _ROOM = 500_000
 
 
@@ -32,13 +31,13 @@ class Conditions:
     Attributes:
         currency: of sale.
         aim: what is aimed at; None where there is a problem.
-        convert: a cost in the currency of sale.
+        convert: a cost in the currency of sale; None where there is a problem.
         problem: why nothing can be sold under them.
     """
 
     currency: str
     aim: Aim | None
-    convert: Callable[[Decimal], Decimal] = Decimal
+    convert: Callable[[Decimal], Decimal] | None = None
     problem: str = ""
 
 
@@ -64,7 +63,7 @@ class SaleConditions:
             workshop: whose they are.
             card: every rate in force.
             exchange: of the same day.
-            facts: what is registered in CONDITIONS.
+            facts: what is registered of the conditions of sales.
         """
         self._database, self._workshop, self._exchange = database, workshop, exchange
         self._found, self._products = Remembered(10_000), Remembered(1_000)

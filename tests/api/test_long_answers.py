@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from service.api.spooling import spool, write
+from service.spool import new_spool, write
 
 MEGABYTE = 1024 * 1024
 
@@ -18,10 +18,9 @@ def lines(megabytes: int) -> Iterator[bytes]:
 def test_however_long_an_answer_is_it_takes_a_few_megabytes_of_memory(megabytes: int) -> None:
     tracemalloc.start()
     try:
-        with spool() as written:
+        with new_spool() as written:
             write(written, lines(megabytes))
             length = written.tell()
-            written.close()
         _, peak = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
