@@ -193,7 +193,7 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     workflow.FeedFailedError: _feed_failed,
     workflow.StalePreviewError: _simple(412, "stale-preview", "applied_as"),
     workflow.NothingPricedError: _simple(422, "nothing-priced", "listings", "reasons"),
-    workflow.SupersededError: _simple(409, "superseded", "later"),
+    workflow.SupersededError: _simple(409, "superseded", "superseded_prices"),
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),
 }
 """What each error of the domain and the workflows is answered with."""

@@ -59,11 +59,12 @@ class NothingPricedError(PugmillError):
 class SupersededError(PugmillError):
     """A repricing cannot be rolled back any more: it is already, or some of its prices are no longer in force."""
 
-    def __init__(self, repricing: str, rolled_back_at: datetime | None, later: int = 0) -> None:
+    def __init__(self, repricing: str, rolled_back_at: datetime | None, superseded_prices: int) -> None:
         done = f"repricing {repricing} was rolled back already{_at(rolled_back_at)}"
-        gone = f"{later} of its prices are no longer in force; roll back the later repricings first, newest first"
-        super().__init__(done if rolled_back_at else gone)
-        self.later = later
+        gone = f"{superseded_prices} of its prices are no longer in force"
+        remedy = "roll back the later repricings first, newest first"
+        super().__init__(done if rolled_back_at else f"{gone}; {remedy}")
+        self.superseded_prices = superseded_prices
 
 
 class FeedFailedError(PugmillError):

@@ -23,9 +23,9 @@ def roll_back(database: Database, workshop: Workshop, repricing_id: UUID, by: st
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         found = _repricing(connection, workshop, repricing_id)
-        later = repricings.count_superseded(connection, workshop.workshop_id, repricing_id)
-        if found.rolled_back_at is not None or later:
-            raise SupersededError(str(repricing_id), found.rolled_back_at, later)
+        superseded = repricings.count_superseded(connection, workshop.workshop_id, repricing_id)
+        if found.rolled_back_at is not None or superseded:
+            raise SupersededError(str(repricing_id), found.rolled_back_at, superseded)
         now = datetime.now(UTC)
         repricings.roll_back(connection, workshop.workshop_id, repricing_id, now, by)
         next_revision(connection, workshop.workshop_id)
