@@ -1,11 +1,12 @@
 """The bill of resources: everything one batch consumes, in physical units."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 from service.domain.exact import exactly, plain
+from service.domain.products import Tooling
 from service.domain.resources import CostClass, OverheadBase
 
 
@@ -106,6 +107,7 @@ class BillOfResources:
         pieces_made: good pieces of the product and of each sub-assembly made for it.
         steps: the operations.
         issues: materials and sub-assemblies drawn.
+        tooling: how every tool is charged; None where each operation says so itself.
     """
 
     product: str
@@ -116,12 +118,18 @@ class BillOfResources:
     pieces_made: Mapping[str, Decimal]
     steps: tuple[Step, ...]
     issues: tuple[MaterialIssue, ...]
+    tooling: Tooling | None = None
 
     @property
     def resources(self) -> tuple[str, ...]:
         """Whose rates the batch is priced with: each once, whichever parts of it the batch consumes."""
         named = (*(line.resource for line in self.lines), *(pool.resource for pool in self.value_pools))
         return tuple(dict.fromkeys(resource.partition("#")[0] for resource in named))
+
+    def without(self, resources: Collection[str]) -> "BillOfResources":
+        """The bill without what is consumed of some resources, and without what is reclaimed of them."""
+        kept = (line for line in self.lines if line.resource.partition("#")[0] not in resources)
+        return replace(self, lines=tuple(kept)) if resources else self
 
 
 class BatchBill(NamedTuple):

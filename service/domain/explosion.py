@@ -78,8 +78,8 @@ def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decim
 class _Explosion:
     """Adds up, product by product, what a batch consumes."""
 
-    def __init__(self, code: str, quantity: int, catalogue: Catalogue) -> None:
-        self.catalogue = catalogue
+    def __init__(self, code: str, quantity: int, catalogue: Catalogue, tooling: Tooling | None) -> None:
+        self.catalogue, self.tooling = catalogue, tooling
         self.made: dict[str, Decimal] = defaultdict(lambda: ZERO, {code: Decimal(quantity)})
         self.issued: dict[tuple[str, str], Decimal] = defaultdict(lambda: ZERO)
         self.labour_minutes: dict[str, Decimal] = defaultdict(lambda: ZERO)
@@ -132,7 +132,7 @@ class _Explosion:
                 operation.setup_minutes * people.setup_crew + run_minutes * factor * people.attendance
             )
         if operation.tool is not None:
-            per_shot = operation.tooling is Tooling.PER_SHOT
+            per_shot = (self.tooling or operation.tooling) is Tooling.PER_SHOT
             self.shots[operation.tool, WHOLE if per_shot else ENTIRE_TOOL] += cycles if per_shot else ONE
         self.steps.append(
             Step(
@@ -217,12 +217,20 @@ def _line(
 
 
 @exactly
-def bill_of_resources(code: str, quantity: int, catalogue: Catalogue) -> BillOfResources:
+def bill_of_resources(
+    code: str, quantity: int, catalogue: Catalogue, tooling: Tooling | None = None
+) -> BillOfResources:
     """Everything a batch of good pieces consumes, through all its sub-assemblies.
 
     Each sub-assembly is made in one lot, as large as the whole batch needs. Quantities are expected
     values: a yield of 0.95 starts 1/0.95 pieces for a good one, and cycles are whole for what is
     required and then repeated by yield:  cycles = ⌈out ÷ pieces per cycle⌉ ÷ yield.
+
+    Args:
+        code: of the product.
+        quantity: good pieces.
+        catalogue: the product with all it needs.
+        tooling: how every tool is charged; as each operation says if left out.
 
     Raises:
         ProductLoopError: a product would contain itself.
@@ -230,7 +238,7 @@ def bill_of_resources(code: str, quantity: int, catalogue: Catalogue) -> BillOfR
         TooComplexError: too deep, or too many resources.
         FigureTooLargeError: a quantity outgrew the exact arithmetic.
     """
-    explosion = _Explosion(code, quantity, catalogue)
+    explosion = _Explosion(code, quantity, catalogue, tooling)
     for made in made_in_order(code, catalogue.products):
         explosion.make(made)
     lines = tuple(line for line in explosion.lines() if line.quantity)
@@ -245,4 +253,5 @@ def bill_of_resources(code: str, quantity: int, catalogue: Catalogue) -> BillOfR
         pieces_made=dict(explosion.made),
         steps=tuple(explosion.steps),
         issues=tuple(explosion.issues),
+        tooling=tooling,
     )

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from enum import StrEnum
 
 from service.domain.bill import BillOfResources
 from service.domain.cautions import Caution
@@ -12,6 +13,21 @@ from service.domain.money import Money
 from service.domain.plausibility import Implausibility
 from service.domain.rates import RateCard
 from service.domain.resources import Overhead, Tax
+from service.domain.shipping_estimate import ShippingEstimate
+from service.domain.shipping_statement import Shipment, ShippingStatement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedShipment:
+    """How what is quoted would be shipped, before it is priced.
+
+    Attributes:
+        shipment: what the estimate is for.
+        estimate: the parcels.
+    """
+
+    shipment: Shipment
+    estimate: ShippingEstimate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,11 +37,14 @@ class QuotationBasis:
     Attributes:
         as_of: the date of the rates.
         currency: the quotation's.
-        card: the rates in force of all that the bills name.
+        card: the rates in force of all that the bills name; its currency is the workshop's, in which costs are found.
         exchange: the exchange rates used.
         pools: the overhead pools, by resource.
         taxes: the taxes named, by code.
-        bills: what each batch consumes, one for every product and quantity.
+        bills: what each batch consumes, one for every product, quantity and way to charge its tools.
+        breaks: for every line the quantity breaks that are priced, those that were found included; as the request
+            says where there are none.
+        shipment: how it would be shipped, if it is.
     """
 
     as_of: date
@@ -35,6 +54,18 @@ class QuotationBasis:
     pools: Mapping[str, Overhead]
     taxes: Mapping[str, Tax]
     bills: tuple[BillOfResources, ...]
+    breaks: tuple[tuple[int, ...], ...] = ()
+    shipment: QuotedShipment | None = None
+
+
+class AdjustmentKind(StrEnum):
+    """What an allowance or a charge is for."""
+
+    STATED = "stated"
+    TOOLING = "tooling"
+    RUSH = "rush"
+    MINIMUM_ORDER = "minimum_order"
+    SHIPPING = "shipping"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,12 +73,14 @@ class QuotedAdjustment:
     """An allowance or a charge as an amount.
 
     Attributes:
-        reason: as the customer reads it.
+        reason: as the customer reads it; of a tool its name. Where it is empty, what kind it is says enough.
         amount: positive, at the minor unit.
+        kind: as stated in the request, or a tool charged once, a rush, what is missing to a minimum, shipping.
     """
 
     reason: str
     amount: Money
+    kind: AdjustmentKind = AdjustmentKind.STATED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,9 +90,10 @@ class Kept:
     Attributes:
         full_cost: of what is quoted.
         variable_cost: of what is quoted.
-        profit: net amount less full cost.
-        contribution: net amount less variable cost.
+        profit: net amount less full cost and shipping cost.
+        contribution: net amount less variable cost and shipping cost.
         margin_share: profit ÷ net amount; none at a net amount of 0.
+        shipping_cost: what the shipping service asks, where it is shipped; of the whole quotation only.
     """
 
     full_cost: Money
@@ -67,6 +101,7 @@ class Kept:
     profit: Money
     contribution: Money
     margin_share: Decimal | None
+    shipping_cost: Money | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +116,9 @@ class QuotedQuantity:
         charges: added.
         net_amount: quantity × unit price − allowances + charges.
         kept: what the workshop keeps of it.
+        saving_per_piece: what a piece costs less than in the quoted batch; negative where it costs more, none for the
+            quoted batch itself.
+        saving_share: the same as a share of the quoted batch's price; none where that is 0.
     """
 
     quantity: int
@@ -90,6 +128,8 @@ class QuotedQuantity:
     charges: tuple[QuotedAdjustment, ...]
     net_amount: Money
     kept: Kept
+    saving_per_piece: Money | None = None
+    saving_share: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +152,23 @@ class QuotedTax:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SuppliedMaterial:
+    """What the customer brings for a batch.
+
+    Attributes:
+        material: its code.
+        name: what it is called.
+        quantity: that the batch takes, losses included.
+        unit: of the quantity.
+    """
+
+    material: str
+    name: str
+    quantity: Decimal
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class QuotedLine:
     """A line of the quotation.
 
@@ -121,6 +178,7 @@ class QuotedLine:
         tax: what applies to it.
         quoted: the batch that is counted in the totals.
         quantity_breaks: the alternatives.
+        supplied: what the customer brings for the batch that is counted.
     """
 
     product: str
@@ -128,6 +186,7 @@ class QuotedLine:
     tax: QuotedTax
     quoted: QuotedQuantity
     quantity_breaks: tuple[QuotedQuantity, ...]
+    supplied: tuple[SuppliedMaterial, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,6 +246,7 @@ class QuotationFigures:
         charges: on the whole.
         totals: with tax.
         kept: what the workshop keeps of the whole.
+        shipping: how what is counted would be shipped, if it is.
     """
 
     currency: str
@@ -195,6 +255,7 @@ class QuotationFigures:
     charges: tuple[QuotedAdjustment, ...]
     totals: QuotedTotals
     kept: Kept
+    shipping: ShippingStatement | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,63 +1,48 @@
 """Every figure of a quotation, from its request and its basis alone."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
-from service.domain.aim import Aim
-from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.errors import InvalidValueError, InvalidValuesError
-from service.domain.exact import ZERO, exactly, half_up
-from service.domain.money import Money, rounded, unit_cost
-from service.domain.pricing import Pricing
+from service.domain.exact import ONE, ZERO, exactly
+from service.domain.money import Money, rounded
 from service.domain.quotation import (
-    Kept,
+    AdjustmentKind,
     QuotationBasis,
     QuotationFigures,
     QuotedAdjustment,
     QuotedLine,
-    QuotedQuantity,
     QuotedTax,
     QuotedTaxSubtotal,
     QuotedTotals,
 )
-from service.domain.quotation_request import (
-    LineAdjustment,
-    QuotationAdjustment,
-    QuotationLineRequest,
-    QuotationRequest,
-    currency_problems,
-)
-from service.domain.rates import TaxRate, unit_rates
-from service.domain.sale import Sale
+from service.domain.quotation_request import QuotationRequest, currency_problems
+from service.domain.quoted_costs import kept
+from service.domain.quoted_lines import QuotedLines, adjusted
+from service.domain.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.totals import (
     AppliedTax,
     DocumentAdjustment,
     DocumentLine,
     DocumentTotals,
     document_totals,
-    line_gross,
     line_net,
 )
-from service.domain.unit_costs import unit_costs
-
-_SHARE_DECIMALS = 6
 
 
-def _kept(net: Decimal, sheets: Iterable[CostSheet], currency: str) -> Kept:
-    """What is kept of a net amount, the costs being what the cost sheets show."""
-    counted = list(sheets)
-    shown = [sheet.shown_per_batch() for sheet in counted]
-    full = sum((sheet.full_cost for sheet in counted), ZERO)
-    full_cost = rounded(sum((sum(amounts, ZERO) for amounts in shown), ZERO), currency)
-    variable = (sheet.variable_share_of(amounts) for sheet, amounts in zip(counted, shown, strict=True))
-    variable_cost = rounded(sum(variable, ZERO), currency)
-    return Kept(
-        full_cost=full_cost,
-        variable_cost=variable_cost,
-        profit=rounded(net - full_cost.amount, currency),
-        contribution=rounded(net - variable_cost.amount, currency),
-        margin_share=half_up((net - full) / net, _SHARE_DECIMALS) if net else None,
-    )
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _OnTheWhole:
+    """An allowance or a charge on the whole quotation, and the tax it stands under."""
+
+    tax: AppliedTax
+    quoted: QuotedAdjustment
+    is_charge: bool
+
+    @property
+    def counted(self) -> DocumentAdjustment:
+        return DocumentAdjustment(amount=self.quoted.amount.amount, tax=self.tax)
 
 
 class _Quoting:
@@ -65,108 +50,73 @@ class _Quoting:
 
     def __init__(self, request: QuotationRequest, basis: QuotationBasis) -> None:
         self.request, self.basis, self.currency = request, basis, basis.currency
-        self.sheets: dict[tuple[str, int], CostSheet] = {
-            (bill.product, bill.quantity): cost_sheet(
-                bill,
-                unit_rates(basis.card, bill.resources, basis.pools, self._converted),
-                as_of=basis.as_of,
-                currency=basis.currency,
-            )
-            for bill in basis.bills
-        }
-        self.names = {bill.product: bill.name for bill in basis.bills}
-
-    def _converted(self, money: Money) -> Decimal:
-        return self.basis.exchange.converted(money, self.currency)
-
-    def tax(self, code: str) -> QuotedTax:
-        registered, terms = self.basis.taxes[code], self.basis.card.rates[f"taxes/{code}"].terms
-        assert isinstance(terms, TaxRate)  # the card holds tax terms under taxes/
-        return QuotedTax(
-            code=code,
-            name=registered.name,
-            category=registered.category.value,
-            rate_share=terms.rate_share,
-            exemption_reason=registered.exemption_reason,
-        )
-
-    def applied(self, code: str) -> AppliedTax:
-        return AppliedTax(category=self.basis.taxes[code].category, rate_share=self.tax(code).rate_share)
-
-    def adjusted(
-        self, adjustments: Iterable[LineAdjustment | QuotationAdjustment], base: Mapping[str, Decimal], key: str = ""
-    ) -> tuple[QuotedAdjustment, ...]:
-        found = []
-        for each in adjustments:
-            of = base[each.tax if isinstance(each, QuotationAdjustment) else key]
-            amount = each.amount if each.share is None else of * each.share
-            found.append(QuotedAdjustment(reason=each.reason, amount=rounded(amount or ZERO, self.currency)))
-        return tuple(found)
-
-    def document_line(self, line: QuotationLineRequest, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
-        sheet = self.sheets[line.product, quantity]
-        costs = unit_costs(sheet)
-        asked = Pricing(Aim(line.policy, Sale(), self.currency), costs).asked().asked
-        bare = DocumentLine(quantity=Decimal(quantity), net_price=asked, tax=self.applied(line.tax))
-        base = {"": line_gross(bare, self.currency)}
-        allowances, charges = self.adjusted(line.allowances, base), self.adjusted(line.charges, base)
-        full = DocumentLine(
-            quantity=bare.quantity,
-            net_price=asked,
-            allowances=tuple(each.amount.amount for each in allowances),
-            charges=tuple(each.amount.amount for each in charges),
-            tax=bare.tax,
-        )
-        net = line_net(full, self.currency)
-        quoted = QuotedQuantity(
-            quantity=quantity,
-            unit_price=rounded(asked, self.currency),
-            unit_full_cost=unit_cost(costs.full, self.currency),
-            allowances=allowances,
-            charges=charges,
-            net_amount=rounded(net, self.currency),
-            kept=_kept(net, [sheet], self.currency),
-        )
-        return quoted, full
+        self.priced = QuotedLines(basis)
 
     def figures(self) -> QuotationFigures:
-        lines, document_lines = [], []
-        for line in self.request.lines:
-            (quoted, document_line), *breaks = (self.document_line(line, each) for each in line.quantities)
-            document_lines.append(document_line)
-            lines.append(
-                QuotedLine(
-                    product=line.product,
-                    description=line.description or self.names[line.product],
-                    tax=self.tax(line.tax),
-                    quoted=quoted,
-                    quantity_breaks=tuple(each for each, _ in breaks),
-                )
-            )
-        under_tax: dict[AppliedTax, Decimal] = {}
-        for document_line in document_lines:
-            under_tax[document_line.tax] = under_tax.get(document_line.tax, ZERO) + line_net(
-                document_line, self.currency
-            )
-        base = {code: under_tax.get(self.applied(code), ZERO) for code in self.basis.taxes}
-        allowances = self.adjusted(self.request.allowances, base)
-        charges = self.adjusted(self.request.charges, base)
+        breaks = self.basis.breaks or [line.quantity_breaks for line in self.request.lines]
+        made = [self.priced.line(line, others) for line, others in zip(self.request.lines, breaks, strict=True)]
+        lines, counted = tuple(line for line, _ in made), [each for _, each in made]
+        adjustments = list(self._adjustments(counted))
+        allowances = [each for each in adjustments if not each.is_charge]
+        charges = [each for each in adjustments if each.is_charge]
         totals = document_totals(
-            document_lines,
+            counted,
             currency=self.currency,
-            allowances=self._document_adjustments(self.request.allowances, allowances),
-            charges=self._document_adjustments(self.request.charges, charges),
+            allowances=[each.counted for each in allowances],
+            charges=[each.counted for each in charges],
         )
         self._check_not_negative(lines, totals)
-        counted = [self.sheets[line.product, line.quantity] for line in self.request.lines]
+        sheets = [self.priced.sheet(line, line.quantity) for line in self.request.lines]
         return QuotationFigures(
             currency=self.currency,
-            lines=tuple(lines),
-            allowances=allowances,
-            charges=charges,
+            lines=lines,
+            allowances=tuple(each.quoted for each in allowances),
+            charges=tuple(each.quoted for each in charges),
             totals=self._stated(totals),
-            kept=_kept(totals.tax_exclusive, counted, self.currency),
+            kept=kept(totals.tax_exclusive, sheets, self.currency, self.priced.abroad, self._carriage),
+            shipping=self._shipping(),
         )
+
+    def _adjustments(self, lines: Iterable[DocumentLine]) -> Iterator[_OnTheWhole]:
+        """Every allowance and charge on the whole: those stated, then what follows from them."""
+        request = self.request
+        under_tax: dict[AppliedTax, Decimal] = {}
+        for line in lines:
+            under_tax[line.tax] = under_tax.get(line.tax, ZERO) + line_net(line, self.currency)
+        goods = sum(under_tax.values(), ZERO)
+        for wanted, is_charge, kind in (
+            (request.allowances, False, AdjustmentKind.STATED),
+            (request.charges, True, AdjustmentKind.STATED),
+            ((request.rush_charge,) if request.rush_charge else (), True, AdjustmentKind.RUSH),
+        ):
+            for each in wanted:
+                tax = self.priced.applied(each.tax)
+                quoted = adjusted(each, under_tax.get(tax, ZERO), self.currency, kind)
+                goods -= ZERO if is_charge else quoted.amount.amount
+                yield _OnTheWhole(tax=tax, quoted=quoted, is_charge=is_charge)
+        least, shipping = request.minimum_order, request.shipping
+        if least is not None and least.amount > goods:
+            yield self._charge(least.tax, least.amount - goods, AdjustmentKind.MINIMUM_ORDER, least.reason)
+        if self._carriage is not None and shipping is not None and shipping.is_charged:
+            amount = self._carriage * (ONE + shipping.markup_share)
+            yield self._charge(shipping.tax, amount, AdjustmentKind.SHIPPING)
+
+    def _charge(self, tax: str, amount: Decimal, kind: AdjustmentKind, reason: str = "") -> _OnTheWhole:
+        quoted = QuotedAdjustment(reason=reason, amount=rounded(amount, self.currency), kind=kind)
+        return _OnTheWhole(tax=self.priced.applied(tax), quoted=quoted, is_charge=True)
+
+    @cached_property
+    def _carriage(self) -> Decimal | None:
+        """What the shipping service asks, in the quotation's currency, unrounded; None where nothing is shipped."""
+        shipment = self.basis.shipment
+        return None if shipment is None else self.basis.exchange.converted(shipment.estimate.price, self.currency)
+
+    def _shipping(self) -> ShippingStatement | None:
+        """The parcels with their prices."""
+        if (found := self.basis.shipment) is None:
+            return None
+        home = self.basis.card.currency
+        return shipping_statement(found.estimate, found.shipment, currency=home, convert=self.priced.home)
 
     def _check_not_negative(self, lines: Iterable[QuotedLine], totals: DocumentTotals) -> None:
         """Refuse allowances that take off more than there is: a quotation is not a credit note."""
@@ -180,21 +130,13 @@ class _Quoting:
         if problems:
             raise InvalidValuesError(problems)
 
-    def _document_adjustments(
-        self, wanted: Iterable[QuotationAdjustment], found: Iterable[QuotedAdjustment]
-    ) -> list[DocumentAdjustment]:
-        return [
-            DocumentAdjustment(amount=each.amount.amount, tax=self.applied(request.tax))
-            for request, each in zip(wanted, found, strict=True)
-        ]
-
     def _stated(self, totals: DocumentTotals) -> QuotedTotals:
         def money(amount: Decimal) -> Money:
             return rounded(amount, self.currency)
 
         taxes: dict[AppliedTax, QuotedTax] = {}
         for _, code in self.request.taxes_named():
-            taxes.setdefault(self.applied(code), self.tax(code))
+            taxes.setdefault(self.priced.applied(code), self.priced.tax(code))
         return QuotedTotals(
             line_total=money(totals.line_total),
             allowance_total=money(totals.allowance_total),

@@ -1,15 +1,35 @@
 """What a customer asks for, before anything is priced."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from enum import StrEnum
 from typing import Annotated
 
-from service.domain.declared import Bounds, Code, Length, Line, Name, Paragraph, Pieces, Positive, Text, declared
-from service.domain.errors import InvalidValueError
+from service.domain.declared import (
+    Bounds,
+    Code,
+    CurrencyCode,
+    Length,
+    Line,
+    Name,
+    NotNegative,
+    Paragraph,
+    Pieces,
+    Positive,
+    Text,
+    declared,
+)
+from service.domain.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.exact import ZERO
+from service.domain.locales import LocaleCode
 from service.domain.money import is_at_minor_unit, minor_unit_decimals
 from service.domain.pricing_policy import Display, PricingPolicy
+from service.domain.products import Tooling
+from service.domain.quantity_breaks import AutomaticBreaks
 
+MAX_BREAKS = 20
 ShareOfAmount = Annotated[Decimal, Bounds(above=0, at_most=1)]
 
 
@@ -67,6 +87,25 @@ class QuotationAdjustment(LineAdjustment):
     tax: Code
 
 
+class ToolingCharge(StrEnum):
+    """How a line charges the moulds, dies and fixtures that it takes."""
+
+    AS_PRODUCT = "as_product"
+    PER_SHOT = "per_shot"
+    THIS_ORDER = "this_order"
+    CHARGED_ONCE = "charged_once"
+
+    @property
+    def tooling(self) -> Tooling | None:
+        """How the batch consumes its tools; None where each operation says so itself."""
+        match self:
+            case ToolingCharge.AS_PRODUCT:
+                return None
+            case ToolingCharge.PER_SHOT:
+                return Tooling.PER_SHOT
+        return Tooling.ENTIRE
+
+
 @declared
 class QuotationLineRequest:
     """A product somebody asks for.
@@ -75,6 +114,10 @@ class QuotationLineRequest:
         product: its code.
         quantity: pieces that are quoted and counted in the totals.
         quantity_breaks: other batch sizes, each priced as an alternative.
+        automatic_breaks: further batch sizes, found where the price of a piece has fallen enough.
+        tooling: as the product's operations say; per_shot, for the wear alone; this_order, where the price of the
+            pieces pays for the entire tool; charged_once, where the tool stands beside the pieces, at its cost.
+        supplied_materials: codes of materials that the customer brings; they are consumed and cost nothing.
         tax: code of the tax.
         policy: how it is priced; display must be tax_exclusive, for a quotation states net prices.
         description: what the customer reads; the product's name if empty.
@@ -84,7 +127,10 @@ class QuotationLineRequest:
 
     product: Code
     quantity: Pieces
-    quantity_breaks: Annotated[tuple[Pieces, ...], Length(at_most=20)] = ()
+    quantity_breaks: Annotated[tuple[Pieces, ...], Length(at_most=MAX_BREAKS)] = ()
+    automatic_breaks: AutomaticBreaks | None = None
+    tooling: ToolingCharge = ToolingCharge.AS_PRODUCT
+    supplied_materials: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
     tax: Code
     policy: PricingPolicy
     description: Line = ""
@@ -94,13 +140,73 @@ class QuotationLineRequest:
     def problems(self) -> Iterator[InvalidValueError]:
         if len({self.quantity, *self.quantity_breaks}) <= len(self.quantity_breaks):
             yield InvalidValueError(("quantity_breaks",), "must differ from each other and from the quantity")
+        if len(set(self.supplied_materials)) < len(self.supplied_materials):
+            yield InvalidValueError(("supplied_materials",), "must be different from each other")
+        if self.automatic_breaks is not None and self.automatic_breaks.up_to <= self.quantity:
+            yield InvalidValueError(("automatic_breaks", "up_to"), "must be more than the quantity")
         if self.policy.display is Display.TAX_INCLUSIVE:
             yield InvalidValueError(("policy", "display"), "must be tax_exclusive: a quotation states net prices")
 
     @property
     def quantities(self) -> tuple[int, ...]:
-        """Every batch size to be priced, the quoted one first."""
+        """Every batch size that is asked for, the quoted one first."""
         return (self.quantity, *self.quantity_breaks)
+
+
+@declared
+class PaymentTerms:
+    """When the customer pays.
+
+    Attributes:
+        due_days: days from the invoice to the last day of payment; left to the note if left out.
+        advance_share: of the total, paid with the order.
+        note: anything else about it, as the customer reads it.
+    """
+
+    due_days: Annotated[int, Bounds(at_least=0, at_most=365)] | None = None
+    advance_share: Annotated[Decimal, Bounds(at_least=0, at_most=1)] = ZERO
+    note: Paragraph = ""
+
+
+NO_PAYMENT_TERMS = PaymentTerms()
+
+
+@declared
+class MinimumOrder:
+    """The least that an order comes to; a smaller one is charged the difference.
+
+    Attributes:
+        amount: without tax, in the quotation's currency; held against the lines less the allowances on the whole.
+        tax: code of the tax that the difference stands under.
+        reason: as the customer reads it; words of the customer's language if empty.
+    """
+
+    amount: Positive
+    tax: Code
+    reason: Line = ""
+
+
+@declared
+class ShippingRequest:
+    """How what is quoted is shipped. Each product is packed by itself, by the service's boxes and pallets.
+
+    Attributes:
+        service: code of the shipping service.
+        zone: one of its zones.
+        tax: code of the tax that its charge stands under.
+        markup_share: added to what the service asks, for packing and handling.
+        is_charged: whether the customer is charged for it; if not, it is taken from what the workshop keeps.
+    """
+
+    service: Code
+    zone: Code
+    tax: Code
+    markup_share: NotNegative = ZERO
+    is_charged: bool = True
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.markup_share and not self.is_charged:
+            yield InvalidValueError(("markup_share",), "must be 0 where the customer is not charged")
 
 
 @declared
@@ -110,26 +216,46 @@ class QuotationRequest:
     Attributes:
         customer: who asks.
         lines: what for.
+        currency: of every price and amount; the workshop's if left out.
+        locale: a CLDR locale such as de_AT, for the words, numbers and dates of the document; the workshop's if left
+            out.
         quoted_on: the day of the quotation and of its rates; today in the workshop's time zone if left out.
         valid_until: the last day the prices hold; 30 days after the quotation if left out.
+        needed_by: the day the customer wants it ready; the workshop is warned where that is too early.
         delivery: when and how, as the customer reads it.
+        payment: when the customer pays.
         note: anything else the customer should read.
         allowances: on the whole quotation.
         charges: on the whole quotation, such as freight.
+        rush_charge: for making it before what is promised already; where there is one, it is made first.
+        minimum_order: the least that the order comes to.
+        shipping: how it is shipped; collected, or as the delivery says, if left out.
     """
 
     customer: Customer
     lines: Annotated[tuple[QuotationLineRequest, ...], Length(at_least=1, at_most=200)]
+    currency: CurrencyCode | None = None
+    locale: LocaleCode | None = None
     quoted_on: date | None = None
     valid_until: date | None = None
+    needed_by: date | None = None
     delivery: Paragraph = ""
+    payment: PaymentTerms = NO_PAYMENT_TERMS
     note: Paragraph = ""
     allowances: Annotated[tuple[QuotationAdjustment, ...], Length(at_most=20)] = ()
     charges: Annotated[tuple[QuotationAdjustment, ...], Length(at_most=20)] = ()
+    rush_charge: QuotationAdjustment | None = None
+    minimum_order: MinimumOrder | None = None
+    shipping: ShippingRequest | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
         if self.quoted_on and self.valid_until and self.valid_until < self.quoted_on:
             yield InvalidValueError(("valid_until",), "must not be before the day of the quotation")
+        if self.currency is not None:
+            try:
+                minor_unit_decimals(self.currency)
+            except UnknownCurrencyError as error:
+                yield InvalidValueError(("currency",), str(error))
 
     def taxes_named(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Every tax the request names, and where."""
@@ -138,6 +264,17 @@ class QuotationRequest:
         for member in ("allowances", "charges"):
             for index, adjustment in enumerate(getattr(self, member)):
                 yield (member, index, "tax"), adjustment.tax
+        for member in ("rush_charge", "minimum_order", "shipping"):
+            if (each := getattr(self, member)) is not None:
+                yield (member, "tax"), each.tax
+
+    def choosing(self, quantities: tuple[int, ...]) -> "QuotationRequest":
+        """The same, asking for one of the batch sizes of each line and for no other."""
+        lines = tuple(
+            replace(line, quantity=quantity, quantity_breaks=(), automatic_breaks=None)
+            for line, quantity in zip(self.lines, quantities, strict=True)
+        )
+        return replace(self, lines=lines)
 
 
 def currency_problems(request: QuotationRequest, currency: str) -> Iterator[InvalidValueError]:
@@ -150,6 +287,10 @@ def currency_problems(request: QuotationRequest, currency: str) -> Iterator[Inva
                     yield member, place, "amount"
 
     paths = list(adjustment_problems(request))
+    for member in ("rush_charge", "minimum_order"):
+        each = getattr(request, member)
+        if each is not None and each.amount is not None and not is_at_minor_unit(each.amount, currency):
+            paths.append((member, "amount"))
     for index, line in enumerate(request.lines):
         paths += [("lines", index, *path) for path in adjustment_problems(line)]
         for problem in line.policy.grid_problems(currency):

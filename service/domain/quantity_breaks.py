@@ -1,0 +1,66 @@
+"""Quantity breaks: the batch sizes at which a piece has become cheaper by enough to say so."""
+
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from typing import Annotated
+
+from service.domain.declared import Bounds, Pieces, declared
+from service.domain.exact import ONE, exactly
+
+_PREFERRED = (10, 12, 15, 20, 25, 30, 40, 50, 60, 80)
+"""The more rounded preferred numbers of ten steps a decade, tenfold.
+
+Source: ISO 497:1973, series R″10 (figures from memory).
+"""
+
+
+@declared
+class AutomaticBreaks:
+    """Which quantity breaks are to be found.
+
+    Attributes:
+        least_fall_share: by how much the price of a piece must have fallen since the batch before, for instance "0.05".
+        up_to: the largest batch that is looked at.
+    """
+
+    least_fall_share: Annotated[Decimal, Bounds(above=0, below=1)]
+    up_to: Pieces
+
+
+def preferred_quantities(above: int, up_to: int) -> Iterator[int]:
+    """Round batch sizes, rising by about a quarter each: the whole numbers of the series R″10 beyond a quantity.
+
+    >>> list(preferred_quantities(90, 260))
+    [100, 120, 150, 200, 250]
+    """
+    decade = 1
+    while decade <= up_to:
+        for tenfold in _PREFERRED:
+            quantity, rest = divmod(tenfold * decade, 10)
+            if not rest and above < quantity <= up_to:
+                yield quantity
+        decade *= 10
+
+
+@exactly
+def quantity_breaks(
+    price_of: Callable[[int], Decimal], quantity: int, wanted: AutomaticBreaks, *, at_most: int
+) -> tuple[int, ...]:
+    """The round batch sizes at which the price of a piece has fallen enough since the break before.
+
+    Args:
+        price_of: what a piece of a batch is asked for.
+        quantity: the batch that the first break is compared with.
+        wanted: how far the price must fall, and how large a batch may be.
+        at_most: how many breaks there may be; the first are taken.
+    """
+    found: list[int] = []
+    least = price_of(quantity)
+    for candidate in preferred_quantities(quantity, wanted.up_to):
+        if len(found) == at_most:
+            break
+        price = price_of(candidate)
+        if price <= least * (ONE - wanted.least_fall_share) and price < least:
+            found.append(candidate)
+            least = price
+    return tuple(found)

@@ -1,0 +1,97 @@
+"""What a batch on a quotation costs: its pieces, and beside them the tools that are charged once."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from service.domain.aim import Aim
+from service.domain.cost_sheet import CostLine, CostSheet
+from service.domain.exact import ZERO, exactly, half_up
+from service.domain.money import rounded
+from service.domain.pricing import Pricing
+from service.domain.pricing_policy import PricingPolicy
+from service.domain.quotation import Kept
+from service.domain.quotation_request import QuotationLineRequest, ToolingCharge
+from service.domain.resources import CostClass
+from service.domain.sale import Sale
+from service.domain.unit_costs import UnitCosts, unit_costs
+
+_SHARE_DECIMALS = 6
+
+ConvertAmount = Callable[[Decimal], Decimal]
+"""An amount of the workshop's currency in the quotation's, unrounded."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchCosts:
+    """What a batch costs.
+
+    Attributes:
+        sheet: all of it, in the workshop's currency.
+        piece: what a piece costs, in the quotation's currency; without the tools that are charged once.
+        tools: those, in the workshop's currency.
+    """
+
+    sheet: CostSheet
+    piece: UnitCosts
+    tools: tuple[CostLine, ...]
+
+
+def supplied_resources(line: QuotationLineRequest) -> frozenset[str]:
+    """What the customer brings for a line, as resources."""
+    return frozenset(f"materials/{code}" for code in line.supplied_materials)
+
+
+def batch_costs(sheet: CostSheet, tooling: ToolingCharge, convert: ConvertAmount) -> BatchCosts:
+    """The costs of a batch whose sheet is without what the customer brings."""
+    if tooling is not ToolingCharge.CHARGED_ONCE:
+        return BatchCosts(sheet=sheet, piece=unit_costs(sheet).converted(convert), tools=())
+    tools = tuple(line for line in sheet.lines if line.cost_class is CostClass.TOOLING)
+    pieces = replace(sheet, lines=tuple(line for line in sheet.lines if line.cost_class is not CostClass.TOOLING))
+    return BatchCosts(sheet=sheet, piece=unit_costs(pieces).converted(convert), tools=tools)
+
+
+def asked_price(policy: PricingPolicy, piece: UnitCosts, currency: str) -> Decimal:
+    """What to ask for a piece, without tax.
+
+    Raises:
+        UnreachableTargetError: no price meets the policy.
+    """
+    return Pricing(Aim(policy, Sale(), currency), piece).asked().asked
+
+
+@exactly
+def kept(
+    net: Decimal, sheets: Iterable[CostSheet], currency: str, convert: ConvertAmount, shipping: Decimal | None = None
+) -> Kept:
+    """What is kept of a net amount.
+
+    In the workshop's own currency costs are what the cost sheets show; in another they are converted unrounded.
+
+    Args:
+        net: the amount, in the quotation's currency.
+        sheets: of what is quoted, in the workshop's currency.
+        currency: the quotation's.
+        convert: an amount of the workshop's currency.
+        shipping: what the shipping service asks, in the quotation's currency; None where nothing is shipped.
+    """
+    full = variable = shown_full = shown_variable = ZERO
+    for sheet in sheets:
+        amounts = sheet.shown_per_batch()
+        full += sheet.full_cost
+        variable += sheet.variable_cost
+        shown_full += sum(amounts, ZERO)
+        shown_variable += sheet.variable_share_of(amounts)
+        if sheet.currency != currency:
+            shown_full, shown_variable = full, variable
+    full_cost, variable_cost = rounded(convert(shown_full), currency), rounded(convert(shown_variable), currency)
+    shipping_cost = rounded(shipping or ZERO, currency)
+    left = net - shipping_cost.amount
+    return Kept(
+        full_cost=full_cost,
+        variable_cost=variable_cost,
+        profit=rounded(left - full_cost.amount, currency),
+        contribution=rounded(left - variable_cost.amount, currency),
+        margin_share=half_up((net - convert(full) - (shipping or ZERO)) / net, _SHARE_DECIMALS) if net else None,
+        shipping_cost=None if shipping is None else shipping_cost,
+    )

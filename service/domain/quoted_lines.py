@@ -1,0 +1,156 @@
+"""The lines of a quotation: each batch priced from its bill and the rates that were stored with it."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from decimal import Decimal
+
+from service.domain.bill import BillOfResources
+from service.domain.cost_sheet import CostSheet, cost_sheet
+from service.domain.exact import ZERO, half_up, plain
+from service.domain.money import Money, in_currency, rounded, unit_cost
+from service.domain.products import Tooling
+from service.domain.quotation import (
+    AdjustmentKind,
+    QuotationBasis,
+    QuotedAdjustment,
+    QuotedLine,
+    QuotedQuantity,
+    QuotedTax,
+    SuppliedMaterial,
+)
+from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationLineRequest
+from service.domain.quoted_costs import BatchCosts, asked_price, batch_costs, kept, supplied_resources
+from service.domain.rates import WHOLE, TaxRate, part_of, unit_rates
+from service.domain.totals import AppliedTax, DocumentLine, line_gross, line_net
+
+_SHARE_DECIMALS = 6
+_QUANTITY_DECIMALS = 3
+
+BatchKey = tuple[str, int, Tooling | None]
+"""A product, how many of it, and how its tools are charged."""
+
+
+class QuotedLines:
+    """Prices lines from the basis of a quotation.
+
+    Attributes:
+        currency: the quotation's.
+    """
+
+    def __init__(self, basis: QuotationBasis) -> None:
+        self.basis, self.currency = basis, basis.currency
+        self._bills: dict[BatchKey, BillOfResources] = {
+            (bill.product, bill.quantity, bill.tooling): bill for bill in basis.bills
+        }
+        self._sheets: dict[tuple[BatchKey, frozenset[str]], CostSheet] = {}
+
+    def home(self, money: Money) -> Decimal:
+        """An amount in the workshop's currency, unrounded."""
+        return self.basis.exchange.converted(money, self.basis.card.currency)
+
+    def abroad(self, amount: Decimal) -> Decimal:
+        """An amount of the workshop's currency in the quotation's, unrounded."""
+        return self.basis.exchange.converted(in_currency(amount, self.basis.card.currency), self.currency)
+
+    def tax(self, code: str) -> QuotedTax:
+        """A tax as it stands on the quotation."""
+        registered, terms = self.basis.taxes[code], self.basis.card.rates[f"taxes/{code}"].terms
+        assert isinstance(terms, TaxRate)  # the card holds tax terms under taxes/
+        return QuotedTax(
+            code=code,
+            name=registered.name,
+            category=registered.category.value,
+            rate_share=terms.rate_share,
+            exemption_reason=registered.exemption_reason,
+        )
+
+    def applied(self, code: str) -> AppliedTax:
+        """A tax as it counts in the totals."""
+        return AppliedTax(category=self.basis.taxes[code].category, rate_share=self.tax(code).rate_share)
+
+    def sheet(self, line: QuotationLineRequest, quantity: int) -> CostSheet:
+        """What a batch costs, in the workshop's currency, without what the customer brings."""
+        batch, supplied = _key(line, quantity), supplied_resources(line)
+        found = self._sheets.get((batch, supplied))
+        if found is None:
+            bill = self._bills[batch].without(supplied)
+            rates = unit_rates(self.basis.card, bill.resources, self.basis.pools, self.home)
+            found = cost_sheet(bill, rates, as_of=self.basis.as_of, currency=self.basis.card.currency)
+            self._sheets[batch, supplied] = found
+        return found
+
+    def line(self, line: QuotationLineRequest, breaks: Iterable[int]) -> tuple[QuotedLine, DocumentLine]:
+        """A line with its quantity breaks, and what counts of it in the totals."""
+        quoted, counted = self._quantity(line, line.quantity)
+        bill = self._bills[_key(line, line.quantity)]
+        stated = QuotedLine(
+            product=line.product,
+            description=line.description or bill.name,
+            tax=self.tax(line.tax),
+            quoted=quoted,
+            quantity_breaks=tuple(self._compared(self._quantity(line, each)[0], quoted) for each in breaks),
+            supplied=tuple(_supplied(bill, line.supplied_materials)),
+        )
+        return stated, counted
+
+    def _quantity(self, line: QuotationLineRequest, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
+        sheet = self.sheet(line, quantity)
+        costs = batch_costs(sheet, line.tooling, self.abroad)
+        asked = asked_price(line.policy, costs.piece, self.currency)
+        bare = DocumentLine(quantity=Decimal(quantity), net_price=asked, tax=self.applied(line.tax))
+        base = line_gross(bare, self.currency)
+        allowances = tuple(adjusted(each, base, self.currency) for each in line.allowances)
+        charges = (*(adjusted(each, base, self.currency) for each in line.charges), *self._tools(costs))
+        counted = replace(
+            bare,
+            allowances=tuple(each.amount.amount for each in allowances),
+            charges=tuple(each.amount.amount for each in charges),
+        )
+        net = line_net(counted, self.currency)
+        quoted = QuotedQuantity(
+            quantity=quantity,
+            unit_price=rounded(asked, self.currency),
+            unit_full_cost=unit_cost(costs.piece.full, self.currency),
+            allowances=allowances,
+            charges=charges,
+            net_amount=rounded(net, self.currency),
+            kept=kept(net, [sheet], self.currency, self.abroad),
+        )
+        return quoted, counted
+
+    def _tools(self, costs: BatchCosts) -> Iterator[QuotedAdjustment]:
+        """The tools that are charged once, each at its cost."""
+        for tool in costs.tools:
+            amount = rounded(self.abroad(tool.amount), self.currency)
+            yield QuotedAdjustment(reason=tool.name, amount=amount, kind=AdjustmentKind.TOOLING)
+
+    def _compared(self, other: QuotedQuantity, quoted: QuotedQuantity) -> QuotedQuantity:
+        """Another quantity with what a piece of it saves."""
+        price = quoted.unit_price.amount
+        saving = price - other.unit_price.amount
+        share = half_up(saving / price, _SHARE_DECIMALS) if price else None
+        return replace(other, saving_per_piece=in_currency(saving, self.currency), saving_share=share)
+
+
+def adjusted(
+    each: LineAdjustment | QuotationAdjustment,
+    base: Decimal,
+    currency: str,
+    kind: AdjustmentKind = AdjustmentKind.STATED,
+) -> QuotedAdjustment:
+    """An allowance or a charge as an amount; a share is one of the base."""
+    amount = each.amount if each.share is None else base * each.share
+    return QuotedAdjustment(reason=each.reason, amount=rounded(amount or ZERO, currency), kind=kind)
+
+
+def _key(line: QuotationLineRequest, quantity: int) -> BatchKey:
+    return line.product, quantity, line.tooling.tooling
+
+
+def _supplied(bill: BillOfResources, materials: Iterable[str]) -> Iterator[SuppliedMaterial]:
+    """What the customer brings for a batch: all that the bill draws of it."""
+    drawn = {line.resource: line for line in bill.lines}
+    for code in materials:
+        line = drawn[part_of(f"materials/{code}", WHOLE)]
+        quantity = plain(line.quantity, _QUANTITY_DECIMALS)
+        yield SuppliedMaterial(material=code, name=line.name, quantity=quantity, unit=line.unit)
