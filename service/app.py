@@ -16,6 +16,7 @@ from service.api import (
     price_histories,
     problems,
     products,
+    quotation_life,
     quotations,
     rate_card,
     reading,
@@ -72,7 +73,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    sheets = (products, listings, shipping, rate_card, exchange_rates, quotations)
+    sheets = (products, listings, shipping, rate_card, exchange_rates, quotations, quotation_life)
     for views in (*sheets, repricings, price_histories, health):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())

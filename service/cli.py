@@ -30,7 +30,7 @@ from service.domain.money import minor_unit_decimals
 from service.store.database import Database, UnknownDatabaseError
 from service.store.schema import SchemaState, find_schema_state, migrate
 from service.store.workshops import Workshop, find_workshop, new_workshop
-from service.workflows import keys, quoting
+from service.workflows import keys, quotations
 
 THREADS = 2
 """Of a worker: enough that one slow answer does not hold up the others, and fewer than the database pool has."""
@@ -191,11 +191,11 @@ def recompute_quotations(workshop_id: UUID) -> None:
     database = _database()
     found = _require_workshop(database, workshop_id)
     checked = differing = 0
-    for recomputation in quoting.recompute_all(database, found):
+    for recomputation in quotations.recompute_all(database, found):
         checked += 1
         if not recomputation.agrees:
             differing += 1
-            click.echo(f"{recomputation.id} differs", err=True)
+            click.echo(f"{recomputation.number or recomputation.id} differs", err=True)
     click.echo(f"{checked} checked, {differing} differ")
     sys.exit(1 if differing else 0)
 

@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from service.api.problems import ProblemError
+from service.domain.quotation_life import count_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,3 +43,29 @@ class AddressId:
         except ValueError:
             detail = f"is not a {self.noun}'s id"
             raise ProblemError.of_errors([{"parameter": f"{self.noun}_id", "detail": detail}]) from None
+
+
+class QuotationAddress(AddressId):
+    """A quotation's id or, once it is issued, its number."""
+
+    @property
+    def parameter(self) -> dict[str, Any]:
+        """The parameter as the contract has it."""
+        told = "The quotation's id or, once it is issued, its number."
+        form = r"^(Q\d{6,18}|[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12})$"
+        return {
+            "name": f"{self.noun}_id",
+            "in": "path",
+            "required": True,
+            "description": told,
+            "schema": {"type": "string", "pattern": form},
+        }
+
+    def found(self, text: str) -> UUID | int:
+        """The id, or the count in the number.
+
+        Raises:
+            ProblemError: 422, it has the form of neither.
+        """
+        count = count_of(text)
+        return self.checked(text) if count is None else count

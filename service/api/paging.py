@@ -100,8 +100,13 @@ def paged(
     following = None
     if len(found) > len(shown):
         cursor = _cursor_for(key(shown[-1]), path)
-        following = f"{path}?{urlencode({'limit': query.limit, 'cursor': cursor})}"
+        following = f"{path}?{urlencode({**_filters(path), 'limit': query.limit, 'cursor': cursor})}"
     return {"items": [item(each) for each in shown], "next": following}
+
+
+def _filters(path: str) -> dict[str, str]:
+    """What the request asked of the list besides where to begin, for the next page to ask the same."""
+    return flask.request.args.to_dict() if path == flask.request.path else {}
 
 
 def linked(data: dict[str, Any]) -> flask.Response:

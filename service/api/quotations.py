@@ -1,4 +1,4 @@
-"""Quotations: price a request, keep it with its basis, show it as JSON or as text."""
+"""Quotations: price a request, keep it with its basis, find it again, see that it still comes out the same."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -8,19 +8,22 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import JSON, TEXT, answer
-from service.api.auth import database, workshop
+from service.api.answers import JSON, TEXT, answer, data_answer, is_expected, nothing, unchanged
+from service.api.auth import access, database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import QUOTATION
-from service.api.ids import AddressId
+from service.api.ids import QuotationAddress
 from service.api.paging import PageQuery, page, position
-from service.api.registered import LINK, LOCATION, listed
+from service.api.registered import CONDITIONS, ETAG, IF_CHANGED, LINK, LOCATION, listed
 from service.api.schemas import schema_of
+from service.domain.declared import declared
 from service.domain.money import Money
+from service.domain.quotation_life import Status
 from service.domain.quotation_request import QuotationRequest
 from service.encoding import encoded
-from service.store.quotations import Quotation
-from service.workflows import quoting
+from service.store.quotations import Quotation, QuotationEvent
+from service.workflows import quotation_life, quotations
+from service.workflows.quoting import quote
 
 blueprint = Blueprint("quotations", __name__, url_prefix="/v1/quotations", description="What customers are asked for.")
 
@@ -31,7 +34,9 @@ class QuotationSummary:
 
     Attributes:
         id: its id.
-        status: draft.
+        number: what it is called once it is issued; null before.
+        revision: 1, and one more than that of the quotation it revises.
+        status: draft, issued, accepted, declined, expired, superseded or completed.
         quoted_on: the day of its rates.
         valid_until: the last day its prices hold.
         customer: who asked.
@@ -39,17 +44,43 @@ class QuotationSummary:
     """
 
     id: UUID
-    status: str
+    number: str | None
+    revision: int
+    status: Status
     quoted_on: date
     valid_until: date
     customer: str
     tax_inclusive: Money
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationEvents:
+    """What happened to a quotation.
+
+    Attributes:
+        items: in order.
+    """
+
+    items: tuple[QuotationEvent, ...]
+
+
+@declared
+class QuotationsQuery(PageQuery):
+    """Which quotations.
+
+    Attributes:
+        status: only those that are in this state today.
+    """
+
+    status: Status | None = None
+
+
 def _summary(quotation: Quotation) -> Any:
     return encoded(
         QuotationSummary(
             id=quotation.id,
+            number=quotation.number,
+            revision=quotation.revision,
             status=quotation.status,
             quoted_on=quotation.quoted_on,
             valid_until=quotation.valid_until,
@@ -59,7 +90,21 @@ def _summary(quotation: Quotation) -> Any:
     )
 
 
-ID = AddressId(noun="quotation")
+ID = QuotationAddress(noun="quotation")
+
+
+def stated(quotation: Quotation, status: int = 200) -> flask.Response:
+    """A quotation as JSON, with the tag of its state."""
+    response = data_answer(encoded(quotation), status)
+    response.set_etag(quotations.tag_of(quotation))
+    return response
+
+
+def made(quotation: Quotation) -> flask.Response:
+    """A new draft, and where it is."""
+    response = stated(quotation, 201)
+    response.headers["Location"] = f"/v1/quotations/{quotation.id}"
+    return response
 
 
 @blueprint.route("")
@@ -67,15 +112,15 @@ class Quotations(MethodView):
     """All quotations."""
 
     @documented("listQuotations", 406, 422)
-    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.arguments(schema_of(QuotationsQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(QuotationSummary), "Quotations", {}), headers=LINK)
-    def get(self, query: PageQuery) -> flask.Response:
-        """Every quotation, oldest first."""
+    def get(self, query: QuotationsQuery) -> flask.Response:
+        """Every quotation, or those in one state, oldest first."""
         after = position(query)
         return page(
             query,
-            lambda limit: quoting.list_quotations(
-                database(), workshop(), after=UUID(after[0]) if after else None, limit=limit
+            lambda limit: quotations.list_quotations(
+                database(), workshop(), after=UUID(after[0]) if after else None, limit=limit, status=query.status
             ),
             lambda quotation: [str(quotation.id)],
             _summary,
@@ -86,23 +131,41 @@ class Quotations(MethodView):
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is kept with everything it was computed from."""
-        quotation = quoting.quote(database(), workshop(), request)
-        return answer(quotation, 201, headers={"Location": f"/v1/quotations/{quotation.id}"})
+        return made(quote(database(), workshop(), request, access().key_name))
 
 
 @blueprint.route("/<quotation_id>", parameters=[ID.parameter])
 class OneQuotation(MethodView):
     """A quotation."""
 
-    @documented("getQuotation", 404, 406, 422)
-    @blueprint.response(200, schema_of(Quotation))
+    @documented("getQuotation", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @blueprint.response(200, schema_of(Quotation), headers=ETAG)
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=TEXT, success=True)
     def get(self, quotation_id: str) -> flask.Response:
         """The quotation as it was given; as text/plain, what the customer reads."""
-        quotation = quoting.find_quotation(database(), workshop(), ID.checked(quotation_id))
+        quotation = quotations.find_quotation(database(), workshop(), ID.found(quotation_id))
         if flask.g.media_type == JSON:
-            return answer(quotation)
-        return flask.Response(quoting.quotation_text(workshop(), quotation), content_type=f"{TEXT}; charset=utf-8")
+            return unchanged(quotations.tag_of(quotation)) or stated(quotation)
+        return flask.Response(quotations.quotation_text(quotation), content_type=f"{TEXT}; charset=utf-8")
+
+    @documented("discardQuotation", 404, 406, 409, 412, 422, conditions=CONDITIONS[:1])
+    @blueprint.response(204)
+    def delete(self, quotation_id: str) -> flask.Response:
+        """Remove a draft. What is issued is kept for good."""
+        quotation_life.discard(database(), workshop(), ID.found(quotation_id), is_expected)
+        return nothing()
+
+
+@blueprint.route("/<quotation_id>/events", parameters=[ID.parameter])
+class Events(MethodView):
+    """What happened to a quotation."""
+
+    @documented("getQuotationEvents", 404, 406, 422)
+    @blueprint.response(200, schema_of(QuotationEvents))
+    def get(self, quotation_id: str) -> flask.Response:
+        """What happened to a quotation, when, and by whose key."""
+        found = quotations.list_events(database(), workshop(), ID.found(quotation_id))
+        return answer(QuotationEvents(items=tuple(found)))
 
 
 @blueprint.route("/<quotation_id>/recomputation", parameters=[ID.parameter])
@@ -110,7 +173,7 @@ class Recomputation(MethodView):
     """A quotation computed again."""
 
     @documented("recomputeQuotation", 404, 406, 422)
-    @blueprint.response(200, schema_of(quoting.Recomputation))
+    @blueprint.response(200, schema_of(quotations.Recomputation))
     def get(self, quotation_id: str) -> flask.Response:
         """Compute the quotation once more from what was stored with it, and compare."""
-        return answer(quoting.recompute(database(), workshop(), ID.checked(quotation_id)))
+        return answer(quotations.recompute(database(), workshop(), ID.found(quotation_id)))

@@ -234,3 +234,15 @@ class DoesNotFitError(PugmillError, ValueError):
         self.product = product
         self.reasons = tuple(reasons)
         self.path: tuple[str | int, ...] = ()
+
+
+class QuotationStateError(PugmillError):
+    """A quotation is in a state in which something cannot become of it.
+
+    Attributes:
+        status: the state it is in.
+    """
+
+    def __init__(self, what: str, status: str, wanted: str, remedy: str) -> None:
+        super().__init__(f"{what} is {status} and cannot be {wanted}; {remedy}")
+        self.status = status

@@ -271,3 +271,39 @@ class Remarks:
     warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
     exchange_rates: tuple[UsedRates, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Letterhead:
+    """Who quotes, as it stood when the quotation was made.
+
+    Attributes:
+        seller: the workshop's name.
+        seller_address: as it stands on a letter, lines separated by line breaks.
+        locale: of the document, a CLDR locale.
+    """
+
+    seller: str
+    seller_address: str
+    locale: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Acceptance:
+    """What the customer took.
+
+    Attributes:
+        accepted_on: the day.
+        quantities: of each line.
+        reference: the customer's order number.
+        note: anything worth knowing.
+        totals: of these quantities.
+        kept: what the workshop keeps of them.
+    """
+
+    accepted_on: date
+    quantities: tuple[int, ...]
+    reference: str
+    note: str
+    totals: QuotedTotals
+    kept: Kept

@@ -1,7 +1,7 @@
 """Every figure of a quotation, from its request and its basis alone."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 
@@ -174,3 +174,8 @@ def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> Quota
     if problems := list(currency_problems(request, basis.currency)):
         raise InvalidValuesError(problems)
     return _Quoting(request, basis).figures()
+
+
+def chosen_figures(request: QuotationRequest, basis: QuotationBasis, quantities: tuple[int, ...]) -> QuotationFigures:
+    """The figures of one of the batch sizes of each line, as if no other had been quoted; raises as the others do."""
+    return quotation_figures(request.choosing(quantities), replace(basis, breaks=((),) * len(quantities)))

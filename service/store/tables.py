@@ -145,6 +145,37 @@ quotations = sa.Table(
     sa.Column("basis", sa.Text, nullable=False, comment="JSON: bills of resources and rates it was computed from"),
     sa.Column("figures", sa.Text, nullable=False, comment="JSON: every figure as it was given"),
     sa.Column("remarks", sa.Text, nullable=False, comment="JSON: warnings and cautions as they were given"),
+    sa.Column("version", sa.BigInteger, nullable=False, server_default="1", comment="rises with every event"),
+    sa.Column("number", sa.BigInteger, comment="given at issue, without a gap"),
+    sa.Column("revision", sa.Integer, nullable=False, server_default="1", comment="1, and 1 more than what it revises"),
+    sa.Column("revises_id", sa.Uuid, comment="the quotation that it takes the place of"),
+    sa.Column("superseded_by_id", sa.Uuid, comment="the issued quotation that has taken its place"),
+    sa.Column("issued_on", sa.Date, comment="in the workshop's time zone"),
+    sa.Column("letterhead", sa.Text, comment="JSON: who quotes, and in which locale"),
+    sa.Column("acceptance", sa.Text, comment="JSON: what the customer took, with its totals"),
+    sa.Column("promised", sa.Text, comment="JSON: minutes of each machine and grade, from acceptance to completion"),
+    sa.Index(None, "workshop_id", "number", unique=True),
+    sa.Index(None, "workshop_id", "status", "quotation_id"),
+)
+
+quotation_numbers = sa.Table(
+    "quotation_numbers",
+    metadata,
+    _workshop(),
+    sa.Column("last", sa.BigInteger, nullable=False, comment="the number given last"),
+)
+
+quotation_events = sa.Table(
+    "quotation_events",
+    metadata,
+    sa.Column("workshop_id", sa.Uuid, primary_key=True),
+    sa.Column("quotation_id", sa.Uuid, primary_key=True),
+    sa.Column("sequence", sa.BigInteger, primary_key=True, comment="the quotation's version after it"),
+    sa.Column("event", sa.String(16), nullable=False),
+    sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("by", sa.Text, nullable=False, comment="name of the key"),
+    sa.Column("note", sa.Text, nullable=False, comment="what else is known of it"),
+    sa.ForeignKeyConstraint(["workshop_id", "quotation_id"], ["quotations.workshop_id", "quotations.quotation_id"]),
 )
 
 repricings = sa.Table(

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from service.domain.bill import BillOfResources, stated
 from service.domain.cautions import Caution
@@ -13,6 +13,7 @@ from service.domain.errors import InvalidValueError, InvalidValuesError, Missing
 from service.domain.exchange import DayRates
 from service.domain.explosion import bill_of_resources
 from service.domain.plausibility import Implausibility, cautions_of, warnings
+from service.domain.products import Tooling
 from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
 from service.domain.resources import Overhead, Reference
 from service.memory import Memory
@@ -84,9 +85,9 @@ class Costing:
         value: T = found.value
         return value
 
-    def bill(self, code: str, quantity: int) -> BillOfResources:
+    def bill(self, code: str, quantity: int, tooling: Tooling | None = None) -> BillOfResources:
         """What a batch consumes."""
-        return bill_of_resources(code, quantity, self.surroundings.catalogue)
+        return bill_of_resources(code, quantity, self.surroundings.catalogue, tooling)
 
     def sheet(self, bill: BillOfResources) -> CostSheet:
         """What it costs.
@@ -204,31 +205,69 @@ def with_first_days(database: Database, workshop: Workshop, error: MissingRatesE
     )
 
 
+class Batch(NamedTuple):
+    """What is to be costed.
+
+    Attributes:
+        product: its code.
+        quantity: good pieces.
+        tooling: how every tool is charged; as each operation says if left out.
+        supplied: resources that cost nothing, for the customer brings them.
+    """
+
+    product: str
+    quantity: int
+    tooling: Tooling | None = None
+    supplied: frozenset[str] = frozenset()
+
+
+class Batches:
+    """Costs batches for one request, each once, and no more than one request may ask for."""
+
+    def __init__(self, costing: Costing) -> None:
+        self._costing, self._lines = costing, 0
+        self._found: dict[Batch, tuple[BillOfResources, CostSheet]] = {}
+
+    def costed(self, batch: Batch) -> tuple[BillOfResources, CostSheet]:
+        """The bill of a batch, and the sheet of what costs something of it.
+
+        Raises:
+            MissingRatesError: naming every resource without a rate.
+            TooComplexError: together they are more than one request may ask for.
+        """
+        found = self._found.get(batch)
+        if found is None:
+            bill = self._costing.bill(batch.product, batch.quantity, batch.tooling)
+            self._lines += len(bill.lines) + len(bill.issues)
+            if self._lines > MAX_LINES:
+                raise TooComplexError("lines on all the bills of one request", MAX_LINES)
+            found = self._found[batch] = bill, self._costing.sheet(bill.without(batch.supplied))
+        return found
+
+
 def costed(
     database: Database,
     workshop: Workshop,
     costing: Costing,
-    batches: Iterable[tuple[str, int]],
+    batches: Iterable[tuple[str, int] | Batch],
     also: Iterable[str] = (),
+    together: Batches | None = None,
 ) -> list[tuple[BillOfResources, CostSheet]]:
     """The bill and the cost sheet of each batch.
 
     Args:
         also: resources that need a rate besides, such as taxes.
+        together: counts with them what the request has costed besides.
 
     Raises:
         MissingRatesError: naming every resource without a rate, and when its first one begins.
         TooComplexError: together they are more than one request may ask for.
     """
-    found, lines = [], 0
+    counting = together or Batches(costing)
+    found: list[tuple[BillOfResources, CostSheet]] = []
     missing = [MissingRate(resource=resource) for resource in also if resource not in costing.card.rates]
     try:
-        for batch in batches:
-            bill = costing.bill(*batch)
-            lines += len(bill.lines) + len(bill.issues)
-            if lines > MAX_LINES:
-                raise TooComplexError("lines on all the bills of one request", MAX_LINES)
-            found.append((bill, costing.sheet(bill)))
+        found.extend(counting.costed(Batch(*batch)) for batch in batches)
     except MissingRatesError as error:
         missing = [*error.missing, *missing]
     if missing:

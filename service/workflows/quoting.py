@@ -1,172 +1,188 @@
-"""Quoting a customer, and checking years later that a quotation still comes out the same."""
+"""Quoting a customer: a draft, with everything it was computed from."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from uuid import UUID
+from decimal import Decimal
 
 from uuid_utils.compat import uuid7
 
-from service.documents import quotation_text as paper
-from service.documents.quotation_text import QuotationPaper
+from service.domain.bill import BillOfResources
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.plausibility import cautions_of, warnings
-from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
+from service.domain.quantity_breaks import quantity_breaks
+from service.domain.quotation import Letterhead, QuotationBasis, QuotedShipment, Remarks
 from service.domain.quotation_figures import quotation_figures
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quotation_request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
+from service.domain.quoted_costs import asked_price, batch_costs, supplied_resources
 from service.domain.rates import RateCard
+from service.domain.resources import Path
 from service.store import quotations
 from service.store.database import Database
-from service.store.quotations import DRAFT, Quotation
+from service.store.quotations import Quotation
 from service.store.workshops import Workshop, lock_workshop
-from service.workflows.costing import costed, pools_of, prepare
-from service.workflows.errors import NotRegisteredError
+from service.workflows.costing import Batch, Batches, costed, pools_of, prepare
+from service.workflows.shipping import ShippedFrom, shipped
 
 VALIDITY = timedelta(days=30)
 
 
-def quote(database: Database, workshop: Workshop, request: QuotationRequest) -> Quotation:
+def quote(
+    database: Database, workshop: Workshop, request: QuotationRequest, by: str, revises: Quotation | None = None
+) -> Quotation:
     """Price what is asked for and keep the draft with everything it was computed from.
 
+    Args:
+        database: where it is kept.
+        workshop: whose it is.
+        request: what is asked for.
+        by: name of the key.
+        revises: the quotation that it is to take the place of.
+
     Raises:
-        InvalidValuesError: a product or tax is not registered, or an amount is too fine for the currency.
+        InvalidValuesError: something that is named is not registered, or an amount is too fine for the currency.
         MissingRatesError: naming every resource without a rate on the day.
+        MissingExchangeRateError: something cannot be converted on the day.
+        UnreachableTargetError: no price meets the policy of a line.
+        UnknownZoneError, MissingMeasuresError, DoesNotFitError: it cannot be shipped so.
+        TooComplexError: it is more than one request may ask for.
     """
     quoted_on = request.quoted_on or workshop.today()
     valid_until = request.valid_until or quoted_on + VALIDITY
     if valid_until < quoted_on:
         raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
     while True:
-        basis, remarks = _basis(database, workshop, request, quoted_on)
-        quotation = _draft(request, basis, remarks, valid_until)
+        basis, remarks = _Quoting(database, workshop, request, quoted_on).basis()
+        quotation = Quotation(
+            id=uuid7(),
+            revision=1 if revises is None else revises.revision + 1,
+            revises_id=None if revises is None else revises.id,
+            revises_number=None if revises is None else revises.number,
+            created_at=datetime.now(UTC),
+            quoted_on=basis.as_of,
+            valid_until=valid_until,
+            letterhead=_letterhead(workshop, request),
+            request=request,
+            figures=quotation_figures(request, basis),
+            remarks=remarks,
+        )
         with database.writing() as connection:
             revision = lock_workshop(connection, workshop.workshop_id)
             if revision == workshop.revision:
-                quotations.add_quotation(connection, workshop.workshop_id, quotation, basis)
+                quotations.add_quotation(connection, workshop.workshop_id, quotation, basis, by)
                 return quotation
         # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
         workshop = replace(workshop, revision=revision)
 
 
-def _draft(request: QuotationRequest, basis: QuotationBasis, remarks: Remarks, valid_until: date) -> Quotation:
-    return Quotation(
-        id=uuid7(),
-        status=DRAFT,
-        created_at=datetime.now(UTC),
-        quoted_on=basis.as_of,
-        valid_until=valid_until,
-        request=request,
-        figures=quotation_figures(request, basis),
-        remarks=remarks,
-    )
+def _letterhead(workshop: Workshop, request: QuotationRequest) -> Letterhead:
+    return Letterhead(seller=workshop.name, seller_address=workshop.address, locale=request.locale or workshop.locale)
 
 
-def _basis(
-    database: Database, workshop: Workshop, request: QuotationRequest, quoted_on: date
-) -> tuple[QuotationBasis, Remarks]:
-    """Everything outside the request that the figures follow from, and what has to be said beside them."""
-    products = [(("lines", index, "product"), "products", line.product) for index, line in enumerate(request.lines)]
-    taxes = [(path, "taxes", code) for path, code in request.taxes_named()]
-    costing = prepare(database, workshop, [*products, *taxes], quoted_on)
-    tax_codes = dict.fromkeys(code for _, _, code in taxes)
-    tax_resources = [f"taxes/{code}" for code in tax_codes]
-    batches = dict.fromkeys((line.product, quantity) for line in request.lines for quantity in line.quantities)
-    bills = [bill for bill, _ in costed(database, workshop, costing, batches, also=tax_resources)]
-    catalogue = costing.surroundings.catalogue
-    used = [*(resource for bill in bills for resource in bill.resources), *tax_resources]
-    quoted = {(line.product, line.quantity) for line in request.lines}
-    basis = QuotationBasis(
-        as_of=quoted_on,
-        currency=workshop.currency,
-        card=RateCard(
-            as_of=quoted_on,
-            currency=workshop.currency,
-            rates={resource: costing.card.rates[resource] for resource in used},
-        ),
-        exchange=costing.exchange.used,
-        pools=pools_of(costing.surroundings),
-        taxes={code: costing.surroundings.facts["taxes"][code] for code in tax_codes},
-        bills=tuple(bills),
-    )
-    shown = [bill for bill in bills if (bill.product, bill.quantity) in quoted]
-    remarks = Remarks(
-        warnings=tuple(dict.fromkeys(each for bill in shown for each in warnings(bill, catalogue))),
-        cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),
-        exchange_rates=costing.exchange.used.stated(),
-    )
-    return basis, remarks
+class _Quoting:
+    """Finds all that a quotation follows from besides its request."""
 
+    def __init__(self, database: Database, workshop: Workshop, request: QuotationRequest, quoted_on: date) -> None:
+        self.database, self.workshop, self.request = database, workshop, request
+        self.currency = request.currency or workshop.currency
+        self.costing = prepare(database, workshop, self._named(), quoted_on)
+        self.batches = Batches(self.costing)
+        self.codes_of_taxes = dict.fromkeys(code for _, code in request.taxes_named())
 
-def find_quotation(database: Database, workshop: Workshop, quotation_id: UUID) -> Quotation:
-    """The quotation as it was given.
+    def _named(self) -> Iterator[tuple[Path, str, str]]:
+        for index, line in enumerate(self.request.lines):
+            yield ("lines", index, "product"), "products", line.product
+        for path, code in self.request.taxes_named():
+            yield path, "taxes", code
+        if (shipping := self.request.shipping) is not None:
+            yield ("shipping", "service"), "shipping-services", shipping.service
 
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-    """
-    with database.reading() as connection:
-        found = quotations.find_quotation(connection, workshop.workshop_id, quotation_id)
-    if found is None:
-        raise NotRegisteredError(f"quotation {quotation_id}")
-    return found
-
-
-def list_quotations(database: Database, workshop: Workshop, *, after: UUID | None, limit: int) -> list[Quotation]:
-    """A page of quotations, oldest first."""
-    with database.reading() as connection:
-        return quotations.page_of_quotations(connection, workshop.workshop_id, after=after, limit=limit)
-
-
-def quotation_text(workshop: Workshop, quotation: Quotation) -> str:
-    """The quotation as the customer reads it."""
-    return paper.quotation_text(
-        QuotationPaper(
-            seller=workshop.name,
-            seller_address=workshop.address,
-            reference=str(quotation.id),
-            status=quotation.status,
-            quoted_on=quotation.quoted_on,
-            valid_until=quotation.valid_until,
-            locale=workshop.locale,
-            request=quotation.request,
-            figures=quotation.figures,
-            remarks=quotation.remarks,
+    def basis(self) -> tuple[QuotationBasis, Remarks]:
+        """Everything outside the request that the figures follow from, and what has to be said beside them."""
+        costing, home = self.costing, self.workshop.currency
+        others = [f"taxes/{code}" for code in self.codes_of_taxes]
+        if self.request.shipping is not None:
+            others.append(f"shipping-services/{self.request.shipping.service}")
+        costing.exchange.conversion(home, self.currency)  # so that the quotation keeps the rates that it takes
+        self._costed(((line, line.quantities) for line in self.request.lines), others)
+        self._check_supplied()
+        breaks = [(*line.quantity_breaks, *self._found_breaks(line)) for line in self.request.lines]
+        priced = zip(self.request.lines, breaks, strict=True)
+        bills = self._costed((line, (line.quantity, *more)) for line, more in priced)
+        used = dict.fromkeys([*(resource for bill in bills for resource in bill.resources), *others])
+        basis = QuotationBasis(
+            as_of=costing.card.as_of,
+            currency=self.currency,
+            card=RateCard(
+                as_of=costing.card.as_of,
+                currency=home,
+                # What the customer brings may have no rate.
+                rates={resource: costing.card.rates[resource] for resource in used if resource in costing.card.rates},
+            ),
+            exchange=costing.exchange.used,
+            pools=pools_of(costing.surroundings),
+            taxes={code: costing.surroundings.facts["taxes"][code] for code in self.codes_of_taxes},
+            bills=bills,
+            breaks=tuple(breaks),
+            shipment=None if self.request.shipping is None else self._shipment(self.request.shipping),
         )
-    )
+        # What shipping was converted with is known by now.
+        return replace(basis, exchange=costing.exchange.used), self._remarks(bills)
 
+    def _batch(self, line: QuotationLineRequest, quantity: int) -> Batch:
+        return Batch(line.product, quantity, line.tooling.tooling, supplied_resources(line))
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Recomputation:
-    """A quotation computed once more from what was stored with it.
+    def _costed(
+        self, lines: Iterable[tuple[QuotationLineRequest, Iterable[int]]], others: Iterable[str] = ()
+    ) -> tuple[BillOfResources, ...]:
+        """What each batch consumes, each once."""
+        batches = [self._batch(line, quantity) for line, quantities in lines for quantity in quantities]
+        found = costed(self.database, self.workshop, self.costing, batches, others, self.batches)
+        return tuple({(bill.product, bill.quantity, bill.tooling): bill for bill, _ in found}.values())
 
-    Attributes:
-        id: of the quotation.
-        agrees: whether every figure is the same.
-        stored: the figures as they were given.
-        recomputed: the figures as they come out now.
-    """
+    def _check_supplied(self) -> None:
+        problems = []
+        for index, line in enumerate(self.request.lines):
+            bill, _ = self.batches.costed(self._batch(line, line.quantity))
+            drawn = {each.resource for each in bill.lines}
+            for place, code in enumerate(line.supplied_materials):
+                if f"materials/{code}" not in drawn:
+                    path = ("lines", index, "supplied_materials", place)
+                    problems.append(InvalidValueError(path, f"the product takes no material '{code}'"))
+        if problems:
+            raise InvalidValuesError(problems)
 
-    id: UUID
-    agrees: bool
-    stored: QuotationFigures
-    recomputed: QuotationFigures
+    def _found_breaks(self, line: QuotationLineRequest) -> tuple[int, ...]:
+        """Quantity breaks beyond those that are asked for."""
+        if line.automatic_breaks is None:
+            return ()
+        convert = self.costing.exchange.conversion(self.workshop.currency, self.currency)
 
+        def price_of(quantity: int) -> Decimal:
+            _, sheet = self.batches.costed(self._batch(line, quantity))
+            return asked_price(line.policy, batch_costs(sheet, line.tooling, convert).piece, self.currency)
 
-def recompute(database: Database, workshop: Workshop, quotation_id: UUID) -> Recomputation:
-    """Compute the quotation again from its request and its basis; no current rate is read.
+        found = quantity_breaks(price_of, line.quantity, line.automatic_breaks, at_most=MAX_BREAKS)
+        return tuple(quantity for quantity in found if quantity not in line.quantity_breaks)
 
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-    """
-    quotation = find_quotation(database, workshop, quotation_id)
-    with database.reading() as connection:
-        basis = quotations.get_basis(connection, workshop.workshop_id, quotation_id)
-    again = quotation_figures(quotation.request, basis)
-    return Recomputation(id=quotation_id, agrees=again == quotation.figures, stored=quotation.figures, recomputed=again)
+    def _shipment(self, shipping: ShippingRequest) -> QuotedShipment:
+        pieces: dict[str, int] = {}
+        places: dict[str, Path] = {}
+        for index, line in enumerate(self.request.lines):
+            pieces[line.product] = pieces.get(line.product, 0) + line.quantity
+            places.setdefault(line.product, ("lines", index, "product"))
+        asked_by = ShippedFrom(places=places, whole=("shipping",), zone=("shipping", "zone"))
+        estimate, shipment = shipped(self.costing, shipping.service, shipping.zone, pieces, asked_by)
+        for currency in (self.workshop.currency, self.currency):
+            self.costing.exchange.converted(estimate.price, currency)
+        return QuotedShipment(shipment=shipment, estimate=estimate)
 
-
-def recompute_all(database: Database, workshop: Workshop) -> Iterator[Recomputation]:
-    """Every quotation of the workshop, computed again."""
-    with database.reading() as connection:
-        ids = list(quotations.quotation_ids(connection, workshop.workshop_id))
-    for quotation_id in ids:
-        yield recompute(database, workshop, quotation_id)
+    def _remarks(self, bills: Iterable[BillOfResources]) -> Remarks:
+        catalogue = self.costing.surroundings.catalogue
+        quoted = {(line.product, line.quantity) for line in self.request.lines}
+        shown = [bill for bill in bills if (bill.product, bill.quantity) in quoted]
+        return Remarks(
+            warnings=tuple(dict.fromkeys(each for bill in shown for each in warnings(bill, catalogue))),
+            cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),
+            exchange_rates=self.costing.exchange.used.stated(),
+        )

@@ -1,7 +1,7 @@
 """What it costs to ship pieces of products by a service of the workshop's."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Annotated
 
@@ -13,14 +13,13 @@ from service.domain.errors import (
     TooComplexError,
     UnknownZoneError,
 )
-from service.domain.products import Product
-from service.domain.resources import Reference
-from service.domain.shipping import ShippingRate, ShippingService
+from service.domain.resources import Path, Reference
+from service.domain.shipping import ShippingRate
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import costed, prepare
+from service.workflows.costing import Costing, costed, prepare
 
 MAX_LINES = 20
 
@@ -82,37 +81,51 @@ def estimate_shipping(database: Database, workshop: Workshop, question: Shipping
     """
     as_of = question.as_of or workshop.today()
     costing = prepare(database, workshop, question.references(), as_of)
-    resource = f"shipping-services/{question.service}"
-    costed(database, workshop, costing, [], also=[resource])
-    rate = costing.card.rates[resource]
-    assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms
-    service = costing.surroundings.facts["shipping-services"][question.service]
-    estimate = _estimate(question, costing.surroundings.catalogue.products, service, rate.terms)
-    statement = shipping_statement(
-        estimate,
-        Shipment(
-            service=question.service, name=service.name, zone=question.zone, as_of=as_of, valid_from=rate.valid_from
-        ),
-        currency=workshop.currency,
-        convert=costing.exchange,
-    )
+    costed(database, workshop, costing, [], also=[f"shipping-services/{question.service}"])
+    pieces = {line.product: line.quantity for line in question.lines}
+    places: dict[str, Path] = {line.product: ("lines", index, "product") for index, line in enumerate(question.lines)}
+    estimate, shipment = shipped(costing, question.service, question.zone, pieces, ShippedFrom(places=places))
+    statement = shipping_statement(estimate, shipment, currency=workshop.currency, convert=costing.exchange)
     return replace(statement, exchange_rates=costing.exchange.used.stated())
 
 
-def _estimate(
-    question: ShippingQuestion, products: Mapping[str, Product], service: ShippingService, terms: ShippingRate
-) -> ShippingEstimate:
-    """The estimate; a refusal says which member of the question it is about."""
-    codes = [line.product for line in question.lines]
-    pieces = [(line.product, products[line.product], line.quantity) for line in question.lines]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShippedFrom:
+    """Which members of a request say what is shipped, for what is said against it.
+
+    Attributes:
+        places: of each product.
+        whole: all of them together.
+        zone: where to.
+    """
+
+    places: Mapping[str, Path]
+    whole: Path = ("lines",)
+    zone: Path = ("zone",)
+
+
+def shipped(
+    costing: Costing, service: str, zone: str, pieces: Mapping[str, int], asked_by: ShippedFrom
+) -> tuple[ShippingEstimate, Shipment]:
+    """The cheapest parcels for pieces of some products, by a service that is known to have a rate.
+
+    Raises as `estimate_shipping` does; a refusal says which member of the request it is about.
+    """
+    rate = costing.card.rates[f"shipping-services/{service}"]
+    assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms
+    registered, products = costing.surroundings.facts["shipping-services"][service], costing.surroundings.catalogue
+    wanted = [(code, products.products[code], quantity) for code, quantity in pieces.items()]
+    shipment = Shipment(
+        service=service, name=registered.name, zone=zone, as_of=costing.card.as_of, valid_from=rate.valid_from
+    )
     try:
-        return shipping_estimate(pieces, service, terms, question.zone)
+        return shipping_estimate(wanted, registered, rate.terms, zone), shipment
     except (MissingMeasuresError, DoesNotFitError) as error:
-        error.path = ("lines", codes.index(error.product), "product")
+        error.path = asked_by.places[error.product]
         raise
     except TooComplexError as error:
-        error.path = ("lines",)
+        error.path = tuple(asked_by.whole)
         raise
     except UnknownZoneError as error:
-        error.path = ("zone",)
+        error.path = tuple(asked_by.zone)
         raise

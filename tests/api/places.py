@@ -175,6 +175,25 @@ def _others() -> list[Place]:
             stores=True,
         ),
         Place(method="GET", template=quotation, path=quotation, for_stranger=404),
+        Place(method="DELETE", template=quotation, path=quotation, for_stranger=404, stores=True),
+        Place(method="GET", template=f"{quotation}/events", path=f"{quotation}/events", for_stranger=404),
+        *(
+            Place(
+                method="POST",
+                template=f"{quotation}/{become}",
+                path=f"{quotation}/{become}",
+                body=body,
+                for_stranger=404,
+                stores=True,
+            )
+            for become, body in (
+                ("issue", None),
+                ("accept", {"reference": "order 7"}),
+                ("decline", {"reason": "too dear"}),
+                ("complete", None),
+                ("revise", {}),
+            )
+        ),
         Place(method="GET", template=f"{quotation}/recomputation", path=f"{quotation}/recomputation", for_stranger=404),
         Place(method="GET", template="/v1/repricings", path="/v1/repricings", for_stranger=200),
         Place(

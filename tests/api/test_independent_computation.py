@@ -440,6 +440,7 @@ class Questioner:
         found["lines"] = by_name(found["lines"], "resource")
         found["steps"] = by_name(found["steps"], "product", "operation")
         found["issues"] = independent.in_order_of_product(found["issues"])
+        assert found.pop("tooling") is None  # each operation says so itself
         self.compare(independent.bill_of_resources(self.workshop, code, pieces), found, "bill", code, pieces)
 
     def ask_cost_sheet(self, code: str, pieces: int, as_of: str, supposed: dict[str, Any]) -> Any:

@@ -20,6 +20,7 @@ from service import workflows
 from service.domain.errors import MissingExchangeRateError, MissingRatesError
 from service.domain.exchange import FEED
 from service.domain.money import Money
+from service.domain.quotation_life import DeclineRequest, Status
 from service.domain.repricing import RepricingRequest, RepricingRules, RepricingScope
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
@@ -33,7 +34,8 @@ from service.workflows import (
     keys,
     listings,
     pricing,
-    quoting,
+    quotation_life,
+    quotations,
     rate_card,
     registering,
     repricing,
@@ -272,6 +274,45 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
     }
 
 
+def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
+    """What is done with quotations, on the crate and the sheet."""
+    on = owner.database, owner.workshop
+    lines = [builders.quotation()["lines"][0], {**builders.quotation()["lines"][0], "product": "crate"}]
+
+    def quotation_id() -> UUID:
+        return quotations.list_quotations(*on, after=None, limit=1)[0].id
+
+    def issue() -> None:
+        """A quotation and its next revision, which supersedes it."""
+        issued = owner.issued(lines=lines, quoted_on=None)
+        revision = quotation_life.revise(*on, issued.id, None, "owner")
+        quotation_life.issue(*on, revision.id, "owner")
+
+    def accepted_id() -> UUID:
+        return owner.accepted(quoted_on=None).id
+
+    return {
+        "quoting.quote": lambda: owner.quote(lines=lines),
+        "quotation_life.issue": issue,
+        "quotation_life.revise": lambda: None,  # as it was issued
+        "quotation_life.accept": accepted_id,
+        "quotation_life.complete": lambda: quotation_life.complete(*on, accepted_id(), "owner"),
+        "quotation_life.decline": lambda: quotation_life.decline(*on, accepted_id(), DeclineRequest(), "owner"),
+        "quotation_life.discard": lambda: quotation_life.discard(*on, owner.quote().id),
+        "quotations.list_quotations": lambda: [
+            quotations.list_quotations(*on, after=quotation_id(), limit=2, status=status)
+            for status in (None, Status.DRAFT, Status.ISSUED, Status.EXPIRED)
+        ],
+        "quotations.find_quotation": lambda: (
+            quotations.find_quotation(*on, quotation_id()),
+            quotations.find_quotation(*on, 1),
+        ),
+        "quotations.list_events": lambda: quotations.list_events(*on, quotation_id()),
+        "quotations.recompute": lambda: quotations.recompute(*on, quotation_id()),
+        "quotations.recompute_all": lambda: list(quotations.recompute_all(*on)),
+    }
+
+
 def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:
     """Every workflow once, in an order that works; more than once where it takes several ways."""
     on = owner.database, owner.workshop
@@ -279,7 +320,6 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     day = date(2026, 1, 1)
     question = PriceQuestion(product="crate", quantity=5, as_of=TODAY, policy=a_policy(), tax="vat")
     parts = [{"product": "sheet", "quantity_per_piece": "1"}, {"product": "frame", "quantity_per_piece": "1"}]
-    lines = [builders.quotation()["lines"][0], {**builders.quotation()["lines"][0], "product": "crate"}]
 
     def register() -> None:
         builders.register_workshop(owner)
@@ -315,9 +355,6 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
 
     def days_before(count: int) -> date:
         return owner.workshop.today() - timedelta(days=count)
-
-    def quotation_id() -> UUID:
-        return quoting.list_quotations(*on, after=None, limit=1)[0].id
 
     return {
         "keys.create_key": lambda: keys.create_key(owner.database, workshop_id, "reader", frozenset({"read"})),
@@ -355,11 +392,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "pricing.price_product": lambda: pricing.price_product(*on, question),
         **selling(owner),
         **repricings_of(owner),
-        "quoting.quote": lambda: owner.quote(lines=lines),
-        "quoting.list_quotations": lambda: quoting.list_quotations(*on, after=quotation_id(), limit=2),
-        "quoting.find_quotation": lambda: quoting.find_quotation(*on, quotation_id()),
-        "quoting.recompute": lambda: quoting.recompute(*on, quotation_id()),
-        "quoting.recompute_all": lambda: list(quoting.recompute_all(*on)),
+        **quotations_of(owner),
         "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, "materials", "hdpe", date(2026, 6, 1)),
         "registering.retire": lambda: owner.retire("products/crate"),
         "watching.readiness": lambda: watching.readiness(owner.database),

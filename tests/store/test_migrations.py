@@ -72,6 +72,7 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
         feed_server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}))
         feed.refresh_exchange_rates(bare_database, owner.workshop, feed_at(feed_server.url), Span.LATEST)
     owner.quote()
+    owner.accepted(quoted_on=None)
     owner.put("listings/sheet-online", listing())
     owner.reprice()
     owner.put_rate("materials/hdpe", "2026-02-01", material_rate("2"))

@@ -8,7 +8,7 @@ from service.store.database import Database
 from service.store.schema import SchemaState, find_schema_state, migrate, schema_state
 from service.workflows.watching import Readiness, readiness
 
-NEWEST = "0003"
+NEWEST = "0004"
 
 
 class TestSchemaState:

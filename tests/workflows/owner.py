@@ -9,6 +9,7 @@ from uuid import UUID
 
 from service.domain.cost_statement import CostStatement
 from service.domain.exchange import DayRates
+from service.domain.quotation_life import AcceptanceRequest
 from service.domain.rates import DatedRate, RateTerms
 from service.domain.register import COLLECTIONS
 from service.domain.repricing import RepricingRequest
@@ -17,7 +18,16 @@ from service.store.database import Database
 from service.store.quotations import Quotation
 from service.store.repricings import Repricing
 from service.store.workshops import Workshop, find_workshop
-from service.workflows import costing, exchange, pricing, quoting, registering, repricing, repricing_records
+from service.workflows import (
+    costing,
+    exchange,
+    pricing,
+    quotation_life,
+    quoting,
+    registering,
+    repricing,
+    repricing_records,
+)
 from service.workflows.pricing import PriceQuestion, PriceSheet
 from service.workflows.registering import Precondition, Registering, always
 from service.workflows.repricing import Application
@@ -99,4 +109,13 @@ class Owner:
         return repricing_records.roll_back(self.database, self.workshop, repricing_id, "owner")
 
     def quote(self, **changes: Any) -> Quotation:
-        return quoting.quote(self.database, self.workshop, a_request(**changes))
+        return quoting.quote(self.database, self.workshop, a_request(**changes), "owner")
+
+    def issued(self, **changes: Any) -> Quotation:
+        """A quotation that is promised."""
+        return quotation_life.issue(self.database, self.workshop, self.quote(**changes).id, "owner")
+
+    def accepted(self, acceptance: Mapping[str, Any] | None = None, **changes: Any) -> Quotation:
+        """A quotation that is taken."""
+        issued, taken = self.issued(**changes), decoded(acceptance or {}, AcceptanceRequest)
+        return quotation_life.accept(self.database, self.workshop, issued.id, taken, "owner")

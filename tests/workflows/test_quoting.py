@@ -9,9 +9,9 @@ import pytest
 import sqlalchemy as sa
 
 from service.domain.errors import InvalidValuesError, MissingRatesError, TooComplexError
-from service.store.quotations import DRAFT
+from service.domain.quotation_life import Status
 from service.store.tables import quotations
-from service.workflows import quoting
+from service.workflows import quotations as reading
 from service.workflows.costing import MAX_LINES
 from service.workflows.errors import NotRegisteredError
 from tests import builders
@@ -41,10 +41,10 @@ class TestQuoting:
     def test_keeps_a_draft_that_is_found_again_as_it_was_given(self, bricks: Owner) -> None:
         made = bricks.quote(lines=TWO_LINES)
 
-        found = quoting.find_quotation(bricks.database, bricks.workshop, made.id)
+        found = reading.find_quotation(bricks.database, bricks.workshop, made.id)
 
         assert found == made
-        assert found.status == DRAFT
+        assert found.status == Status.DRAFT
         assert found.created_at.tzinfo is not None
 
     def test_is_of_today_and_valid_for_thirty_days_where_nothing_else_is_said(self, furnished: Owner) -> None:
@@ -105,7 +105,7 @@ class TestQuoting:
         with pytest.raises(InvalidValuesError):
             furnished.quote(charges=[{"reason": "freight", "tax": "vat", "amount": "0.001"}])
 
-        assert quoting.list_quotations(furnished.database, furnished.workshop, after=None, limit=9) == []
+        assert reading.list_quotations(furnished.database, furnished.workshop, after=None, limit=9) == []
 
     def test_of_more_batches_than_one_request_may_work_out_is_refused(self, furnished: Owner) -> None:
         lines = [{"material": "hdpe", "quantity_per_piece": "0.001"}] * 1000
@@ -157,10 +157,10 @@ class TestRecomputing:
         bricks.put("products/sheet", builders.product(name="Plate", operations=[]))
         bricks.retire("products/brick")
 
-        again = quoting.recompute(bricks.database, bricks.workshop, made.id)
+        again = reading.recompute(bricks.database, bricks.workshop, made.id)
         assert again.agrees
         assert again.recomputed == again.stored == made.figures
-        assert quoting.find_quotation(bricks.database, bricks.workshop, made.id) == made
+        assert reading.find_quotation(bricks.database, bricks.workshop, made.id) == made
 
     def test_one_kept_with_whole_days_of_exchange_rates_and_one_maximum_age_is_still_read(self, bricks: Owner) -> None:
         """As they were kept before a feed had a maximum age of its own."""
@@ -173,7 +173,7 @@ class TestRecomputing:
             basis["exchange"]["days"][0]["rates"]["JPY"] = "160"
             connection.execute(quotations.update().where(*ours).values(basis=json.dumps(basis)))
 
-        assert quoting.recompute(bricks.database, bricks.workshop, made.id).agrees
+        assert reading.recompute(bricks.database, bricks.workshop, made.id).agrees
 
     def test_a_new_quotation_takes_the_corrected_rate(self, furnished: Owner) -> None:
         before = furnished.quote()
@@ -184,7 +184,7 @@ class TestRecomputing:
     def test_all_says_of_each_whether_it_agrees(self, bricks: Owner) -> None:
         made = [bricks.quote(lines=TWO_LINES[:count]) for count in (1, 2)]
 
-        found = list(quoting.recompute_all(bricks.database, bricks.workshop))
+        found = list(reading.recompute_all(bricks.database, bricks.workshop))
 
         assert [(each.id, each.agrees) for each in found] == [(each.id, True) for each in made]
 
@@ -197,7 +197,7 @@ class TestRecomputing:
             assert payable in stored
             connection.execute(quotations.update().where(*ours).values(figures=stored.replace(payable, "0.01")))
 
-        (again,) = quoting.recompute_all(furnished.database, furnished.workshop)
+        (again,) = reading.recompute_all(furnished.database, furnished.workshop)
 
         assert not again.agrees
         assert again.recomputed == made.figures != again.stored
@@ -207,23 +207,23 @@ class TestFinding:
     def test_what_is_not_there_is_not_found(self, furnished: Owner) -> None:
         unknown = uuid4()
 
-        for find in (quoting.find_quotation, quoting.recompute):
+        for find in (reading.find_quotation, reading.recompute):
             with pytest.raises(NotRegisteredError, match=f"there is no quotation {unknown}"):
                 find(furnished.database, furnished.workshop, unknown)
 
     def test_what_another_workshop_quoted_is_not_there(self, furnished: Owner, other_owner: Owner) -> None:
         made = furnished.quote()
 
-        for find in (quoting.find_quotation, quoting.recompute):
+        for find in (reading.find_quotation, reading.recompute):
             with pytest.raises(NotRegisteredError):
                 find(other_owner.database, other_owner.workshop, made.id)
-        assert list(quoting.recompute_all(other_owner.database, other_owner.workshop)) == []
+        assert list(reading.recompute_all(other_owner.database, other_owner.workshop)) == []
 
     def test_a_page_lists_them_oldest_first_and_goes_on_after_one(self, furnished: Owner) -> None:
         made = [furnished.quote().id for _ in range(3)]
 
         def page(after: Any, limit: int) -> list[Any]:
-            found = quoting.list_quotations(furnished.database, furnished.workshop, after=after, limit=limit)
+            found = reading.list_quotations(furnished.database, furnished.workshop, after=after, limit=limit)
             return [each.id for each in found]
 
         assert page(None, 2) == made[:2]
@@ -233,7 +233,7 @@ class TestFinding:
 def test_the_text_is_what_the_customer_reads(furnished: Owner) -> None:
     made = furnished.quote(delivery="Three weeks.")
 
-    text = quoting.quotation_text(furnished.workshop, made)
+    text = reading.quotation_text(made)
 
     assert "Harbour Garden Trust" in text
     assert "Kiln Lane Workshop" in text

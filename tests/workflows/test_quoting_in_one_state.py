@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.workflows import quoting
+from service.workflows import quotations, quoting
 from tests.builders import material_rate, register_workshop
 from tests.workflows.owner import Owner
 
@@ -27,4 +27,4 @@ def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
     monkeypatch.undo()
 
     assert made.figures == owner.quote().figures
-    assert quoting.recompute(owner.database, owner.workshop, made.id).agrees
+    assert quotations.recompute(owner.database, owner.workshop, made.id).agrees

@@ -1,0 +1,162 @@
+"""The life of a quotation: what state it is in, and what may become of it."""
+
+from collections.abc import Sequence
+from datetime import date
+from enum import StrEnum
+from typing import Annotated
+
+from service.domain.declared import Length, Line, Paragraph, Pieces, declared
+from service.domain.errors import InvalidValueError, InvalidValuesError, QuotationStateError
+from service.domain.quotation import QuotationFigures
+
+_DIGITS = 6
+_LETTER = "Q"
+_MOST_DIGITS = 18
+
+
+class Status(StrEnum):
+    """What state a quotation is in.
+
+    A draft has been promised to nobody and may be discarded. An issued one has a number and never changes; it is
+    accepted or declined, expires, or is superseded by its next revision. What is accepted is completed in the end.
+    """
+
+    DRAFT = "draft"
+    ISSUED = "issued"
+    ACCEPTED = "accepted"
+    DECLINED = "declined"
+    EXPIRED = "expired"
+    SUPERSEDED = "superseded"
+    COMPLETED = "completed"
+
+
+class Event(StrEnum):
+    """What happened to a quotation."""
+
+    DRAFTED = "drafted"
+    ISSUED = "issued"
+    ACCEPTED = "accepted"
+    DECLINED = "declined"
+    SUPERSEDED = "superseded"
+    COMPLETED = "completed"
+
+
+LEADS_TO = {
+    Event.ISSUED: Status.ISSUED,
+    Event.ACCEPTED: Status.ACCEPTED,
+    Event.DECLINED: Status.DECLINED,
+    Event.SUPERSEDED: Status.SUPERSEDED,
+    Event.COMPLETED: Status.COMPLETED,
+}
+_MAY_FOLLOW = {
+    Event.ISSUED: {Status.DRAFT},
+    # A letter of acceptance may be entered after the last day, if it came in time.
+    Event.ACCEPTED: {Status.ISSUED, Status.EXPIRED},
+    # Who has accepted may withdraw.
+    Event.DECLINED: {Status.ISSUED, Status.EXPIRED, Status.ACCEPTED},
+    Event.SUPERSEDED: {Status.ISSUED, Status.EXPIRED, Status.DECLINED},
+    Event.COMPLETED: {Status.ACCEPTED},
+}
+REVISABLE = _MAY_FOLLOW[Event.SUPERSEDED]
+"""States in which a next revision may take a quotation's place."""
+_REMEDIES = {
+    Status.DRAFT: "issue it first",
+    Status.ISSUED: "revise it",
+    Status.ACCEPTED: "quote anew",
+    Status.DECLINED: "revise it",
+    Status.EXPIRED: "revise it",
+    Status.SUPERSEDED: "look at its newest revision",
+    Status.COMPLETED: "quote anew",
+}
+"""What to do about a quotation in a state, where it cannot become what was wanted."""
+
+
+def status_on(stored: str, valid_until: date, day: date) -> Status:
+    """The state on a day: what was issued expires after its last day."""
+    status = Status(stored)
+    return Status.EXPIRED if status is Status.ISSUED and day > valid_until else status
+
+
+def refused(what: str, status: Status, wanted: str, remedy: str = "") -> QuotationStateError:
+    """That something cannot become of a quotation in its state, and what to do instead."""
+    return QuotationStateError(what, status.value, wanted, remedy or _REMEDIES[status])
+
+
+def check_may_follow(event: Event, what: str, status: Status) -> None:
+    """Make sure that this can become of a quotation.
+
+    Raises:
+        QuotationStateError: not in its state.
+    """
+    if status not in _MAY_FOLLOW[event]:
+        raise refused(what, status, event.value)
+
+
+def number_of(count: int) -> str:
+    """The number that stands on a quotation, for instance Q000042."""
+    return f"{_LETTER}{count:0{_DIGITS}d}"
+
+
+def count_of(number: str) -> int | None:
+    """The count in a number; None for what is none.
+
+    >>> count_of("Q000042"), count_of("Q42"), count_of("42")
+    (42, None, None)
+    """
+    digits = number.removeprefix(_LETTER)
+    if digits == number or not (digits.isascii() and digits.isdecimal() and len(digits) <= _MOST_DIGITS):
+        return None
+    return int(digits) if number_of(int(digits)) == number else None
+
+
+@declared
+class AcceptanceRequest:
+    """That the customer takes what was quoted.
+
+    Attributes:
+        accepted_on: the day the customer did so; today in the workshop's time zone if left out.
+        quantities: for each line which of its batch sizes; those counted in the totals if left out.
+        reference: the customer's order number.
+        note: anything worth knowing.
+    """
+
+    accepted_on: date | None = None
+    quantities: Annotated[tuple[Pieces, ...], Length(at_least=1, at_most=200)] | None = None
+    reference: Line = ""
+    note: Paragraph = ""
+
+
+@declared
+class DeclineRequest:
+    """That the customer does not take it, or not any more.
+
+    Attributes:
+        reason: why not, if the customer said so.
+    """
+
+    reason: Paragraph = ""
+
+
+def chosen_quantities(wanted: Sequence[int] | None, figures: QuotationFigures) -> tuple[int, ...]:
+    """The batch sizes that a customer takes, one for each line.
+
+    Raises:
+        InvalidValuesError: a line does not offer one of them, or shipping was quoted for others.
+    """
+    quoted = tuple(line.quoted.quantity for line in figures.lines)
+    if wanted is None or tuple(wanted) == quoted:
+        return quoted
+    if len(wanted) != len(quoted):
+        raise InvalidValuesError([InvalidValueError(("quantities",), f"must name one for each of {len(quoted)} lines")])
+    problems = []
+    for place, (quantity, line) in enumerate(zip(wanted, figures.lines, strict=True)):
+        offered = (line.quoted.quantity, *(each.quantity for each in line.quantity_breaks))
+        if quantity not in offered:
+            told = ", ".join(map(str, offered))
+            problems.append(InvalidValueError(("quantities", place), f"was not quoted; the line offers {told}"))
+    if not problems and figures.shipping is not None:
+        reason = "must be those of the totals, for which shipping was quoted; revise the quotation"
+        problems.append(InvalidValueError(("quantities",), reason))
+    if problems:
+        raise InvalidValuesError(problems)
+    return tuple(wanted)

@@ -1,0 +1,267 @@
+"""What becomes of a quotation: issued, accepted, declined, revised, completed, discarded."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from uuid import UUID
+
+from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.quotation import Acceptance, QuotationBasis
+from service.domain.quotation_figures import chosen_figures
+from service.domain.quotation_life import (
+    LEADS_TO,
+    REVISABLE,
+    AcceptanceRequest,
+    DeclineRequest,
+    Event,
+    Status,
+    check_may_follow,
+    chosen_quantities,
+    number_of,
+    refused,
+)
+from service.domain.quotation_request import QuotationRequest
+from service.encoding import to_text
+from service.store import quotations
+from service.store.database import Connection, Database
+from service.store.quotations import Quotation
+from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.workflows.errors import PreconditionFailedError
+from service.workflows.quotations import Address, find_quotation, get_quotation, tag_of
+from service.workflows.quoting import quote
+
+Precondition = Callable[[str], bool]
+"""Whether a change may go ahead, given the tag of the state that is there now."""
+
+
+def always(_tag: str) -> bool:
+    """No precondition."""
+    return True
+
+
+def issue(
+    database: Database, workshop: Workshop, address: Address, by: str, precondition: Precondition = always
+) -> Quotation:
+    """Give a draft its number: from now on it is promised, and never changes. What it revises is superseded.
+
+    An issued one stays as it is, so that who had no answer may ask again.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+        PreconditionFailedError: the caller had seen another state.
+        QuotationStateError: it is no draft any more, its prices hold no longer, or what it revises was accepted.
+    """
+    with database.writing() as connection:
+        found = _locked(connection, workshop, address, precondition)
+        if found.status is Status.ISSUED:
+            return found
+        check_may_follow(Event.ISSUED, found.name, found.status)
+        today = workshop.today()
+        if found.valid_until < today:
+            remedy = f"its prices held until {found.valid_until}: discard it and quote anew"
+            raise refused(found.name, found.status, Event.ISSUED.value, remedy)
+        if found.revises_id is not None:
+            _supersede(connection, workshop, found.revises_id, found, by)
+        number = quotations.next_number(connection, workshop.workshop_id)
+        quotations.record_event(
+            connection,
+            workshop.workshop_id,
+            found,
+            Event.ISSUED,
+            by=by,
+            note=number_of(number),
+            status=Status.ISSUED.value,
+            number=number,
+            issued_on=today,
+        )
+        return get_quotation(connection, workshop, found.id)
+
+
+def _locked(connection: Connection, workshop: Workshop, address: Address, precondition: Precondition) -> Quotation:
+    lock_workshop(connection, workshop.workshop_id)
+    found = get_quotation(connection, workshop, address)
+    if not precondition(tag_of(found)):
+        raise PreconditionFailedError(found.name)
+    return found
+
+
+def _supersede(connection: Connection, workshop: Workshop, revised: UUID, by_which: Quotation, by: str) -> None:
+    found = get_quotation(connection, workshop, revised)
+    check_may_follow(Event.SUPERSEDED, found.name, found.status)
+    quotations.record_event(
+        connection,
+        workshop.workshop_id,
+        found,
+        Event.SUPERSEDED,
+        by=by,
+        status=Status.SUPERSEDED.value,
+        superseded_by_id=by_which.id,
+    )
+
+
+def accept(
+    database: Database,
+    workshop: Workshop,
+    address: Address,
+    acceptance: AcceptanceRequest,
+    by: str,
+    precondition: Precondition = always,
+) -> Quotation:
+    """Keep that the customer takes it, and which of the batch sizes; what that takes to make is promised from now on.
+
+    Accepting the same again changes nothing.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+        PreconditionFailedError: the caller had seen another state.
+        InvalidValuesError: the day is not one on which it could be accepted, or a batch size was not quoted.
+        QuotationStateError: it cannot be accepted.
+    """
+    with database.writing() as connection:
+        found = _locked(connection, workshop, address, precondition)
+        if found.status is not Status.ACCEPTED:
+            check_may_follow(Event.ACCEPTED, found.name, found.status)
+        basis = quotations.get_basis(connection, workshop.workshop_id, found.id)
+        taken = _taken(found, basis, acceptance, workshop.today())
+        if found.status is Status.ACCEPTED:
+            if found.acceptance == taken:
+                return found
+            raise refused(found.name, found.status, "accepted otherwise", "decline it and quote anew")
+        quotations.record_event(
+            connection,
+            workshop.workshop_id,
+            found,
+            Event.ACCEPTED,
+            by=by,
+            note=taken.reference,
+            status=Status.ACCEPTED.value,
+            acceptance=to_text(taken),
+        )
+        next_revision(connection, workshop.workshop_id)  # what is promised is a fact that lead times follow from
+        return get_quotation(connection, workshop, found.id)
+
+
+def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRequest, today: date) -> Acceptance:
+    """What the customer takes, with its totals.
+
+    Raises:
+        InvalidValuesError: the day is not one on which it could be accepted, or a batch size was not quoted.
+        QuotationStateError: it has expired, and nobody says that the customer accepted before.
+    """
+    known = quotation.acceptance
+    accepted_on = acceptance.accepted_on or (known.accepted_on if known is not None else today)
+    assert quotation.issued_on is not None  # it is issued
+    if not quotation.issued_on <= accepted_on <= min(quotation.valid_until, today):
+        if acceptance.accepted_on is None:
+            remedy = "revise it, or say when the customer accepted if that was in time"
+            raise refused(quotation.name, quotation.status, Event.ACCEPTED.value, remedy)
+        last = min(quotation.valid_until, today)
+        reason = f"must be from {quotation.issued_on}, when it was issued, to {last}"
+        raise InvalidValuesError([InvalidValueError(("accepted_on",), reason)])
+    quantities = chosen_quantities(acceptance.quantities, quotation.figures)
+    figures = chosen_figures(quotation.request, basis, quantities)
+    return Acceptance(
+        accepted_on=accepted_on,
+        quantities=quantities,
+        reference=acceptance.reference,
+        note=acceptance.note,
+        totals=figures.totals,
+        kept=figures.kept,
+    )
+
+
+def decline(
+    database: Database,
+    workshop: Workshop,
+    address: Address,
+    declined: DeclineRequest,
+    by: str,
+    precondition: Precondition = always,
+) -> Quotation:
+    """Keep that the customer does not take it, or withdraws; nothing of it is promised any more.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+        PreconditionFailedError: the caller had seen another state.
+        QuotationStateError: it is not issued or accepted.
+    """
+    with database.writing() as connection:
+        found = _locked(connection, workshop, address, precondition)
+        if found.status is Status.DECLINED:
+            return found
+        return _ended(connection, workshop, found, Event.DECLINED, by, declined.reason)
+
+
+def complete(
+    database: Database, workshop: Workshop, address: Address, by: str, precondition: Precondition = always
+) -> Quotation:
+    """Keep that what was accepted has been made: its minutes are free again.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+        PreconditionFailedError: the caller had seen another state.
+        QuotationStateError: it is not accepted.
+    """
+    with database.writing() as connection:
+        found = _locked(connection, workshop, address, precondition)
+        return found if found.status is Status.COMPLETED else _ended(connection, workshop, found, Event.COMPLETED, by)
+
+
+def _ended(
+    connection: Connection, workshop: Workshop, quotation: Quotation, event: Event, by: str, note: str = ""
+) -> Quotation:
+    check_may_follow(event, quotation.name, quotation.status)
+    status = LEADS_TO[event].value
+    quotations.record_event(
+        connection, workshop.workshop_id, quotation, event, by=by, note=note, status=status, promised=None
+    )
+    if quotation.status is Status.ACCEPTED:
+        next_revision(connection, workshop.workshop_id)
+    return get_quotation(connection, workshop, quotation.id)
+
+
+def revise(
+    database: Database,
+    workshop: Workshop,
+    address: Address,
+    request: QuotationRequest | None,
+    by: str,
+    precondition: Precondition = always,
+) -> Quotation:
+    """A draft that takes the place of an issued quotation once it is issued itself.
+
+    Args:
+        database: where it is kept.
+        workshop: whose it is.
+        address: of what is revised.
+        request: what is asked for now; the same at today's rates if left out.
+        by: name of the key.
+        precondition: what the caller knows of what is revised.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+        PreconditionFailedError: the caller had seen another state.
+        QuotationStateError: it is not issued, or was accepted or superseded. And as `quote` does.
+    """
+    found = find_quotation(database, workshop, address)
+    if not precondition(tag_of(found)):
+        raise PreconditionFailedError(found.name)
+    if found.status not in REVISABLE:
+        raise refused(found.name, found.status, "revised")
+    again = request or replace(found.request, quoted_on=None, valid_until=None)
+    return quote(database, workshop, again, by, found)
+
+
+def discard(database: Database, workshop: Workshop, address: Address, precondition: Precondition = always) -> None:
+    """Remove a draft, which has been promised to nobody.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+        PreconditionFailedError: the caller had seen another state.
+        QuotationStateError: it is issued.
+    """
+    with database.writing() as connection:
+        found = _locked(connection, workshop, address, precondition)
+        if found.status is not Status.DRAFT:
+            raise refused(found.name, found.status, "discarded", "what is issued is kept for good")
+        quotations.discard_quotation(connection, workshop.workshop_id, found.id)

@@ -1,0 +1,131 @@
+"""Quotations read: one, a page of them, what happened to one, and whether it still comes out the same."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from uuid import UUID
+
+from service.documents import quotation_text as paper
+from service.documents.quotation_text import QuotationPaper
+from service.domain.quotation import QuotationFigures
+from service.domain.quotation_figures import chosen_figures, quotation_figures
+from service.domain.quotation_life import Status, number_of, status_on
+from service.store import quotations
+from service.store.database import Connection, Database
+from service.store.quotations import Quotation, QuotationEvent
+from service.store.workshops import Workshop
+from service.workflows.errors import NotRegisteredError
+
+Address = UUID | int
+"""A quotation's id, or the count in its number."""
+
+
+def tag_of(quotation: Quotation) -> str:
+    """What tells this state of a quotation from every other: an expired one has not changed and is another."""
+    return f"{quotation.version}-{quotation.status.value}"
+
+
+def find_quotation(database: Database, workshop: Workshop, address: Address) -> Quotation:
+    """The quotation as it was given, in the state that it is in today.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+    """
+    with database.reading() as connection:
+        return get_quotation(connection, workshop, address)
+
+
+def get_quotation(connection: Connection, workshop: Workshop, address: Address) -> Quotation:
+    """The same, in a transaction under way."""
+    found = quotations.find_quotation(connection, workshop.workshop_id, address)
+    if found is None:
+        raise NotRegisteredError(f"quotation {number_of(address) if isinstance(address, int) else address}")
+    return _today(found, workshop)
+
+
+def _today(quotation: Quotation, workshop: Workshop) -> Quotation:
+    return replace(quotation, status=status_on(quotation.status, quotation.valid_until, workshop.today()))
+
+
+def list_quotations(
+    database: Database, workshop: Workshop, *, after: UUID | None, limit: int, status: Status | None = None
+) -> list[Quotation]:
+    """A page of quotations, oldest first; of all states, or of one."""
+    with database.reading() as connection:
+        found = quotations.page_of_quotations(
+            connection, workshop.workshop_id, after=after, limit=limit, status=status, today=workshop.today()
+        )
+    return [_today(each, workshop) for each in found]
+
+
+def list_events(database: Database, workshop: Workshop, address: Address) -> list[QuotationEvent]:
+    """What happened to a quotation, in order.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+    """
+    with database.reading() as connection:
+        found = get_quotation(connection, workshop, address)
+        return quotations.events_of(connection, workshop.workshop_id, found.id)
+
+
+def quotation_text(quotation: Quotation) -> str:
+    """The quotation as the customer reads it."""
+    return paper.quotation_text(
+        QuotationPaper(
+            seller=quotation.letterhead.seller,
+            seller_address=quotation.letterhead.seller_address,
+            reference=quotation.number or str(quotation.id),
+            status=quotation.status,
+            quoted_on=quotation.quoted_on,
+            valid_until=quotation.valid_until,
+            locale=quotation.letterhead.locale,
+            request=quotation.request,
+            figures=quotation.figures,
+            remarks=quotation.remarks,
+        )
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recomputation:
+    """A quotation computed once more from what was stored with it.
+
+    Attributes:
+        id: of the quotation.
+        number: of the quotation, if it is issued.
+        agrees: whether every figure is the same, those of what the customer took included.
+        stored: the figures as they were given.
+        recomputed: the figures as they come out now.
+    """
+
+    id: UUID
+    number: str | None
+    agrees: bool
+    stored: QuotationFigures
+    recomputed: QuotationFigures
+
+
+def recompute(database: Database, workshop: Workshop, address: Address) -> Recomputation:
+    """Compute the quotation again from its request and its basis; no current rate is read.
+
+    Raises:
+        NotRegisteredError: the workshop has no such quotation.
+    """
+    with database.reading() as connection:
+        found = get_quotation(connection, workshop, address)
+        basis = quotations.get_basis(connection, workshop.workshop_id, found.id)
+    again, taken = quotation_figures(found.request, basis), found.acceptance
+    agrees = again == found.figures
+    if taken is not None:
+        figures = chosen_figures(found.request, basis, taken.quantities)
+        chosen = figures.totals, figures.kept
+        agrees = agrees and (taken.totals, taken.kept) == chosen
+    return Recomputation(id=found.id, number=found.number, agrees=agrees, stored=found.figures, recomputed=again)
+
+
+def recompute_all(database: Database, workshop: Workshop) -> Iterator[Recomputation]:
+    """Every quotation of the workshop, computed again."""
+    with database.reading() as connection:
+        ids = list(quotations.quotation_ids(connection, workshop.workshop_id))
+    for quotation_id in ids:
+        yield recompute(database, workshop, quotation_id)
