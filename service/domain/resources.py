@@ -5,7 +5,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, Protocol
 
-from service.domain.declared import Code, Length, Line, Name, NotNegative, Positive, PositiveShare, declared
+from service.domain.declared import Bounds, Code, Length, Line, Name, NotNegative, Positive, PositiveShare, declared
 from service.domain.errors import InvalidValueError
 from service.domain.exact import ONE, ZERO, exactly
 from service.domain.polymers import Polymer
@@ -131,6 +131,7 @@ class Machine:
         idle_power_kw: power drawn during setup.
         warm_up_power_kw: power drawn while it warms up.
         tariff: code of the electricity tariff it is fed by; needed if it draws power.
+        hours_per_week: it can run in an ordinary week; where they are not known it limits nothing.
         note: anything worth knowing.
     """
 
@@ -140,6 +141,7 @@ class Machine:
     idle_power_kw: NotNegative = ZERO
     warm_up_power_kw: NotNegative = ZERO
     tariff: Code | None = None
+    hours_per_week: Annotated[Decimal, Bounds(at_least=0, at_most=168)] | None = None
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
@@ -161,10 +163,13 @@ class LabourGrade:
 
     Attributes:
         name: what the workshop calls it.
+        hours_per_week: there are in an ordinary week, of all its people together; where they are not known it limits
+            nothing.
         note: anything worth knowing.
     """
 
     name: Name
+    hours_per_week: NotNegative | None = None
     note: Line = ""
 
     def references(self) -> Iterable[Reference]:
