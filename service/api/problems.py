@@ -188,7 +188,7 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     domain.UnknownZoneError: _of_shipping("unknown-zone", "zone", "zones"),
     domain.MissingMeasuresError: _of_shipping("missing-measures", "product", "purpose", "members"),
     domain.DoesNotFitError: _of_shipping("does-not-fit", "product", "reasons"),
-    domain.QuotationStateError: _simple(409, "quotation-state", "status"),
+    domain.QuotationStateError: _simple(409, "quotation-state", "state"),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
     workflow.FeedFailedError: _feed_failed,

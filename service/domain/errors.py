@@ -240,9 +240,9 @@ class QuotationStateError(PugmillError):
     """A quotation is in a state in which something cannot become of it.
 
     Attributes:
-        status: the state it is in.
+        state: the one it is in.
     """
 
-    def __init__(self, what: str, status: str, wanted: str, remedy: str) -> None:
-        super().__init__(f"{what} is {status} and cannot be {wanted}; {remedy}")
-        self.status = status
+    def __init__(self, what: str, state: str, wanted: str, remedy: str) -> None:
+        super().__init__(f"{what} is {state} and cannot be {wanted}; {remedy}")
+        self.state = state

@@ -107,6 +107,17 @@ class ToolingCharge(StrEnum):
 
 
 @declared
+class RushCharge(QuotationAdjustment):
+    """A charge for making an order before what is promised already.
+
+    Attributes:
+        reason: as the customer reads it; words of the customer's language if empty.
+    """
+
+    reason: Line = ""
+
+
+@declared
 class QuotationLineRequest:
     """A product somebody asks for.
 
@@ -244,7 +255,7 @@ class QuotationRequest:
     note: Paragraph = ""
     allowances: Annotated[tuple[QuotationAdjustment, ...], Length(at_most=20)] = ()
     charges: Annotated[tuple[QuotationAdjustment, ...], Length(at_most=20)] = ()
-    rush_charge: QuotationAdjustment | None = None
+    rush_charge: RushCharge | None = None
     minimum_order: MinimumOrder | None = None
     shipping: ShippingRequest | None = None
 

@@ -14,7 +14,7 @@ from service.domain.explosion import bill_of_resources
 from service.domain.money import Money
 from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import Display, PricingPolicy
-from service.domain.products import BillLine, Catalogue, Operation, Product
+from service.domain.products import BillLine, Catalogue, Operation, Product, Tooling
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rate_table import Rating, rating
 from service.domain.rates import (
@@ -38,10 +38,15 @@ from service.encoding import decoded
 from tests import builders
 
 TODAY = date(2026, 11, 25)
+D = Decimal
+
+
+def money(amount: str, currency: str) -> Money:
+    return Money(amount=Decimal(amount), currency=currency)
 
 
 def euros(amount: str) -> Money:
-    return Money(amount=Decimal(amount), currency="EUR")
+    return money(amount, "EUR")
 
 
 def a_material(**changes: Any) -> Material:
@@ -164,8 +169,8 @@ class Shop:
         quantities = {line.resource: line.quantity for line in self.bill(quantity).lines}
         return BatchBill(pieces=quantity, quantities=quantities)
 
-    def bill(self, quantity: int, code: str | None = None) -> BillOfResources:
-        return bill_of_resources(code or self.top, quantity, self.catalogue)
+    def bill(self, quantity: int, code: str | None = None, tooling: Tooling | None = None) -> BillOfResources:
+        return bill_of_resources(code or self.top, quantity, self.catalogue, tooling)
 
     def sheet(self, quantity: int, rates: Mapping[str, Decimal] | None = None, code: str | None = None) -> CostSheet:
         return cost_sheet(
