@@ -1,0 +1,497 @@
+"""What becomes of a quotation, on every engine."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+from uuid import uuid4
+
+import pytest
+import sqlalchemy as sa
+
+from service.domain.errors import (
+    DoesNotFitError,
+    InvalidValuesError,
+    MissingRatesError,
+    QuotationStateError,
+    TooComplexError,
+    UnknownZoneError,
+)
+from service.domain.quotation_life import AcceptanceRequest, DeclineRequest, Status
+from service.encoding import decoded
+from service.store import quotations as stored
+from service.store.quotations import Quotation
+from service.store.tables import quotation_events, quotations
+from service.workflows import quotation_life
+from service.workflows import quotations as reading
+from service.workflows.errors import NotRegisteredError, PreconditionFailedError
+from tests import builders
+from tests.domain.examples import D, a_request
+from tests.workflows.owner import Owner
+
+DAY = timedelta(days=1)
+TODAY = {"quoted_on": None}
+BREAKS = {"lines": [{**builders.quotation()["lines"][0], "quantity_breaks": [50, 100]}], **TODAY}
+
+
+def by_hand(owner: Owner, quotation: Quotation, **columns: Any) -> None:
+    """Change a row as nothing in the service does, to have a past."""
+    with owner.database.writing() as connection:
+        connection.execute(
+            quotations.update()
+            .where(quotations.c.workshop_id == owner.workshop_id, quotations.c.quotation_id == quotation.id)
+            .values(**columns)
+        )
+
+
+def expired(owner: Owner, **changes: Any) -> Quotation:
+    """Issued ten days ago, and over since yesterday."""
+    issued = owner.issued(**{**TODAY, **changes})
+    today = owner.workshop.today()
+    by_hand(owner, issued, issued_on=today - 10 * DAY, valid_until=today - DAY)
+    return find(owner, issued)
+
+
+def find(owner: Owner, quotation: Quotation) -> Quotation:
+    return reading.find_quotation(owner.database, owner.workshop, quotation.id)
+
+
+def does(owner: Owner, step: str, quotation: Quotation, *args: Any, **options: Any) -> Quotation:
+    """A step of its life."""
+    given = (*args, *(() if step == "discard" else ("owner",)))
+    found: Quotation = getattr(quotation_life, step)(owner.database, owner.workshop, quotation.id, *given, **options)
+    return found
+
+
+def accept(owner: Owner, quotation: Quotation, **acceptance: Any) -> Quotation:
+    return does(owner, "accept", quotation, decoded(acceptance, AcceptanceRequest))
+
+
+def decline(owner: Owner, quotation: Quotation, reason: str = "") -> Quotation:
+    return does(owner, "decline", quotation, DeclineRequest(reason=reason))
+
+
+class TestIssuing:
+    def test_gives_the_next_number_and_the_day_and_changes_nothing_else(self, furnished: Owner) -> None:
+        drafts = [furnished.quote(**TODAY) for _ in range(2)]
+
+        first, second = (does(furnished, "issue", draft) for draft in reversed(drafts))
+
+        assert (first.number, second.number) == ("Q000001", "Q000002")
+        assert first.status is Status.ISSUED
+        assert first.issued_on == furnished.workshop.today()
+        assert (first.request, first.figures, first.remarks) == (
+            drafts[1].request,
+            drafts[1].figures,
+            drafts[1].remarks,
+        )
+        assert reading.find_quotation(furnished.database, furnished.workshop, 1) == first
+
+    def test_twice_gives_one_number(self, furnished: Owner) -> None:
+        issued = furnished.issued(**TODAY)
+
+        assert does(furnished, "issue", issued) == issued
+        assert furnished.issued(**TODAY).number == "Q000002"
+
+    def test_what_is_over_is_refused_and_uses_no_number_up(self, furnished: Owner) -> None:
+        over = furnished.quote(valid_until="2026-11-25")
+
+        with pytest.raises(QuotationStateError, match="its prices held until 2026-11-25: discard it and quote anew"):
+            does(furnished, "issue", over)
+
+        assert furnished.issued(**TODAY).number == "Q000001"
+
+    def test_numbers_are_the_workshops_own(self, furnished: Owner, other_owner: Owner) -> None:
+        builders.register_workshop(other_owner)
+        furnished.issued(**TODAY)
+
+        assert other_owner.issued(**TODAY).number == "Q000001"
+
+    def test_a_number_of_another_workshop_is_none(self, furnished: Owner, other_owner: Owner) -> None:
+        furnished.issued(**TODAY)
+
+        with pytest.raises(NotRegisteredError, match="there is no quotation Q000001"):
+            reading.find_quotation(other_owner.database, other_owner.workshop, 1)
+
+    def test_keeps_who_quoted_and_in_which_locale(self, furnished: Owner) -> None:
+        own, theirs = furnished.quote(), furnished.quote(locale="de_AT")
+
+        assert own.letterhead.seller == furnished.workshop.name
+        assert own.letterhead.seller_address == furnished.workshop.address
+        assert (own.letterhead.locale, theirs.letterhead.locale) == (furnished.workshop.locale, "de_AT")
+
+
+class TestAccepting:
+    def test_takes_the_batch_sizes_of_the_totals_today_where_nothing_is_said(self, furnished: Owner) -> None:
+        accepted = furnished.accepted(**BREAKS)
+
+        taken = accepted.acceptance
+        assert accepted.status is Status.ACCEPTED
+        assert taken is not None
+        assert (taken.accepted_on, taken.quantities) == (furnished.workshop.today(), (20,))
+        assert taken.totals == accepted.figures.totals
+        assert taken.kept == accepted.figures.kept
+
+    def test_another_batch_size_has_totals_of_its_own(self, furnished: Owner) -> None:
+        accepted = furnished.accepted({"quantities": [100], "reference": "order 7", "note": "by letter"}, **BREAKS)
+
+        taken = accepted.acceptance
+        assert taken is not None
+        assert (taken.quantities, taken.reference, taken.note) == ((100,), "order 7", "by letter")
+        offered = accepted.figures.lines[0].quantity_breaks[1]
+        assert taken.totals.line_total == offered.net_amount
+        assert taken.kept == offered.kept
+        assert reading.recompute(furnished.database, furnished.workshop, accepted.id).agrees
+
+    def test_a_batch_size_that_was_not_quoted_is_refused(self, furnished: Owner) -> None:
+        with pytest.raises(InvalidValuesError, match="quantities/0: was not quoted; the line offers 20, 50, 100"):
+            furnished.accepted({"quantities": [70]}, **BREAKS)
+
+    def test_the_same_again_changes_nothing_and_otherwise_is_refused(self, furnished: Owner) -> None:
+        accepted = furnished.accepted(**BREAKS)
+
+        assert accept(furnished, accepted) == accepted
+        with pytest.raises(QuotationStateError, match="is accepted and cannot be accepted otherwise"):
+            accept(furnished, accepted, quantities=[50])
+        assert find(furnished, accepted) == accepted
+
+    def test_a_draft_is_refused(self, furnished: Owner) -> None:
+        with pytest.raises(QuotationStateError, match="is draft and cannot be accepted; issue it first"):
+            accept(furnished, furnished.quote(**TODAY))
+
+    def test_what_has_expired_is_refused_unless_it_was_in_time(self, furnished: Owner) -> None:
+        over = expired(furnished)
+        yesterday = furnished.workshop.today() - DAY
+
+        assert over.status is Status.EXPIRED
+        with pytest.raises(QuotationStateError, match="is expired and cannot be accepted; revise it, or say when"):
+            accept(furnished, over)
+        accepted = accept(furnished, over, accepted_on=yesterday.isoformat())
+
+        assert accepted.status is Status.ACCEPTED
+        assert accepted.acceptance is not None
+        assert accepted.acceptance.accepted_on == yesterday
+
+    @pytest.mark.parametrize("days", [-11, 1])
+    def test_a_day_before_it_was_issued_or_after_today_is_refused(self, furnished: Owner, days: int) -> None:
+        over = expired(furnished)
+        day = furnished.workshop.today() + days * DAY
+
+        with pytest.raises(InvalidValuesError, match=r"^accepted_on: must be from \S+, when it was issued, to "):
+            accept(furnished, over, accepted_on=day.isoformat())
+
+    def test_other_batch_sizes_than_were_shipped_are_refused(self, furnished: Owner) -> None:
+        builders.register_shipping(furnished)
+        line = {**BREAKS["lines"][0], "product": "brick", "quantity": 4}
+        shipping = {"service": "post", "zone": "home", "tax": "vat"}
+        issued = furnished.issued(lines=[line], shipping=shipping, **TODAY)
+
+        with pytest.raises(InvalidValuesError, match="for which shipping was quoted; revise the quotation"):
+            accept(furnished, issued, quantities=[50])
+        assert accept(furnished, issued, quantities=[4]).status is Status.ACCEPTED
+
+
+class TestPromises:
+    def test_are_of_what_is_accepted_until_it_is_completed_or_withdrawn(self, furnished: Owner) -> None:
+        def promised() -> dict[str, Any]:
+            with furnished.database.reading() as connection:
+                return dict(stored.promised_minutes(connection, furnished.workshop_id))
+
+        furnished.issued(**TODAY)
+        assert promised() == {}
+        one, other = furnished.accepted(**TODAY), furnished.accepted({"quantities": [50]}, **BREAKS)
+        both = promised()
+        # 20 minutes of set-up; 20 and 50 sheets of 40 minutes, each started 1/0.95 times
+        assert round(both["machines/press"], 6) == round((40 + 70 * 40 / D("0.95")), 6)
+        assert round(both["labour-grades/operator"], 6) == round(40 + 70 * 10 / D("0.95"), 6)
+
+        does(furnished, "complete", other)
+        left = promised()
+        assert left["machines/press"] < both["machines/press"]
+        decline(furnished, one, "withdrawn")
+        assert promised() == {}
+
+    def test_raise_the_workshops_revision_for_lead_times_follow_from_them(self, furnished: Owner) -> None:
+        issued, before = furnished.issued(**TODAY), furnished.revision
+
+        accepted = accept(furnished, issued)
+        after = furnished.revision
+        does(furnished, "complete", accepted)
+
+        assert before < after < furnished.revision
+
+
+class TestEnding:
+    def test_declining_keeps_the_reason_and_twice_does_no_harm(self, furnished: Owner) -> None:
+        declined = decline(furnished, furnished.issued(**TODAY), "too dear")
+
+        assert declined.status is Status.DECLINED
+        assert decline(furnished, declined, "again") == declined
+        events = reading.list_events(furnished.database, furnished.workshop, declined.id)
+        assert [(each.event.value, each.version, each.by, each.note) for each in events] == [
+            ("drafted", 1, "owner", ""),
+            ("issued", 2, "owner", "Q000001"),
+            ("declined", 3, "owner", "too dear"),
+        ]
+        assert [each.at for each in events] == sorted(each.at for each in events)
+
+    def test_declining_a_promise_that_never_was_leaves_the_workshop_as_it_is(self, furnished: Owner) -> None:
+        issued, before = furnished.issued(**TODAY), furnished.revision
+
+        decline(furnished, issued)
+
+        assert furnished.revision == before
+
+    def test_completing_twice_does_no_harm_and_of_what_is_not_accepted_is_refused(self, furnished: Owner) -> None:
+        completed = does(furnished, "complete", furnished.accepted(**TODAY))
+
+        assert completed.status is Status.COMPLETED
+        assert does(furnished, "complete", completed) == completed
+        with pytest.raises(QuotationStateError, match="is issued and cannot be completed"):
+            does(furnished, "complete", furnished.issued(**TODAY))
+
+
+class TestRevising:
+    def test_supersedes_the_old_one_when_the_new_one_is_issued(self, furnished: Owner) -> None:
+        old = furnished.issued(**TODAY)
+
+        draft = does(furnished, "revise", old, a_request(**BREAKS))
+
+        assert (draft.revision, draft.revises_id, draft.revises_number) == (2, old.id, "Q000001")
+        assert find(furnished, old).status is Status.ISSUED
+        new = does(furnished, "issue", draft)
+        gone = find(furnished, old)
+        assert (new.number, new.revision, new.revises_number) == ("Q000002", 2, "Q000001")
+        assert (gone.status, gone.superseded_by_id, gone.superseded_by_number) == (Status.SUPERSEDED, new.id, "Q000002")
+        assert gone.figures == old.figures
+
+    def test_without_a_request_is_the_same_at_todays_rates(self, furnished: Owner) -> None:
+        old = furnished.issued(**TODAY)
+        furnished.put_rate("materials/hdpe", "2026-02-01", builders.material_rate("9"))
+
+        draft = does(furnished, "revise", old, None)
+
+        assert draft.request == old.request
+        assert draft.quoted_on == furnished.workshop.today()
+        assert draft.figures.totals.payable.amount > old.figures.totals.payable.amount
+
+    @pytest.mark.parametrize("become", [expired, lambda owner: decline(owner, owner.issued(**TODAY))])
+    def test_what_is_over_or_declined_may_be_revised(
+        self, furnished: Owner, become: Callable[[Owner], Quotation]
+    ) -> None:
+        revision = does(furnished, "revise", become(furnished), None)
+
+        assert does(furnished, "issue", revision).revision == 2
+
+    @pytest.mark.parametrize(
+        ("become", "told"),
+        [
+            (lambda owner: owner.quote(**TODAY), "is draft and cannot be revised; issue it first"),
+            (lambda owner: owner.accepted(**TODAY), "is accepted and cannot be revised; quote anew"),
+        ],
+    )
+    def test_a_draft_or_a_promise_is_not(
+        self, furnished: Owner, become: Callable[[Owner], Quotation], told: str
+    ) -> None:
+        with pytest.raises(QuotationStateError, match=told):
+            does(furnished, "revise", become(furnished), None)
+
+    def test_what_was_accepted_meanwhile_is_not_superseded(self, furnished: Owner) -> None:
+        old = furnished.issued(**TODAY)
+        draft = does(furnished, "revise", old, None)
+        accept(furnished, old)
+
+        with pytest.raises(QuotationStateError, match=r"^quotation Q000001 is accepted and cannot be superseded"):
+            does(furnished, "issue", draft)
+
+        assert find(furnished, draft).status is Status.DRAFT
+        assert furnished.issued(**TODAY).number == "Q000002"
+
+    def test_of_two_drafts_the_first_to_be_issued_wins(self, furnished: Owner) -> None:
+        old = furnished.issued(**TODAY)
+        one, other = (does(furnished, "revise", old, None) for _ in range(2))
+        does(furnished, "issue", other)
+
+        with pytest.raises(QuotationStateError, match="is superseded and cannot be superseded; look at its newest"):
+            does(furnished, "issue", one)
+
+
+class TestDiscarding:
+    def test_removes_a_draft_with_all_that_is_known_of_it(self, furnished: Owner) -> None:
+        draft = furnished.quote()
+
+        does(furnished, "discard", draft)
+
+        with pytest.raises(NotRegisteredError):
+            find(furnished, draft)
+        with furnished.database.reading() as connection:
+            left = connection.execute(
+                sa.select(sa.func.count()).where(quotation_events.c.workshop_id == furnished.workshop_id)
+            )
+            assert left.scalar_one() == 0
+
+    def test_what_is_issued_is_kept_for_good(self, furnished: Owner) -> None:
+        issued = furnished.issued(**TODAY)
+
+        with pytest.raises(QuotationStateError, match="is issued and cannot be discarded; what is issued is kept"):
+            does(furnished, "discard", issued)
+
+
+class TestPreconditions:
+    STEPS = (
+        ("issue", (), lambda owner: owner.quote(**TODAY)),
+        ("discard", (), lambda owner: owner.quote(**TODAY)),
+        ("accept", (AcceptanceRequest(),), lambda owner: owner.issued(**TODAY)),
+        ("decline", (DeclineRequest(),), lambda owner: owner.issued(**TODAY)),
+        ("revise", (None,), lambda owner: owner.issued(**TODAY)),
+        ("complete", (), lambda owner: owner.accepted(**TODAY)),
+    )
+
+    @pytest.mark.parametrize(("step", "given", "make"), STEPS, ids=[step for step, *_ in STEPS])
+    def test_that_name_another_state_change_nothing(
+        self, furnished: Owner, step: str, given: tuple[Any, ...], make: Callable[[Owner], Quotation]
+    ) -> None:
+        quotation = make(furnished)
+        seen: list[str] = []
+
+        with pytest.raises(PreconditionFailedError):
+            does(furnished, step, quotation, *given, precondition=lambda tag: bool(seen.append(tag)))
+
+        assert seen == [reading.tag_of(quotation)]
+        assert find(furnished, quotation) == quotation
+
+    def test_the_tag_of_an_expired_one_is_another(self, furnished: Owner) -> None:
+        issued = furnished.issued(**TODAY)
+        before = reading.tag_of(issued)
+
+        by_hand(furnished, issued, valid_until=furnished.workshop.today() - DAY)
+
+        assert reading.tag_of(find(furnished, issued)) != before
+
+
+class TestListing:
+    def test_by_state_tells_what_is_in_it_today(self, furnished: Owner) -> None:
+        draft, issued, over = furnished.quote(), furnished.issued(**TODAY), expired(furnished)
+        accepted = furnished.accepted(**TODAY)
+
+        def listed(status: Status | None) -> list[Any]:
+            found = reading.list_quotations(furnished.database, furnished.workshop, after=None, limit=9, status=status)
+            return [each.id for each in found]
+
+        assert listed(None) == [draft.id, issued.id, over.id, accepted.id]
+        assert listed(Status.DRAFT) == [draft.id]
+        assert listed(Status.ISSUED) == [issued.id]
+        assert listed(Status.EXPIRED) == [over.id]
+        assert listed(Status.ACCEPTED) == [accepted.id]
+        assert listed(Status.COMPLETED) == []
+
+    def test_events_of_nothing_are_not_found(self, furnished: Owner) -> None:
+        with pytest.raises(NotRegisteredError):
+            reading.list_events(furnished.database, furnished.workshop, uuid4())
+
+
+class TestRecomputing:
+    def test_finds_a_choice_that_no_longer_comes_out_the_same(self, furnished: Owner) -> None:
+        accepted = furnished.accepted({"quantities": [50]}, **BREAKS)
+        with furnished.database.reading() as connection:
+            row = connection.execute(
+                sa.select(quotations.c.acceptance).where(
+                    quotations.c.workshop_id == furnished.workshop_id, quotations.c.quotation_id == accepted.id
+                )
+            ).scalar_one()
+        assert reading.recompute(furnished.database, furnished.workshop, accepted.id).agrees
+
+        by_hand(furnished, accepted, acceptance=row.replace('"quantities":[50]', '"quantities":[100]'))
+
+        assert not reading.recompute(furnished.database, furnished.workshop, accepted.id).agrees
+
+
+class TestQuotingMore:
+    def test_finds_the_breaks_where_the_price_sheet_says_that_a_piece_has_become_cheaper(
+        self, furnished: Owner
+    ) -> None:
+        line = {**builders.quotation()["lines"][0], "automatic_breaks": {"least_fall_share": "0.004", "up_to": 200}}
+
+        quoted = furnished.quote(lines=[line]).figures.lines[0]
+
+        price, expected = furnished.price(quantity=20).price_per_piece.price.amount, []
+        for quantity in (25, 30, 40, 50, 60, 80, 100, 120, 150, 200):
+            cheaper = furnished.price(quantity=quantity).price_per_piece.price.amount
+            if cheaper <= price * D("0.996"):
+                expected.append((quantity, cheaper))
+                price = cheaper
+        assert [(each.quantity, each.unit_price.amount) for each in quoted.quantity_breaks] == expected
+        assert len(expected) > 1
+
+    def test_does_not_find_again_what_was_asked_for(self, furnished: Owner) -> None:
+        automatic = {"least_fall_share": "0.004", "up_to": 200}
+        line = {**builders.quotation()["lines"][0], "automatic_breaks": automatic}
+        first, *others = [each.quantity for each in furnished.quote(lines=[line]).figures.lines[0].quantity_breaks]
+
+        quoted = furnished.quote(lines=[{**line, "quantity_breaks": [33, first]}])
+
+        assert [each.quantity for each in quoted.figures.lines[0].quantity_breaks] == [33, first, *others]
+        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+
+    def test_needs_no_rate_for_what_the_customer_brings(self, furnished: Owner) -> None:
+        furnished.put("materials/theirs", builders.material(name="Their caps"))
+        bill = [{"material": each, "quantity_per_piece": "1"} for each in ("hdpe", "theirs")]
+        furnished.put("products/sheet", builders.product(bill_of_materials=bill))
+        line = builders.quotation()["lines"][0]
+
+        with pytest.raises(MissingRatesError, match="materials/theirs"):
+            furnished.quote(lines=[line])
+        quoted = furnished.quote(lines=[{**line, "supplied_materials": ["theirs"]}])
+
+        assert [each.name for each in quoted.figures.lines[0].supplied] == ["Their caps"]
+        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+
+    def test_refuses_that_the_customer_brings_what_is_not_needed(self, furnished: Owner) -> None:
+        line = {**builders.quotation()["lines"][0], "supplied_materials": ["hdpe", "gold"]}
+
+        with pytest.raises(
+            InvalidValuesError, match=r"^lines/1/supplied_materials/1: the product takes no material 'gold'$"
+        ):
+            furnished.quote(lines=[builders.quotation()["lines"][0], line])
+
+    def test_in_another_currency_keeps_the_rates_it_took(self, furnished: Owner) -> None:
+        furnished.put_exchange_rates("2026-11-20", USD="1.25", CHF="0.95")
+
+        quoted = furnished.quote(currency="CHF")
+
+        assert quoted.figures.currency == quoted.figures.totals.payable.currency == "CHF"
+        assert [set(each.rates) for each in quoted.remarks.exchange_rates] == [{"CHF"}]
+        furnished.put_exchange_rates("2026-11-20", USD="1.25", CHF="0.99")
+        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+
+    def test_ships_all_pieces_of_a_product_together(self, furnished: Owner) -> None:
+        builders.register_shipping(furnished)
+        line = {**builders.quotation()["lines"][0], "product": "brick", "quantity": 4}
+        shipping = {"service": "post", "zone": "home", "tax": "vat"}
+
+        quoted = furnished.quote(lines=[line, {**line, "quantity": 5}], shipping=shipping)
+
+        shipped = quoted.figures.shipping
+        assert shipped is not None
+        assert sum(each.count * each.pieces for each in shipped.parcels) == 9
+        assert quoted.figures.charges[0].amount == shipped.price
+        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+
+    @pytest.mark.parametrize(
+        ("line", "zone", "error", "path"),
+        [
+            ({}, "moon", UnknownZoneError, ("shipping", "zone")),
+            ({"quantity": 200_000}, "home", TooComplexError, ("shipping",)),
+            ({"product": "wall"}, "home", DoesNotFitError, ("lines", 1, "product")),
+        ],
+    )
+    def test_tells_which_member_speaks_against_shipping(
+        self, furnished: Owner, line: dict[str, Any], zone: str, error: type[Exception], path: tuple[Any, ...]
+    ) -> None:
+        builders.register_shipping(furnished)
+        furnished.put("products/wall", builders.measured(length_mm="9000"))
+        brick = {**builders.quotation()["lines"][0], "product": "brick"}
+
+        with pytest.raises(error) as found:
+            furnished.quote(lines=[brick, {**brick, **line}], shipping={"service": "post", "zone": zone, "tax": "vat"})
+
+        assert found.value.path == path  # type: ignore[attr-defined]
