@@ -1,11 +1,11 @@
 """The bill of resources: everything one batch consumes, in physical units."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from service.domain.exact import exactly, plain
+from service.domain.exact import ZERO, exactly, plain
 from service.domain.products import Tooling
 from service.domain.resources import CostClass, OverheadBase
 
@@ -62,6 +62,8 @@ class Step:
         machine_minutes: setup, warm-up and run; 0 for work at a bench.
         electricity_kwh: what its machine draws.
         learning_factor: what the run labour is multiplied with; 1 for a well-known product.
+        machine: code of its machine; empty for work at a bench.
+        labour_minutes: of each grade, set-up and run, learning included.
     """
 
     product: str
@@ -73,6 +75,8 @@ class Step:
     machine_minutes: Decimal
     electricity_kwh: Decimal
     learning_factor: Decimal
+    machine: str = ""
+    labour_minutes: Mapping[str, Decimal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +130,17 @@ class BillOfResources:
         named = (*(line.resource for line in self.lines), *(pool.resource for pool in self.value_pools))
         return tuple(dict.fromkeys(resource.partition("#")[0] for resource in named))
 
+    @property
+    def minutes(self) -> Mapping[str, Decimal]:
+        """Minutes of every machine and labour grade that the batch takes, by resource."""
+        found: dict[str, Decimal] = {}
+        for step in self.steps:
+            named = {f"machines/{step.machine}": step.machine_minutes} if step.machine else {}
+            named |= {f"labour-grades/{grade}": minutes for grade, minutes in step.labour_minutes.items()}
+            for resource, minutes in named.items():
+                found[resource] = found.get(resource, ZERO) + minutes
+        return found
+
     def without(self, resources: Collection[str]) -> "BillOfResources":
         """The bill without what is consumed of some resources, and without what is reclaimed of them."""
         kept = (line for line in self.lines if line.resource.partition("#")[0] not in resources)
@@ -154,6 +169,7 @@ _SHOWN = (
     "machine_minutes",
     "electricity_kwh",
     "learning_factor",
+    "labour_minutes",
     "issued",
     "in_good_pieces",
 )
@@ -163,18 +179,20 @@ _SHOWN = (
 def stated(bill: BillOfResources) -> BillOfResources:
     """The bill as it is shown: every quantity rounded half up to nine decimals."""
 
+    def figure(exact: Any) -> Any:
+        if isinstance(exact, Mapping):
+            return {name: plain(each, QUANTITY_DECIMALS) for name, each in exact.items()}
+        return plain(exact, QUANTITY_DECIMALS)
+
     def shown(part: Any) -> Any:
-        figures = {
-            each.name: plain(getattr(part, each.name), QUANTITY_DECIMALS)
-            for each in fields(part)
-            if each.name in _SHOWN
-        }
-        return replace(part, **figures)
+        return replace(
+            part, **{each.name: figure(getattr(part, each.name)) for each in fields(part) if each.name in _SHOWN}
+        )
 
     return replace(
         bill,
         lines=tuple(shown(line) for line in bill.lines),
-        pieces_made={code: plain(pieces, QUANTITY_DECIMALS) for code, pieces in bill.pieces_made.items()},
+        pieces_made=figure(bill.pieces_made),
         steps=tuple(shown(step) for step in bill.steps),
         issues=tuple(shown(issue) for issue in bill.issues),
     )

@@ -127,10 +127,12 @@ class _Explosion:
             machine_minutes = operation.setup_minutes + operation.warm_up_minutes + run_minutes
             self.machine_minutes[operation.machine] += machine_minutes
             kwh = self._electricity(operation, self.catalogue.machines[operation.machine], run_minutes)
-        for people in operation.labour:
-            self.labour_minutes[people.labour_grade] += (
-                operation.setup_minutes * people.setup_crew + run_minutes * factor * people.attendance
-            )
+        labour_minutes = {
+            people.labour_grade: operation.setup_minutes * people.setup_crew + run_minutes * factor * people.attendance
+            for people in operation.labour
+        }
+        for grade, minutes in labour_minutes.items():
+            self.labour_minutes[grade] += minutes
         if operation.tool is not None:
             per_shot = (self.tooling or operation.tooling) is Tooling.PER_SHOT
             self.shots[operation.tool, WHOLE if per_shot else ENTIRE_TOOL] += cycles if per_shot else ONE
@@ -145,6 +147,8 @@ class _Explosion:
                 machine_minutes=machine_minutes,
                 electricity_kwh=kwh,
                 learning_factor=factor,
+                machine=operation.machine or "",
+                labour_minutes=labour_minutes,
             )
         )
 

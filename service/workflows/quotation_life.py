@@ -1,11 +1,13 @@
 """What becomes of a quotation: issued, accepted, declined, revised, completed, discarded."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from uuid import UUID
 
 from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.exact import ZERO
 from service.domain.quotation import Acceptance, QuotationBasis
 from service.domain.quotation_figures import chosen_figures
 from service.domain.quotation_life import (
@@ -136,9 +138,20 @@ def accept(
             note=taken.reference,
             status=Status.ACCEPTED.value,
             acceptance=to_text(taken),
+            promised=to_text(_promised(basis, found.request, taken.quantities)),
         )
         next_revision(connection, workshop.workshop_id)  # what is promised is a fact that lead times follow from
         return get_quotation(connection, workshop, found.id)
+
+
+def _promised(basis: QuotationBasis, request: QuotationRequest, quantities: tuple[int, ...]) -> Mapping[str, Decimal]:
+    """Minutes of every machine and labour grade that the batch sizes take which are chosen."""
+    bills = {(bill.product, bill.quantity): bill for bill in basis.bills}  # tools are charged otherwise, not used
+    found: dict[str, Decimal] = {}
+    for line, quantity in zip(request.lines, quantities, strict=True):
+        for resource, minutes in bills[line.product, quantity].minutes.items():
+            found[resource] = found.get(resource, ZERO) + minutes
+    return found
 
 
 def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRequest, today: date) -> Acceptance:

@@ -214,6 +214,11 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
                 "machine_minutes": shown_quantity(machine_minutes),
                 "electricity_kwh": shown_quantity(kwh),
                 "learning_factor": shown_quantity(factor),
+                "machine": operation.get("machine", ""),
+                "labour_minutes": {
+                    each["labour_grade"]: shown_quantity(minutes_of_work(each, setup, run, factor))
+                    for each in operation.get("labour", ())
+                },
             }
         )
         if machine:
@@ -221,7 +226,7 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
             batch.machine_hours += machine_minutes / 60
             add_electricity(workshop, operation, machine, kwh, batch)
         for people in operation.get("labour", ()):
-            minutes = setup * number(people.get("setup_crew", 0)) + run * factor * number(people.get("attendance", 0))
+            minutes = minutes_of_work(people, setup, run, factor)
             batch.quantities[f"labour-grades/{people['labour_grade']}"] += minutes / 60
             batch.labour_hours += minutes / 60
         if "tool" in operation:
@@ -229,6 +234,10 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
             batch.quantities[f"tools/{operation['tool']}{'#entire' * is_entire}"] += 1 if is_entire else cycles
         good /= share
     return started
+
+
+def minutes_of_work(people: Mapping[str, Any], setup: Fraction, run: Fraction, factor: Fraction) -> Fraction:
+    return setup * number(people.get("setup_crew", 0)) + run * factor * number(people.get("attendance", 0))
 
 
 def electricity_kwh(
