@@ -32,7 +32,7 @@ Components = Mapping[str, Mapping[str, Decimal]]
 WHOLE = ""
 RECLAIMED = "reclaimed"
 ENTIRE_TOOL = "entire"
-_MONTHS_PER_YEAR = 12
+MONTHS_PER_YEAR = 12
 _TWO = Decimal(2)
 
 
@@ -103,11 +103,11 @@ class MachineRate:
         if residual is not None and is_comparable and residual.amount > self.replacement_value.amount:
             yield InvalidValueError(("residual_value", "amount"), "must not be above the replacement value")
 
-    def components(self, convert: Convert) -> Components:
-        """The fixed part of the machine-hour rate, in money for an hour.
+    def per_year(self, convert: Convert) -> dict[str, Decimal]:
+        """What keeping the machine costs a year, however much it runs.
 
-        [(replacement − residual)/life + (replacement + residual)/2 × interest + floor × space × 12
-        + replacement × maintenance + other] ÷ (planned hours × utilisation).
+        (replacement − residual)/life, (replacement + residual)/2 × interest, floor × space × 12,
+        replacement × maintenance, other.
 
         Source: the machine-hour rate of cost accounting (German 'Maschinenstundensatz') with interest on
         the mean capital tied up; common practice.
@@ -115,16 +115,18 @@ class MachineRate:
         replacement = convert(self.replacement_value)
         residual = convert(self.residual_value) if self.residual_value else ZERO
         space = convert(self.space_cost_per_m2_month) if self.space_cost_per_m2_month else ZERO
-        hours = self.planned_hours_per_year * self.utilisation_share
         return {
-            WHOLE: {
-                "depreciation": (replacement - residual) / self.life_years / hours,
-                "interest": (replacement + residual) / _TWO * self.interest_share / hours,
-                "space": self.floor_m2 * space * _MONTHS_PER_YEAR / hours,
-                "maintenance": replacement * self.maintenance_share / hours,
-                "other": (convert(self.other_per_year) if self.other_per_year else ZERO) / hours,
-            }
+            "depreciation": (replacement - residual) / self.life_years,
+            "interest": (replacement + residual) / _TWO * self.interest_share,
+            "space": self.floor_m2 * space * MONTHS_PER_YEAR,
+            "maintenance": replacement * self.maintenance_share,
+            "other": convert(self.other_per_year) if self.other_per_year else ZERO,
         }
+
+    def components(self, convert: Convert) -> Components:
+        """The fixed part of the machine-hour rate, in money for an hour: a year's ÷ (planned hours × utilisation)."""
+        hours = self.planned_hours_per_year * self.utilisation_share
+        return {WHOLE: {name: amount / hours for name, amount in self.per_year(convert).items()}}
 
 
 @declared
@@ -193,17 +195,17 @@ class TariffRate:
         """Whether anything is paid by the month."""
         return self.standing_charge_per_month is not None or self.demand_charge_per_month is not None
 
+    def per_month(self, convert: Convert) -> dict[str, Decimal]:
+        """The charges that are paid whatever is used."""
+        charges = {"standing charge": self.standing_charge_per_month, "demand charge": self.demand_charge_per_month}
+        return {name: convert(charge) for name, charge in charges.items() if charge is not None}
+
     def components(self, convert: Convert) -> Components:
         """The price of a kWh in each band, and the monthly charges for each kWh expected."""
         parts = {band: {"energy": convert(price)} for band, price in self.price_per_kwh.items()}
         if self.expected_kwh_per_month is None:
             return parts
-        charges = {"standing charge": self.standing_charge_per_month, "demand charge": self.demand_charge_per_month}
-        spread = {
-            name: convert(charge) / self.expected_kwh_per_month
-            for name, charge in charges.items()
-            if charge is not None
-        }
+        spread = {name: charge / self.expected_kwh_per_month for name, charge in self.per_month(convert).items()}
         return {**parts, STANDING: spread} if spread else parts
 
 

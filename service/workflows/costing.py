@@ -121,7 +121,7 @@ def surroundings_of(database: Database, workshop: Workshop, named: Iterable[Refe
     """
     references = list(named)
     parts = {}
-    for _, collection, code in references:
+    for collection, code in dict.fromkeys((collection, code) for _, collection, code in references):
         key = (workshop.workshop_id, workshop.revision, collection, code, as_of)
         part: Surroundings | None = database.memory.find(key)
         if part is None:

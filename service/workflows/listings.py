@@ -74,13 +74,17 @@ def price_listing(database: Database, workshop: Workshop, code: str, question: L
         UnknownZoneError: the shipping service has no such zone.
         DoesNotFitError: the shipping service takes the product in no way.
     """
-    listing = _listing(database, workshop, code)
+    listing = find_listing(database, workshop, code)
     costing = prepare(database, workshop, listing.references(), question.as_of)
     return _priced(database, workshop, costing, code, listing, question)
 
 
-def _listing(database: Database, workshop: Workshop, code: str) -> Listing:
-    """The listing, read once for each state of the workshop."""
+def find_listing(database: Database, workshop: Workshop, code: str) -> Listing:
+    """The listing, read once for each state of the workshop.
+
+    Raises:
+        NotRegisteredError: there is none.
+    """
     key = (workshop.workshop_id, workshop.revision, "listings", code)
     found: tuple[Listing] | None = database.memory.find(key)
     if found is None:

@@ -214,6 +214,41 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Takings:
+    """What the sale of a piece brings in, unrounded, in the workshop's currency.
+
+    Attributes:
+        price: what is asked for it, in the currency of sale.
+        net_price: the same without tax.
+        proceeds: what is left of that after fees, conversion and shipping, for cost and profit.
+    """
+
+    price: Money
+    net_price: Decimal
+    proceeds: Decimal
+
+
+@exactly
+def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> Takings:
+    """What a piece brings in, where its batch is costed already; raises as price_product does.
+
+    Args:
+        costing: with what the question names, each with a rate.
+        question: how the piece is sold.
+        sheet: what the batch costs.
+        home: the workshop's currency.
+    """
+    _check_grid(question, question.currency or home)
+    way = _Way(costing, question, home)
+    found = way.price(sheet)
+    return Takings(
+        price=in_currency(found.asked, way.currency),
+        net_price=way.brought_home(found.net),
+        proceeds=way.brought_home(found.proceeds),
+    )
+
+
 def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
     """The conditions under which a piece is sold; raises as price_product does.
 
@@ -265,7 +300,7 @@ class _Way:
         paid_out = self.sale.paid_out(found.gross) - self.sale.conversion_cost(found.gross)
         decimals = minor_unit_decimals(self.home) + UNIT_COST_DECIMALS
         proceeds, cost = (
-            half_up(self._brought_home(amount), decimals) for amount in (found.proceeds, found.costs.full)
+            half_up(self.brought_home(amount), decimals) for amount in (found.proceeds, found.costs.full)
         )
         return Settlement(
             payout=self._payout(paid_out),
@@ -284,7 +319,8 @@ class _Way:
         """The currency that the channel pays out."""
         return (self.channel.payout_currency if self.channel else None) or self.currency
 
-    def _brought_home(self, amount: Decimal) -> Decimal:
+    def brought_home(self, amount: Decimal) -> Decimal:
+        """An amount of the currency of sale in the workshop's."""
         return self.costing.exchange.converted(in_currency(amount, self.currency), self.home)
 
     def _converted(self, amount: Decimal, currency: str) -> Decimal:

@@ -1,0 +1,135 @@
+"""The plan of a month: what is made and sold, and what the month costs besides."""
+
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+from typing import Annotated
+
+from service.domain.declared import (
+    Bounds,
+    Code,
+    CurrencyCode,
+    Length,
+    Name,
+    NotNegative,
+    Pieces,
+    Text,
+    declared,
+)
+from service.domain.errors import InvalidValueError
+from service.domain.listings import shipping_problems
+from service.domain.money import Money
+from service.domain.pricing_policy import PricingPolicy
+
+PlannedPieces = Annotated[int, Bounds(at_least=0, at_most=1_000_000_000)]
+FixedResource = Annotated[
+    str,
+    Text(
+        max_length=80,
+        pattern=r"(machines|tariffs|overheads)/[A-Za-z0-9][A-Za-z0-9._-]*",
+        form='a machine, a tariff or a pool of overhead, such as "machines/press"',
+    ),
+]
+MAX_LINES = 200
+_OF_A_PRODUCT = ("policy", "tax", "channel", "currency", "shipping_service", "shipping_zone")
+
+
+@declared
+class OtherFixedCost:
+    """What the month costs besides what the rate card says, for instance the owner's own pay.
+
+    Attributes:
+        name: what it is.
+        amount: for the month, in any currency.
+    """
+
+    name: Name
+    amount: Money
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.amount.amount < 0:
+            yield InvalidValueError(("amount", "amount"), "must be 0 or more")
+
+
+@declared
+class PlannedLine:
+    """What is made and sold of one product, and how.
+
+    Attributes:
+        product: code of the product; either this or listing.
+        listing: code of a listing, which says how it is sold.
+        standard_batch: good pieces in a batch, from which cost and time of a piece are taken; the listing's own if
+            left out, and required with a product.
+        pieces: good pieces planned for the month.
+        least_per_month: the best mix has no fewer.
+        most_per_month: the best mix has no more; as many as can be made if left out.
+        in_whole_batches: the best mix has whole batches of it; whole pieces if not.
+        policy: how the price of a product is found; either this or price.
+        price: the price that is asked, as it is; of a listing it takes the place of what its policy asks.
+        tax: code of the tax; none if left out.
+        channel: code of the sales channel; sold directly if left out.
+        currency: of the price; the workshop's if left out.
+        shipping_service: code of the service that a piece is sent with; collected if left out.
+        shipping_zone: the service's zone that it is sent to.
+    """
+
+    product: Code | None = None
+    listing: Code | None = None
+    standard_batch: Pieces | None = None
+    pieces: PlannedPieces
+    least_per_month: PlannedPieces = 0
+    most_per_month: PlannedPieces | None = None
+    in_whole_batches: bool = False
+    policy: PricingPolicy | None = None
+    price: NotNegative | None = None
+    tax: Code | None = None
+    channel: Code | None = None
+    currency: CurrencyCode | None = None
+    shipping_service: Code | None = None
+    shipping_zone: Code | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if (self.product is None) == (self.listing is None):
+            yield InvalidValueError(("product",), "give either a product or a listing")
+        elif self.listing is not None:
+            for name in _OF_A_PRODUCT:
+                if getattr(self, name) is not None:
+                    yield InvalidValueError((name,), "is the listing's to say; leave it out")
+        else:
+            yield from self._problems_of_a_product()
+        if self.most_per_month is not None and self.most_per_month < self.least_per_month:
+            yield InvalidValueError(("most_per_month",), f"must be least_per_month, {self.least_per_month}, or more")
+
+    def _problems_of_a_product(self) -> Iterator[InvalidValueError]:
+        if self.standard_batch is None:
+            yield InvalidValueError(("standard_batch",), "is required with a product")
+        if (self.policy is None) == (self.price is None):
+            yield InvalidValueError(("policy",), "give either a policy or a price")
+        yield from shipping_problems(self.shipping_service, self.shipping_zone)
+
+
+@declared
+class MonthPlan:
+    """What is asked about a month.
+
+    Attributes:
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        lines: what is made and sold.
+        other_fixed_costs: what the month costs besides what the rate card says.
+        leave_out: machines, tariffs and pools whose fixed cost the month does not bear, such as ["machines/press"].
+        target_profit: what the month is to leave.
+        weeks: working weeks in the month; 52/12 if left out.
+        best_mix: whether to look for the mix that leaves the most.
+    """
+
+    as_of: date | None = None
+    lines: Annotated[tuple[PlannedLine, ...], Length(at_least=1, at_most=MAX_LINES)]
+    other_fixed_costs: Annotated[tuple[OtherFixedCost, ...], Length(at_most=100)] = ()
+    leave_out: Annotated[tuple[FixedResource, ...], Length(at_most=1000)] = ()
+    target_profit: Money | None = None
+    weeks: Annotated[Decimal, Bounds(above=0, at_most=53)] | None = None
+    best_mix: bool = True
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.target_profit is not None and self.target_profit.amount < 0:
+            yield InvalidValueError(("target_profit", "amount"), "must be 0 or more")

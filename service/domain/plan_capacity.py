@@ -1,0 +1,96 @@
+"""The time a plan takes of every machine and labour grade, against the time there is."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.bill import BillOfResources
+from service.domain.exact import MINUTES_PER_HOUR, ZERO, exactly
+
+_WEEKS_PER_YEAR, _MONTHS_PER_YEAR = 52, 12
+_TIMED = ("machines/", "labour-grades/")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """What a plan takes of a machine or a labour grade.
+
+    Attributes:
+        resource: its reference, for instance "machines/press".
+        name: what the workshop calls it.
+        minutes_per_piece: of each line of the plan.
+        minutes_needed: by the plan.
+        minutes_available: in the month; None where its hours a week are not known, and then it limits nothing.
+    """
+
+    resource: str
+    name: str
+    minutes_per_piece: tuple[Decimal, ...]
+    minutes_needed: Decimal
+    minutes_available: Decimal | None
+
+    @property
+    def is_over_full(self) -> bool:
+        """Whether the plan needs more than there is."""
+        return self.minutes_available is not None and self.minutes_needed > self.minutes_available
+
+    @property
+    def share(self) -> Decimal | None:
+        """Needed ÷ available; None where that is not known, or none is there."""
+        return self.minutes_needed / self.minutes_available if self.minutes_available else None
+
+
+def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> Decimal | None:
+    """Minutes there are in a month: hours a week × 60 × weeks, of which an ordinary month has 52/12."""
+    if hours_per_week is None:
+        return None
+    minutes = hours_per_week * MINUTES_PER_HOUR
+    return minutes * _WEEKS_PER_YEAR / _MONTHS_PER_YEAR if weeks is None else minutes * weeks
+
+
+@exactly
+def loads(
+    planned: Sequence[tuple[BillOfResources, int]], hours_per_week: Mapping[str, Decimal | None], weeks: Decimal | None
+) -> list[Load]:
+    """What the plan takes of every machine and grade that its products are made on.
+
+    A piece takes its part of the batch: minutes of the batch ÷ pieces in it, set-up and warm-up included. Batches of a
+    month are an average and need not be whole.
+
+    Args:
+        planned: the bill of a batch of each line, and the pieces planned of it.
+        hours_per_week: there are of each resource.
+        weeks: in the month; 52/12 if None.
+    """
+    names = {line.resource: line.name for bill, _ in planned for line in bill.lines if line.resource.startswith(_TIMED)}
+    minutes = [_minutes_per_piece(bill) for bill, _ in planned]
+    return [
+        Load(
+            resource=resource,
+            name=name,
+            minutes_per_piece=tuple(each.get(resource, ZERO) for each in minutes),
+            minutes_needed=sum(
+                (each.get(resource, ZERO) * pieces for each, (_, pieces) in zip(minutes, planned, strict=True)), ZERO
+            ),
+            minutes_available=minutes_available(hours_per_week.get(resource), weeks),
+        )
+        for resource, name in names.items()
+    ]
+
+
+def _minutes_per_piece(bill: BillOfResources) -> dict[str, Decimal]:
+    return {
+        line.resource: line.quantity * MINUTES_PER_HOUR / bill.quantity
+        for line in bill.lines
+        if line.resource.startswith(_TIMED)
+    }
+
+
+def bottleneck(found: Iterable[Load]) -> Load | None:
+    """The machine or grade that is fullest; None where no time is known, or nothing takes any."""
+    limited = [load for load in found if load.minutes_available is not None and load.minutes_needed]
+    return max(limited, key=_fullness, default=None)
+
+
+def _fullness(load: Load) -> tuple[bool, Decimal]:
+    return load.share is None, load.share or load.minutes_needed
