@@ -13,6 +13,7 @@ from service.api import (
     health,
     listings,
     logs,
+    month,
     price_histories,
     problems,
     products,
@@ -73,7 +74,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    sheets = (products, listings, shipping, rate_card, exchange_rates, quotations, quotation_life)
+    sheets = (products, listings, shipping, month, rate_card, exchange_rates, quotations, quotation_life)
     for views in (*sheets, repricings, price_histories, health):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())

@@ -169,6 +169,23 @@ SHIPPING_ESTIMATE: dict[str, Any] = {
     "lines": [{"product": "sheet", "quantity": 7}],
 }
 
+MONTH: dict[str, Any] = {
+    "as_of": "2026-12-01",
+    "lines": [
+        {
+            "product": "sheet",
+            "standard_batch": 20,
+            "pieces": 240,
+            "most_per_month": 400,
+            "policy": {"target": "margin", "value": "0.35"},
+            "tax": "vat-standard",
+        },
+        {"listing": "sheet-quay", "pieces": 60, "most_per_month": 90},
+    ],
+    "other_fixed_costs": [{"name": "The owner's own pay", "amount": _eur("2400.00")}],
+    "target_profit": _eur("500.00"),
+}
+
 QUOTATION: dict[str, Any] = {
     "customer": {"name": "Harbour Garden Trust", "address": "1 Quay Road\nMarrow Bay", "reference": "Order 12"},
     "lines": [

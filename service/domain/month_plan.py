@@ -5,17 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.declared import (
-    Bounds,
-    Code,
-    CurrencyCode,
-    Length,
-    Name,
-    NotNegative,
-    Pieces,
-    Text,
-    declared,
-)
+from service.domain.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
 from service.domain.errors import InvalidValueError
 from service.domain.listings import shipping_problems
 from service.domain.money import Money

@@ -3,9 +3,10 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 
 from service.domain.bill import BillOfResources
-from service.domain.exact import MINUTES_PER_HOUR, ZERO, exactly
+from service.domain.exact import MINUTES_PER_HOUR, ZERO, exactly, snapped
 
 _WEEKS_PER_YEAR, _MONTHS_PER_YEAR = 52, 12
 _TIMED = ("machines/", "labour-grades/")
@@ -18,14 +19,14 @@ class Load:
     Attributes:
         resource: its reference, for instance "machines/press".
         name: what the workshop calls it.
-        minutes_per_piece: of each line of the plan.
+        minutes_per_batch: of each line of the plan, set-up and warm-up included.
         minutes_needed: by the plan.
         minutes_available: in the month; None where its hours a week are not known, and then it limits nothing.
     """
 
     resource: str
     name: str
-    minutes_per_piece: tuple[Decimal, ...]
+    minutes_per_batch: tuple[Decimal, ...]
     minutes_needed: Decimal
     minutes_available: Decimal | None
 
@@ -40,6 +41,7 @@ class Load:
         return self.minutes_needed / self.minutes_available if self.minutes_available else None
 
 
+@exactly
 def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> Decimal | None:
     """Minutes there are in a month: hours a week × 60 × weeks, of which an ordinary month has 52/12."""
     if hours_per_week is None:
@@ -54,8 +56,7 @@ def loads(
 ) -> list[Load]:
     """What the plan takes of every machine and grade that its products are made on.
 
-    A piece takes its part of the batch: minutes of the batch ÷ pieces in it, set-up and warm-up included. Batches of a
-    month are an average and need not be whole.
+    A piece takes its part of the batch. Batches of a month are an average and need not be whole.
 
     Args:
         planned: the bill of a batch of each line, and the pieces planned of it.
@@ -63,27 +64,32 @@ def loads(
         weeks: in the month; 52/12 if None.
     """
     names = {line.resource: line.name for bill, _ in planned for line in bill.lines if line.resource.startswith(_TIMED)}
-    minutes = [_minutes_per_piece(bill) for bill, _ in planned]
+    minutes = [_minutes(bill) for bill, _ in planned]
     return [
         Load(
             resource=resource,
             name=name,
-            minutes_per_piece=tuple(each.get(resource, ZERO) for each in minutes),
-            minutes_needed=sum(
-                (each.get(resource, ZERO) * pieces for each, (_, pieces) in zip(minutes, planned, strict=True)), ZERO
-            ),
+            minutes_per_batch=tuple(each.get(resource, ZERO) for each in minutes),
+            minutes_needed=snapped(sum(map(partial(_share, resource), minutes, planned), ZERO)),
             minutes_available=minutes_available(hours_per_week.get(resource), weeks),
         )
         for resource, name in names.items()
     ]
 
 
-def _minutes_per_piece(bill: BillOfResources) -> dict[str, Decimal]:
+def _minutes(bill: BillOfResources) -> dict[str, Decimal]:
+    """Of a batch; snapped, for the bill has hours, and twenty minutes are a third of one."""
     return {
-        line.resource: line.quantity * MINUTES_PER_HOUR / bill.quantity
+        line.resource: snapped(line.quantity * MINUTES_PER_HOUR)
         for line in bill.lines
         if line.resource.startswith(_TIMED)
     }
+
+
+def _share(resource: str, minutes: Mapping[str, Decimal], planned: tuple[BillOfResources, int]) -> Decimal:
+    """What a line takes in the month: minutes of a batch × pieces planned ÷ pieces in a batch."""
+    bill, pieces = planned
+    return minutes.get(resource, ZERO) * pieces / bill.quantity
 
 
 def bottleneck(found: Iterable[Load]) -> Load | None:

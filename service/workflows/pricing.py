@@ -299,9 +299,7 @@ class _Way:
             return None
         paid_out = self.sale.paid_out(found.gross) - self.sale.conversion_cost(found.gross)
         decimals = minor_unit_decimals(self.home) + UNIT_COST_DECIMALS
-        proceeds, cost = (
-            half_up(self.brought_home(amount), decimals) for amount in (found.proceeds, found.costs.full)
-        )
+        proceeds, cost = (half_up(self.brought_home(amount), decimals) for amount in (found.proceeds, found.costs.full))
         return Settlement(
             payout=self._payout(paid_out),
             proceeds=in_currency(proceeds, self.home),

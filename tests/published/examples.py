@@ -136,3 +136,16 @@ def components_of(client: Client, resource: str) -> dict[str, Decimal]:
         if unit["resource"] == resource
     )
     return {name: Decimal(figure) for name, figure in unit["components"].items()}
+
+
+def month(client: Client, fixed_cost: str | None, *lines: dict[str, Any], **plan: Any) -> Any:
+    """What a month's plan comes to, where it must bear this fixed cost and nothing else."""
+    others = [] if fixed_cost is None else [{"name": "fixed", "amount": money(fixed_cost)}]
+    response = client.post("break-even", {"as_of": DAY, "lines": lines, "other_fixed_costs": others, **plan})
+    assert response.status_code == 200, response.json
+    return response.json
+
+
+def sold(product: str, pieces: int, price: str, **changes: Any) -> dict[str, Any]:
+    """A line of a plan: so many pieces at a price without tax."""
+    return {"product": product, "standard_batch": 1, "pieces": pieces, "price": price, **changes}

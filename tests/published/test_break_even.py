@@ -1,16 +1,30 @@
-"""Published break-even figures, seen from the price: what a piece costs in all at a volume, and what it leaves.
+"""Published break-even figures, asked twice: of the price of a batch, and of a month.
 
-The fixed cost of the source's period is an entire tool charged to the batch, and the batch is the period's volume.
-Volumes in sales, the margin of safety and the mix of a month are not asked here.
+Seen from the price, the fixed cost of the source's period is an entire tool charged to the batch, and the batch is the
+period's volume. Seen from the month, it is the month's fixed cost. The service tells volumes exactly and as the first
+whole piece that reaches them; where a source rounds to the nearest instead, the test does so on purpose.
 """
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
 from tests.builders import money
 from tests.conftest import Client
-from tests.published.examples import amount, buy, cost_sheet, make, price_of, rounded, spending, unit_cost
+from tests.published.examples import (
+    amount,
+    buy,
+    cost_sheet,
+    make,
+    month,
+    price_of,
+    rounded,
+    run,
+    sold,
+    spending,
+    unit_cost,
+)
 
 
 def making(client: Client, variable_cost: str, fixed_cost: str) -> Client:
@@ -18,6 +32,23 @@ def making(client: Client, variable_cost: str, fixed_cost: str) -> Client:
     buy(client, "material", variable_cost)
     make(client, "piece", {"material": "1"}, spending(client, fixed_cost))
     return client
+
+
+def costing(client: Client, *variable_costs: str) -> Client:
+    """The workshop with products called part-1, part-2 and so on, that cost a material each and nothing more."""
+    for place, cost in enumerate(variable_costs, 1):
+        buy(client, f"material-{place}", cost)
+        make(client, f"part-{place}", {f"material-{place}": "1"})
+    return client
+
+
+def figures(entries: list[str]) -> list[Decimal]:
+    return [Decimal(each) for each in entries]
+
+
+def nearest(figure: str) -> Decimal:
+    """As the sources round: to the nearest whole number, half up."""
+    return rounded(Decimal(figure), "1")
 
 
 class TestSnowboards:
@@ -60,6 +91,24 @@ class TestSnowboards:
         # 150 + 50,000 ÷ volume, by hand
         assert costs == [Decimal(250), Decimal("221.428571"), Decimal("212.5")]
 
+    def test_a_month_of_700_breaks_even_at_500_and_leaves_30_000_at_800(self, client: Client) -> None:
+        plan = sold("part-1", 700, "250")
+
+        found = month(costing(client, "150"), "50000", plan, target_profit=money("30000"))
+
+        assert amount(found["contribution_per_piece"]) == 100
+        assert Decimal(found["contribution_margin_share"]) == Decimal("0.40")
+        assert found["break_even"]["pieces"] == found["break_even"]["whole_pieces"] == "500"
+        assert found["break_even"]["sales"] == money("125000.00")
+        assert found["target"]["pieces"] == found["target"]["whole_pieces"] == "800"
+        assert found["target"]["sales"] == money("200000.00")
+
+    def test_its_margin_of_safety_is_200_boards_or_50_000(self, client: Client) -> None:
+        found = month(costing(client, "150"), "50000", sold("part-1", 700, "250"))["margin_of_safety"]
+
+        assert (found["pieces"], found["whole_pieces"]) == ("200", "200")
+        assert found["sales"] == money("50000.00")
+
 
 class TestHigherPrice:
     """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 6.3: at 275, 400 boards, 640 for 30,000."""
@@ -69,6 +118,13 @@ class TestHigherPrice:
         price = price_of(making(client, "150", "50000"), "piece", volume, kept_at="275")
 
         assert amount(price["batch_profit"]) == profit
+
+    def test_a_month_breaks_even_at_400_and_leaves_30_000_at_640(self, client: Client) -> None:
+        plan = sold("part-1", 700, "275")
+
+        found = month(costing(client, "150"), "50000", plan, target_profit=money("30000"))
+
+        assert (found["break_even"]["pieces"], found["target"]["pieces"]) == ("400", "640")
 
 
 class TestConcertTickets:
@@ -90,6 +146,28 @@ class TestConcertTickets:
 
         assert price["break_even_price"] == money(least)
 
+    @pytest.fixture
+    def planned(self, client: Client) -> Any:
+        return month(costing(client, "2"), "5000", sold("part-1", 500, "15"), target_profit=money("7000"))
+
+    def test_a_month_tells_the_exact_volumes_which_the_source_rounds_to_the_nearest(self, planned: Any) -> None:
+        assert planned["break_even"]["pieces"] == "384.615385"
+        assert nearest(planned["break_even"]["pieces"]) == 385
+        assert planned["target"]["pieces"] == "923.076923"
+        assert nearest(planned["target"]["pieces"]) == 923
+        assert nearest(planned["break_even"]["sales"]["amount"]) == 5769
+        assert nearest(planned["target"]["sales"]["amount"]) == 13_846
+
+    def test_and_the_first_whole_tickets_that_reach_them_which_the_source_does_not(self, planned: Any) -> None:
+        assert planned["break_even"]["whole_pieces"] == "385"
+        assert planned["target"]["whole_pieces"] == "924"  # 923 leave 6,999
+
+    def test_its_margin_of_safety_is_115_tickets_or_1_725_from_the_rounded_385(self, planned: Any) -> None:
+        assert planned["margin_of_safety"]["whole_pieces"] == "115"
+        assert 115 * 15 == 1725
+        assert planned["margin_of_safety"]["pieces"] == "115.384615"  # exactly, and so are its sales
+        assert planned["margin_of_safety"]["sales"] == money("1730.77")
+
 
 class TestFortyThousandFixed:
     """Accounting Principles: A Business Perspective (Hermanson, Edwards, Maher), Saylor Academy, 2011, the part on
@@ -101,6 +179,48 @@ class TestFortyThousandFixed:
         assert price["batch_net_price"] == money("100000.00")
         assert price["batch_profit"] == money("0.00")
         assert price["break_even_price"] == money("20.00")
+
+    def test_sales_of_120_000_are_20_000_or_a_sixth_above_the_100_000_that_break_even(self, client: Client) -> None:
+        found = month(costing(client, "12"), "40000", sold("part-1", 6000, "20"))
+
+        assert found["sales"] == money("120000.00")
+        assert found["break_even"]["pieces"] == "5000"
+        assert found["break_even"]["sales"] == money("100000.00")
+        assert found["margin_of_safety"]["sales"] == money("20000.00")
+        assert rounded(Decimal(found["margin_of_safety"]["share"]) * 100) == Decimal("16.67")
+
+
+class TestServiceFirm:
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 6.2: sales of 100,000, 150,000 and 250,000
+    that contribute 70,000, 30,000 and 125,000; 120,000 fixed and a target of 250,000."""
+
+    def test_sales_of_266_667_break_even_and_822_222_leave_the_target(self, client: Client) -> None:
+        lines = [sold(f"part-{place}", 1, price) for place, price in enumerate(("100000", "150000", "250000"), 1)]
+        workshop = costing(client, "30000", "120000", "125000")
+
+        found = month(workshop, "120000", *lines, target_profit=money("250000"))
+
+        assert found["contribution_margin_share"] == "0.45"
+        assert nearest(found["break_even"]["sales"]["amount"]) == 266_667
+        assert nearest(found["target"]["sales"]["amount"]) == 822_222
+        assert 822_222 - 266_667 == 555_555  # the source's margin of safety, were the target sold
+
+
+class TestSegments:
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 6.2, review problem 6.3: sales of 5,000,000
+    that contribute 1,000,000; 200,000 fixed and a target of 1,500,000."""
+
+    def test_sales_of_a_million_break_even_8_500_000_leave_the_target_and_4_000_000_are_the_margin(
+        self, client: Client
+    ) -> None:
+        workshop = costing(client, "4000000")
+
+        found = month(workshop, "200000", sold("part-1", 1, "5000000"), target_profit=money("1500000"))
+
+        assert found["contribution_margin_share"] == "0.2"
+        assert found["break_even"]["sales"] == money("1000000.00")
+        assert found["target"]["sales"] == money("8500000.00")
+        assert found["margin_of_safety"]["sales"] == money("4000000.00")
 
 
 def a_set(client: Client, variable_costs: tuple[str, ...], mix: tuple[int, ...], fixed_cost: str) -> None:
@@ -129,6 +249,19 @@ class TestCompositeUnit:
         assert amount(price["batch_profit"]) == 0
         assert amount(price["batch_net_price"]) == 450_000 + 225_000 + 75_000
 
+    def test_a_month_of_any_such_mix_breaks_even_at_1_875_sets(self, client: Client) -> None:
+        prices = zip((600, 400, 200), ("40", "30", "20"), strict=True)
+        lines = [sold(f"part-{place}", pieces, price) for place, (pieces, price) in enumerate(prices, 1)]
+
+        found = month(costing(client, "30", "15", "8"), "270000", *lines)
+
+        assert [line["pieces_per_composite_unit"] for line in found["lines"]] == [3, 2, 1]
+        break_even = found["break_even"]
+        assert amount(found["contribution_per_composite_unit"]) == 144 / 2  # the least whole mix is half the source's
+        assert Decimal(break_even["composite_units"]) == 1875 * 2
+        assert figures(break_even["pieces_of_each"]) == [11_250, 7_500, 3_750]
+        assert [amount(each) for each in break_even["sales_of_each"]] == [450_000, 225_000, 75_000]
+
 
 class TestWeightedContributionOfThePrinters:
     """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 6.2, review problem 6.2.
@@ -148,3 +281,36 @@ class TestWeightedContributionOfThePrinters:
         assert amount(price["contribution"]) / 10 == 245
         assert rounded(Decimal(5_000_000) / (amount(price["contribution"]) / 10), "1") == 20_408
         assert (amount(price["batch_profit"]) >= 0) is leaves_something
+
+    def test_a_month_breaks_even_at_20_408_and_leaves_a_million_at_24_490(self, client: Client) -> None:
+        prices = zip((6, 3, 1), ("250", "400", "1600"), strict=True)
+        lines = [sold(f"part-{place}", pieces, price) for place, (pieces, price) in enumerate(prices, 1)]
+
+        found = month(costing(client, "100", "150", "800"), "5000000", *lines, target_profit=money("1000000"))
+
+        assert amount(found["contribution_per_piece"]) == 245
+        assert nearest(found["break_even"]["pieces"]) == 20_408
+        assert list(map(nearest, found["break_even"]["pieces_of_each"])) == [12_245, 6_122, 2_041]
+        assert nearest(found["target"]["pieces"]) == 24_490
+        assert list(map(nearest, found["target"]["pieces_of_each"])) == [14_694, 7_347, 2_449]
+        assert (found["break_even"]["whole_pieces"], found["break_even"]["whole_composite_units"]) == ("20409", "2041")
+
+
+class TestGloves:
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 7.8, review problem 7.8: 15 less 5, 20 less 8
+    and 35 less 22, with 0.25, 0.40 and 0.50 hours of the machine each."""
+
+    def test_an_hour_of_the_bottleneck_is_worth_40_30_and_26(self, client: Client) -> None:
+        run(client, "machine", hours_per_week="40")
+        gloves = {"child": ("5", "0.25"), "teen": ("8", "0.40"), "adult": ("22", "0.50")}
+        for code, (cost, hours) in gloves.items():
+            buy(client, f"material-{code}", cost)
+            operation = {"name": "sewing", "machine": "machine", "cycle_minutes": str(Decimal(hours) * 60)}
+            make(client, code, {f"material-{code}": "1"}, operation)
+        prices = {"child": "15", "teen": "20", "adult": "35"}
+
+        found = month(client, None, *(sold(code, 100, price) for code, price in prices.items()))
+
+        assert found["bottleneck"] == "machines/machine"
+        assert [amount(line["contribution_per_hour"]) for line in found["lines"]] == [40, 30, 26]
+        assert [line["rank"] for line in found["lines"]] == [1, 2, 3]

@@ -1,0 +1,30 @@
+"""Whether a month pays."""
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import answer
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.examples import MONTH
+from service.api.schemas import schema_of
+from service.domain.month_plan import MonthPlan
+from service.domain.month_statement import MonthStatement
+from service.workflows import month
+
+blueprint = Blueprint("month", __name__, url_prefix="/v1", description="Whether a month pays.")
+
+
+@blueprint.route("/break-even")
+class BreakEven(MethodView):
+    """Whether a month pays."""
+
+    @documented("planMonth", 400, 406, 409, 413, 415, 422)
+    @blueprint.arguments(schema_of(MonthPlan)(), example=MONTH)
+    @blueprint.response(200, schema_of(MonthStatement))
+    def post(self, plan: MonthPlan) -> flask.Response:
+        """What a month's plan leaves, where it breaks even, what limits it, and which mix would leave the most.
+
+        Nothing is stored. Prices and costs are those of the products' own sheets on the day.
+        """
+        return answer(month.plan_month(database(), workshop(), plan))

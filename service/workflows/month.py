@@ -1,0 +1,240 @@
+"""Whether a month pays: its plan priced and costed as its products are, against what it must bear and its time."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+
+from service import linear_programming
+from service.domain.bill import BillOfResources
+from service.domain.break_even import PlannedSale
+from service.domain.cost_sheet import CostSheet
+from service.domain.errors import InvalidValueError, InvalidValuesError, PugmillError
+from service.domain.exact import ZERO, exactly
+from service.domain.fixed_costs import FixedCost, fixed_costs
+from service.domain.listings import Listing
+from service.domain.month import Month, PlannedProduct
+from service.domain.month_plan import MonthPlan, PlannedLine
+from service.domain.month_statement import MonthStatement
+from service.domain.month_stating import month_statement
+from service.domain.plan_capacity import loads
+from service.domain.plausibility import cautions_of
+from service.domain.pricing_policy import PricingPolicy, Target
+from service.domain.rates import DatedRate
+from service.domain.resources import CostClass, Reference, Registered
+from service.domain.unit_costs import unit_costs
+from service.store import rates
+from service.store.database import Database
+from service.store.workshops import Workshop
+from service.workflows.costing import Costing, costed, prepare
+from service.workflows.errors import NotRegisteredError
+from service.workflows.exchange import Exchange
+from service.workflows.listings import ListingQuestion, find_listing, price_question
+from service.workflows.pricing import PriceQuestion, takings
+
+ORDINARY_WEEKS = Decimal(52) / Decimal(12)
+_AS_IT_IS = PricingPolicy(target=Target.FIXED_PRICE, value=ZERO)
+_IN_POLICY = ("value", "price_step", "price_endings", "display")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """A line of the plan and what it asks about the price of its product.
+
+    Attributes:
+        place: of the line.
+        line: itself.
+        listing: that it is sold by.
+        question: about the price.
+    """
+
+    place: int
+    line: PlannedLine
+    listing: Listing | None
+    question: PriceQuestion
+
+    @property
+    def batch(self) -> tuple[str, int]:
+        """The product and its batch."""
+        return self.question.product, self.question.quantity
+
+    def references(self) -> Iterator[Reference]:
+        """What it names, each at its place in the plan."""
+        for path, collection, code in ((("product",), "products", self.question.product), *self.question.references()):
+            yield self.path(path), collection, code
+
+    def path(self, path: Sequence[str | int]) -> tuple[str | int, ...]:
+        """Where in the plan a member of the question stands; what is the listing's own stands nowhere in it."""
+        member = ("price",) if path == ("kept_at",) else tuple(path)
+        if self.listing is not None and member != ("price",):
+            member = ("listing",)
+        elif member and member[0] in _IN_POLICY:
+            member = ("policy", *member)
+        return ("lines", self.place, *member)
+
+
+@exactly
+def plan_month(database: Database, workshop: Workshop, plan: MonthPlan) -> MonthStatement:
+    """Everything that is asked about a month; nothing is stored.
+
+    Raises:
+        InvalidValuesError: something that is named is not registered, or a line cannot be priced; each is named.
+        MissingRatesError: naming every resource without a rate.
+        MissingExchangeRateError: an amount cannot be converted on the date.
+        TooComplexError: the bills of all products together are more than one request may ask for.
+    """
+    as_of = plan.as_of or workshop.today()
+    asked = _asked(database, workshop, plan, as_of)
+    costing = prepare(database, workshop, [each for line in asked for each in line.references()], as_of)
+    also = dict.fromkeys(resource for line in asked for resource in line.question.resources())
+    batches = list(dict.fromkeys(line.batch for line in asked))
+    found = dict(zip(batches, costed(database, workshop, costing, batches, also), strict=True))
+    products = _products(costing, asked, [found[line.batch][1] for line in asked], workshop.currency)
+    bills = [found[line.batch][0] for line in asked]
+    month = Month(
+        as_of=as_of,
+        currency=workshop.currency,
+        weeks=ORDINARY_WEEKS if plan.weeks is None else plan.weeks,
+        products=products,
+        fixed_costs=_fixed_costs(database, workshop, plan, as_of, costing.exchange),
+        target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
+        loads=tuple(loads(_pieces(bills, asked), _hours_per_week(costing), plan.weeks)),
+    )
+    cautions = dict.fromkeys(each for bill in bills for each in cautions_of(bill, costing.surroundings.catalogue))
+    propose = linear_programming.propose if plan.best_mix else None
+    return month_statement(month, propose, costing.exchange.used.stated(), list(cautions))
+
+
+def _asked(database: Database, workshop: Workshop, plan: MonthPlan, as_of: date) -> list[_Asked]:
+    """What each line asks.
+
+    Raises:
+        InvalidValuesError: listings are not registered.
+    """
+    asked, problems = [], []
+    for place, line in enumerate(plan.lines):
+        try:
+            listing = None if line.listing is None else find_listing(database, workshop, line.listing)
+        except NotRegisteredError as error:
+            problems.append(InvalidValueError(("lines", place, "listing"), f"{error}; register it first"))
+            continue
+        question = _question(line, as_of) if listing is None else _listed_question(line, listing, as_of)
+        asked.append(_Asked(place=place, line=line, listing=listing, question=question))
+    if problems:
+        raise InvalidValuesError(problems)
+    return asked
+
+
+def _question(line: PlannedLine, as_of: date) -> PriceQuestion:
+    assert line.product is not None  # the line has checked itself
+    assert line.standard_batch is not None
+    return PriceQuestion(
+        product=line.product,
+        quantity=line.standard_batch,
+        as_of=as_of,
+        policy=line.policy or _AS_IT_IS,
+        tax=line.tax,
+        channel=line.channel,
+        currency=line.currency,
+        shipping_service=line.shipping_service,
+        shipping_zone=line.shipping_zone,
+        kept_at=line.price,
+    )
+
+
+def _listed_question(line: PlannedLine, listing: Listing, as_of: date) -> PriceQuestion:
+    question = price_question(listing, ListingQuestion(as_of=as_of, kept_at=line.price))
+    return question if line.standard_batch is None else replace(question, quantity=line.standard_batch)
+
+
+def _products(
+    costing: Costing, asked: Sequence[_Asked], sheets: Sequence[CostSheet], home: str
+) -> tuple[PlannedProduct, ...]:
+    """Every line priced.
+
+    Raises:
+        InvalidValuesError: telling of each line that cannot be priced why not.
+    """
+    products, problems = [], []
+    for line, sheet in zip(asked, sheets, strict=True):
+        try:
+            products.append(_product(costing, line, sheet, home))
+        except InvalidValuesError as error:
+            problems += [InvalidValueError(line.path(each.path), each.reason) for each in error.problems]
+        except PugmillError as error:
+            problems.append(InvalidValueError(("lines", line.place), f"cannot be priced: {error}"))
+    if problems:
+        raise InvalidValuesError(problems)
+    return tuple(products)
+
+
+def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> PlannedProduct:
+    line, taken, costs = asked.line, takings(costing, asked.question, sheet, home), unit_costs(sheet)
+    tools = (each.amount for each in sheet.lines if each.cost_class is CostClass.TOOLING and not each.variable)
+    return PlannedProduct(
+        product=asked.question.product,
+        listing=line.listing,
+        name=(asked.listing.name if asked.listing else "") or sheet.name,
+        standard_batch=sheet.quantity,
+        least=line.least_per_month,
+        most=line.most_per_month,
+        in_whole_batches=line.in_whole_batches,
+        price=taken.price,
+        shown_variable_cost=costs.shown_variable,
+        sale=PlannedSale(
+            pieces=line.pieces,
+            net_price=taken.net_price,
+            proceeds=taken.proceeds,
+            variable_cost=costs.variable,
+            tooling=sum(tools, ZERO) / sheet.quantity,
+        ),
+    )
+
+
+def _pieces(bills: Sequence[BillOfResources], asked: Sequence[_Asked]) -> list[tuple[BillOfResources, int]]:
+    return [(bill, each.line.pieces) for bill, each in zip(bills, asked, strict=True)]
+
+
+def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
+    catalogue = costing.surroundings.catalogue
+    machines = {f"machines/{code}": each.hours_per_week for code, each in catalogue.machines.items()}
+    return machines | {f"labour-grades/{code}": each.hours_per_week for code, each in catalogue.labour_grades.items()}
+
+
+def _fixed_costs(
+    database: Database, workshop: Workshop, plan: MonthPlan, as_of: date, exchange: Exchange
+) -> tuple[FixedCost, ...]:
+    """What the month must bear: all that the rate card says but what is left out, then what the plan adds.
+
+    Raises:
+        InvalidValuesError: what is left out has no rate on the date.
+    """
+    in_force = _rates_in_force(database, workshop, as_of)
+    known = {rate.resource for rate, _ in in_force}
+    unknown = [
+        InvalidValueError(("leave_out", place), f"there is no {resource} with a rate in force on {as_of}")
+        for place, resource in enumerate(plan.leave_out)
+        if resource not in known
+    ]
+    if unknown:
+        raise InvalidValuesError(unknown)
+    left_out = set(plan.leave_out)
+    others = (
+        FixedCost(resource=None, name=each.name, components={"amount": exchange(each.amount)})
+        for each in plan.other_fixed_costs
+    )
+    return (
+        *fixed_costs(((rate, facts) for rate, facts in in_force if rate.resource not in left_out), exchange),
+        *others,
+    )
+
+
+def _rates_in_force(database: Database, workshop: Workshop, as_of: date) -> tuple[tuple[DatedRate, Registered], ...]:
+    """Every rate of the date with what it is for, read once for each state of the workshop."""
+    key = (workshop.workshop_id, workshop.revision, "rates in force", as_of)
+    found: tuple[tuple[DatedRate, Registered], ...] | None = database.memory.find(key)
+    if found is None:
+        with database.reading() as connection:
+            found = tuple(rates.rates_in_force(connection, workshop.workshop_id, as_of))
+        database.memory.keep(key, found)
+    return found
