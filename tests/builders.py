@@ -105,6 +105,14 @@ def quotation(**changes: Any) -> dict[str, Any]:
     }
 
 
+def planned(**changes: Any) -> dict[str, Any]:
+    return {"product": "sheet", "standard_batch": 20, "pieces": 100, "policy": policy(), "tax": "vat", **changes}
+
+
+def month_plan(**changes: Any) -> dict[str, Any]:
+    return {"as_of": "2026-11-25", "lines": [planned()], **changes}
+
+
 def a_box(
     code: str = "carton", inner: str = "600 400 400", outer: str = "610 410 420", **changes: Any
 ) -> dict[str, Any]:

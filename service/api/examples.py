@@ -180,7 +180,7 @@ MONTH: dict[str, Any] = {
             "policy": {"target": "margin", "value": "0.35"},
             "tax": "vat-standard",
         },
-        {"listing": "sheet-quay", "pieces": 60, "most_per_month": 90},
+        {"listing": "sheet-online", "pieces": 60, "most_per_month": 90},
     ],
     "other_fixed_costs": [{"name": "The owner's own pay", "amount": _eur("2400.00")}],
     "target_profit": _eur("500.00"),

@@ -125,8 +125,7 @@ def best_mix(programme: Programme, propose: Propose) -> BestMix:
     """
     left = programme.left(programme.least)
     lines = [line for line in range(len(programme.least)) if programme.contributions[line] > 0]
-    most = {line: _most(programme, line, left) for line in lines}
-    lines = [line for line in lines if most[line]]
+    most = {line: _wanted(programme, line, left) for line in lines}
     rows = [place for place, row in enumerate(programme.minutes) if _is_limit(row, left[place], most)]
     extra = _Extra(
         gains=[programme.contributions[line] for line in lines],
@@ -147,10 +146,11 @@ def best_mix(programme: Programme, propose: Propose) -> BestMix:
     )
 
 
-def _most(programme: Programme, line: int, left: Sequence[Fraction]) -> int:
+def _wanted(programme: Programme, line: int, left: Sequence[Fraction]) -> int:
+    """Units beyond the least that demand takes; at most one more than there is time for, were all of it the line's."""
     wanted, room = programme.most[line], programme.room(line, left)
     limits = [MOST_PIECES] if wanted is None else [wanted - programme.least[line]]
-    return min([*limits, *([] if room is None else [room])])
+    return min([*limits, *([] if room is None else [room + 1])])
 
 
 def _is_limit(row: Sequence[Fraction], left: Fraction, most: dict[int, int]) -> bool:
@@ -166,7 +166,7 @@ class _Extra:
         gains: of a unit of each line.
         rows: minutes that a unit of each line takes.
         limits: minutes there are.
-        most: units of each line.
+        most: units of each line; may be one more than there is time for.
     """
 
     gains: list[Fraction]
@@ -199,6 +199,15 @@ class _Extra:
         """Minutes that so many units take."""
         return sum((minutes * each for minutes, each in zip(self.rows[row], units, strict=True) if each), _NOTHING)
 
+    def room(self, line: int, units: Sequence[int]) -> int:
+        """How many more of a line there may be beside so many units."""
+        rooms = (
+            floor((limit - self.taken(row, units)) / self.rows[row][line])
+            for row, limit in enumerate(self.limits)
+            if self.rows[row][line]
+        )
+        return min([self.most[line] - units[line], *rooms])
+
     def _minute_values(self, basic: Sequence[int], tight: Sequence[int]) -> list[Fraction]:
         """What makes every free line worth just the minutes it takes; none is negative."""
         found = solution(
@@ -224,12 +233,7 @@ class _Extra:
     def _filled(self, units: list[int]) -> list[int]:
         """As many more as there is time for, those that gain most first."""
         for line in sorted(range(len(units)), key=lambda line: (-self.gains[line], line)):
-            rooms = (
-                floor((limit - self.taken(row, units)) / self.rows[row][line])
-                for row, limit in enumerate(self.limits)
-                if self.rows[row][line]
-            )
-            units[line] += min([self.most[line] - units[line], *rooms])
+            units[line] += self.room(line, units)
         return units
 
 
@@ -246,7 +250,8 @@ class _Search:
             sum((value * row[line] for value, row in zip(values, extra.rows, strict=True)), _NOTHING) for line in lines
         ]
         surplus = [gain - each for gain, each in zip(extra.gains, worth, strict=True)]
-        tops = (max(_NOTHING, each) * most for each, most in zip(surplus, extra.most, strict=True))
+        self._most = [extra.room(line, [0] * len(best)) for line in lines]
+        tops = (max(_NOTHING, each) * most for each, most in zip(surplus, self._most, strict=True))
         self.at_most = sum(map(Fraction.__mul__, values, extra.limits), _NOTHING) + sum(tops, _NOTHING)
         self.order = sorted(lines, key=lambda line: (-abs(surplus[line]), line))
         scale = lcm(self.at_most.denominator, *(each.denominator for each in (*surplus, *extra.gains)))
@@ -293,7 +298,7 @@ class _Search:
 
     def _choices(self, line: int, *, is_last: bool) -> Iterator[tuple[int, int]]:
         """Units of a line there is time for and what each loses, the least loss first; of the last line the most."""
-        most, surplus = self.extra.most[line], self._surplus[line]
+        most, surplus = self._most[line], self._surplus[line]
         room = min([most, *(self._left[row] // minutes for row, minutes in self._taken[line])])
         order = range(room, room - 1 if is_last else -1, -1) if surplus >= 0 or is_last else range(room + 1)
         return ((units, max(0, surplus) * most - surplus * units) for units in order)

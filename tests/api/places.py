@@ -114,6 +114,13 @@ def _others() -> list[Place]:
             body=builders.shipping_question("sheet"),
             for_stranger=422,
         ),
+        Place(
+            method="POST",
+            template="/v1/break-even",
+            path="/v1/break-even",
+            body=builders.month_plan(),
+            for_stranger=422,
+        ),
         Place(method="GET", template="/v1/rate-card", path="/v1/rate-card?as_of=2026-11-25", for_stranger=200),
         Place(method="GET", template="/v1/exchange-rates", path="/v1/exchange-rates", for_stranger=200),
         Place(method="GET", template=day, path=f"/v1/exchange-rates/{DAY}", for_stranger=404),

@@ -45,5 +45,7 @@ def test_the_examples_together_are_a_workshop_that_quotes(client: Client) -> Non
     assert supposed.json["warnings"] == []
     shipped = client.post("shipping-estimates", examples.SHIPPING_ESTIMATE)
     assert shipped.status_code == 200, shipped.json
+    planned = client.post("break-even", examples.MONTH)
+    assert planned.status_code == 200, planned.json
     quoted = client.post("quotations", examples.QUOTATION)
     assert quoted.status_code == 201, quoted.json

@@ -20,6 +20,7 @@ from service import workflows
 from service.domain.errors import MissingExchangeRateError, MissingRatesError
 from service.domain.exchange import FEED
 from service.domain.money import Money
+from service.domain.month_plan import MonthPlan
 from service.domain.quotation_life import DeclineRequest, Status
 from service.domain.repricing import RepricingRequest, RepricingRules, RepricingScope
 from service.encoding import decoded
@@ -33,6 +34,7 @@ from service.workflows import (
     feed,
     keys,
     listings,
+    month,
     pricing,
     quotation_life,
     quotations,
@@ -390,6 +392,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
             missing_rates(*on),
         ),
         "pricing.price_product": lambda: pricing.price_product(*on, question),
+        "month.plan_month": lambda: month.plan_month(*on, decoded(builders.month_plan(), MonthPlan)),
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),
