@@ -12,7 +12,9 @@ from service.workflows.keys import open_with
 READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
 _SAFE_METHODS = frozenset({"GET", "HEAD"})
-READING_ENDPOINTS = frozenset({"products-sheets.CostSheet", "shipping.ShippingEstimates", "repricings.Repricings"})
+READING_ENDPOINTS = frozenset(
+    {"products-sheets.CostSheet", "shipping.ShippingEstimates", "month.BreakEven", "repricings.Repricings"}
+)
 """Endpoints that take a POST but store nothing, or ask for the scope themselves where they do."""
 
 

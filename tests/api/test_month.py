@@ -298,6 +298,20 @@ class TestItsTime:
         assert (mix["outcome"], mix["limited_by"]) == ("too_little_time", ["machines/press"])
         assert mix["profit"] is None
 
+    def test_what_takes_none_of_the_bottleneck_comes_first_if_it_contributes_and_last_if_not(
+        self, timed: Client
+    ) -> None:
+        flakes = [{"material": "hdpe", "quantity_per_piece": "1"}]
+        timed.register("products/bag", {"name": "Bag of flakes", "bill_of_materials": flakes})
+        bag = planned(product="bag", policy=None, pieces=5, most_per_month=9)
+        lines = [planned(policy=None, price="60"), {**bag, "price": "2"}, {**bag, "price": "0.50"}]
+
+        found = asked(timed, lines=lines)
+
+        assert [line["rank"] for line in found["lines"]] == [2, 1, 3]
+        assert [line["contribution_per_hour"] is None for line in found["lines"]] == [False, True, True]
+        assert [line["pieces"] for line in found["best_mix"]["lines"]] == [90, 9, 0]
+
     def test_it_is_not_looked_for_where_nobody_asks(self, timed: Client) -> None:
         assert asked(timed, best_mix=False)["best_mix"] is None
 
@@ -362,6 +376,16 @@ def test_why_a_listing_cannot_be_priced_is_told(workshop: Client) -> None:
     response = refused(workshop, "POST", "break-even", month_plan(lines=[{"listing": "dear", "pieces": 1}]), status=422)
 
     assert "a margin of 0.6 cannot be reached" in response.json["errors"][0]["detail"]
+
+
+def test_the_same_question_has_the_same_answer_until_a_rate_changes(workshop: Client) -> None:
+    first = workshop.post("break-even", month_plan()).data
+
+    assert workshop.post("break-even", month_plan()).data == first
+
+    workshop.register("overheads/rent", {"name": "Rent", "base": "machine_hour"}, **{DAY: overhead_rate("700")})
+
+    assert asked(workshop)["fixed_cost"] == money("900.00")
 
 
 def test_every_resource_without_a_rate_is_named(workshop: Client) -> None:

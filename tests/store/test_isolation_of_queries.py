@@ -226,6 +226,7 @@ def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
     return {
         "shipping.estimate_shipping": lambda: shipping.estimate_shipping(*on, shipment),
         "listings.price_listing": price_listing,
+        "listings.find_listing": lambda: listings.find_listing(*on, "brick-online"),
         "listings.price_list": price_list,
     }
 
