@@ -4,6 +4,7 @@ import os
 import random
 import signal
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from multiprocessing import get_context
 from typing import Any
 from uuid import UUID
@@ -25,6 +26,9 @@ context = get_context("forkserver")
 context.set_forkserver_preload([__name__, "service.app"])
 
 SECONDS = 60
+CLIENTS = 4
+"""At once, of each process that answers HTTP itself."""
+BUSY = 503
 
 
 def workshop_of(database: Database, workshop_id: UUID) -> Workshop:
@@ -95,6 +99,39 @@ def work_at_random(url: str, key: str, seed: int, begin: Any, answers: Any) -> N
         answer = client.open(path, method=method, json=body, headers=headers)
         told.append((f"{method} {path.rpartition('/')[2]}", answer.status_code, answer.headers.get("Retry-After")))
     answers.put(told)
+
+
+def quote_and_issue(url: str, key: str, body: Any, how_many: int, begin: Any, answers: Any) -> None:
+    """A service of its own with four clients at once, each of which has so many quotations issued.
+
+    Who is told to try again tries again. Answers the numbers given, and how often that was necessary.
+    """
+    app = create_app(Settings(database_url=url))
+    headers = {"Authorization": f"Bearer {key}"}
+
+    def insisting(path: str, sent: Any) -> tuple[Any, int]:
+        tries = 0
+        while True:
+            answer = app.test_client().post(path, json=sent, headers=headers)
+            if answer.status_code != BUSY:
+                assert answer.status_code in (200, 201), answer.json
+                return answer.json, tries
+            assert answer.headers["Retry-After"]
+            tries += 1
+
+    def client(_: int) -> tuple[list[str], int]:
+        numbers, tries = [], 0
+        for _ in range(how_many):
+            made, again = insisting("/v1/quotations", body)
+            issued, and_again = insisting(f"/v1/quotations/{made['id']}/issue", None)
+            numbers.append(issued["number"])
+            tries += again + and_again
+        return numbers, tries
+
+    begin.wait(SECONDS)
+    with ThreadPoolExecutor(CLIENTS) as clients:
+        told = list(clients.map(client, range(CLIENTS)))
+    answers.put(([number for numbers, _ in told for number in numbers], sum(tries for _, tries in told)))
 
 
 def _request(chance: random.Random, applied: Any) -> tuple[str, str, Any]:
