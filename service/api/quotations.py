@@ -16,6 +16,7 @@ from service.api.ids import QuotationAddress
 from service.api.paging import PageQuery, page, position
 from service.api.registered import CONDITIONS, ETAG, IF_CHANGED, LINK, LOCATION, listed
 from service.api.schemas import schema_of
+from service.documents.quotation_text import quotation_text
 from service.domain.declared import declared
 from service.domain.money import Money
 from service.domain.quotation_life import Status
@@ -146,7 +147,8 @@ class OneQuotation(MethodView):
         quotation = quotations.find_quotation(database(), workshop(), ID.found(quotation_id))
         if flask.g.media_type == JSON:
             return unchanged(quotations.tag_of(quotation)) or stated(quotation)
-        return flask.Response(quotations.quotation_text(quotation), content_type=f"{TEXT}; charset=utf-8")
+        text = quotation_text(quotations.quotation_view(quotation))
+        return flask.Response(text, content_type=f"{TEXT}; charset=utf-8")
 
     @documented("discardQuotation", 404, 406, 409, 412, 422, conditions=CONDITIONS[:1])
     @blueprint.response(204)

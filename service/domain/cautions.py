@@ -12,6 +12,17 @@ ONE_PERSON_LIMIT_KG = Decimal(25)
 """The largest mass of the guidance in HSE, INDG143 (rev4), 2020; the reference mass of ISO 11228-1 (from memory)."""
 
 
+TOO_HEAVY = (
+    "{what} {mass} kg, too heavy for one person. Guidance ends at {limit} kg for men and 16 kg for women, close to the "
+    "body, and at less when the load is far from it, above the shoulder, or lifted often. Use a lifting aid or more "
+    "people, as local rules on manual handling say."
+)
+NO_PROMISE = (
+    "A price never implies that a product is fit for a use ({uses}). Whoever puts it on the market answers for its "
+    "safety under local law, with tests by qualified people."
+)
+
+
 class DeclaredUse(StrEnum):
     """A use a product is offered for that calls for a caution."""
 
@@ -157,10 +168,7 @@ def _of_mass(
     if mass_kg is not None and mass_kg > ONE_PERSON_LIMIT_KG:
         yield Caution(
             code=code,
-            text=f"{what} {plain(mass_kg, 9)} kg, too heavy for one person. Guidance ends at "
-            f"{ONE_PERSON_LIMIT_KG} kg for men and 16 kg for women, close to the body, and at less when the load is "
-            "far from it, above the shoulder, or lifted often. Use a lifting aid or more people, as local rules on "
-            "manual handling say.",
+            text=TOO_HEAVY.format(what=what, mass=plain(mass_kg, 9), limit=ONE_PERSON_LIMIT_KG),
             source="HSE, Manual handling at work, INDG143 (rev4), 2020, lifting filter; ISO 11228-1:2021, Ergonomics - "
             "Manual handling - Lifting, lowering and carrying",
         )
@@ -172,8 +180,7 @@ def _of_uses(uses: list[DeclaredUse]) -> Iterator[Caution]:
         named = ", ".join(use.replace("_", " ") for use in uses)
         yield Caution(
             code="no-promise-of-fitness",
-            text=f"A price never implies that a product is fit for a use ({named}). Whoever puts it on the "
-            "market answers for its safety under local law, with tests by qualified people.",
+            text=NO_PROMISE.format(uses=named),
             source="Regulation (EU) 2023/988 on general product safety, Article 5",
         )
 

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from uuid import UUID
 
-from service.documents import quotation_text as paper
-from service.documents.quotation_text import QuotationPaper
+from service.documents import quotation_view as view
+from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.domain.quotation import QuotationFigures
 from service.domain.quotation_figures import chosen_figures, quotation_figures
 from service.domain.quotation_life import Status, number_of, status_on
@@ -68,21 +68,26 @@ def list_events(database: Database, workshop: Workshop, address: Address) -> lis
         return quotations.events_of(connection, workshop.workshop_id, found.id)
 
 
-def quotation_text(quotation: Quotation) -> str:
-    """The quotation as the customer reads it."""
-    return paper.quotation_text(
+def quotation_view(quotation: Quotation, locale: str | None = None) -> QuotationView:
+    """The quotation as the customer reads it, in its own locale or another."""
+    taken = quotation.acceptance
+    return view.quotation_view(
         QuotationPaper(
-            seller=quotation.letterhead.seller,
-            seller_address=quotation.letterhead.seller_address,
+            letterhead=quotation.letterhead,
             reference=quotation.number or str(quotation.id),
             status=quotation.status,
+            revision=quotation.revision,
+            revises=quotation.revises_number,
+            superseded_by=quotation.superseded_by_number,
             quoted_on=quotation.quoted_on,
+            issued_on=quotation.issued_on,
             valid_until=quotation.valid_until,
-            locale=quotation.letterhead.locale,
+            accepted_on=None if taken is None else taken.accepted_on,
             request=quotation.request,
             figures=quotation.figures,
             remarks=quotation.remarks,
-        )
+        ),
+        locale,
     )
 
 

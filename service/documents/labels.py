@@ -1,0 +1,77 @@
+"""The words of documents in the languages that there are catalogues for; English where there is none."""
+
+import gettext
+import io
+import re
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from babel import Locale
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+
+CATALOGUES = Path(__file__).resolve().parent / "catalogues"
+ENGLISH = "en"
+LANGUAGES = (ENGLISH, *sorted(path.stem for path in CATALOGUES.glob("*.po")))
+_PLACEHOLDER = re.compile(r"\\{(\w+)\\}")
+
+
+class Labels:
+    """Words of one language. A message's key is its English text, with what is put in named in braces.
+
+    Attributes:
+        language: of the words, for instance "de".
+    """
+
+    def __init__(self, language: str) -> None:
+        self.language = language
+        self._found = _translations(language)
+
+    def __call__(self, message: str, **values: Any) -> str:
+        """The message, with the values put in."""
+        text = self._found.gettext(message) if message else ""
+        return text.format(**values) if values else text
+
+    def several(self, one: str, many: str, count: int, /, **values: Any) -> str:
+        """The form that the language has for so many."""
+        return self._found.ngettext(one, many, count).format(**values)
+
+    def rendered(self, text: str, *patterns: str) -> str:
+        """A finished English text: as it is in the catalogue, or by the pattern that it was put together from."""
+        for pattern in patterns:
+            if found := _expression(pattern).fullmatch(text):
+                values = {name: self._listed(value) for name, value in found.groupdict().items()}
+                return self(pattern, **values)
+        return self(text)
+
+    def _listed(self, text: str) -> str:
+        """Words with commas between, each in the language."""
+        return ", ".join(map(self, text.split(", ")))
+
+
+@lru_cache(maxsize=64)
+def _expression(pattern: str) -> re.Pattern[str]:
+    return re.compile(_PLACEHOLDER.sub(r"(?P<\1>.+)", re.escape(pattern)), re.DOTALL)
+
+
+def labels_for(locale: str) -> Labels:
+    """The words for a locale: those of its language, or English ones."""
+    language = Locale.parse(locale).language
+    return _labels(language if language in LANGUAGES else ENGLISH)
+
+
+@lru_cache(maxsize=16)
+def _labels(language: str) -> Labels:
+    return Labels(language)
+
+
+def _translations(language: str) -> gettext.NullTranslations:
+    """The catalogue as it is written, compiled in memory."""
+    if language == ENGLISH:
+        return gettext.NullTranslations()
+    compiled = io.BytesIO()
+    with (CATALOGUES / f"{language}.po").open("rb") as file:
+        write_mo(compiled, read_po(file, locale=language))
+    compiled.seek(0)
+    return gettext.GNUTranslations(compiled)

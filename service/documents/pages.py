@@ -1,0 +1,59 @@
+"""Pages for a browser: HTML from templates that escape whatever they are given."""
+
+import base64
+import hashlib
+from functools import lru_cache
+from typing import Any
+
+from babel import Locale
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from service.documents.typesetting import TEMPLATES
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    return Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+@lru_cache(maxsize=1)
+def style() -> str:
+    """The style sheet of all pages, which stands within each."""
+    return (TEMPLATES / "page.css").read_text("utf-8")
+
+
+@lru_cache(maxsize=1)
+def content_security_policy() -> str:
+    """What a page may do: show itself in its own style, and its own pictures. No script, nothing from elsewhere.
+
+    Source: W3C, Content Security Policy Level 3.
+    """
+    digest = base64.b64encode(hashlib.sha256(style().encode()).digest()).decode()
+    allowed = f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:"
+    return f"{allowed}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+
+def page(template: str, *, locale: str, language: str, title: str, **values: Any) -> str:
+    """A page.
+
+    Args:
+        template: name of the file in `templates`, for instance "quotation.html".
+        locale: decides the direction it is written in.
+        language: of its words.
+        title: of the page.
+        values: what the template names besides.
+    """
+    found = _environment().get_template(template)
+    return found.render(style=style(), direction=direction_of(locale), language=language, title=title, **values)
+
+
+def direction_of(locale: str) -> str:
+    """In which direction a locale is written: ltr or rtl."""
+    return "rtl" if Locale.parse(locale).character_order == "right-to-left" else "ltr"

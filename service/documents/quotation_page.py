@@ -1,0 +1,18 @@
+"""A quotation as a page for a browser and as PDF."""
+
+from pathlib import Path
+
+from service.documents.pages import direction_of, page
+from service.documents.quotation_paper import QuotationView
+from service.documents.typesetting import typeset
+from service.encoding import encoded
+
+
+def quotation_page(view: QuotationView) -> str:
+    """The quotation as HTML."""
+    return page("quotation.html", locale=view.locale, language=view.language, title=view.title, view=view)
+
+
+def quotation_pdf(view: QuotationView, fonts: Path | None = None) -> bytes:
+    """The quotation as PDF; the same quotation makes the same bytes."""
+    return typeset("quotation.typ", {**encoded(view), "direction": direction_of(view.locale)}, fonts)
