@@ -8,6 +8,7 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
+from service.documents.quotation_text import quotation_text
 from service.domain.errors import InvalidValuesError, MissingRatesError, TooComplexError
 from service.domain.quotation_life import Status
 from service.store.tables import quotations
@@ -233,7 +234,7 @@ class TestFinding:
 def test_the_text_is_what_the_customer_reads(furnished: Owner) -> None:
     made = furnished.quote(delivery="Three weeks.")
 
-    text = reading.quotation_text(made)
+    text = quotation_text(reading.quotation_view(made))
 
     assert "Harbour Garden Trust" in text
     assert "Kiln Lane Workshop" in text
