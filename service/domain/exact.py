@@ -18,6 +18,7 @@ from functools import wraps
 from typing import ParamSpec, TypeVar
 
 from service.domain.errors import FigureTooLargeError
+from service.domain.written import traced
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -34,7 +35,7 @@ _DIGITS_OF_A_LOSS = 9
 ZERO = Decimal(0)
 ONE = Decimal(1)
 MINUTES_PER_HOUR = Decimal(60)
-UNITS = [Decimal(1).scaleb(-digits) for digits in range(13)]
+UNITS = [Decimal(1).scaleb(-digits) for digits in range(64)]
 """One unit of the last place, by the number of decimals."""
 
 
@@ -89,6 +90,7 @@ def _quantized(snapped: Decimal, decimals: int, rounding: str) -> Decimal:
     return found
 
 
+@traced("⌈⌉")
 def whole_up(figure: Decimal) -> Decimal:
     """The least whole number that is not below the figure.
 

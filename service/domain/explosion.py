@@ -78,9 +78,9 @@ def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decim
 class _Explosion:
     """Adds up, product by product, what a batch consumes."""
 
-    def __init__(self, code: str, quantity: int, catalogue: Catalogue, tooling: Tooling | None) -> None:
+    def __init__(self, code: str, quantity: Decimal, catalogue: Catalogue, tooling: Tooling | None) -> None:
         self.catalogue, self.tooling = catalogue, tooling
-        self.made: dict[str, Decimal] = defaultdict(lambda: ZERO, {code: Decimal(quantity)})
+        self.made: dict[str, Decimal] = defaultdict(lambda: ZERO, {code: quantity})
         self.issued: dict[tuple[str, str], Decimal] = defaultdict(lambda: ZERO)
         self.labour_minutes: dict[str, Decimal] = defaultdict(lambda: ZERO)
         self.machine_minutes: dict[str, Decimal] = defaultdict(lambda: ZERO)
@@ -222,7 +222,7 @@ def _line(
 
 @exactly
 def bill_of_resources(
-    code: str, quantity: int, catalogue: Catalogue, tooling: Tooling | None = None
+    code: str, quantity: int | Decimal, catalogue: Catalogue, tooling: Tooling | None = None
 ) -> BillOfResources:
     """Everything a batch of good pieces consumes, through all its sub-assemblies.
 
@@ -232,7 +232,7 @@ def bill_of_resources(
 
     Args:
         code: of the product.
-        quantity: good pieces.
+        quantity: good pieces; written, if it is to be seen how the quantities came about.
         catalogue: the product with all it needs.
         tooling: how every tool is charged; as each operation says if left out.
 
@@ -242,7 +242,7 @@ def bill_of_resources(
         TooComplexError: too deep, or too many resources.
         FigureTooLargeError: a quantity outgrew the exact arithmetic.
     """
-    explosion = _Explosion(code, quantity, catalogue, tooling)
+    explosion = _Explosion(code, quantity if isinstance(quantity, Decimal) else Decimal(quantity), catalogue, tooling)
     for made in made_in_order(code, catalogue.products):
         explosion.make(made)
     lines = tuple(line for line in explosion.lines() if line.quantity)
@@ -251,7 +251,7 @@ def bill_of_resources(
     return BillOfResources(
         product=code,
         name=catalogue.products[code].name,
-        quantity=quantity,
+        quantity=int(quantity),
         lines=lines,
         value_pools=tuple(explosion.value_pools()),
         pieces_made=dict(explosion.made),

@@ -5,6 +5,7 @@ from typing import Annotated
 
 from service.domain.declared import Bounds, declared
 from service.domain.exact import ONE, ZERO, exactly
+from service.domain.written import traced
 
 _TWO = Decimal(2)
 
@@ -23,6 +24,7 @@ class LearningCurve:
     pieces_before: Annotated[Decimal, Bounds(at_least=0, at_most=1_000_000_000)] = ZERO
 
 
+@traced("log2")
 def learning_index(rate_share: Decimal) -> Decimal:
     """Wright's exponent b = log2(rate); 0 or negative."""
     return rate_share.ln() / _TWO.ln()

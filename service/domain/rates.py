@@ -343,17 +343,32 @@ def unit_rates(
         pools: the overhead pools by resource; a pool on a value has a share instead of an amount.
         convert: an amount in the card's currency.
     """
-    rates: dict[str, Decimal] = {}
+    return sums_of(components_of(card, resources, pools, convert))
+
+
+def sums_of(components: Mapping[str, Components]) -> dict[str, Decimal]:
+    """The unit rate of every part of some resources, from what it is put together from."""
+    return {
+        part_of(resource, part): sum(amounts.values(), ZERO)
+        for resource, parts in components.items()
+        for part, amounts in parts.items()
+    }
+
+
+def components_of(
+    card: RateCard, resources: Iterable[str], pools: Mapping[str, Overhead], convert: Convert
+) -> dict[str, Components]:
+    """What each unit rate is put together from, by resource; the arguments are those of unit_rates."""
+    found: dict[str, Components] = {}
     for resource in resources:
         rate = card.rates.get(resource)
         if rate is None:
             continue
         if isinstance(rate.terms, OverheadRate) and pools[resource].base.is_value:
-            rates[resource] = rate.terms.share()
+            found[resource] = {WHOLE: {"share": rate.terms.share()}}
         else:
-            for part, amounts in rate.terms.components(convert).items():
-                rates[part_of(resource, part)] = sum(amounts.values(), ZERO)
-    return rates
+            found[resource] = rate.terms.components(convert)
+    return found
 
 
 def rate_problems(terms: RateTerms, registered: Any) -> list[InvalidValueError]:

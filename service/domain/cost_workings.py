@@ -1,0 +1,201 @@
+"""How a cost sheet came about: quantities, rates, amounts and sums, each with its formula."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from service.domain.bill import BillOfResources, Step
+from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
+from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
+from service.domain.errors import TooComplexError
+from service.domain.exact import ZERO, exactly
+from service.domain.explosion import bill_of_resources
+from service.domain.formulas import parts_of
+from service.domain.products import Catalogue
+from service.domain.rates import WHOLE, Convert, RateCard, components_of, part_of, sums_of
+from service.domain.resources import CostClass, Overhead
+from service.domain.workings import Section, Workbook
+from service.domain.written import Written
+from service.domain.written_facts import written
+
+MAX_FIGURES = 2_000
+"""The most operations, issues of material and lines that are written out; more is no reading for people."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostWorkings:
+    """Every figure of a cost sheet with the formula it is from.
+
+    Attributes:
+        product: code of the product.
+        name: its name.
+        quantity: good pieces in the batch.
+        as_of: the date whose rates are used.
+        currency: of every amount.
+        sections: what is reckoned, in order: quantities product by product, rates, amounts, sums.
+    """
+
+    product: str
+    name: str
+    quantity: int
+    as_of: date
+    currency: str
+    sections: tuple[Section, ...]
+
+
+@exactly
+def cost_workings(
+    statement: CostStatement,
+    catalogue: Catalogue,
+    card: RateCard,
+    pools: Mapping[str, Overhead],
+    convert: Convert,
+) -> CostWorkings:
+    """The sheet's figures reckoned once more by the same functions, with figures that remember how they came about.
+
+    Args:
+        statement: the sheet as it is shown.
+        catalogue: the product with all it needs.
+        card: the rates in force on the sheet's date.
+        pools: the overhead pools by resource.
+        convert: an amount in the card's currency; written exchange rates show in the formulas.
+
+    Raises:
+        TooComplexError: there would be more figures than anybody reads.
+    """
+    pieces, known = Written(statement.quantity, label="good pieces in the batch"), written(catalogue)
+    bill = bill_of_resources(statement.product, pieces, known)
+    if len(bill.steps) + len(bill.issues) + len(bill.lines) > MAX_FIGURES:
+        raise TooComplexError("operations, issues and lines in workings", MAX_FIGURES)
+    gathered = _Gathered(Workbook(), statement, bill, known)
+    gathered.quantities()
+    gathered.costs(_written_rates(card, bill), pools, convert, pieces)
+    gathered.sums()
+    return CostWorkings(
+        product=statement.product,
+        name=statement.name,
+        quantity=statement.quantity,
+        as_of=statement.as_of,
+        currency=statement.currency,
+        sections=gathered.book.sections(),
+    )
+
+
+def _written_rates(card: RateCard, bill: BillOfResources) -> RateCard:
+    rates = {resource: written(card.rates[resource]) for resource in bill.resources if resource in card.rates}
+    return RateCard(as_of=card.as_of, currency=card.currency, rates=rates)
+
+
+@dataclass(frozen=True, slots=True)
+class _Gathered:
+    """Notes what is shown, in the order in which a person reckons it."""
+
+    book: Workbook
+    statement: CostStatement
+    bill: BillOfResources
+    catalogue: Catalogue
+
+    def quantities(self) -> None:
+        """What each product takes, the last operation first, and then what the batch takes of each resource."""
+        for code, pieces in self.bill.pieces_made.items():
+            self.book.section("Quantities", self.catalogue.products[code].name)
+            self.book.note(pieces, "pieces to make", "piece")
+            steps = [step for step in self.bill.steps if step.product == code]
+            for step in reversed(steps):
+                self.book.note(step.pieces_started, "pieces started", "piece", step.operation)
+            for step in steps:
+                self._operation(step)
+            self._issues(code)
+        self.book.section("Quantities of the batch")
+        for line in self.bill.lines:
+            self.book.note(line.quantity, "quantity", line.unit, line.name)
+
+    def _operation(self, step: Step) -> None:
+        self._learning(step.learning_factor)
+        for figure, name, unit in (
+            (step.cycles, "cycles", ""),
+            (step.run_minutes, "run minutes", "min"),
+            (step.machine_minutes, "machine minutes", "min"),
+            (step.electricity_kwh, "electricity in kWh", "kWh"),
+        ):
+            self.book.note(figure, name, unit, step.operation)
+
+    def _learning(self, factor: Decimal) -> None:
+        for exponent in _learning_exponents(factor):
+            self.book.note(exponent, "learning exponent", "")
+        self.book.note(factor, "learning factor", "")
+
+    def _issues(self, code: str) -> None:
+        for issue in self.bill.issues:
+            if issue.product == code:
+                collection, _, item = issue.item.partition("/")
+                if collection == "materials":
+                    material = self.catalogue.materials[item]
+                    name, unit = material.name, material.unit.value
+                else:
+                    name, unit = self.catalogue.products[item].name, "piece"
+                self.book.note(issue.in_good_pieces, "in good pieces", unit, name)
+                self.book.note(issue.issued, "issued", unit, name)
+
+    def costs(self, card: RateCard, pools: Mapping[str, Overhead], convert: Convert, pieces: Decimal) -> None:
+        """The rates with their parts, what each line comes to, and what of it falls on a piece."""
+        names = {line.resource: line.name for line in self.bill.lines}
+        names |= {pool.resource: pool.name for pool in self.bill.value_pools}
+        units = {line.resource: line.unit for line in self.bill.lines}
+        components = components_of(card, self.bill.resources, pools, convert)
+        rates = sums_of(components)
+        for resource, parts in components.items():
+            self.book.section("Rate", names.get(resource, ""), card.rates[resource].valid_from)
+            for part, amounts in parts.items():
+                whole = part_of(resource, part)
+                if whole in names:
+                    unit = f"{card.currency}/{units[whole]}" if whole in units else ""
+                    for name, amount in amounts.items():
+                        self.book.note(amount, name, unit, names[whole])
+                    self.book.note(rates[whole], "rate", unit, names[whole])
+        self._lines(cost_sheet(self.bill, rates, as_of=card.as_of, currency=card.currency), pieces)
+
+    def _lines(self, sheet: CostSheet, pieces: Decimal) -> None:
+        both: list[tuple[StatedLine, Decimal]] = []
+        self.book.section("Cost of the batch")
+        for line, stated in zip(sheet.lines, self.statement.lines, strict=True):
+            self.book.note(line.quantity, "value of the base", sheet.currency, line.name)
+            self.book.note(line.amount, "amount", sheet.currency, line.name, stated.amount.amount)
+            both.append((stated, line.amount))
+        self.book.section("Cost of a piece")
+        for stated, amount in both:
+            self.book.note(amount / pieces, "amount a piece", sheet.currency, stated.name, stated.amount_per_piece.amount)
+
+    def sums(self) -> None:
+        """The sums of the lines as the sheet shows them."""
+        for title, is_batch in (("Sums of the batch", True), ("Sums of a piece", False)):
+            self.book.section(title)
+            for name, lines in _summed(self.statement):
+                amounts = [(line.amount if is_batch else line.amount_per_piece).amount for line in lines]
+                total = sum((Written(each, label="amount on the sheet") for each in amounts), ZERO)
+                self.book.note(total, name, self.statement.currency)
+
+
+def _learning_exponents(factor: Decimal) -> Iterator[Written]:
+    """The exponents in the formula of a learning factor, each once."""
+    waiting = [factor]
+    found: dict[int, Written] = {}
+    while waiting:
+        figure = waiting.pop()
+        if isinstance(figure, Written):
+            waiting.extend(figure.operands)
+            if figure.operator == "log2":
+                found[id(figure)] = figure
+    yield from found.values()
+
+
+def _summed(statement: CostStatement) -> Iterator[tuple[str, list[StatedLine]]]:
+    """The subtotals with the lines they are the sums of."""
+    for name in statement.cost_classes:
+        yield name, [line for line in statement.lines if line.cost_class is CostClass(name)]
+    yield "prime_cost", [line for line in statement.lines if line.cost_class in PRIME]
+    yield "conversion_cost", [line for line in statement.lines if line.cost_class in CONVERSION]
+    yield "variable_cost", [line for line in statement.lines if line.variable]
+    yield "fixed_cost", [line for line in statement.lines if not line.variable]
+    yield "full_cost", list(statement.lines)

@@ -1,0 +1,134 @@
+"""Formulas written out: with the names of their figures, with the figures themselves, and what those give."""
+
+from collections.abc import Callable, Iterator, Mapping
+from decimal import Decimal
+
+from service.domain.exact import whole_up
+from service.domain.learning import learning_index
+from service.domain.written import Written
+
+Known = Callable[[Written], Decimal | str | None]
+"""What stands for a figure that is shown by itself; None for one that is only a part of the formula it is in."""
+
+SUM, PRODUCT, POWER, ATOM = range(4)
+_BINDS = {"+": SUM, "−": SUM, "neg": SUM, "×": PRODUCT, "÷": PRODUCT, "log2": PRODUCT, "^": POWER}
+_REDUCED: Mapping[str, Callable[..., Decimal]] = {
+    "−": lambda left, right: left - right,
+    "×": lambda left, right: left * right,
+    "÷": lambda left, right: left / right,
+    "^": lambda left, right: left**right,
+    "neg": lambda figure: -figure,
+    "⌈⌉": whole_up,
+    "log2": learning_index,
+}
+
+
+def terms_of(figure: Written, known: Known) -> list[Decimal]:
+    """What a sum adds up, through the sums in it that are not shown by themselves."""
+    found: list[Decimal] = []
+    left: Decimal = figure
+    while isinstance(left, Written) and left.operator == "+" and (left is figure or known(left) is None):
+        left, right = left.operands
+        found.append(right)
+    return [left, *reversed(found)]
+
+
+def parts_of(figure: Written, known: Known) -> Iterator[Written]:
+    """The figures shown by themselves that its formula is made of; the same may come twice."""
+    waiting = list(figure.operands)
+    while waiting:
+        operand = waiting.pop()
+        if isinstance(operand, Written):
+            if known(operand) is None:
+                waiting.extend(operand.operands)
+            else:
+                yield operand
+
+
+def reckoned(figure: Written, known: Known) -> Decimal:
+    """What the formula gives with the figures as they are known."""
+
+    def value(operand: Decimal) -> Decimal:
+        found = known(operand) if isinstance(operand, Written) else operand
+        if found is None:
+            assert isinstance(operand, Written)
+            return reckoned(operand, known)
+        assert isinstance(found, Decimal)
+        return found
+
+    if figure.operator == "+":
+        first, *others = map(value, terms_of(figure, known))
+        for other in others:
+            first += other
+        return first
+    return _REDUCED[figure.operator](*map(value, figure.operands))
+
+
+def formula(figure: Written, known: Known, *, alike_together: bool = False) -> str:
+    """The formula in the signs of a pocket calculator.
+
+    Args:
+        figure: whose formula it is.
+        known: what is written for each figure.
+        alike_together: write terms of a sum that read alike once, behind a Σ.
+    """
+    return _Writing(known, alike_together=alike_together).of(figure)[0]
+
+
+class _Writing:
+    """Writes formulas; each part with how tightly it binds, so that no needless parenthesis is written."""
+
+    def __init__(self, known: Known, *, alike_together: bool) -> None:
+        self.known, self.alike_together = known, alike_together
+
+    def of(self, figure: Written) -> tuple[str, int]:
+        """The formula of a figure, even if it is known."""
+        match figure.operator:
+            case "+":
+                return self._sum(figure), SUM
+            case "⌈⌉":
+                return f"⌈{self._within(figure.operands[0], SUM)}⌉", ATOM
+            case "log2":
+                return f"ln({self._within(figure.operands[0], SUM)}) ÷ ln(2)", PRODUCT
+            case "neg":
+                return f"−{self._within(figure.operands[0], PRODUCT)}", SUM
+            case "^":
+                base, exponent = (self._within(each, ATOM) for each in figure.operands)
+                return f"{base} ^ {exponent}", POWER
+        binds = _BINDS[figure.operator]
+        left, right = figure.operands
+        return f"{self._within(left, binds)} {figure.operator} {self._within(right, binds + 1)}", binds
+
+    def _within(self, operand: Decimal, least: int) -> str:
+        """A part of a formula, in parentheses if it binds less than what it stands in."""
+        text, binds = self._part(operand)
+        return text if binds >= least else f"({text})"
+
+    def _part(self, operand: Decimal) -> tuple[str, int]:
+        found = self.known(operand) if isinstance(operand, Written) else operand
+        if found is None:
+            assert isinstance(operand, Written)
+            return self.of(operand)
+        if isinstance(found, Decimal):
+            return in_digits(found), ATOM if found >= 0 else SUM
+        return found, ATOM
+
+    def _sum(self, figure: Written) -> str:
+        texts = []
+        for place, term in enumerate(terms_of(figure, self.known)):
+            text, binds = self._part(term)
+            is_bare = binds > SUM or not (place or self.alike_together)
+            texts.append(text if is_bare else f"({text})")
+        if not self.alike_together:
+            return " + ".join(texts)
+        return " + ".join(text if texts.count(text) == 1 else f"Σ {_whole(text)}" for text in dict.fromkeys(texts))
+
+
+def _whole(text: str) -> str:
+    """A term behind a Σ: in parentheses, unless it is one name."""
+    return text if text.startswith(("{", "(")) and text.count("{") <= 1 else f"({text})"
+
+
+def in_digits(figure: Decimal) -> str:
+    """The figure in plain notation, with the sign that formulas are written with."""
+    return f"{figure:f}".replace("-", "−")

@@ -1,0 +1,234 @@
+"""Workings: every figure of a cost sheet with the formula it is from, fit to be checked with a pocket calculator."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from service.domain.exact import exactly, half_up, known, snapped
+from service.domain.formulas import formula, parts_of, reckoned
+from service.domain.written import Written
+
+SIGNIFICANT_DIGITS = 6
+"""With how many digits at least a figure is shown that has no end."""
+_WHOLE_DIGITS = 12
+"""A figure of no more digits is shown to its end: a pocket calculator has as many."""
+_MOST_DECIMALS = 60
+_HALF = Decimal("0.5")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Working:
+    """One figure, and how it came about.
+
+    Attributes:
+        name: what it is called in the formulas it stands in.
+        of: what it is a figure of, as the workshop calls it, for instance an operation; may be empty.
+        formula: how it is reckoned; the names of figures are in braces, Σ adds up terms that read alike.
+        with_figures: the same with the figures that are shown under those names.
+        result: what with_figures gives, at the digits shown.
+        unit: of the result; the currency for an amount, empty for a share or a factor.
+        on_sheet: the figure that the cost sheet shows of it, rounded; none where it shows the result.
+        adjusted_by: what the sheet's figure differs from the result rounded half up, so that the lines add up to
+            their total (largest remainder); none where it does not differ.
+    """
+
+    name: str
+    of: str
+    formula: str
+    with_figures: str
+    result: Decimal
+    unit: str
+    on_sheet: Decimal | None = None
+    adjusted_by: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """Workings that belong together.
+
+    Attributes:
+        title: what they are about.
+        of: the product or resource they are of, as the workshop calls it; may be empty.
+        valid_from: since when the rate has been in force, where they are of a rate.
+        workings: in the order in which they are reckoned.
+    """
+
+    title: str
+    of: str
+    valid_from: date | None
+    workings: tuple[Working, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Noted:
+    """A figure that is to be shown by itself."""
+
+    figure: Written
+    name: str
+    of: str
+    unit: str
+    on_sheet: Decimal | None
+
+
+class Workbook:
+    """Gathers the figures that are to be shown by themselves, and then writes them with the digits they need."""
+
+    def __init__(self) -> None:
+        self._sections: list[tuple[str, str, date | None, list[_Noted]]] = []
+        self._noted: dict[int, _Noted] = {}
+        self._decimals: dict[int, int] = {}
+
+    def section(self, title: str, of: str = "", valid_from: date | None = None) -> None:
+        """Begin a section."""
+        self._sections.append((title, of, valid_from, []))
+
+    def note(self, figure: Decimal, name: str, unit: str, of: str = "", on_sheet: Decimal | None = None) -> None:
+        """Show the figure by itself, in this section; nothing is done about one that is given, or is shown already."""
+        if not isinstance(figure, Written) or not figure.operator or id(figure) in self._noted:
+            return
+        noted = _Noted(figure=figure, name=name, of=of, unit=unit, on_sheet=on_sheet)
+        self._noted[id(figure)] = noted
+        self._sections[-1][-1].append(noted)
+
+    @exactly
+    def sections(self) -> tuple[Section, ...]:
+        """Everything noted, each figure with the same digits wherever it stands."""
+        for noted in reversed(self._in_order()):
+            self._settle(noted)
+        return tuple(
+            Section(title=title, of=of, valid_from=valid_from, workings=tuple(self._working(each) for each in noted))
+            for title, of, valid_from, noted in self._sections
+            if noted
+        )
+
+    def _in_order(self) -> list[_Noted]:
+        """The noted figures, each after those that it is made of."""
+        done: dict[int, _Noted] = {}
+        waiting = list(reversed(self._noted.values()))
+        while waiting:
+            noted = waiting[-1]
+            parts = [self._noted[id(each)] for each in parts_of(noted.figure, self._name) if each.operator]
+            missing = [each for each in parts if id(each.figure) not in done]
+            if missing:
+                waiting.extend(missing)
+            else:
+                done[id(waiting.pop().figure)] = noted
+        return list(done.values())
+
+    def _settle(self, noted: _Noted) -> None:
+        """Find how many digits the figures of its formula need, so that they give the result as it is shown.
+
+        Those it stands in itself have been settled before, so that its own digits are known.
+        """
+        figure = noted.figure
+        self._decimals[id(figure)] = max(self._decimals.get(id(figure), 0), _least_decimals(noted))
+        parts = {id(each): each for each in parts_of(figure, self._name) if each.operator}
+        for key, part in parts.items():
+            self._decimals[key] = max(self._decimals.get(key, 0), _least_decimals(self._noted[key]))
+        while known(reckoned(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
+            short = [key for key, part in parts.items() if self._shown(part) != snapped(part)]
+            if not short or self._decimals[short[0]] >= _MOST_DECIMALS:
+                break  # there are no more digits: what is lost is beyond the last that is known
+            for key in short:
+                self._decimals[key] += 1
+
+    def _shown(self, figure: Written) -> Decimal | None:
+        if not figure.operator:
+            return Decimal(figure)
+        return known(figure, self._decimals[id(figure)]) if id(figure) in self._noted else None
+
+    def _name(self, figure: Written) -> str | None:
+        if not figure.operator:
+            return f"{{{_LABELS.get(figure.label, figure.label)}}}"
+        return f"{{{self._noted[id(figure)].name}}}" if id(figure) in self._noted else None
+
+    def _working(self, noted: _Noted) -> Working:
+        result = self._shown(noted.figure)
+        assert result is not None  # it is noted
+        adjusted = None
+        if noted.on_sheet is not None:
+            adjusted = noted.on_sheet - half_up(result, -int(noted.on_sheet.as_tuple().exponent))
+        return Working(
+            name=noted.name,
+            of=noted.of,
+            formula=formula(noted.figure, self._name, alike_together=True),
+            with_figures=formula(noted.figure, self._shown),
+            result=result,
+            unit=noted.unit,
+            on_sheet=None if noted.on_sheet == result else noted.on_sheet,
+            adjusted_by=adjusted or None,
+        )
+
+
+def _least_decimals(noted: _Noted) -> int:
+    """With how many decimals a figure must be shown whatever it is used for.
+
+    Enough for its first digits, to its end if that is near, and so many that who rounds it to what the sheet shows
+    does not round the other way.
+    """
+    exact = snapped(noted.figure)
+    decimals = max(SIGNIFICANT_DIGITS - 1 - exact.adjusted(), 0) if exact else 0
+    whole = exact.normalize()
+    if len(whole.as_tuple().digits) <= _WHOLE_DIGITS:
+        decimals = max(decimals, -int(whole.as_tuple().exponent))
+    if noted.on_sheet is not None:
+        on_sheet = -int(noted.on_sheet.as_tuple().exponent)
+        decimals = max(decimals, on_sheet + 2)
+        while half_up(known(exact, decimals), on_sheet) != half_up(exact, on_sheet):
+            decimals += 1
+    while _is_tie(exact, decimals):
+        decimals += 1
+    return min(decimals, _MOST_DECIMALS)
+
+
+def _is_tie(exact: Decimal, decimals: int) -> bool:
+    """Whether it stands just between two figures of so many decimals, which no figure with an end decides."""
+    if int(exact.as_tuple().exponent) + decimals >= 0:
+        return False
+    return abs(exact.scaleb(decimals) % 1) == _HALF
+
+
+_LABELS = {
+    "quantity_per_piece": "quantity a piece",
+    "quantity_per_batch": "quantity a batch",
+    "process_loss_share": "process loss",
+    "reclaim_share": "reclaimed share",
+    "setup_minutes": "setup minutes",
+    "warm_up_minutes": "warm-up minutes",
+    "cycle_minutes": "minutes a cycle",
+    "pieces_per_cycle": "pieces a cycle",
+    "yield_share": "yield",
+    "load_factor": "load factor",
+    "band_shares": "share of the band",
+    "setup_crew": "people at setup",
+    "attendance": "people at the run",
+    "rate_share": "learning rate",
+    "pieces_before": "pieces made before",
+    "rated_power_kw": "rated power in kW",
+    "idle_power_kw": "idle power in kW",
+    "warm_up_power_kw": "warm-up power in kW",
+    "price": "price",
+    "reclaim_value": "reclaim value",
+    "replacement_value": "replacement value",
+    "residual_value": "residual value",
+    "life_years": "years of life",
+    "interest_share": "interest",
+    "floor_m2": "floor in m²",
+    "space_cost_per_m2_month": "space cost a m² and month",
+    "maintenance_share": "maintenance",
+    "other_per_year": "other cost a year",
+    "planned_hours_per_year": "planned hours a year",
+    "utilisation_share": "utilisation",
+    "wage_per_hour": "wage an hour",
+    "on_cost_share": "on-cost",
+    "productive_share": "productive share",
+    "price_per_kwh": "price a kWh",
+    "standing_charge_per_month": "standing charge a month",
+    "demand_charge_per_month": "demand charge a month",
+    "expected_kwh_per_month": "expected kWh a month",
+    "amount_per_month": "cost a month",
+    "base_per_month": "base a month",
+    "cost": "cost of the tool",
+    "life_shots": "shots of life",
+}
+"""What the formulas call what a field holds."""

@@ -1,0 +1,90 @@
+"""Written arithmetic: figures that remember how they came about, so that the costing's own formulas can be shown."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from functools import wraps
+from typing import Any, Self
+
+
+class Written(Decimal):
+    """A figure that a function of the domain takes for a plain one, and that remembers the operation it is from.
+
+    The value is what plain figures give, digit for digit: each operation is Decimal's own. Nothing added, and
+    nothing multiplied by a one that is no figure of the workshop's, leave no trace.
+
+    Attributes:
+        operator: "+", "−", "×", "÷", "^" of two operands; "⌈⌉", "log2" or "neg" of one; "" for a given figure.
+        operands: what it was made of, plain figures where they are the formula's own, such as 60 minutes an hour.
+        label: what a given figure is called.
+    """
+
+    __slots__ = ("label", "operands", "operator")
+
+    operator: str
+    operands: tuple[Decimal, ...]
+    label: str
+
+    def __new__(cls, value: Decimal | int, operator: str = "", *operands: Decimal, label: str = "") -> Self:
+        figure = super().__new__(cls, value)
+        figure.operator, figure.operands, figure.label = operator, operands, label
+        return figure
+
+    def __add__(self, other: Any) -> Decimal:  # type: ignore[override]
+        return _added(Decimal.__add__(self, other), self, other)
+
+    def __radd__(self, other: Any) -> Decimal:  # type: ignore[override]
+        return _added(Decimal.__radd__(self, other), other, self)
+
+    def __sub__(self, other: Any) -> Decimal:  # type: ignore[override]
+        return self if not other else Written(Decimal.__sub__(self, other), "−", self, Decimal(other))
+
+    def __rsub__(self, other: Any) -> Decimal:  # type: ignore[override]
+        found = Decimal.__rsub__(self, other)
+        return Written(found, "−", Decimal(other), self) if self else found
+
+    def __mul__(self, other: Any) -> Decimal:  # type: ignore[override]
+        return self if _is_bare_one(other) else Written(Decimal.__mul__(self, other), "×", self, _operand(other))
+
+    def __rmul__(self, other: Any) -> Decimal:  # type: ignore[override]
+        return self if _is_bare_one(other) else Written(Decimal.__rmul__(self, other), "×", _operand(other), self)
+
+    def __truediv__(self, other: Any) -> Decimal:  # type: ignore[override]
+        return self if _is_bare_one(other) else Written(Decimal.__truediv__(self, other), "÷", self, _operand(other))
+
+    def __rtruediv__(self, other: Any) -> Decimal:  # type: ignore[override]
+        return Written(Decimal.__rtruediv__(self, other), "÷", _operand(other), self)
+
+    def __pow__(self, other: Any, modulo: Any = None) -> Decimal:  # type: ignore[override]
+        return Written(Decimal.__pow__(self, other), "^", self, _operand(other))
+
+    def __neg__(self) -> Decimal:
+        return Written(Decimal.__neg__(self), "neg", self)
+
+
+def _operand(other: Any) -> Decimal:
+    return other if isinstance(other, Decimal) else Decimal(other)
+
+
+def _is_bare_one(other: Any) -> bool:
+    return not isinstance(other, Written) and other == 1
+
+
+def _added(found: Decimal, left: Any, right: Any) -> Decimal:
+    if left and right:
+        return Written(found, "+", _operand(left), _operand(right))
+    return _operand(left if left else right)
+
+
+def traced(operator: str) -> Callable[[Callable[[Decimal], Decimal]], Callable[[Decimal], Decimal]]:
+    """Make a function of one figure that is no operator leave a trace as one."""
+
+    def decorate(function: Callable[[Decimal], Decimal]) -> Callable[[Decimal], Decimal]:
+        @wraps(function)
+        def found(figure: Decimal) -> Decimal:
+            if not isinstance(figure, Written):
+                return function(figure)
+            return Written(function(Decimal(figure)), operator, figure)
+
+        return found
+
+    return decorate
