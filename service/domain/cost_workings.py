@@ -120,6 +120,9 @@ class _Gathered:
             (step.electricity_kwh, "electricity in kWh", "kWh"),
         ):
             self.book.note(figure, name, unit, step.operation)
+        for grade, minutes in step.labour_minutes.items():
+            name = self.catalogue.labour_grades[grade].name
+            self.book.note(minutes, "labour minutes", "min", f"{step.operation}, {name}")
 
     def _learning(self, factor: Decimal) -> None:
         for exponent in _learning_exponents(factor):
@@ -174,7 +177,7 @@ class _Gathered:
             for name, lines in _summed(self.statement):
                 amounts = [(line.amount if is_batch else line.amount_per_piece).amount for line in lines]
                 total = sum((Written(each, label="amount on the sheet") for each in amounts), ZERO)
-                self.book.note(total, name, self.statement.currency)
+                self.book.note(total, name.replace("_", " "), self.statement.currency)
 
 
 def _learning_exponents(factor: Decimal) -> Iterator[Written]:

@@ -83,9 +83,14 @@ class Workbook:
         self._sections.append((title, of, valid_from, []))
 
     def note(self, figure: Decimal, name: str, unit: str, of: str = "", on_sheet: Decimal | None = None) -> None:
-        """Show the figure by itself, in this section; nothing is done about one that is given, or is shown already."""
-        if not isinstance(figure, Written) or not figure.operator or id(figure) in self._noted:
+        """Show the figure by itself, in this section.
+
+        Nothing is done about one that is given, is shown already, or is nothing and on no sheet.
+        """
+        is_reckoned = isinstance(figure, Written) and figure.operator and id(figure) not in self._noted
+        if not is_reckoned or not (figure or on_sheet is not None):
             return
+        assert isinstance(figure, Written)
         noted = _Noted(figure=figure, name=name, of=of, unit=unit, on_sheet=on_sheet)
         self._noted[id(figure)] = noted
         self._sections[-1][-1].append(noted)
@@ -93,8 +98,12 @@ class Workbook:
     @exactly
     def sections(self) -> tuple[Section, ...]:
         """Everything noted, each figure with the same digits wherever it stands."""
-        for noted in reversed(self._in_order()):
-            self._settle(noted)
+        order = list(reversed(self._in_order()))
+        before: dict[int, int] | None = None
+        while self._decimals != before:  # a figure with more digits may move the last one of what it was enough for
+            before = dict(self._decimals)
+            for noted in order:
+                self._settle(noted)
         return tuple(
             Section(title=title, of=of, valid_from=valid_from, workings=tuple(self._working(each) for each in noted))
             for title, of, valid_from, noted in self._sections
@@ -147,7 +156,7 @@ class Workbook:
         assert result is not None  # it is noted
         adjusted = None
         if noted.on_sheet is not None:
-            adjusted = noted.on_sheet - half_up(result, -int(noted.on_sheet.as_tuple().exponent))
+            adjusted = noted.on_sheet - half_up(noted.figure, -int(noted.on_sheet.as_tuple().exponent))
         return Working(
             name=noted.name,
             of=noted.of,
@@ -163,19 +172,16 @@ class Workbook:
 def _least_decimals(noted: _Noted) -> int:
     """With how many decimals a figure must be shown whatever it is used for.
 
-    Enough for its first digits, to its end if that is near, and so many that who rounds it to what the sheet shows
-    does not round the other way.
+    Those of the sheet, or else enough for its first digits; to its end if that is near.
     """
     exact = snapped(noted.figure)
-    decimals = max(SIGNIFICANT_DIGITS - 1 - exact.adjusted(), 0) if exact else 0
+    if noted.on_sheet is not None:
+        decimals = -int(noted.on_sheet.as_tuple().exponent)
+    else:
+        decimals = max(SIGNIFICANT_DIGITS - 1 - exact.adjusted(), 0)
     whole = exact.normalize()
     if len(whole.as_tuple().digits) <= _WHOLE_DIGITS:
         decimals = max(decimals, -int(whole.as_tuple().exponent))
-    if noted.on_sheet is not None:
-        on_sheet = -int(noted.on_sheet.as_tuple().exponent)
-        decimals = max(decimals, on_sheet + 2)
-        while half_up(known(exact, decimals), on_sheet) != half_up(exact, on_sheet):
-            decimals += 1
     while _is_tie(exact, decimals):
         decimals += 1
     return min(decimals, _MOST_DECIMALS)

@@ -36,11 +36,11 @@ class Written(Decimal):
         return _added(Decimal.__radd__(self, other), other, self)
 
     def __sub__(self, other: Any) -> Decimal:  # type: ignore[override]
-        return self if not other else Written(Decimal.__sub__(self, other), "−", self, Decimal(other))
+        return self if not other else Written(Decimal.__sub__(self, other), "−", self, _operand(other))
 
     def __rsub__(self, other: Any) -> Decimal:  # type: ignore[override]
         found = Decimal.__rsub__(self, other)
-        return Written(found, "−", Decimal(other), self) if self else found
+        return Written(found, "−", _operand(other), self) if self else found
 
     def __mul__(self, other: Any) -> Decimal:  # type: ignore[override]
         return self if _is_bare_one(other) else Written(Decimal.__mul__(self, other), "×", self, _operand(other))
