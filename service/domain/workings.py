@@ -130,16 +130,19 @@ class Workbook:
         Those it stands in itself have been settled before, so that its own digits are known.
         """
         figure = noted.figure
-        self._decimals[id(figure)] = max(self._decimals.get(id(figure), 0), _least_decimals(noted))
         parts = {id(each): each for each in parts_of(figure, self._name) if each.operator}
-        for key, part in parts.items():
-            self._decimals[key] = max(self._decimals.get(key, 0), _least_decimals(self._noted[key]))
-        while known(reckoned(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
-            short = [key for key, part in parts.items() if self._shown(part) != snapped(part)]
-            if not short or self._decimals[short[0]] >= _MOST_DECIMALS:
-                break  # there are no more digits: what is lost is beyond the last that is known
+        for each in (noted, *(self._noted[key] for key in parts)):
+            key = id(each.figure)
+            self._decimals[key] = max(self._decimals.get(key, 0), _least_decimals(each))
+        self._decimals[id(figure)] = _decided(noted, self._decimals[id(figure)])
+        short = list(parts)
+        while short and known(reckoned(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
+            short = [key for key in short if self._has_more_digits(parts[key])]
             for key in short:
                 self._decimals[key] += 1
+
+    def _has_more_digits(self, figure: Written) -> bool:
+        return self._shown(figure) != snapped(figure) and self._decimals[id(figure)] < _MOST_DECIMALS
 
     def _shown(self, figure: Written) -> Decimal | None:
         if not figure.operator:
@@ -182,13 +185,29 @@ def _least_decimals(noted: _Noted) -> int:
     whole = exact.normalize()
     if len(whole.as_tuple().digits) <= _WHOLE_DIGITS:
         decimals = max(decimals, -int(whole.as_tuple().exponent))
-    while _is_tie(exact, decimals):
-        decimals += 1
     return min(decimals, _MOST_DECIMALS)
 
 
+def _decided(noted: _Noted, decimals: int) -> int:
+    """So many decimals, or more, that who rounds the figure to what the sheet shows rounds as the sheet does.
+
+    A figure just between two others is shown to its end, for one with an end is what decides.
+    """
+    exact = snapped(noted.figure)
+    while _is_tie(exact, decimals) or _rounds_otherwise(exact, decimals, noted.on_sheet):
+        decimals += 1
+    return decimals
+
+
+def _rounds_otherwise(exact: Decimal, decimals: int, on_sheet: Decimal | None) -> bool:
+    if on_sheet is None:
+        return False
+    places = -int(on_sheet.as_tuple().exponent)
+    return half_up(known(exact, decimals), places) != half_up(exact, places)
+
+
 def _is_tie(exact: Decimal, decimals: int) -> bool:
-    """Whether it stands just between two figures of so many decimals, which no figure with an end decides."""
+    """Whether it stands just between two figures of so many decimals."""
     if int(exact.as_tuple().exponent) + decimals >= 0:
         return False
     return abs(exact.scaleb(decimals) % 1) == _HALF

@@ -1,15 +1,25 @@
 """Workings: whoever works a formula out from the figures written in it finds the figure that is shown."""
 
+from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal, localcontext
 
+import pytest
 from hypothesis import given
 
 from service.domain.cost_statement import CostStatement, cost_statement
 from service.domain.cost_workings import CostWorkings, cost_workings
-from service.domain.workings import Working
-from service.domain.written_facts import written_conversion
+from service.domain.errors import TooComplexError
+from service.domain.exchange import DayRates
+from service.domain.explosion import bill_of_resources
+from service.domain.formulas import formula
+from service.domain.learning import LearningCurve
+from service.domain.money import Money
+from service.domain.rates import MaterialRate, unit_rates
+from service.domain.workings import Workbook, Working
+from service.domain.written import Written
+from service.domain.written_facts import written, written_conversion
 from tests.domain.calculator import calculated
-from tests.domain.examples import Shop
+from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation
 from tests.domain.strategies import batches, shops, tried
 
 
@@ -41,3 +51,151 @@ class TestAPocketCalculatorFindsTheFigureThatIsShown:
     def test_from_the_figures_written_in_every_formula(self, shop: Shop, quantity: int) -> None:
         for each in all_of(workings_of(shop, quantity)):
             assert rounded(calculated(each.with_figures), decimals_of(each.result)) == each.result, each
+
+    @tried
+    @given(shops(("JPY", "EUR")), batches)
+    def test_and_no_more_is_written_than_has_a_name_that_people_read(self, shop: Shop, quantity: int) -> None:
+        workings = all_of(workings_of(shop, quantity))
+
+        assert not [each.formula for each in workings if "_" in each.formula]
+        assert not [each.with_figures for each in workings if "{" in each.with_figures]
+
+
+class TestWhatIsWrittenIsWhatIsCosted:
+    @tried
+    @given(shops(("EUR", "USD")), batches)
+    def test_written_figures_give_the_same_bill_and_the_same_rates_digit_for_digit(
+        self, shop: Shop, quantity: int
+    ) -> None:
+        rates = {resource: written(rate) for resource, rate in shop.card.rates.items()}
+        card = replace(shop.card, rates=rates)
+        convert = written_conversion(shop.exchange.day_for, shop.currency)
+
+        assert bill_of_resources(shop.top, Written(quantity), written(shop.catalogue)) == shop.bill(quantity)
+        assert unit_rates(card, card.rates, shop.pools, convert) == shop.unit_rates()
+
+    @tried
+    @given(shops(("KWD",)), batches)
+    def test_what_is_on_the_sheet_is_the_result_rounded_or_one_unit_beside_it(self, shop: Shop, quantity: int) -> None:
+        for each in all_of(workings_of(shop, quantity)):
+            if each.on_sheet is not None:
+                beside = each.adjusted_by or Decimal(0)
+                places = decimals_of(each.on_sheet)
+                assert each.on_sheet - beside == rounded(each.result, places)
+                assert beside in (0, Decimal(1).scaleb(-places), -Decimal(1).scaleb(-places))
+
+    @tried
+    @given(shops(), batches)
+    def test_the_sums_are_the_sheets(self, shop: Shop, quantity: int) -> None:
+        subtotals = statement_of(shop, quantity).subtotals
+        sections = {section.title: section.workings for section in workings_of(shop, quantity).sections}
+
+        for title, shown in (
+            ("Sums of the batch", subtotals.full_cost.per_batch),
+            ("Sums of a piece", subtotals.full_cost.per_piece),
+        ):
+            for each in sections.get(title, ()):
+                if each.name == "full cost":
+                    assert each.result == shown.amount
+
+
+class TestAWorkingReads:
+    def test_as_the_costing_reckons(self) -> None:
+        product = a_product(operations=[an_operation(yield_share="0.95", pieces_per_cycle=4)])
+        found = {each.name: each for each in all_of(workings_of(a_shop(product), 250))}
+
+        assert found["cycles"].formula == "⌈{good pieces in the batch} ÷ {pieces a cycle}⌉ ÷ {yield}"
+        assert found["cycles"].with_figures == "⌈250 ÷ 4⌉ ÷ 0.95"
+        assert found["machine minutes"].formula == "{setup minutes} + {run minutes}"
+
+    def test_terms_that_read_alike_are_written_once_behind_a_sum_sign(self) -> None:
+        operations = [an_operation(name=name, yield_share="1") for name in ("pressing", "flattening")]
+        workings = workings_of(a_shop(a_product(operations=operations)), 10)
+        (batch,) = (section for section in workings.sections if section.title == "Quantities of the batch")
+        found = {each.of: each for each in batch.workings}
+
+        assert found["Sheet press"].formula == "(Σ {machine minutes}) ÷ 60"
+        assert found["Sheet press"].with_figures == "(420 + 420) ÷ 60"
+        assert found["Grid, day"].formula == "Σ ({electricity in kWh} × {share of the band})"
+
+    def test_the_learning_curve_in_the_signs_of_a_calculator(self) -> None:
+        curve = LearningCurve(rate_share=Decimal("0.9"), pieces_before=Decimal(3))
+        found = {each.name: each for each in all_of(workings_of(a_shop(replace(a_product(), learning_curve=curve)), 9))}
+
+        assert found["learning exponent"].with_figures == "ln(0.9) ÷ ln(2)"
+        assert found["learning factor"].with_figures.startswith("((3 + 9) ^ (1 + (−0.152003")
+
+    def test_an_exchange_rate_by_its_currencies(self) -> None:
+        rate = MaterialRate(price=Money(amount=Decimal("0.90"), currency="USD"))
+        day = DayRates(source="manual", base="EUR", published_on=TODAY, rates={"USD": Decimal("1.08")})
+        shop = replace(a_shop(terms={"materials/hdpe": rate}), days=(day,))
+        found = {each.of: each for each in all_of(workings_of(shop, 10)) if each.name == "price"}
+
+        assert found["HDPE flakes"].formula == "{price} ÷ {USD for 1 EUR}"
+        assert found["HDPE flakes"].with_figures == "0.90 ÷ 1.08"
+
+    def test_each_rate_tells_since_when_it_holds(self) -> None:
+        sections = workings_of(a_shop(), 10).sections
+
+        assert {section.valid_from for section in sections if section.title == "Rate"} == {TODAY}
+        assert {section.valid_from for section in sections if section.title != "Rate"} == {None}
+
+    def test_more_than_anybody_reads_is_refused(self) -> None:
+        lines = [a_line() for _ in range(1000)]
+        part = a_product(bill_of_materials=lines, operations=[])
+        whole = a_product(bill_of_materials=[*lines[1:], a_line(product="part-1")], operations=[])
+
+        with pytest.raises(TooComplexError, match="2000"):
+            workings_of(a_shop(whole, part), 1)
+
+
+class TestWrittenFigures:
+    def test_leave_no_trace_of_adding_nothing_or_of_a_one_that_is_no_figure(self) -> None:
+        figure = Written(3, label="three")
+
+        assert figure + 0 is figure
+        assert 0 + figure is figure
+        assert figure - 0 is figure
+        assert figure * 1 is figure
+        assert 1 * figure is figure
+        assert figure / 1 is figure
+
+    def test_take_nothing_away_from_a_plain_one(self) -> None:
+        assert not isinstance(1 - Written(0, label="loss"), Written)
+
+    def test_a_negative_figure_stands_in_parentheses_but_at_the_beginning(self) -> None:
+        less, more = Written(-3, label="less"), Written(5, label="more")
+
+        for reckoning, text in (
+            (more + less, "5 + (−3)"),
+            (less + more, "−3 + 5"),
+            (more - (less + more), "5 − (−3 + 5)"),
+            (-(less * more), "−(−3) × 5"),
+            (-more + less, "−5 + (−3)"),
+            (more + (less + more), "5 + (−3 + 5)"),
+            (more / (more * less), "5 ÷ (5 × (−3))"),
+            (2 / more, "2 ÷ 5"),
+            (2 * more, "2 × 5"),
+        ):
+            assert isinstance(reckoning, Written)
+            assert formula(reckoning, lambda each: None if each.operator else Decimal(each)) == text
+            assert rounded(calculated(text), 20) == rounded(reckoning, 20)
+
+    def test_a_result_halfway_between_two_figures_is_shown_to_its_end(self) -> None:
+        book = Workbook()
+        book.section("Halves")
+        third = Written(1, label="one") / Written(3, label="three")
+        book.note(third, "third", "")
+        book.note(third * Written(Decimal("0.375"), label="part"), "half", "", on_sheet=Decimal("0.13"))
+        (section,) = book.sections()
+
+        assert section.workings[1].with_figures == "0.333333 × 0.375"
+        assert section.workings[1].result == Decimal("0.125")
+
+    def test_so_is_a_large_one(self) -> None:
+        book = Workbook()
+        book.section("Large")
+        book.note(Written(80_000_000_001, label="eighths") / 8, "eighth", "", on_sheet=Decimal("10000000000.13"))
+        (section,) = book.sections()
+
+        assert section.workings[0].result == Decimal("10000000000.125")
