@@ -13,7 +13,13 @@ READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
 _SAFE_METHODS = frozenset({"GET", "HEAD"})
 READING_ENDPOINTS = frozenset(
-    {"products-sheets.CostSheet", "shipping.ShippingEstimates", "month.BreakEven", "repricings.Repricings"}
+    {
+        "products-sheets.CostSheet",
+        "products-sheets.Workings",
+        "shipping.ShippingEstimates",
+        "month.BreakEven",
+        "repricings.Repricings",
+    }
 )
 """Endpoints that take a POST but store nothing, or ask for the scope themselves where they do."""
 

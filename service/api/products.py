@@ -19,6 +19,7 @@ from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.documents.cost_chart import cost_chart
 from service.documents.drawing import ImageForm
 from service.domain.cost_statement import CostStatement
+from service.domain.cost_workings import CostWorkings
 from service.domain.declared import (
     Bounds,
     Code,
@@ -36,6 +37,7 @@ from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rou
 from service.workflows import costing, pricing
 from service.workflows.costing import StatedBill
 from service.workflows.pricing import PriceQuestion, PriceSheet
+from service.workflows.workings import work_out_cost
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
 
@@ -211,6 +213,30 @@ def _shown(statement: CostStatement) -> flask.Response:
         return answer(statement)
     image = cost_chart(statement, ImageForm(media_type), locale=workshop().locale)
     return flask.Response(image, content_type=media_type)
+
+
+@blueprint.route("/<code>/cost-sheet/workings", parameters=[CODE])
+class Workings(MethodView):
+    """How what a batch costs came about."""
+
+    @kept
+    @documented("getCostWorkings", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
+    @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """Every figure of a cost sheet with its formula, fit to be checked with a pocket calculator."""
+        as_of = query.as_of or workshop().today()
+        worked = work_out_cost(database(), workshop(), checked_code(code), query.quantity, as_of)
+        return answer(worked.workings)
+
+    @documented("supposeCostWorkings", 400, 404, 406, 409, 413, 415, 422)
+    @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
+    @blueprint.response(200, schema_of(CostWorkings))
+    def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
+        """The same if other rates held; nothing is stored."""
+        as_of = question.as_of or workshop().today()
+        worked = work_out_cost(database(), workshop(), checked_code(code), question.quantity, as_of, question.rates)
+        return answer(worked.workings)
 
 
 @blueprint.route("/<code>/price-sheet", parameters=[CODE])

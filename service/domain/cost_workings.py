@@ -7,13 +7,12 @@ from decimal import Decimal
 
 from service.domain.bill import BillOfResources, Step
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
-from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
+from service.domain.cost_statement import CostStatement, StatedLine
 from service.domain.errors import TooComplexError
 from service.domain.exact import ZERO, exactly
 from service.domain.explosion import bill_of_resources
-from service.domain.formulas import parts_of
 from service.domain.products import Catalogue
-from service.domain.rates import WHOLE, Convert, RateCard, components_of, part_of, sums_of
+from service.domain.rates import Convert, RateCard, components_of, part_of, sums_of
 from service.domain.resources import CostClass, Overhead
 from service.domain.workings import Section, Workbook
 from service.domain.written import Written
@@ -46,11 +45,7 @@ class CostWorkings:
 
 @exactly
 def cost_workings(
-    statement: CostStatement,
-    catalogue: Catalogue,
-    card: RateCard,
-    pools: Mapping[str, Overhead],
-    convert: Convert,
+    statement: CostStatement, catalogue: Catalogue, card: RateCard, pools: Mapping[str, Overhead], convert: Convert
 ) -> CostWorkings:
     """The sheet's figures reckoned once more by the same functions, with figures that remember how they came about.
 
@@ -168,7 +163,9 @@ class _Gathered:
             both.append((stated, line.amount))
         self.book.section("Cost of a piece")
         for stated, amount in both:
-            self.book.note(amount / pieces, "amount a piece", sheet.currency, stated.name, stated.amount_per_piece.amount)
+            self.book.note(
+                amount / pieces, "amount a piece", sheet.currency, stated.name, stated.amount_per_piece.amount
+            )
 
     def sums(self) -> None:
         """The sums of the lines as the sheet shows them."""

@@ -29,32 +29,32 @@ class Written(Decimal):
         figure.operator, figure.operands, figure.label = operator, operands, label
         return figure
 
-    def __add__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __add__(self, other: Any) -> Decimal:
         return _added(Decimal.__add__(self, other), self, other)
 
-    def __radd__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __radd__(self, other: Any) -> Decimal:
         return _added(Decimal.__radd__(self, other), other, self)
 
-    def __sub__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __sub__(self, other: Any) -> Decimal:
         return self if not other else Written(Decimal.__sub__(self, other), "−", self, _operand(other))
 
-    def __rsub__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __rsub__(self, other: Any) -> Decimal:
         found = Decimal.__rsub__(self, other)
         return Written(found, "−", _operand(other), self) if self else found
 
-    def __mul__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __mul__(self, other: Any) -> Decimal:
         return self if _is_bare_one(other) else Written(Decimal.__mul__(self, other), "×", self, _operand(other))
 
-    def __rmul__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __rmul__(self, other: Any) -> Decimal:
         return self if _is_bare_one(other) else Written(Decimal.__rmul__(self, other), "×", _operand(other), self)
 
-    def __truediv__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __truediv__(self, other: Any) -> Decimal:
         return self if _is_bare_one(other) else Written(Decimal.__truediv__(self, other), "÷", self, _operand(other))
 
-    def __rtruediv__(self, other: Any) -> Decimal:  # type: ignore[override]
+    def __rtruediv__(self, other: Any) -> Decimal:
         return Written(Decimal.__rtruediv__(self, other), "÷", _operand(other), self)
 
-    def __pow__(self, other: Any, modulo: Any = None) -> Decimal:  # type: ignore[override]
+    def __pow__(self, other: Any, modulo: Any = None) -> Decimal:
         return Written(Decimal.__pow__(self, other), "^", self, _operand(other))
 
     def __neg__(self) -> Decimal:
@@ -72,7 +72,7 @@ def _is_bare_one(other: Any) -> bool:
 def _added(found: Decimal, left: Any, right: Any) -> Decimal:
     if left and right:
         return Written(found, "+", _operand(left), _operand(right))
-    return _operand(left if left else right)
+    return _operand(left or right)
 
 
 def traced(operator: str) -> Callable[[Callable[[Decimal], Decimal]], Callable[[Decimal], Decimal]]:

@@ -313,7 +313,13 @@ def cost_product(
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    costing = prepare(database, workshop, [subject("products", code)], as_of, what_if)
+    return state_cost(
+        database, workshop, prepare(database, workshop, [subject("products", code)], as_of, what_if), code, quantity
+    )
+
+
+def state_cost(database: Database, workshop: Workshop, costing: Costing, code: str, quantity: int) -> CostStatement:
+    """What a batch costs, of what has been loaded for it; raises as cost_product."""
     ((bill, sheet),) = costed(database, workshop, costing, [(code, quantity)])
     used = dict.fromkeys(line.resource.partition("#")[0] for line in sheet.lines)
     return cost_statement(

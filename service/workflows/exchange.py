@@ -43,14 +43,15 @@ class Exchange:
         return (
             money.amount
             if money.currency == currency
-            else self._day(money.currency, currency).converted(money, currency)
+            else self.day_for(money.currency, currency).converted(money, currency)
         )
 
     def conversion(self, one: str, other: str) -> Callable[[Decimal], Decimal]:
         """Converts any number of amounts, unrounded; raises as `converted` does."""
-        return (lambda amount: amount) if one == other else self._day(one, other).conversion(one, other)
+        return (lambda amount: amount) if one == other else self.day_for(one, other).conversion(one, other)
 
-    def _day(self, one: str, other: str) -> DayRates:
+    def day_for(self, one: str, other: str) -> DayRates:
+        """The published day that both currencies are converted with; it counts as used. Raises as `converted`."""
         day = self._pairs.get((one, other))
         if day is None:
             day = self._pairs[one, other] = self._day_for(one, other)

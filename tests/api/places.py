@@ -96,6 +96,19 @@ def _others() -> list[Place]:
         Place(method="POST", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet", body=question, for_stranger=404),
         Place(
             method="GET",
+            template=f"{one}/cost-sheet/workings",
+            path=f"{sheet}/cost-sheet/workings?{costs}",
+            for_stranger=404,
+        ),
+        Place(
+            method="POST",
+            template=f"{one}/cost-sheet/workings",
+            path=f"{sheet}/cost-sheet/workings",
+            body=question,
+            for_stranger=404,
+        ),
+        Place(
+            method="GET",
             template=f"{one}/price-sheet",
             path=f"{sheet}/price-sheet?{costs}&target=margin&value=0.35&tax=vat",
             for_stranger=404,

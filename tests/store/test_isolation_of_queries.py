@@ -44,6 +44,7 @@ from service.workflows import (
     repricing_records,
     shipping,
     watching,
+    workings,
 )
 from service.workflows.errors import FeedFailedError, StalePreviewError
 from service.workflows.listings import ListingQuestion
@@ -174,7 +175,16 @@ class TestTheCheckItself:
         assert unfiltered(STAYING[what]) == []
 
 
-PARTS_OF_WORKFLOWS = {"check_what_if", "costed", "narrowing", "prepare", "priced", "surroundings_of", "with_first_days"}
+PARTS_OF_WORKFLOWS = {
+    "check_what_if",
+    "costed",
+    "narrowing",
+    "prepare",
+    "priced",
+    "state_cost",
+    "surroundings_of",
+    "with_first_days",
+}
 
 
 def workflows_on_a_database() -> set[str]:
@@ -392,6 +402,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
             ),
             missing_rates(*on),
         ),
+        "workings.work_out_cost": lambda: workings.work_out_cost(*on, "crate", 5, TODAY),
         "pricing.price_product": lambda: pricing.price_product(*on, question),
         "month.plan_month": lambda: month.plan_month(*on, decoded(builders.month_plan(), MonthPlan)),
         **selling(owner),

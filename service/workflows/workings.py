@@ -1,0 +1,47 @@
+"""A cost sheet together with how every figure of it came about."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from service.domain.cost_statement import CostStatement
+from service.domain.cost_workings import CostWorkings, cost_workings
+from service.domain.written_facts import written_conversion
+from service.store.database import Database
+from service.store.workshops import Workshop
+from service.workflows.costing import WhatIf, pools_of, prepare, state_cost, subject
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkedCost:
+    """What a batch costs, and how that came about.
+
+    Attributes:
+        statement: the cost sheet.
+        workings: every figure of it with its formula.
+    """
+
+    statement: CostStatement
+    workings: CostWorkings
+
+
+def work_out_cost(
+    database: Database, workshop: Workshop, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
+) -> WorkedCost:
+    """What a batch costs on a date, with every formula; with other rates if these are given.
+
+    Raises:
+        NotRegisteredError: the product is not registered.
+        MissingRatesError: naming every resource without a rate.
+        MissingExchangeRateError: a rate in another currency cannot be converted.
+        TooComplexError: there would be more figures than anybody reads.
+    """
+    costing = prepare(database, workshop, [subject("products", code)], as_of, what_if)
+    statement = state_cost(database, workshop, costing, code, quantity)
+    workings = cost_workings(
+        statement,
+        costing.surroundings.catalogue,
+        costing.card,
+        pools_of(costing.surroundings),
+        written_conversion(costing.exchange.day_for, costing.card.currency),
+    )
+    return WorkedCost(statement=statement, workings=workings)
