@@ -18,6 +18,7 @@ from service.api import (
     problems,
     products,
     quotation_life,
+    quotation_papers,
     quotations,
     rate_card,
     reading,
@@ -58,6 +59,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.config.update(_API_OPTIONS, MAX_CONTENT_LENGTH=MAX_BODY_BYTES + 1, PROVIDE_AUTOMATIC_OPTIONS=False)
     app.extensions["pugmill.database"] = Database(settings.database_url, has_memory=settings.has_memory)
     app.extensions["pugmill.answers"] = Answers(MAX_BYTES if settings.has_memory else 0, len)
+    app.extensions["pugmill.fonts"] = settings.fonts
     app.extensions["pugmill.feed"] = ReferenceRates(base_address=settings.feed_url)
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
@@ -74,8 +76,9 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    sheets = (products, listings, shipping, month, rate_card, exchange_rates, quotations, quotation_life)
-    for views in (*sheets, repricings, price_histories, health):
+    sheets = (products, listings, shipping, month, rate_card, exchange_rates)
+    order_desk = (quotations, quotation_life, quotation_papers)
+    for views in (*sheets, *order_desk, repricings, price_histories, health):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)

@@ -3,6 +3,7 @@
 import os
 import re
 from dataclasses import dataclass
+from pathlib import Path
 from urllib.parse import urlsplit
 
 DEFAULT_DATABASE_URL = "sqlite:///pugmill.db"
@@ -25,12 +26,14 @@ class Settings:
         log_level: of the structured log.
         has_memory: whether what follows from a workshop's state is kept in memory between requests.
         feed_url: where the files of the exchange rates' feed are; ends with a slash.
+        fonts: a directory with further font files for documents, if there is one.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
     log_level: str = "INFO"
     has_memory: bool = True
     feed_url: str = DEFAULT_FEED_URL
+    fonts: Path | None = None
 
 
 class SettingsError(ValueError):
@@ -38,7 +41,7 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_MEMORY ("off" to read and compute everything anew), PUGMILL_FEED_URL.
+    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_FEED_URL, PUGMILL_FONTS, PUGMILL_MEMORY ("off" to keep nothing in it).
 
     Raises:
         SettingsError: saying which setting is wrong, and what it may be.
@@ -51,7 +54,14 @@ def settings_from_environment() -> Settings:
         log_level=level,
         has_memory=os.environ.get("PUGMILL_MEMORY", "on") != "off",
         feed_url=_feed_url(os.environ.get("PUGMILL_FEED_URL", DEFAULT_FEED_URL)),
+        fonts=_fonts(os.environ.get("PUGMILL_FONTS", "")),
     )
+
+
+def _fonts(directory: str) -> Path | None:
+    if directory and not Path(directory).is_dir():
+        raise SettingsError(f"PUGMILL_FONTS is {directory}, which is no directory")
+    return Path(directory) if directory else None
 
 
 def _feed_url(url: str) -> str:

@@ -15,9 +15,14 @@ TEXT = "text/plain"
 CSV = "text/csv"
 JSON_LD = "application/ld+json"
 NDJSON = "application/x-ndjson"
+PDF = "application/pdf"
+HTML = "text/html"
+XML = "application/xml"
+QUOTATION_FORMS = {"pdf": PDF, "html": HTML, "xml": XML, "txt": TEXT}
+"""The forms that a quotation has for its customer, by the ending of a plain link to each."""
 IMAGES = tuple(form.value for form in ImageForm)
 OFFERED = {
-    "quotations.OneQuotation": (JSON, TEXT),
+    "quotations.OneQuotation": (JSON, *QUOTATION_FORMS.values()),
     "listings-sheets.PriceList": (CSV, JSON_LD),
     "products-sheets.CostSheet": (JSON, *IMAGES),
     "products-sheets.CostSheet POST": (JSON, *IMAGES),
@@ -35,7 +40,7 @@ def negotiate() -> None:
         ProblemError: 406, nothing offered is acceptable.
     """
     endpoint = f"{flask.request.endpoint} POST" if flask.request.method == "POST" else flask.request.endpoint
-    offered = OFFERED.get(endpoint or "", (JSON,))
+    offered = _offered(endpoint or "")
     accept = flask.request.headers.get("Accept")
     if not accept or accept == "*/*" or not flask.request.path.startswith("/v1/"):
         flask.g.media_type = offered[0]
@@ -45,6 +50,11 @@ def negotiate() -> None:
     flask.g.media_type = wanted.best_match(offered)
     if flask.g.media_type is None:
         raise ProblemError(406, "not-acceptable", f"this resource is offered as {', '.join(offered)}")
+
+
+def _offered(endpoint: str) -> tuple[str, ...]:
+    form = (flask.request.view_args or {}).get("form")
+    return (QUOTATION_FORMS[form],) if form in QUOTATION_FORMS else OFFERED.get(endpoint, (JSON,))
 
 
 def dumped(data: Any) -> bytes:

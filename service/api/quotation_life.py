@@ -6,7 +6,8 @@ from flask.views import MethodView
 from service.api.answers import is_expected
 from service.api.auth import access, database, workshop
 from service.api.blueprints import Blueprint, documented
-from service.api.quotations import ID, made, stated
+from service.api.quotation_papers import ID
+from service.api.quotations import made, stated
 from service.api.registered import CONDITIONS, LOCATION
 from service.api.schemas import schema_of
 from service.domain.declared import declared

@@ -8,15 +8,14 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import JSON, TEXT, answer, data_answer, is_expected, nothing, unchanged
+from service.api.answers import HTML, JSON, PDF, TEXT, XML, answer, data_answer, is_expected, nothing, unchanged
 from service.api.auth import access, database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import QUOTATION
-from service.api.ids import QuotationAddress
 from service.api.paging import PageQuery, page, position
+from service.api.quotation_papers import ID, PaperQuery, alternatives, paper_of
 from service.api.registered import CONDITIONS, ETAG, IF_CHANGED, LINK, LOCATION, listed
 from service.api.schemas import schema_of
-from service.documents.quotation_text import quotation_text
 from service.domain.declared import declared
 from service.domain.money import Money
 from service.domain.quotation_life import Status
@@ -91,13 +90,11 @@ def _summary(quotation: Quotation) -> Any:
     )
 
 
-ID = QuotationAddress(noun="quotation")
-
-
 def stated(quotation: Quotation, status: int = 200) -> flask.Response:
     """A quotation as JSON, with the tag of its state."""
     response = data_answer(encoded(quotation), status)
     response.set_etag(quotations.tag_of(quotation))
+    response.headers["Link"] = alternatives(quotation)
     return response
 
 
@@ -140,15 +137,18 @@ class OneQuotation(MethodView):
     """A quotation."""
 
     @documented("getQuotation", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, schema_of(Quotation), headers=ETAG)
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=TEXT, success=True)
-    def get(self, quotation_id: str) -> flask.Response:
-        """The quotation as it was given; as text/plain, what the customer reads."""
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=XML, success=True)
+    @blueprint.alt_response(200, schema={"type": "string", "format": "binary"}, content_type=PDF, success=True)
+    def get(self, query: PaperQuery, quotation_id: str) -> flask.Response:
+        """The quotation as it was given; in the other forms, what the customer reads."""
         quotation = quotations.find_quotation(database(), workshop(), ID.found(quotation_id))
-        if flask.g.media_type == JSON:
-            return unchanged(quotations.tag_of(quotation)) or stated(quotation)
-        text = quotation_text(quotations.quotation_view(quotation))
-        return flask.Response(text, content_type=f"{TEXT}; charset=utf-8")
+        if flask.g.media_type != JSON:
+            return paper_of(quotation, flask.g.media_type, query.locale)
+        return unchanged(quotations.tag_of(quotation)) or stated(quotation)
 
     @documented("discardQuotation", 404, 406, 409, 412, 422, conditions=CONDITIONS[:1])
     @blueprint.response(204)

@@ -70,24 +70,26 @@ def list_events(database: Database, workshop: Workshop, address: Address) -> lis
 
 def quotation_view(quotation: Quotation, locale: str | None = None) -> QuotationView:
     """The quotation as the customer reads it, in its own locale or another."""
+    return view.quotation_view(quotation_paper(quotation), locale)
+
+
+def quotation_paper(quotation: Quotation) -> QuotationPaper:
+    """What of the quotation is for the customer's eyes."""
     taken = quotation.acceptance
-    return view.quotation_view(
-        QuotationPaper(
-            letterhead=quotation.letterhead,
-            reference=quotation.number or str(quotation.id),
-            status=quotation.status,
-            revision=quotation.revision,
-            revises=quotation.revises_number,
-            superseded_by=quotation.superseded_by_number,
-            quoted_on=quotation.quoted_on,
-            issued_on=quotation.issued_on,
-            valid_until=quotation.valid_until,
-            accepted_on=None if taken is None else taken.accepted_on,
-            request=quotation.request,
-            figures=quotation.figures,
-            remarks=quotation.remarks,
-        ),
-        locale,
+    return QuotationPaper(
+        letterhead=quotation.letterhead,
+        reference=quotation.number or str(quotation.id),
+        status=quotation.status,
+        revision=quotation.revision,
+        revises=quotation.revises_number,
+        superseded_by=quotation.superseded_by_number,
+        quoted_on=quotation.quoted_on,
+        issued_on=quotation.issued_on,
+        valid_until=quotation.valid_until,
+        accepted_on=None if taken is None else taken.accepted_on,
+        request=quotation.request,
+        figures=quotation.figures,
+        remarks=quotation.remarks,
     )
 
 

@@ -196,6 +196,12 @@ def _others() -> list[Place]:
         ),
         Place(method="GET", template=quotation, path=quotation, for_stranger=404),
         Place(method="DELETE", template=quotation, path=quotation, for_stranger=404, stores=True),
+        Place(
+            method="GET",
+            template=f"{quotation}/quotation.{{form}}",
+            path=f"{quotation}/quotation.pdf?locale=de_DE",
+            for_stranger=404,
+        ),
         Place(method="GET", template=f"{quotation}/events", path=f"{quotation}/events", for_stranger=404),
         *(
             Place(

@@ -14,7 +14,6 @@ from uuid import UUID
 import flask
 import httpx
 import pytest
-import yaml
 
 from service.cli import CONTRACT
 from tests import builders
@@ -158,7 +157,7 @@ def demo_puts(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[list[str], dict
     """Every PUT of scripts/load_demo: the steps of its path below /v1, and its body."""
     monkeypatch.syspath_prepend(str(SCRIPTS))
     loader = runpy.run_path(str(SCRIPTS / "load_demo"))
-    demo = yaml.load((SCRIPTS / "demo" / "workshop.yaml").read_text(), loader["_Reader"])
+    demo = loader["read_yaml"]((SCRIPTS / "demo" / "workshop.yaml").read_text())
     for collection, entries in demo.items():
         if collection != "workshop":
             for path, body in loader["puts"](collection, entries, datetime.date.fromisoformat("2026-11-25")):

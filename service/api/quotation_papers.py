@@ -1,0 +1,119 @@
+"""A quotation as the customer reads it: as a page, as PDF, as UBL and as text, and a plain link to each."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import HTML, PDF, QUOTATION_FORMS, TEXT, XML, unchanged
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.ids import QuotationAddress
+from service.api.problems import ProblemError
+from service.api.registered import ETAG, IF_CHANGED
+from service.api.schemas import schema_of
+from service.documents.pages import content_security_policy
+from service.documents.quotation_page import quotation_page, quotation_pdf
+from service.documents.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quotation_text import quotation_text
+from service.documents.quotation_ubl import quotation_ubl
+from service.domain.declared import declared
+from service.domain.locales import LocaleCode
+from service.store.quotations import Quotation
+from service.workflows import quotations
+
+blueprint = Blueprint(
+    "quotation-papers", __name__, url_prefix="/v1/quotations", description="Quotations as customers read them."
+)
+ID = QuotationAddress(noun="quotation")
+FORM = {
+    "name": "form",
+    "in": "path",
+    "required": True,
+    "description": "In which form: pdf, html, xml or txt.",
+    "schema": {"type": "string", "enum": list(QUOTATION_FORMS)},
+}
+_VERSION = version("pugmill")  # another version may lay the same quotation out otherwise
+_ENDINGS = {media_type: form for form, media_type in QUOTATION_FORMS.items()}
+
+
+@declared
+class PaperQuery:
+    """In which language.
+
+    Attributes:
+        locale: a CLDR locale for the words, numbers and dates of the document; the quotation's own if left out.
+    """
+
+    locale: LocaleCode | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Writer:
+    """How a form is written."""
+
+    content_type: str
+    write: Callable[[QuotationPaper, QuotationView], bytes]
+
+
+def _fonts() -> Path | None:
+    found: Path | None = flask.current_app.extensions["pugmill.fonts"]
+    return found
+
+
+_WRITERS = {
+    PDF: _Writer(PDF, lambda _, view: quotation_pdf(view, _fonts())),
+    HTML: _Writer(f"{HTML}; charset=utf-8", lambda _, view: quotation_page(view).encode()),
+    XML: _Writer(f"{XML}; charset=utf-8", quotation_ubl),
+    TEXT: _Writer(f"{TEXT}; charset=utf-8", lambda _, view: quotation_text(view).encode()),
+}
+
+
+def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask.Response:
+    """The quotation in a form, or 304 if the client has it."""
+    tag = f"{_VERSION}-{quotations.tag_of(quotation)}-{_ENDINGS[media_type]}-{locale or ''}"
+    if same := unchanged(tag):
+        return same
+    writer = _WRITERS[media_type]
+    paper, view = quotations.quotation_paper(quotation), quotations.quotation_view(quotation, locale)
+    response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
+    # What it is called has letters of ASCII alone, so that no other form of the name is needed (RFC 6266).
+    response.headers["Content-Disposition"] = f'inline; filename="{_name(quotation)}.{_ENDINGS[media_type]}"'
+    if media_type == HTML:
+        response.headers["Content-Security-Policy"] = content_security_policy()
+    response.set_etag(tag)
+    return response
+
+
+def _name(quotation: Quotation) -> str:
+    return quotation.number or f"draft-{quotation.id}"
+
+
+def alternatives(quotation: Quotation) -> str:
+    """Where the same quotation is in its other forms, as links (RFC 8288)."""
+    address = f"/v1/quotations/{quotation.number or quotation.id}/quotation"
+    return ", ".join(
+        f'<{address}.{form}>; rel="alternate"; type="{media_type}"' for form, media_type in QUOTATION_FORMS.items()
+    )
+
+
+@blueprint.route("/<quotation_id>/quotation.<form>", parameters=[ID.parameter, FORM])
+class QuotationPaperLink(MethodView):
+    """A plain link to a quotation in one form."""
+
+    @documented("getQuotationPaper", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(PaperQuery)(), location="query")
+    @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=XML, success=True)
+    @blueprint.alt_response(200, schema={"type": "string", "format": "binary"}, content_type=PDF, success=True)
+    def get(self, query: PaperQuery, quotation_id: str, form: str) -> flask.Response:
+        """The quotation as the customer reads it, at an address that a browser can open."""
+        if form not in QUOTATION_FORMS:
+            told = ", ".join(QUOTATION_FORMS)
+            raise ProblemError(404, "not-found", f"a quotation has no form '{form[:20]}'; it has {told}")
+        quotation = quotations.find_quotation(database(), workshop(), ID.found(quotation_id))
+        return paper_of(quotation, QUOTATION_FORMS[form], query.locale)

@@ -1,0 +1,156 @@
+"""A quotation as UBL 2.1, for the customer's programs.
+
+Source: OASIS, Universal Business Language Version 2.1, 2013, document type Quotation (the order of its elements from
+memory); unit codes of UN/ECE Recommendation No 20; tax categories of UNTDID 5305.
+"""
+
+from collections.abc import Iterable
+from decimal import Decimal
+from xml.etree.ElementTree import Element, SubElement, tostring  # makes and writes; nothing is parsed
+
+from service.documents.drawing import literal
+from service.documents.quotation_paper import QuotationPaper, QuotationView
+from service.domain.exact import exactly, plain
+from service.domain.money import Money
+from service.domain.quotation import QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTotals
+
+_ROOT = "urn:oasis:names:specification:ubl:schema:xsd:Quotation-2"
+_BASIC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
+_AGGREGATE = "urn:oasis:names:specification:ubl:schema:xsd:CommonAggregateComponents-2"
+_PIECE = "H87"
+_PER_CENT = Decimal(100)
+_PERCENT_DECIMALS = 9
+
+
+@exactly
+def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
+    """The quotation as XML: figures as they are, words as the view has them.
+
+    Args:
+        paper: what is quoted.
+        view: the same in words.
+    """
+    root = Element("Quotation", {"xmlns": _ROOT, "xmlns:cbc": _BASIC, "xmlns:cac": _AGGREGATE})
+    _head(root, paper, view)
+    _parties(root, paper)
+    for section in view.sections:
+        _add(_group(root, "TransactionConditions"), "Description", f"{section.title}: {' '.join(section.paragraphs)}")
+    _adjustments(root, paper.figures.allowances, paper.figures.charges)
+    _totals(root, paper.figures.totals)
+    for number, line in enumerate(paper.figures.lines, start=1):
+        _line(root, number, line)
+    made: bytes = tostring(root, encoding="utf-8", xml_declaration=True)
+    return made
+
+
+def _group(parent: Element, name: str) -> Element:
+    return SubElement(parent, f"cac:{name}")
+
+
+def _add(parent: Element, name: str, text: str, **attributes: str) -> None:
+    """A text, without what XML has no character for; nothing where it is empty."""
+    if text:
+        SubElement(parent, f"cbc:{name}", attributes).text = literal(text)
+
+
+def _money(parent: Element, name: str, money: Money) -> None:
+    _add(parent, name, f"{money.amount:f}", currencyID=money.currency)
+
+
+def _head(root: Element, paper: QuotationPaper, view: QuotationView) -> None:
+    _add(root, "UBLVersionID", "2.1")
+    _add(root, "ID", paper.reference)
+    _add(root, "IssueDate", (paper.issued_on or paper.quoted_on).isoformat())
+    for note in (view.state, view.intro, *(f"{each.text} [{each.note}]" for each in view.cautions)):
+        _add(root, "Note", note)
+    _add(root, "PricingCurrencyCode", paper.figures.currency)
+    _add(root, "LineCountNumeric", str(len(paper.figures.lines)))
+    _add(_group(root, "ValidityPeriod"), "EndDate", paper.valid_until.isoformat())
+    if paper.request.customer.reference:
+        _add(_group(root, "RequestForQuotationDocumentReference"), "ID", paper.request.customer.reference)
+
+
+def _parties(root: Element, paper: QuotationPaper) -> None:
+    letterhead, customer = paper.letterhead, paper.request.customer
+    seller = _group(_group(root, "SellerSupplierParty"), "Party")
+    _named(seller, letterhead.seller, letterhead.seller_address)
+    buyer = _group(_group(root, "BuyerCustomerParty"), "Party")
+    _named(buyer, customer.name, customer.address)
+    if customer.tax_number:
+        scheme = _group(buyer, "PartyTaxScheme")
+        _add(scheme, "CompanyID", customer.tax_number)
+        _add(_group(scheme, "TaxScheme"), "ID", "VAT")
+    if customer.contact or customer.email:
+        contact = _group(buyer, "Contact")
+        _add(contact, "Name", customer.contact)
+        _add(contact, "ElectronicMail", customer.email)
+
+
+def _named(party: Element, name: str, address: str) -> None:
+    _add(_group(party, "PartyName"), "Name", name)
+    if lines := [line for line in address.splitlines() if line.strip()]:
+        postal = _group(party, "PostalAddress")
+        for line in lines:
+            _add(_group(postal, "AddressLine"), "Line", line)
+
+
+def _adjustments(parent: Element, allowances: Iterable[QuotedAdjustment], charges: Iterable[QuotedAdjustment]) -> None:
+    for is_charge, adjustments in (("false", allowances), ("true", charges)):
+        for each in adjustments:
+            found = _group(parent, "AllowanceCharge")
+            _add(found, "ChargeIndicator", is_charge)
+            _add(found, "AllowanceChargeReason", each.reason or each.kind.value.replace("_", " "))
+            _money(found, "Amount", each.amount)
+
+
+def _category(parent: Element, name: str, category: str, rate_share: Decimal, exemption_reason: str) -> None:
+    found = _group(parent, name)
+    _add(found, "ID", category)
+    _add(found, "Percent", f"{plain(rate_share * _PER_CENT, _PERCENT_DECIMALS):f}")
+    _add(found, "TaxExemptionReason", exemption_reason)
+    _add(_group(found, "TaxScheme"), "ID", "VAT")
+
+
+def _totals(root: Element, totals: QuotedTotals) -> None:
+    tax = _group(root, "TaxTotal")
+    _money(tax, "TaxAmount", totals.tax_total)
+    for each in totals.tax_subtotals:
+        subtotal = _group(tax, "TaxSubtotal")
+        _money(subtotal, "TaxableAmount", each.taxable_amount)
+        _money(subtotal, "TaxAmount", each.tax_amount)
+        _category(subtotal, "TaxCategory", each.category, each.rate_share, each.exemption_reason)
+    total = _group(root, "QuotedMonetaryTotal")
+    for name, money in (
+        ("LineExtensionAmount", totals.line_total),
+        ("TaxExclusiveAmount", totals.tax_exclusive),
+        ("TaxInclusiveAmount", totals.tax_inclusive),
+        ("AllowanceTotalAmount", totals.allowance_total),
+        ("ChargeTotalAmount", totals.charge_total),
+        ("PayableAmount", totals.payable),
+    ):
+        _money(total, name, money)
+
+
+def _line(root: Element, number: int, line: QuotedLine) -> None:
+    found = _group(root, "QuotationLine")
+    _add(found, "ID", str(number))
+    _add(found, "Quantity", str(line.quoted.quantity), unitCode=_PIECE)
+    _money(found, "LineExtensionAmount", line.quoted.net_amount)
+    _item(found, "LineItem", f"{number}", line, line.quoted)
+    for place, other in enumerate(line.quantity_breaks, start=1):
+        _item(found, "AlternativeLineItem", f"{number}.{place}", line, other)
+
+
+def _item(parent: Element, name: str, number: str, line: QuotedLine, quoted: QuotedQuantity) -> None:
+    found = _group(parent, name)
+    _add(found, "ID", number)
+    _add(found, "Quantity", str(quoted.quantity), unitCode=_PIECE)
+    _money(found, "LineExtensionAmount", quoted.net_amount)
+    _adjustments(found, quoted.allowances, quoted.charges)
+    price = _group(found, "Price")
+    _money(price, "PriceAmount", quoted.unit_price)
+    _add(price, "BaseQuantity", "1", unitCode=_PIECE)
+    item = _group(found, "Item")
+    _add(item, "Name", line.description)
+    _add(_group(item, "SellersItemIdentification"), "ID", line.product)
+    _category(item, "ClassifiedTaxCategory", line.tax.category, line.tax.rate_share, line.tax.exemption_reason)
