@@ -3,11 +3,13 @@
 import flask
 from flask.views import MethodView
 
-from service.api.answers import answer
+from service.api.answers import JSON, answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import MONTH
 from service.api.schemas import schema_of
+from service.documents.drawing import ImageForm
+from service.documents.month_chart import month_chart
 from service.domain.month_plan import MonthPlan
 from service.domain.month_statement import MonthStatement
 from service.workflows import month
@@ -22,9 +24,15 @@ class BreakEven(MethodView):
     @documented("planMonth", 400, 406, 409, 413, 415, 422)
     @blueprint.arguments(schema_of(MonthPlan)(), example=MONTH)
     @blueprint.response(200, schema_of(MonthStatement))
+    @blueprint.also_images
     def post(self, plan: MonthPlan) -> flask.Response:
         """What a month's plan leaves, where it breaks even, what limits it, and which mix would leave the most.
 
         Nothing is stored. Prices and costs are those of the products' own sheets on the day.
         """
-        return answer(month.plan_month(database(), workshop(), plan))
+        statement = month.plan_month(database(), workshop(), plan)
+        media_type = flask.g.media_type
+        if media_type == JSON:
+            return answer(statement)
+        image = month_chart(statement, ImageForm(media_type), locale=workshop().locale)
+        return flask.Response(image, content_type=media_type)

@@ -13,6 +13,8 @@ MOST_PIECES = 1_000_000_000
 """No line has more, whatever there is room for."""
 MOST_LOOKS = 300_000
 """How many figures the proof looks at before it is given up; about half a second."""
+_LEFT_OUT = 6
+"""How many minute values are left out one by one for a bound."""
 _NOTHING = Fraction(0)
 
 
@@ -238,49 +240,56 @@ class _Extra:
 
 
 class _Search:
-    """Every mix that could be better than the best so far, by what it would lose against what no mix exceeds.
+    """Every mix that could be better than the best so far.
 
-    Gains and minutes are multiplied until they are whole numbers: the same figures, compared faster.
+    However many units of the lines before are chosen, what the lines after can add is bounded with each of some sets of
+    minute values: those given, and those with one of them, or all, left out. So the units of a line that could still
+    lead to a better mix are from one number to another, and no others are looked at. Gains and minutes are multiplied
+    until they are whole numbers: the same figures, compared faster.
     """
 
     def __init__(self, extra: _Extra, values: Sequence[Fraction], best: list[int]) -> None:
-        self.extra, self.best, self.is_complete, self._looks = extra, best, True, 0
         lines = range(len(best))
-        worth = [
-            sum((value * row[line] for value, row in zip(values, extra.rows, strict=True)), _NOTHING) for line in lines
-        ]
-        surplus = [gain - each for gain, each in zip(extra.gains, worth, strict=True)]
+        self.extra, self.best, self.is_complete, self._looks = extra, best, True, 0
         self._most = [extra.room(line, [0] * len(best)) for line in lines]
-        tops = (max(_NOTHING, each) * most for each, most in zip(surplus, self._most, strict=True))
-        self.at_most = sum(map(Fraction.__mul__, values, extra.limits), _NOTHING) + sum(tops, _NOTHING)
-        self.order = sorted(lines, key=lambda line: (-abs(surplus[line]), line))
-        scale = lcm(self.at_most.denominator, *(each.denominator for each in (*surplus, *extra.gains)))
-        self._top = int(self.at_most * scale)
+        bounds = [_Bound(extra, each) for each in _sets(values)]
+        scale = lcm(*(each.denominator for each in extra.gains), *(bound.denominator for bound in bounds))
         self._gains = [int(each * scale) for each in extra.gains]
-        self._surplus = [int(each * scale) for each in surplus]
+        self._surplus = [[int(bound.surplus[line] * scale) for bound in bounds] for line in lines]
+        self.order = sorted(lines, key=lambda line: (-abs(bounds[0].surplus[line]), line))
+        self.order.sort(key=lambda line: bounds[0].surplus[line] != 0 or extra.gains[line] < bounds[0].gap(best))
+        self._added = self._added_after(len(bounds))
+        self._begin = [int(bound.begin * scale) for bound in bounds]
+        tops = [begin + added for begin, added in zip(self._begin, self._added[0], strict=True)]
+        self.at_most = Fraction(min(tops), scale)
         scales = [lcm(limit.denominator, *(each.denominator for each in row)) for row, limit in _rows(extra)]
-        self._left = [int(limit * scale) for limit, scale in zip(extra.limits, scales, strict=True)]
+        self._left = [int(limit * each) for limit, each in zip(extra.limits, scales, strict=True)]
         self._taken = [
             [(place, int(row[line] * scales[place])) for place, row in enumerate(extra.rows) if row[line]]
             for line in lines
         ]
-        self._budget = self._beyond(best)
+        self._gained = self._gain(best)
 
-    def _beyond(self, units: Sequence[int]) -> int:
-        """What no mix exceeds, beyond what so many units gain."""
+    def _added_after(self, bounds: int) -> list[list[int]]:
+        """What the lines from each place of the order on can add at most, by each bound."""
+        found = [[0] * bounds]
+        for line in reversed(self.order):
+            tops = (max(0, each) * self._most[line] for each in self._surplus[line])
+            found.append([top + after for top, after in zip(tops, found[-1], strict=True)])
+        return found[::-1]
+
+    def _gain(self, units: Sequence[int]) -> int:
         gained: int = sum(map(mul, self._gains, units))
-        return self._top - gained
+        return gained
 
     def look(self) -> None:
         """Go through them; what was looked at is not complete if there are too many."""
-        self._at(0, [0] * len(self.best), 0)
+        self._at(0, [0] * len(self.best), self._begin)
 
-    def _at(self, depth: int, units: list[int], lost: int) -> None:
+    def _at(self, depth: int, units: list[int], reached: Sequence[int]) -> None:
         line, is_last = self.order[depth], depth == len(units) - 1
-        for chosen, loss in self._choices(line, is_last=is_last):
-            if lost + loss >= self._budget:
-                return
-            self._looks += len(units) if is_last else 1 + len(self._taken[line])
+        self._looks += len(reached) + len(self._taken[line])
+        for chosen in self._choices(depth, reached)[: 1 if is_last else None]:
             if self._looks > MOST_LOOKS:
                 self.is_complete = False
                 return
@@ -289,23 +298,73 @@ class _Search:
                 self._compare(units)
             else:
                 self._take(line, chosen)
-                self._at(depth + 1, units, lost + loss)
+                self._at(
+                    depth + 1,
+                    units,
+                    [each + own * chosen for each, own in zip(reached, self._surplus[line], strict=True)],
+                )
                 self._take(line, -chosen)
 
     def _take(self, line: int, units: int) -> None:
         for row, minutes in self._taken[line]:
             self._left[row] -= minutes * units
 
-    def _choices(self, line: int, *, is_last: bool) -> Iterator[tuple[int, int]]:
-        """Units of a line there is time for and what each loses, the least loss first; of the last line the most."""
-        most, surplus = self._most[line], self._surplus[line]
-        room = min([most, *(self._left[row] // minutes for row, minutes in self._taken[line])])
-        order = range(room, room - 1 if is_last else -1, -1) if surplus >= 0 or is_last else range(room + 1)
-        return ((units, max(0, surplus) * most - surplus * units) for units in order)
+    def _choices(self, depth: int, reached: Sequence[int]) -> range:
+        """Units of a line that there is time for and that could lead to a better mix, the most first."""
+        line = self.order[depth]
+        least, most = 0, min([self._most[line], *(self._left[row] // minutes for row, minutes in self._taken[line])])
+        for before, after, own in zip(reached, self._added[depth + 1], self._surplus[line], strict=True):
+            short = self._gained + 1 - before - after
+            if own > 0:
+                least = max(least, -(-short // own))
+            elif own < 0:
+                most = min(most, short // own)
+            elif short > 0:
+                return range(0)
+        return range(most, least - 1, -1)
 
     def _compare(self, units: list[int]) -> None:
-        if (beyond := self._beyond(units)) < self._budget:
-            self.best, self._budget = list(units), beyond
+        self._looks += len(units)
+        if (gained := self._gain(units)) > self._gained:
+            self.best, self._gained = list(units), gained
+
+
+class _Bound:
+    """What no mix exceeds, by one set of minute values.
+
+    Attributes:
+        begin: the minute values of all limits.
+        surplus: what a unit of each line adds beyond its minutes.
+    """
+
+    def __init__(self, extra: _Extra, values: Sequence[Fraction]) -> None:
+        self._extra = extra
+        self.begin = sum(map(Fraction.__mul__, values, extra.limits), _NOTHING)
+        self.surplus = [
+            gain - sum((value * row[line] for value, row in zip(values, extra.rows, strict=True) if value), _NOTHING)
+            for line, gain in enumerate(extra.gains)
+        ]
+
+    def gap(self, units: Sequence[int]) -> Fraction:
+        """How much more than so many units gain it allows for, demand aside."""
+        tops = (max(_NOTHING, each) * most for each, most in zip(self.surplus, self._extra.most, strict=True))
+        return self.begin + sum(tops, _NOTHING) - self._extra.gain(units)
+
+    @property
+    def denominator(self) -> int:
+        """What makes whole numbers of it."""
+        return lcm(self.begin.denominator, *(each.denominator for each in self.surplus))
+
+
+def _sets(values: Sequence[Fraction]) -> list[list[Fraction]]:
+    """The minute values, the same without one of the greatest of them, and none."""
+    greatest = sorted((place for place, value in enumerate(values) if value), key=lambda place: -values[place])
+    left_out = [{place} for place in greatest[:_LEFT_OUT]]
+    everything = set(range(len(values)))
+    return [
+        [_NOTHING if place in without else value for place, value in enumerate(values)]
+        for without in (set(), *left_out, everything)
+    ]
 
 
 def _rows(extra: _Extra) -> Iterator[tuple[list[Fraction], Fraction]]:

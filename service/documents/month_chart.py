@@ -1,0 +1,258 @@
+"""A month as a picture: what its volumes bring in and cost, and how full its machines and people are."""
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from service.documents.drawing import (
+    BLUE,
+    FAINT,
+    INK,
+    ORANGE,
+    PAPER,
+    SKY_BLUE,
+    VERMILION,
+    Chart,
+    Datum,
+    ImageForm,
+    Layer,
+    as_it_is,
+    drawn,
+    field,
+    in_pixels,
+    layer,
+    literal,
+    shortened,
+    text_width,
+    words,
+)
+from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
+from service.documents.scales import Label, amount_marks, without_overlap
+from service.domain.exact import ZERO, exactly, half_up
+from service.domain.money import in_currency
+from service.domain.month_statement import LoadStatement, Milestone, MonthStatement, ProfitAtVolume
+
+MOST_LOADS = 24
+"""How many machines and labour grades are shown, the fullest first."""
+_WIDTH, _HEIGHT, _GAP, _ROW = 520, 260, 8, 24
+_GRID = "#d9d9d9"
+_WIDEST_NAME = 200
+_ABOVE, _BEHIND = (-8, -24, -40, -56, 14), (0, 14, -14, 28)
+"""Where labels may stand, in pixels below their points, the best place first."""
+_NAMES = {
+    Milestone.NOTHING: "nothing sold",
+    Milestone.BREAK_EVEN: "break-even",
+    Milestone.TARGET: "target profit",
+    Milestone.PLAN: "the plan",
+    Milestone.FULL_CAPACITY: "bottleneck full",
+}
+_SERIES = (("what it brings in", BLUE, (1, 0)), ("what it costs", VERMILION, (8, 4)))
+
+
+def month_chart(statement: MonthStatement, form: ImageForm, *, locale: str) -> bytes:
+    """A month as an image: volumes of its mix above, the time they take below.
+
+    Every figure is the answer's own, in words, shares to a tenth of a percent; places and lengths alone are floats.
+    """
+    return drawn(_chart(statement, locale), form)
+
+
+@exactly
+def _chart(statement: MonthStatement, locale: str) -> Chart:
+    profit = formatted_amount(statement.profit, locale)
+    title = f"A month's plan leaves {profit}"
+    day = formatted_date(statement.as_of, locale)
+    contribution, fixed = (formatted_amount(each, locale) for each in (statement.contribution, statement.fixed_cost))
+    subtitle = (f"contribution {contribution} less fixed cost {fixed}, at the rates of {day}",)
+    volumes = [_told(each, locale) for each in statement.profit_by_volume]
+    loads = _shown(statement)
+    times = [f"{isolated(literal(load.name))}: {_time(load, locale)}" for load in loads]
+    left = -_GAP - max([0.0, *(text_width(shortened(load.name, _WIDEST_NAME)) for load in loads)])
+    panels = [_volume_panel(statement, locale), *([_time_panel(loads, left, locale)] if loads else [])]
+    return Chart(
+        title=title,
+        heading=title,
+        subtitle=subtitle,
+        description="; ".join([title, *subtitle, *volumes, *times]),
+        left=left,
+        body={"spacing": 56, "vconcat": panels},
+    )
+
+
+def _told(point: ProfitAtVolume, locale: str) -> str:
+    pieces = formatted_number(half_up(point.pieces, 2).normalize(), locale)
+    return f"{_NAMES[point.milestone]}: {pieces} pieces leave {formatted_amount(point.profit, locale)}"
+
+
+def _volume_panel(statement: MonthStatement, locale: str) -> Layer:
+    """What is brought in and what it costs, by pieces of the mix, straight lines both."""
+    points = statement.profit_by_volume
+    if not any(point.pieces for point in points):
+        mark = {"type": "text", "align": "left"}
+        text = [{"text": "Nothing is planned, so there is no volume to show."}]
+        return {"width": _WIDTH, "height": _ROW, "layer": [layer(mark, text, text=words("text"), x={"value": 0})]}
+    amounts = [each.amount for point in points for each in (point.proceeds, point.cost)]
+    across = amount_marks(ZERO, max(point.pieces for point in points))
+    upwards = amount_marks(min(ZERO, *amounts), max(amounts))
+    scale = _Scale(across, upwards)
+    return {
+        "width": _WIDTH,
+        "height": _HEIGHT,
+        "layer": [
+            *_axes(statement, scale, locale),
+            *_legend(),
+            *(_line(statement, scale, place) for place in range(len(_SERIES))),
+            *_labels(points, scale, locale),
+            _points(points, scale, locale),
+        ],
+    }
+
+
+class _Scale:
+    """Where a volume and an amount are on the paper."""
+
+    def __init__(self, across: Sequence[Decimal], upwards: Sequence[Decimal]) -> None:
+        self.across, self.upwards = across, upwards
+
+    def x(self, pieces: Decimal) -> float:
+        """From the left."""
+        return float(_WIDTH * pieces / self.across[-1])
+
+    def y(self, amount: Decimal) -> float:
+        """From the top."""
+        return float(_HEIGHT * (self.upwards[-1] - amount) / (self.upwards[-1] - self.upwards[0]))
+
+
+def _axes(statement: MonthStatement, scale: _Scale, locale: str) -> Iterator[Layer]:
+    heights = [
+        {"y": scale.y(mark), "text": formatted_amount(in_currency(mark.normalize(), statement.currency), locale)}
+        for mark in scale.upwards
+    ]
+    rule = {"type": "rule", "stroke": _GRID}
+    yield layer(rule, heights, y=in_pixels("y"), x={"value": 0}, x2={"value": _WIDTH})
+    right = {"type": "text", "align": "right", "fill": FAINT}
+    yield layer(right, heights, y=in_pixels("y"), x={"value": -_GAP}, text=words("text"))
+    volumes = [{"x": scale.x(mark), "text": formatted_number(mark.normalize(), locale)} for mark in scale.across]
+    yield layer(rule, volumes, x=in_pixels("x"), y={"value": 0}, y2={"value": _HEIGHT + 4})
+    yield from _across(volumes, "pieces", _HEIGHT + 15)
+    if (shares := [_of_bottleneck(statement, mark) for mark in scale.across]) and None not in shares:
+        told = [formatted_share(share, locale) for share in shares if share is not None]
+        data = [{"x": datum["x"], "text": text} for datum, text in zip(volumes, told, strict=True)]
+        yield from _across(data, "of the bottleneck", _HEIGHT + 31)
+
+
+def _across(data: Sequence[Datum], caption: str, y: float) -> Iterator[Layer]:
+    """Figures along the foot of the panel, and what they are."""
+    mark = {"type": "text", "fill": FAINT}
+    yield layer(mark, data, x=in_pixels("x"), y={"value": y}, text=words("text"))
+    right = {"x": {"value": _WIDTH + 26}, "y": {"value": y}}
+    yield layer(mark | {"align": "left"}, [{"text": caption}], text=words("text"), **right)
+
+
+def _of_bottleneck(statement: MonthStatement, pieces: Decimal) -> Decimal | None:
+    """What share of the bottleneck's time a volume takes."""
+    known = (point for point in statement.profit_by_volume if point.bottleneck_share and point.pieces)
+    point = next(known, None)
+    if point is None or point.bottleneck_share is None:
+        return None
+    return half_up(point.bottleneck_share * pieces / point.pieces, 3)
+
+
+def _legend() -> Iterator[Layer]:
+    """Which line is what, above the panel."""
+    left = 0.0
+    for text, colour, dash in _SERIES:
+        rule = {"type": "rule", "stroke": colour, "strokeWidth": 2.5, "strokeDash": dash}
+        yield layer(rule, [{}], y={"value": -16}, x={"value": left}, x2={"value": left + 28})
+        place = {"x": {"value": left + 28 + _GAP}, "y": {"value": -16}}
+        yield layer({"type": "text", "align": "left"}, [{"text": text}], text=words("text"), **place)
+        left += 28 + text_width(text) + 4 * _GAP
+
+
+def _line(statement: MonthStatement, scale: _Scale, series: int) -> Layer:
+    _, colour, dash = _SERIES[series]
+    data = [
+        {"x": scale.x(point.pieces), "y": scale.y((point.proceeds, point.cost)[series].amount)}
+        for point in statement.profit_by_volume
+    ]
+    mark = {"type": "line", "aria": False, "stroke": colour, "strokeWidth": 2.5, "strokeDash": dash}
+    return layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), order=field("x"))
+
+
+def _points(points: Sequence[ProfitAtVolume], scale: _Scale, locale: str) -> Layer:
+    data = [
+        {"x": scale.x(each.pieces), "y": scale.y(each.proceeds.amount), "about": _told(each, locale)} for each in points
+    ]
+    mark = {"type": "point", "shape": "circle", "size": 60, "fill": BLUE, "stroke": PAPER, "opacity": 1}
+    return layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), description=words("about"))
+
+
+def _labels(points: Sequence[ProfitAtVolume], scale: _Scale, locale: str) -> Iterator[Layer]:
+    """What each volume is and leaves, beside its point, on a halo that keeps it readable over a line."""
+    wanted = []
+    for each in sorted(points, key=lambda point: point.milestone is not Milestone.PLAN):
+        text = f"{_NAMES[each.milestone]}: {formatted_amount(each.profit, locale)}"
+        x, y = scale.x(each.pieces), scale.y(each.proceeds.amount)
+        is_before = x > text_width(text)  # above the line, where nothing else is; at its foot there is room behind
+        x, places = (x - 10, _ABOVE) if is_before else (x + 20, _BEHIND)
+        is_plan = each.milestone is Milestone.PLAN
+        wanted.append(Label(text=text, x=x, y=y, places=places, is_before=is_before, is_bold=is_plan))
+    halo = {"stroke": PAPER, "strokeWidth": 4, "strokeJoin": "round", "aria": False}
+    for label in without_overlap(wanted):
+        datum = {"x": label.x, "y": label.y + label.places[0], "text": label.text}
+        weight = {"align": "right" if label.is_before else "left", "fontWeight": "bold" if label.is_bold else "normal"}
+        for style in (halo, {}):
+            mark = {"type": "text", **weight, **style}
+            yield layer(mark, [datum], x=in_pixels("x"), y=in_pixels("y"), text=words("text"))
+
+
+def _shown(statement: MonthStatement) -> list[LoadStatement]:
+    """The fullest machines and grades first, what is not known last."""
+    ordered = sorted(statement.loads, key=lambda load: (load.minutes_available is None, -(load.load_share or ZERO)))
+    return sorted(ordered, key=lambda load: not load.is_bottleneck)[:MOST_LOADS]
+
+
+def _time(load: LoadStatement, locale: str) -> str:
+    needed = formatted_number(half_up(load.minutes_needed, 0), locale)
+    if load.minutes_available is None:
+        return f"{needed} minutes; hours a week are not registered"
+    available = formatted_number(half_up(load.minutes_available, 0), locale)
+    share = "" if load.load_share is None else f" ({formatted_share(half_up(load.load_share, 3), locale)})"
+    notes = [text for is_so, text in ((load.is_bottleneck, "bottleneck"), (load.is_over_full, "too much")) if is_so]
+    return ", ".join([f"{needed} of {available} minutes{share}", *notes])
+
+
+def _time_panel(loads: Sequence[LoadStatement], left: float, locale: str) -> Layer:
+    """A bar for each machine and grade, as long as the share of its time that the plan takes."""
+    longest = max([Decimal(1), *(load.load_share or ZERO for load in loads)])
+    data = [_bar(place, load, longest, locale) for place, load in enumerate(loads)]
+    all_of_it = float(_WIDTH / longest)
+    bar = {"type": "bar", "orient": "horizontal", "size": 14, "stroke": INK, "strokeWidth": 0.5}
+    text = {"type": "text", "align": "left"}
+    ends = {"x": {"value": all_of_it}, "y": {"value": -4}, "y2": {"value": _ROW * 2 * len(loads)}}
+    caption = [{"text": "all the time there is"}]
+    side = {"align": "right"} if all_of_it > _WIDTH / 2 else {"align": "left"}
+    row, length = in_pixels("row"), in_pixels("length")
+    return {
+        "width": _WIDTH,
+        "height": _ROW * 2 * len(loads),
+        "layer": [
+            layer(bar, data, x=length, x2={"datum": 0}, y=row, fill=as_it_is("colour"), description=words("about")),
+            layer({"type": "rule", "stroke": INK, "strokeDash": [2, 3]}, [{}], **ends),
+            layer(text | side | {"fill": FAINT}, caption, x={"value": all_of_it}, y={"value": -12}, text=words("text")),
+            layer(text, data, x={"value": left}, y=row, text=words("name")),
+            layer(text, data, x={"value": 0}, y=in_pixels("below"), text=words("time")),
+        ],
+    }
+
+
+def _bar(place: int, load: LoadStatement, longest: Decimal, locale: str) -> Datum:
+    time = _time(load, locale)
+    return {
+        "row": _ROW * (2 * place + 0.5),
+        "below": _ROW * (2 * place + 1.25),
+        "name": shortened(load.name, _WIDEST_NAME),
+        "time": time,
+        "length": float(_WIDTH * (load.load_share or ZERO) / longest),
+        "colour": VERMILION if load.is_over_full else ORANGE if load.is_bottleneck else SKY_BLUE,
+        "about": f"{isolated(literal(load.name))}: {time}",
+    }
