@@ -189,7 +189,7 @@ def _points(points: Sequence[ProfitAtVolume], scale: _Scale, locale: str) -> Lay
 def _labels(points: Sequence[ProfitAtVolume], scale: _Scale, locale: str) -> Iterator[Layer]:
     """What each volume is and leaves, beside its point, on a halo that keeps it readable over a line."""
     wanted = []
-    for each in sorted(points, key=lambda point: point.milestone is not Milestone.PLAN):
+    for each in points:
         text = f"{_NAMES[each.milestone]}: {formatted_amount(each.profit, locale)}"
         x, y = scale.x(each.pieces), scale.y(each.proceeds.amount)
         is_before = x > text_width(text)  # above the line, where nothing else is; at its foot there is room behind
