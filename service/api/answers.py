@@ -27,7 +27,7 @@ OFFERED = {
     "products-sheets.CostSheet": (JSON, *IMAGES),
     "products-sheets.CostSheet POST": (JSON, *IMAGES),
     "price-histories.PriceHistory": (JSON, *IMAGES),
-    "month.BreakEven POST": (JSON, *IMAGES),
+    "month.BreakEven POST": (JSON, HTML, *IMAGES),
     "repricings.Repricings POST": (JSON, CSV, NDJSON),
     "repricings.RepricingChanges": (JSON, CSV, NDJSON),
 }

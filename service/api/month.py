@@ -3,13 +3,15 @@
 import flask
 from flask.views import MethodView
 
-from service.api.answers import JSON, answer
+from service.api.answers import HTML, JSON, answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.examples import MONTH
 from service.api.schemas import schema_of
 from service.documents.drawing import ImageForm
 from service.documents.month_chart import month_chart
+from service.documents.month_page import month_page
+from service.documents.pages import content_security_policy
 from service.domain.month_plan import MonthPlan
 from service.domain.month_statement import MonthStatement
 from service.workflows import month
@@ -24,15 +26,20 @@ class BreakEven(MethodView):
     @documented("planMonth", 400, 406, 409, 413, 415, 422)
     @blueprint.arguments(schema_of(MonthPlan)(), example=MONTH)
     @blueprint.response(200, schema_of(MonthStatement))
+    @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)
     @blueprint.also_images
     def post(self, plan: MonthPlan) -> flask.Response:
         """What a month's plan leaves, where it breaks even, what limits it, and which mix would leave the most.
 
-        Nothing is stored. Prices and costs are those of the products' own sheets on the day.
+        As HTML it is a report with a picture, for a browser and for paper; as an image the picture alone. Nothing is
+        stored. Prices and costs are those of the products' own sheets on the day.
         """
-        statement = month.plan_month(database(), workshop(), plan)
+        statement, locale = month.plan_month(database(), workshop(), plan), workshop().locale
         media_type = flask.g.media_type
         if media_type == JSON:
             return answer(statement)
-        image = month_chart(statement, ImageForm(media_type), locale=workshop().locale)
+        if media_type == HTML:
+            headers = {"Content-Security-Policy": content_security_policy()}
+            return flask.Response(month_page(statement, locale), headers=headers, content_type=f"{HTML}; charset=utf-8")
+        image = month_chart(statement, ImageForm(media_type), locale=locale)
         return flask.Response(image, content_type=media_type)

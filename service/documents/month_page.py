@@ -1,0 +1,23 @@
+"""A month as a page for a browser."""
+
+import base64
+
+from service.documents.drawing import ImageForm
+from service.documents.month_chart import month_chart
+from service.documents.month_view import month_view
+from service.documents.pages import page
+from service.domain.month_statement import MonthStatement
+
+
+def month_page(statement: MonthStatement, locale: str) -> str:
+    """The month as HTML, its picture within it."""
+    view = month_view(statement, locale)
+    picture = base64.b64encode(month_chart(statement, ImageForm.SVG, locale=locale)).decode()
+    return page(
+        "month.html",
+        locale=locale,
+        language=view.language,
+        title=view.title,
+        view=view,
+        picture=f"data:{ImageForm.SVG.value};base64,{picture}",
+    )
