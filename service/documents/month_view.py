@@ -292,7 +292,6 @@ class _Making:
     def _of_mix(self, best: BestMixStatement) -> Iterator[str]:
         words = self.words
         assert best.profit is not None  # it is found
-        assert best.gain is not None
         assert best.profit_at_most is not None
         yield words(
             "It leaves {profit}, {gain} more than the plan.",

@@ -295,7 +295,7 @@ class _Search:
                 return
             units[line] = chosen
             if is_last:
-                self._compare(units)
+                self._improve(units)
             else:
                 self._take(line, chosen)
                 self._at(
@@ -323,10 +323,10 @@ class _Search:
                 return range(0)
         return range(most, least - 1, -1)
 
-    def _compare(self, units: list[int]) -> None:
+    def _improve(self, units: Sequence[int]) -> None:
+        """A mix that is better, for the bound without minute values is just what it gains."""
         self._looks += len(units)
-        if (gained := self._gain(units)) > self._gained:
-            self.best, self._gained = list(units), gained
+        self.best, self._gained = list(units), self._gain(units)
 
 
 class _Bound:
