@@ -293,11 +293,8 @@ class _Making:
         words = self.words
         assert best.profit is not None  # it is found
         assert best.profit_at_most is not None
-        yield words(
-            "It leaves {profit}, {gain} more than the plan.",
-            profit=self._money(best.profit),
-            gain=self._money(best.gain),
-        )
+        profit, planned = self._money(best.profit), self._money(self.month.profit)
+        yield words("It leaves {profit}; the plan leaves {planned}.", profit=profit, planned=planned)
         if best.is_proven:
             yield words("It is proven that no other mix within demand and time leaves more.")
         else:
