@@ -25,12 +25,14 @@ from service.api import (
     repricings,
     shipping,
 )
+from service.api.answers import HTML
 from service.api.blueprints import SUMMARY, Api, Plugin
 from service.api.kept import MAX_BYTES, Answers
 from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
 from service.config import Settings, settings_from_environment
 from service.documents.drawing import ImageForm
+from service.documents.pages import content_security_policy
 from service.domain.register import COLLECTIONS
 from service.feeds.reference_rates import ReferenceRates
 from service.store.database import Database
@@ -101,5 +103,7 @@ def _secure(response: flask.Response) -> flask.Response:
     if response.mimetype == ImageForm.SVG:
         response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
     if flask.request.path.startswith("/v1/"):
+        if response.mimetype == HTML:
+            response.headers["Content-Security-Policy"] = content_security_policy()
         response.headers.add("Cache-Control", "no-store")
     return response

@@ -12,6 +12,8 @@ from service.encoding import encoded, to_bytes
 
 JSON = "application/json"
 TEXT = "text/plain"
+HTML = "text/html"
+PDF = "application/pdf"
 CSV = "text/csv"
 JSON_LD = "application/ld+json"
 NDJSON = "application/x-ndjson"
@@ -24,8 +26,10 @@ IMAGES = tuple(form.value for form in ImageForm)
 OFFERED = {
     "quotations.OneQuotation": (JSON, *QUOTATION_FORMS.values()),
     "listings-sheets.PriceList": (CSV, JSON_LD),
-    "products-sheets.CostSheet": (JSON, *IMAGES),
-    "products-sheets.CostSheet POST": (JSON, *IMAGES),
+    "products-sheets.CostSheet": (JSON, HTML, PDF, *IMAGES),
+    "products-sheets.CostSheet POST": (JSON, HTML, PDF, *IMAGES),
+    "products-sheets.CostSheetPage": (HTML,),
+    "products-sheets.CostSheetPaper": (PDF,),
     "price-histories.PriceHistory": (JSON, *IMAGES),
     "month.BreakEven POST": (JSON, HTML, *IMAGES),
     "repricings.Repricings POST": (JSON, CSV, NDJSON),

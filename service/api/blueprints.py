@@ -12,7 +12,7 @@ from flask import Flask
 from webargs.flaskparser import FlaskParser
 
 from service.api import fields
-from service.api.answers import IMAGES
+from service.api.answers import HTML, IMAGES, PDF
 from service.api.problems import MEDIA_TYPE
 from service.api.reading import Parser
 
@@ -21,6 +21,10 @@ SUMMARY = (
     "Amounts are exact: every decimal leaves as a string and may come in as a string or a JSON number. "
     "Built-in tax rates, tariffs and prices are illustrations; a price never implies that a product is fit for a use."
 )
+
+
+BINARY = {"type": "string", "format": "binary"}
+"""The schema of what is no text."""
 
 
 class FieldProblemSchema(ma.Schema):
@@ -61,7 +65,12 @@ class Blueprint(flask_smorest.Blueprint):
     def also_images(self, function: Callable[..., Any]) -> Any:
         """Name in the contract the images that the operation answers with besides."""
         for media_type in IMAGES:
-            schema = {"type": "string", "format": "binary"}
+            function = self.alt_response(200, schema=BINARY, content_type=media_type, success=True)(function)
+        return function
+
+    def also_documents(self, function: Callable[..., Any]) -> Any:
+        """The same for a page and a PDF."""
+        for media_type, schema in ((HTML, {"type": "string"}), (PDF, BINARY)):
             function = self.alt_response(200, schema=schema, content_type=media_type, success=True)(function)
         return function
 

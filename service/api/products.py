@@ -8,15 +8,17 @@ from typing import Annotated, Any
 import flask
 from flask.views import MethodView
 
-from service.api.answers import JSON, answer
+from service.api.answers import HTML, JSON, PDF, answer
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import BINARY, Blueprint, documented
 from service.api.examples import WHAT_IF
 from service.api.kept import kept
 from service.api.rates_field import MAX_RATES, rates_field
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.documents.cost_chart import cost_chart
+from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
+from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.drawing import ImageForm
 from service.domain.cost_statement import CostStatement
 from service.domain.cost_workings import CostWorkings
@@ -37,7 +39,7 @@ from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rou
 from service.workflows import costing, pricing
 from service.workflows.costing import StatedBill
 from service.workflows.pricing import PriceQuestion, PriceSheet
-from service.workflows.workings import work_out_cost
+from service.workflows.workings import WorkedCost, work_out_cost
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
 
@@ -190,29 +192,66 @@ class CostSheet(MethodView):
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
     @blueprint.also_images
+    @blueprint.also_documents
     def get(self, query: CostQuery, code: str) -> flask.Response:
-        """What a batch costs on a day, line by line; as an image, what the cost of a piece is made up of."""
-        as_of = query.as_of or workshop().today()
-        return _shown(costing.cost_product(database(), workshop(), checked_code(code), query.quantity, as_of))
+        """What a batch costs on a day, line by line; as a page or as PDF with every formula written out.
+
+        As an image, what the cost of a piece is made up of.
+        """
+        return _shown(code, query.quantity, query.as_of)
 
     @documented("supposeCostSheet", 400, 404, 406, 409, 413, 415, 422)
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostStatement))
     @blueprint.also_images
+    @blueprint.also_documents
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
         """What a batch would cost if other rates held; nothing is stored."""
-        as_of = question.as_of or workshop().today()
-        return _shown(
-            costing.cost_product(database(), workshop(), checked_code(code), question.quantity, as_of, question.rates)
-        )
+        return _shown(code, question.quantity, question.as_of, question.rates)
 
 
-def _shown(statement: CostStatement) -> flask.Response:
+@blueprint.route("/<code>/cost-sheet.html", parameters=[CODE])
+class CostSheetPage(MethodView):
+    """What a batch costs, under a link that a browser opens."""
+
+    @kept
+    @documented("getCostSheetPage", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
+    @blueprint.response(200, {"type": "string"}, content_type=HTML, headers=ETAG)
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """What a batch costs, as a page with every formula written out."""
+        return _shown(code, query.quantity, query.as_of)
+
+
+@blueprint.route("/<code>/cost-sheet.pdf", parameters=[CODE])
+class CostSheetPaper(MethodView):
+    """What a batch costs, under a link that opens as PDF."""
+
+    @kept
+    @documented("getCostSheetPaper", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
+    @blueprint.response(200, BINARY, content_type=PDF, headers=ETAG)
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """What a batch costs, as PDF with every formula written out."""
+        return _shown(code, query.quantity, query.as_of)
+
+
+def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any] | None = None) -> flask.Response:
     media_type = flask.g.media_type
+    asked = database(), workshop(), checked_code(code), quantity, as_of or workshop().today(), rates
+    if media_type in (HTML, PDF):
+        return _written(work_out_cost(*asked), media_type)
+    statement = costing.cost_product(*asked)
     if media_type == JSON:
         return answer(statement)
     image = cost_chart(statement, ImageForm(media_type), locale=workshop().locale)
     return flask.Response(image, content_type=media_type)
+
+
+def _written(worked: WorkedCost, media_type: str) -> flask.Response:
+    view = cost_sheet_view(worked.statement, worked.workings, seller=workshop().name, locale=workshop().locale)
+    document = cost_sheet_page(view) if media_type == HTML else cost_sheet_pdf(view)
+    return flask.Response(document, content_type=media_type)
 
 
 @blueprint.route("/<code>/cost-sheet/workings", parameters=[CODE])

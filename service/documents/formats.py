@@ -78,6 +78,11 @@ def isolated(text: str) -> str:
     return text
 
 
+def unisolated(text: str) -> str:
+    """The text without its isolation, for what is isolated as a whole."""
+    return text.removeprefix("\u2068").removesuffix("\u2069")
+
+
 def _isolated_in(locale: str, text: str) -> str:
     """The text isolated where its locale is written from right to left, or where it would turn anything."""
     return f"\u2068{text}\u2069" if _parsed(locale).character_order == "right-to-left" else isolated(text)

@@ -95,6 +95,10 @@ def _others() -> list[Place]:
         Place(method="GET", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet?{costs}", for_stranger=404),
         Place(method="POST", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet", body=question, for_stranger=404),
         Place(
+            method="GET", template=f"{one}/cost-sheet.html", path=f"{sheet}/cost-sheet.html?{costs}", for_stranger=404
+        ),
+        Place(method="GET", template=f"{one}/cost-sheet.pdf", path=f"{sheet}/cost-sheet.pdf?{costs}", for_stranger=404),
+        Place(
             method="GET",
             template=f"{one}/cost-sheet/workings",
             path=f"{sheet}/cost-sheet/workings?{costs}",

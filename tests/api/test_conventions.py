@@ -14,7 +14,14 @@ from tests.builders import material, money
 from tests.conftest import Client
 from tests.contract import Contract
 
-NOT_OFFERED = ["text/html", "application/xml", "audio/*", "application/json;q=0", "*/*;q=0", "application/problem+json"]
+NOT_OFFERED = [
+    "text/markdown",
+    "application/xml",
+    "audio/*",
+    "application/json;q=0",
+    "*/*;q=0",
+    "application/problem+json",
+]
 NOT_READ = [
     "text/plain",
     "application/xml",

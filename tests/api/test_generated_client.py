@@ -24,7 +24,9 @@ CONFIGURATION = f"""
 project_name_override: generated
 package_name_override: {PACKAGE}
 post_hooks: []
-content_type_overrides: {{text/csv: application/octet-stream}} # the generator knows CSV by no other name
+content_type_overrides: # the generator knows CSV and PDF by no other name
+  text/csv: application/octet-stream
+  application/pdf: application/octet-stream
 """
 DAY = "2026-01-01"
 SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"

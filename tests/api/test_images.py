@@ -192,7 +192,7 @@ class TestNegotiation:
     def test_another_image_is_refused_and_the_forms_there_are_told(self, sold: Client) -> None:
         problem = refused(sold, "GET", QUESTION, status=406, headers={"Accept": "image/webp"}).json
 
-        assert problem["detail"].endswith("application/json, image/svg+xml, image/png")
+        assert problem["detail"].endswith("application/json, text/html, application/pdf, image/svg+xml, image/png")
 
     @every_image
     def test_a_sheet_that_cannot_be_made_is_a_problem_document_and_no_image(self, sold: Client, form: str) -> None:

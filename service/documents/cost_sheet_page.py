@@ -1,0 +1,20 @@
+"""A cost sheet with its workings as a page for a browser and as PDF."""
+
+import base64
+from pathlib import Path
+
+from service.documents.cost_sheet_paper import CostSheetView
+from service.documents.pages import direction_of, page
+from service.documents.typesetting import typeset
+from service.encoding import encoded
+
+
+def cost_sheet_page(view: CostSheetView) -> str:
+    """The sheet as HTML, its picture within it."""
+    chart = "data:image/svg+xml;base64," + base64.b64encode(view.chart.encode()).decode()
+    return page("cost_sheet.html", locale=view.locale, language=view.language, title=view.title, view=view, chart=chart)
+
+
+def cost_sheet_pdf(view: CostSheetView, fonts: Path | None = None) -> bytes:
+    """The sheet as PDF; the same sheet makes the same bytes."""
+    return typeset("cost_sheet.typ", {**encoded(view), "direction": direction_of(view.locale)}, fonts)

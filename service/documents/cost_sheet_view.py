@@ -1,0 +1,220 @@
+"""A cost sheet as the workshop reads it, before it is laid out: every word and figure in the workshop's locale."""
+
+import re
+from collections.abc import Iterable, Iterator
+from datetime import date
+from decimal import Decimal
+
+from babel import Locale
+
+from service.documents.cost_chart import cost_chart
+from service.documents.cost_sheet_paper import CostGroup, CostRow, CostSheetView, Remarks, WorkingsView, WorkingView
+from service.documents.drawing import ImageForm
+from service.documents.formats import (
+    formatted_amount,
+    formatted_date,
+    formatted_number,
+    formatted_share,
+    isolated,
+    unisolated,
+)
+from service.documents.labels import labels_for
+from service.documents.quotation_paper import Entry
+from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
+from service.domain.cost_workings import CostWorkings
+from service.domain.exact import exactly
+from service.domain.money import in_currency
+from service.domain.resources import CostClass
+from service.domain.workings import Section, Working
+
+_FIGURE = re.compile(r"\d+(?:\.\d+)?")
+_NAME = re.compile(r"\{([^}]+)\}")
+_EXCHANGE = re.compile(r"(?P<currency>[A-Z]{3}) for 1 (?P<base>[A-Z]{3})")
+
+
+@exactly
+def cost_sheet_view(statement: CostStatement, workings: CostWorkings, *, seller: str, locale: str) -> CostSheetView:
+    """The sheet and its workings in the words, numbers and dates of a locale.
+
+    Args:
+        statement: what the batch costs.
+        workings: how that came about.
+        seller: the workshop's name.
+        locale: of the words and figures.
+    """
+    return _Making(statement, workings, seller, locale).view()
+
+
+class _Making:
+    def __init__(self, statement: CostStatement, workings: CostWorkings, seller: str, locale: str) -> None:
+        self.statement, self.workings, self.seller, self.locale = statement, workings, seller, locale
+        self.words = labels_for(locale)
+
+    def view(self) -> CostSheetView:
+        words, statement = self.words, self.statement
+        name, word = isolated(statement.name), words("Cost sheet")
+        return CostSheetView(
+            locale=self.locale,
+            language=words.language,
+            region=Locale.parse(self.locale).territory or "",
+            day=(statement.as_of.year, statement.as_of.month, statement.as_of.day),
+            title=f"{word}: {name}",
+            word=word,
+            name=name,
+            seller=isolated(self.seller),
+            state=words("For the workshop alone: it tells what the work costs, not what to charge."),
+            facts=tuple(self._facts()),
+            columns=(words("Resource"), words("Quantity"), words("Rate"), words("Amount"), words("A piece")),
+            groups=tuple(self._groups()),
+            sums_title=words("Sums"),
+            sums=tuple(self._sums()),
+            chart=cost_chart(statement, ImageForm.SVG, locale=self.locale).decode(),
+            chart_told=words("What the cost of a piece is made up of; its figures stand in the table above."),
+            remarks=tuple(each for each in self._remarks() if each.entries),
+            workings_title=words("Workings"),
+            workings_intro=tuple(self._intro()),
+            workings=tuple(self._section(section) for section in self.workings.sections),
+        )
+
+    def _facts(self) -> Iterator[Entry]:
+        words, statement, full_cost = self.words, self.statement, self.statement.subtotals.full_cost
+        yield Entry(text=words("Product"), figure=statement.product)
+        yield Entry(text=words("Good pieces in the batch"), figure=formatted_number(statement.quantity, self.locale))
+        yield Entry(text=words("Rates of"), figure=formatted_date(statement.as_of, self.locale))
+        yield Entry(text=words("Full cost of the batch"), figure=formatted_amount(full_cost.per_batch, self.locale))
+        yield Entry(text=words("Full cost of a piece"), figure=formatted_amount(full_cost.per_piece, self.locale))
+
+    def _groups(self) -> Iterator[CostGroup]:
+        for name, subtotal in self.statement.cost_classes.items():
+            rows = [self._line(line) for line in self.statement.lines if line.cost_class is CostClass(name)]
+            heading = name.replace("_", " ")
+            yield CostGroup(total=self._sum(self.words(heading.capitalize()), subtotal), rows=tuple(rows))
+
+    def _line(self, line: StatedLine) -> CostRow:
+        share = formatted_share(line.share_of_full_cost, self.locale)
+        behaviour = self.words("variable") if line.variable else self.words("fixed")
+        is_share = line.unit == self.statement.currency
+        rate = in_currency(line.rate, self.statement.currency)
+        return CostRow(
+            text=isolated(line.name),
+            note=self.words("{behaviour}, {share} of the full cost", behaviour=behaviour, share=share),
+            quantity=self._measured(line.quantity, line.unit),
+            rate=formatted_share(line.rate, self.locale) if is_share else formatted_amount(rate, self.locale),
+            amount=formatted_amount(line.amount, self.locale),
+            per_piece=formatted_amount(line.amount_per_piece, self.locale),
+        )
+
+    def _sum(self, text: str, subtotal: Subtotal, note: str = "") -> CostRow:
+        return CostRow(
+            text=text,
+            note=note,
+            quantity="",
+            rate="",
+            amount=formatted_amount(subtotal.per_batch, self.locale),
+            per_piece=formatted_amount(subtotal.per_piece, self.locale),
+        )
+
+    def _sums(self) -> Iterator[CostRow]:
+        words, sums = self.words, self.statement.subtotals
+        yield self._sum(words("Prime cost"), sums.prime_cost, words("direct material, packaging and direct labour"))
+        yield self._sum(
+            words("Conversion cost"), sums.conversion_cost, words("everything but direct material and packaging")
+        )
+        yield self._sum(words("Variable cost"), sums.variable_cost, words("what rises and falls with the volume"))
+        yield self._sum(words("Fixed cost"), sums.fixed_cost, words("the rest"))
+        yield self._sum(words("Full cost"), sums.full_cost)
+
+    def _remarks(self) -> Iterator[Remarks]:
+        words, statement = self.words, self.statement
+        told: Iterable[tuple[str, str]] = ((each.text, each.source) for each in statement.warnings)
+        yield Remarks(title=words("What looks wrong"), entries=self._told(told))
+        told = ((each.text, each.source) for each in statement.cautions)
+        yield Remarks(title=words("Where somebody can be hurt"), entries=self._told(told))
+        yield Remarks(title=words("Exchange rates"), entries=tuple(self._exchange_rates()))
+        yield Remarks(title=words("Rates in force"), entries=tuple(self._rates_in_force()))
+
+    def _exchange_rates(self) -> Iterator[Entry]:
+        for used in self.statement.exchange_rates:
+            source, day = isolated(used.source), self._day(used.published_on)
+            published = self.words("{source}, published on {day}", source=source, day=day)
+            for currency, rate in used.rates.items():
+                figures = f"1 {used.base} = {formatted_number(rate, self.locale)} {currency}"
+                yield Entry(text=figures, note=published)
+
+    def _rates_in_force(self) -> Iterator[Entry]:
+        """What each rate is of, under the day since when it has been in force, the last first."""
+        names = {line.resource.partition("#")[0]: isolated(line.name) for line in reversed(self.statement.lines)}
+        days: dict[date, list[str]] = {}
+        for resource, day in self.statement.rates_valid_from.items():
+            days.setdefault(day, []).append(names[resource])
+        for day in sorted(days, reverse=True):
+            yield Entry(text=", ".join(days[day]), note=self.words("in force since {day}", day=self._day(day)))
+
+    def _told(self, told: Iterable[tuple[str, str]]) -> tuple[Entry, ...]:
+        return tuple(Entry(text=self.words(text), note=isolated(source)) for text, source in told)
+
+    def _intro(self) -> Iterator[str]:
+        words = self.words
+        yield words(
+            "Each figure with its formula, and the formula with its figures: worked out on a pocket calculator, it "
+            "gives the result to the last digit shown. A figure is shown with as many digits as that takes."
+        )
+        yield words(
+            "⌈ ⌉ means the next whole number up, Σ the sum of all that read alike, ^ to the power of, ln the natural "
+            "logarithm."
+        )
+        yield words(
+            "On the sheet the lines are rounded so that they add up to the rounded total: what is missing goes, one "
+            "unit of the last place each, to those that lost most by it (largest remainder)."
+        )
+
+    def _section(self, section: Section) -> WorkingsView:
+        title = self.words(section.title)
+        since = section.valid_from
+        return WorkingsView(
+            title=f"{title}: {isolated(section.of)}" if section.of else title,
+            note="" if since is None else self.words("in force since {day}", day=self._day(since)),
+            workings=tuple(self._working(each) for each in section.workings),
+        )
+
+    def _working(self, working: Working) -> WorkingView:
+        name = self.words(working.name)
+        return WorkingView(
+            name=f"{name}, {isolated(working.of)}" if working.of else name,
+            formula=_NAME.sub(lambda found: self._named(found[1]), working.formula),
+            figures=_FIGURE.sub(lambda found: self._number(Decimal(found[0])), working.with_figures),
+            result=self._measured(working.result, working.unit),
+            note=self._on_sheet(working),
+        )
+
+    def _named(self, name: str) -> str:
+        if found := _EXCHANGE.fullmatch(name):
+            return self.words("{currency} for 1 {base}", **found.groupdict())
+        return self.words(name)
+
+    def _on_sheet(self, working: Working) -> str:
+        if working.on_sheet is None:
+            return ""
+        shown = formatted_amount(in_currency(working.on_sheet, self.statement.currency), self.locale)
+        if working.adjusted_by is None:
+            return self.words("on the sheet {amount}", amount=shown)
+        if working.adjusted_by > 0:
+            return self.words("on the sheet {amount}: rounded up, so that the lines add up", amount=shown)
+        return self.words("on the sheet {amount}: rounded down, so that the lines add up", amount=shown)
+
+    def _measured(self, quantity: Decimal, unit: str) -> str:
+        currency, _, per = unit.partition("/")
+        if currency != self.statement.currency:
+            number = formatted_number(quantity, self.locale)
+            return f"{number}\u00a0{self._unit(unit)}" if unit else number
+        amount = formatted_amount(in_currency(quantity, currency), self.locale)
+        return f"{amount}/{self._unit(per)}" if per else amount
+
+    def _unit(self, unit: str) -> str:
+        return self.words(unit).replace("m2", "m²")
+
+    def _number(self, figure: Decimal) -> str:
+        return unisolated(formatted_number(figure, self.locale))
+
+    def _day(self, day: date) -> str:
+        return formatted_date(day, self.locale)
