@@ -13,7 +13,7 @@ from service.domain.exact import ZERO, exactly
 from service.domain.explosion import bill_of_resources
 from service.domain.products import Catalogue
 from service.domain.rates import Convert, RateCard, components_of, part_of, sums_of
-from service.domain.resources import CostClass, Overhead
+from service.domain.resources import CostClass, Overhead, Registered
 from service.domain.workings import Section, Workbook
 from service.domain.written import Written
 from service.domain.written_facts import written
@@ -144,7 +144,7 @@ class _Gathered:
         components = components_of(card, self.bill.resources, pools, convert)
         rates = sums_of(components)
         for resource, parts in components.items():
-            self.book.section("Rate", names.get(resource, ""), card.rates[resource].valid_from)
+            self.book.section("Rate", self._name_of(resource), card.rates[resource].valid_from)
             for part, amounts in parts.items():
                 whole = part_of(resource, part)
                 if whole in names:
@@ -153,6 +153,11 @@ class _Gathered:
                         self.book.note(amount, name, unit, names[whole])
                     self.book.note(rates[whole], "rate", unit, names[whole])
         self._lines(cost_sheet(self.bill, rates, as_of=card.as_of, currency=card.currency), pieces)
+
+    def _name_of(self, resource: str) -> str:
+        collection, _, code = resource.partition("/")
+        things: Mapping[str, Registered] = getattr(self.catalogue, collection.replace("-", "_"))
+        return things[code].name
 
     def _lines(self, sheet: CostSheet, pieces: Decimal) -> None:
         both: list[tuple[StatedLine, Decimal]] = []
