@@ -1,6 +1,7 @@
 """Answers: JSON as exact as the domain, with entity tags, and no more than the client accepts."""
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any
 
 import flask
@@ -12,8 +13,6 @@ from service.encoding import encoded, to_bytes
 
 JSON = "application/json"
 TEXT = "text/plain"
-HTML = "text/html"
-PDF = "application/pdf"
 CSV = "text/csv"
 JSON_LD = "application/ld+json"
 NDJSON = "application/x-ndjson"
@@ -60,6 +59,12 @@ def negotiate() -> None:
 def _offered(endpoint: str) -> tuple[str, ...]:
     form = (flask.request.view_args or {}).get("form")
     return (QUOTATION_FORMS[form],) if form in QUOTATION_FORMS else OFFERED.get(endpoint, (JSON,))
+
+
+def fonts() -> Path | None:
+    """The directory with further fonts for documents, if the workshop has set one."""
+    found: Path | None = flask.current_app.extensions["pugmill.fonts"]
+    return found
 
 
 def dumped(data: Any) -> bytes:

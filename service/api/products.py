@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import flask
 from flask.views import MethodView
 
-from service.api.answers import HTML, JSON, PDF, answer
+from service.api.answers import HTML, JSON, PDF, answer, fonts
 from service.api.auth import database, workshop
 from service.api.blueprints import BINARY, Blueprint, documented
 from service.api.examples import WHAT_IF
@@ -250,7 +250,7 @@ def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any
 
 def _written(worked: WorkedCost, media_type: str) -> flask.Response:
     view = cost_sheet_view(worked.statement, worked.workings, seller=workshop().name, locale=workshop().locale)
-    document = cost_sheet_page(view) if media_type == HTML else cost_sheet_pdf(view)
+    document = cost_sheet_page(view) if media_type == HTML else cost_sheet_pdf(view, fonts())
     return flask.Response(document, content_type=media_type)
 
 

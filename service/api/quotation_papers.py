@@ -3,19 +3,17 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
-from pathlib import Path
 
 import flask
 from flask.views import MethodView
 
-from service.api.answers import HTML, PDF, QUOTATION_FORMS, TEXT, XML, unchanged
+from service.api.answers import HTML, PDF, QUOTATION_FORMS, TEXT, XML, fonts, unchanged
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import BINARY, Blueprint, documented
 from service.api.ids import QuotationAddress
 from service.api.problems import ProblemError
 from service.api.registered import ETAG, IF_CHANGED
 from service.api.schemas import schema_of
-from service.documents.pages import content_security_policy
 from service.documents.quotation_page import quotation_page, quotation_pdf
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quotation_text import quotation_text
@@ -59,13 +57,8 @@ class _Writer:
     write: Callable[[QuotationPaper, QuotationView], bytes]
 
 
-def _fonts() -> Path | None:
-    found: Path | None = flask.current_app.extensions["pugmill.fonts"]
-    return found
-
-
 _WRITERS = {
-    PDF: _Writer(PDF, lambda _, view: quotation_pdf(view, _fonts())),
+    PDF: _Writer(PDF, lambda _, view: quotation_pdf(view, fonts())),
     HTML: _Writer(f"{HTML}; charset=utf-8", lambda _, view: quotation_page(view).encode()),
     XML: _Writer(f"{XML}; charset=utf-8", quotation_ubl),
     TEXT: _Writer(f"{TEXT}; charset=utf-8", lambda _, view: quotation_text(view).encode()),
@@ -82,8 +75,6 @@ def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask
     response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
     # What it is called has letters of ASCII alone, so that no other form of the name is needed (RFC 6266).
     response.headers["Content-Disposition"] = f'inline; filename="{_name(quotation)}.{_ENDINGS[media_type]}"'
-    if media_type == HTML:
-        response.headers["Content-Security-Policy"] = content_security_policy()
     response.set_etag(tag)
     return response
 
@@ -109,7 +100,7 @@ class QuotationPaperLink(MethodView):
     @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=XML, success=True)
-    @blueprint.alt_response(200, schema={"type": "string", "format": "binary"}, content_type=PDF, success=True)
+    @blueprint.alt_response(200, schema=BINARY, content_type=PDF, success=True)
     def get(self, query: PaperQuery, quotation_id: str, form: str) -> flask.Response:
         """The quotation as the customer reads it, at an address that a browser can open."""
         if form not in QUOTATION_FORMS:
