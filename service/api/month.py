@@ -11,7 +11,6 @@ from service.api.schemas import schema_of
 from service.documents.drawing import ImageForm
 from service.documents.month_chart import month_chart
 from service.documents.month_page import month_page
-from service.documents.pages import content_security_policy
 from service.domain.month_plan import MonthPlan
 from service.domain.month_statement import MonthStatement
 from service.workflows import month
@@ -39,7 +38,6 @@ class BreakEven(MethodView):
         if media_type == JSON:
             return answer(statement)
         if media_type == HTML:
-            headers = {"Content-Security-Policy": content_security_policy()}
-            return flask.Response(month_page(statement, locale), headers=headers, content_type=f"{HTML}; charset=utf-8")
+            return flask.Response(month_page(statement, locale), content_type=f"{HTML}; charset=utf-8")
         image = month_chart(statement, ImageForm(media_type), locale=locale)
         return flask.Response(image, content_type=media_type)
