@@ -69,3 +69,58 @@ class TestWorkings:
         changed = costed.get(f"{SHEET}/workings?{BATCH}", headers={"If-None-Match": first.headers["ETag"]})
 
         assert (again.status_code, changed.status_code) == (304, 200)
+
+
+class TestTheSheetWrittenOut:
+    @pytest.mark.parametrize(("form", "begins"), [("text/html", b"<!DOCTYPE html>"), ("application/pdf", b"%PDF-1.7")])
+    def test_is_had_by_what_the_client_accepts_and_at_a_plain_link(
+        self, costed: Client, form: str, begins: bytes
+    ) -> None:
+        ending = {"text/html": "html", "application/pdf": "pdf"}[form]
+
+        negotiated = costed.get(f"{SHEET}?{BATCH}", headers={"Accept": form})
+        linked = costed.get(
+            f"{SHEET}.{ending}?{BATCH}", headers={"Accept": "text/html, application/xml;q=0.9, */*;q=0.8"}
+        )
+
+        assert negotiated.data == linked.data
+        assert linked.data.startswith(begins)
+        assert (negotiated.mimetype, linked.mimetype) == (form, form)
+
+    def test_opens_as_a_page_where_a_browser_asks(self, costed: Client) -> None:
+        browsers = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,*/*;q=0.8"}
+
+        page = costed.get(f"{SHEET}?{BATCH}", headers=browsers)
+
+        assert page.mimetype == "text/html"
+        assert "default-src 'none'" in page.headers["Content-Security-Policy"]
+        assert "script" not in page.headers["Content-Security-Policy"]
+        assert page.headers["Cache-Control"] == "no-store"
+
+    def test_is_kept_under_a_tag_of_its_own_form(self, costed: Client) -> None:
+        forms = ["application/json", "text/html", "application/pdf", "image/svg+xml", "image/png"]
+
+        tags = [costed.get(f"{SHEET}?{BATCH}", headers={"Accept": form}).headers["ETag"] for form in forms]
+        again = costed.get(f"{SHEET}.pdf?{BATCH}", headers={"If-None-Match": tags[2]})
+
+        assert len(set(tags)) == len(forms)
+        assert again.status_code == 304
+
+    def test_of_supposed_rates_tells_what_is_supposed(self, costed: Client) -> None:
+        question = {"quantity": 20, "as_of": "2026-11-25", "rates": {"materials/hdpe": material_rate("0.97531")}}
+
+        page = costed.post(SHEET, question, headers={"Accept": "text/html"})
+
+        assert "0.97531" in page.text
+        assert "0.97531" not in costed.get(f"{SHEET}.html?{BATCH}").text
+
+    @pytest.mark.parametrize("ending", ["html", "pdf"])
+    def test_that_cannot_be_made_is_a_problem_document(self, costed: Client, ending: str) -> None:
+        for product, query, status in (
+            ("unknown", "quantity=20", 404),
+            ("sheet", "quantity=0", 422),
+            ("sheet", "quantity=20&as_of=2020-01-01", 422),
+        ):
+            response = costed.get(f"products/{product}/cost-sheet.{ending}?{query}")
+
+            assert (response.status_code, response.mimetype) == (status, "application/problem+json")
