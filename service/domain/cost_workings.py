@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.bill import BillOfResources, Step
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
-from service.domain.cost_statement import CostStatement, StatedLine
+from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.errors import TooComplexError
 from service.domain.exact import ZERO, exactly
 from service.domain.explosion import bill_of_resources
@@ -176,10 +176,11 @@ class _Gathered:
         """The sums of the lines as the sheet shows them."""
         for title, is_batch in (("Sums of the batch", True), ("Sums of a piece", False)):
             self.book.section(title)
-            for name, lines in _summed(self.statement):
+            for name, subtotal, lines in _summed(self.statement):
                 amounts = [(line.amount if is_batch else line.amount_per_piece).amount for line in lines]
                 total = sum((Written(each, label="amount on the sheet") for each in amounts), ZERO)
-                self.book.note(total, name.replace("_", " "), self.statement.currency)
+                shown = subtotal.per_batch if is_batch else subtotal.per_piece
+                self.book.note(total, name.replace("_", " "), self.statement.currency, on_sheet=shown.amount)
 
 
 def _learning_exponents(factor: Decimal) -> Iterator[Written]:
@@ -195,12 +196,13 @@ def _learning_exponents(factor: Decimal) -> Iterator[Written]:
     yield from found.values()
 
 
-def _summed(statement: CostStatement) -> Iterator[tuple[str, list[StatedLine]]]:
+def _summed(statement: CostStatement) -> Iterator[tuple[str, Subtotal, list[StatedLine]]]:
     """The subtotals with the lines they are the sums of."""
-    for name in statement.cost_classes:
-        yield name, [line for line in statement.lines if line.cost_class is CostClass(name)]
-    yield "prime_cost", [line for line in statement.lines if line.cost_class in PRIME]
-    yield "conversion_cost", [line for line in statement.lines if line.cost_class in CONVERSION]
-    yield "variable_cost", [line for line in statement.lines if line.variable]
-    yield "fixed_cost", [line for line in statement.lines if not line.variable]
-    yield "full_cost", list(statement.lines)
+    sums, lines = statement.subtotals, statement.lines
+    for name, subtotal in statement.cost_classes.items():
+        yield name, subtotal, [line for line in lines if line.cost_class is CostClass(name)]
+    yield "prime_cost", sums.prime_cost, [line for line in lines if line.cost_class in PRIME]
+    yield "conversion_cost", sums.conversion_cost, [line for line in lines if line.cost_class in CONVERSION]
+    yield "variable_cost", sums.variable_cost, [line for line in lines if line.variable]
+    yield "fixed_cost", sums.fixed_cost, [line for line in lines if not line.variable]
+    yield "full_cost", sums.full_cost, list(lines)

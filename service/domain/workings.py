@@ -10,8 +10,8 @@ from service.domain.written import Written
 
 SIGNIFICANT_DIGITS = 6
 """With how many digits at least a figure is shown that has no end."""
-_WHOLE_DIGITS = 12
-"""A figure of no more digits is shown to its end: a pocket calculator has as many."""
+_WHOLE_DIGITS = 9
+"""A figure of no more digits is shown to its end: a pocket calculator has a few more."""
 _MOST_DECIMALS = 60
 _HALF = Decimal("0.5")
 
@@ -138,8 +138,14 @@ class Workbook:
         short = list(parts)
         while short and known(reckoned(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
             short = [key for key in short if self._has_more_digits(parts[key])]
+            fewest = min((self._digits(parts[key]) for key in short), default=0)
             for key in short:
-                self._decimals[key] += 1
+                if self._digits(parts[key]) == fewest:  # one that has more already would gain nothing by another
+                    self._decimals[key] += 1
+
+    def _digits(self, figure: Written) -> int:
+        """With how many significant digits it is shown."""
+        return self._decimals[id(figure)] + figure.adjusted()
 
     def _has_more_digits(self, figure: Written) -> bool:
         return self._shown(figure) != snapped(figure) and self._decimals[id(figure)] < _MOST_DECIMALS

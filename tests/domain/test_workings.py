@@ -1,6 +1,6 @@
 """Workings: whoever works a formula out from the figures written in it finds the figure that is shown."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from decimal import ROUND_HALF_UP, Decimal, localcontext
 
 import pytest
@@ -87,16 +87,17 @@ class TestWhatIsWrittenIsWhatIsCosted:
     @tried
     @given(shops(), batches)
     def test_the_sums_are_the_sheets(self, shop: Shop, quantity: int) -> None:
-        subtotals = statement_of(shop, quantity).subtotals
+        statement = statement_of(shop, quantity)
+        sums = {
+            **statement.cost_classes,
+            **{each.name: getattr(statement.subtotals, each.name) for each in fields(statement.subtotals)},
+        }
         sections = {section.title: section.workings for section in workings_of(shop, quantity).sections}
 
-        for title, shown in (
-            ("Sums of the batch", subtotals.full_cost.per_batch),
-            ("Sums of a piece", subtotals.full_cost.per_piece),
-        ):
-            for each in sections.get(title, ()):
-                if each.name == "full cost":
-                    assert each.result == shown.amount
+        for each in sections.get("Sums of the batch", ()):
+            assert each.result == sums[each.name.replace(" ", "_")].per_batch.amount
+        for each in sections.get("Sums of a piece", ()):
+            assert each.result == sums[each.name.replace(" ", "_")].per_piece.amount
 
 
 class TestAWorkingReads:
