@@ -11,6 +11,7 @@ from service.api import (
     auth,
     exchange_rates,
     health,
+    lead_times,
     listings,
     logs,
     month,
@@ -78,7 +79,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    sheets = (products, listings, shipping, month, rate_card, exchange_rates)
+    sheets = (products, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_life, quotation_papers)
     for views in (*sheets, *order_desk, repricings, price_histories, health):
         api.register_blueprint(views.blueprint)

@@ -17,6 +17,7 @@ FACTS: dict[str, Any] = {
         "tariff": "grid",
     },
     "labour-grades": {"name": "Operator"},
+    "closures": {"name": "Christmas", "first_day": "2026-12-24", "last_day": "2027-01-01"},
     "tariffs": {"name": "Grid, two bands", "bands": ["day", "night"], "note": "night is 22:00 to 06:00"},
     "overheads": {"name": "Rent and insurance", "base": "machine_hour"},
     "tools": {"name": "Brick mould, two cavities"},

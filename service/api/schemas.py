@@ -115,6 +115,8 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
 
 
 def _plain(default: Any) -> Any:
+    if isinstance(default, tuple):
+        return [_plain(each) for each in default]
     return default.value if isinstance(default, StrEnum) else encoded(default)
 
 

@@ -177,13 +177,19 @@ class _Making:
     def _sections(self) -> Iterator[Section]:
         request, words = self.request, self.words
         for title, paragraphs in (
-            (words("Delivery"), _lines(request.delivery)),
+            (words("Delivery"), (*_lines(request.delivery), *self._ready())),
             (words("Shipping"), tuple(self._shipping())),
             (words("Payment"), (*self._payment(), *_lines(request.payment.note))),
             (words("Note"), _lines(request.note)),
         ):
             if paragraphs:
                 yield Section(title=title, paragraphs=paragraphs)
+
+    def _ready(self) -> Iterator[str]:
+        ready = self.paper.remarks.lead_time
+        if ready is not None and ready.ready_on is not None:
+            start, end = self._day(ready.starting_on), self._day(ready.ready_on)
+            yield self.words("If ordered on {start}, it can be ready on {end}.", start=start, end=end)
 
     def _shipping(self) -> Iterator[str]:
         shipping, words = self.figures.shipping, self.words

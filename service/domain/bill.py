@@ -64,6 +64,7 @@ class Step:
         learning_factor: what the run labour is multiplied with; 1 for a well-known product.
         machine: code of its machine; empty for work at a bench.
         labour_minutes: of each grade, set-up and run, learning included.
+        runs_with_previous: whether it works while the step before it still runs.
     """
 
     product: str
@@ -77,6 +78,7 @@ class Step:
     learning_factor: Decimal
     machine: str = ""
     labour_minutes: Mapping[str, Decimal] = field(default_factory=dict)
+    runs_with_previous: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -149,6 +149,7 @@ class _Explosion:
                 learning_factor=factor,
                 machine=operation.machine or "",
                 labour_minutes=labour_minutes,
+                runs_with_previous=operation.runs_with_previous,
             )
         )
 

@@ -107,6 +107,8 @@ class Operation:
             out where the tariff has one band.
         tool: code of the tool it wears.
         tooling: charge the tool's wear per shot, or the entire tool to every batch.
+        runs_with_previous: whether it works while the operation before it still runs, piece by piece; if not, it
+            begins when that has done the batch.
         processing_temperature_c: degrees Celsius at which the polymer is worked, if it is heated.
     """
 
@@ -122,6 +124,7 @@ class Operation:
     band_shares: Annotated[BandShares, Length(at_most=24)] = field(default_factory=dict)
     tool: Code | None = None
     tooling: Tooling = Tooling.PER_SHOT
+    runs_with_previous: bool = False
     processing_temperature_c: Annotated[Decimal, Bounds(at_least=-50, at_most=500)] | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:

@@ -9,6 +9,7 @@ from enum import StrEnum
 from service.domain.bill import BillOfResources
 from service.domain.cautions import Caution
 from service.domain.exchange import ExchangeRates, UsedRates
+from service.domain.lead_time import LeadTime
 from service.domain.money import Money
 from service.domain.plausibility import Implausibility
 from service.domain.rates import RateCard
@@ -266,11 +267,13 @@ class Remarks:
         warnings: what looks implausible; for the workshop.
         cautions: where the work or the product can hurt someone; for the customer too.
         exchange_rates: those that costs were converted with; for the workshop.
+        lead_time: when what is counted in the totals could be ready; the day is for the customer too.
     """
 
     warnings: tuple[Implausibility, ...]
     cautions: tuple[Caution, ...]
     exchange_rates: tuple[UsedRates, ...] = ()
+    lead_time: LeadTime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

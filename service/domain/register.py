@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from service.domain.calendar import Closure
 from service.domain.channels import Channel, ChannelRate
 from service.domain.listings import Listing
 from service.domain.products import Product
@@ -55,6 +56,7 @@ COLLECTIONS = {
         Collection(name="shipping-services", noun="shipping service", facts=ShippingService, terms=ShippingRate),
         Collection(name="products", noun="product", facts=Product),
         Collection(name="listings", noun="listing", facts=Listing),
+        Collection(name="closures", noun="closure", facts=Closure),
     )
 }
 

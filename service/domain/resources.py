@@ -55,6 +55,27 @@ class Unit(StrEnum):
     PIECE = "piece"
 
 
+class Weekday(StrEnum):
+    """A day of the week, as ISO 8601 counts them from Monday."""
+
+    MONDAY = "monday"
+    TUESDAY = "tuesday"
+    WEDNESDAY = "wednesday"
+    THURSDAY = "thursday"
+    FRIDAY = "friday"
+    SATURDAY = "saturday"
+    SUNDAY = "sunday"
+
+
+WORKING_WEEK = (Weekday.MONDAY, Weekday.TUESDAY, Weekday.WEDNESDAY, Weekday.THURSDAY, Weekday.FRIDAY)
+Weekdays = Annotated[tuple[Weekday, ...], Length(at_least=1, at_most=7)]
+
+
+def _twice(weekdays: tuple[Weekday, ...]) -> Iterator[InvalidValueError]:
+    if len(set(weekdays)) < len(weekdays):
+        yield InvalidValueError(("working_weekdays",), "must be different from each other")
+
+
 class OverheadBase(StrEnum):
     """What a pool of overhead is absorbed on."""
 
@@ -132,6 +153,7 @@ class Machine:
         warm_up_power_kw: power drawn while it warms up.
         tariff: code of the electricity tariff it is fed by; needed if it draws power.
         hours_per_week: it can run in an ordinary week; where they are not known it limits nothing.
+        working_weekdays: over which these hours are spread alike.
         note: anything worth knowing.
     """
 
@@ -142,11 +164,13 @@ class Machine:
     warm_up_power_kw: NotNegative = ZERO
     tariff: Code | None = None
     hours_per_week: Annotated[Decimal, Bounds(at_least=0, at_most=168)] | None = None
+    working_weekdays: Weekdays = WORKING_WEEK
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
         if self.draws_power and self.tariff is None:
             yield InvalidValueError(("tariff",), "a machine that draws power needs the tariff it is fed by")
+        yield from _twice(self.working_weekdays)
 
     def references(self) -> Iterable[Reference]:
         return () if self.tariff is None else ((("tariff",), "tariffs", self.tariff),)
@@ -165,12 +189,17 @@ class LabourGrade:
         name: what the workshop calls it.
         hours_per_week: there are in an ordinary week, of all its people together; where they are not known it limits
             nothing.
+        working_weekdays: over which these hours are spread alike.
         note: anything worth knowing.
     """
 
     name: Name
     hours_per_week: NotNegative | None = None
+    working_weekdays: Weekdays = WORKING_WEEK
     note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _twice(self.working_weekdays)
 
     def references(self) -> Iterable[Reference]:
         return ()

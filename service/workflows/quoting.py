@@ -1,6 +1,6 @@
 """Quoting a customer: a draft, with everything it was computed from."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -9,7 +9,8 @@ from uuid_utils.compat import uuid7
 
 from service.domain.bill import BillOfResources
 from service.domain.errors import InvalidValueError, InvalidValuesError
-from service.domain.plausibility import cautions_of, warnings
+from service.domain.lead_time import LeadTime, lead_time
+from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.quantity_breaks import quantity_breaks
 from service.domain.quotation import Letterhead, QuotationBasis, QuotedShipment, Remarks
 from service.domain.quotation_figures import quotation_figures
@@ -22,6 +23,7 @@ from service.store.database import Database
 from service.store.quotations import Quotation
 from service.store.workshops import Workshop, lock_workshop
 from service.workflows.costing import Batch, Batches, costed, pools_of, prepare
+from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
 
 VALIDITY = timedelta(days=30)
@@ -179,10 +181,34 @@ class _Quoting:
 
     def _remarks(self, bills: Iterable[BillOfResources]) -> Remarks:
         catalogue = self.costing.surroundings.catalogue
-        quoted = {(line.product, line.quantity) for line in self.request.lines}
-        shown = [bill for bill in bills if (bill.product, bill.quantity) in quoted]
+        by_batch = {(bill.product, bill.quantity): bill for bill in bills}  # whichever way its tools are charged
+        shown = [by_batch[line.product, line.quantity] for line in self.request.lines]
+        ready = self._lead_time(shown)
+        found = [*self._lateness(ready), *(each for bill in shown for each in warnings(bill, catalogue))]
         return Remarks(
-            warnings=tuple(dict.fromkeys(each for bill in shown for each in warnings(bill, catalogue))),
+            warnings=tuple(dict.fromkeys(found)),
             cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),
             exchange_rates=self.costing.exchange.used.stated(),
+            lead_time=ready,
+        )
+
+    def _lead_time(self, bills: Sequence[BillOfResources]) -> LeadTime | None:
+        """When all lines could be ready; None where nothing that is known takes time."""
+        catalogue = self.costing.surroundings.catalogue
+        resources = working_resources(self.database, self.workshop, catalogue.machines, catalogue.labour_grades)
+        is_rush = self.request.rush_charge is not None
+        found = lead_time(bills, resources, self.costing.card.as_of, is_rush=is_rush)
+        return None if found.bottleneck is None else found
+
+    def _lateness(self, ready: LeadTime | None) -> Iterator[Implausibility]:
+        """That the customer wants it before it can be ready."""
+        needed_by = self.request.needed_by
+        if ready is None or needed_by is None or (ready.ready_on is not None and ready.ready_on <= needed_by):
+            return
+        told = f"could be ready on {ready.ready_on}" if ready.ready_on else f"could not be ready: {ready.reason}"
+        yield Implausibility(
+            code="late",
+            product=self.request.lines[0].product,
+            text=f"The order is wanted by {needed_by} and {told}. The bottleneck is {ready.bottleneck_name}.",
+            source="the workshop's hours a week, closures and accepted orders",
         )

@@ -215,6 +215,7 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
                 "electricity_kwh": shown_quantity(kwh),
                 "learning_factor": shown_quantity(factor),
                 "machine": operation.get("machine", ""),
+                "runs_with_previous": operation.get("runs_with_previous", False),
                 "labour_minutes": {
                     each["labour_grade"]: shown_quantity(minutes_of_work(each, setup, run, factor))
                     for each in operation.get("labour", ())

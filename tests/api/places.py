@@ -24,6 +24,7 @@ COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
     "shipping-services": ("post", builders.shipping_service(), builders.shipping_rate()),
     "products": ("sheet", builders.measured(name="Sheet"), None),
     "listings": ("sheet-online", builders.listing(), None),
+    "closures": ("christmas", {"name": "Christmas", "first_day": "2026-12-24", "last_day": "2027-01-01"}, None),
 }
 """Each collection's code, facts and terms, in the order in which they can be registered."""
 
@@ -92,6 +93,8 @@ def _others() -> list[Place]:
             path=f"{sheet}/bill-of-resources?quantity=20",
             for_stranger=404,
         ),
+        Place(method="GET", template=f"{one}/lead-time", path=f"{sheet}/lead-time?quantity=20", for_stranger=404),
+        Place(method="GET", template="/v1/capacity", path="/v1/capacity?weeks=2", for_stranger=200),
         Place(method="GET", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet?{costs}", for_stranger=404),
         Place(method="POST", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet", body=question, for_stranger=404),
         Place(

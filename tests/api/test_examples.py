@@ -15,6 +15,7 @@ _ORDER = (
     "shipping-services",
     "products",
     "listings",
+    "closures",
 )
 _CODES = {
     "tariffs": "grid",
@@ -28,6 +29,7 @@ _CODES = {
     "shipping-services": "parcel-post",
     "products": "sheet",
     "listings": "sheet-online",
+    "closures": "christmas",
 }
 
 

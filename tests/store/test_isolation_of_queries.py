@@ -33,6 +33,7 @@ from service.workflows import (
     exchange,
     feed,
     keys,
+    lead_times,
     listings,
     month,
     pricing,
@@ -396,6 +397,9 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(*on, days_before(2), FEED),
         "rate_card.rate_card_on": lambda: rate_card.rate_card_on(*on, TODAY),
         "costing.bill_of_product": lambda: costing.bill_of_product(*on, "crate", 5),
+        "lead_times.lead_time_of": lambda: lead_times.lead_time_of(*on, "crate", 5, TODAY, is_rush=False),
+        "lead_times.capacity": lambda: lead_times.capacity(*on, TODAY, 2),
+        "lead_times.working_resources": lambda: lead_times.working_resources(*on, {}, {}),
         "costing.cost_product": lambda: (
             costing.cost_product(
                 *on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}

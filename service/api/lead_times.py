@@ -1,0 +1,91 @@
+"""When an order can be ready, and how full the coming weeks are."""
+
+from datetime import date, timedelta
+from typing import Annotated
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import answer
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint, documented
+from service.api.kept import kept
+from service.api.problems import ProblemError
+from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
+from service.api.schemas import schema_of
+from service.domain.calendar import GREATEST_DAYS
+from service.domain.declared import Bounds, Pieces, declared
+from service.domain.lead_time import LeadTime
+from service.workflows import lead_times
+
+blueprint = Blueprint("lead-times", __name__, url_prefix="/v1", description="When things can be ready.")
+
+
+@declared
+class LeadTimeQuery:
+    """Which batch.
+
+    Attributes:
+        quantity: good pieces in it.
+        starting_on: the day it is ordered; today in the workshop's time zone if left out.
+        is_rush: whether it goes before what is promised already.
+    """
+
+    quantity: Pieces
+    starting_on: date | None = None
+    is_rush: bool = False
+
+
+@declared
+class CapacityQuery:
+    """Which weeks.
+
+    Attributes:
+        starting_on: the first day; today in the workshop's time zone if left out.
+        weeks: how many.
+    """
+
+    starting_on: date | None = None
+    weeks: Annotated[int, Bounds(at_least=1, at_most=104)] = 4
+
+
+def _day(starting_on: date | None) -> date:
+    """The day, early enough for ten years to be counted from it.
+
+    Raises:
+        ProblemError: 422, it is not.
+    """
+    day = starting_on or workshop().today()
+    last = date.max - timedelta(days=3 * GREATEST_DAYS)
+    if day > last:
+        raise ProblemError.of_errors([{"parameter": "starting_on", "detail": f"must be {last} or earlier"}])
+    return day
+
+
+@blueprint.route("/products/<code>/lead-time", parameters=[CODE])
+class ProductLeadTime(MethodView):
+    """When a batch can be ready."""
+
+    @kept
+    @documented("getLeadTime", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(LeadTimeQuery)(), location="query")
+    @blueprint.response(200, schema_of(LeadTime), headers=ETAG)
+    def get(self, query: LeadTimeQuery, code: str) -> flask.Response:
+        """When a batch can be ready, with what is promised already before it; the bottleneck is named."""
+        product, day = checked_code(code), _day(query.starting_on)
+        return answer(
+            lead_times.lead_time_of(database(), workshop(), product, query.quantity, day, is_rush=query.is_rush)
+        )
+
+
+@blueprint.route("/capacity")
+class WorkshopCapacity(MethodView):
+    """How full the coming weeks are."""
+
+    @kept
+    @documented("getCapacity", 304, 406, 412, 422, conditions=IF_CHANGED)
+    @blueprint.arguments(schema_of(CapacityQuery)(), location="query")
+    @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)
+    def get(self, query: CapacityQuery) -> flask.Response:
+        """The minutes there are of every machine and labour grade in some weeks, and those that are promised."""
+        return answer(lead_times.capacity(database(), workshop(), _day(query.starting_on), query.weeks))

@@ -1,0 +1,103 @@
+"""When a machine or a labour grade works: hours a week over its working days, and the days the workshop is closed."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import NamedTuple
+
+from service.domain.declared import Line, Name, declared
+from service.domain.errors import InvalidValueError
+from service.domain.exact import MINUTES_PER_HOUR, ONE, ZERO
+from service.domain.resources import Reference, Weekday
+
+GREATEST_DAYS = 3660
+"""How far ahead work is looked for: ten years."""
+_LONGEST_CLOSURE = timedelta(days=366)
+_DAY = timedelta(days=1)
+_WEEKDAYS = tuple(Weekday)
+
+
+@declared
+class Closure:
+    """Days on which the workshop makes nothing: holidays, stocktaking, a move.
+
+    Attributes:
+        name: what they are, for instance "Christmas".
+        first_day: of them.
+        last_day: of them; the same for a single day.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    first_day: date
+    last_day: date
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.last_day < self.first_day:
+            yield InvalidValueError(("last_day",), "must not be before the first day")
+        elif self.last_day - self.first_day > _LONGEST_CLOSURE:
+            yield InvalidValueError(("last_day",), "must be within a year of the first day; register another closure")
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+class Moment(NamedTuple):
+    """A point in working time; sorts by time.
+
+    Attributes:
+        day: it is on.
+        share: of that working day that is over, 0 to 1.
+    """
+
+    day: date
+    share: Decimal
+
+    @classmethod
+    def begin_of(cls, day: date) -> "Moment":
+        """The morning of a day."""
+        return cls(day, ZERO)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shift:
+    """When something works.
+
+    Attributes:
+        hours_per_week: in an ordinary week; None where nobody knows, and then it does whatever it is asked at once.
+        weekdays: over which they are spread alike.
+        closures: of the workshop.
+    """
+
+    hours_per_week: Decimal | None
+    weekdays: frozenset[Weekday]
+    closures: tuple[Closure, ...] = ()
+
+    def minutes_on(self, day: date) -> Decimal:
+        """How long it works on a day:  hours a week × 60 ÷ working days a week; not at all on a closed one."""
+        if self.hours_per_week is None or _WEEKDAYS[day.weekday()] not in self.weekdays:
+            return ZERO
+        if any(each.first_day <= day <= each.last_day for each in self.closures):
+            return ZERO
+        return self.hours_per_week * MINUTES_PER_HOUR / len(self.weekdays)
+
+    def after(self, begin: Moment, minutes: Decimal) -> Moment | None:
+        """When so many minutes are worked from a moment on; None where that takes longer than is looked ahead."""
+        if self.hours_per_week is None or not minutes:
+            return begin
+        day, share, left = begin.day, begin.share, minutes
+        for _ in range(GREATEST_DAYS):
+            there = self.minutes_on(day)
+            if there:
+                worked = there * (ONE - share)
+                if left <= worked:
+                    return Moment(day, share + left / there)
+                left -= worked
+            day, share = day + _DAY, ZERO
+        return None
+
+    def minutes_between(self, first: date, days: int) -> Decimal:
+        """How long it works in so many days."""
+        return sum((self.minutes_on(first + place * _DAY) for place in range(days)), ZERO)

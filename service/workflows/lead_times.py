@@ -1,0 +1,125 @@
+"""When an order can be ready, and how much of the coming weeks is promised already."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from service.domain.bill import QUANTITY_DECIMALS
+from service.domain.calendar import Closure, Moment, Shift
+from service.domain.exact import ZERO, exactly, plain
+from service.domain.explosion import bill_of_resources
+from service.domain.lead_time import LeadTime, WorkingResource, lead_time
+from service.domain.resources import LabourGrade, Machine
+from service.store import quotations, registrations
+from service.store.database import Database
+from service.store.workshops import Workshop
+from service.workflows.costing import subject, surroundings_of
+
+TIMED = ("machines", "labour-grades")
+_DAYS_PER_WEEK = 7
+
+
+def working_resources(
+    database: Database, workshop: Workshop, machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade]
+) -> dict[str, WorkingResource]:
+    """Machines and labour grades with their working hours and what they have promised already."""
+    with database.reading() as connection:
+        promised = quotations.promised_minutes(connection, workshop.workshop_id)
+        registered = registrations.all_registered(connection, workshop.workshop_id, ["closures"])["closures"]
+    closures = tuple(each for each in registered.values() if isinstance(each, Closure))
+    named: dict[str, Machine | LabourGrade] = {
+        **{f"machines/{code}": each for code, each in machines.items()},
+        **{f"labour-grades/{code}": each for code, each in grades.items()},
+    }
+    return {
+        resource: WorkingResource(
+            name=each.name,
+            shift=Shift(
+                hours_per_week=each.hours_per_week, weekdays=frozenset(each.working_weekdays), closures=closures
+            ),
+            promised_minutes=promised.get(resource, ZERO),
+        )
+        for resource, each in named.items()
+    }
+
+
+def lead_time_of(
+    database: Database, workshop: Workshop, product: str, quantity: int, starting_on: date, *, is_rush: bool
+) -> LeadTime:
+    """When a batch of a product can be ready.
+
+    Raises:
+        NotRegisteredError: the product is not registered.
+    """
+    around = surroundings_of(database, workshop, [subject("products", product)], date.min)
+    catalogue = around.catalogue
+    bill = bill_of_resources(product, quantity, catalogue)
+    resources = working_resources(database, workshop, catalogue.machines, catalogue.labour_grades)
+    return lead_time([bill], resources, starting_on, is_rush=is_rush)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResourceCapacity:
+    """What there is of a machine or labour grade in some weeks, and what of it is promised.
+
+    Attributes:
+        resource: its reference, for instance "machines/press".
+        name: what the workshop calls it.
+        hours_per_week: there are in an ordinary week; none where nobody knows.
+        minutes_available: in these weeks, without the days on which the workshop is closed; none where nobody knows.
+        minutes_promised: for orders that are accepted and not completed, whenever they are due.
+        free_on: the day it is done with those; none where nobody knows, or not within ten years.
+    """
+
+    resource: str
+    name: str
+    hours_per_week: Decimal | None
+    minutes_available: Decimal | None
+    minutes_promised: Decimal
+    free_on: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Capacity:
+    """The time there is in some weeks, and what is promised.
+
+    Attributes:
+        starting_on: the first day.
+        ending_on: the last day.
+        resources: every machine and labour grade, by its reference.
+    """
+
+    starting_on: date
+    ending_on: date
+    resources: tuple[ResourceCapacity, ...]
+
+
+@exactly
+def capacity(database: Database, workshop: Workshop, starting_on: date, weeks: int) -> Capacity:
+    """What there is of every machine and labour grade in some weeks, and what of it is promised."""
+    with database.reading() as connection:
+        registered = registrations.all_registered(connection, workshop.workshop_id, TIMED)
+    machines = {code: each for code, each in registered["machines"].items() if isinstance(each, Machine)}
+    grades = {code: each for code, each in registered["labour-grades"].items() if isinstance(each, LabourGrade)}
+    resources = working_resources(database, workshop, machines, grades)
+    days = weeks * _DAYS_PER_WEEK
+    return Capacity(
+        starting_on=starting_on,
+        ending_on=starting_on + timedelta(days=days - 1),
+        resources=tuple(_capacity(resource, each, starting_on, days) for resource, each in sorted(resources.items())),
+    )
+
+
+def _capacity(resource: str, of: WorkingResource, starting_on: date, days: int) -> ResourceCapacity:
+    is_known = of.shift.hours_per_week is not None
+    free = of.shift.after(Moment.begin_of(starting_on), of.promised_minutes)
+    there = of.shift.minutes_between(starting_on, days)
+    return ResourceCapacity(
+        resource=resource,
+        name=of.name,
+        hours_per_week=of.shift.hours_per_week,
+        minutes_available=plain(there, QUANTITY_DECIMALS) if is_known else None,
+        minutes_promised=plain(of.promised_minutes, QUANTITY_DECIMALS),
+        free_on=free.day if is_known and free is not None else None,
+    )
