@@ -152,6 +152,7 @@ NOUNS = {
     "shipping-services": ("shipping_service", "ShippingService", "ShippingRate"),
     "products": ("product", "Product", ""),
     "listings": ("listing", "Listing", ""),
+    "closures": ("closure", "Closure", ""),
 }
 
 
