@@ -10,8 +10,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from service.domain import best_mix as searching
-from service.domain.best_mix import MOST_PIECES, BestMix, Programme, best_mix, short_of, unlimited
+from service.domain import mix_search
+from service.domain.best_mix import MOST_PIECES, BestMix, Programme, Propose, best_mix, short_of, unlimited
 from service.domain.exact_equations import solution
 from service.linear_programming import propose
 
@@ -58,7 +58,7 @@ class Advice:
     tight: Sequence[int] = ()
 
 
-def bad_advice(amount: int) -> searching.Propose:
+def bad_advice(amount: int) -> Propose:
     return lambda gains, *_: Advice(amounts=[amount] * len(gains))
 
 
@@ -145,7 +145,7 @@ def test_no_line_has_more_than_there_may_be_of_it() -> None:
 
 
 def test_a_proof_that_takes_too_long_is_given_up_and_the_limit_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(searching, "MOST_LOOKS", 3)
+    monkeypatch.setattr(mix_search, "MOST_LOOKS", 3)
 
     found: BestMix = best_mix(furniture(available=(Fraction(403), Fraction(457))), propose)
 
