@@ -48,7 +48,7 @@ def cost_sheet_view(statement: CostStatement, workings: CostWorkings, *, seller:
 class _Making:
     def __init__(self, statement: CostStatement, workings: CostWorkings, seller: str, locale: str) -> None:
         self.statement, self.workings, self.seller, self.locale = statement, workings, seller, locale
-        self.words = labels_for(locale)
+        self.words = labels_for(locale, "cost_sheet")
 
     def view(self) -> CostSheetView:
         words, statement = self.words, self.statement

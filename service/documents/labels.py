@@ -24,9 +24,9 @@ class Labels:
         language: of the words, for instance "de".
     """
 
-    def __init__(self, language: str) -> None:
+    def __init__(self, language: str, kind: str = "") -> None:
         self.language = language
-        self._found = _translations(language)
+        self._found = _translations(language, kind)
 
     def __call__(self, message: str, **values: Any) -> str:
         """The message, with the values put in."""
@@ -55,23 +55,46 @@ def _expression(pattern: str) -> re.Pattern[str]:
     return re.compile(_PLACEHOLDER.sub(r"(?P<\1>.+)", re.escape(pattern)), re.DOTALL)
 
 
-def labels_for(locale: str) -> Labels:
-    """The words for a locale: those of its language, or English ones."""
+def labels_for(locale: str, kind: str = "") -> Labels:
+    """The words for a locale: those of its language, or English ones.
+
+    Args:
+        locale: decides the language.
+        kind: of a document that has a directory of catalogues to itself, for instance "cost_sheet"; what it does not
+            name is found with the words that all documents share.
+    """
     language = Locale.parse(locale).language
-    return _labels(language if language in LANGUAGES else ENGLISH)
+    return _labels(language if _catalogue(language, kind).exists() else ENGLISH, kind)
 
 
 @lru_cache(maxsize=16)
-def _labels(language: str) -> Labels:
-    return Labels(language)
+def _labels(language: str, kind: str) -> Labels:
+    return Labels(language, kind)
 
 
-def _translations(language: str) -> gettext.NullTranslations:
-    """The catalogue as it is written, compiled in memory."""
-    if language == ENGLISH:
-        return gettext.NullTranslations()
+def _catalogue(language: str, kind: str) -> Path:
+    return CATALOGUES / kind / f"{language}.po"
+
+
+def _translations(language: str, kind: str) -> gettext.NullTranslations:
+    """The catalogues as they are written, compiled in memory."""
+    found = gettext.NullTranslations()
+    for path in dict.fromkeys((_catalogue(language, kind), _catalogue(language, ""))):
+        if path.exists():
+            found = _followed_by(found, _compiled(path, language))
+    return found
+
+
+def _followed_by(first: gettext.NullTranslations, second: gettext.NullTranslations) -> gettext.NullTranslations:
+    if not isinstance(first, gettext.GNUTranslations):
+        return second
+    first.add_fallback(second)
+    return first
+
+
+def _compiled(path: Path, language: str) -> gettext.GNUTranslations:
     compiled = io.BytesIO()
-    with (CATALOGUES / f"{language}.po").open("rb") as file:
+    with path.open("rb") as file:
         write_mo(compiled, read_po(file, locale=language))
     compiled.seek(0)
     return gettext.GNUTranslations(compiled)

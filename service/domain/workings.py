@@ -157,7 +157,7 @@ class Workbook:
 
     def _name(self, figure: Written) -> str | None:
         if not figure.operator:
-            return f"{{{_LABELS.get(figure.label, figure.label)}}}"
+            return f"{{{LABELS.get(figure.label, figure.label)}}}"
         return f"{{{self._noted[id(figure)].name}}}" if id(figure) in self._noted else None
 
     def _working(self, noted: _Noted) -> Working:
@@ -219,7 +219,7 @@ def _is_tie(exact: Decimal, decimals: int) -> bool:
     return abs(exact.scaleb(decimals) % 1) == _HALF
 
 
-_LABELS = {
+LABELS = {
     "quantity_per_piece": "quantity a piece",
     "quantity_per_batch": "quantity a batch",
     "process_loss_share": "process loss",
