@@ -20,6 +20,7 @@ from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import Workshop, new_workshop
 from service.workflows import keys
+from tests.browser import Browser, a_browser
 from tests.contract import Contract
 from tests.feed import FeedServer
 
@@ -184,3 +185,10 @@ def empty_database(tmp_path: Path) -> Iterator[Database]:
     database = Database(f"sqlite:///{tmp_path / 'empty.db'}")
     yield database
     database.dispose()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A real browser, one for each test process that needs it."""
+    with a_browser() as found:
+        yield found

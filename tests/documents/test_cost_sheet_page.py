@@ -35,7 +35,7 @@ def a_new_product(**changes: object) -> Product:
 
 def a_usual_shop(product: Product | None = None, **changes: object) -> Shop:
     pools = {"rent": an_overhead(), "buying": an_overhead("direct_material_value", name="Buying")}
-    return a_shop(product or a_new_product(), overheads=pools, **changes)  # type: ignore[arg-type]
+    return a_shop(product or a_new_product(), overheads=pools, **changes)
 
 
 def view_of(

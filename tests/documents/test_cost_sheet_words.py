@@ -53,7 +53,7 @@ def noted_in_workings() -> set[str]:
     found = set()
     for call in ast.walk(ast.parse(inspect.getsource(workings_module))):
         if isinstance(call, ast.Call) and getattr(call.func, "attr", "") in ("note", "section") and call.args:
-            named = call.args[0] if call.func.attr == "section" else call.args[1]  # type: ignore[attr-defined]
+            named = call.args[0] if call.func.attr == "section" else call.args[1]
             found |= {named.value} if isinstance(named, ast.Constant) else set()
     return {each for each in found if isinstance(each, str)}
 
