@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.labels import labels_for
+from service.domain.cautions import NO_PROMISE
 from service.domain.exact import exactly, half_up
 from service.domain.money import Money, in_currency, minor_unit_decimals
 from service.domain.month_statement import (
@@ -88,7 +89,7 @@ def month_view(statement: MonthStatement, locale: str) -> MonthView:
 
 class _Making:
     def __init__(self, statement: MonthStatement, locale: str) -> None:
-        self.month, self.locale, self.words = statement, locale, labels_for(locale)
+        self.month, self.locale, self.words = statement, locale, labels_for(locale, "month")
 
     def view(self) -> MonthView:
         month, words = self.month, self.words
@@ -102,7 +103,7 @@ class _Making:
             facts=tuple(self._facts()),
             tables=tuple(table for table in tables if table is not None),
             cautions_title=words("Please note"),
-            cautions=tuple((words(each.text), each.source) for each in month.cautions),
+            cautions=tuple((words.rendered(each.text, NO_PROMISE), each.source) for each in month.cautions),
             plot=words("What the month brings in and costs by volume, and the time it takes"),
         )
 

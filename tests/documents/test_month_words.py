@@ -1,0 +1,53 @@
+"""A month's words in every language that there is a catalogue for: none missing, none stale, each with its figures."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+from babel.messages.pofile import read_po
+
+from service.documents import month_view
+from service.documents.labels import CATALOGUES, labels_for
+
+LANGUAGES = ("de", "es", "fr", "nl", "pt")
+SAME = {"de": set(), "es": {"Total"}, "fr": {"Volume", "Total"}, "nl": {"Product", "Volume"}, "pt": {"Total", "Volume"}}
+"""Words that are written alike in English."""
+every_language = pytest.mark.parametrize("language", LANGUAGES)
+
+
+def catalogue(language: str) -> dict[str, str]:
+    with (CATALOGUES / "month" / f"{language}.po").open("rb") as file:
+        return {str(each.id): str(each.string) for each in read_po(file, locale=language) if each.id}
+
+
+def asked_for() -> set[str]:
+    """Every text that the view asks the catalogue for."""
+    found = set()
+    for node in ast.walk(ast.parse(Path(month_view.__file__).read_text("utf-8"))):
+        if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
+            name = getattr(node.func, "attr", None) or getattr(node.func, "id", None)
+            if name == "words":
+                found.add(node.args[0].value)
+    return found
+
+
+@every_language
+def test_none_is_missing_and_none_stale(language: str) -> None:
+    assert set(catalogue(language)) == asked_for()
+
+
+@every_language
+def test_each_puts_in_what_the_english_one_does(language: str) -> None:
+    for message, translation in catalogue(language).items():
+        assert sorted(re.findall(r"{\w+}", translation)) == sorted(re.findall(r"{\w+}", message)), message
+
+
+@every_language
+def test_none_is_left_in_english(language: str) -> None:
+    assert {message for message, translation in catalogue(language).items() if message == translation} == SAME[language]
+
+
+def test_a_workshop_s_locale_decides() -> None:
+    assert labels_for("de_AT", "month")("Does the month pay?") == "Trägt sich der Monat?"
+    assert labels_for("sv_SE", "month")("Does the month pay?") == "Does the month pay?"
