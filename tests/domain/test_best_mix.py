@@ -63,7 +63,7 @@ def bad_advice(amount: int) -> Propose:
 
 
 @given(programmes())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_no_mix_contributes_more(wanted: Programme) -> None:
     best = max(map(wanted.contribution, every_mix(wanted)))
 
@@ -79,7 +79,7 @@ def test_no_mix_contributes_more(wanted: Programme) -> None:
 
 
 @given(programmes(), st.integers(-5, 10))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_the_worst_advice_leads_to_no_mix_that_cannot_be_made_and_to_no_false_proof(
     wanted: Programme, amount: int
 ) -> None:
