@@ -16,6 +16,7 @@ from service.documents.formats import (
     formatted_number,
     formatted_share,
     isolated,
+    left_to_right,
     unisolated,
 )
 from service.documents.labels import labels_for
@@ -138,8 +139,8 @@ class _Making:
             source, day = isolated(used.source), self._day(used.published_on)
             published = self.words("{source}, published on {day}", source=source, day=day)
             for currency, rate in used.rates.items():
-                figures = f"1 {used.base} = {formatted_number(rate, self.locale)} {currency}"
-                yield Entry(text=figures, note=published)
+                figures = f"1 {used.base} = {self._number(rate)} {currency}"
+                yield Entry(text=left_to_right(figures, self.locale), note=published)
 
     def _rates_in_force(self) -> Iterator[Entry]:
         """What each rate is of, under the day since when it has been in force, the last first."""

@@ -78,6 +78,11 @@ def isolated(text: str) -> str:
     return text
 
 
+def left_to_right(text: str, locale: str) -> str:
+    """The text, kept as it is written where all around it is written from right to left."""
+    return f"\u2066{text}\u2069" if _parsed(locale).character_order == "right-to-left" else text
+
+
 def unisolated(text: str) -> str:
     """The text without its isolation, for what is isolated as a whole."""
     return text.removeprefix("\u2068").removesuffix("\u2069")

@@ -125,6 +125,8 @@ class TestTheDocument:
     def test_writes_figures_as_its_locale_does(self, locale: str, figures: str) -> None:
         view = view_of(a_usual_shop(), locale=locale)
 
+        (exchange,) = (each.text for remarks in view.remarks for each in remarks.entries if "1 EUR" in each.text)
+        assert exchange.startswith("\u20661 EUR" if locale == "he_IL" else "1 EUR")
         assert figures in [each.figures for section in view.workings for each in section.workings]
         assert "".join(figures.split()) in text_of(cost_sheet_pdf(view)).replace(" ", "")
 
