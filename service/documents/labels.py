@@ -81,15 +81,8 @@ def _translations(language: str, kind: str) -> gettext.NullTranslations:
     found = gettext.NullTranslations()
     for path in dict.fromkeys((_catalogue(language, kind), _catalogue(language, ""))):
         if path.exists():
-            found = _followed_by(found, _compiled(path, language))
+            found.add_fallback(_compiled(path, language))
     return found
-
-
-def _followed_by(first: gettext.NullTranslations, second: gettext.NullTranslations) -> gettext.NullTranslations:
-    if not isinstance(first, gettext.GNUTranslations):
-        return second
-    first.add_fallback(second)
-    return first
 
 
 def _compiled(path: Path, language: str) -> gettext.GNUTranslations:
