@@ -12,9 +12,9 @@ from service.encoding import encoded
 def cost_sheet_page(view: CostSheetView) -> str:
     """The sheet as HTML, its picture within it."""
     chart = "data:image/svg+xml;base64," + base64.b64encode(view.chart.encode()).decode()
-    return page("cost_sheet.html", locale=view.locale, language=view.language, title=view.title, view=view, chart=chart)
+    return page("cost_sheet.html", language=view.language, title=view.title, view=view, chart=chart)
 
 
 def cost_sheet_pdf(view: CostSheetView, fonts: Path | None = None) -> bytes:
     """The sheet as PDF; the same sheet makes the same bytes."""
-    return typeset("cost_sheet.typ", {**encoded(view), "direction": direction_of(view.locale)}, fonts)
+    return typeset("cost_sheet.typ", {**encoded(view), "direction": direction_of(view.language)}, fonts)

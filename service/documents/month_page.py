@@ -15,7 +15,6 @@ def month_page(statement: MonthStatement, locale: str) -> str:
     picture = base64.b64encode(month_chart(statement, ImageForm.SVG, locale=locale)).decode()
     return page(
         "month.html",
-        locale=locale,
         language=view.language,
         title=view.title,
         view=view,

@@ -40,20 +40,20 @@ def content_security_policy() -> str:
     return f"{allowed}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 
-def page(template: str, *, locale: str, language: str, title: str, **values: Any) -> str:
+def page(template: str, *, language: str, title: str, **values: Any) -> str:
     """A page.
 
     Args:
         template: name of the file in `templates`, for instance "quotation.html".
-        locale: decides the direction it is written in.
-        language: of its words.
+        language: of its words, which decides the direction the page goes in; figures and names of other
+            directions are isolated.
         title: of the page.
         values: what the template names besides.
     """
     found = _environment().get_template(template)
-    return found.render(style=style(), direction=direction_of(locale), language=language, title=title, **values)
+    return found.render(style=style(), direction=direction_of(language), language=language, title=title, **values)
 
 
-def direction_of(locale: str) -> str:
-    """In which direction a locale is written: ltr or rtl."""
-    return "rtl" if Locale.parse(locale).character_order == "right-to-left" else "ltr"
+def direction_of(language: str) -> str:
+    """In which direction a language is written: ltr or rtl."""
+    return "rtl" if Locale.parse(language).character_order == "right-to-left" else "ltr"

@@ -10,9 +10,9 @@ from service.encoding import encoded
 
 def quotation_page(view: QuotationView) -> str:
     """The quotation as HTML."""
-    return page("quotation.html", locale=view.locale, language=view.language, title=view.title, view=view)
+    return page("quotation.html", language=view.language, title=view.title, view=view)
 
 
 def quotation_pdf(view: QuotationView, fonts: Path | None = None) -> bytes:
     """The quotation as PDF; the same quotation makes the same bytes."""
-    return typeset("quotation.typ", {**encoded(view), "direction": direction_of(view.locale)}, fonts)
+    return typeset("quotation.typ", {**encoded(view), "direction": direction_of(view.language)}, fonts)

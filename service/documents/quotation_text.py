@@ -37,11 +37,11 @@ def _lines(view: QuotationView) -> Iterator[str]:
     yield from _row(view.total.text.upper(), view.total.figure)
     yield "=" * WIDTH
     for section in view.sections:
-        yield from ("", f"{section.title}:")
+        yield from ("", section.title)
         for paragraph in section.paragraphs:
             yield from wrap(paragraph, WIDTH, initial_indent="  ", subsequent_indent="  ")
     if view.cautions:
-        yield from ("", f"{view.cautions_title}:")
+        yield from ("", view.cautions_title)
         for each in view.cautions:
             yield from wrap(f"- {each.text} [{each.note}]", WIDTH, initial_indent="  ", subsequent_indent="    ")
 
