@@ -12,7 +12,14 @@ from service.documents.drawing import literal
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.domain.exact import exactly, plain
 from service.domain.money import Money
-from service.domain.quotation import QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTotals
+from service.domain.quotation import (
+    QuotedAdjustment,
+    QuotedLine,
+    QuotedQuantity,
+    QuotedTax,
+    QuotedTaxSubtotal,
+    QuotedTotals,
+)
 
 _ROOT = "urn:oasis:names:specification:ubl:schema:xsd:Quotation-2"
 _BASIC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
@@ -103,11 +110,12 @@ def _adjustments(parent: Element, allowances: Iterable[QuotedAdjustment], charge
             _money(found, "Amount", each.amount)
 
 
-def _category(parent: Element, name: str, category: str, rate_share: Decimal, exemption_reason: str) -> None:
+def _category(parent: Element, name: str, tax: QuotedTax | QuotedTaxSubtotal) -> None:
     found = _group(parent, name)
-    _add(found, "ID", category)
-    _add(found, "Percent", f"{plain(rate_share * _PER_CENT, _PERCENT_DECIMALS):f}")
-    _add(found, "TaxExemptionReason", exemption_reason)
+    _add(found, "ID", tax.category)
+    _add(found, "Name", tax.name)
+    _add(found, "Percent", f"{plain(tax.rate_share * _PER_CENT, _PERCENT_DECIMALS):f}")
+    _add(found, "TaxExemptionReason", tax.exemption_reason)
     _add(_group(found, "TaxScheme"), "ID", "VAT")
 
 
@@ -118,7 +126,7 @@ def _totals(root: Element, totals: QuotedTotals) -> None:
         subtotal = _group(tax, "TaxSubtotal")
         _money(subtotal, "TaxableAmount", each.taxable_amount)
         _money(subtotal, "TaxAmount", each.tax_amount)
-        _category(subtotal, "TaxCategory", each.category, each.rate_share, each.exemption_reason)
+        _category(subtotal, "TaxCategory", each)
     total = _group(root, "QuotedMonetaryTotal")
     for name, money in (
         ("LineExtensionAmount", totals.line_total),
@@ -153,4 +161,4 @@ def _item(parent: Element, name: str, number: str, line: QuotedLine, quoted: Quo
     item = _group(found, "Item")
     _add(item, "Name", line.description)
     _add(_group(item, "SellersItemIdentification"), "ID", line.product)
-    _category(item, "ClassifiedTaxCategory", line.tax.category, line.tax.rate_share, line.tax.exemption_reason)
+    _category(item, "ClassifiedTaxCategory", line.tax)

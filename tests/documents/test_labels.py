@@ -1,0 +1,146 @@
+"""Words of documents: every catalogue has all of them, with what is put in named alike."""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.pofile import read_po
+
+from service.documents import labels
+from service.documents.labels import CATALOGUES, LANGUAGES, labels_for
+from service.domain import cautions
+from service.domain.cautions import NO_PROMISE, TOO_HEAVY, Concern, DeclaredUse
+
+CUSTOMERS_PAPERS = Path(labels.__file__).with_name("quotation_view.py")
+TRANSLATED = [language for language in LANGUAGES if language != "en"]
+
+
+def in_the_code(path: Path) -> Iterator[str]:
+    """Every message that a module asks for: the texts in words(…), self.words(…) and words.several(…)."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if not isinstance(node, ast.Call):
+            continue
+        called = ast.unparse(node.func)
+        count = {"words": 1, "self.words": 1, "words.several": 2, "self.words.several": 2}.get(called, 0)
+        for argument in node.args[:count]:
+            if isinstance(argument, ast.Constant):
+                yield str(argument.value)
+
+
+def wanted() -> set[str]:
+    """What a customer may be told: the words of a quotation, and every caution about a product."""
+    told = set(in_the_code(CUSTOMERS_PAPERS)) | {
+        TOO_HEAVY,
+        NO_PROMISE,
+        "One piece weighs",
+        "The heaviest parcel weighs",
+    }
+    for use in DeclaredUse:
+        told |= {each.text for each in cautions.cautions((), [use], None) if each.code != "no-promise-of-fitness"}
+        told.add(use.replace("_", " "))
+    return told
+
+
+def catalogue(language: str) -> Catalog:
+    with (CATALOGUES / f"{language}.po").open("rb") as file:
+        return read_po(file, locale=language)
+
+
+def ids_of(found: Catalog) -> set[str]:
+    return {
+        each
+        for message in found
+        if message.id
+        for each in ([message.id] if isinstance(message.id, str) else message.id)
+    }
+
+
+def test_there_are_six_languages() -> None:
+    assert LANGUAGES == ("en", "de", "es", "fr", "nl", "pt")
+
+
+def test_the_words_of_a_quotation_are_found_in_the_code() -> None:
+    assert {"Quotation", "{number} parcels by {service}, {mass} with their packaging."} <= wanted()
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+class TestACatalogue:
+    def test_has_every_word_of_a_quotation(self, language: str) -> None:
+        assert wanted() <= ids_of(catalogue(language))
+
+    def test_translates_every_message_that_it_has(self, language: str) -> None:
+        found = catalogue(language)
+
+        for message in found:
+            if message.id:
+                translated = message.string if isinstance(message.string, tuple) else (message.string,)
+                assert all(translated), message.id
+                assert len(translated) == (found.num_plurals if isinstance(message.id, tuple) else 1), message.id
+
+    def test_puts_in_what_the_english_text_puts_in(self, language: str) -> None:
+        for message in catalogue(language):
+            if not message.id:
+                continue
+            ids = message.id if isinstance(message.id, tuple) else (message.id,)
+            texts = message.string if isinstance(message.string, tuple) else (message.string,)
+            names = set(re.findall(r"{(\w+)}", " ".join(ids)))
+            for text in texts:
+                assert set(re.findall(r"{(\w+)}", text)) == names, message.id
+                assert not re.search(r"{(?!\w+})", text), text
+
+    def test_has_no_message_that_is_marked_as_doubtful(self, language: str) -> None:
+        assert [message.id for message in catalogue(language) if message.fuzzy and message.id] == []
+
+    def test_has_no_path_no_name_and_no_moment_in_its_head(self, language: str) -> None:
+        head = (CATALOGUES / f"{language}.po").read_text().partition("\n\n")[0]
+
+        assert not re.search(r"@|/|20\d\d", head.replace("text/plain", ""))
+
+
+class TestWords:
+    @pytest.mark.parametrize(
+        ("locale", "word"), [("de_AT", "Angebot"), ("fr_CA", "Devis"), ("pt_BR", "Orçamento"), ("nl_BE", "Offerte")]
+    )
+    def test_are_of_the_language_of_the_locale(self, locale: str, word: str) -> None:
+        assert labels_for(locale)("Quotation") == word
+
+    @pytest.mark.parametrize("locale", ["en_IE", "ja_JP", "ar_EG", "zh_TW"])
+    def test_are_english_where_there_is_no_catalogue(self, locale: str) -> None:
+        words = labels_for(locale)
+
+        assert words.language == "en"
+        assert words("Quotation") == "Quotation"
+
+    def test_that_nobody_has_translated_stay_as_they_are(self) -> None:
+        assert labels_for("de_DE")("Nobody has translated {this}", this="that") == "Nobody has translated that"
+
+    def test_of_nothing_are_nothing(self) -> None:
+        assert labels_for("de_DE")("") == ""
+
+    @pytest.mark.parametrize(
+        ("locale", "one", "none"),
+        [("de_DE", "1 Packstück", "0 Packstücke"), ("fr_FR", "1 colis", "0 colis"), ("en_IE", "1 parcel", "0 parcels")],
+    )
+    def test_of_several_follow_the_plural_of_the_language(self, locale: str, one: str, none: str) -> None:
+        messages = (
+            "{number} parcel by {service}, {mass} with its packaging.",
+            "{number} parcels by {service}, {mass} with their packaging.",
+        )
+
+        def told(count: int) -> str:
+            return labels_for(locale).several(*messages, count, number=count, service="x", mass="1 kg")
+
+        assert told(1).startswith(f"{one} ")
+        assert told(0).startswith(f"{none} ")
+
+    def test_that_were_put_together_are_translated_by_their_pattern(self) -> None:
+        told = cautions.cautions((), [DeclaredUse.TOY, DeclaredUse.OUTDOOR], None)[-1]
+        heavy = cautions.parcel_cautions([cautions.ONE_PERSON_LIMIT_KG + 2])[0]
+        words = labels_for("de_DE")
+
+        assert told.concerns is Concern.PRODUCT
+        assert "(Spielzeug, im Freien)" in words.rendered(told.text, TOO_HEAVY, NO_PROMISE)
+        assert words.rendered(heavy.text, TOO_HEAVY).startswith("Das schwerste Packstück wiegt 27 kg, zu schwer")
