@@ -29,6 +29,7 @@ from service.documents.drawing import (
     words,
 )
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
+from service.documents.labels import Labels, labels_for
 from service.domain.cost_statement import CostStatement, StatedLine
 from service.domain.exact import ZERO, exactly
 from service.domain.money import Money, in_currency
@@ -66,28 +67,38 @@ def cost_chart(statement: CostStatement, form: ImageForm, *, locale: str) -> byt
     Headings, and the lines under each, come with the greatest first. Every figure is the sheet's own, in words; where
     lines are put together, theirs are added. The length of a bar alone is a float.
     """
-    rows, name = tuple(_rows(statement)), literal(statement.name)
+    labels = labels_for(locale, "cost_sheet")
+    rows, name = tuple(_rows(statement, labels)), literal(statement.name)
     cost = formatted_amount(statement.subtotals.full_cost.per_piece, locale)
-    batch = f"in a batch of {formatted_number(statement.quantity, locale)}, at the rates of"
-    terms = f"{batch} {formatted_date(statement.as_of, locale)}, in {statement.currency}"
+    terms = {
+        "pieces": formatted_number(statement.quantity, locale),
+        "day": formatted_date(statement.as_of, locale),
+        "currency": statement.currency,
+    }
     told = "; ".join(_told(row, locale) for row in rows)
+    about = labels(
+        "What a piece of {name} costs in a batch of {pieces}, at the rates of {day}, in {currency}: {cost}.",
+        name=isolated(name),
+        cost=cost,
+        **terms,
+    )
     left = -_GAP - _INDENT - max([0.0, *(text_width(shortened(row.name, _WIDEST_NAME)) for row in rows)])
     chart = Chart(
-        title=f"{isolated(name)}: {cost} a piece",
-        heading=f"{shortened(name, _WIDEST_HEADING)}: {cost} a piece",
-        subtitle=(f"full cost {terms}",),
-        description=f"What a piece of {isolated(name)} costs {terms}: {cost}. {told}",
+        title=labels("{name}: {cost} a piece", name=isolated(name), cost=cost),
+        heading=labels("{name}: {cost} a piece", name=shortened(name, _WIDEST_HEADING), cost=cost),
+        subtitle=(labels("full cost in a batch of {pieces}, at the rates of {day}, in {currency}", **terms),),
+        description=f"{about} {told}",
         left=left,
-        body=_body(rows, left, locale),
+        body=_body(rows, left, locale, labels),
     )
     return drawn(chart, form)
 
 
 @exactly
-def _rows(statement: CostStatement) -> Iterator[_Row]:
+def _rows(statement: CostStatement, labels: Labels) -> Iterator[_Row]:
     lines = sorted(statement.lines, key=lambda line: -abs(line.amount_per_piece.amount))
     for name, subtotal in sorted(statement.cost_classes.items(), key=lambda item: -item[1].per_piece.amount):
-        cost_class, heading = CostClass(name), name.replace("_", " ").capitalize()
+        cost_class, heading = CostClass(name), labels(name.replace("_", " ").capitalize())
         large = [line for line in lines[:GREATEST_LINES] if line.cost_class is cost_class]
         small = [line for line in lines[GREATEST_LINES:] if line.cost_class is cost_class]
         share = _share([*large, *small])
@@ -99,23 +110,24 @@ def _rows(statement: CostStatement) -> Iterator[_Row]:
             yield _Row(name=literal(line.name), cost_class=cost_class, amount=amount, share=share)
         if small:
             amount = in_currency(sum((line.amount_per_piece.amount for line in small), ZERO), statement.currency)
-            yield _Row(name=f"{len(small)} other lines", cost_class=cost_class, amount=amount, share=_share(small))
+            together = labels("{count} other lines", count=len(small))
+            yield _Row(name=together, cost_class=cost_class, amount=amount, share=_share(small))
 
 
 def _share(lines: Sequence[StatedLine]) -> Decimal:
     return sum((line.share_of_full_cost for line in lines), ZERO)
 
 
-def _body(rows: Sequence[_Row], left: float, locale: str) -> Layer:
+def _body(rows: Sequence[_Row], left: float, locale: str, labels: Labels) -> Layer:
     """The Vega-Lite view: a table with names before the bars and figures behind them, below a row of captions."""
     data = [_datum(place, row, locale) for place, row in enumerate(rows, start=1)]
     headings = [datum for datum, row in zip(data, rows, strict=True) if row.is_heading]
     lines = [datum for datum, row in zip(data, rows, strict=True) if not row.is_heading]
-    amounts_at = _BARS + _GAP + max(map(text_width, ["a piece", *(datum["amount"] for datum in data)]))
-    shares_at = amounts_at + _GAP + max(map(text_width, ["share", *(datum["share"] for datum in data)]))
+    amounts_at = _BARS + _GAP + max(map(text_width, [labels("a piece"), *(datum["amount"] for datum in data)]))
+    shares_at = amounts_at + _GAP + max(map(text_width, [labels("share"), *(datum["share"] for datum in data)]))
     ends = [0.0, *(datum["length"] for datum in lines)]
     bounds = [min(ends), max(ends)] if any(ends) else [0.0, 1.0]
-    captions = [{"row": 0.5, "amount": "a piece", "share": "share", "about": "caption"}]
+    captions = [{"row": 0.5, "amount": labels("a piece"), "share": labels("share"), "about": "caption"}]
     right, bold = {"align": "right"}, {"fontWeight": "bold"}
     return {
         "width": _BARS,

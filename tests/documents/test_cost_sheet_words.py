@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from babel.messages.pofile import read_po
 
+from service.documents import cost_chart as chart_module
 from service.documents import cost_sheet_view as view_module
 from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.labels import CATALOGUES
@@ -41,11 +42,15 @@ def _texts(node: ast.expr) -> Iterator[str]:
             yield each.value
 
 
-def said_in_the_view() -> set[str]:
-    """What the view asks the catalogue for by its text."""
-    calls = [each for each in ast.walk(ast.parse(inspect.getsource(view_module))) if isinstance(each, ast.Call)]
-    names = [(call, getattr(call.func, "attr", getattr(call.func, "id", ""))) for call in calls]
-    return {text for call, name in names if name == "words" for text in _texts(call.args[0])} - {"_", " "}
+def said_in_the_document() -> set[str]:
+    """What the view and its picture ask the catalogue for by its text."""
+    found: set[str] = set()
+    for module, catalogue_is in ((view_module, "words"), (chart_module, "labels")):
+        for call in ast.walk(ast.parse(inspect.getsource(module))):
+            if isinstance(call, ast.Call):
+                asked = getattr(call.func, "attr", getattr(call.func, "id", ""))
+                found |= set(_texts(call.args[0])) if asked == catalogue_is else set()
+    return found - {"_", " "}
 
 
 def noted_in_workings() -> set[str]:
@@ -111,7 +116,7 @@ def said_of_everything() -> set[str]:
 def needed() -> set[str]:
     headings = {each.value.replace("_", " ") for each in CostClass}
     return (
-        said_in_the_view()
+        said_in_the_document()
         | noted_in_workings()
         | said_of_everything()
         | set(LABELS.values())
@@ -143,6 +148,7 @@ class TestEveryLanguage:
 
         assert view.language == language
         assert view.word == words["Cost sheet"]
+        assert words["Direct material"] in view.chart
         assert view.groups[0].total.text == words["Direct material"]
         cycles = next(each for section in view.workings for each in section.workings if "⌈" in each.formula)
         assert words["pieces a cycle"] in cycles.formula
