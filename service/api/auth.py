@@ -1,5 +1,6 @@
-"""Who is asking: a bearer key, its workshop and its scopes (RFC 6750)."""
+"""Who is asking: a key, its workshop and its scopes; as bearer (RFC 6750), or to read as Basic (RFC 7617)."""
 
+import base64
 from typing import cast
 
 import flask
@@ -41,7 +42,36 @@ def workshop() -> Workshop:
 
 def _refuse(detail: str, error: str = "") -> ProblemError:
     challenge = 'Bearer realm="pugmill"' + (f', error="{error}"' if error else "")
+    if flask.request.method in _SAFE_METHODS:
+        challenge += ', Basic realm="pugmill", charset="UTF-8"'  # a browser then asks its user for the key
     return ProblemError(401, "unauthorized", detail, headers={"WWW-Authenticate": challenge})
+
+
+def _password(credentials: str) -> str:
+    """The password in the credentials of Basic; empty where there is none."""
+    try:
+        return base64.b64decode(credentials, validate=True).decode().partition(":")[2]
+    except ValueError:  # no base64, no ASCII, or no UTF-8
+        return ""
+
+
+def _key(header: str) -> str:
+    """The key in an Authorization header: the bearer's, or the password of whoever reads in a browser.
+
+    A browser sends what it was given for a page along with whatever a foreign page makes it ask for. As Basic a key
+    therefore only reads: nobody but the browser's user sees the answer, and nothing is changed.
+
+    Raises:
+        ProblemError: 401, there is none in it.
+    """
+    scheme, _, told = header.partition(" ")
+    if scheme.lower() == "basic" and flask.request.method in _SAFE_METHODS:
+        told = _password(told)
+    elif scheme.lower() != "bearer":
+        told = ""
+    if not told or len(told) > _MAX_KEY_LENGTH:
+        raise _refuse("the Authorization header must read Bearer, a space and the key", "invalid_request")
+    return told
 
 
 def authenticate() -> None:
@@ -53,12 +83,9 @@ def authenticate() -> None:
     if flask.request.url_rule is None or not flask.request.path.startswith("/v1/"):
         return
     header = flask.request.headers.get("Authorization", "")
-    scheme, _, key = header.partition(" ")
     if not header:
         raise _refuse("send your key in the header Authorization: Bearer …")
-    if scheme.lower() != "bearer" or not key or len(key) > _MAX_KEY_LENGTH:
-        raise _refuse("the Authorization header must read Bearer, a space and the key", "invalid_request")
-    found = open_with(database(), key)
+    found = open_with(database(), _key(header))
     if found is None:
         raise _refuse("this key is unknown or has been revoked", "invalid_token")
     reads = flask.request.method in _SAFE_METHODS or flask.request.endpoint in READING_ENDPOINTS

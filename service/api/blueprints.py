@@ -116,7 +116,13 @@ class Api(flask_smorest.Api):
             self.spec.components.schemas.pop(name, None)
             self.spec.components.responses.pop(name, None)
         self.spec.components.security_scheme(
-            "key", {"type": "http", "scheme": "bearer", "description": "A key of the workshop."}
+            "key",
+            {
+                "type": "http",
+                "scheme": "bearer",
+                "description": "A key of the workshop. To read in a browser it may come as the password of Basic "
+                "(RFC 7617) as well, with any user name; that way nothing can be changed.",
+            },
         )
 
 
