@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from service.domain.declared import Line, Name, declared
 from service.domain.errors import InvalidValueError
-from service.domain.exact import MINUTES_PER_HOUR, ONE, ZERO
+from service.domain.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, snapped
 from service.domain.resources import Reference, Weekday
 
 GREATEST_DAYS = 3660
@@ -42,6 +42,11 @@ class Closure:
 
     def references(self) -> Iterable[Reference]:
         return ()
+
+
+def last_day_looked_at(first: date) -> date:
+    """How far ahead work is looked for from a day: ten years, or to the end of the calendar."""
+    return date.fromordinal(min(first.toordinal() + GREATEST_DAYS, date.max.toordinal()))
 
 
 class Moment(NamedTuple):
@@ -83,21 +88,31 @@ class Shift:
             return ZERO
         return self.hours_per_week * MINUTES_PER_HOUR / len(self.weekdays)
 
-    def after(self, begin: Moment, minutes: Decimal) -> Moment | None:
-        """When so many minutes are worked from a moment on; None where that takes longer than is looked ahead."""
+    @exactly
+    def after(self, begin: Moment, minutes: Decimal, last: date | None = None) -> Moment | None:
+        """When so many minutes are worked from a moment on; None where that is not by the last day.
+
+        What fills a day to its end, but for a hair that a division left, is done on that day.
+
+        Args:
+            begin: the moment.
+            minutes: of work.
+            last: the day; as far as is looked ahead from the moment if left out.
+        """
         if self.hours_per_week is None or not minutes:
             return begin
-        day, share, left = begin.day, begin.share, minutes
-        for _ in range(GREATEST_DAYS):
-            there = self.minutes_on(day)
-            if there:
+        share, left = begin.share, minutes
+        for ordinal in range(begin.day.toordinal(), (last or last_day_looked_at(begin.day)).toordinal() + 1):
+            day = date.fromordinal(ordinal)
+            if there := self.minutes_on(day):
                 worked = there * (ONE - share)
-                if left <= worked:
-                    return Moment(day, share + left / there)
+                if snapped(left) <= snapped(worked):
+                    return Moment(day, min(ONE, share + left / there))
                 left -= worked
-            day, share = day + _DAY, ZERO
+            share = ZERO
         return None
 
+    @exactly
     def minutes_between(self, first: date, days: int) -> Decimal:
         """How long it works in so many days."""
         return sum((self.minutes_on(first + place * _DAY) for place in range(days)), ZERO)

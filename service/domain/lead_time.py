@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.bill import QUANTITY_DECIMALS, BillOfResources, Step
-from service.domain.calendar import GREATEST_DAYS, Moment, Shift
+from service.domain.calendar import GREATEST_DAYS, Moment, Shift, last_day_looked_at
 from service.domain.exact import ZERO, exactly, plain, snapped
 
 
@@ -59,7 +59,7 @@ class LeadTime:
             nothing limits it.
         bottleneck_name: what the workshop calls that.
         reason: why there is no day, where there is none.
-        loads: of every machine and labour grade, the bottleneck first.
+        loads: of every machine and labour grade that it takes time of, the bottleneck first.
     """
 
     starting_on: date
@@ -99,10 +99,12 @@ def lead_time(
         for resource, minutes in bill.minutes.items():
             needed[resource] = needed.get(resource, ZERO) + minutes
     loads = [
-        _load(resource, resources[resource], needed[resource], before[resource], starting_on) for resource in needed
+        _load(resource, resources[resource], minutes, before[resource], starting_on)
+        for resource, minutes in needed.items()
+        if minutes
     ]
     loads.sort(key=_lateness, reverse=True)
-    limiting = next((each for each in loads if each.hours_per_week is not None and each.minutes_needed), None)
+    limiting = next((each for each in loads if each.hours_per_week is not None), None)
     ready = _Schedule(resources, before, starting_on).ready(bills)
     return LeadTime(
         starting_on=starting_on,
@@ -136,7 +138,9 @@ def _lateness(load: ResourceLoad) -> tuple[bool, date, Decimal]:
 def _reason(load: ResourceLoad) -> str:
     if not load.hours_per_week:
         return f"{load.name} works 0 hours a week, and {load.minutes_needed} minutes of it are needed"
-    return f"{load.name} would not be done within {GREATEST_DAYS} days"
+    if load.done_on is None:
+        return f"{load.name} would not be done within {GREATEST_DAYS} days"
+    return f"the stages, one after the other, would not be done within {GREATEST_DAYS} days"
 
 
 class _Schedule:
@@ -146,6 +150,7 @@ class _Schedule:
         self, resources: Mapping[str, WorkingResource], before: Mapping[str, Decimal], starting_on: date
     ) -> None:
         self.resources, self.start = resources, Moment.begin_of(starting_on)
+        self.last = last_day_looked_at(starting_on)
         self.free = {resource: each.shift.after(self.start, before[resource]) for resource, each in resources.items()}
 
     def ready(self, bills: Iterable[BillOfResources]) -> Moment | None:
@@ -164,21 +169,28 @@ class _Schedule:
 
     def _step(self, step: Step, earliest: Moment) -> Moment | None:
         """When a step is over that could begin at a moment."""
+        minutes = self._limiting(step)
+        free = [self.free[resource] for resource in minutes]
+        known = [each for each in free if each is not None]
+        if len(known) < len(free):
+            return None
+        begin = max([earliest, *known])
+        for resource, each in minutes.items():
+            self.free[resource] = self.resources[resource].shift.after(begin, snapped(each), self.last)
+        ends = [self.free[resource] for resource in minutes]
+        done = [each for each in ends if each is not None]
+        return max([begin, *done]) if len(done) == len(ends) else None
+
+    def _limiting(self, step: Step) -> dict[str, Decimal]:
+        """Minutes of what a step waits for: not of what it needs nothing of, nor of what has hours nobody knows."""
         minutes = {f"labour-grades/{grade}": each for grade, each in step.labour_minutes.items()}
         if step.machine:
             minutes[f"machines/{step.machine}"] = step.machine_minutes
-        begin = earliest
-        for resource in minutes:
-            free = self.free[resource]
-            if free is None:
-                return None
-            begin = max(begin, free)
-        ends = []
-        for resource, each in minutes.items():
-            end = self.free[resource] = self.resources[resource].shift.after(begin, snapped(each))
-            ends.append(end)
-        done = [each for each in ends if each is not None]
-        return max([begin, *done]) if len(done) == len(ends) else None
+        return {
+            resource: each
+            for resource, each in minutes.items()
+            if each and self.resources[resource].shift.hours_per_week is not None
+        }
 
 
 def _parallel(steps: Sequence[Step]) -> Iterator[list[Step]]:

@@ -1,6 +1,7 @@
 """Working time: minutes of a day, and when so many of them are over."""
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -61,7 +62,7 @@ class TestWork:
     def test_leaves_weekends_and_closures_out(self) -> None:
         working = shift("40", WORKING_WEEK, CHRISTMAS)
 
-        assert working.after(Moment.begin_of(date(2026, 12, 23)), D(481)) == Moment(date(2027, 1, 4), D(1) / D(480))
+        assert working.after(Moment.begin_of(date(2026, 12, 23)), D(492)) == Moment(date(2027, 1, 4), D("0.025"))
 
     def test_that_begins_on_a_closed_day_waits(self) -> None:
         assert shift().after(Moment.begin_of(date(2026, 12, 5)), D(480)) == Moment(date(2026, 12, 7), D(1))
@@ -75,6 +76,27 @@ class TestWork:
     @pytest.mark.parametrize(("hours", "minutes"), [("0", "1"), ("1", "1000000")])
     def test_beyond_ten_years_is_never_over(self, hours: str, minutes: str) -> None:
         assert shift(hours).after(Moment.begin_of(MONDAY), D(minutes)) is None
+
+    @pytest.mark.parametrize("first", [date(9999, 12, 1), date.max])
+    def test_is_looked_for_to_the_end_of_the_calendar(self, first: date) -> None:
+        assert shift().after(Moment.begin_of(first), D(100_000)) is None
+        assert shift("20").after(Moment.begin_of(first), D(60)) == Moment(first, D("0.25"))  # both are working days
+
+    def test_is_never_over_where_every_day_for_ten_years_is_closed(self) -> None:
+        years = [date(year, 11, 30) for year in range(2026, 2038)]
+        closed = [Closure(name="x", first_day=one, last_day=other) for one, other in pairwise(years)]
+
+        assert shift("40", WORKING_WEEK, *closed).after(Moment.begin_of(MONDAY), D(1)) is None
+
+    def test_that_fills_a_day_in_parts_is_over_on_it(self) -> None:
+        """A day of 420 minutes in 21 parts of 20: a part is 1/21 of the day, which no decimal fraction is."""
+        moment: Moment | None = Moment.begin_of(MONDAY)
+        for _ in range(21):
+            assert moment is not None
+            moment = shift("35").after(moment, D(20))
+
+        assert moment is not None
+        assert moment.day == MONDAY
 
     def test_goes_over_the_29th_of_february(self) -> None:
         every_day = shift("7", tuple(Weekday))

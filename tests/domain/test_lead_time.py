@@ -105,6 +105,18 @@ class TestStages:
 
         assert (found.ready_on, found.bottleneck, found.loads) == (MONDAY, None, ())
 
+    @pytest.mark.parametrize("minutes", [2, 6, 8, 16, 24, 32, 48, 80])
+    def test_that_fill_a_day_together_are_done_on_it(self, minutes: int) -> None:
+        stages = [a_step("press", str(minutes))] * (480 // minutes)
+
+        assert ready(a_bill(*stages), press=a_resource()).ready_on == MONDAY
+
+    @pytest.mark.parametrize("hours", [2, 3, 33, 36, 59])
+    def test_that_fill_a_day_in_sixths_are_done_on_it(self, hours: int) -> None:
+        stages = [a_step("press", str(hours * 2))] * 6  # a day is hours × 60 ÷ 5 = hours × 12 minutes
+
+        assert ready(a_bill(*stages), press=a_resource(str(hours))).ready_on == MONDAY
+
 
 class TestPromises:
     def test_come_first(self) -> None:
@@ -131,6 +143,34 @@ class TestHours:
             ("machines/press", 40, MONDAY),
             ("machines/oven", None, None),
         ]
+
+    def test_that_nobody_knows_keep_no_other_batch_waiting(self) -> None:
+        """The oven is free for the second batch, though the first comes to it on Wednesday."""
+        first = a_bill(a_step("press", "1440"), a_step("oven", "30"))
+        second = a_bill(a_step("oven", "30"), a_step("saw", "480"))
+
+        found = ready(first, second, press=a_resource(), oven=a_resource(NOBODY_KNOWS), saw=a_resource())
+
+        assert found.ready_on == date(2026, 12, 2)
+
+    def test_of_people_who_are_not_needed_do_not_count(self) -> None:
+        step = a_step("press", "480", labour={"operator": "0"})
+
+        found = ready(a_bill(step), press=a_resource(), operator=a_resource("0", promised="10"))
+
+        assert (found.ready_on, found.bottleneck) == (MONDAY, "machines/press")
+        assert [each.resource for each in found.loads] == ["machines/press"]
+
+    @pytest.mark.parametrize("starting_on", [MONDAY, date(9995, 1, 4), date.max])
+    def test_that_take_more_than_ten_years_one_after_the_other_leave_no_day(self, starting_on: date) -> None:
+        """31,000 minutes at one hour a week are 517 weeks, within ten years of 522; three times that is not."""
+        steps = [a_step(machine, "31000") for machine in MACHINES]
+
+        found = lead_time([a_bill(*steps)], {f"machines/{each}": a_resource("1") for each in MACHINES}, starting_on)
+
+        assert found.ready_on is None
+        assert found.reason.endswith("would not be done within 3660 days")
+        assert (found.reason[:10] == "the stages") is (starting_on == MONDAY)
 
     def test_that_are_none_leave_no_day_and_say_why(self) -> None:
         found = ready(a_bill(a_step("press", "30"), a_step("saw", "5")), press=a_resource("0"), saw=a_resource())
