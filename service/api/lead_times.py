@@ -1,6 +1,6 @@
 """When an order can be ready, and how full the coming weeks are."""
 
-from datetime import date, timedelta
+from datetime import date
 from typing import Annotated
 
 import flask
@@ -10,10 +10,8 @@ from service.api.answers import answer
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint, documented
 from service.api.kept import kept
-from service.api.problems import ProblemError
 from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
 from service.api.schemas import schema_of
-from service.domain.calendar import GREATEST_DAYS
 from service.domain.declared import Bounds, Pieces, declared
 from service.domain.lead_time import LeadTime
 from service.workflows import lead_times
@@ -49,19 +47,6 @@ class CapacityQuery:
     weeks: Annotated[int, Bounds(at_least=1, at_most=104)] = 4
 
 
-def _day(starting_on: date | None) -> date:
-    """The day, early enough for ten years to be counted from it.
-
-    Raises:
-        ProblemError: 422, it is not.
-    """
-    day = starting_on or workshop().today()
-    last = date.max - timedelta(days=3 * GREATEST_DAYS)
-    if day > last:
-        raise ProblemError.of_errors([{"parameter": "starting_on", "detail": f"must be {last} or earlier"}])
-    return day
-
-
 @blueprint.route("/products/<code>/lead-time", parameters=[CODE])
 class ProductLeadTime(MethodView):
     """When a batch can be ready."""
@@ -72,7 +57,7 @@ class ProductLeadTime(MethodView):
     @blueprint.response(200, schema_of(LeadTime), headers=ETAG)
     def get(self, query: LeadTimeQuery, code: str) -> flask.Response:
         """When a batch can be ready, with what is promised already before it; the bottleneck is named."""
-        product, day = checked_code(code), _day(query.starting_on)
+        product, day = checked_code(code), query.starting_on or workshop().today()
         return answer(
             lead_times.lead_time_of(database(), workshop(), product, query.quantity, day, is_rush=query.is_rush)
         )
@@ -88,4 +73,4 @@ class WorkshopCapacity(MethodView):
     @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)
     def get(self, query: CapacityQuery) -> flask.Response:
         """The minutes there are of every machine and labour grade in some weeks, and those that are promised."""
-        return answer(lead_times.capacity(database(), workshop(), _day(query.starting_on), query.weeks))
+        return answer(lead_times.capacity(database(), workshop(), query.starting_on or workshop().today(), query.weeks))

@@ -175,7 +175,7 @@ class Parser(FlaskParser):
             elif isinstance(field, ma.fields.List):
                 found[name] = values
             else:
-                found[name] = Number(values[0]) if field.metadata.get("is_number") else values[0]
+                found[name] = field.metadata["from_text"](values[0])
         if errors:
             raise ProblemError.of_errors(errors)
         return found

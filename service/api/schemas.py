@@ -1,6 +1,6 @@
 """marshmallow schemas read off the domain's declarations: one place says what a field is."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import is_dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -25,7 +25,7 @@ from service.api.fields import (
     range_in_words,
     ruled,
 )
-from service.api.reading import UNKNOWN_MEMBER
+from service.api.reading import UNKNOWN_MEMBER, Number
 from service.domain.declared import (
     default_of,
     field_types,
@@ -48,6 +48,9 @@ _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
     UUID: TextField,
     Any: DataField,
 }
+_FLAGS = {"true": True, "false": False}
+_FROM_TEXT: dict[Any, Callable[[str], Any]] = {int: Number, bool: lambda text: _FLAGS.get(text, text)}
+"""What a text in a query string stands for in JSON, where that is not a text."""
 
 
 def nested_messages(problems: tuple[InvalidValueError, ...]) -> dict[str, Any]:
@@ -86,7 +89,7 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
     """The field for an annotated type."""
     bare_hint = optional_of(hint)
     rules, bare = rules_and_type(hint if bare_hint is None else bare_hint)
-    metadata: dict[str, Any] = {"rules": rules, "is_number": bare is int}
+    metadata: dict[str, Any] = {"rules": rules, "from_text": _FROM_TEXT.get(bare, str)}
     if description:
         metadata["description"] = description + (range_in_words(rules) if bare is Decimal else "")
     if default not in (None, []):
