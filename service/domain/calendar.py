@@ -44,6 +44,15 @@ class Closure:
         return ()
 
 
+def closed_days(closures: Iterable[Closure]) -> frozenset[date]:
+    """Every day of some closures."""
+    return frozenset(
+        date.fromordinal(ordinal)
+        for each in closures
+        for ordinal in range(each.first_day.toordinal(), each.last_day.toordinal() + 1)
+    )
+
+
 def last_day_looked_at(first: date) -> date:
     """How far ahead work is looked for from a day: ten years, or to the end of the calendar."""
     return date.fromordinal(min(first.toordinal() + GREATEST_DAYS, date.max.toordinal()))
@@ -73,18 +82,16 @@ class Shift:
     Attributes:
         hours_per_week: in an ordinary week; None where nobody knows, and then it does whatever it is asked at once.
         weekdays: over which they are spread alike.
-        closures: of the workshop.
+        closed_days: of the workshop.
     """
 
     hours_per_week: Decimal | None
     weekdays: frozenset[Weekday]
-    closures: tuple[Closure, ...] = ()
+    closed_days: frozenset[date] = frozenset()
 
     def minutes_on(self, day: date) -> Decimal:
         """How long it works on a day:  hours a week × 60 ÷ working days a week; not at all on a closed one."""
-        if self.hours_per_week is None or _WEEKDAYS[day.weekday()] not in self.weekdays:
-            return ZERO
-        if any(each.first_day <= day <= each.last_day for each in self.closures):
+        if self.hours_per_week is None or _WEEKDAYS[day.weekday()] not in self.weekdays or day in self.closed_days:
             return ZERO
         return self.hours_per_week * MINUTES_PER_HOUR / len(self.weekdays)
 

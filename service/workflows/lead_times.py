@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from service.domain.bill import QUANTITY_DECIMALS
-from service.domain.calendar import Closure, Moment, Shift
+from service.domain.calendar import Closure, Moment, Shift, closed_days
 from service.domain.exact import ZERO, exactly, plain
 from service.domain.explosion import bill_of_resources
 from service.domain.lead_time import LeadTime, WorkingResource, lead_time
@@ -27,7 +27,7 @@ def working_resources(
     with database.reading() as connection:
         promised = quotations.promised_minutes(connection, workshop.workshop_id)
         registered = registrations.all_registered(connection, workshop.workshop_id, ["closures"])["closures"]
-    closures = tuple(each for each in registered.values() if isinstance(each, Closure))
+    closed = closed_days(each for each in registered.values() if isinstance(each, Closure))
     named: dict[str, Machine | LabourGrade] = {
         **{f"machines/{code}": each for code, each in machines.items()},
         **{f"labour-grades/{code}": each for code, each in grades.items()},
@@ -36,7 +36,7 @@ def working_resources(
         resource: WorkingResource(
             name=each.name,
             shift=Shift(
-                hours_per_week=each.hours_per_week, weekdays=frozenset(each.working_weekdays), closures=closures
+                hours_per_week=each.hours_per_week, weekdays=frozenset(each.working_weekdays), closed_days=closed
             ),
             promised_minutes=promised.get(resource, ZERO),
         )

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.calendar import Closure, Moment, Shift
+from service.domain.calendar import Closure, Moment, Shift, closed_days
 from service.domain.errors import InvalidValuesError
 from service.domain.resources import WORKING_WEEK, Weekday
 from tests.domain.examples import D
@@ -17,7 +17,11 @@ CHRISTMAS = Closure(name="Christmas", first_day=date(2026, 12, 24), last_day=dat
 
 
 def shift(hours: str | None = "40", weekdays: tuple[Weekday, ...] = WORKING_WEEK, *closures: Closure) -> Shift:
-    return Shift(hours_per_week=None if hours is None else D(hours), weekdays=frozenset(weekdays), closures=closures)
+    return Shift(
+        hours_per_week=None if hours is None else D(hours),
+        weekdays=frozenset(weekdays),
+        closed_days=closed_days(closures),
+    )
 
 
 class TestADay:
