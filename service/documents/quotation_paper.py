@@ -86,6 +86,7 @@ class LineView:
         quoted: what is counted in the total; where it is adjusted, the amount before that.
         adjustments: allowances and charges on it, and what they come to.
         notes: what else is to be known of it.
+        others_title: above the other batch sizes.
         others: other batch sizes.
     """
 
@@ -95,6 +96,7 @@ class LineView:
     quoted: QuantityView
     adjustments: tuple[Entry, ...]
     notes: tuple[str, ...]
+    others_title: str
     others: tuple[QuantityView, ...]
 
 
@@ -132,7 +134,6 @@ class QuotationView:
         intro: what holds for all figures.
         columns: headings: what, pieces, a piece, amount.
         other_columns: headings of the other batch sizes: pieces, a piece, saves, amount.
-        others_title: above those.
         lines: what is quoted.
         totals: up to the total without tax, and the taxes.
         total: the sum.
@@ -157,7 +158,6 @@ class QuotationView:
     intro: str
     columns: tuple[str, str, str, str]
     other_columns: tuple[str, str, str, str]
-    others_title: str
     lines: tuple[LineView, ...]
     totals: tuple[Entry, ...]
     total: Entry

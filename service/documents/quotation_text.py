@@ -54,7 +54,7 @@ def _line(view: QuotationView, line: LineView) -> Iterator[str]:
     for note in line.notes:
         yield from wrap(note, WIDTH, initial_indent="   ", subsequent_indent="     ")
     if line.others:
-        yield from wrap(view.others_title, WIDTH, initial_indent="   ", subsequent_indent="   ")
+        yield from wrap(line.others_title, WIDTH, initial_indent="   ", subsequent_indent="   ")
         for other in line.others:
             yield from _quantity(other)
 

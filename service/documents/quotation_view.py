@@ -54,7 +54,6 @@ class _Making:
             intro=words("All prices in {currency}, without tax until the total.", currency=self.figures.currency),
             columns=(words("Description"), words("Pieces"), words("Price a piece"), words("Amount")),
             other_columns=(words("Pieces"), words("Price a piece"), words("You save a piece"), words("Amount")),
-            others_title=words("Other quantities you may choose instead, not in the total below:"),
             lines=tuple(self._line(number, line) for number, line in enumerate(self.figures.lines, start=1)),
             totals=tuple(self._totals()),
             total=Entry(text=words("Total"), figure=self._money(self.figures.totals.payable)),
@@ -120,8 +119,16 @@ class _Making:
                 )
                 for each in line.supplied
             ),
+            others_title=self._others_title(is_adjusted=bool(adjusted)),
             others=tuple(self._quantity(each, each.net_amount) for each in others),
         )
+
+    def _others_title(self, *, is_adjusted: bool) -> str:
+        if is_adjusted:  # their amounts are what they come to, beside "together" above
+            return self.words(
+                "Other quantities you may choose instead, with their allowances and charges, not in the total below:"
+            )
+        return self.words("Other quantities you may choose instead, not in the total below:")
 
     def _quantity(self, quoted: QuotedQuantity, amount: Money) -> QuantityView:
         share = quoted.saving_share

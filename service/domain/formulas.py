@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.exact import whole_up
-from service.domain.learning import learning_index
+from service.domain.learning import learning_index, unit_times
 from service.domain.written import Written
 
 Known = Callable[[Written], Decimal | str | None]
@@ -20,6 +20,7 @@ _REDUCED: Mapping[str, Callable[..., Decimal]] = {
     "neg": lambda figure: -figure,
     "⌈⌉": whole_up,
     "log2": learning_index,
+    "Σ^": unit_times,
 }
 
 
@@ -92,6 +93,13 @@ class _Writing:
                 return f"ln({self._within(figure.operands[0], SUM)}) ÷ ln(2)", PRODUCT
             case "neg":
                 return f"−{self._within(figure.operands[0], PRODUCT)}", SUM
+        return self._of_several(figure)
+
+    def _of_several(self, figure: Written) -> tuple[str, int]:
+        match figure.operator:
+            case "Σ^":
+                before, after, index = (self._within(each, SUM) for each in figure.operands)
+                return f"Σ(i ^ ({index})), i from {before} + 1 to {after}", SUM
             case "^":
                 base, exponent = (self._within(each, ATOM) for each in figure.operands)
                 return f"{base} ^ {exponent}", POWER

@@ -64,7 +64,7 @@ def loads(
         weeks: in the month; 52/12 if None.
     """
     names = {line.resource: line.name for bill, _ in planned for line in bill.lines if line.resource.startswith(_TIMED)}
-    minutes = [_minutes(bill) for bill, _ in planned]
+    minutes = [bill.minutes for bill, _ in planned]
     return [
         Load(
             resource=resource,
@@ -75,15 +75,6 @@ def loads(
         )
         for resource, name in names.items()
     ]
-
-
-def _minutes(bill: BillOfResources) -> dict[str, Decimal]:
-    """Of a batch; snapped, for the bill has hours, and twenty minutes are a third of one."""
-    return {
-        line.resource: snapped(line.quantity * MINUTES_PER_HOUR)
-        for line in bill.lines
-        if line.resource.startswith(_TIMED)
-    }
 
 
 def _share(resource: str, minutes: Mapping[str, Decimal], planned: tuple[BillOfResources, int]) -> Decimal:

@@ -13,7 +13,8 @@ class Written(Decimal):
     nothing multiplied by a one that is no figure of the workshop's, leave no trace.
 
     Attributes:
-        operator: "+", "−", "×", "÷", "^" of two operands; "⌈⌉", "log2" or "neg" of one; "" for a given figure.
+        operator: "+", "−", "×", "÷", "^" of two operands; "⌈⌉", "log2" or "neg" of one; "Σ^" of three; "" for a given
+            figure.
         operands: what it was made of, plain figures where they are the formula's own, such as 60 minutes an hour.
         label: what a given figure is called.
     """
@@ -75,15 +76,15 @@ def _added(found: Decimal, left: Any, right: Any) -> Decimal:
     return _operand(left or right)
 
 
-def traced(operator: str) -> Callable[[Callable[[Decimal], Decimal]], Callable[[Decimal], Decimal]]:
-    """Make a function of one figure that is no operator leave a trace as one."""
+def traced(operator: str) -> Callable[[Callable[..., Decimal]], Callable[..., Decimal]]:
+    """Make a function of some figures that is no operator leave a trace as one."""
 
-    def decorate(function: Callable[[Decimal], Decimal]) -> Callable[[Decimal], Decimal]:
+    def decorate(function: Callable[..., Decimal]) -> Callable[..., Decimal]:
         @wraps(function)
-        def found(figure: Decimal) -> Decimal:
-            if not isinstance(figure, Written):
-                return function(figure)
-            return Written(function(Decimal(figure)), operator, figure)
+        def found(*figures: Decimal) -> Decimal:
+            if not any(isinstance(figure, Written) for figure in figures):
+                return function(*figures)
+            return Written(function(*map(Decimal, figures)), operator, *figures)
 
         return found
 

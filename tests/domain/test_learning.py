@@ -1,13 +1,13 @@
 """The learning curve at its edges; published figures stand elsewhere."""
 
-from decimal import Decimal
+from decimal import Decimal, localcontext
 
 import pytest
 from hypothesis import given
 
 from service.domain.errors import InvalidValuesError
 from service.domain.exact import half_up
-from service.domain.learning import LearningCurve, learning_factor, learning_index
+from service.domain.learning import LearningCurve, LearningModel, learning_factor, learning_index
 from tests.domain.strategies import figures
 
 
@@ -47,6 +47,73 @@ class TestTheFactor:
 
         assert half_up(many, 12) <= half_up(fewer, 12)
         assert many > 0
+
+
+def a_unit_curve(rate: str = "0.8", before: str = "0") -> LearningCurve:
+    return LearningCurve(rate_share=Decimal(rate), pieces_before=Decimal(before), model=LearningModel.UNIT)
+
+
+def added_up(rate: Decimal, before: int, pieces: int) -> Decimal:
+    """Σ i^b piece by piece, with many digits more than the service has, in the other form of i^b: rate^log2(i)."""
+    with localcontext() as context:
+        context.prec = 60
+        two, found = Decimal(2).ln(), Decimal(0)
+        for piece in range(before + 1, before + pieces + 1):
+            found += rate ** (Decimal(piece).ln() / two)
+        return found / pieces
+
+
+class TestTheUnitModel:
+    def test_leaves_the_rate_of_a_piece_with_every_doubling(self) -> None:
+        assert [factor(a_unit_curve(before=before), "1") for before in ("0", "1", "3", "7")] == [
+            1,
+            Decimal("0.8"),
+            Decimal("0.64"),
+            Decimal("0.512"),
+        ]
+
+    def test_takes_the_average_of_its_pieces(self) -> None:
+        assert factor(a_unit_curve(), "2") == Decimal("0.9")  # (1 + 0.8) ÷ 2
+        assert factor(a_unit_curve(before="1"), "3") == Decimal("0.714035")  # (0.8 + 0.702104 + 0.64) ÷ 3
+
+    def test_takes_a_part_of_a_piece_for_that_part_of_its_time(self) -> None:
+        assert factor(a_unit_curve(), "1.5") == half_up(Decimal("1.4") / Decimal("1.5"), 6)
+        assert factor(a_unit_curve(before="0.5"), "1") == Decimal("0.9")
+        assert factor(a_unit_curve(), "0.5") == 1
+
+    @pytest.mark.parametrize("rate", ["0.51", "0.8", "0.99"])
+    @pytest.mark.parametrize(
+        ("before", "pieces"), [(0, 63), (0, 64), (0, 65), (10, 60), (63, 65), (64, 70), (100, 2000), (5000, 300)]
+    )
+    def test_of_many_pieces_is_what_they_add_up_to_one_by_one(self, rate: str, before: int, pieces: int) -> None:
+        found = learning_factor(a_unit_curve(rate, str(before)), Decimal(pieces))
+
+        assert abs(found / added_up(Decimal(rate), before, pieces) - 1) < Decimal("1E-27")
+
+    def test_of_a_billion_pieces_lies_between_its_integrals(self) -> None:
+        count, rate = Decimal(10**9), Decimal("0.9")
+        index = learning_index(rate)
+
+        total = learning_factor(a_unit_curve("0.9"), count) * count
+
+        assert ((count + 1) ** (1 + index) - 1) / (1 + index) < total < count ** (1 + index) / (1 + index)
+
+    @given(figures("0.51", "1", 2), figures("0", "200", 1), figures("0.1", "500", 1), figures("0.1", "500", 1))
+    def test_in_two_lots_takes_what_it_takes_in_one(
+        self, rate: Decimal, before: Decimal, pieces: Decimal, more: Decimal
+    ) -> None:
+        def total(start: Decimal, count: Decimal) -> Decimal:
+            return learning_factor(a_unit_curve(str(rate), str(start)), count) * count
+
+        together, parts = total(before, pieces + more), total(before, pieces) + total(before + pieces, more)
+
+        assert abs(together / parts - 1) < Decimal("1E-26")
+
+    @given(figures("0.51", "0.99", 2), figures("2", "500", 0))
+    def test_takes_longer_than_the_cumulative_average_at_the_same_rate(self, rate: Decimal, pieces: Decimal) -> None:
+        unit, average = (LearningCurve(rate_share=rate, model=model) for model in reversed(LearningModel))
+
+        assert learning_factor(unit, pieces) > learning_factor(average, pieces)
 
 
 class TestTheCurve:

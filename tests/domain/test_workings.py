@@ -12,7 +12,7 @@ from service.domain.errors import TooComplexError
 from service.domain.exchange import DayRates
 from service.domain.explosion import bill_of_resources
 from service.domain.formulas import formula
-from service.domain.learning import LearningCurve
+from service.domain.learning import LearningCurve, LearningModel
 from service.domain.money import Money
 from service.domain.rates import MaterialRate, unit_rates
 from service.domain.workings import Workbook, Working
@@ -125,6 +125,17 @@ class TestAWorkingReads:
 
         assert found["learning exponent"].with_figures == "ln(0.9) ÷ ln(2)"
         assert found["learning factor"].with_figures.startswith("((3 + 9) ^ (1 + (−0.152003")
+
+    def test_the_learning_curve_of_the_unit_as_a_sum_over_its_pieces(self) -> None:
+        curve = LearningCurve(rate_share=Decimal("0.9"), pieces_before=Decimal(3), model=LearningModel.UNIT)
+        found = {each.name: each for each in all_of(workings_of(a_shop(replace(a_product(), learning_curve=curve)), 9))}
+
+        told = found["learning factor"].with_figures
+        assert told.startswith("(Σ(i ^ (−0.152003")
+        assert told.endswith(")), i from 3 + 1 to 3 + 9) ÷ 9")
+        exponent = found["learning exponent"].result
+        by_hand = sum((Decimal(piece) ** exponent for piece in range(4, 13)), Decimal(0)) / 9
+        assert abs(by_hand - found["learning factor"].result) < Decimal("1E-6")
 
     def test_an_exchange_rate_by_its_currencies(self) -> None:
         rate = MaterialRate(price=Money(amount=Decimal("0.90"), currency="USD"))

@@ -1,4 +1,4 @@
-"""Published learning curves: Wright's cumulative average, read off the bill of resources as hours of labour."""
+"""Published learning curves of both models, read off the bill of resources as hours of labour."""
 
 from decimal import Decimal
 from typing import Any
@@ -13,7 +13,7 @@ from tests.published.examples import working as working_time
 
 def learning(client: Client, first_hours: str, rate_share: str, before: int = 0, **facts: Any) -> None:
     """Register a new product whose first piece takes so many hours."""
-    curve = {"rate_share": rate_share, "pieces_before": str(before)}
+    curve = {"rate_share": rate_share, "pieces_before": str(before), **facts.pop("curve", {})}
     make(client, "piece", facts.pop("bill", None), working_time(first_hours, "worker"), learning_curve=curve, **facts)
 
 
@@ -61,8 +61,7 @@ class TestNinetyPerCentWithCosts:
     """Cost Accounting (Horngren, Datar, Rajan), solutions manual 10-29, Pearson, 2011, chapter 10.
 
     Hours are printed as whole numbers and costed so. For 6 and 7 pieces the manual multiplies the rounded average
-    (6 × 2,285, 7 × 2,232); unrounded the totals are 13,709 and 15,623. Its other model, of single units (10-30),
-    is not the service's.
+    (6 × 2,285, 7 × 2,232); unrounded the totals are 13,709 and 15,623.
     """
 
     @pytest.mark.parametrize(
@@ -91,6 +90,65 @@ class TestNinetyPerCentWithCosts:
         learning(workshop, "3000", "0.90", before=1)
 
         assert hours(workshop, 1) == 2400  # 5,400 − 3,000, derived
+
+
+UNIT = {"curve": {"model": "unit"}}
+
+
+class TestNinetyPerCentOfTheUnit:
+    """Cost Accounting (Horngren, Datar, Rajan), solutions manual 10-30, Pearson, 2011, chapter 10: the unit model.
+
+    The same plant as above, where the time of the piece itself falls to 90 %. Hours are printed as whole numbers and
+    costed so.
+    """
+
+    @pytest.mark.parametrize(("piece", "hours_of_it"), [(1, 3000), (2, 2700), (3, 2539), (4, 2430)])
+    def test_the_hours_of_each_piece_come_out(self, workshop: Client, piece: int, hours_of_it: int) -> None:
+        learning(workshop, "3000", "0.90", piece - 1, **UNIT)
+
+        assert rounded(hours(workshop, 1), "1") == hours_of_it
+
+    @pytest.mark.parametrize(
+        ("pieces", "total", "cost"), [(2, 5700, 388_000), (3, 8239, 569_560), (4, 10_669, 746_760)]
+    )
+    def test_the_hours_together_and_their_cost_come_out(
+        self, workshop: Client, pieces: int, total: int, cost: int
+    ) -> None:
+        buy(workshop, "material", "80000")
+        absorb(workshop, "overhead", "labour_hour", "15", "1")
+        learning(workshop, "3000", "0.90", bill={"material": "1"}, **UNIT)
+
+        assert rounded(hours(workshop, pieces), "1") == total
+        # The manual costs whole hours: less than half an hour of 25 and 15 is the difference.
+        assert abs(batch_cost(cost_sheet(workshop, "piece", pieces)) - cost) < 20
+
+
+class TestSeventyFivePerCentOfTheUnit:
+    """Project Management (Kerzner), chapter 18, table 18-1 (stored extract), no year: 812 hours, 75 %, 250 pieces.
+
+    The source adds up rounded entries to 34,170 and 137 on average; unrounded they are 34,171.67 and 136.69.
+    """
+
+    def test_the_250th_piece_takes_82_10_hours(self, workshop: Client) -> None:
+        learning(workshop, "812", "0.75", 249, **UNIT)
+
+        assert rounded(hours(workshop, 1), "0.01") == Decimal("82.10")
+
+    def test_250_pieces_take_34_171_67_hours(self, workshop: Client) -> None:
+        learning(workshop, "812", "0.75", **UNIT)
+
+        assert rounded(hours(workshop, 250), "0.01") == Decimal("34171.67")
+        assert rounded(hours(workshop, 250) / 250, "0.01") == Decimal("136.69")
+
+
+class TestUnitTimesInPerCent:
+    """M. Wideman, Learning Curve Mathematics, appendix 2, no year: 80 % of the unit, in per cent of the first piece."""
+
+    @pytest.mark.parametrize(("piece", "per_cent"), [(1, 100), (2, 80), (4, 64), (8, 51), (16, 41)])
+    def test_every_doubling_leaves_80_per_cent_of_the_piece(self, workshop: Client, piece: int, per_cent: int) -> None:
+        learning(workshop, "1", "0.80", piece - 1, **UNIT)
+
+        assert rounded(hours(workshop, 1) * 100, "1") == per_cent
 
 
 class TestGivenIndex:

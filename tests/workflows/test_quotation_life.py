@@ -476,6 +476,41 @@ class TestQuotingMore:
         assert quoted.figures.charges[0].amount == shipped.price
         assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
 
+    def test_tells_when_it_can_be_ready_and_warns_of_a_day_before(self, furnished: Owner) -> None:
+        furnished.put("machines/press", builders.machine(hours_per_week="40"))
+        soon = {"needed_by": furnished.workshop.today().isoformat(), **TODAY}
+        late = {"needed_by": "2099-12-31", **TODAY}
+
+        warned, at_ease = furnished.quote(**soon), furnished.quote(**late)
+
+        ready = warned.remarks.lead_time
+        assert ready is not None
+        assert ready.ready_on is not None
+        assert ready.bottleneck == "machines/press"
+        assert warned.remarks.warnings[0].code == "late"
+        assert f"could be ready on {ready.ready_on}" in warned.remarks.warnings[0].text
+        assert "late" not in [each.code for each in at_ease.remarks.warnings]
+        assert reading.recompute(furnished.database, furnished.workshop, warned.id).agrees
+
+    def test_says_why_it_can_never_be_ready(self, furnished: Owner) -> None:
+        furnished.put("machines/press", builders.machine(hours_per_week="0"))
+
+        warned = furnished.quote(needed_by="2099-12-31").remarks.warnings[0]
+
+        assert "could not be ready: Sheet press works 0 hours a week" in warned.text
+
+    def test_goes_before_what_is_promised_where_it_is_charged_as_a_rush(self, furnished: Owner) -> None:
+        furnished.put("machines/press", builders.machine(hours_per_week="40"))
+        furnished.accepted(**TODAY)
+
+        usual, rush = furnished.quote(**TODAY), furnished.quote(rush_charge={"share": "0.1", "tax": "vat"}, **TODAY)
+
+        later = usual.remarks.lead_time
+        assert later is not None
+        assert rush.remarks.lead_time is not None
+        assert later.ready_on > rush.remarks.lead_time.ready_on  # type: ignore[operator]
+        assert later.loads[0].minutes_promised > 0
+
     @pytest.mark.parametrize(
         ("line", "zone", "error", "path"),
         [
