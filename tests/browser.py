@@ -36,23 +36,31 @@ class Browser:
 
     def show(self, page: str, width: int) -> None:
         """Open a page's HTML in a window so wide."""
+        file = self._folder / "page.html"
+        file.write_text(page, "utf-8")
+        self.visit(file.as_uri(), width)
+
+    def visit(self, address: str, width: int) -> None:
+        """Open an address in a window so wide."""
         self._driver.execute_cdp_cmd(
             "Emulation.setDeviceMetricsOverride",
             {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width == PHONE},
         )
-        file = self._folder / "page.html"
-        file.write_text(page, "utf-8")
         self._logs()
-        self._driver.get(file.as_uri())
+        self._driver.get(address)
 
-    def complaints(self) -> list[str]:
-        """What the browser says against the page, and what the page asks for from elsewhere."""
+    def complaints(self, own: str = "file:") -> list[str]:
+        """What the browser says against the page, and what the page asks for from elsewhere.
+
+        Args:
+            own: what addresses of the page itself begin with.
+        """
         found = [each["message"] for each in self._driver.get_log("browser")]
         for each in self._driver.get_log("performance"):
             message = json.loads(each["message"])["message"]
             if message["method"] == "Network.requestWillBeSent":
                 address = message["params"]["request"]["url"]
-                found += [] if address.startswith(("file:", "data:")) else [address]
+                found += [] if address.startswith((own, "data:")) else [address]
         return found
 
     def _logs(self) -> None:

@@ -38,11 +38,17 @@ class ProblemError(Exception):
         kind: the last part of the problem's type.
         detail: what is wrong and how to mend it.
         members: further facts, `errors` among them.
-        headers: of the answer.
+        headers: of the answer; several texts for a header are a line each.
     """
 
     def __init__(
-        self, status: int, kind: str, detail: str, *, headers: Mapping[str, str] | None = None, **members: Any
+        self,
+        status: int,
+        kind: str,
+        detail: str,
+        *,
+        headers: Mapping[str, str | list[str]] | None = None,
+        **members: Any,
     ) -> None:
         super().__init__(detail)
         self.status, self.kind, self.detail = status, kind, detail

@@ -1,7 +1,8 @@
 """A quotation as UBL 2.1, for the customer's programs.
 
-Source: OASIS, Universal Business Language Version 2.1, 2013, document type Quotation (the order of its elements from
-memory); unit codes of UN/ECE Recommendation No 20; tax categories of UNTDID 5305.
+Source: OASIS, Universal Business Language Version 2.1, 2013, document type Quotation (the order of the
+document's elements as in the draft schema of 2010, that of the parts from memory); unit codes of UN/ECE Recommendation
+No 20; tax categories of UNTDID 5305.
 """
 
 from collections.abc import Iterable
@@ -40,8 +41,7 @@ def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
     root = Element("Quotation", {"xmlns": _ROOT, "xmlns:cbc": _BASIC, "xmlns:cac": _AGGREGATE})
     _head(root, paper, view)
     _parties(root, paper)
-    for section in view.sections:
-        _add(_group(root, "TransactionConditions"), "Description", f"{section.title}: {' '.join(section.paragraphs)}")
+    _conditions(root, view)
     _adjustments(root, paper.figures.allowances, paper.figures.charges)
     _totals(root, paper.figures.totals)
     for number, line in enumerate(paper.figures.lines, start=1):
@@ -91,6 +91,14 @@ def _parties(root: Element, paper: QuotationPaper) -> None:
         contact = _group(buyer, "Contact")
         _add(contact, "Name", customer.contact)
         _add(contact, "ElectronicMail", customer.email)
+
+
+def _conditions(root: Element, view: QuotationView) -> None:
+    """All in one element, for a quotation has no more than one of it."""
+    if view.sections:
+        conditions = _group(root, "TransactionConditions")
+        for section in view.sections:
+            _add(conditions, "Description", f"{section.title}: {' '.join(section.paragraphs)}")
 
 
 def _named(party: Element, name: str, address: str) -> None:

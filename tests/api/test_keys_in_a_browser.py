@@ -42,14 +42,17 @@ def test_nothing_else_is_done_with_it(owner: Client, ids: Ids, place: Place) -> 
     refused = owner.request(place.method, place.address(ids), place.body, headers=basic(owner.key))
 
     assert refused.status_code == 401
-    assert "Basic" not in refused.headers["WWW-Authenticate"]
+    assert "Basic" not in " ".join(refused.headers.getlist("WWW-Authenticate"))
 
 
 def test_a_browser_is_asked_for_it_where_there_is_none(owner: Client) -> None:
     asked = owner.get("materials", headers={"Authorization": ""})
 
     assert asked.status_code == 401
-    assert asked.headers["WWW-Authenticate"] == 'Bearer realm="pugmill", Basic realm="pugmill", charset="UTF-8"'
+    assert asked.headers.getlist("WWW-Authenticate") == [
+        'Bearer realm="pugmill"',
+        'Basic realm="pugmill", charset="UTF-8"',
+    ]
 
 
 @pytest.mark.parametrize(

@@ -326,7 +326,10 @@ ORDER = {
     "Price": "PriceAmount BaseQuantity",
     "Item": "Name SellersItemIdentification ClassifiedTaxCategory",
 }
-"""OASIS, Universal Business Language Version 2.1, 2013, Quotation: the sequence of what is used here, from memory."""
+"""OASIS, Universal Business Language Version 2.1, 2013, Quotation: the sequence of what is used here, from memory;
+the document's own, and how often each of its elements may be there, as the draft schema of 2010 has them."""
+REPEATED = {"Note", "AllowanceCharge", "TaxTotal", "QuotationLine"}
+"""Elements of the document itself that may be there more than once."""
 
 
 def local(element: Element) -> str:
@@ -347,10 +350,22 @@ class TestUbl:
         tried = set()
         for element in root.iter():
             if (name := local(element)) in ORDER:
-                children = list(dict.fromkeys(local(child) for child in element))
-                assert children == [each for each in ORDER[name].split() if each in children], name
+                children, order = [local(child) for child in element], ORDER[name].split()
+                assert children == sorted(children, key=order.index), name
                 tried.add(name)
         assert tried == set(ORDER)
+
+    def test_has_once_what_the_standard_has_once(self, root: Element) -> None:
+        children = [local(child) for child in root if local(child) not in REPEATED]
+
+        assert len(children) == len(set(children))
+
+    def test_tells_every_condition(self, root: Element, paper: QuotationPaper) -> None:
+        told = [each.text or "" for each in root.iterfind(f"{CAC}TransactionConditions/{CBC}Description")]
+
+        sections = quotation_view(paper).sections
+        assert len(sections) > 2
+        assert [each.partition(":")[0] for each in told] == [section.title for section in sections]
 
     def test_has_what_the_standard_requires(self, root: Element) -> None:
         for path in (
