@@ -24,11 +24,13 @@ class _Text:
         dates = f"of {self.quotation['quoted_on']}, valid until {self.quotation['valid_until']}"
         yield from paragraph(f"For {customer}, in {self.figures['currency']}, {dates}", self.columns)
         yield ""
-        yield from table(list(self._rows()), self.columns, figures=4)
+        rows, notes = zip(*self._rows(), strict=True)
+        yield from table(rows, self.columns, figures=4, notes=notes)
         yield ""
         yield from self._totals()
         yield ""
         yield from self._kept()
+        yield from self._ready()
         for heading, entries in (("Warnings", self.remarks["warnings"]), ("Cautions", self.remarks["cautions"])):
             if entries:
                 yield ""
@@ -36,12 +38,13 @@ class _Text:
                 for each in entries:
                     yield from paragraph(isolated(each["text"]), self.columns, "  - ", "    ")
 
-    def _rows(self) -> Iterator[tuple[str, ...]]:
-        yield "line", "pieces", "a piece", "saves", "net"
+    def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
+        """Each row, and what else is to be known of it."""
+        yield ("line", "pieces", "a piece", "saves", "net"), ""
         for line in self.figures["lines"]:
-            yield self._quantity(isolated(line["description"]), line["quoted"])
+            yield self._quantity(isolated(line["description"]), line["quoted"]), "; ".join(_notes(line))
             for each in line["quantity_breaks"]:
-                yield self._quantity("  or, not in the totals", each)
+                yield self._quantity("or, not in the totals", each), ""
 
     def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
         share = quoted["saving_share"]
@@ -60,6 +63,13 @@ class _Text:
             yield from row(isolated(each["name"]), each["tax_amount"]["amount"], self.columns)
         yield from row("TOTAL", totals["payable"]["amount"], self.columns)
 
+    def _ready(self) -> Iterator[str]:
+        ready = self.remarks.get("lead_time")
+        if ready is not None:
+            told = f"could be ready on {ready['ready_on']}" if ready["ready_on"] else f"no day: {ready['reason']}"
+            yield ""
+            yield from paragraph(f"Lead time: {told}; the bottleneck is {ready['bottleneck_name']}.", self.columns)
+
     def _kept(self) -> Iterator[str]:
         kept = self.figures["kept"]
         yield from row("full cost (not for the customer)", kept["full_cost"]["amount"], self.columns)
@@ -68,3 +78,13 @@ class _Text:
         margin = "" if kept["margin_share"] is None else f", a margin of {Decimal(kept['margin_share']) * 100:.2f} %"
         yield from row(f"profit{margin}", kept["profit"]["amount"], self.columns)
         yield from row("contribution", kept["contribution"]["amount"], self.columns)
+
+
+def _notes(line: Mapping[str, Any]) -> Iterator[str]:
+    """What is taken off a line and added to it, and what the customer brings."""
+    for sign, adjustments in (("-", line["quoted"]["allowances"]), ("", line["quoted"]["charges"])):
+        for each in adjustments:
+            kind = "tool, charged once: " if each["kind"] == "tooling" else ""
+            yield f"{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
+    for each in line["supplied"]:
+        yield f"supplied by the customer: {isolated(each['name'])}, {each['quantity']} {each['unit']}"

@@ -65,6 +65,7 @@ class Step:
         machine: code of its machine; empty for work at a bench.
         labour_minutes: of each grade, set-up and run, learning included.
         runs_with_previous: whether it works while the step before it still runs.
+        learning_model: what falls as pieces are made, cumulative_average or unit; empty for a well-known product.
     """
 
     product: str
@@ -79,6 +80,7 @@ class Step:
     machine: str = ""
     labour_minutes: Mapping[str, Decimal] = field(default_factory=dict)
     runs_with_previous: bool = False
+    learning_model: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ from decimal import Decimal
 from service.domain.bill import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
 from service.domain.errors import InconsistentProductError, ProductLoopError, TooComplexError
 from service.domain.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
-from service.domain.learning import learning_factor
+from service.domain.learning import learning_factor, model_of
 from service.domain.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
 from service.domain.rates import ENTIRE_TOOL, RECLAIMED, WHOLE, part_of
 from service.domain.resources import STANDING, Machine, MaterialUse, OverheadBase, Registered, heading
@@ -96,11 +96,11 @@ class _Explosion:
             raise InconsistentProductError(code, problems)
         flows = flow(product.operations, pieces)
         starts = {operation.name: start for operation, (_, start) in zip(product.operations, flows, strict=True)}
-        factor = learning_factor(product.learning_curve, pieces)
+        learning = learning_factor(product.learning_curve, pieces), model_of(product.learning_curve)
         for line in product.bill_of_materials:
             self._issue(code, line, pieces, starts)
         for operation, (out, start) in zip(product.operations, flows, strict=True):
-            self._operate(code, operation, out, start, factor)
+            self._operate(code, operation, (out, start), *learning)
 
     def _issue(self, code: str, line: BillLine, pieces: Decimal, starts: Mapping[str, Decimal]) -> None:
         entry = line.operation or next(iter(starts), "")
@@ -119,7 +119,10 @@ class _Explosion:
             MaterialIssue(product=code, item=item, operation=entry, issued=issued, in_good_pieces=contained)
         )
 
-    def _operate(self, code: str, operation: Operation, out: Decimal, start: Decimal, factor: Decimal) -> None:
+    def _operate(
+        self, code: str, operation: Operation, flow: tuple[Decimal, Decimal], factor: Decimal, model: str
+    ) -> None:
+        out, start = flow
         cycles = whole_up(out / operation.pieces_per_cycle) / operation.yield_share
         run_minutes = cycles * operation.cycle_minutes
         machine_minutes = kwh = ZERO
@@ -150,6 +153,7 @@ class _Explosion:
                 machine=operation.machine or "",
                 labour_minutes=labour_minutes,
                 runs_with_previous=operation.runs_with_previous,
+                learning_model=model,
             )
         )
 

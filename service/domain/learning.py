@@ -103,6 +103,11 @@ def _of_first(pieces: Decimal, index: Decimal) -> Decimal:
     return _one_by_one(ZERO, begin, index) + beyond + (pieces - last) * (last + ONE) ** index
 
 
+def model_of(curve: LearningCurve | None) -> str:
+    """The model of a curve, by its name; empty where there is none."""
+    return "" if curve is None else curve.model.value
+
+
 @exactly
 def learning_factor(curve: LearningCurve | None, pieces: Decimal) -> Decimal:
     """The average run labour of these pieces as a share of the first piece's.

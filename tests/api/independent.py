@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
+from functools import cache
 from math import ceil, floor, isqrt
 from typing import Any
 
@@ -136,8 +137,33 @@ def learning_factor(curve: Mapping[str, Any] | None, pieces: Fraction) -> Fracti
     after = before + pieces
     if after <= 1:
         return Fraction(1)
+    if curve.get("model") == "unit":
+        return (of_single_pieces(rate, after) - of_single_pieces(rate, before)) / pieces
     total_before = before * to_the_logarithm(rate, before) if before else Fraction(0)
     return (after * to_the_logarithm(rate, after) - total_before) / pieces
+
+
+def of_single_pieces(rate: Fraction, pieces: Fraction) -> Fraction:
+    """The time of the first pieces by the unit model, piece by piece; a part of one takes that part of its time."""
+    whole = pieces.numerator // pieces.denominator
+    total = sum((of_piece(rate, place) for place in range(1, whole + 1)), Fraction(0))
+    return total + (pieces - whole) * of_piece(rate, whole + 1)
+
+
+@cache
+def of_piece(rate: Fraction, place: int) -> Fraction:
+    """rate ^ log2(place), to 300 binary digits: of a product the product, so that only primes take a logarithm."""
+    factor = next((each for each in range(2, isqrt(place) + 1) if place % each == 0), place)
+    if factor == place:
+        found = to_the_logarithm(rate, Fraction(place))
+    else:
+        found = of_piece(rate, factor) * of_piece(rate, place // factor)
+    return Fraction(int(found * 2**300), 2**300)
+
+
+def learning_model(facts: Mapping[str, Any]) -> str:
+    curve = facts.get("learning_curve")
+    return "" if curve is None else str(curve.get("model", "cumulative_average"))
 
 
 @dataclass
@@ -215,6 +241,7 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
                 "electricity_kwh": shown_quantity(kwh),
                 "learning_factor": shown_quantity(factor),
                 "machine": operation.get("machine", ""),
+                "learning_model": learning_model(facts),
                 "runs_with_previous": operation.get("runs_with_previous", False),
                 "labour_minutes": {
                     each["labour_grade"]: shown_quantity(minutes_of_work(each, setup, run, factor))

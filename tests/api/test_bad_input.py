@@ -248,6 +248,12 @@ OUT_OF_RANGE: list[Case] = [
         product(learning_curve={"rate_share": "0.5"}),
         "/learning_curve/rate_share",
     ),
+    (
+        "a learning model that is none",
+        PRODUCT,
+        product(learning_curve={"rate_share": "0.9", "model": "crawford"}),
+        "/learning_curve/model",
+    ),
     ("a quantity of 0", QUOTE, quoting(quantity=0), f"{QUOTED}/quantity"),
     ("a negative quantity", QUOTE, quoting(quantity=-1), f"{QUOTED}/quantity"),
     ("a supposed quantity of 0", SUPPOSE, {"quantity": 0, "rates": {}}, "/quantity"),
