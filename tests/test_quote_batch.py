@@ -153,6 +153,24 @@ class TestAnOrder:
         assert not table.with_suffix(".pdf").exists()
 
 
+def test_the_order_of_the_demo_is_quoted_within_its_policy(
+    demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    ended = quoted(demo, capsys, SCRIPTS / "demo" / "order.yaml", "--pdf", tmp_path / "order.pdf")
+
+    made = newest(demo, "issued")
+    brick, coasters = made["figures"]["lines"]
+    assert ended.status == 0, ended.err
+    assert brick["quantity_breaks"]
+    assert [each["kind"] for each in coasters["quoted"]["charges"]] == ["tooling"]
+    assert [each["material"] for each in coasters["supplied"]] == ["ps-flakes"]
+    assert made["figures"]["shipping"]["parcel_count"] == 2
+    told = " ".join(ended.out.split())
+    assert f"could be ready on {made['remarks']['lead_time']['ready_on']}" in told
+    assert "tool, charged once: Small-goods mould, two coasters 640.00" in told
+    assert "supplied by the customer: PS flakes, washed" in told
+
+
 class TestDocuments:
     def test_of_a_quotation_that_is_there_are_written_in_every_form(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path, tmp_path: Path

@@ -237,6 +237,8 @@ class Maker:
             "rate_share": self.share("0.9", "0.8", "0.75", "0.95", "0.83", "1"),
             **self.some(pieces_before=self.share("0", "1", "0.5", "4", "37", "1024", "12.5")),
         }
+        if code.startswith(f"d{len(PRODUCTS_BY_LEVEL) - 1}"):  # what goes into others is made in too great numbers
+            learning |= self.some(model=self.random.choice(("unit", "cumulative_average")))
         return {
             "name": f"Invented {code}",
             "mass_kg": self.figure(1, 30),

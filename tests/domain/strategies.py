@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
 from service.domain.exchange import DayRates
-from service.domain.learning import LearningCurve, LearningModel
+from service.domain.learning import LearningCurve
 from service.domain.money import Money
 from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
 from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
@@ -122,13 +122,7 @@ def _products(draw: st.DrawFn, code: str, shop: dict[str, Any], parts: dict[str,
         bill_of_materials=tuple(draw(_bill_lines(item, parts, names)) for item in wanted),
         operations=tuple(draw(_operations(name, shop)) for name in names),
         learning_curve=draw(
-            st.none()
-            | st.builds(
-                LearningCurve,
-                rate_share=figures("0.6", "1", 2),
-                pieces_before=figures("0", "30", 0),
-                model=st.just(LearningModel.CUMULATIVE_AVERAGE) | st.just(LearningModel.UNIT),
-            )
+            st.none() | st.builds(LearningCurve, rate_share=figures("0.6", "1", 2), pieces_before=figures("0", "30", 0))
         ),
     )
 
