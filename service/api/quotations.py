@@ -1,8 +1,6 @@
 """Quotations: price a request, keep it with its basis, find it again, see that it still comes out the same."""
 
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
 from uuid import UUID
 
 import flask
@@ -17,40 +15,14 @@ from service.api.quotation_papers import ID, PaperQuery, alternatives, paper_of
 from service.api.registered import CONDITIONS, ETAG, IF_CHANGED, LINK, LOCATION, listed
 from service.api.schemas import schema_of
 from service.domain.declared import declared
-from service.domain.money import Money
 from service.domain.quotation_life import Status
 from service.domain.quotation_request import QuotationRequest
 from service.encoding import encoded
-from service.store.quotations import Quotation, QuotationEvent
+from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
 from service.workflows import quotation_life, quotations
 from service.workflows.quoting import quote
 
 blueprint = Blueprint("quotations", __name__, url_prefix="/v1/quotations", description="What customers are asked for.")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuotationSummary:
-    """A quotation in a list.
-
-    Attributes:
-        id: its id.
-        number: what it is called once it is issued; null before.
-        revision: 1, and one more than that of the quotation it revises.
-        status: draft, issued, accepted, declined, expired, superseded or completed.
-        quoted_on: the day of its rates.
-        valid_until: the last day its prices hold.
-        customer: who asked.
-        tax_inclusive: the total with tax.
-    """
-
-    id: UUID
-    number: str | None
-    revision: int
-    status: Status
-    quoted_on: date
-    valid_until: date
-    customer: str
-    tax_inclusive: Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,21 +45,6 @@ class QuotationsQuery(PageQuery):
     """
 
     status: Status | None = None
-
-
-def _summary(quotation: Quotation) -> Any:
-    return encoded(
-        QuotationSummary(
-            id=quotation.id,
-            number=quotation.number,
-            revision=quotation.revision,
-            status=quotation.status,
-            quoted_on=quotation.quoted_on,
-            valid_until=quotation.valid_until,
-            customer=quotation.request.customer.name,
-            tax_inclusive=quotation.figures.totals.tax_inclusive,
-        )
-    )
 
 
 def stated(quotation: Quotation, status: int = 200) -> flask.Response:
@@ -121,7 +78,7 @@ class Quotations(MethodView):
                 database(), workshop(), after=UUID(after[0]) if after else None, limit=limit, status=query.status
             ),
             lambda quotation: [str(quotation.id)],
-            _summary,
+            encoded,
         )
 
     @documented("createQuotation", 400, 406, 409, 413, 415, 422)

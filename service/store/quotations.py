@@ -11,10 +11,11 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service.domain.exact import ZERO
+from service.domain.money import Money
 from service.domain.quotation import Acceptance, Letterhead, QuotationBasis, QuotationFigures, Remarks
 from service.domain.quotation_life import Event, Status, number_of
 from service.domain.quotation_request import QuotationRequest
-from service.encoding import from_text, to_text
+from service.encoding import from_text, plain_data, to_text, trusted
 from service.store.tables import quotation_events, quotation_numbers, quotations
 
 
@@ -66,6 +67,31 @@ class Quotation:
     def name(self) -> str:
         """How a message calls it."""
         return f"quotation {self.number or self.id}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationSummary:
+    """A quotation in a list.
+
+    Attributes:
+        id: its id.
+        number: what it is called once it is issued; null before.
+        revision: 1, and one more than that of the quotation it revises.
+        status: draft, issued, accepted, declined, expired, superseded or completed.
+        quoted_on: the day of its rates.
+        valid_until: the last day its prices hold.
+        customer: who asked.
+        tax_inclusive: the total with tax.
+    """
+
+    id: UUID
+    number: str | None
+    revision: int
+    status: Status
+    quoted_on: date
+    valid_until: date
+    customer: str
+    tax_inclusive: Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,6 +207,24 @@ def get_basis(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) 
     return from_text(stored, QuotationBasis)
 
 
+_IN_A_LIST = ("quotation_id", "number", "revision", "status", "quoted_on", "valid_until", "request", "figures")
+
+
+def _summary(row: Any) -> QuotationSummary:
+    """Of all that was quoted no more is made than a list shows."""
+    total = plain_data(row.figures)["totals"]["tax_inclusive"]
+    return QuotationSummary(
+        id=row.quotation_id,
+        number=_number(row.number),
+        revision=row.revision,
+        status=Status(row.status),
+        quoted_on=row.quoted_on,
+        valid_until=row.valid_until,
+        customer=plain_data(row.request)["customer"]["name"],
+        tax_inclusive=trusted(total, Money),
+    )
+
+
 def page_of_quotations(
     connection: sa.Connection,
     workshop_id: UUID,
@@ -189,9 +233,9 @@ def page_of_quotations(
     limit: int,
     status: Status | None = None,
     today: date | None = None,
-) -> list[Quotation]:
+) -> list[QuotationSummary]:
     """Oldest first, beyond the quotation `after`; only those in a state on the day, if one is given."""
-    query = _WITH_NUMBERS.where(quotations.c.workshop_id == workshop_id)
+    query = sa.select(*(quotations.c[name] for name in _IN_A_LIST)).where(quotations.c.workshop_id == workshop_id)
     if after is not None:
         query = query.where(quotations.c.quotation_id > after)
     if status in (Status.ISSUED, Status.EXPIRED):
@@ -201,7 +245,7 @@ def page_of_quotations(
         )
     elif status is not None:
         query = query.where(quotations.c.status == status.value)
-    return [_quotation(row) for row in connection.execute(query.order_by(quotations.c.quotation_id).limit(limit))]
+    return [_summary(row) for row in connection.execute(query.order_by(quotations.c.quotation_id).limit(limit))]
 
 
 def quotation_ids(connection: sa.Connection, workshop_id: UUID) -> Iterator[UUID]:
@@ -286,7 +330,9 @@ def promised_minutes(connection: sa.Connection, workshop_id: UUID) -> Mapping[st
     """Minutes of every machine and grade that orders take which are accepted and not completed yet."""
     promised: dict[str, Decimal] = {}
     query = sa.select(quotations.c.promised).where(
-        quotations.c.workshop_id == workshop_id, quotations.c.status == Status.ACCEPTED.value
+        quotations.c.workshop_id == workshop_id,
+        quotations.c.status == Status.ACCEPTED.value,
+        quotations.c.promised.is_not(None),
     )
     for row in connection.execute(query):
         for resource, minutes in from_text(row.promised, dict[str, Decimal]).items():

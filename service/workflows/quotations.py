@@ -11,7 +11,7 @@ from service.domain.quotation_figures import chosen_figures, quotation_figures
 from service.domain.quotation_life import Status, number_of, status_on
 from service.store import quotations
 from service.store.database import Connection, Database
-from service.store.quotations import Quotation, QuotationEvent
+from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
 from service.store.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
 
@@ -48,13 +48,14 @@ def _today(quotation: Quotation, workshop: Workshop) -> Quotation:
 
 def list_quotations(
     database: Database, workshop: Workshop, *, after: UUID | None, limit: int, status: Status | None = None
-) -> list[Quotation]:
+) -> list[QuotationSummary]:
     """A page of quotations, oldest first; of all states, or of one."""
     with database.reading() as connection:
         found = quotations.page_of_quotations(
             connection, workshop.workshop_id, after=after, limit=limit, status=status, today=workshop.today()
         )
-    return [_today(each, workshop) for each in found]
+    today = workshop.today()
+    return [replace(each, status=status_on(each.status, each.valid_until, today)) for each in found]
 
 
 def list_events(database: Database, workshop: Workshop, address: Address) -> list[QuotationEvent]:
