@@ -107,4 +107,6 @@ def _secure(response: flask.Response) -> flask.Response:
         if response.mimetype == HTML:
             response.headers["Content-Security-Policy"] = content_security_policy()
         response.headers.add("Cache-Control", "no-store")
+    if flask.g.get("is_negotiated"):
+        response.vary.add("Accept")
     return response

@@ -45,6 +45,7 @@ def negotiate() -> None:
     """
     endpoint = f"{flask.request.endpoint} POST" if flask.request.method == "POST" else flask.request.endpoint
     offered = _offered(endpoint or "")
+    flask.g.is_negotiated = len(offered) > 1
     accept = flask.request.headers.get("Accept")
     if not accept or accept == "*/*" or not flask.request.path.startswith("/v1/"):
         flask.g.media_type = offered[0]

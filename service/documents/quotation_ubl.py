@@ -10,7 +10,9 @@ from decimal import Decimal
 from xml.etree.ElementTree import Element, SubElement, tostring  # makes and writes; nothing is parsed
 
 from service.documents.drawing import literal
+from service.documents.labels import Labels, labels_for
 from service.documents.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quotation_view import reason_for
 from service.domain.exact import exactly, plain
 from service.domain.money import Money
 from service.domain.quotation import (
@@ -42,10 +44,11 @@ def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
     _head(root, paper, view)
     _parties(root, paper)
     _conditions(root, view)
-    _adjustments(root, paper.figures.allowances, paper.figures.charges)
+    words = labels_for(view.locale)
+    _adjustments(root, paper.figures.allowances, paper.figures.charges, words)
     _totals(root, paper.figures.totals)
     for number, line in enumerate(paper.figures.lines, start=1):
-        _line(root, number, line)
+        _line(root, number, line, words)
     made: bytes = tostring(root, encoding="utf-8", xml_declaration=True)
     return made
 
@@ -109,12 +112,14 @@ def _named(party: Element, name: str, address: str) -> None:
             _add(_group(postal, "AddressLine"), "Line", line)
 
 
-def _adjustments(parent: Element, allowances: Iterable[QuotedAdjustment], charges: Iterable[QuotedAdjustment]) -> None:
+def _adjustments(
+    parent: Element, allowances: Iterable[QuotedAdjustment], charges: Iterable[QuotedAdjustment], words: Labels
+) -> None:
     for is_charge, adjustments in (("false", allowances), ("true", charges)):
         for each in adjustments:
             found = _group(parent, "AllowanceCharge")
             _add(found, "ChargeIndicator", is_charge)
-            _add(found, "AllowanceChargeReason", each.reason or each.kind.value.replace("_", " "))
+            _add(found, "AllowanceChargeReason", reason_for(each, words))
             _money(found, "Amount", each.amount)
 
 
@@ -147,22 +152,22 @@ def _totals(root: Element, totals: QuotedTotals) -> None:
         _money(total, name, money)
 
 
-def _line(root: Element, number: int, line: QuotedLine) -> None:
+def _line(root: Element, number: int, line: QuotedLine, words: Labels) -> None:
     found = _group(root, "QuotationLine")
     _add(found, "ID", str(number))
     _add(found, "Quantity", str(line.quoted.quantity), unitCode=_PIECE)
     _money(found, "LineExtensionAmount", line.quoted.net_amount)
-    _item(found, "LineItem", f"{number}", line, line.quoted)
+    _item(found, "LineItem", f"{number}", line, line.quoted, words)
     for place, other in enumerate(line.quantity_breaks, start=1):
-        _item(found, "AlternativeLineItem", f"{number}.{place}", line, other)
+        _item(found, "AlternativeLineItem", f"{number}.{place}", line, other, words)
 
 
-def _item(parent: Element, name: str, number: str, line: QuotedLine, quoted: QuotedQuantity) -> None:
+def _item(parent: Element, name: str, number: str, line: QuotedLine, quoted: QuotedQuantity, words: Labels) -> None:
     found = _group(parent, name)
     _add(found, "ID", number)
     _add(found, "Quantity", str(quoted.quantity), unitCode=_PIECE)
     _money(found, "LineExtensionAmount", quoted.net_amount)
-    _adjustments(found, quoted.allowances, quoted.charges)
+    _adjustments(found, quoted.allowances, quoted.charges, words)
     price = _group(found, "Price")
     _money(price, "PriceAmount", quoted.unit_price)
     _add(price, "BaseQuantity", "1", unitCode=_PIECE)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from babel import Locale
 
 from service.documents.formats import formatted_date, formatted_number, formatted_price, formatted_share, isolated
-from service.documents.labels import labels_for
+from service.documents.labels import Labels, labels_for
 from service.documents.quotation_paper import Entry, LineView, QuantityView, QuotationPaper, QuotationView, Section
 from service.domain.cautions import NO_PROMISE, TOO_HEAVY, Concern
 from service.domain.exact import ZERO, exactly, whole_down
@@ -155,16 +155,9 @@ class _Making:
                 yield Entry(text=self._reason(each, sign), figure=self._money(signed))
 
     def _reason(self, each: QuotedAdjustment, sign: int) -> str:
-        words, reason = self.words, isolated(each.reason)
-        match each.kind:
-            case AdjustmentKind.TOOLING:
-                return words("Tool, charged once: {tool}", tool=reason)
-            case AdjustmentKind.RUSH:
-                return reason or words("For making it at short notice")
-            case AdjustmentKind.MINIMUM_ORDER:
-                return reason or words("Difference to the minimum order")
-            case AdjustmentKind.SHIPPING:
-                return reason or words("Shipping")
+        words, reason = self.words, reason_for(each, self.words)
+        if each.kind is not AdjustmentKind.STATED:
+            return reason
         return words("less {reason}", reason=reason) if sign < 0 else words("plus {reason}", reason=reason)
 
     def _totals(self) -> Iterator[Entry]:
@@ -255,6 +248,21 @@ class _Making:
 
     def _money(self, money: Money) -> str:
         return formatted_price(money, self.locale)
+
+
+def reason_for(each: QuotedAdjustment, words: Labels) -> str:
+    """Why something is taken off or added: as it was stated, or as its kind is called."""
+    reason = isolated(each.reason)
+    match each.kind:
+        case AdjustmentKind.TOOLING:
+            return words("Tool, charged once: {tool}", tool=reason)
+        case AdjustmentKind.RUSH:
+            return reason or words("For making it at short notice")
+        case AdjustmentKind.MINIMUM_ORDER:
+            return reason or words("Difference to the minimum order")
+        case AdjustmentKind.SHIPPING:
+            return reason or words("Shipping")
+    return reason
 
 
 def _before_adjustments(quoted: QuotedQuantity) -> Money:

@@ -197,6 +197,8 @@ class TestMediaTypes:
         for accept, given in likes.items():
             response = workshop.get(f"quotations/{ids['quotation_id']}", headers={"Accept": accept})
             assert (response.status_code, response.content_type) == (200, given), accept
+            assert response.headers["Vary"] == "Accept"
+        assert "Vary" not in workshop.get("materials").headers
 
     @pytest.mark.parametrize("place", [place for place in PLACES if place.body is not None], ids=named)
     def test_only_the_media_type_of_the_contract_is_read(self, workshop: Client, ids: Ids, place: Place) -> None:

@@ -394,6 +394,18 @@ class TestUbl:
         rates = [each.text for each in root.iterfind(f"{CAC}TaxTotal/{CAC}TaxSubtotal/{CAC}TaxCategory/{CBC}Percent")]
         assert rates == ["21"]
 
+    def test_says_in_the_customers_language_what_is_charged(self) -> None:
+        paper = a_paper(locale="de_DE")
+        root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+
+        reasons = [each.text for each in root.iterfind(f"{CAC}AllowanceCharge/{CBC}AllowanceChargeReason")]
+        assert reasons == [
+            "community project",
+            "Zuschlag für kurzfristige Fertigung",
+            "Mindermengenzuschlag bis zum Mindestbestellwert",
+            "Versand",
+        ]
+
     def test_offers_other_batch_sizes_as_alternatives(self, root: Element) -> None:
         quantities = [each.text for each in root.iterfind(f"{CAC}QuotationLine/{CAC}AlternativeLineItem/{CBC}Quantity")]
 
