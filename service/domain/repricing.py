@@ -248,6 +248,7 @@ def unit_cost(bill: BatchBill, rates: Mapping[str, Decimal]) -> Decimal:
     return total / bill.pieces
 
 
+@exactly
 def unit_effects(bill: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
     """What each change contributed to the cost of a piece, by its place in the comparison."""
     found: dict[int, Decimal] = {}
@@ -261,6 +262,7 @@ def unit_effects(bill: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
 _HAIR = Decimal("1E-24")
 
 
+@exactly
 def product_effect(change: Decimal, effects: Sequence[Decimal], old_cost: Decimal) -> Decimal:
     """What is left of a change in cost when every rate has its share: the product is made another way now.
 

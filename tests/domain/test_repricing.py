@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
-from decimal import Decimal
+from decimal import Decimal, localcontext
 from fractions import Fraction
 from typing import Any
 
@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from service.domain.bill import BatchBill
 from service.domain.errors import InvalidValuesError
+from service.domain.exact import EXACT
 from service.domain.rates import unit_rates
 from service.domain.repricing import (
     COMING_INTO_FORCE,
@@ -359,6 +360,20 @@ class TestEffects:
             alone = {**base, resource: new[resource]}
             effect = full(quantity, whole, alone) - full(quantity, whole, base)
             assert abs(amount - effect) <= size(quantity, whole, alone, base) / 10**26, resource
+
+    @tried
+    @given(compared_shops(), batches)
+    def test_are_the_same_whatever_context_the_caller_has(
+        self, shops: tuple[Shop, Shop, Comparison], quantity: int
+    ) -> None:
+        _, after, comparison = shops
+        bill = after.batch_bill(quantity)
+
+        with localcontext(prec=3):
+            coarse = unit_effects(bill, comparison)
+
+        with localcontext(EXACT):
+            assert coarse == unit_effects(bill, comparison)
 
     @tried
     @given(compared_shops())
