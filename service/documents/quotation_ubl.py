@@ -23,6 +23,7 @@ from service.domain.quotation import (
     QuotedTaxSubtotal,
     QuotedTotals,
 )
+from service.domain.resources import TaxCategory
 
 _ROOT = "urn:oasis:names:specification:ubl:schema:xsd:Quotation-2"
 _BASIC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
@@ -121,13 +122,16 @@ def _adjustments(
             _add(found, "ChargeIndicator", is_charge)
             _add(found, "AllowanceChargeReason", reason_for(each, words))
             _money(found, "Amount", each.amount)
+            if each.tax is not None:
+                _category(found, "TaxCategory", each.tax)
 
 
 def _category(parent: Element, name: str, tax: QuotedTax | QuotedTaxSubtotal) -> None:
     found = _group(parent, name)
     _add(found, "ID", tax.category)
     _add(found, "Name", tax.name)
-    _add(found, "Percent", f"{plain(tax.rate_share * _PER_CENT, _PERCENT_DECIMALS):f}")
+    if tax.category != TaxCategory.OUT_OF_SCOPE:  # has no rate (BR-O-5)
+        _add(found, "Percent", f"{plain(tax.rate_share * _PER_CENT, _PERCENT_DECIMALS):f}")
     _add(found, "TaxExemptionReason", tax.exemption_reason)
     _add(_group(found, "TaxScheme"), "ID", "VAT")
 

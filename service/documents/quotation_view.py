@@ -13,7 +13,7 @@ from service.documents.quotation_paper import Entry, LineView, QuantityView, Quo
 from service.domain.cautions import NO_PROMISE, TOO_HEAVY, Concern
 from service.domain.exact import ZERO, exactly, whole_down
 from service.domain.money import Money, in_currency, rounded
-from service.domain.quotation import AdjustmentKind, QuotedAdjustment, QuotedLine, QuotedQuantity
+from service.domain.quotation import AdjustmentKind, QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax
 from service.domain.quotation_life import Status
 from service.domain.shipping_statement import StatedParcels
 
@@ -111,17 +111,20 @@ class _Making:
             code=line.product,
             quoted=self._quantity(quoted, _before_adjustments(quoted)),
             adjustments=tuple(adjustments),
-            notes=tuple(
-                self.words(
-                    "You supply: {material}, {quantity}",
-                    material=isolated(each.name),
-                    quantity=self._measured(each.quantity, each.unit),
-                )
-                for each in line.supplied
-            ),
+            notes=tuple(self._notes(line)),
             others_title=self._others_title(is_adjusted=bool(adjusted)),
             others=tuple(self._quantity(each, each.net_amount) for each in others),
         )
+
+    def _notes(self, line: QuotedLine) -> Iterator[str]:
+        for each in line.supplied:
+            yield self.words(
+                "You supply: {material}, {quantity}",
+                material=isolated(each.name),
+                quantity=self._measured(each.quantity, each.unit),
+            )
+        if taxed := self._taxed(line.tax):
+            yield taxed
 
     def _others_title(self, *, is_adjusted: bool) -> str:
         if is_adjusted:  # their amounts are what they come to, beside "together" above
@@ -152,7 +155,14 @@ class _Making:
         for sign, adjustments in ((-1, allowances), (1, charges)):
             for each in adjustments:
                 signed = in_currency(each.amount.amount * sign, each.amount.currency)
-                yield Entry(text=self._reason(each, sign), figure=self._money(signed))
+                note = "" if each.tax is None else self._taxed(each.tax)
+                yield Entry(text=self._reason(each, sign), figure=self._money(signed), note=note)
+
+    def _taxed(self, tax: QuotedTax) -> str:
+        """Which tax something stands under, where there are several; nothing else would say it."""
+        if len(self.figures.totals.tax_subtotals) < 2:  # noqa: PLR2004 - several
+            return ""
+        return f"{isolated(tax.name)}, {formatted_share(tax.rate_share, self.locale)}"
 
     def _reason(self, each: QuotedAdjustment, sign: int) -> str:
         words, reason = self.words, reason_for(each, self.words)

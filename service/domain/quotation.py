@@ -70,6 +70,25 @@ class AdjustmentKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class QuotedTax:
+    """A tax as it stands on the quotation.
+
+    Attributes:
+        code: the workshop's code for it.
+        name: as the customer reads it.
+        category: the EN 16931 category code.
+        rate_share: its share of the net amount.
+        exemption_reason: why none is due, where none is.
+    """
+
+    code: str
+    name: str
+    category: str
+    rate_share: Decimal
+    exemption_reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class QuotedAdjustment:
     """An allowance or a charge as an amount.
 
@@ -77,11 +96,14 @@ class QuotedAdjustment:
         reason: as the customer reads it; of a tool its name. Where it is empty, what kind it is says enough.
         amount: positive, at the minor unit.
         kind: as stated in the request, or a tool charged once, a rush, what is missing to a minimum, shipping.
+        tax: what it stands under (BT-95, BT-102 of EN 16931); null on a line, where it stands under the line's, and
+            in quotations from before this was told.
     """
 
     reason: str
     amount: Money
     kind: AdjustmentKind = AdjustmentKind.STATED
+    tax: QuotedTax | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,25 +153,6 @@ class QuotedQuantity:
     kept: Kept
     saving_per_piece: Money | None = None
     saving_share: Decimal | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuotedTax:
-    """A tax as it stands on the quotation.
-
-    Attributes:
-        code: the workshop's code for it.
-        name: as the customer reads it.
-        category: the EN 16931 category code.
-        rate_share: its share of the net amount.
-        exemption_reason: why none is due, where none is.
-    """
-
-    code: str
-    name: str
-    category: str
-    rate_share: Decimal
-    exemption_reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -91,7 +91,8 @@ class _Quoting:
         ):
             for each in wanted:
                 tax = self.priced.applied(each.tax)
-                quoted = adjusted(each, under_tax.get(tax, ZERO), self.currency, kind)
+                found = adjusted(each, under_tax.get(tax, ZERO), self.currency, kind)
+                quoted = replace(found, tax=self.priced.tax(each.tax))
                 goods -= ZERO if is_charge else quoted.amount.amount
                 yield _OnTheWhole(tax=tax, quoted=quoted, is_charge=is_charge)
         least, shipping = request.minimum_order, request.shipping
@@ -102,7 +103,9 @@ class _Quoting:
             yield self._charge(shipping.tax, amount, AdjustmentKind.SHIPPING)
 
     def _charge(self, tax: str, amount: Decimal, kind: AdjustmentKind, reason: str = "") -> _OnTheWhole:
-        quoted = QuotedAdjustment(reason=reason, amount=rounded(amount, self.currency), kind=kind)
+        quoted = QuotedAdjustment(
+            reason=reason, amount=rounded(amount, self.currency), kind=kind, tax=self.priced.tax(tax)
+        )
         return _OnTheWhole(tax=self.priced.applied(tax), quoted=quoted, is_charge=True)
 
     @cached_property
@@ -174,6 +177,23 @@ def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> Quota
     if problems := list(currency_problems(request, basis.currency)):
         raise InvalidValuesError(problems)
     return _Quoting(request, basis).figures()
+
+
+def comes_out_again(stored: QuotationFigures, recomputed: QuotationFigures) -> bool:
+    """Whether all that was stored is the same: figures from before an adjustment told its tax do not tell it."""
+
+    def told(before: tuple[QuotedAdjustment, ...], again: tuple[QuotedAdjustment, ...]) -> tuple[QuotedAdjustment, ...]:
+        taxes = [each.tax for each in before]
+        return tuple(
+            replace(each, tax=None) if place < len(taxes) and taxes[place] is None else each
+            for place, each in enumerate(again)
+        )
+
+    return stored == replace(
+        recomputed,
+        allowances=told(stored.allowances, recomputed.allowances),
+        charges=told(stored.charges, recomputed.charges),
+    )
 
 
 def chosen_figures(request: QuotationRequest, basis: QuotationBasis, quantities: tuple[int, ...]) -> QuotationFigures:

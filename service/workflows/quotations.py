@@ -7,7 +7,7 @@ from uuid import UUID
 from service.documents import quotation_view as view
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.domain.quotation import QuotationFigures
-from service.domain.quotation_figures import chosen_figures, quotation_figures
+from service.domain.quotation_figures import chosen_figures, comes_out_again, quotation_figures
 from service.domain.quotation_life import Status, number_of, status_on
 from service.store import quotations
 from service.store.database import Connection, Database
@@ -123,7 +123,7 @@ def recompute(database: Database, workshop: Workshop, address: Address) -> Recom
         found = get_quotation(connection, workshop, address)
         basis = quotations.get_basis(connection, workshop.workshop_id, found.id)
     again, taken = quotation_figures(found.request, basis), found.acceptance
-    agrees = again == found.figures
+    agrees = comes_out_again(found.figures, again)
     if taken is not None:
         figures = chosen_figures(found.request, basis, taken.quantities)
         chosen = figures.totals, figures.kept

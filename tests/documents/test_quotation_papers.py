@@ -22,6 +22,8 @@ from service.domain.lead_time import LeadTime
 from service.domain.quotation import Letterhead, Remarks
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_life import Status
+from service.domain.rates import DatedRate, TaxRate
+from service.domain.resources import Tax, TaxCategory
 from tests import builders
 from tests.domain.examples import TODAY, D, a_request
 from tests.domain.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis
@@ -85,6 +87,28 @@ def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en
     )
 
 
+def under_two_taxes(category: TaxCategory = TaxCategory.EXPORT) -> QuotationPaper:
+    """Something of everything under a tax, and a line and a charge free of it."""
+    export = DatedRate(resource="taxes/export", valid_from=TODAY, terms=TaxRate(rate_share=D(0)))
+    lines = [*LINES, a_sheet_line(quantity=3, tax="export", description="Sheet for abroad")]
+    crate = {"reason": "crate for the ship", "tax": "export", "amount": "12"}
+    request = a_request(**{**FULL, "lines": lines, "charges": [crate]})
+    basis = the_basis(request, shipment=SHIPMENT)
+    free = Tax(name="Export", category=category, exemption_reason="Leaves the country")
+    basis = replace(
+        basis,
+        taxes={**basis.taxes, "export": free},
+        card=replace(basis.card, rates={**basis.card.rates, "taxes/export": export}),
+    )
+    return replace(a_paper(), request=request, figures=quotation_figures(request, basis))
+
+
+def text_of(element: Element, path: str) -> str:
+    found = element.find(path)
+    assert found is not None, path
+    return found.text or ""
+
+
 def reader(view: QuotationView) -> PdfReader:
     return PdfReader(io.BytesIO(quotation_pdf(view)))
 
@@ -128,6 +152,15 @@ class TestEveryForm:
     def test_tells(self, told: str) -> None:
         for form, text in in_all_forms(a_paper()).items():
             assert told in text, form
+
+    def test_tells_what_stands_under_which_tax_where_there_are_several(self) -> None:
+        view = quotation_view(under_two_taxes())
+
+        assert [line.notes[-1] for line in view.lines] == ["VAT 21 %, 21%"] * 2 + ["Export, 0%"]
+        adjusted = {each.text: each.note for each in view.totals}
+        assert adjusted["plus crate for the ship"] == "Export, 0%"
+        assert adjusted["Shipping"] == "VAT 21 %, 21%"
+        assert "VAT 21 %, 21%" not in str(quotation_view(a_paper()))
 
     def test_has_the_figures_of_the_quotation(self) -> None:
         paper = a_paper()
@@ -313,7 +346,7 @@ ORDER = {
     "Party": "PartyName PostalAddress PartyTaxScheme Contact",
     "PartyTaxScheme": "CompanyID TaxScheme",
     "Contact": "Name ElectronicMail",
-    "AllowanceCharge": "ChargeIndicator AllowanceChargeReason Amount",
+    "AllowanceCharge": "ChargeIndicator AllowanceChargeReason Amount TaxCategory",
     "TaxTotal": "TaxAmount TaxSubtotal",
     "TaxSubtotal": "TaxableAmount TaxAmount TaxCategory",
     "TaxCategory": "ID Name Percent TaxExemptionReason TaxScheme",
@@ -393,6 +426,37 @@ class TestUbl:
             assert (Decimal(found.text or ""), found.get("currencyID")) == (money.amount, money.currency)
         rates = [each.text for each in root.iterfind(f"{CAC}TaxTotal/{CAC}TaxSubtotal/{CAC}TaxCategory/{CBC}Percent")]
         assert rates == ["21"]
+
+    def test_adds_up_under_each_tax_category(self) -> None:
+        """What EN 16931 asks of a document's allowances and charges, whatever their order (BR-S-8, BR-G-8)."""
+        paper = under_two_taxes()
+        root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+
+        sums: dict[str, Decimal] = {}
+        for line in root.iterfind(f"{CAC}QuotationLine/{CAC}LineItem"):
+            category = text_of(line, f"{CAC}Item/{CAC}ClassifiedTaxCategory/{CBC}ID")
+            sums[category] = sums.get(category, D(0)) + D(text_of(line, f"{CBC}LineExtensionAmount"))
+        for each in root.iterfind(f"{CAC}AllowanceCharge"):
+            sign = 1 if text_of(each, f"{CBC}ChargeIndicator") == "true" else -1
+            category = text_of(each, f"{CAC}TaxCategory/{CBC}ID")
+            sums[category] = sums.get(category, D(0)) + sign * D(text_of(each, f"{CBC}Amount"))
+        assert len(sums) == 2
+        assert sums == {
+            text_of(each, f"{CAC}TaxCategory/{CBC}ID"): D(text_of(each, f"{CBC}TaxableAmount"))
+            for each in root.iterfind(f"{CAC}TaxTotal/{CAC}TaxSubtotal")
+        }
+
+    @pytest.mark.parametrize(("category", "rates"), [(TaxCategory.EXPORT, ["0"]), (TaxCategory.OUT_OF_SCOPE, [])])
+    def test_has_a_rate_but_for_what_is_out_of_scope(self, category: TaxCategory, rates: list[str]) -> None:
+        """BR-O-5 of EN 16931."""
+        paper = under_two_taxes(category)
+        root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+
+        found = [each for each in root.iter() if local(each).endswith("TaxCategory")]
+        free = [each for each in found if text_of(each, f"{CBC}ID") == category.value]
+        assert len(free) >= 3
+        for each in free:
+            assert [percent.text for percent in each.iterfind(f"{CBC}Percent")] == rates
 
     def test_says_in_the_customers_language_what_is_charged(self) -> None:
         paper = a_paper(locale="de_DE")

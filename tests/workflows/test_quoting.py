@@ -176,6 +176,33 @@ class TestRecomputing:
 
         assert reading.recompute(bricks.database, bricks.workshop, made.id).agrees
 
+    def test_one_kept_before_an_adjustment_told_its_tax_agrees(self, furnished: Owner) -> None:
+        terms = [{"reason": "season", "tax": "vat", "share": "0.1"}, {"reason": "friends", "tax": "vat", "amount": "1"}]
+        made = furnished.quote(allowances=terms, charges=terms)
+        ours = (quotations.c.workshop_id == furnished.workshop.workshop_id, quotations.c.quotation_id == made.id)
+
+        def agrees_with(**changes: str) -> bool:
+            with furnished.database.writing() as connection:
+                stored = json.loads(connection.execute(sa.select(quotations.c.figures).where(*ours)).scalar_one())
+                for each in (*stored["allowances"], *stored["charges"]):
+                    each.pop("tax", None)
+                    each.update(changes)
+                connection.execute(quotations.update().where(*ours).values(figures=json.dumps(stored)))
+            return reading.recompute(furnished.database, furnished.workshop, made.id).agrees
+
+        assert agrees_with()
+        assert not agrees_with(reason="another")
+
+    def test_one_that_lost_an_adjustment_does_not_agree(self, furnished: Owner) -> None:
+        made = furnished.quote(charges=[{"reason": "crate", "tax": "vat", "amount": "1"}])
+        ours = (quotations.c.workshop_id == furnished.workshop.workshop_id, quotations.c.quotation_id == made.id)
+        with furnished.database.writing() as connection:
+            stored = json.loads(connection.execute(sa.select(quotations.c.figures).where(*ours)).scalar_one())
+            stored["charges"].pop()
+            connection.execute(quotations.update().where(*ours).values(figures=json.dumps(stored)))
+
+        assert not reading.recompute(furnished.database, furnished.workshop, made.id).agrees
+
     def test_a_new_quotation_takes_the_corrected_rate(self, furnished: Owner) -> None:
         before = furnished.quote()
         furnished.put_rate("materials/hdpe", "2026-01-01", builders.material_rate("99"))
