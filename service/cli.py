@@ -139,6 +139,13 @@ def create_workshop(name: str, address: str, currency: str, locale: str, time_zo
     click.echo(key)
 
 
+@workshop.command("list")
+def list_workshops() -> None:
+    """The workshops, oldest first, each with the id by which the other commands name it."""
+    for each in keys.list_workshops(_database()):
+        click.echo(f"{each.workshop_id}  {each.currency}  {each.locale:6}  {each.name}")
+
+
 @main.group()
 def key() -> None:
     """Keys of a workshop."""

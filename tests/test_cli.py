@@ -146,6 +146,14 @@ class TestWorkshops:
         assert client.workshop.address == "1 Kiln Lane\nMarrow Bay"
         assert client.workshop.locale == "de_AT"
 
+    def test_are_listed_with_the_ids_by_which_they_are_named(self, url: str) -> None:
+        made = [made_workshop()[0] for _ in range(2)]
+
+        told = run("workshop", "list").output.splitlines()
+
+        assert [line.split()[0] for line in told] == made
+        assert all("EUR  de_AT" in line for line in told)
+
     @pytest.mark.parametrize(
         ("option", "value", "told"),
         [

@@ -171,6 +171,18 @@ def test_the_order_of_the_demo_is_quoted_within_its_policy(
     assert "supplied by the customer: PS flakes, washed" in told
 
 
+def test_the_lines_of_the_demo_are_quoted_with_the_rest_from_the_command_line(
+    demo: Client, capsys: pytest.CaptureFixture[str]
+) -> None:
+    arguments = ("--customer", "Harbour Garden Trust", "--tax", "standard", "--margin", "0.30", "--dry-run")
+
+    ended = quoted(demo, capsys, SCRIPTS / "demo" / "lines.csv", *arguments)
+
+    assert ended.status == 0, ended.err
+    assert "For Harbour Garden Trust" in ended.out
+    assert ended.out.count("or, not in the totals") == 2
+
+
 class TestDocuments:
     def test_of_a_quotation_that_is_there_are_written_in_every_form(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path, tmp_path: Path

@@ -177,6 +177,12 @@ def find_workshop(connection: sa.Connection, workshop_id: UUID) -> Workshop | No
     return None if row is None else Workshop(**row._mapping)
 
 
+def all_workshops(connection: sa.Connection) -> list[Workshop]:
+    """Every workshop, oldest first."""
+    rows = connection.execute(sa.select(*(workshops.c[name] for name in _FIELDS)).order_by(workshops.c.workshop_id))
+    return [Workshop(**row._mapping) for row in rows]
+
+
 def keys_of(connection: sa.Connection, workshop_id: UUID) -> list[ApiKey]:
     """Every key the workshop was ever given, oldest first."""
     rows = connection.execute(

@@ -20,6 +20,12 @@ def create_workshop(database: Database, workshop: Workshop, key_name: str) -> st
         return workshops.add_key(connection, workshop.workshop_id, key_name, frozenset({"read", "write"}))
 
 
+def list_workshops(database: Database) -> list[Workshop]:
+    """Every workshop, oldest first."""
+    with database.reading() as connection:
+        return workshops.all_workshops(connection)
+
+
 def create_key(database: Database, workshop_id: UUID, name: str, scopes: frozenset[str]) -> str:
     """Another key; never shown again."""
     with database.writing() as connection:

@@ -9,6 +9,12 @@ from tests.browser import DESK, PHONE, Browser
 from tests.documents.test_quotation_papers import ARABIC, HEBREW, LONG, a_paper
 from tests.domain.test_quoted_batches import a_sheet_line
 
+LINES_OF_TEXT = """each => {
+    const range = document.createRange();
+    range.selectNodeContents(each);
+    return new Set([...range.getClientRects()].map(box => Math.round(box.top))).size;
+}"""
+"""On how many lines of the page the text of an element stands."""
 widths = pytest.mark.parametrize("width", [PHONE, DESK])
 
 
@@ -35,6 +41,15 @@ def test_so_it_is_with_any_name(browser: Browser, width: int, name: str) -> None
 
     assert browser.overflow == 0
     assert name in browser.text.replace(" ", "") or name in browser.text
+
+
+def test_no_amount_is_broken_on_a_phone(browser: Browser) -> None:
+    browser.show(quotation_page(quotation_view(a_paper(locale="de_DE"))), PHONE)
+
+    rows = browser.value(f"[...document.querySelectorAll('.totals .figure')].map({LINES_OF_TEXT})")
+
+    assert len(rows) > 3
+    assert set(rows) == {1}
 
 
 def test_figures_stand_one_below_the_other_at_a_desk(browser: Browser) -> None:
