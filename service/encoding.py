@@ -124,6 +124,15 @@ def from_text(text: str, to: type[T]) -> T:
     return trusted(plain_data(text), to)
 
 
+def filled(stored: Any, data: Any) -> Any:
+    """What was stored, and of the other data each member that it does not have: it was not kept yet then."""
+    if isinstance(stored, dict) and isinstance(data, dict):
+        return {**data, **{name: filled(each, data.get(name)) for name, each in stored.items()}}
+    if isinstance(stored, list) and isinstance(data, list) and len(stored) == len(data):
+        return [filled(each, other) for each, other in zip(stored, data, strict=True)]
+    return stored
+
+
 Decode = Callable[[Any, type[Any]], Any]
 
 

@@ -66,6 +66,8 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
+    # Before, there were drafts alone; and what is no draft must have a day of issue when this is applied again.
+    op.execute("UPDATE quotations SET status = 'draft'")
     op.drop_table("quotation_events")
     op.drop_table("quotation_numbers")
     op.drop_index("ix_quotations_workshop_id_status_quotation_id", "quotations")

@@ -5,9 +5,11 @@ from dataclasses import dataclass, field, fields, replace
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from service.domain.exact import ZERO, exactly, plain
+from service.domain.exact import MINUTES_PER_HOUR, ZERO, exactly, plain
 from service.domain.products import Tooling
 from service.domain.resources import CostClass, OverheadBase
+
+_WORKING = ("machines/", "labour-grades/")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,6 +139,13 @@ class BillOfResources:
     @property
     def minutes(self) -> Mapping[str, Decimal]:
         """Minutes of every machine and labour grade that the batch takes, by resource."""
+        if not any(step.machine or step.labour_minutes for step in self.steps):
+            # A bill that was kept before steps told whose minutes they are tells the hours alone.
+            return {
+                line.resource: line.quantity * MINUTES_PER_HOUR
+                for line in self.lines
+                if line.resource.startswith(_WORKING)
+            }
         found: dict[str, Decimal] = {}
         for step in self.steps:
             named = {f"machines/{step.machine}": step.machine_minutes} if step.machine else {}

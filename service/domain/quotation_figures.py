@@ -179,23 +179,6 @@ def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> Quota
     return _Quoting(request, basis).figures()
 
 
-def comes_out_again(stored: QuotationFigures, recomputed: QuotationFigures) -> bool:
-    """Whether all that was stored is the same: figures from before an adjustment told its tax do not tell it."""
-
-    def told(before: tuple[QuotedAdjustment, ...], again: tuple[QuotedAdjustment, ...]) -> tuple[QuotedAdjustment, ...]:
-        taxes = [each.tax for each in before]
-        return tuple(
-            replace(each, tax=None) if place < len(taxes) and taxes[place] is None else each
-            for place, each in enumerate(again)
-        )
-
-    return stored == replace(
-        recomputed,
-        allowances=told(stored.allowances, recomputed.allowances),
-        charges=told(stored.charges, recomputed.charges),
-    )
-
-
 def chosen_figures(request: QuotationRequest, basis: QuotationBasis, quantities: tuple[int, ...]) -> QuotationFigures:
     """The figures of one of the batch sizes of each line, as if no other had been quoted; raises as the others do."""
     return quotation_figures(request.choosing(quantities), replace(basis, breaks=((),) * len(quantities)))

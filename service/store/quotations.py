@@ -199,12 +199,18 @@ def find_quotation(connection: sa.Connection, workshop_id: UUID, address: UUID |
 
 def get_basis(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> QuotationBasis:
     """What an existing quotation was computed from."""
-    stored = connection.execute(
-        sa.select(quotations.c.basis).where(
-            quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation_id
-        )
+    return from_text(_text(connection, workshop_id, quotation_id, quotations.c.basis), QuotationBasis)
+
+
+def get_given(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> Any:
+    """The figures of an existing quotation as plain data, with no more members than were kept with it."""
+    return plain_data(_text(connection, workshop_id, quotation_id, quotations.c.figures))
+
+
+def _text(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID, column: sa.Column[str]) -> str:
+    return connection.execute(
+        sa.select(column).where(quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation_id)
     ).scalar_one()
-    return from_text(stored, QuotationBasis)
 
 
 _IN_A_LIST = ("quotation_id", "number", "revision", "status", "quoted_on", "valid_until", "request", "figures")

@@ -7,8 +7,9 @@ from uuid import UUID
 from service.documents import quotation_view as view
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.domain.quotation import QuotationFigures
-from service.domain.quotation_figures import chosen_figures, comes_out_again, quotation_figures
+from service.domain.quotation_figures import chosen_figures, quotation_figures
 from service.domain.quotation_life import Status, number_of, status_on
+from service.encoding import encoded, filled, trusted
 from service.store import quotations
 from service.store.database import Connection, Database
 from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
@@ -101,7 +102,7 @@ class Recomputation:
     Attributes:
         id: of the quotation.
         number: of the quotation, if it is issued.
-        agrees: whether every figure is the same, those of what the customer took included.
+        agrees: whether every figure that was given is the same, those of what the customer took included.
         stored: the figures as they were given.
         recomputed: the figures as they come out now.
     """
@@ -122,8 +123,10 @@ def recompute(database: Database, workshop: Workshop, address: Address) -> Recom
     with database.reading() as connection:
         found = get_quotation(connection, workshop, address)
         basis = quotations.get_basis(connection, workshop.workshop_id, found.id)
+        given = quotations.get_given(connection, workshop.workshop_id, found.id)
     again, taken = quotation_figures(found.request, basis), found.acceptance
-    agrees = comes_out_again(found.figures, again)
+    # A figure that quotations did not have yet, such as what a larger batch saves, was not given and cannot differ.
+    agrees = trusted(filled(given, encoded(again)), QuotationFigures) == again
     if taken is not None:
         figures = chosen_figures(found.request, basis, taken.quantities)
         chosen = figures.totals, figures.kept

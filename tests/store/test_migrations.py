@@ -13,12 +13,13 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
+from service.domain.quotation_life import AcceptanceRequest, Status
 from service.feeds.reference_rates import Span
 from service.store.database import Database
 from service.store.schema import MIGRATIONS, migrate, schema_state
-from service.store.tables import exchange_rates, metadata, rates
+from service.store.tables import exchange_rates, metadata, quotations, rates, workshops
 from service.store.workshops import new_workshop
-from service.workflows import feed, keys
+from service.workflows import feed, keys, quotation_life
 from tests.builders import listing, material_rate, register_workshop
 from tests.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import Owner
@@ -154,6 +155,24 @@ class TestUpAndDown:
                 found = connection.execute(sa.select(table.c.changed_at)).scalars().all()
             assert len(found) == len(before[table.name]) > 0
             assert all(started <= each.replace(tzinfo=UTC) <= datetime.now(UTC) for each in found)
+
+    def test_quotations_are_drafts_where_there_was_no_other_state_and_can_be_issued_afterwards(
+        self, used_database: Database
+    ) -> None:
+        command.downgrade(alembic_config(used_database), "0003")
+        with used_database.reading() as connection:
+            assert set(connection.execute(sa.select(quotations.c.status)).scalars()) == {"draft"}
+
+        migrate(used_database)
+
+        with used_database.reading() as connection:
+            (workshop_id,) = connection.execute(sa.select(workshops.c.workshop_id)).scalars()
+            found = connection.execute(sa.select(quotations.c.quotation_id).order_by(quotations.c.quotation_id))
+            of_today = list(found.scalars())[-1]
+        owner = Owner(database=used_database, workshop_id=workshop_id)
+        issued = quotation_life.issue(used_database, owner.workshop, of_today, "owner")
+        taken = quotation_life.accept(used_database, owner.workshop, of_today, AcceptanceRequest(), "owner")
+        assert (issued.number, taken.status) == ("Q000001", Status.ACCEPTED)
 
     def test_prices_in_force_and_what_they_are_from_hold_together(self, used_database: Database) -> None:
         """Each is of a recorded change, each change of a recorded repricing."""

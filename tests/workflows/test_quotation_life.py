@@ -1,6 +1,7 @@
 """What becomes of a quotation, on every engine."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 from uuid import uuid4
@@ -17,7 +18,7 @@ from service.domain.errors import (
     UnknownZoneError,
 )
 from service.domain.quotation_life import AcceptanceRequest, DeclineRequest, Status
-from service.encoding import decoded
+from service.encoding import decoded, to_text
 from service.store import quotations as stored
 from service.store.quotations import Quotation
 from service.store.tables import quotation_events, quotations
@@ -209,6 +210,24 @@ class TestPromises:
         assert left["machines/press"] < both["machines/press"]
         decline(furnished, one, "withdrawn")
         assert promised() == {}
+
+    def test_are_of_one_drafted_before_its_steps_told_whose_minutes_they_are_too(self, furnished: Owner) -> None:
+        issued = furnished.issued(**TODAY)
+        with furnished.database.writing() as connection:
+            told = stored.get_basis(connection, furnished.workshop_id, issued.id)
+            bills = [
+                replace(bill, steps=tuple(replace(step, machine="", labour_minutes={}) for step in bill.steps))
+                for bill in told.bills
+            ]
+        by_hand(furnished, issued, basis=to_text(replace(told, bills=tuple(bills))))
+
+        accept(furnished, issued)
+
+        with furnished.database.reading() as connection:
+            promised = stored.promised_minutes(connection, furnished.workshop_id)
+        assert promised.keys() == told.bills[0].minutes.keys()
+        for resource, minutes in told.bills[0].minutes.items():
+            assert round(promised[resource], 9) == round(minutes, 9)
 
     def test_raise_the_workshops_revision_for_lead_times_follow_from_them(self, furnished: Owner) -> None:
         issued, before = furnished.issued(**TODAY), furnished.revision

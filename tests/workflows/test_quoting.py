@@ -1,6 +1,7 @@
 """Quoting, finding and recomputing quotations, on every engine."""
 
 import json
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
@@ -202,6 +203,21 @@ class TestRecomputing:
             connection.execute(quotations.update().where(*ours).values(figures=json.dumps(stored)))
 
         assert not reading.recompute(furnished.database, furnished.workshop, made.id).agrees
+
+    def test_one_kept_before_it_told_what_a_larger_batch_saves_still_comes_out_the_same(self, bricks: Owner) -> None:
+        made = bricks.quote(lines=[{**TWO_LINES[0], "quantity_breaks": [500]}])
+        ours = (quotations.c.workshop_id == bricks.workshop.workshop_id, quotations.c.quotation_id == made.id)
+
+        def keep(change: Callable[[Any], Any]) -> None:
+            with bricks.database.writing() as connection:
+                figures = json.loads(connection.execute(sa.select(quotations.c.figures).where(*ours)).scalar_one())
+                change(figures["lines"][0]["quantity_breaks"][0])
+                connection.execute(quotations.update().where(*ours).values(figures=json.dumps(figures)))
+
+        keep(lambda larger: (larger.pop("saving_per_piece"), larger.pop("saving_share")))
+        assert reading.recompute(bricks.database, bricks.workshop, made.id).agrees
+        keep(lambda larger: larger["unit_price"].update(amount="0.01"))
+        assert not reading.recompute(bricks.database, bricks.workshop, made.id).agrees
 
     def test_a_new_quotation_takes_the_corrected_rate(self, furnished: Owner) -> None:
         before = furnished.quote()
