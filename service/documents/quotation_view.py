@@ -235,7 +235,12 @@ class _Making:
         if terms.advance_share:
             amount = rounded(total.amount * terms.advance_share, total.currency)
             share = formatted_share(terms.advance_share, self.locale)
-            yield words("{share} of the total with the order: {amount}.", share=share, amount=self._money(amount))
+            yield words(
+                "{share} of the total with the order: {amount}. Balance: {rest}.",
+                share=share,
+                amount=self._money(amount),
+                rest=self._money(rounded(total.amount - amount.amount, total.currency)),
+            )
         if terms.due_days is not None and terms.due_days > 0:
             yield words.several(
                 "Payable within {days} day of the invoice.",

@@ -141,7 +141,7 @@ class TestEveryForm:
             *("treasurer@garden.example", "XX 123", "Beds 14 to 20", "Sheet, green", "regular customer"),
             *("community project", "To the gate.", "Green as agreed.", "By transfer.", "VAT 21 %", "Mould"),
             "If ordered on 25 November 2026, it can be ready on 9 December 2026.",
-            "30% of the total with the order: €3,392.23.",
+            "30% of the total with the order: €3,392.23. Balance: €7,915.21.",
             "Payable within 30 days of the invoice.",
             "1 parcel by Parcel post, 5.6 kg with its packaging.",
             "Outdoors: sunlight ages plastic",
