@@ -97,7 +97,8 @@ class _Quoting:
                 yield _OnTheWhole(tax=tax, quoted=quoted, is_charge=is_charge)
         least, shipping = request.minimum_order, request.shipping
         if least is not None and least.amount > goods:
-            yield self._charge(least.tax, least.amount - goods, AdjustmentKind.MINIMUM_ORDER, least.reason)
+            # Allowances that take off more than there is are not made up for: they are refused.
+            yield self._charge(least.tax, least.amount - max(goods, ZERO), AdjustmentKind.MINIMUM_ORDER, least.reason)
         if self._carriage is not None and shipping is not None and shipping.is_charged:
             amount = self._carriage * (ONE + shipping.markup_share)
             yield self._charge(shipping.tax, amount, AdjustmentKind.SHIPPING)

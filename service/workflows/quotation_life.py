@@ -172,7 +172,11 @@ def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRe
         reason = f"must be from {quotation.issued_on}, when it was issued, to {last}"
         raise InvalidValuesError([InvalidValueError(("accepted_on",), reason)])
     quantities = chosen_quantities(acceptance.quantities, quotation.figures)
-    figures = chosen_figures(quotation.request, basis, quantities)
+    try:
+        figures = chosen_figures(quotation.request, basis, quantities)
+    except InvalidValuesError as error:  # it names a member of what was quoted, and not of the acceptance
+        reason = "are too few for the allowances on the whole, which take off more than they come to; quote them anew"
+        raise InvalidValuesError([InvalidValueError(("quantities",), reason)]) from error
     return Acceptance(
         accepted_on=accepted_on,
         quantities=quantities,

@@ -152,6 +152,12 @@ class TestMinimumOrder:
             ("least", euros("10.00")),  # 90 − (85 − 5)
         ]
 
+    def test_does_not_make_up_for_allowances_that_take_off_more_than_there_is(self) -> None:
+        allowance = {"reason": "fair", "tax": "vat", "amount": "200"}
+
+        with pytest.raises(InvalidValuesError, match="allowances: take off more than the lines"):
+            figures(allowances=[allowance], minimum_order={"amount": "50", "tax": "vat"})
+
 
 class TestRush:
     def test_is_a_share_of_the_lines_under_its_tax_or_an_amount(self) -> None:

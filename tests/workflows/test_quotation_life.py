@@ -147,6 +147,17 @@ class TestAccepting:
         with pytest.raises(InvalidValuesError, match="quantities/0: was not quoted; the line offers 20, 50, 100"):
             furnished.accepted({"quantities": [70]}, **BREAKS)
 
+    def test_a_batch_size_that_comes_to_less_than_an_allowance_is_refused_by_name(self, furnished: Owner) -> None:
+        lines = [{**builders.quotation()["lines"][0], "quantity": 100, "quantity_breaks": [1]}]
+        allowance = {"reason": "fair", "tax": "vat", "amount": "500"}
+        issued = furnished.issued(lines=lines, allowances=[allowance], **TODAY)
+
+        with pytest.raises(InvalidValuesError) as error:
+            accept(furnished, issued, quantities=[1])
+
+        assert [each.path for each in error.value.problems] == [("quantities",)]
+        assert accept(furnished, issued).status is Status.ACCEPTED
+
     def test_the_same_again_changes_nothing_and_otherwise_is_refused(self, furnished: Owner) -> None:
         accepted = furnished.accepted(**BREAKS)
 
