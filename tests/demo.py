@@ -29,6 +29,13 @@ def new_demo(app: flask.Flask, contract: Contract) -> Client:
     return Client(app=app, contract=contract, key=key, workshop=workshop)
 
 
+def loaded_demo(app: flask.Flask, contract: Contract) -> Client:
+    """The demo workshop with everything in it, its prices not in force yet."""
+    client = new_demo(app, contract)
+    run_script(client, "load_demo")
+    return client
+
+
 def run_script(
     client: Client, name: str, *arguments: str, key: str | None = None, before: Callable[[Any], None] | None = None
 ) -> None:

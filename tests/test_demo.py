@@ -15,7 +15,7 @@ from service.store.database import Database
 from service.store.workshops import find_workshop
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import SCRIPTS, end_of, items, new_demo, run_script
+from tests.demo import SCRIPTS, end_of, items, loaded_demo, new_demo, run_script
 
 LEAST = {
     "materials": 6,
@@ -36,9 +36,7 @@ DENSEST_KG_PER_LITRE = Decimal("1.06")  # polystyrene, the densest polymer here;
 @pytest.fixture(scope="module")
 def demo(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop, loaded once for all of these tests."""
-    client = new_demo(app, contract)
-    run_script(client, "load_demo")
-    return client
+    return loaded_demo(app, contract)
 
 
 def cost_sheet(client: Client, code: str, quantity: int) -> dict[str, Any]:

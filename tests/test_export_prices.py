@@ -14,7 +14,7 @@ import requests
 
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import Ended, end_of, items, new_demo, run_script
+from tests.demo import Ended, end_of, items, loaded_demo, new_demo, run_script
 
 SCRIPT = "export_prices"
 
@@ -22,8 +22,7 @@ SCRIPT = "export_prices"
 @pytest.fixture(scope="module")
 def demo(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop, its prices in force."""
-    client = new_demo(app, contract)
-    run_script(client, "load_demo")
+    client = loaded_demo(app, contract)
     run_script(client, "reprice")
     return client
 

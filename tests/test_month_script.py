@@ -9,7 +9,7 @@ import yaml
 
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import SCRIPTS, Ended, end_of, new_demo, run_script
+from tests.demo import SCRIPTS, Ended, end_of, loaded_demo
 from tests.documents.pictures import Picture
 
 DEMO_PLAN = SCRIPTS / "demo" / "month.yaml"
@@ -22,9 +22,7 @@ brick-stall,,1500,,,,2500,true
 
 @pytest.fixture(scope="module")
 def demo(app: flask.Flask, contract: Contract) -> Client:
-    client = new_demo(app, contract)
-    run_script(client, "load_demo")
-    return client
+    return loaded_demo(app, contract)
 
 
 @pytest.fixture(autouse=True)

@@ -13,7 +13,7 @@ import pytest
 from tests import builders
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import SCRIPTS, end_of, new_demo, run_script
+from tests.demo import SCRIPTS, end_of, loaded_demo, run_script
 
 SCRIPT = "price_listing"
 POTS = (
@@ -26,9 +26,7 @@ HEBREW, ARABIC = "לבנה לגן", "طوب للحديقة"
 
 @pytest.fixture(scope="module")
 def demo(app: flask.Flask, contract: Contract) -> Client:
-    client = new_demo(app, contract)
-    run_script(client, "load_demo")
-    return client
+    return loaded_demo(app, contract)
 
 
 @pytest.fixture(autouse=True)

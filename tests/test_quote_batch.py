@@ -10,7 +10,7 @@ import requests
 
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import SCRIPTS, Ended, end_of, new_demo, run_script
+from tests.demo import SCRIPTS, Ended, end_of, loaded_demo
 
 YAML = """
 customer: {name: Harbour Garden Trust, address: "Pier 4\\nPort Quillan"}
@@ -30,9 +30,7 @@ hook,40,,,markup,0.50,masterbatch-green pp-flakes
 
 @pytest.fixture(scope="module")
 def demo(app: flask.Flask, contract: Contract) -> Client:
-    client = new_demo(app, contract)
-    run_script(client, "load_demo")
-    return client
+    return loaded_demo(app, contract)
 
 
 @pytest.fixture(autouse=True)

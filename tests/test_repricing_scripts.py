@@ -15,7 +15,7 @@ import requests
 
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import Ended, end_of, items, new_demo, run_script
+from tests.demo import Ended, end_of, items, loaded_demo, run_script
 
 TODAY = datetime.now(UTC).date()
 MONDAY = (TODAY + timedelta(days=5)).isoformat()
@@ -33,9 +33,7 @@ Run = Callable[..., Ended]
 @pytest.fixture
 def demo(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop, its prices not in force yet."""
-    client = new_demo(app, contract)
-    run_script(client, "load_demo")
-    return client
+    return loaded_demo(app, contract)
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from service.documents.quotation_paper import Entry
+from service.documents.paper import Entry, PaperView
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,16 +87,10 @@ class Remarks:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostSheetView:
-    """A cost sheet in finished words.
+class CostSheetView(PaperView):
+    """A cost sheet in finished words; its day is that of the rates.
 
     Attributes:
-        locale: of them.
-        language: of the words: the locale's, or English where there is no catalogue for it.
-        region: of the locale, for instance "AT"; empty where it has none.
-        day: of the rates, year, month and day.
-        title: of the document.
-        word: what kind of document it is.
         name: of the product.
         seller: the workshop's name.
         state: that it is not for customers.
@@ -113,12 +107,6 @@ class CostSheetView:
         workings: how every figure came about.
     """
 
-    locale: str
-    language: str
-    region: str
-    day: tuple[int, int, int]
-    title: str
-    word: str
     name: str
     seller: str
     state: str

@@ -20,7 +20,7 @@ from service.documents.formats import (
     unisolated,
 )
 from service.documents.labels import labels_for
-from service.documents.quotation_paper import Entry
+from service.documents.paper import Entry
 from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.cost_workings import CostWorkings
 from service.domain.exact import exactly

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from service.documents.paper import Entry, PaperView
 from service.domain.quotation import Letterhead, QuotationFigures, Remarks
 from service.domain.quotation_life import Status
 from service.domain.quotation_request import QuotationRequest
@@ -41,21 +42,6 @@ class QuotationPaper:
     request: QuotationRequest
     figures: QuotationFigures
     remarks: Remarks
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """A text, and a figure beside it.
-
-    Attributes:
-        text: on the left.
-        figure: on the right; empty where there is none.
-        note: in small below it.
-    """
-
-    text: str
-    figure: str = ""
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,16 +100,10 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class QuotationView:
+class QuotationView(PaperView):
     """A quotation in finished words.
 
     Attributes:
-        locale: of them.
-        language: of the words: the locale's, or English where there is no catalogue for it.
-        region: of the locale, for instance "AT"; empty where it has none.
-        day: of the document, year, month and day.
-        title: of the document.
-        word: what kind of document it is.
         reference: what it is called.
         state: what is to be known before all else; empty for what is simply issued.
         is_binding: whether it stands as it was issued.
@@ -142,12 +122,6 @@ class QuotationView:
         cautions: where the product can hurt someone, each with its source.
     """
 
-    locale: str
-    language: str
-    region: str
-    day: tuple[int, int, int]
-    title: str
-    word: str
     reference: str
     state: str
     is_binding: bool

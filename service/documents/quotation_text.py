@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from textwrap import wrap
 
-from service.documents.quotation_paper import Entry, LineView, QuantityView, QuotationView
+from service.documents.paper import Entry
+from service.documents.quotation_paper import LineView, QuantityView, QuotationView
 
 WIDTH = 78
 _AMOUNT = 18

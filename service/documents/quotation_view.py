@@ -9,7 +9,8 @@ from babel import Locale
 
 from service.documents.formats import formatted_date, formatted_number, formatted_price, formatted_share, isolated
 from service.documents.labels import Labels, labels_for
-from service.documents.quotation_paper import Entry, LineView, QuantityView, QuotationPaper, QuotationView, Section
+from service.documents.paper import Entry
+from service.documents.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView, Section
 from service.domain.cautions import NO_PROMISE, TOO_HEAVY, Concern
 from service.domain.exact import ZERO, exactly, whole_down
 from service.domain.money import Money, in_currency, rounded
