@@ -166,6 +166,8 @@ def _with_key(request: requests.PreparedRequest, key: str) -> requests.PreparedR
 def _refusal(method: str, path: str, response: requests.Response) -> RefusedError:
     status, problem = response.status_code, _problem(response)
     told = f"{method} {path} was refused with {status}: {_reason(problem) or response.text.strip()[:200]}"
+    if seconds := response.headers.get("Retry-After"):
+        told += f" (Retry-After: {seconds})"
     # A gateway before a service that is being started again answers 502, and so does the service itself of a feed
     # that is not to be believed; that does not pass.
     is_passing = status in _PASSING or (status == requests.codes.bad_gateway and not problem)

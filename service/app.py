@@ -22,6 +22,7 @@ from service.api import (
     quotation_papers,
     quotations,
     rate_card,
+    rate_limit,
     reading,
     repricings,
     shipping,
@@ -31,6 +32,7 @@ from service.api.blueprints import SUMMARY, Api, Plugin
 from service.api.kept import MAX_BYTES, Answers
 from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
+from service.arrivals import Arrivals
 from service.config import Settings, settings_from_environment
 from service.documents.drawing import ImageForm
 from service.documents.pages import content_security_policy
@@ -64,10 +66,14 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.extensions["pugmill.answers"] = Answers(MAX_BYTES if settings.has_memory else 0, len)
     app.extensions["pugmill.fonts"] = settings.fonts
     app.extensions["pugmill.feed"] = ReferenceRates(base_address=settings.feed_url)
+    limit = settings.rate_limit
+    app.extensions["pugmill.arrivals"] = None if limit is None else Arrivals(limit, settings.arrivals)
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
-    for check in (logs.begin, reading.check_address, auth.authenticate, reading.check_parameters, answers.negotiate):
+    who = (auth.authenticate, rate_limit.count, auth.authorise)
+    for check in (logs.begin, reading.check_address, *who, reading.check_parameters, answers.negotiate):
         app.before_request(check)
+    app.after_request(rate_limit.tell)
     app.after_request(_secure)
     app.after_request(logs.end)
     _add_blueprints(app)

@@ -1,9 +1,11 @@
 """The command line: tables, workshops, keys, the server, the contract."""
 
 import gc
+import os
 import sys
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from uuid import UUID
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -15,7 +17,9 @@ from granian.constants import Interfaces
 from service.api.health import contract
 from service.api.logs import SERVER_LOGS, configure
 from service.app import create_app
+from service.arrivals import TABLE_BYTES
 from service.config import (
+    ARRIVALS_VARIABLE,
     DEFAULT_HOST,
     DEFAULT_PORT,
     DEFAULT_WORKERS,
@@ -214,6 +218,14 @@ def recompute_quotations(workshop_id: UUID) -> None:
 def serve(host: str, port: int, workers: int) -> None:
     """Answer HTTP until stopped; refuses to start on tables it does not know."""
     _database()
+    with TemporaryDirectory(prefix="pugmill-") as directory:
+        table = Path(directory) / "arrivals"
+        table.write_bytes(bytes(TABLE_BYTES))
+        os.environ[ARRIVALS_VARIABLE] = str(table)
+        _serve(host, port, workers)
+
+
+def _serve(host: str, port: int, workers: int) -> None:
     Granian(
         "service.cli:application",
         address=host,

@@ -13,7 +13,11 @@ DEFAULT_PORT = 8410
 DEFAULT_WORKERS = 2
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
 _MAX_FEED_URL = 400
+DEFAULT_RATE_LIMIT = 6000
+MAX_RATE_LIMIT = 1_000_000
 _PRINTED = re.compile(r"[\x21-\x7e]+")
+ARRIVALS_VARIABLE = "PUGMILL_ARRIVALS"
+"""Where `pugmill serve` tells its workers of the file; nobody else sets it."""
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 
 
@@ -27,6 +31,8 @@ class Settings:
         has_memory: whether what follows from a workshop's state is kept in memory between requests.
         feed_url: where the files of the exchange rates' feed are; ends with a slash.
         fonts: a directory with further font files for documents, if there is one.
+        rate_limit: requests a minute for each key; None for no limit.
+        arrivals: the file in which the processes of one `pugmill serve` count them together, if there are several.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -34,6 +40,8 @@ class Settings:
     has_memory: bool = True
     feed_url: str = DEFAULT_FEED_URL
     fonts: Path | None = None
+    rate_limit: int | None = DEFAULT_RATE_LIMIT
+    arrivals: Path | None = None
 
 
 class SettingsError(ValueError):
@@ -41,7 +49,7 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_FEED_URL, PUGMILL_FONTS, PUGMILL_MEMORY ("off" to keep nothing in it).
+    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_FEED_URL, PUGMILL_FONTS, PUGMILL_MEMORY and PUGMILL_RATE_LIMIT.
 
     Raises:
         SettingsError: saying which setting is wrong, and what it may be.
@@ -55,7 +63,17 @@ def settings_from_environment() -> Settings:
         has_memory=os.environ.get("PUGMILL_MEMORY", "on") != "off",
         feed_url=_feed_url(os.environ.get("PUGMILL_FEED_URL", DEFAULT_FEED_URL)),
         fonts=_fonts(os.environ.get("PUGMILL_FONTS", "")),
+        rate_limit=_rate_limit(os.environ.get("PUGMILL_RATE_LIMIT", str(DEFAULT_RATE_LIMIT))),
+        arrivals=Path(table) if (table := os.environ.get(ARRIVALS_VARIABLE)) else None,
     )
+
+
+def _rate_limit(given: str) -> int | None:
+    if given == "off":
+        return None
+    if not re.fullmatch(r"[1-9][0-9]{0,6}", given) or int(given) > MAX_RATE_LIMIT:
+        raise SettingsError(f"PUGMILL_RATE_LIMIT is {given[:20]}; it may be 1 to {MAX_RATE_LIMIT}, or off")
+    return int(given)
 
 
 def _fonts(directory: str) -> Path | None:

@@ -95,7 +95,7 @@ def feed_server(running_feed: FeedServer) -> Iterator[FeedServer]:
 
 @pytest.fixture(scope="session")
 def app(database_url: str, running_feed: FeedServer) -> Iterator[flask.Flask]:
-    application = create_app(Settings(database_url=database_url, feed_url=running_feed.url))
+    application = create_app(Settings(database_url=database_url, feed_url=running_feed.url, rate_limit=None))
     yield application
     application.extensions["pugmill.database"].dispose()
 

@@ -165,6 +165,17 @@ class TestAsking:
         told = "/price: is required; as_of: must be a day; line 3: has 2 fields"
         assert capsys.readouterr().err == f"script: GET /v1/taxes was refused with 422: {told}\n"
 
+    def test_says_when_to_ask_again_if_it_was_asked_too_often(
+        self, over_http: ModuleType, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        with network.Mocker() as mocker:
+            mocker.get(f"{URL}/v1/taxes", status_code=429, json=problem(429), headers={"Retry-After": "7"})
+
+            assert end_of(over_http, monkeypatch, ask) == 4
+
+        told = "script: GET /v1/taxes was refused with 429: the reason (Retry-After: 7)\n"
+        assert capsys.readouterr().err == told
+
     def test_waits_longer_for_what_takes_long(self, over_http: ModuleType) -> None:
         service = over_http.Service(URL, "none")
         with network.Mocker() as mocker:

@@ -79,7 +79,7 @@ def authenticate() -> None:
     """Find out whose request this is, before anything under /v1 is looked at.
 
     Raises:
-        ProblemError: 401 without a valid key, 403 if the key may not do this.
+        ProblemError: 401 without a valid key.
     """
     if flask.request.url_rule is None or not flask.request.path.startswith("/v1/"):
         return
@@ -89,9 +89,18 @@ def authenticate() -> None:
     found = open_with(database(), _key(header))
     if found is None:
         raise _refuse("this key is unknown or has been revoked", "invalid_token")
-    reads = flask.request.method in _SAFE_METHODS or flask.request.endpoint in READING_ENDPOINTS
     flask.g.access = found
-    require(READ if reads else WRITE)
+
+
+def authorise() -> None:
+    """Make sure that the key may do what the request is for.
+
+    Raises:
+        ProblemError: 403, it may not.
+    """
+    if "access" in flask.g:
+        reads = flask.request.method in _SAFE_METHODS or flask.request.endpoint in READING_ENDPOINTS
+        require(READ if reads else WRITE)
 
 
 def require(scope: str) -> None:

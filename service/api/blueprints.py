@@ -11,7 +11,7 @@ from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from flask import Flask
 from webargs.flaskparser import FlaskParser
 
-from service.api import fields
+from service.api import fields, rate_limit
 from service.api.answers import HTML, IMAGES, PDF
 from service.api.problems import MEDIA_TYPE
 from service.api.reading import Parser
@@ -53,6 +53,9 @@ class ProblemSchema(ma.Schema):
     )
 
 
+_RATE_LIMIT_HEADERS = {name: {"$ref": f"#/components/headers/{name}"} for name in rate_limit.HEADERS}
+
+
 class Blueprint(flask_smorest.Blueprint):
     """A blueprint that reads bodies exactly and refuses what it does not know."""
 
@@ -60,7 +63,7 @@ class Blueprint(flask_smorest.Blueprint):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self._prepare_doc_cbks.append(self._prepare_conditions_doc)
+        self._prepare_doc_cbks += [self._prepare_conditions_doc, self._prepare_rate_limit_doc]
 
     def also_images(self, function: Callable[..., Any]) -> Any:
         """Name in the contract the images that the operation answers with besides."""
@@ -78,6 +81,14 @@ class Blueprint(flask_smorest.Blueprint):
         """The conditional headers, beside whatever other parameters there are."""
         if conditions := doc_info.get("conditions"):
             doc["parameters"] = [*doc.get("parameters", []), *conditions]
+        return doc
+
+    def _prepare_rate_limit_doc(self, doc: dict[str, Any], doc_info: dict[str, Any], **_: Any) -> dict[str, Any]:
+        """What a key has left, in every answer with which its request succeeds (429 tells it too)."""
+        if doc_info.get("manual_doc", {}).get("security"):
+            for status, response in doc.get("responses", {}).items():
+                if str(status).startswith("2"):
+                    response.setdefault("headers", {}).update(_RATE_LIMIT_HEADERS)
         return doc
 
 
@@ -115,6 +126,8 @@ class Api(flask_smorest.Api):
         for name in ("PaginationMetadata", "DEFAULT_ERROR"):
             self.spec.components.schemas.pop(name, None)
             self.spec.components.responses.pop(name, None)
+        for name, header in rate_limit.HEADERS.items():
+            self.spec.components.header(name, header)
         self.spec.components.security_scheme(
             "key",
             {
@@ -138,11 +151,12 @@ ERRORS = {
     413: "The body is too large.",
     415: "The body is not of the media type that this operation reads.",
     422: "A member or parameter is wrong; each is named.",
+    429: "The key has made too many requests; ask again after Retry-After.",
     502: "The feed answers what cannot be used; the last good rates stand.",
     503: "The database, or the feed, is busy or out of reach; try again after Retry-After.",
     504: "The feed takes too long to answer; the last good rates stand.",
 }
-_COMMON = (401, 403, 503)
+_COMMON = (401, 403, 429, 503)
 
 
 def documented(
@@ -158,6 +172,8 @@ def documented(
         }
         for status in wanted
     }
+    if security:
+        responses["429"]["headers"] = {"Retry-After": rate_limit.RETRY_AFTER, **_RATE_LIMIT_HEADERS}
     keys: list[dict[str, list[str]]] = [{"key": []}] if security else []
     document = flask_smorest.Blueprint.doc(operationId=operation_id, responses=responses, security=keys)
 
