@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from enum import IntEnum
 from typing import Any
+from uuid import uuid4
 
 import requests
 
@@ -114,7 +115,10 @@ class Service:
         Raises:
             RefusedError: in the words of the service, if it answered.
         """
-        sent = {"json": body, "params": query, "headers": {"Accept": "application/json", **(headers or {})}}
+        known = {"Accept": "application/json"}
+        if method == "POST":  # should what carries the request send it twice, it is done once
+            known["Idempotency-Key"] = f'"{uuid4()}"'
+        sent = {"json": body, "params": query, "headers": {**known, **(headers or {})}}
         timeout = CONNECT_SECONDS, PATIENCE_SECONDS if is_long else TIMEOUT_SECONDS
         return self._answer(method, path, timeout=timeout, stream=is_long, **sent)
 

@@ -7,7 +7,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import flask
 import pytest
@@ -127,6 +127,8 @@ class Client:
         if body is not None:
             options["data"] = body if isinstance(body, bytes | str) else json.dumps(body)
             headers.setdefault("Content-Type", getattr(body, "media_type", "application/json"))
+        if method == "POST":
+            headers.setdefault("Idempotency-Key", f'"{uuid4()}"')
         address = path if path.startswith(("/v1", "/health", "/ready", "/docs", "/openapi")) else f"/v1/{path}"
         response = self.app.test_client().open(address, method=method, headers=headers, buffered=True, **options)
         if self.is_checked:

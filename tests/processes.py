@@ -7,7 +7,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from multiprocessing import get_context
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import sqlalchemy as sa
 
@@ -96,7 +96,7 @@ def work_at_random(url: str, key: str, seed: int, begin: Any, answers: Any) -> N
     begin.wait(SECONDS)
     for _ in range(25):
         method, path, body = _request(chance, client.get("/v1/repricings?limit=3", headers=headers).json)
-        answer = client.open(path, method=method, json=body, headers=headers)
+        answer = client.open(path, method=method, json=body, headers={**headers, "Idempotency-Key": f'"{uuid4()}"'})
         told.append((f"{method} {path.rpartition('/')[2]}", answer.status_code, answer.headers.get("Retry-After")))
     answers.put(told)
 
@@ -110,9 +110,9 @@ def quote_and_issue(url: str, key: str, body: Any, how_many: int, begin: Any, an
     headers = {"Authorization": f"Bearer {key}"}
 
     def insisting(path: str, sent: Any) -> tuple[Any, int]:
-        tries = 0
+        tries, keyed = 0, {**headers, "Idempotency-Key": f'"{uuid4()}"'}
         while True:
-            answer = app.test_client().post(path, json=sent, headers=headers)
+            answer = app.test_client().post(path, json=sent, headers=keyed)
             if answer.status_code != BUSY:
                 assert answer.status_code in (200, 201), answer.json
                 return answer.json, tries

@@ -26,8 +26,8 @@ READING_ENDPOINTS = frozenset(
 
 
 def database() -> Database:
-    """The application's database."""
-    return cast(Database, flask.current_app.extensions["pugmill.database"])
+    """The application's database, or the part of it that a request works in until it is answered."""
+    return cast(Database, flask.g.get("database") or flask.current_app.extensions["pugmill.database"])
 
 
 def access() -> Access:

@@ -202,6 +202,10 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
     workflow.NothingPricedError: _simple(422, "nothing-priced", "listings", "reasons"),
     workflow.SupersededError: _simple(409, "superseded", "superseded_prices"),
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),
+    workflow.KeyUsedOtherwiseError: _simple(422, "idempotency-key-used-otherwise"),
+    workflow.StillRunningError: lambda error: ProblemError(
+        409, "still-running", str(error), headers={"Retry-After": str(error.retry_after_seconds)}
+    ),
 }
 """What each error of the domain and the workflows is answered with."""
 

@@ -13,6 +13,7 @@ from service.api.examples import QUOTATION
 from service.api.paging import PageQuery, page, position
 from service.api.quotation_papers import ID, PaperQuery, alternatives, paper_of
 from service.api.registered import CONDITIONS, ETAG, IF_CHANGED, LINK, LOCATION, listed
+from service.api.retries import idempotency_key, once
 from service.api.schemas import schema_of
 from service.domain.declared import declared
 from service.domain.quotation_life import Status
@@ -81,12 +82,12 @@ class Quotations(MethodView):
             encoded,
         )
 
-    @documented("createQuotation", 400, 406, 409, 413, 415, 422)
+    @documented("createQuotation", 400, 406, 409, 413, 415, 422, conditions=idempotency_key(is_required=True))
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is kept with everything it was computed from."""
-        return made(quote(database(), workshop(), request, access().key_name))
+        return once(lambda: made(quote(database(), workshop(), request, access().key_name)))
 
 
 @blueprint.route("/<quotation_id>", parameters=[ID.parameter])

@@ -1,5 +1,6 @@
 """Request bodies read exactly: numbers as they were written, names unique, nesting shallow."""
 
+import hashlib
 import json
 from typing import Any, NoReturn
 
@@ -139,6 +140,7 @@ def body_of(request: flask.Request, media_type: str) -> bytes:
     body = request.get_data(cache=False)
     if len(body) > MAX_BODY_BYTES:  # one more is read than is allowed, for a chunked body tells no length
         raise RequestEntityTooLarge
+    flask.g.body_digest = hashlib.sha256(body).hexdigest()
     return body
 
 

@@ -20,6 +20,7 @@ from service.api.paging import PageQuery, linked, page, paged, position
 from service.api.rates_field import rates_field
 from service.api.registered import ETAG, LINK, LOCATION, listed
 from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
+from service.api.retries import idempotency_key, once, once_if_keyed
 from service.api.schemas import schema_of
 from service.api.spooling import spool, spooled
 from service.documents.price_changes import price_changes_csv
@@ -29,6 +30,7 @@ from service.domain.price_change import PriceChange
 from service.domain.repricing import RepricingRequest
 from service.encoding import plain_data, to_bytes
 from service.spool import write
+from service.store.retries import KeptAnswer
 from service.workflows import repricing, repricing_records
 from service.workflows.costing import WhatIf
 
@@ -109,7 +111,9 @@ class Repricings(MethodView):
             stored_statement,
         )
 
-    @documented("reprice", 400, 406, 409, 412, 413, 415, 422, conditions=IF_MATCH)
+    @documented(
+        "reprice", 400, 406, 409, 412, 413, 415, 422, conditions=[*IF_MATCH, *idempotency_key(is_required=False)]
+    )
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.arguments(OrderSchema(), example=REPRICING)
     @blueprint.response(200, schema_of(RepricingAnswer), headers=ETAG, description="A preview, or nothing to change.")
@@ -127,7 +131,7 @@ class Repricings(MethodView):
         request = order.request()
         if order.apply:
             require(WRITE)
-            return _applied(query, request)
+            return once(lambda: _applied(query, request), again=_applied_again)
         if flask.g.media_type == JSON:
             return _preview(query, request, order.rates)
         return _whole_preview(request, order.rates)
@@ -148,6 +152,12 @@ def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
         return response
     changes = _changes_page(query, done.repricing.id, "", f"{path}/changes")
     return data_answer({**stored_statement(done.repricing), "changes": changes}, 201, {"Location": path})
+
+
+def _applied_again(answer: KeptAnswer) -> flask.Response:
+    """All that a repricing recorded, which does not change any more; nothing where there was nothing to change."""
+    applied = answer.headers.get("Location", "").rpartition("/")[2]
+    return _streamed(_changes(UUID(applied)) if applied else (), flask.g.media_type)
 
 
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
@@ -236,12 +246,16 @@ class RepricingChanges(MethodView):
 class RepricingRollback(MethodView):
     """The way back."""
 
-    @documented("rollBackRepricing", 404, 406, 409, 422)
+    @documented("rollBackRepricing", 400, 404, 406, 409, 422, conditions=idempotency_key(is_required=False))
     @blueprint.response(200, schema_of(RepricingStatement))
     def post(self, repricing_id: str) -> flask.Response:
         """Put the prices in force again that were so before, all of them or none.
 
         Refused where a later repricing has changed one of its prices: roll that back first.
         """
-        found = repricing_records.roll_back(database(), workshop(), ID.checked(repricing_id), access().key_name)
-        return data_answer(stored_statement(found))
+        address, by = ID.checked(repricing_id), access().key_name
+
+        def rolled_back() -> flask.Response:
+            return data_answer(stored_statement(repricing_records.roll_back(database(), workshop(), address, by)))
+
+        return once_if_keyed(rolled_back)

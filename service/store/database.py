@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from copy import copy
 from typing import Any
 
@@ -77,6 +77,7 @@ class Database:
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._held: sa.Connection | None = None
+        self._until_answered: ExitStack | None = None
         self._writing = self.engine.execution_options(**{_WRITING: True})
 
     def reading(self) -> AbstractContextManager[Connection]:
@@ -101,7 +102,29 @@ class Database:
 
     def writing(self) -> AbstractContextManager[Connection]:
         """All or nothing: committed at the end, rolled back on any error."""
-        return self._writing.begin()
+        return self._writing.begin() if self._until_answered is None else self._joined(self._until_answered)
+
+    @contextmanager
+    def _joined(self, open_until: ExitStack) -> Iterator[Connection]:
+        """A part of the one transaction, which goes on."""
+        if self._held is None:
+            self._held = open_until.enter_context(self._writing.begin())
+            self.memory = Memory(0, len)  # what is read from now on may never come to be
+        yield self._held
+
+    @contextmanager
+    def until_answered(self) -> Iterator["Database"]:
+        """A database of which all changes are one transaction, committed at the end or rolled back on any error.
+
+        What is done before the first change holds nobody up; what is read after it sees it.
+        """
+        joint = copy(self)
+        try:
+            with ExitStack() as open_until:
+                joint._until_answered = open_until
+                yield joint
+        finally:
+            joint._held = joint._until_answered = None
 
     def dispose(self) -> None:
         """Close every connection."""

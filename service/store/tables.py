@@ -227,3 +227,16 @@ listing_prices = sa.Table(
         ["price_changes.workshop_id", "price_changes.repricing_id", "price_changes.listing"],
     ),
 )
+
+idempotency_keys = sa.Table(
+    "idempotency_keys",
+    metadata,
+    _workshop(),
+    sa.Column("key", _ordered(255), primary_key=True, comment="as the client chose it"),
+    sa.Column("fingerprint", sa.String(64), nullable=False, comment="SHA-256 of the request, hexadecimal"),
+    sa.Column("claimed_at", sa.DateTime(timezone=True), nullable=False, comment="when it was last begun"),
+    sa.Column("status", sa.Integer, comment="of the answer; none while it is being worked on"),
+    sa.Column("headers", sa.Text, comment="JSON: header fields of the answer"),
+    sa.Column("body", sa.LargeBinary, comment="of the answer, unless it can be written again from the record"),
+    sa.Index(None, "workshop_id", "claimed_at"),
+)

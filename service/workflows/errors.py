@@ -88,3 +88,18 @@ class FeedFailedError(PugmillError):
         self.age_days = None if last is None else (today - last).days
         stand = f"the last good rates, of {last}, {self.age_days} days old, stand" if last else "there are none before"
         super().__init__(f"the exchange rates of '{source}' were not refreshed: {reason}; {stand}")
+
+
+class KeyUsedOtherwiseError(PugmillError):
+    """An idempotency key came with another request before."""
+
+    def __init__(self) -> None:
+        super().__init__("this Idempotency-Key came with another request before; give each request a key of its own")
+
+
+class StillRunningError(PugmillError):
+    """The first request with an idempotency key has not been answered yet."""
+
+    def __init__(self, retry_after_seconds: int) -> None:
+        super().__init__("the first request with this Idempotency-Key is still being worked on; ask again in a moment")
+        self.retry_after_seconds = retry_after_seconds

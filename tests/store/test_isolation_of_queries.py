@@ -5,8 +5,8 @@ import pkgutil
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from importlib import import_module
 from types import ModuleType
@@ -26,6 +26,7 @@ from service.domain.repricing import RepricingRequest, RepricingRules, Repricing
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
 from service.store.database import Database
+from service.store.retries import Claim, KeptAnswer, add_claim
 from service.store.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshops import Workshop, new_workshop
 from service.workflows import (
@@ -43,6 +44,7 @@ from service.workflows import (
     registering,
     repricing,
     repricing_records,
+    retries,
     shipping,
     watching,
     workings,
@@ -367,6 +369,18 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         with pytest.raises(MissingExchangeRateError):
             exchange.convert(*on, money, "EUR", date(2027, 6, 1))
 
+    def claim_of(key: str) -> Claim:
+        return Claim(key=key, fingerprint="f", claimed_at=datetime.now(UTC))
+
+    def keep() -> None:
+        """Kept, found again, and begun anew after it was cut off."""
+        retries.keep(owner.database, workshop_id, claim_of("one"), KeptAnswer(status=201, headers={}, body=b"{}"))
+        assert retries.claim(owner.database, workshop_id, "one", "f").answer is not None
+        with owner.database.writing() as connection:
+            old = replace(claim_of("cut off"), claimed_at=datetime.now(UTC) - retries.CUT_OFF)
+            assert add_claim(connection, workshop_id, old)
+        retries.claim(owner.database, workshop_id, "cut off", "f")
+
     def days_before(count: int) -> date:
         return owner.workshop.today() - timedelta(days=count)
 
@@ -414,6 +428,9 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         **quotations_of(owner),
         "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, "materials", "hdpe", date(2026, 6, 1)),
         "registering.retire": lambda: owner.retire("products/crate"),
+        "retries.claim": lambda: [retries.claim(owner.database, workshop_id, key, "f") for key in ("one", "two")],
+        "retries.keep": keep,
+        "retries.release": lambda: retries.release(owner.database, workshop_id, claim_of("two")),
         "watching.readiness": lambda: watching.readiness(owner.database),
     }
 

@@ -1,0 +1,59 @@
+"""The same request again is done once, and answered alike."""
+
+from datetime import UTC, datetime, timedelta
+from math import ceil
+from uuid import UUID
+
+from service.store import retries
+from service.store.database import Database
+from service.store.retries import Claim, KeptAnswer
+from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
+
+KEPT = timedelta(hours=24)
+"""How long an answer is kept for whoever asks again."""
+CUT_OFF = timedelta(seconds=10)
+"""After which a request that has not been answered may be begun anew. Should the first still be at it, only one of
+them is done: whoever keeps its answer first."""
+
+
+def claim(database: Database, workshop_id: UUID, key: str, fingerprint: str) -> Claim:
+    """Begin a request under a key; the claim has the answer if it was given before.
+
+    Raises:
+        KeyUsedOtherwiseError: the key came with another request.
+        StillRunningError: the first request with it is still being worked on.
+    """
+    now = datetime.now(UTC)
+    ours = Claim(key=key, fingerprint=fingerprint, claimed_at=now)
+    with database.writing() as connection:
+        retries.forget_claims(connection, workshop_id, now - KEPT)
+        if retries.add_claim(connection, workshop_id, ours):
+            return ours
+        found = retries.find_claim(connection, workshop_id, key)
+        if found is None:  # it has just failed, and left the key free
+            raise StillRunningError(1)
+        if found.fingerprint != fingerprint:
+            raise KeyUsedOtherwiseError
+        if found.answer is not None:
+            return found
+        left = CUT_OFF - (now - found.claimed_at)
+        if left > timedelta(0) or not retries.renew_claim(connection, workshop_id, found, now):
+            raise StillRunningError(max(1, ceil(left.total_seconds())))
+        return ours
+
+
+def keep(database: Database, workshop_id: UUID, claim: Claim, answer: KeptAnswer) -> None:
+    """Keep the answer to a request.
+
+    Raises:
+        StillRunningError: it was begun anew meanwhile, and has been answered there.
+    """
+    with database.writing() as connection:
+        if not retries.keep_answer(connection, workshop_id, claim, answer):
+            raise StillRunningError(1)
+
+
+def release(database: Database, workshop_id: UUID, claim: Claim) -> None:
+    """Leave the key free for another try: nothing was done."""
+    with database.writing() as connection:
+        retries.release_claim(connection, workshop_id, claim)

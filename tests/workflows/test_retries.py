@@ -1,0 +1,105 @@
+"""What a key says of a request: done, being worked on, free."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from service.store.database import Database
+from service.store.retries import KeptAnswer
+from service.workflows import retries
+from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
+from tests.workflows.owner import Owner
+
+ANSWER = KeptAnswer(status=201, headers={"Location": "/v1/quotations/1"}, body=b"{}")
+
+
+def claim(owner: Owner, fingerprint: str = "f") -> retries.Claim:
+    return retries.claim(owner.database, owner.workshop.workshop_id, "key", fingerprint)
+
+
+def test_the_first_is_to_be_done_and_the_next_gets_its_answer(owner: Owner) -> None:
+    first = claim(owner)
+    assert first.answer is None
+
+    retries.keep(owner.database, owner.workshop.workshop_id, first, ANSWER)
+
+    assert claim(owner).answer == ANSWER
+
+
+def test_another_request_is_refused_whether_the_first_is_done_or_not(owner: Owner) -> None:
+    first = claim(owner)
+    with pytest.raises(KeyUsedOtherwiseError):
+        claim(owner, "g")
+    retries.keep(owner.database, owner.workshop.workshop_id, first, ANSWER)
+
+    with pytest.raises(KeyUsedOtherwiseError):
+        claim(owner, "g")
+
+
+def test_a_released_key_is_free_for_any_request(owner: Owner) -> None:
+    retries.release(owner.database, owner.workshop.workshop_id, claim(owner))
+
+    assert claim(owner, "g").answer is None
+
+
+def test_whoever_waits_is_told_how_long(owner: Owner) -> None:
+    claim(owner)
+
+    with pytest.raises(StillRunningError) as refusal:
+        claim(owner)
+
+    assert 1 <= refusal.value.retry_after_seconds <= retries.CUT_OFF.total_seconds()
+
+
+def test_what_was_begun_anew_is_not_released_by_the_first_nor_answered_twice(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = claim(owner)
+    monkeypatch.setattr(retries, "CUT_OFF", timedelta(0))
+    second = claim(owner)
+    monkeypatch.undo()
+    assert second.claimed_at > first.claimed_at
+
+    retries.release(owner.database, owner.workshop.workshop_id, first)
+    retries.keep(owner.database, owner.workshop.workshop_id, second, ANSWER)
+    with pytest.raises(StillRunningError):
+        retries.keep(owner.database, owner.workshop.workshop_id, first, ANSWER)
+
+    assert claim(owner).answer == ANSWER
+
+
+def test_a_key_that_becomes_free_at_that_very_moment_is_waited_for(
+    owner: Owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    claim(owner)
+    monkeypatch.setattr("service.store.retries.find_claim", lambda *_: None)
+
+    with pytest.raises(StillRunningError):
+        claim(owner)
+
+
+class TestUntilAnswered:
+    def test_nothing_stands_before_all_is_answered(self, owner: Owner, database: Database) -> None:
+        with database.until_answered() as joint:
+            with joint.writing() as connection:
+                assert connection.in_transaction()
+            with joint.writing() as again, joint.reading() as reading:
+                assert again is connection is reading
+            assert connection.in_transaction()
+        assert connection.closed
+
+        with joint.writing() as another:
+            assert another is not connection
+
+    def test_all_is_undone_by_what_goes_wrong_after_it(self, owner: Owner, database: Database) -> None:
+        before = owner.workshop.revision
+
+        def change_and_fail() -> None:
+            with database.until_answered() as joint:
+                Owner(database=joint, workshop_id=owner.workshop_id).put("taxes/vat", {"name": "VAT"})
+                raise RuntimeError(datetime.now(UTC))
+
+        with pytest.raises(RuntimeError):
+            change_and_fail()
+
+        assert owner.workshop.revision == before
