@@ -128,7 +128,7 @@ def test_a_workshop_registers_and_quotes_through_a_generated_client(caller: Call
     register(caller)
 
     request = caller.model("QuotationRequest", builders.quotation(quoted_on="2026-11-25"))
-    quoted = caller("quotations", "create_quotation", body=request)
+    quoted = caller("quotations", "create_quotation", idempotency_key='"first"', body=request)
     read = caller("quotations", "get_quotation", UUID(str(quoted.parsed.id)))
 
     assert (quoted.status_code, read.status_code) == (201, 200)
@@ -189,7 +189,9 @@ def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(
         "lines": [{"product": "brick", "quantity": 500, "tax": "standard", "policy": builders.policy()}],
     }
 
-    quoted = caller("quotations", "create_quotation", body=caller.model("QuotationRequest", request))
+    quoted = caller(
+        "quotations", "create_quotation", idempotency_key='"first"', body=caller.model("QuotationRequest", request)
+    )
     read = caller("quotations", "get_quotation", UUID(str(quoted.parsed.id)))
 
     assert (quoted.status_code, read.status_code) == (201, 200)

@@ -329,6 +329,30 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
     }
 
 
+def retries_of(owner: Owner) -> dict[str, Callable[[], Any]]:
+    """What comes of requests with a key: begun, answered, let go, cut off."""
+    to = owner.database, owner.workshop.workshop_id
+
+    def claim_of(key: str) -> Claim:
+        return Claim(key=key, fingerprint="f", claimed_at=datetime.now(UTC))
+
+    def keep() -> None:
+        retries.keep(*to, claim_of("one"), KeptAnswer(status=201, headers={}, body=b"{}"))
+        assert retries.claim(*to, "one", "f").answer is not None
+
+    def claim() -> None:
+        with owner.database.writing() as connection:
+            add_claim(connection, to[1], replace(claim_of("old"), claimed_at=datetime.now(UTC) - retries.CUT_OFF))
+        for key in ("one", "two", "old"):
+            retries.claim(*to, key, "f")
+
+    return {
+        "retries.claim": claim,
+        "retries.keep": keep,
+        "retries.release": lambda: retries.release(*to, claim_of("two")),
+    }
+
+
 def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:
     """Every workflow once, in an order that works; more than once where it takes several ways."""
     on = owner.database, owner.workshop
@@ -368,18 +392,6 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         exchange.convert(*on, money, "EUR", TODAY)
         with pytest.raises(MissingExchangeRateError):
             exchange.convert(*on, money, "EUR", date(2027, 6, 1))
-
-    def claim_of(key: str) -> Claim:
-        return Claim(key=key, fingerprint="f", claimed_at=datetime.now(UTC))
-
-    def keep() -> None:
-        """Kept, found again, and begun anew after it was cut off."""
-        retries.keep(owner.database, workshop_id, claim_of("one"), KeptAnswer(status=201, headers={}, body=b"{}"))
-        assert retries.claim(owner.database, workshop_id, "one", "f").answer is not None
-        with owner.database.writing() as connection:
-            old = replace(claim_of("cut off"), claimed_at=datetime.now(UTC) - retries.CUT_OFF)
-            assert add_claim(connection, workshop_id, old)
-        retries.claim(owner.database, workshop_id, "cut off", "f")
 
     def days_before(count: int) -> date:
         return owner.workshop.today() - timedelta(days=count)
@@ -428,9 +440,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         **quotations_of(owner),
         "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, "materials", "hdpe", date(2026, 6, 1)),
         "registering.retire": lambda: owner.retire("products/crate"),
-        "retries.claim": lambda: [retries.claim(owner.database, workshop_id, key, "f") for key in ("one", "two")],
-        "retries.keep": keep,
-        "retries.release": lambda: retries.release(owner.database, workshop_id, claim_of("two")),
+        **retries_of(owner),
         "watching.readiness": lambda: watching.readiness(owner.database),
     }
 

@@ -19,7 +19,7 @@ from service.store.database import Database
 from service.store.schema import MIGRATIONS, migrate, schema_state
 from service.store.tables import exchange_rates, metadata, quotations, rates, workshops
 from service.store.workshops import new_workshop
-from service.workflows import feed, keys, quotation_life
+from service.workflows import feed, keys, quotation_life, retries
 from tests.builders import listing, material_rate, register_workshop
 from tests.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import Owner
@@ -82,6 +82,7 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
     owner.roll_back(applied.repricing.id)
     owner.put_rate("materials/hdpe", "2026-03-01", material_rate("3"))
     owner.reprice()
+    retries.claim(bare_database, workshop.workshop_id, "a key", "f")
     assert all(rows(bare_database).values())
     return bare_database
 
