@@ -27,7 +27,11 @@ def running(command: list[str], port: int, path: str, environment: dict[str, str
     """A server that answers; its process id, and the seconds to its first answer."""
     begun = time.perf_counter()
     process = subprocess.Popen(
-        command, env={**os.environ, "PUGMILL_RATE_LIMIT": "off", **environment}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=HERE
+        command,
+        env={**os.environ, "PUGMILL_RATE_LIMIT": "off", **environment},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        cwd=HERE,
     )
     try:
         while True:

@@ -13,10 +13,6 @@ from service.encoding import plain_data, to_bytes
 from service.store.database import Connection
 from service.store.tables import idempotency_keys
 
-_ROW = (
-    idempotency_keys.c.workshop_id == sa.bindparam("its_workshop"),
-    idempotency_keys.c.key == sa.bindparam("its_key"),
-)
 _OPEN = idempotency_keys.c.status.is_(None)
 
 
@@ -52,8 +48,8 @@ class Claim:
     answer: KeptAnswer | None = None
 
 
-def _named(workshop_id: UUID, claim: Claim) -> dict[str, object]:
-    return {"its_workshop": workshop_id, "its_key": claim.key}
+def _row(workshop_id: UUID, key: str) -> sa.ColumnElement[bool]:
+    return sa.and_(idempotency_keys.c.workshop_id == workshop_id, idempotency_keys.c.key == key)
 
 
 def add_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> bool:
@@ -70,9 +66,7 @@ def add_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> bool:
 
 def find_claim(connection: Connection, workshop_id: UUID, key: str) -> Claim | None:
     """What the key was used for."""
-    row = connection.execute(
-        sa.select(idempotency_keys).where(idempotency_keys.c.workshop_id == workshop_id, idempotency_keys.c.key == key)
-    ).first()
+    row = connection.execute(sa.select(idempotency_keys).where(_row(workshop_id, key))).first()
     if row is None:
         return None
     answer = None
@@ -86,9 +80,8 @@ def renew_claim(connection: Connection, workshop_id: UUID, found: Claim, now: da
     """Begin anew what was cut off; whether nobody else has."""
     renewed = connection.execute(
         idempotency_keys.update()
-        .where(*_ROW, _OPEN, idempotency_keys.c.claimed_at == found.claimed_at)
-        .values(claimed_at=now),
-        _named(workshop_id, found),
+        .where(_row(workshop_id, found.key), _OPEN, idempotency_keys.c.claimed_at == found.claimed_at)
+        .values(claimed_at=now)
     )
     return renewed.rowcount == 1
 
@@ -97,9 +90,8 @@ def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer:
     """Keep the answer; whether there was none yet."""
     kept = connection.execute(
         idempotency_keys.update()
-        .where(*_ROW, _OPEN)
-        .values(status=answer.status, headers=to_bytes(dict(answer.headers)).decode(), body=answer.body),
-        _named(workshop_id, claim),
+        .where(_row(workshop_id, claim.key), _OPEN)
+        .values(status=answer.status, headers=to_bytes(dict(answer.headers)).decode(), body=answer.body)
     )
     return kept.rowcount == 1
 
@@ -107,8 +99,9 @@ def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer:
 def release_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> None:
     """Leave the key free again, unless somebody else has begun anew with it."""
     connection.execute(
-        idempotency_keys.delete().where(*_ROW, _OPEN, idempotency_keys.c.claimed_at == claim.claimed_at),
-        _named(workshop_id, claim),
+        idempotency_keys.delete().where(
+            _row(workshop_id, claim.key), _OPEN, idempotency_keys.c.claimed_at == claim.claimed_at
+        )
     )
 
 
