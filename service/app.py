@@ -76,6 +76,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.after_request(rate_limit.tell)
     app.after_request(_secure)
     app.after_request(logs.end)
+    app.after_request(answers.settle_condition)  # the last that is named is the first that is asked
     _add_blueprints(app)
     return app
 

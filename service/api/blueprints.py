@@ -23,6 +23,15 @@ SUMMARY = (
 )
 
 
+IF_CHANGED = [
+    {
+        "name": "If-None-Match",
+        "in": "header",
+        "schema": {"type": "string"},
+        "description": "Answer 304 if the entity tag is still this.",
+    }
+]
+ETAG = {"ETag": {"description": "The entity tag of this state.", "schema": {"type": "string"}}}
 BINARY = {"type": "string", "format": "binary"}
 """The schema of what is no text."""
 
@@ -77,9 +86,18 @@ class Blueprint(flask_smorest.Blueprint):
             function = self.alt_response(200, schema=schema, content_type=media_type, success=True)(function)
         return function
 
-    def _prepare_conditions_doc(self, doc: dict[str, Any], doc_info: dict[str, Any], **_: Any) -> dict[str, Any]:
-        """The conditional headers, beside whatever other parameters there are."""
-        if conditions := doc_info.get("conditions"):
+    def _prepare_conditions_doc(
+        self, doc: dict[str, Any], doc_info: dict[str, Any], *, method: str, **_: Any
+    ) -> dict[str, Any]:
+        """The conditional headers, beside whatever other parameters there are; every read with a key takes them."""
+        conditions = doc_info.get("conditions", [])
+        if method == "get" and doc_info["manual_doc"].get("security"):
+            conditions = [*conditions, *IF_CHANGED]
+            for status, response in doc["responses"].items():
+                if str(status) == "200":
+                    response["headers"] = {**response.get("headers", {}), **ETAG}
+            doc["responses"] |= _answers_of(304, 412)
+        if conditions:
             doc["parameters"] = [*doc.get("parameters", []), *conditions]
         return doc
 
@@ -159,19 +177,24 @@ ERRORS = {
 _COMMON = (401, 403, 429, 503)
 
 
+def _answers_of(*statuses: int) -> dict[str, dict[str, Any]]:
+    """What these statuses mean, and that an error is a problem document."""
+    problem = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    return {
+        str(status): {
+            "description": ERRORS[status],
+            **({"content": problem} if status >= HTTPStatus.BAD_REQUEST else {}),
+        }
+        for status in statuses
+    }
+
+
 def documented(
     operation_id: str, *statuses: int, security: bool = True, conditions: Sequence[Mapping[str, Any]] = ()
 ) -> Callable[[Callable[..., Any]], Any]:
     """Name the operation in the contract, with the problems it may answer with and the conditions it honours."""
     wanted = sorted({*(_COMMON if security else ()), *statuses})
-    problem = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
-    responses = {
-        str(status): {
-            "description": ERRORS[status],
-            **({"content": problem} if status >= HTTPStatus.BAD_REQUEST else {}),
-        }
-        for status in wanted
-    }
+    responses = _answers_of(*wanted)
     if security:
         responses["429"]["headers"] = {"Retry-After": rate_limit.RETRY_AFTER, **_RATE_LIMIT_HEADERS}
     keys: list[dict[str, list[str]]] = [{"key": []}] if security else []

@@ -11,13 +11,13 @@ from flask.views import MethodView
 
 from service.api.answers import CSV, answer, nothing, precondition
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
 from service.api.exchange_file import read_days
 from service.api.paging import PageQuery, page, position
 from service.api.problems import ProblemError
 from service.api.reading import body_of
-from service.api.registered import CONDITIONS, DAY, ETAG, IF_CHANGED, LINK, LOCATION, checked_day, listed, saved
+from service.api.registered import CONDITIONS, DAY, LINK, LOCATION, checked_day, listed, saved
 from service.api.schemas import field_of, schema_of
 from service.domain.declared import CurrencyCode, Length, Name, Positive, declared
 from service.domain.errors import InvalidValueError, UnknownCurrencyError
@@ -171,7 +171,7 @@ class ExchangeRates(MethodView):
 class ExchangeRatesOfDay(MethodView):
     """Exchange rates of one day."""
 
-    @documented("getExchangeRates", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @documented("getExchangeRates", 404, 406, 422)
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
     def get(self, query: SourceQuery, day: str) -> flask.Response:

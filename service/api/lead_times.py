@@ -8,9 +8,9 @@ from flask.views import MethodView
 
 from service.api.answers import answer
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.kept import kept
-from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
+from service.api.registered import CODE, checked_code
 from service.api.schemas import schema_of
 from service.domain.declared import Bounds, Pieces, declared
 from service.domain.lead_time import LeadTime
@@ -52,7 +52,7 @@ class ProductLeadTime(MethodView):
     """When a batch can be ready."""
 
     @kept
-    @documented("getLeadTime", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @documented("getLeadTime", 404, 406, 409, 422)
     @blueprint.arguments(schema_of(LeadTimeQuery)(), location="query")
     @blueprint.response(200, schema_of(LeadTime), headers=ETAG)
     def get(self, query: LeadTimeQuery, code: str) -> flask.Response:
@@ -68,7 +68,7 @@ class WorkshopCapacity(MethodView):
     """How full the coming weeks are."""
 
     @kept
-    @documented("getCapacity", 304, 406, 412, 422, conditions=IF_CHANGED)
+    @documented("getCapacity", 406, 422)
     @blueprint.arguments(schema_of(CapacityQuery)(), location="query")
     @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)
     def get(self, query: CapacityQuery) -> flask.Response:

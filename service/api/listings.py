@@ -7,9 +7,9 @@ from flask.views import MethodView
 
 from service.api.answers import CSV, JSON_LD, answer, unchanged
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.kept import kept, tag_of
-from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
+from service.api.registered import CODE, checked_code
 from service.api.schemas import schema_of
 from service.api.spooling import whole
 from service.documents.price_list import price_list_csv, price_list_json_ld
@@ -58,7 +58,7 @@ class ListingPriceSheet(MethodView):
     """What to ask on a listing."""
 
     @kept
-    @documented("getListingPriceSheet", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @documented("getListingPriceSheet", 404, 406, 409, 422)
     @blueprint.arguments(schema_of(ListingQuery)(), location="query")
     @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)
     def get(self, query: ListingQuery, code: str) -> flask.Response:
@@ -73,7 +73,7 @@ class ListingPriceSheet(MethodView):
 class PriceList(MethodView):
     """The price list."""
 
-    @documented("getPriceList", 304, 406, 412, 422, conditions=IF_CHANGED)
+    @documented("getPriceList", 406, 422)
     @blueprint.arguments(schema_of(PriceListQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=CSV, headers=ETAG)
     @blueprint.alt_response(200, schema={"type": "object"}, content_type=JSON_LD, success=True)

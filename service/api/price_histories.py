@@ -7,10 +7,10 @@ from flask.views import MethodView
 
 from service.api.answers import JSON
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.kept import kept, tagged
 from service.api.paging import PageQuery, page, position
-from service.api.registered import CODE, ETAG, IF_CHANGED, LINK, checked_code, listed
+from service.api.registered import CODE, LINK, checked_code, listed
 from service.api.schemas import schema_of
 from service.documents.drawing import ImageForm
 from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
@@ -27,7 +27,7 @@ blueprint = Blueprint(
 class PriceHistory(MethodView):
     """The prices of a listing over time."""
 
-    @documented("getPriceHistory", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @documented("getPriceHistory", 404, 406, 422)
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK | ETAG)
     @blueprint.also_images

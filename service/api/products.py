@@ -10,11 +10,11 @@ from flask.views import MethodView
 
 from service.api.answers import HTML, JSON, PDF, answer, fonts
 from service.api.auth import database, workshop
-from service.api.blueprints import BINARY, Blueprint, documented
+from service.api.blueprints import BINARY, ETAG, Blueprint, documented
 from service.api.examples import WHAT_IF
 from service.api.kept import kept
 from service.api.rates_field import MAX_RATES, rates_field
-from service.api.registered import CODE, ETAG, IF_CHANGED, checked_code
+from service.api.registered import CODE, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
 from service.documents.cost_chart import cost_chart
 from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
@@ -188,7 +188,7 @@ class CostSheet(MethodView):
     """What a batch costs."""
 
     @kept
-    @documented("getCostSheet", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @documented("getCostSheet", 404, 406, 409, 422)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
     @blueprint.also_images
@@ -215,7 +215,7 @@ class CostSheetPage(MethodView):
     """What a batch costs, under a link that a browser opens."""
 
     @kept
-    @documented("getCostSheetPage", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @documented("getCostSheetPage", 404, 406, 409, 422)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=HTML, headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
@@ -228,7 +228,7 @@ class CostSheetPaper(MethodView):
     """What a batch costs, under a link that opens as PDF."""
 
     @kept
-    @documented("getCostSheetPaper", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @documented("getCostSheetPaper", 404, 406, 409, 422)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, BINARY, content_type=PDF, headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
@@ -259,7 +259,7 @@ class Workings(MethodView):
     """How what a batch costs came about."""
 
     @kept
-    @documented("getCostWorkings", 304, 404, 406, 409, 412, 422, conditions=IF_CHANGED)
+    @documented("getCostWorkings", 404, 406, 409, 422)
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:

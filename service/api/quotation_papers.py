@@ -9,10 +9,9 @@ from flask.views import MethodView
 
 from service.api.answers import HTML, PDF, QUOTATION_FORMS, TEXT, XML, fonts, unchanged
 from service.api.auth import database, workshop
-from service.api.blueprints import BINARY, Blueprint, documented
+from service.api.blueprints import BINARY, ETAG, Blueprint, documented
 from service.api.ids import QuotationAddress
 from service.api.problems import ProblemError
-from service.api.registered import ETAG, IF_CHANGED
 from service.api.schemas import schema_of
 from service.documents.quotation_page import quotation_page, quotation_pdf
 from service.documents.quotation_paper import QuotationPaper, QuotationView
@@ -95,7 +94,7 @@ def alternatives(quotation: Quotation) -> str:
 class QuotationPaperLink(MethodView):
     """A plain link to a quotation in one form."""
 
-    @documented("getQuotationPaper", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @documented("getQuotationPaper", 404, 406, 422)
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)

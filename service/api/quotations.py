@@ -8,11 +8,11 @@ from flask.views import MethodView
 
 from service.api.answers import HTML, JSON, PDF, TEXT, XML, answer, data_answer, is_expected, nothing, unchanged
 from service.api.auth import access, database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import QUOTATION
 from service.api.paging import PageQuery, page, position
 from service.api.quotation_papers import ID, PaperQuery, alternatives, paper_of
-from service.api.registered import CONDITIONS, ETAG, IF_CHANGED, LINK, LOCATION, listed
+from service.api.registered import CONDITIONS, LINK, LOCATION, listed
 from service.api.retries import idempotency_key, once
 from service.api.schemas import schema_of
 from service.domain.declared import declared
@@ -94,7 +94,7 @@ class Quotations(MethodView):
 class OneQuotation(MethodView):
     """A quotation."""
 
-    @documented("getQuotation", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+    @documented("getQuotation", 404, 406, 422)
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, schema_of(Quotation), headers=ETAG)
     @blueprint.alt_response(200, schema={"type": "string"}, content_type=TEXT, success=True)

@@ -9,7 +9,7 @@ from flask.views import MethodView
 
 from service.api.answers import answer, nothing, precondition
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import FACTS, TERMS
 from service.api.fields import DateField, TextField
 from service.api.paging import PageQuery, page, position
@@ -45,15 +45,6 @@ CONDITIONS = [
         ("If-None-Match", "* creates only."),
     )
 ]
-IF_CHANGED = [
-    {
-        "name": "If-None-Match",
-        "in": "header",
-        "schema": {"type": "string"},
-        "description": "Answer 304 if the entity tag is still this.",
-    }
-]
-ETAG = {"ETag": {"description": "The entity tag of this state.", "schema": {"type": "string"}}}
 LOCATION = {"Location": {"description": "Where it is.", "schema": {"type": "string"}}}
 LINK = {"Link": {"description": 'The next page, rel="next" (RFC 8288).', "schema": {"type": "string"}}}
 
@@ -166,7 +157,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
 
     @blueprint.route("/<code>", parameters=[CODE])
     class One(MethodView):
-        @documented(f"get{singular}", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+        @documented(f"get{singular}", 404, 406, 422)
         @blueprint.doc(summary=f"Read a {noun}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
@@ -231,7 +222,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
 
     @blueprint.route("/<code>/rates/<day>", parameters=[CODE, DAY])
     class Rate(MethodView):
-        @documented(f"get{singular}Rate", 304, 404, 406, 412, 422, conditions=IF_CHANGED)
+        @documented(f"get{singular}Rate", 404, 406, 422)
         @blueprint.doc(summary=f"The rate of a {noun} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: str) -> flask.Response:

@@ -10,15 +10,15 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import CSV, JSON, NDJSON, data_answer, is_expected
+from service.api.answers import CSV, JSON, NDJSON, data_answer, is_expected, unchanged
 from service.api.auth import WRITE, access, database, require, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import REPRICING
 from service.api.fields import FlagField
 from service.api.ids import AddressId
 from service.api.paging import PageQuery, linked, page, paged, position
 from service.api.rates_field import rates_field
-from service.api.registered import ETAG, LINK, LOCATION, listed
+from service.api.registered import CONDITIONS, LINK, LOCATION, listed
 from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
 from service.api.retries import idempotency_key, once, once_if_keyed
 from service.api.schemas import schema_of
@@ -30,6 +30,7 @@ from service.domain.price_change import PriceChange
 from service.domain.repricing import RepricingRequest
 from service.encoding import plain_data, to_bytes
 from service.spool import write
+from service.store.repricings import Repricing
 from service.store.retries import KeptAnswer
 from service.workflows import repricing, repricing_records
 from service.workflows.costing import WhatIf
@@ -213,6 +214,12 @@ def _changes_page(query: PageQuery, repricing_id: UUID, after: str, path: str) -
     return paged(query, found, lambda change: [change[0]], lambda change: plain_data(change[1]), path)
 
 
+def _stated(repricing: Repricing) -> flask.Response:
+    response = data_answer(stored_statement(repricing))
+    response.set_etag(repricing_records.tag_of(repricing))
+    return response
+
+
 @blueprint.route("/<repricing_id>", parameters=[ID.parameter])
 class OneRepricing(MethodView):
     """A repricing."""
@@ -222,7 +229,7 @@ class OneRepricing(MethodView):
     def get(self, repricing_id: str) -> flask.Response:
         """A repricing as it was applied; its changes have an address of their own."""
         found = repricing_records.find_repricing(database(), workshop(), ID.checked(repricing_id))
-        return data_answer(stored_statement(found))
+        return unchanged(repricing_records.tag_of(found)) or _stated(found)
 
 
 @blueprint.route("/<repricing_id>/changes", parameters=[ID.parameter])
@@ -238,15 +245,24 @@ class RepricingChanges(MethodView):
         """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
         found, after = ID.checked(repricing_id), position(query)
         if flask.g.media_type != JSON:
-            return _streamed(_changes(found), flask.g.media_type)
+            changes = _changes(found)
+            tag = f"{found}-{flask.g.media_type.rpartition('/')[2]}"  # what was recorded does not change any more
+            if same := unchanged(tag):
+                return same
+            response = _streamed(changes, flask.g.media_type)
+            response.set_etag(tag)
+            return response
         return linked(_changes_page(query, found, after[0] if after else "", flask.request.path))
+
+
+_CHANGE = [*CONDITIONS[:1], *idempotency_key(is_required=False)]
 
 
 @blueprint.route("/<repricing_id>/rollback", parameters=[ID.parameter])
 class RepricingRollback(MethodView):
     """The way back."""
 
-    @documented("rollBackRepricing", 400, 404, 406, 409, 422, conditions=idempotency_key(is_required=False))
+    @documented("rollBackRepricing", 400, 404, 406, 409, 412, 422, conditions=_CHANGE)
     @blueprint.response(200, schema_of(RepricingStatement))
     def post(self, repricing_id: str) -> flask.Response:
         """Put the prices in force again that were so before, all of them or none.
@@ -255,7 +271,6 @@ class RepricingRollback(MethodView):
         """
         address, by = ID.checked(repricing_id), access().key_name
 
-        def rolled_back() -> flask.Response:
-            return data_answer(stored_statement(repricing_records.roll_back(database(), workshop(), address, by)))
-
-        return once_if_keyed(rolled_back)
+        return once_if_keyed(
+            lambda: _stated(repricing_records.roll_back(database(), workshop(), address, by, is_expected))
+        )

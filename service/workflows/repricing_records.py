@@ -1,5 +1,6 @@
 """Repricings that were applied: read, rolled back, and the prices that they put in force on a listing."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from uuid import UUID
@@ -9,20 +10,34 @@ from service.store import repricings
 from service.store.database import Connection, Database
 from service.store.repricings import Repricing
 from service.store.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.errors import NotRegisteredError, SupersededError
+from service.workflows.errors import NotRegisteredError, PreconditionFailedError, SupersededError
 from service.workflows.registering import find_one
 
 
-def roll_back(database: Database, workshop: Workshop, repricing_id: UUID, by: str) -> Repricing:
+def tag_of(repricing: Repricing) -> str:
+    """Tells its state: nothing of a repricing changes but that it is rolled back."""
+    return f"{repricing.id}-{'applied' if repricing.rolled_back_at is None else 'rolled-back'}"
+
+
+def roll_back(
+    database: Database,
+    workshop: Workshop,
+    repricing_id: UUID,
+    by: str,
+    precondition: Callable[[str], bool] = lambda _tag: True,
+) -> Repricing:
     """Put the prices back in force that a repricing took the place of, all of them or none.
 
     Raises:
+        PreconditionFailedError: the caller had seen another state.
         NotRegisteredError: the workshop has no such repricing.
         SupersededError: it is rolled back already, or a later one has changed a price of its own.
     """
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         found = _repricing(connection, workshop, repricing_id)
+        if not precondition(tag_of(found)):
+            raise PreconditionFailedError(f"repricing {repricing_id}")
         superseded = repricings.count_superseded(connection, workshop.workshop_id, repricing_id)
         if found.rolled_back_at is not None or superseded:
             raise SupersededError(str(repricing_id), found.rolled_back_at, superseded)

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from tests.api.outside import is_problem, over_wsgi, refused, stored
+from tests.api.places import KEYED, Ids, Place, ids_of, named, register_everything
 from tests.builders import material, material_rate, register_workshop
 from tests.conftest import Client
 
@@ -327,3 +328,56 @@ class TestSheets:
         for condition in ("*", tag):
             assert client.get(self.question, headers={"If-Match": condition}).status_code == 200
         refused(client, "GET", self.question, status=412, headers={"If-Match": '"other"'})
+
+
+class TestEveryRead:
+    @pytest.mark.parametrize("place", [each for each in KEYED if each.method == "GET"], ids=named)
+    def test_has_a_tag_by_which_it_is_not_sent_again(self, workshop: Client, ids: Ids, place: Place) -> None:
+        address = place.address(ids)
+        first = workshop.get(address)
+        assert first.status_code == 200, first.text
+        tag = first.headers["ETag"]
+        assert tag.startswith('"')
+
+        for condition in (tag, f"W/{tag}", "*"):
+            again = workshop.get(address, headers={"If-None-Match": condition})
+            assert (again.status_code, again.data) == (304, b"")
+            assert again.headers["ETag"] == tag
+        assert workshop.get(address, headers={"If-None-Match": '"other"'}).data == first.data
+        assert workshop.get(address, headers={"If-Match": tag}).status_code == 200
+        refused(workshop, "GET", address, status=412, headers={"If-Match": '"other"'})
+
+    def test_of_a_list_has_another_tag_once_there_is_more_in_it(self, client: Client) -> None:
+        client.register("materials/hdpe", material())
+        before = client.get("materials").headers["ETag"]
+        client.register("materials/pp", material())
+
+        response = client.get("materials", headers={"If-None-Match": before})
+
+        assert response.status_code == 200
+        assert response.headers["ETag"] != before
+
+    @pytest.mark.parametrize("form", ["text/csv", "application/x-ndjson", "application/json"])
+    def test_of_recorded_changes_has_a_tag_of_its_form(self, workshop: Client, ids: Ids, form: str) -> None:
+        address = f"repricings/{ids['repricing_id']}/changes"
+        first = workshop.get(address, headers={"Accept": form})
+        tag = first.headers["ETag"]
+
+        again = workshop.get(address, headers={"Accept": form, "If-None-Match": tag})
+
+        assert (first.status_code, again.status_code) == (200, 304)
+        refused(workshop, "GET", address, status=412, headers={"Accept": form, "If-Match": '"other"'})
+
+
+class TestRollingBack:
+    def test_only_what_was_seen_is_rolled_back(self, client: Client) -> None:
+        register_everything(client)
+        address = f"repricings/{ids_of(client)['repricing_id']}"
+        tag = client.get(address).headers["ETag"]
+
+        refused(client, "POST", f"{address}/rollback", status=412, headers={"If-Match": '"other"'})
+        done = client.post(f"{address}/rollback", None, headers={"If-Match": tag})
+
+        assert done.status_code == 200
+        assert client.get(address).headers["ETag"] == done.headers["ETag"] != tag
+        refused(client, "POST", f"{address}/rollback", status=412, headers={"If-Match": tag})
