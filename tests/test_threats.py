@@ -1,4 +1,4 @@
-"""The threat model in DEVELOPERS.md names tests that are there, for each risk of the OWASP API Security Top 10 (2023)."""
+"""The threat model in DEVELOPERS.md names tests that are there, for each risk of OWASP's API Security Top 10 (2023)."""
 
 import re
 from pathlib import Path
