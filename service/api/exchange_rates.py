@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import flask
 from flask.views import MethodView
 
-from service.api.answers import CSV, answer, nothing, precondition
+from service.api.answers import CSV, answer, is_expected, nothing, precondition, unchanged
 from service.api.auth import database, workshop
 from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
@@ -268,25 +268,38 @@ class Held(MethodView):
 class Confirm(MethodView):
     """Confirming a day."""
 
-    @documented("confirmExchangeRates", 404, 406, 422)
+    @documented("confirmExchangeRates", 404, 406, 412, 422, conditions=CONDITIONS[:1])
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(200, schema_of(fetching.Confirmation))
     def post(self, query: HeldQuery, day: str) -> flask.Response:
         """Use a day that was held back, and those after it that no longer jump once it is used."""
-        done = fetching.confirm_exchange_rates(database(), workshop(), checked_day(day), query.source)
-        return answer(done)
+        return answer(
+            fetching.confirm_exchange_rates(database(), workshop(), checked_day(day), query.source, is_expected)
+        )
 
 
 @blueprint.route("/<day>/held", parameters=[DAY])
 class HeldDayOfSource(MethodView):
     """One day held back."""
 
-    @documented("dropHeldExchangeRates", 404, 422)
+    @documented("getHeldExchangeRates", 404, 406, 422)
+    @blueprint.arguments(schema_of(HeldQuery)(), location="query")
+    @blueprint.response(200, schema_of(HeldDay))
+    def get(self, query: HeldQuery, day: str) -> flask.Response:
+        """A day that is not used until it is confirmed, and why."""
+        found = fetching.find_held_exchange_rates(database(), workshop(), checked_day(day), query.source)
+        if same := unchanged(tag := fetching.tag_of(found)):
+            return same
+        response = answer(found)
+        response.set_etag(tag)
+        return response
+
+    @documented("dropHeldExchangeRates", 404, 412, 422, conditions=CONDITIONS[:1])
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(204)
     def delete(self, query: HeldQuery, day: str) -> flask.Response:
         """Throw away a day that was held back."""
-        fetching.drop_held_exchange_rates(database(), workshop(), checked_day(day), query.source)
+        fetching.drop_held_exchange_rates(database(), workshop(), checked_day(day), query.source, is_expected)
         return nothing()
 
 

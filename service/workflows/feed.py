@@ -1,5 +1,6 @@
 """Exchange rates fetched from a feed, and the days that are held back until somebody confirms them."""
 
+import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -7,12 +8,14 @@ from uuid import UUID
 
 from service.domain.exchange import FEED, FEED_MAX_AGE_DAYS, DayRates
 from service.domain.jumps import HeldDay, judged
+from service.encoding import to_text
 from service.feeds.errors import Fault, FeedError
 from service.feeds.reference_rates import Published, ReferenceRates, Span
 from service.store import exchange, feed_files
 from service.store.database import Connection, Database
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import FeedFailedError, NotRegisteredError
+from service.workflows.preconditions import Precondition, always, expect
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,16 +146,40 @@ def _held(connection: Connection, workshop: Workshop, published_on: date, source
     return waiting
 
 
-def confirm_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str) -> Confirmation:
-    """Use a day that was held back, and those after it that do not jump once it is used.
+def find_held_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str) -> HeldDay:
+    """A day that is held back, and why.
 
     Raises:
         NotRegisteredError: nothing is held back for the day.
     """
+    with database.reading() as connection:
+        return _held(connection, workshop, published_on, source)[published_on]
+
+
+def tag_of(held: HeldDay) -> str:
+    """Tells what is held back, and why."""
+    return hashlib.sha256(to_text(held).encode()).hexdigest()[:32]
+
+
+def _expected(held: HeldDay, precondition: Precondition) -> None:
+    expect(tag_of(held), precondition, f"the day of exchange rates held back for {held.day.published_on}")
+
+
+def confirm_exchange_rates(
+    database: Database, workshop: Workshop, published_on: date, source: str, precondition: Precondition = always
+) -> Confirmation:
+    """Use a day that was held back, and those after it that do not jump once it is used.
+
+    Raises:
+        NotRegisteredError: nothing is held back for the day.
+        PreconditionFailedError: the caller had seen another day held back.
+    """
     workshop_id = workshop.workshop_id
     with database.writing() as connection:
         lock_workshop(connection, workshop_id)
-        waiting = {on: each.day for on, each in _held(connection, workshop, published_on, source).items()}
+        held = _held(connection, workshop, published_on, source)
+        _expected(held[published_on], precondition)
+        waiting = {on: each.day for on, each in held.items()}
         there = _days_around(connection, workshop_id, waiting, source) | {published_on: waiting[published_on]}
         later = [day for on, day in waiting.items() if on > published_on]
         judgement = judged(later, there.values(), waiting.values())
@@ -163,14 +190,17 @@ def confirm_exchange_rates(database: Database, workshop: Workshop, published_on:
     return Confirmation(source=source, days=tuple(day.published_on for day in accepted))
 
 
-def drop_held_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str) -> None:
+def drop_held_exchange_rates(
+    database: Database, workshop: Workshop, published_on: date, source: str, precondition: Precondition = always
+) -> None:
     """Throw away a day that was held back; it is held back again if the feed has it in a file still to come.
 
     Raises:
         NotRegisteredError: nothing is held back for the day.
+        PreconditionFailedError: the caller had seen another day held back.
     """
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
-        _held(connection, workshop, published_on, source)
+        _expected(_held(connection, workshop, published_on, source)[published_on], precondition)
         exchange.delete_held(connection, workshop.workshop_id, [(source, published_on)])
         next_revision(connection, workshop.workshop_id)

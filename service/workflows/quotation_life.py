@@ -1,6 +1,6 @@
 """What becomes of a quotation: issued, accepted, declined, revised, completed, discarded."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -28,17 +28,9 @@ from service.store import quotations
 from service.store.database import Connection, Database
 from service.store.quotations import Quotation
 from service.store.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.errors import PreconditionFailedError
+from service.workflows.preconditions import Precondition, always, expect
 from service.workflows.quotations import Address, find_quotation, get_quotation, tag_of
 from service.workflows.quoting import quote
-
-Precondition = Callable[[str], bool]
-"""Whether a change may go ahead, given the tag of the state that is there now."""
-
-
-def always(_tag: str) -> bool:
-    """No precondition."""
-    return True
 
 
 def issue(
@@ -82,8 +74,7 @@ def issue(
 def _locked(connection: Connection, workshop: Workshop, address: Address, precondition: Precondition) -> Quotation:
     lock_workshop(connection, workshop.workshop_id)
     found = get_quotation(connection, workshop, address)
-    if not precondition(tag_of(found)):
-        raise PreconditionFailedError(found.name)
+    expect(tag_of(found), precondition, found.name)
     return found
 
 
@@ -261,8 +252,7 @@ def revise(
         QuotationStateError: it is not issued, or was accepted or superseded. And as `quote` does.
     """
     found = find_quotation(database, workshop, address)
-    if not precondition(tag_of(found)):
-        raise PreconditionFailedError(found.name)
+    expect(tag_of(found), precondition, found.name)
     if found.status not in REVISABLE:
         raise refused(found.name, found.status, "revised")
     again = request or replace(found.request, quoted_on=None, valid_until=None)

@@ -1,6 +1,5 @@
 """Repricings that were applied: read, rolled back, and the prices that they put in force on a listing."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from uuid import UUID
@@ -10,7 +9,8 @@ from service.store import repricings
 from service.store.database import Connection, Database
 from service.store.repricings import Repricing
 from service.store.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.errors import NotRegisteredError, PreconditionFailedError, SupersededError
+from service.workflows.errors import NotRegisteredError, SupersededError
+from service.workflows.preconditions import Precondition, always, expect
 from service.workflows.registering import find_one
 
 
@@ -20,11 +20,7 @@ def tag_of(repricing: Repricing) -> str:
 
 
 def roll_back(
-    database: Database,
-    workshop: Workshop,
-    repricing_id: UUID,
-    by: str,
-    precondition: Callable[[str], bool] = lambda _tag: True,
+    database: Database, workshop: Workshop, repricing_id: UUID, by: str, precondition: Precondition = always
 ) -> Repricing:
     """Put the prices back in force that a repricing took the place of, all of them or none.
 
@@ -36,8 +32,7 @@ def roll_back(
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         found = _repricing(connection, workshop, repricing_id)
-        if not precondition(tag_of(found)):
-            raise PreconditionFailedError(f"repricing {repricing_id}")
+        expect(tag_of(found), precondition, f"repricing {repricing_id}")
         superseded = repricings.count_superseded(connection, workshop.workshop_id, repricing_id)
         if found.rolled_back_at is not None or superseded:
             raise SupersededError(str(repricing_id), found.rolled_back_at, superseded)

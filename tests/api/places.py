@@ -2,8 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
 from typing import Any
 
+from service.domain.exchange import FEED, DayRates
+from service.domain.jumps import HeldDay, Jump
+from service.store import exchange
+from service.store.database import Database
 from tests import builders
 from tests.conftest import Client
 
@@ -179,6 +185,7 @@ def _others() -> list[Place]:
             for_stranger=404,
             stores=True,
         ),
+        Place(method="GET", template=f"{day}/held", path=f"/v1/exchange-rates/{DAY}/held?source=ECB", for_stranger=404),
         Place(
             method="DELETE",
             template=f"{day}/held",
@@ -268,11 +275,22 @@ def ids_of(client: Client) -> Ids:
     return {f"{name}_id": found for name, found in newest.items()}
 
 
+def hold_back_a_day(client: Client) -> None:
+    """A day of the feed's that waits for somebody, as if the feed had answered so."""
+    dollars = {"from_rate": Decimal("1.0849"), "to_rate": Decimal("10.849"), "share": Decimal(9)}
+    rates = DayRates(source=FEED, base="EUR", published_on=date.fromisoformat(DAY), rates={"USD": dollars["to_rate"]})
+    held = HeldDay(day=rates, jumps=(Jump(currency="USD", **dollars),))
+    database: Database = client.app.extensions["pugmill.database"]
+    with database.writing() as connection:
+        exchange.save_held(connection, client.workshop.workshop_id, [held])
+
+
 def register_everything(client: Client) -> Ids:
     """Register something at every place; answers the ids of a quotation and a repricing."""
     for collection, (code, facts, terms) in COLLECTIONS.items():
         client.register(f"{collection}/{code}", facts, **({} if terms is None else {DAY: terms}))
     assert client.put(f"exchange-rates/{DAY}", EXCHANGE_RATES).status_code in (200, 201)
+    hold_back_a_day(client)
     quoted = client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
     assert quoted.status_code == 201, quoted.json
     applied = client.post("repricings", {"as_of": "2026-11-25", "apply": True})

@@ -199,6 +199,21 @@ class TestDaysHeldBack:
         refused(jumped, "DELETE", f"exchange-rates/{day_of(1)}/held", status=404)
         refused(jumped, "POST", f"exchange-rates/{day_of(1)}/confirm", status=404)
 
+    def test_are_used_or_dropped_only_as_they_were_seen(self, jumped: Client, feed_server: FeedServer) -> None:
+        address, confirm = f"exchange-rates/{day_of(1)}/held", f"exchange-rates/{day_of(1)}/confirm"
+        seen = jumped.get(address)
+        assert seen.json == jumped.get("exchange-rates/held").json["items"][0]
+        assert jumped.get(address, headers={"If-None-Match": seen.headers["ETag"]}).status_code == 304
+        publish(feed_server, 1, USD="10.9")
+        refresh(jumped)
+
+        old, new = ({"If-Match": each.headers["ETag"]} for each in (seen, jumped.get(address)))
+        refused(jumped, "POST", confirm, status=412, headers=old)
+        refused(jumped, "DELETE", address, status=412, headers=old)
+
+        assert jumped.post(confirm, None, headers=new).status_code == 200
+        refused(jumped, "GET", address, status=404)
+
     def test_are_nobody_elses(self, jumped: Client, stranger: Client) -> None:
         assert stranger.get("exchange-rates/held").json["items"] == []
         refused(stranger, "POST", f"exchange-rates/{day_of(1)}/confirm", status=404)

@@ -418,6 +418,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "exchange.convert": convert,
         "feed.refresh_exchange_rates": lambda: (refresh(), refresh_in_vain()),
         "feed.list_held_exchange_rates": lambda: feed.list_held_exchange_rates(*on, before=(TODAY, "x"), limit=2),
+        "feed.find_held_exchange_rates": lambda: feed.find_held_exchange_rates(*on, days_before(1), FEED),
         "feed.drop_held_exchange_rates": lambda: feed.drop_held_exchange_rates(*on, days_before(1), FEED),
         "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(*on, days_before(2), FEED),
         "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(*on, days_before(2), FEED),
