@@ -71,7 +71,8 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     who = (auth.authenticate, rate_limit.count, auth.authorise)
-    for check in (logs.begin, reading.check_address, *who, reading.check_parameters, answers.negotiate):
+    what = (reading.check_body, reading.check_address)
+    for check in (logs.begin, *what, *who, reading.check_parameters, answers.negotiate):
         app.before_request(check)
     app.after_request(rate_limit.tell)
     app.after_request(_secure)

@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo, available_timezones
 import click
 from babel import Locale
 from granian import Granian
-from granian.constants import Interfaces
+from granian.constants import HTTPModes, Interfaces, Loops
+from granian.http import HTTP1Settings
 
 from service.api.health import contract
 from service.api.logs import SERVER_LOGS, configure
@@ -31,6 +32,7 @@ from service.domain.declared import Name, rules_and_type
 from service.domain.errors import UnknownCurrencyError
 from service.domain.locales import locale_problem
 from service.domain.money import minor_unit_decimals
+from service.serving import Front
 from service.store.database import Database, UnknownDatabaseError
 from service.store.schema import SchemaState, find_schema_state, migrate
 from service.store.workshops import Workshop, find_workshop, new_workshop
@@ -38,6 +40,12 @@ from service.workflows import keys, quotations
 
 THREADS = 2
 """Of a worker: enough that one slow answer does not hold up the others, and fewer than the database pool has."""
+HEADER_SECONDS = 10
+"""In which a client has to send a request's header, or an open connection its next request."""
+STOP_SECONDS = 60
+"""In which requests that are under way when the service is stopped are finished; then a worker is killed."""
+MAX_CONNECTIONS = 800
+"""Of a worker at once: fewer than the files that a process may usually have open, which is 1,024."""
 GARBAGE_THRESHOLD = 20_000
 CONTRACT = Path(__file__).resolve().parents[1] / "openapi" / "openapi.yaml"
 
@@ -230,9 +238,13 @@ def _serve(host: str, port: int, workers: int) -> None:
         "service.cli:application",
         address=host,
         port=port,
-        interface=Interfaces.WSGI,
+        interface=Interfaces.RSGI,
         workers=workers,
-        blocking_threads=THREADS,
+        backpressure=MAX_CONNECTIONS,
+        workers_kill_timeout=STOP_SECONDS,
+        http1_settings=HTTP1Settings(header_read_timeout=HEADER_SECONDS * 1000),
+        http=HTTPModes.http1,
+        loop=Loops.asyncio,
         factory=True,
         websockets=False,
         log_access=False,
@@ -240,8 +252,8 @@ def _serve(host: str, port: int, workers: int) -> None:
     ).serve()
 
 
-def application() -> object:
-    """The WSGI application of one worker."""
+def application() -> Front:
+    """The application of one worker, as the server calls it."""
     settings = settings_from_environment()
     configure(settings.log_level)
     app = create_app(settings)
@@ -249,7 +261,7 @@ def application() -> object:
     gc.collect()
     gc.freeze()
     gc.set_threshold(GARBAGE_THRESHOLD)
-    return app
+    return Front(app, threads=THREADS)
 
 
 @main.command("openapi")

@@ -164,6 +164,7 @@ ERRORS = {
     403: "The key has not the scope this needs.",
     404: "Nothing of the workshop's has this address.",
     406: "Nothing that the Accept header admits.",
+    408: "The body did not come in time; send it again.",
     409: "What is registered stands against it.",
     412: "It has changed since the state that the precondition names was read.",
     413: "The body is too large.",
@@ -175,6 +176,9 @@ ERRORS = {
     504: "The feed takes too long to answer; the last good rates stand.",
 }
 _COMMON = (401, 403, 429, 503)
+_TOO_LARGE = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
+_OF_BODIES = (HTTPStatus.REQUEST_TIMEOUT.value,)
+"""Wherever a body may be too large, it may also not come."""
 
 
 def _answers_of(*statuses: int) -> dict[str, dict[str, Any]]:
@@ -193,7 +197,7 @@ def documented(
     operation_id: str, *statuses: int, security: bool = True, conditions: Sequence[Mapping[str, Any]] = ()
 ) -> Callable[[Callable[..., Any]], Any]:
     """Name the operation in the contract, with the problems it may answer with and the conditions it honours."""
-    wanted = sorted({*(_COMMON if security else ()), *statuses})
+    wanted = sorted({*(_COMMON if security else ()), *(_OF_BODIES if _TOO_LARGE in statuses else ()), *statuses})
     responses = _answers_of(*wanted)
     if security:
         responses["429"]["headers"] = {"Retry-After": rate_limit.RETRY_AFTER, **_RATE_LIMIT_HEADERS}

@@ -12,6 +12,8 @@ from werkzeug.exceptions import MethodNotAllowed, NotFound, RequestEntityTooLarg
 from service.api.problems import MAX_BODY_BYTES, ProblemError, error_at
 
 MAX_DEPTH = 20
+UNREAD = "pugmill.unread"
+"""In a request's environ, where its body could not be read: the problem to answer it with."""
 UNKNOWN_MEMBER = "is not a member that this object has"
 NO_PARAMETER = "is not a parameter of this operation"
 
@@ -111,6 +113,16 @@ def check_address() -> None:
     methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(flask.request.path)
     if methods is not None and flask.request.method not in methods:
         raise MethodNotAllowed(sorted(methods))
+
+
+def check_body() -> None:
+    """Refuse a request whose body did not come.
+
+    Raises:
+        ProblemError: 408 or 503, as the server found it.
+    """
+    if (problem := flask.request.environ.get(UNREAD)) is not None:
+        raise problem
 
 
 def check_parameters() -> None:
