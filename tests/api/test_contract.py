@@ -183,6 +183,31 @@ class TestErrors:
                 tried += 1
         assert tried > 40
 
+    def test_whatever_changes_a_state_takes_its_tag(self, document: Document) -> None:
+        makes_or_takes_over = {"createQuotation", "importExchangeRates", "refreshExchangeRates"}
+        for place in (each for each in PLACES if each.stores):
+            operation = document["paths"][place.template][place.method.lower()]
+            told = operation.get("parameters", [])
+            headers = {parameter["name"] for parameter in told if parameter["in"] == "header"}
+            assert ("If-Match" in headers) is (operation["operationId"] not in makes_or_takes_over), named(place)
+            assert ("If-None-Match" in headers) is (place.method == "PUT"), named(place)
+
+    def test_every_read_with_a_key_is_conditional(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if method == "GET" and path.startswith("/v1/"):
+                headers = {parameter["name"] for parameter in operation["parameters"] if parameter["in"] == "header"}
+                assert "If-None-Match" in headers, path
+                assert {"304", "412"} <= set(operation["responses"]), path
+
+    def test_whatever_makes_something_new_may_be_sent_again_under_a_key(self, document: Document) -> None:
+        tried = 0
+        for method, path, operation in operations(document):
+            if method == "POST" and "201" in operation["responses"]:
+                assert "Idempotency-Key" in {parameter["name"] for parameter in operation["parameters"]}, path
+                assert {"400", "409", "422"} <= set(operation["responses"]), path
+                tried += 1
+        assert tried == 3
+
     def test_what_is_created_says_where(self, document: Document) -> None:
         for method, path, operation in operations(document):
             if "201" in operation["responses"]:
