@@ -103,6 +103,7 @@ _SECURITY_HEADERS = [
     ("X-Content-Type-Options", "nosniff"),
     ("X-Frame-Options", "DENY"),
     ("Referrer-Policy", "no-referrer"),
+    ("Cross-Origin-Resource-Policy", "same-origin"),
 ]
 
 
@@ -111,6 +112,10 @@ def _secure(response: flask.Response) -> flask.Response:
     response.headers.extend(_SECURITY_HEADERS)
     if response.mimetype == ImageForm.SVG:
         response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
+    elif (response.mimetype or "").endswith("json"):  # problems too
+        response.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
+    elif response.mimetype == HTML and flask.request.path.startswith("/docs/"):
+        response.headers["Content-Security-Policy"] = health.docs_policy(response.get_data(as_text=True))
     if flask.request.path.startswith("/v1/"):
         if response.mimetype == HTML:
             response.headers["Content-Security-Policy"] = content_security_policy()

@@ -2,12 +2,14 @@
 
 import json
 import socket
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
 
+from tests.browser import Browser
 from tests.running import Running, everything, running
 
 VAT = b'{"name": "VAT"}'
@@ -63,6 +65,29 @@ class TestWhileOthersHang:
                 connection.sendall(bytes([byte]))
 
             assert status(everything(connection)) == 201
+
+
+class TestPolicies:
+    """W3C, Content Security Policy Level 3."""
+
+    @pytest.mark.parametrize("path", ["/health", "/openapi.json", "/v1/taxes", "/nothing", "/v1/taxes/none"])
+    def test_what_is_no_page_may_do_nothing_as_one(self, service: Running, path: str) -> None:
+        answer = service.ask("GET", path)
+
+        assert b"content-security-policy: default-src 'none'; frame-ancestors 'none'\r\n" in answer
+        assert b"cross-origin-resource-policy: same-origin\r\n" in answer
+
+    def test_the_documentation_works_in_a_browser_and_asks_nothing_else(
+        self, service: Running, browser: Browser
+    ) -> None:
+        browser.visit(f"http://127.0.0.1:{service.port}/docs/", 1200)
+        for _ in range(100):
+            if "MachinesPage" in browser.text:
+                break
+            time.sleep(0.1)
+
+        assert "MachinesPage" in browser.text
+        assert browser.complaints(f"http://127.0.0.1:{service.port}/") == []
 
 
 class TestARequest:

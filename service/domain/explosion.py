@@ -14,6 +14,8 @@ from service.domain.resources import STANDING, Machine, MaterialUse, OverheadBas
 
 MAX_DEPTH = 50
 MAX_RESOURCES = 10_000
+MAX_STEPS = 50_000
+"""The most operations and bill-of-materials lines, over all sub-assemblies."""
 
 
 def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
@@ -248,8 +250,12 @@ def bill_of_resources(
         FigureTooLargeError: a quantity outgrew the exact arithmetic.
     """
     explosion = _Explosion(code, quantity if isinstance(quantity, Decimal) else Decimal(quantity), catalogue, tooling)
-    for made in made_in_order(code, catalogue.products):
-        explosion.make(made)
+    order = made_in_order(code, catalogue.products)
+    made = [catalogue.products[each] for each in order]
+    if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:  # before any is made
+        raise TooComplexError("operations and bill-of-materials lines", MAX_STEPS)
+    for each in order:
+        explosion.make(each)
     lines = tuple(line for line in explosion.lines() if line.quantity)
     if len(lines) > MAX_RESOURCES:
         raise TooComplexError("resources", MAX_RESOURCES)

@@ -8,7 +8,7 @@ import pytest
 
 from service.domain.bill import BillOfResources, stated
 from service.domain.errors import FigureTooLargeError, InconsistentProductError, ProductLoopError, TooComplexError
-from service.domain.explosion import MAX_DEPTH, MAX_RESOURCES, bill_of_resources, levels, made_in_order
+from service.domain.explosion import MAX_DEPTH, MAX_RESOURCES, MAX_STEPS, bill_of_resources, levels, made_in_order
 from service.domain.products import Catalogue, Product
 from service.domain.resources import LabourGrade
 from tests.domain.examples import (
@@ -270,6 +270,20 @@ class TestLimits:
             made_in_order("level-1", chain(MAX_DEPTH + 1))
 
         assert (error.value.what, error.value.limit) == ("levels of sub-assemblies", MAX_DEPTH)
+
+    def test_more_steps_than_can_be_made_at_once_are_refused_before_any_is_made(self) -> None:
+        """None of the parts could be made: the grade is not there."""
+        work = [bench_work(name=f"s{n}", setup_minutes="1", labour=[{"labour_grade": "gone"}]) for n in range(100)]
+        part = a_product(bill_of_materials=[], operations=work)
+        parts = {f"part-{place}": part for place in range(MAX_STEPS // 100)}
+        halves = {
+            f"half-{half}": a_product(bill_of_materials=[a_line(product=each) for each in list(parts)[half::2]])
+            for half in range(2)
+        }
+        whole = a_product(bill_of_materials=[a_line(product=half) for half in halves])
+
+        with pytest.raises(TooComplexError, match="more than 50000 operations and bill-of-materials lines"):
+            bill_of_resources("whole", 1, a_catalogue(products={"whole": whole, **halves, **parts}))
 
     def test_more_resources_than_a_sheet_can_hold_are_refused(self) -> None:
         grades = {f"g{place}": LabourGrade(name="Operator") for place in range(MAX_RESOURCES + 1)}
