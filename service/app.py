@@ -9,6 +9,7 @@ import flask
 from service.api import (
     answers,
     auth,
+    changes,
     exchange_rates,
     health,
     lead_times,
@@ -89,7 +90,7 @@ def _add_blueprints(app: flask.Flask) -> None:
         api.register_blueprint(collection_blueprint(collection))
     sheets = (products, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_life, quotation_papers)
-    for views in (*sheets, *order_desk, repricings, price_histories, health):
+    for views in (*sheets, *order_desk, repricings, price_histories, changes, health):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from service.app import create_app
 from service.config import Settings
+from service.domain.changes import Actor
 from service.domain.repricing import RepricingRequest
 from service.store.database import Database
 from service.store.workshops import Workshop, find_workshop, lock_workshop
@@ -29,6 +30,7 @@ SECONDS = 60
 CLIENTS = 4
 """At once, of each process that answers HTTP itself."""
 BUSY = 503
+OTHER = Actor(name="another process", key_id=None)
 
 
 def workshop_of(database: Database, workshop_id: UUID) -> Workshop:
@@ -44,7 +46,7 @@ def reprice(database: Database, workshop_id: UUID, tag: str | None = None) -> st
     asked = RepricingRequest(as_of=TODAY)
     try:
         done = repricing.apply(
-            database, workshop_of(database, workshop_id), asked, "another process", lambda found: tag in (None, found)
+            database, workshop_of(database, workshop_id), asked, OTHER, lambda found: tag in (None, found)
         )
     except StalePreviewError as error:
         return f"stale: {error.applied_as}"

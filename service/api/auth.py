@@ -6,6 +6,7 @@ from typing import cast
 import flask
 
 from service.api.problems import ProblemError
+from service.domain.changes import Actor
 from service.store.database import Database
 from service.store.workshops import Access, Workshop
 from service.workflows.keys import open_with
@@ -38,6 +39,11 @@ def access() -> Access:
 def workshop() -> Workshop:
     """Whose things the request is about."""
     return access().workshop
+
+
+def actor() -> Actor:
+    """Who is asking, as what changes is put on record."""
+    return access().actor
 
 
 def _refuse(detail: str, error: str = "") -> ProblemError:

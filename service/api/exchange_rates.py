@@ -10,7 +10,7 @@ import flask
 from flask.views import MethodView
 
 from service.api.answers import CSV, answer, is_expected, nothing, precondition, unchanged
-from service.api.auth import database, workshop
+from service.api.auth import actor, database, workshop
 from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
 from service.api.exchange_file import read_days
@@ -188,7 +188,7 @@ class ExchangeRatesOfDay(MethodView):
     def put(self, entered: EnteredRates, day: str) -> flask.Response:
         """Enter exchange rates by hand for a day; the same again changes nothing."""
         rates = DayRates(source=MANUAL, base=entered.base, published_on=checked_day(day), rates=entered.rates)
-        done = exchange.put_exchange_rates(database(), workshop(), rates, precondition())
+        done = exchange.put_exchange_rates(database(), workshop(), actor(), rates, precondition())
         return saved(replace(done, state=_shown(done.state)))
 
     @documented("withdrawExchangeRates", 404, 412, 422, conditions=CONDITIONS[:1])
@@ -196,7 +196,9 @@ class ExchangeRatesOfDay(MethodView):
     @blueprint.response(204)
     def delete(self, query: SourceQuery, day: str) -> flask.Response:
         """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
-        exchange.withdraw_exchange_rates(database(), workshop(), checked_day(day), query.source, precondition())
+        exchange.withdraw_exchange_rates(
+            database(), workshop(), actor(), checked_day(day), query.source, precondition()
+        )
         return nothing()
 
 
@@ -233,7 +235,7 @@ class Import(MethodView):
         if charset.lower() != "utf-8":
             raise ProblemError(415, "unsupported-media-type", "send the file in UTF-8")
         days = read_days(body_of(flask.request, CSV), query.source)
-        return answer(exchange.import_exchange_rates(database(), workshop(), days))
+        return answer(exchange.import_exchange_rates(database(), workshop(), actor(), days))
 
 
 @blueprint.route("/refresh")
@@ -249,7 +251,7 @@ class Refresh(MethodView):
         A day on which a rate jumps by more than 20 % from the last one in use is held back until it is confirmed. In
         a history a jump stands if the next rate bears it out. If the feed fails, nothing is changed.
         """
-        return answer(fetching.refresh_exchange_rates(database(), workshop(), _feed(), wanted.span))
+        return answer(fetching.refresh_exchange_rates(database(), workshop(), actor(), _feed(), wanted.span))
 
 
 @blueprint.route("/held")
@@ -274,7 +276,9 @@ class Confirm(MethodView):
     def post(self, query: HeldQuery, day: str) -> flask.Response:
         """Use a day that was held back, and those after it that no longer jump once it is used."""
         return answer(
-            fetching.confirm_exchange_rates(database(), workshop(), checked_day(day), query.source, is_expected)
+            fetching.confirm_exchange_rates(
+                database(), workshop(), actor(), checked_day(day), query.source, is_expected
+            )
         )
 
 
@@ -299,7 +303,7 @@ class HeldDayOfSource(MethodView):
     @blueprint.response(204)
     def delete(self, query: HeldQuery, day: str) -> flask.Response:
         """Throw away a day that was held back."""
-        fetching.drop_held_exchange_rates(database(), workshop(), checked_day(day), query.source, is_expected)
+        fetching.drop_held_exchange_rates(database(), workshop(), actor(), checked_day(day), query.source, is_expected)
         return nothing()
 
 

@@ -8,7 +8,7 @@ import marshmallow as ma
 from flask.views import MethodView
 
 from service.api.answers import answer, nothing, precondition
-from service.api.auth import database, workshop
+from service.api.auth import actor, database, workshop
 from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import FACTS, TERMS
 from service.api.fields import DateField, TextField
@@ -175,7 +175,9 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, facts: Any, code: str) -> flask.Response:
-            done = registering.register(database(), workshop(), name, checked_code(code), facts, precondition())
+            done = registering.register(
+                database(), workshop(), actor(), f"{name}/{checked_code(code)}", facts, precondition()
+            )
             return saved(done)
 
         @documented(f"retire{singular}", 404, 409, 412, 422, conditions=CONDITIONS[:1])
@@ -185,7 +187,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
-            registering.retire(database(), workshop(), name, checked_code(code), precondition())
+            registering.retire(database(), workshop(), actor(), f"{name}/{checked_code(code)}", precondition())
             return nothing()
 
 
@@ -243,6 +245,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             done = registering.put_rate(
                 database(),
                 workshop(),
+                actor(),
                 DatedRate(resource=f"{name}/{checked_code(code)}", valid_from=checked_day(day), terms=terms),
                 precondition(),
             )
@@ -253,6 +256,6 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.response(204)
         def delete(self, code: str, day: str) -> flask.Response:
             registering.withdraw_rate(
-                database(), workshop(), name, checked_code(code), checked_day(day), precondition()
+                database(), workshop(), actor(), f"{name}/{checked_code(code)}", checked_day(day), precondition()
             )
             return nothing()

@@ -11,7 +11,7 @@ import flask
 from flask.views import MethodView
 
 from service.api.answers import CSV, JSON, NDJSON, data_answer, is_expected, unchanged
-from service.api.auth import WRITE, access, database, require, workshop
+from service.api.auth import WRITE, actor, database, require, workshop
 from service.api.blueprints import ETAG, Blueprint, documented
 from service.api.examples import REPRICING
 from service.api.fields import FlagField
@@ -139,7 +139,7 @@ class Repricings(MethodView):
 
 
 def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
-    done = repricing.apply(database(), workshop(), request, access().key_name, is_expected)
+    done = repricing.apply(database(), workshop(), request, actor(), is_expected)
     media_type = flask.g.media_type
     if done.repricing is None:
         if media_type != JSON:
@@ -269,7 +269,7 @@ class RepricingRollback(MethodView):
 
         Refused where a later repricing has changed one of its prices: roll that back first.
         """
-        address, by = ID.checked(repricing_id), access().key_name
+        address, by = ID.checked(repricing_id), actor()
 
         return once_if_keyed(
             lambda: _stated(repricing_records.roll_back(database(), workshop(), address, by, is_expected))

@@ -7,7 +7,9 @@ from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
+from uuid_utils.compat import uuid7
 
+from service.domain.changes import Actor
 from service.domain.exchange import ExchangeRates
 from service.domain.price_change import PriceChange, RepricingFigures
 from service.domain.price_history import PriceHistoryEntry
@@ -15,6 +17,7 @@ from service.domain.rate_table import RateTable
 from service.domain.rates import RateCard
 from service.domain.repricing import RepricingRequest
 from service.encoding import from_text, to_text
+from service.store.changes import record_prices
 from service.store.prices_in_force import COMING, WRITTEN, in_batches, put_in_force, spans
 from service.store.tables import listing_prices, price_changes, repricings
 
@@ -62,6 +65,7 @@ class RepricingBasis:
 def add_repricing(
     connection: sa.Connection,
     workshop_id: UUID,
+    by: Actor,
     repricing: Repricing,
     basis: RepricingBasis,
     changes: Iterable[Mapping[str, Any]],
@@ -71,6 +75,7 @@ def add_repricing(
     Args:
         connection: a transaction that writes.
         workshop_id: whose it is.
+        by: who applies it.
         repricing: what was found, all listings together.
         basis: the rates it was found with.
         changes: a row for each, by listing, without its workshop and repricing; ids as text.
@@ -94,7 +99,9 @@ def add_repricing(
         connection.execute(
             price_changes.insert(), [{**key, **row, "previous_id": _id(row["previous_id"])} for row in rows]
         )
-        put_in_force(connection, workshop_id, repricing.id, (rows[0]["listing"], rows[-1]["listing"]))
+        span, act = (rows[0]["listing"], rows[-1]["listing"]), (repricing.id, repricing.applied_at, by)
+        put_in_force(connection, workshop_id, repricing.id, span)
+        record_prices(connection, workshop_id, repricing.id, span, act)
 
 
 def _id(text: str | None) -> UUID | None:
@@ -187,15 +194,17 @@ def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id:
     )
 
 
-def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, at: datetime, by: str) -> None:
+def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, at: datetime, by: Actor) -> None:
     """Put the prices in force again that were so before; all of its own are in force."""
     ours = sa.and_(price_changes.c.workshop_id == workshop_id, price_changes.c.repricing_id == repricing_id)
+    act = (uuid7(), at, by)
     for span in spans(connection, price_changes.c.listing, ours):
         put_in_force(connection, workshop_id, repricing_id, span, price_changes.c.previous_id)
+        record_prices(connection, workshop_id, repricing_id, span, act, is_rolled_back=True)
     connection.execute(
         repricings.update()
         .where(repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id)
-        .values(rolled_back_at=at, rolled_back_by=by)
+        .values(rolled_back_at=at, rolled_back_by=by.name)
     )
 
 

@@ -240,3 +240,19 @@ idempotency_keys = sa.Table(
     sa.Column("body", sa.LargeBinary, comment="of the answer, unless it can be written again from the record"),
     sa.Index(None, "workshop_id", "claimed_at"),
 )
+
+changes = sa.Table(
+    "changes",
+    metadata,
+    _workshop(),
+    sa.Column("change_id", sa.Uuid, primary_key=True, comment="of the act: what changed in one transaction"),
+    sa.Column("subject", _ordered(250), primary_key=True, comment="as its address under /v1 has it"),
+    sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("by", sa.Text, nullable=False, comment="name of the key, or command line"),
+    sa.Column("key_id", sa.Uuid, comment="of the key; none for the command line"),
+    sa.Column("action", sa.String(16), nullable=False),
+    sa.Column("before", sa.Text, comment="JSON: what held until then"),
+    sa.Column("after", sa.Text, comment="JSON: what has held since"),
+    sa.Index(None, "workshop_id", "subject", "change_id"),
+)
+"""Rows are only ever added: triggers of the migration that made it refuse everything else."""

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
+from service.domain.changes import Actor
 from service.store.tables import api_keys, workshops
 
 _PREFIX = "pugmill"
@@ -80,6 +81,11 @@ class Access:
     key_name: str
     scopes: frozenset[str]
 
+    @property
+    def actor(self) -> Actor:
+        """Who does what is done with it."""
+        return Actor(name=self.key_name, key_id=self.key_id)
+
 
 def _digest(key: str) -> str:
     # The key is 256 random bits, so a fast hash is enough: there is nothing to guess.
@@ -105,21 +111,22 @@ def add_workshop(connection: sa.Connection, workshop: Workshop) -> None:
     connection.execute(workshops.insert(), {**values, "created_at": datetime.now(UTC)})
 
 
-def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: frozenset[str]) -> str:
-    """A new key; the answer is the only time its secret is seen."""
+def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: frozenset[str]) -> tuple[UUID, str]:
+    """A new key and its id; the answer is the only time its secret is seen."""
+    key_id = uuid7()
     key = f"{_PREFIX}_{workshop_id.hex}_{secrets.token_urlsafe(_SECRET_BYTES)}"
     connection.execute(
         api_keys.insert(),
         {
             "workshop_id": workshop_id,
-            "key_id": uuid7(),
+            "key_id": key_id,
             "name": name,
             "digest": _digest(key),
             "scopes": " ".join(sorted(scopes)),
             "created_at": datetime.now(UTC),
         },
     )
-    return key
+    return key_id, key
 
 
 def workshop_of_key(key: str) -> UUID | None:
@@ -202,14 +209,15 @@ def keys_of(connection: sa.Connection, workshop_id: UUID) -> list[ApiKey]:
     ]
 
 
-def revoke_key(connection: sa.Connection, workshop_id: UUID, key_id: UUID) -> bool:
-    """Close the key for good; whether it was open."""
-    changed = connection.execute(
+def revoke_key(connection: sa.Connection, workshop_id: UUID, key_id: UUID) -> tuple[str, frozenset[str]] | None:
+    """Close the key for good; what it was called and might do, None if it was not open."""
+    closed = connection.execute(
         api_keys.update()
         .where(api_keys.c.workshop_id == workshop_id, api_keys.c.key_id == key_id, api_keys.c.revoked_at.is_(None))
         .values(revoked_at=datetime.now(UTC))
-    )
-    return changed.rowcount == 1
+        .returning(api_keys.c.name, api_keys.c.scopes)
+    ).first()
+    return None if closed is None else (closed.name, frozenset(closed.scopes.split()))
 
 
 def lock_workshop(connection: sa.Connection, workshop_id: UUID) -> int:

@@ -4,13 +4,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from service.domain.changes import Action, Actor, Change, exchange_subject
 from service.domain.errors import MissingExchangeRateError
 from service.domain.exact import exactly
 from service.domain.exchange import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
 from service.domain.money import Money, minor_unit_decimals, rounded
-from service.store import exchange
+from service.store import changes, exchange
 from service.store.database import Database
 from service.store.exchange import StoredDay
 from service.store.workshops import Workshop, lock_workshop, next_revision
@@ -140,8 +141,21 @@ def convert(database: Database, workshop: Workshop, amount: Money, currency: str
     return Conversion(amount=amount, converted=converted, as_of=as_of, exchange_rates=exchange_rates.used.stated())
 
 
+def change_of_day(action: Action, before: DayRates | None, after: DayRates | None) -> Change:
+    """What becomes of the rates in use for a source's day; one of both is there."""
+    day = after or before
+    assert day is not None
+    return Change(
+        subject=exchange_subject(day.published_on, day.source), action=action, before=_told(before), after=_told(after)
+    )
+
+
+def _told(day: DayRates | None) -> dict[str, Any] | None:
+    return None if day is None else {"base": day.base, "rates": day.rates}
+
+
 def put_exchange_rates(
-    database: Database, workshop: Workshop, day: DayRates, precondition: Precondition = always
+    database: Database, workshop: Workshop, by: Actor, day: DayRates, precondition: Precondition = always
 ) -> Registering:
     """The rates of one day, entered by hand; the same again changes nothing.
 
@@ -157,6 +171,8 @@ def put_exchange_rates(
             return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.day)
         revision = next_revision(connection, workshop.workshop_id)
         exchange.save_days(connection, workshop.workshop_id, [day], revision)
+        made = change_of_day(Action.REPLACED if there else Action.REGISTERED, there.day if there else None, day)
+        changes.record(connection, workshop.workshop_id, by, [made])
     outcome = Outcome.REPLACED if there else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=day)
 
@@ -186,7 +202,7 @@ class Import:
     unchanged: int
 
 
-def import_exchange_rates(database: Database, workshop: Workshop, days: Sequence[DayRates]) -> Import:
+def import_exchange_rates(database: Database, workshop: Workshop, by: Actor, days: Sequence[DayRates]) -> Import:
     """The rates that one source published for some days: each replaces the day's whole, and all come in or none."""
     source = days[0].source
     on = sorted(day.published_on for day in days)
@@ -197,6 +213,8 @@ def import_exchange_rates(database: Database, workshop: Workshop, days: Sequence
         if changed:
             revision = next_revision(connection, workshop.workshop_id)
             exchange.save_days(connection, workshop.workshop_id, changed, revision)
+            made = [change_of_day(Action.IMPORTED, there.get(day.published_on), day) for day in changed]
+            changes.record(connection, workshop.workshop_id, by, made)
     replaced = sum(day.published_on in there for day in changed)
     return Import(
         source=source,
@@ -209,7 +227,12 @@ def import_exchange_rates(database: Database, workshop: Workshop, days: Sequence
 
 
 def withdraw_exchange_rates(
-    database: Database, workshop: Workshop, published_on: date, source: str, precondition: Precondition = always
+    database: Database,
+    workshop: Workshop,
+    by: Actor,
+    published_on: date,
+    source: str,
+    precondition: Precondition = always,
 ) -> None:
     """Take back the rates of a day; the source's day before it holds on.
 
@@ -226,6 +249,8 @@ def withdraw_exchange_rates(
             raise PreconditionFailedError(_described_day(published_on, source))
         exchange.withdraw_day(connection, workshop.workshop_id, source, published_on)
         next_revision(connection, workshop.workshop_id)
+        gone = change_of_day(Action.WITHDRAWN, there.day, None)
+        changes.record(connection, workshop.workshop_id, by, [gone])
 
 
 def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> StoredDay:

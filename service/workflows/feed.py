@@ -6,15 +6,17 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from uuid import UUID
 
+from service.domain.changes import Action, Actor, Change, exchange_subject
 from service.domain.exchange import FEED, FEED_MAX_AGE_DAYS, DayRates
 from service.domain.jumps import HeldDay, judged
 from service.encoding import to_text
 from service.feeds.errors import Fault, FeedError
 from service.feeds.reference_rates import Published, ReferenceRates, Span
-from service.store import exchange, feed_files
+from service.store import changes, exchange, feed_files
 from service.store.database import Connection, Database
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import FeedFailedError, NotRegisteredError
+from service.workflows.exchange import change_of_day
 from service.workflows.preconditions import Precondition, always, expect
 
 
@@ -60,7 +62,9 @@ class Confirmation:
     days: tuple[date, ...]
 
 
-def refresh_exchange_rates(database: Database, workshop: Workshop, feed: ReferenceRates, span: Span) -> Refreshing:
+def refresh_exchange_rates(
+    database: Database, workshop: Workshop, by: Actor, feed: ReferenceRates, span: Span
+) -> Refreshing:
     """Fetch a file of the feed outside of any transaction, then keep what it says in one.
 
     The same again changes nothing; if anything is wrong, nothing is changed either.
@@ -85,7 +89,7 @@ def refresh_exchange_rates(database: Database, workshop: Workshop, feed: Referen
     with database.writing() as connection:
         lock_workshop(connection, workshop_id)
         if published is not None:
-            done = _keep(connection, workshop, published, done)
+            done = _keep(connection, workshop, by, published, done)
             feed_files.save_conditions(connection, workshop_id, address, published.conditions)
         last = exchange.find_newest_day(connection, workshop_id, FEED)
     return replace(done, last_published_on=last, age_days=None if last is None else (today - last).days)
@@ -96,7 +100,9 @@ def _check_is_timely(newest: date, today: date) -> None:
         raise FeedError(Fault.LATE, f"its last day is {newest}, {age} days ago")
 
 
-def _keep(connection: Connection, workshop: Workshop, published: Published, nothing: Refreshing) -> Refreshing:
+def _keep(
+    connection: Connection, workshop: Workshop, by: Actor, published: Published, nothing: Refreshing
+) -> Refreshing:
     """Take over what is new in a file, and hold back what jumps."""
     workshop_id, days = workshop.workshop_id, published.days
     waiting = exchange.held_days(connection, workshop_id, FEED)
@@ -110,6 +116,10 @@ def _keep(connection: Connection, workshop: Workshop, published: Published, noth
         exchange.save_days(connection, workshop_id, judgement.accepted, next_revision(connection, workshop_id))
         exchange.save_held(connection, workshop_id, newly_held)
         exchange.delete_held(connection, workshop_id, ((FEED, on) for on in released))
+        made = [change_of_day(Action.FETCHED, there.get(day.published_on), day) for day in judgement.accepted]
+        made += [_change_of_held(Action.HELD_BACK, waiting.get(each.day.published_on), each) for each in newly_held]
+        made += [_change_of_held(Action.RELEASED, waiting[on], None) for on in released]
+        changes.record(connection, workshop_id, by, made)
     replaced = sum(day.published_on in there for day in judgement.accepted)
     return replace(
         nothing,
@@ -120,6 +130,14 @@ def _keep(connection: Connection, workshop: Workshop, published: Published, noth
         held=judgement.held,
         left_out=published.left_out,
     )
+
+
+def _change_of_held(action: Action, before: HeldDay | None, after: HeldDay | None) -> Change:
+    """What becomes of a day that is held back; one of both is there."""
+    held = after or before
+    assert held is not None
+    subject = exchange_subject(held.day.published_on, held.day.source, is_held=True)
+    return Change(subject=subject, action=action, before=before, after=after)
 
 
 def _days_around(
@@ -166,7 +184,12 @@ def _expected(held: HeldDay, precondition: Precondition) -> None:
 
 
 def confirm_exchange_rates(
-    database: Database, workshop: Workshop, published_on: date, source: str, precondition: Precondition = always
+    database: Database,
+    workshop: Workshop,
+    by: Actor,
+    published_on: date,
+    source: str,
+    precondition: Precondition = always,
 ) -> Confirmation:
     """Use a day that was held back, and those after it that do not jump once it is used.
 
@@ -180,18 +203,28 @@ def confirm_exchange_rates(
         held = _held(connection, workshop, published_on, source)
         _expected(held[published_on], precondition)
         waiting = {on: each.day for on, each in held.items()}
-        there = _days_around(connection, workshop_id, waiting, source) | {published_on: waiting[published_on]}
+        in_use = _days_around(connection, workshop_id, waiting, source)
+        there = in_use | {published_on: waiting[published_on]}
         later = [day for on, day in waiting.items() if on > published_on]
         judgement = judged(later, there.values(), waiting.values())
         accepted = (waiting[published_on], *judgement.accepted)
         exchange.save_days(connection, workshop_id, accepted, next_revision(connection, workshop_id))
         exchange.delete_held(connection, workshop_id, ((source, day.published_on) for day in accepted))
         exchange.save_held(connection, workshop_id, judgement.held)
+        made = [change_of_day(Action.CONFIRMED, in_use.get(day.published_on), day) for day in accepted]
+        made += [_change_of_held(Action.CONFIRMED, held[day.published_on], None) for day in accepted]
+        made += [_change_of_held(Action.HELD_BACK, held[each.day.published_on], each) for each in judgement.held]
+        changes.record(connection, workshop_id, by, made)
     return Confirmation(source=source, days=tuple(day.published_on for day in accepted))
 
 
 def drop_held_exchange_rates(
-    database: Database, workshop: Workshop, published_on: date, source: str, precondition: Precondition = always
+    database: Database,
+    workshop: Workshop,
+    by: Actor,
+    published_on: date,
+    source: str,
+    precondition: Precondition = always,
 ) -> None:
     """Throw away a day that was held back; it is held back again if the feed has it in a file still to come.
 
@@ -201,6 +234,8 @@ def drop_held_exchange_rates(
     """
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
-        _expected(_held(connection, workshop, published_on, source)[published_on], precondition)
+        held = _held(connection, workshop, published_on, source)[published_on]
+        _expected(held, precondition)
         exchange.delete_held(connection, workshop.workshop_id, [(source, published_on)])
         next_revision(connection, workshop.workshop_id)
+        changes.record(connection, workshop.workshop_id, by, [_change_of_held(Action.DROPPED, held, None)])

@@ -1,9 +1,11 @@
 """Making workshops, and giving out and taking back their keys."""
 
+from typing import Any
 from uuid import UUID
 
-from service.store import workshops
-from service.store.database import Database
+from service.domain.changes import COMMAND_LINE, Action, Actor, Change, key_subject
+from service.store import changes, workshops
+from service.store.database import Connection, Database
 from service.store.workshops import Access, ApiKey, Workshop
 
 
@@ -13,11 +15,24 @@ def open_with(database: Database, key: str) -> Access | None:
         return workshops.find_access(connection, key)
 
 
-def create_workshop(database: Database, workshop: Workshop, key_name: str) -> str:
+def create_workshop(database: Database, workshop: Workshop, key_name: str, by: Actor = COMMAND_LINE) -> str:
     """Keep a new workshop and give out its first key, which may read and write; it is never shown again."""
     with database.writing() as connection:
         workshops.add_workshop(connection, workshop)
-        return workshops.add_key(connection, workshop.workshop_id, key_name, frozenset({"read", "write"}))
+        return _add_key(connection, workshop.workshop_id, key_name, frozenset({"read", "write"}), by)
+
+
+def _add_key(connection: Connection, workshop_id: UUID, name: str, scopes: frozenset[str], by: Actor) -> str:
+    key_id, key = workshops.add_key(connection, workshop_id, name, scopes)
+    created = Change(
+        subject=key_subject(key_id), action=Action.KEY_CREATED, before=None, after=_without_secret(name, scopes)
+    )
+    changes.record(connection, workshop_id, by, [created])
+    return key
+
+
+def _without_secret(name: str, scopes: frozenset[str]) -> dict[str, Any]:
+    return {"name": name, "scopes": sorted(scopes)}
 
 
 def list_workshops(database: Database) -> list[Workshop]:
@@ -26,10 +41,12 @@ def list_workshops(database: Database) -> list[Workshop]:
         return workshops.all_workshops(connection)
 
 
-def create_key(database: Database, workshop_id: UUID, name: str, scopes: frozenset[str]) -> str:
+def create_key(
+    database: Database, workshop_id: UUID, name: str, scopes: frozenset[str], by: Actor = COMMAND_LINE
+) -> str:
     """Another key; never shown again."""
     with database.writing() as connection:
-        return workshops.add_key(connection, workshop_id, name, scopes)
+        return _add_key(connection, workshop_id, name, scopes, by)
 
 
 def list_keys(database: Database, workshop_id: UUID) -> list[ApiKey]:
@@ -38,7 +55,13 @@ def list_keys(database: Database, workshop_id: UUID) -> list[ApiKey]:
         return workshops.keys_of(connection, workshop_id)
 
 
-def revoke_key(database: Database, workshop_id: UUID, key_id: UUID) -> bool:
+def revoke_key(database: Database, workshop_id: UUID, key_id: UUID, by: Actor = COMMAND_LINE) -> bool:
     """Close a key for good; whether it was open."""
     with database.writing() as connection:
-        return workshops.revoke_key(connection, workshop_id, key_id)
+        closed = workshops.revoke_key(connection, workshop_id, key_id)
+        if closed is None:
+            return False
+        before = _without_secret(*closed)
+        revoked = Change(subject=key_subject(key_id), action=Action.KEY_REVOKED, before=before, after=None)
+        changes.record(connection, workshop_id, by, [revoked])
+    return True

@@ -6,13 +6,14 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
+from service.domain.changes import Action, Actor, Change, rate_subject
 from service.domain.errors import InvalidValueError, InvalidValuesError, ProductLoopError, TooComplexError
 from service.domain.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.products import Catalogue, Product, inconsistencies
 from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.resources import Registered
-from service.store import prices_in_force, rates, registrations
+from service.store import changes, prices_in_force, rates, registrations
 from service.store.database import Connection, Database
 from service.store.rates import StoredRate
 from service.store.registrations import Registration
@@ -87,8 +88,8 @@ def list_registered(
 def register(
     database: Database,
     workshop: Workshop,
-    collection: str,
-    code: str,
+    by: Actor,
+    resource: str,
     facts: Registered,
     precondition: Precondition = always,
 ) -> Registering:
@@ -100,6 +101,7 @@ def register(
         TooComplexError: sub-assemblies nested too deep.
         PreconditionFailedError: the caller had seen another state.
     """
+    collection, _, code = resource.partition("/")
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         there = registrations.find_registration(connection, workshop.workshop_id, collection, code)
@@ -112,8 +114,15 @@ def register(
         revision = next_revision(connection, workshop.workshop_id)
         registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
         prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
+        made = _put(resource, current.facts if current else None, facts)
+        changes.record(connection, workshop.workshop_id, by, [made])
     outcome = Outcome.REPLACED if current else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=facts)
+
+
+def _put(subject: str, before: Any, after: Any) -> Change:
+    action = Action.REGISTERED if before is None else Action.REPLACED
+    return Change(subject=subject, action=action, before=before, after=after)
 
 
 def _check(
@@ -193,7 +202,7 @@ def _machinery(connection: Connection, workshop: Workshop, product: Product) -> 
 
 
 def retire(
-    database: Database, workshop: Workshop, collection: str, code: str, precondition: Precondition = always
+    database: Database, workshop: Workshop, by: Actor, resource: str, precondition: Precondition = always
 ) -> None:
     """Take it out of use; its rates and every quotation made with it stay.
 
@@ -202,6 +211,7 @@ def retire(
         InUseError: something else names it.
         PreconditionFailedError: the caller had seen another state.
     """
+    collection, _, code = resource.partition("/")
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         found = _registered(connection, workshop, collection, code)
@@ -212,10 +222,12 @@ def retire(
         revision = next_revision(connection, workshop.workshop_id)
         registrations.retire_registration(connection, workshop.workshop_id, collection, code, revision)
         prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
+        gone = Change(subject=resource, action=Action.RETIRED, before=found.facts, after=None)
+        changes.record(connection, workshop.workshop_id, by, [gone])
 
 
 def put_rate(
-    database: Database, workshop: Workshop, rate: DatedRate, precondition: Precondition = always
+    database: Database, workshop: Workshop, by: Actor, rate: DatedRate, precondition: Precondition = always
 ) -> Registering:
     """What something costs from a date on; the same again changes nothing.
 
@@ -237,6 +249,9 @@ def put_rate(
             raise InvalidValuesError(problems)
         revision = next_revision(connection, workshop.workshop_id)
         rates.save_rate(connection, workshop.workshop_id, rate, revision)
+        subject = rate_subject(rate.resource, rate.valid_from)
+        made = _put(subject, there.rate.terms if there else None, rate.terms)
+        changes.record(connection, workshop.workshop_id, by, [made])
     outcome = Outcome.REPLACED if there else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=rate.terms)
 
@@ -276,8 +291,8 @@ def list_rates(
 def withdraw_rate(
     database: Database,
     workshop: Workshop,
-    collection: str,
-    code: str,
+    by: Actor,
+    resource: str,
     valid_from: date,
     precondition: Precondition = always,
 ) -> None:
@@ -287,6 +302,7 @@ def withdraw_rate(
         NotRegisteredError: there is none that begins on this day.
         PreconditionFailedError: the caller had seen another state.
     """
+    collection, _, code = resource.partition("/")
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         _registered(connection, workshop, collection, code)
@@ -297,3 +313,6 @@ def withdraw_rate(
             raise PreconditionFailedError(_described_rate(collection, code, valid_from))
         rates.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
         next_revision(connection, workshop.workshop_id)
+        subject = rate_subject(resource, valid_from)
+        gone = Change(subject=subject, action=Action.WITHDRAWN, before=there.rate.terms, after=None)
+        changes.record(connection, workshop.workshop_id, by, [gone])

@@ -9,6 +9,7 @@ from typing import IO, Any
 
 from uuid_utils.compat import uuid7
 
+from service.domain.changes import Actor
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.price_change import RepricingFigures
 from service.domain.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
@@ -144,7 +145,7 @@ class Application:
 
 
 def apply(
-    database: Database, workshop: Workshop, request: RepricingRequest, by: str, expected: Callable[[str], bool]
+    database: Database, workshop: Workshop, request: RepricingRequest, by: Actor, expected: Callable[[str], bool]
 ) -> Application:
     """Put the prices in force that the request finds, all of them or none, with a record of every change.
 
@@ -155,7 +156,7 @@ def apply(
         database: where the workshop is.
         workshop: whose listings.
         request: what is asked for.
-        by: who applies it, the name of a key.
+        by: who applies it.
         expected: whether the tag of the state and the request is what the caller saw at the preview.
 
     Raises:
@@ -194,14 +195,14 @@ class _Looked:
     basis: RepricingBasis
     spool: IO[bytes]
 
-    def record(self, connection: Connection, by: str) -> Application:
+    def record(self, connection: Connection, by: Actor) -> Application:
         """Record it, if any price comes into force."""
         summary, workshop_id = self.figures.summary, self.workshop.workshop_id
         recorded = None
         prices_in_force.keep_bills(connection, workshop_id, self._lines("kept_bill"))
         if summary.first or summary.changed:
-            recorded = self._repricing(by)
-            repricings.add_repricing(connection, workshop_id, recorded, self.basis, self._lines("row"))
+            recorded = self._repricing(by.name)
+            repricings.add_repricing(connection, workshop_id, by, recorded, self.basis, self._lines("row"))
             next_revision(connection, workshop_id)
         return Application(request=self.request, figures=self.figures, repricing=recorded)
 

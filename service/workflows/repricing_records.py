@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from uuid import UUID
 
+from service.domain.changes import Actor
 from service.domain.price_history import PriceHistoryEntry
 from service.store import repricings
 from service.store.database import Connection, Database
@@ -20,7 +21,7 @@ def tag_of(repricing: Repricing) -> str:
 
 
 def roll_back(
-    database: Database, workshop: Workshop, repricing_id: UUID, by: str, precondition: Precondition = always
+    database: Database, workshop: Workshop, repricing_id: UUID, by: Actor, precondition: Precondition = always
 ) -> Repricing:
     """Put the prices back in force that a repricing took the place of, all of them or none.
 
@@ -39,7 +40,7 @@ def roll_back(
         now = datetime.now(UTC)
         repricings.roll_back(connection, workshop.workshop_id, repricing_id, now, by)
         next_revision(connection, workshop.workshop_id)
-    return replace(found, rolled_back_at=now, rolled_back_by=by)
+    return replace(found, rolled_back_at=now, rolled_back_by=by.name)
 
 
 def find_repricing(database: Database, workshop: Workshop, repricing_id: UUID) -> Repricing:

@@ -255,6 +255,7 @@ def _others() -> list[Place]:
             path="/v1/listings/sheet-online/price-history",
             for_stranger=404,
         ),
+        Place(method="GET", template="/v1/changes", path="/v1/changes?subject=materials", for_stranger=200),
         Place(method="GET", template="/health", path="/health", for_stranger=200),
         Place(method="GET", template="/ready", path="/ready", for_stranger=200),
     ]

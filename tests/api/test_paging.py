@@ -39,12 +39,20 @@ def add_quotations(client: Client) -> list[str]:
     return [client.post("quotations", quotation(quoted_on="2026-11-25")).json["id"] for _ in range(12)]
 
 
+def add_changes(client: Client) -> list[str]:
+    (first,) = client.get("changes").json["items"]  # the key itself
+    for code in CODES[1:]:
+        client.register(f"materials/{code}", material(name=f"called {code}"))
+    return [*(f"materials/{code}" for code in reversed(CODES[1:])), first["subject"]]
+
+
 Add = Callable[[Client], list[str]]
 LISTS: dict[str, tuple[str, str, Add]] = {
     "materials": ("materials", "code", add_materials),
     "rates": ("materials/rated/rates", "valid_from", add_rates),
     "exchange rates": ("exchange-rates", "published_on", add_exchange_rates),
     "quotations": ("quotations", "id", add_quotations),
+    "changes": ("changes", "subject", add_changes),
 }
 
 every_list = pytest.mark.parametrize(("path", "key", "add"), LISTS.values(), ids=LISTS.keys())

@@ -25,11 +25,13 @@ from service.domain.quotation_life import DeclineRequest, Status
 from service.domain.repricing import RepricingRequest, RepricingRules, RepricingScope
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
+from service.store.changes import Chosen
 from service.store.database import Database
 from service.store.retries import Claim, KeptAnswer, add_claim
 from service.store.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshops import Workshop, new_workshop
 from service.workflows import (
+    changes,
     costing,
     exchange,
     feed,
@@ -58,7 +60,7 @@ from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
 from tests.feed import FeedServer, day_of, day_rates, feed_at, sending, with_rates, xml_of
 from tests.store.one_workshop import TABLES, unfiltered
-from tests.workflows.owner import Owner
+from tests.workflows.owner import OWNER, Owner
 
 
 @dataclass
@@ -270,7 +272,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         owner.put("overheads/rent", {"name": "Rent of the yard", "base": "machine_hour"})
         assert owner.reprice(rules=bound, confirm_all=True).figures.summary.changed == 2
         with pytest.raises(StalePreviewError):
-            repricing.apply(*on, RepricingRequest(as_of=TODAY), "reader", lambda _: False)
+            repricing.apply(*on, RepricingRequest(as_of=TODAY), OWNER, lambda _: False)
 
     def newest() -> UUID:
         return repricing_records.list_repricings(*on, before=None, limit=1)[0].id
@@ -286,7 +288,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "repricing_records.find_repricing": lambda: repricing_records.find_repricing(*on, newest()),
         "repricing_records.list_changes": lambda: repricing_records.list_changes(*on, newest(), after="a", limit=2),
         "repricing_records.price_history": history,
-        "repricing_records.roll_back": lambda: repricing_records.roll_back(*on, newest(), "reader"),
+        "repricing_records.roll_back": lambda: repricing_records.roll_back(*on, newest(), OWNER),
     }
 
 
@@ -353,6 +355,13 @@ def retries_of(owner: Owner) -> dict[str, Callable[[], Any]]:
     }
 
 
+def read_changes(owner: Owner) -> None:
+    """All of the audit trail, and some of it."""
+    for chosen in (Chosen(), Chosen(subject="materials", since=datetime.now(UTC), by="owner")):
+        for before in (None, (UUID(int=9), "x")):
+            changes.list_changes(owner.database, owner.workshop, chosen, before=before, limit=2)
+
+
 def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:
     """Every workflow once, in an order that works; more than once where it takes several ways."""
     on = owner.database, owner.workshop
@@ -380,12 +389,12 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     def refresh() -> None:
         for days_before, dollars in ((3, "1.07"), (2, "9"), (1, "99")):
             server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}), ETag=f'"{dollars}"')
-            feed.refresh_exchange_rates(*on, feed_at(server.url), Span.LATEST)
+            feed.refresh_exchange_rates(*on, OWNER, feed_at(server.url), Span.LATEST)
 
     def refresh_in_vain() -> None:
         server.answer = sending(b"", 404)
         with pytest.raises(FeedFailedError):
-            feed.refresh_exchange_rates(*on, feed_at(server.url), Span.LATEST)
+            feed.refresh_exchange_rates(*on, OWNER, feed_at(server.url), Span.LATEST)
 
     def convert() -> None:
         money = Money(amount=Decimal(1), currency="USD")
@@ -414,14 +423,14 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "registering.list_rates": lambda: registering.list_rates(*on, "materials", "hdpe", after=day, limit=2),
         "exchange.find_exchange_rates": lambda: exchange.find_exchange_rates(*on, date(2026, 11, 20)),
         "exchange.list_exchange_rates": lambda: exchange.list_exchange_rates(*on, before=(TODAY, "x"), limit=2),
-        "exchange.import_exchange_rates": lambda: exchange.import_exchange_rates(*on, [day_rates(day)]),
+        "exchange.import_exchange_rates": lambda: exchange.import_exchange_rates(*on, OWNER, [day_rates(day)]),
         "exchange.convert": convert,
         "feed.refresh_exchange_rates": lambda: (refresh(), refresh_in_vain()),
         "feed.list_held_exchange_rates": lambda: feed.list_held_exchange_rates(*on, before=(TODAY, "x"), limit=2),
         "feed.find_held_exchange_rates": lambda: feed.find_held_exchange_rates(*on, days_before(1), FEED),
-        "feed.drop_held_exchange_rates": lambda: feed.drop_held_exchange_rates(*on, days_before(1), FEED),
-        "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(*on, days_before(2), FEED),
-        "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(*on, days_before(2), FEED),
+        "feed.drop_held_exchange_rates": lambda: feed.drop_held_exchange_rates(*on, OWNER, days_before(1), FEED),
+        "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(*on, OWNER, days_before(2), FEED),
+        "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(*on, OWNER, days_before(2), FEED),
         "rate_card.rate_card_on": lambda: rate_card.rate_card_on(*on, TODAY),
         "costing.bill_of_product": lambda: costing.bill_of_product(*on, "crate", 5),
         "lead_times.lead_time_of": lambda: lead_times.lead_time_of(*on, "crate", 5, TODAY, is_rush=False),
@@ -439,9 +448,10 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),
-        "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, "materials", "hdpe", date(2026, 6, 1)),
+        "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, OWNER, "materials/hdpe", date(2026, 6, 1)),
         "registering.retire": lambda: owner.retire("products/crate"),
         **retries_of(owner),
+        "changes.list_changes": lambda: read_changes(owner),
         "watching.readiness": lambda: watching.readiness(owner.database),
     }
 

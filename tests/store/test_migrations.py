@@ -20,9 +20,9 @@ from service.store.schema import MIGRATIONS, migrate, schema_state
 from service.store.tables import exchange_rates, metadata, quotations, rates, workshops
 from service.store.workshops import new_workshop
 from service.workflows import feed, keys, quotation_life, retries
-from tests.builders import listing, material_rate, register_workshop
+from tests.builders import listing, material, material_rate, register_workshop
 from tests.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
-from tests.workflows.owner import Owner
+from tests.workflows.owner import OWNER, Owner
 
 
 def alembic_config(database: Database, scripts: Path = MIGRATIONS) -> Config:
@@ -71,7 +71,7 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
     owner.put_exchange_rates("2026-11-20", USD="1.25")
     for days_before, dollars in ((1, "1.07"), (0, "9")):
         feed_server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}))
-        feed.refresh_exchange_rates(bare_database, owner.workshop, feed_at(feed_server.url), Span.LATEST)
+        feed.refresh_exchange_rates(bare_database, owner.workshop, OWNER, feed_at(feed_server.url), Span.LATEST)
     owner.quote()
     owner.accepted(quoted_on=None)
     owner.put("listings/sheet-online", listing())
@@ -186,6 +186,47 @@ class TestUpAndDown:
         for statement in orphans:
             with pytest.raises(sa.exc.IntegrityError), used_database.writing() as connection:
                 connection.execute(sa.text(statement))
+
+    def test_what_was_changed_is_lost_by_going_back_and_what_is_changed_from_then_on_is_on_record(
+        self, used_database: Database
+    ) -> None:
+        command.downgrade(alembic_config(used_database), "0005")
+        migrate(used_database)
+        assert rows(used_database)["changes"] == []
+
+        with used_database.reading() as connection:
+            (workshop_id,) = connection.execute(sa.select(workshops.c.workshop_id)).scalars()
+        Owner(database=used_database, workshop_id=workshop_id).put("materials/other", material())
+
+        assert len(rows(used_database)["changes"]) == 1
+
+
+TOUCHING = (
+    "UPDATE changes SET after = NULL",
+    "DELETE FROM changes",
+    """INSERT INTO changes SELECT * FROM changes WHERE true
+    ON CONFLICT (workshop_id, change_id, subject) DO UPDATE SET after = 'null'""",
+)
+"""Statements that would touch what is on record, whoever asks."""
+IN_ITS_OWN_WORDS = {
+    "sqlite": ("INSERT OR REPLACE INTO changes SELECT * FROM changes", "UPDATE OR REPLACE changes SET subject = 'one'"),
+    "postgresql": ("TRUNCATE changes", "TRUNCATE workshops CASCADE", "UPDATE ONLY changes SET by = '' WHERE false"),
+}
+
+
+def test_the_audit_trail_is_only_ever_added_to(bare_database: Database) -> None:
+    migrate(bare_database)
+    workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
+    keys.create_workshop(bare_database, workshop, "tests")
+    before = rows(bare_database)
+    assert len(before["changes"]) == 1
+
+    for statement in (*TOUCHING, *IN_ITS_OWN_WORDS[bare_database.engine.dialect.name]):
+        refused = pytest.raises(sa.exc.IntegrityError, match="changes are only ever added")
+        with refused, bare_database.writing() as connection:
+            connection.execute(sa.text(statement))
+
+    assert rows(bare_database) == before
 
 
 NEXT = '''

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from service.domain.changes import Actor
 from service.domain.cost_statement import CostStatement
 from service.domain.exchange import DayRates
 from service.domain.quotation_life import AcceptanceRequest
@@ -33,6 +34,8 @@ from service.workflows.registering import Precondition, Registering, always
 from service.workflows.repricing import Application
 from tests.domain.examples import TODAY, a_policy, a_request
 
+OWNER = Actor(name="owner", key_id=UUID(int=7))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Owner:
@@ -52,9 +55,8 @@ class Owner:
         return self.workshop.revision
 
     def put(self, path: str, body: Mapping[str, Any], precondition: Precondition = always) -> Registering:
-        collection, _, code = path.partition("/")
-        facts = decoded(body, COLLECTIONS[collection].facts)
-        return registering.register(self.database, self.workshop, collection, code, facts, precondition)
+        facts = decoded(body, COLLECTIONS[path.partition("/")[0]].facts)
+        return registering.register(self.database, self.workshop, OWNER, path, facts, precondition)
 
     def terms(self, path: str, body: Mapping[str, Any]) -> RateTerms:
         kind = COLLECTIONS[path.partition("/")[0]].terms
@@ -65,7 +67,7 @@ class Owner:
         self, path: str, day: str, body: Mapping[str, Any], precondition: Precondition = always
     ) -> Registering:
         rate = DatedRate(resource=path, valid_from=date.fromisoformat(day), terms=self.terms(path, body))
-        return registering.put_rate(self.database, self.workshop, rate, precondition)
+        return registering.put_rate(self.database, self.workshop, OWNER, rate, precondition)
 
     def register(self, path: str, facts: Mapping[str, Any], **rates: Mapping[str, Any]) -> None:
         """As Client.register does over HTTP."""
@@ -82,11 +84,10 @@ class Owner:
             published_on=date.fromisoformat(day),
             rates={code: Decimal(rate) for code, rate in rates.items()},
         )
-        return exchange.put_exchange_rates(self.database, self.workshop, entered, precondition)
+        return exchange.put_exchange_rates(self.database, self.workshop, OWNER, entered, precondition)
 
     def retire(self, path: str, precondition: Precondition = always) -> None:
-        collection, _, code = path.partition("/")
-        registering.retire(self.database, self.workshop, collection, code, precondition)
+        registering.retire(self.database, self.workshop, OWNER, path, precondition)
 
     def cost(
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]
@@ -103,10 +104,10 @@ class Owner:
     def reprice(self, **request: Any) -> Application:
         """Apply what it finds."""
         asked = RepricingRequest(**{"as_of": TODAY, **request})
-        return repricing.apply(self.database, self.workshop, asked, "owner", lambda _: True)
+        return repricing.apply(self.database, self.workshop, asked, OWNER, lambda _: True)
 
     def roll_back(self, repricing_id: UUID) -> Repricing:
-        return repricing_records.roll_back(self.database, self.workshop, repricing_id, "owner")
+        return repricing_records.roll_back(self.database, self.workshop, repricing_id, OWNER)
 
     def quote(self, **changes: Any) -> Quotation:
         return quoting.quote(self.database, self.workshop, a_request(**changes), "owner")

@@ -12,7 +12,7 @@ from service.workflows import exchange, registering
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import Outcome
 from tests import builders
-from tests.workflows.owner import Owner
+from tests.workflows.owner import OWNER, Owner
 
 
 class TestRates:
@@ -58,13 +58,17 @@ class TestRates:
         furnished.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("99"))
         revision = furnished.revision
 
-        registering.withdraw_rate(furnished.database, furnished.workshop, "materials", "hdpe", date(2026, 11, 1))
+        registering.withdraw_rate(furnished.database, furnished.workshop, OWNER, "materials/hdpe", date(2026, 11, 1))
 
         assert furnished.cost() == before
         assert furnished.revision == revision + 1
-        for read in (registering.withdraw_rate, registering.find_dated_rate):
+        on, day = (furnished.database, furnished.workshop), date(2026, 11, 1)
+        for reach in (
+            lambda: registering.withdraw_rate(*on, OWNER, "materials/hdpe", day),
+            lambda: registering.find_dated_rate(*on, "materials", "hdpe", day),
+        ):
             with pytest.raises(NotRegisteredError, match="there is no rate of material 'hdpe' from 2026-11-01"):
-                read(furnished.database, furnished.workshop, "materials", "hdpe", date(2026, 11, 1))
+                reach()
 
     def test_are_read_back_with_the_revision_of_their_last_change(self, furnished: Owner) -> None:
         done = furnished.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("0.91"))
@@ -116,7 +120,7 @@ class TestExchangeRates:
         furnished.put_exchange_rates("2026-11-24", USD="9")
         revision = furnished.revision
 
-        exchange.withdraw_exchange_rates(furnished.database, furnished.workshop, date(2026, 11, 24), MANUAL)
+        exchange.withdraw_exchange_rates(furnished.database, furnished.workshop, OWNER, date(2026, 11, 24), MANUAL)
 
         assert furnished.cost() == before
         assert furnished.revision == revision + 1
@@ -127,9 +131,9 @@ class TestExchangeRates:
 
         for whose, source in ((other_owner, MANUAL), (owner, "customs")):
             with pytest.raises(NotRegisteredError, match=f"no entry of exchange rates for 2026-11-02 from '{source}'"):
-                exchange.withdraw_exchange_rates(whose.database, whose.workshop, day, source)
+                exchange.withdraw_exchange_rates(whose.database, whose.workshop, OWNER, day, source)
         with pytest.raises(PreconditionFailedError):
-            exchange.withdraw_exchange_rates(owner.database, owner.workshop, day, MANUAL, lambda _: False)
+            exchange.withdraw_exchange_rates(owner.database, owner.workshop, OWNER, day, MANUAL, lambda _: False)
 
         assert exchange.find_exchange_rates(owner.database, owner.workshop, day).day.rates == {"USD": Decimal("1.08")}
 
@@ -148,19 +152,19 @@ class TestImporting:
         ]
 
     def test_takes_over_every_day_in_one_step(self, owner: Owner) -> None:
-        found = exchange.import_exchange_rates(owner.database, owner.workshop, self.days(d24="1.08", d2="1.07"))
+        found = exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d24="1.08", d2="1.07"))
 
         assert (found.source, found.first_day, found.last_day) == ("customs", date(2026, 11, 2), date(2026, 11, 24))
         assert (found.added, found.replaced, found.unchanged) == (2, 0, 0)
         assert owner.revision == 1
 
     def test_replaces_a_day_whole_and_changes_nothing_where_it_says_the_same(self, owner: Owner) -> None:
-        exchange.import_exchange_rates(owner.database, owner.workshop, self.days(d2="1.07", d3="1.08"))
+        exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07", d3="1.08"))
 
         changed = exchange.import_exchange_rates(
-            owner.database, owner.workshop, self.days(d2="1.070", d3="1.1", d4="1")
+            owner.database, owner.workshop, OWNER, self.days(d2="1.070", d3="1.1", d4="1")
         )
-        again = exchange.import_exchange_rates(owner.database, owner.workshop, self.days(d2="1.07"))
+        again = exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07"))
 
         assert (changed.added, changed.replaced, changed.unchanged) == (1, 1, 1)
         assert (again.added, again.replaced, again.unchanged) == (0, 0, 1)
@@ -169,14 +173,14 @@ class TestImporting:
     def test_leaves_what_others_published_and_another_workshop_has(self, owner: Owner, other_owner: Owner) -> None:
         owner.put_exchange_rates("2026-11-02", USD="1.25")
 
-        exchange.import_exchange_rates(owner.database, owner.workshop, self.days(d2="1.07"))
+        exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07"))
 
         entered = exchange.find_exchange_rates(owner.database, owner.workshop, date(2026, 11, 2))
         assert entered.day.rates == {"USD": Decimal("1.25")}
         assert exchange.list_exchange_rates(other_owner.database, other_owner.workshop, before=None, limit=9) == []
 
     def test_gives_rates_that_count_as_long_as_those_entered_by_hand(self, owner: Owner) -> None:
-        exchange.import_exchange_rates(owner.database, owner.workshop, self.days(d2="1.07"))
+        exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07"))
         dollars = Money(amount=Decimal("1.07"), currency="USD")
 
         found = exchange.convert(owner.database, owner.workshop, dollars, "EUR", date(2026, 12, 3))

@@ -15,7 +15,7 @@ from service.workflows.errors import FeedFailedError, NotRegisteredError
 from service.workflows.exchange import Exchange
 from service.workflows.feed import Refreshing
 from tests.feed import DAILY, DAYS_90, HISTORY, RATES, Rates, day_of, feed_at, with_rates, xml_of
-from tests.workflows.owner import Owner
+from tests.workflows.owner import OWNER, Owner
 
 ADDRESS = "https://rates.example/"
 FILES = {Span.LATEST: DAILY, Span.DAYS_90: DAYS_90, Span.HISTORY: HISTORY}
@@ -46,7 +46,7 @@ def publisher(requests_mock: mocking.Mocker) -> Publisher:
 
 
 def refresh(owner: Owner, span: Span = Span.LATEST) -> Refreshing:
-    return feed.refresh_exchange_rates(owner.database, owner.workshop, feed_at(ADDRESS), span)
+    return feed.refresh_exchange_rates(owner.database, owner.workshop, OWNER, feed_at(ADDRESS), span)
 
 
 def failing(owner: Owner, span: Span = Span.LATEST) -> FeedFailedError:
@@ -71,14 +71,16 @@ def waiting(owner: Owner) -> list[str]:
 
 def confirm(owner: Owner, days_before: int, source: str = FEED) -> list[int]:
     today = owner.workshop.today()
-    found = feed.confirm_exchange_rates(owner.database, owner.workshop, today - timedelta(days=days_before), source)
+    found = feed.confirm_exchange_rates(
+        owner.database, owner.workshop, OWNER, today - timedelta(days=days_before), source
+    )
     assert found.source == source
     return [(today - day).days for day in found.days]
 
 
 def drop(owner: Owner, days_before: int) -> None:
     published_on = owner.workshop.today() - timedelta(days=days_before)
-    feed.drop_held_exchange_rates(owner.database, owner.workshop, published_on, FEED)
+    feed.drop_held_exchange_rates(owner.database, owner.workshop, OWNER, published_on, FEED)
 
 
 class TestRefreshing:
@@ -138,7 +140,7 @@ class TestRefreshing:
     def test_asks_in_any_case_where_no_day_is_left(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d0=RATES, tag='"one"')
         refresh(owner)
-        exchange.withdraw_exchange_rates(owner.database, owner.workshop, date.fromisoformat(day_of()), FEED)
+        exchange.withdraw_exchange_rates(owner.database, owner.workshop, OWNER, date.fromisoformat(day_of()), FEED)
 
         assert refresh(owner).added == 1
         assert "If-None-Match" not in publisher.mock.request_history[-1].headers

@@ -12,7 +12,7 @@ from service.workflows import registering
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import Outcome
 from tests import builders
-from tests.workflows.owner import Owner
+from tests.workflows.owner import OWNER, Owner
 
 
 def made_of(*parts: str) -> dict[str, Any]:
@@ -267,7 +267,7 @@ class TestPreconditions:
                 "materials/hdpe", "2026-01-01", builders.material_rate("9"), never
             ),
             "rate of overhead pool 'rent' from 2026-01-01": lambda: registering.withdraw_rate(
-                database, workshop, "overheads", "rent", furnished_day, never
+                database, workshop, OWNER, "overheads/rent", furnished_day, never
             ),
             "entry of exchange rates for 2026-01-01 from 'manual'": lambda: furnished.put_exchange_rates(
                 "2026-01-01", precondition=never, USD="1.1"

@@ -12,13 +12,13 @@ from service.workflows.errors import StalePreviewError
 from service.workflows.repricing import Application
 from tests import builders
 from tests.domain.examples import TODAY
-from tests.workflows.owner import Owner
+from tests.workflows.owner import OWNER, Owner
 
 REQUEST = RepricingRequest(as_of=TODAY)
 
 
 def apply(owner: Owner, request: RepricingRequest = REQUEST) -> Application:
-    return repricing.apply(owner.database, owner.workshop, request, "tests", lambda _: True)
+    return repricing.apply(owner.database, owner.workshop, request, OWNER, lambda _: True)
 
 
 @pytest.fixture
@@ -39,7 +39,7 @@ class TestWhileOthersChangeTheWorkshop:
                 selling.put_rate("materials/hdpe", "2026-11-01", builders.material_rate(f"{len(looks)}.50"))
             return True
 
-        done = repricing.apply(selling.database, selling.workshop, REQUEST, "tests", interrupted)
+        done = repricing.apply(selling.database, selling.workshop, REQUEST, OWNER, interrupted)
 
         assert len(looks) == len(set(looks)) == times + 1
         assert done.repricing is not None
@@ -56,7 +56,7 @@ class TestWhileOthersChangeTheWorkshop:
             return tag == seen[0]
 
         with pytest.raises(StalePreviewError):
-            repricing.apply(selling.database, selling.workshop, REQUEST, "tests", as_at_first)
+            repricing.apply(selling.database, selling.workshop, REQUEST, OWNER, as_at_first)
 
         assert repricing_records.list_repricings(selling.database, selling.workshop, before=None, limit=9) == []
 
@@ -100,7 +100,7 @@ def test_more_listings_than_are_read_at_a_time_are_all_priced_listed_and_rolled_
     assert told == codes_of(database, furnished)
     assert len(told) == MANY
     assert codes_of(database, furnished, told[700]) == told[701:]
-    repricing_records.roll_back(database, workshop, second.repricing.id, "tests")
+    repricing_records.roll_back(database, workshop, second.repricing.id, OWNER)
     again = apply(furnished)
     assert again.figures.summary.changed == MANY
 
