@@ -15,6 +15,7 @@ from service.api import (
     lead_times,
     listings,
     logs,
+    metrics,
     month,
     price_histories,
     problems,
@@ -69,6 +70,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.extensions["pugmill.feed"] = ReferenceRates(base_address=settings.feed_url)
     limit = settings.rate_limit
     app.extensions["pugmill.arrivals"] = None if limit is None else Arrivals(limit, settings.arrivals)
+    app.extensions["pugmill.metrics"] = metrics.Metrics()
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     who = (auth.authenticate, rate_limit.count, auth.authorise)
@@ -76,6 +78,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     for check in (logs.begin, *what, *who, reading.check_parameters, answers.negotiate):
         app.before_request(check)
     app.after_request(rate_limit.tell)
+    app.after_request(metrics.count)
     app.after_request(_secure)
     app.after_request(logs.end)
     app.after_request(answers.settle_condition)  # the last that is named is the first that is asked
@@ -90,11 +93,12 @@ def _add_blueprints(app: flask.Flask) -> None:
         api.register_blueprint(collection_blueprint(collection))
     sheets = (products, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_life, quotation_papers)
-    for views in (*sheets, *order_desk, repricings, price_histories, changes, health):
+    for views in (*sheets, *order_desk, repricings, price_histories, changes, health, metrics):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)
     app.extensions["pugmill.api"] = api
+    app.extensions["pugmill.operations"] = metrics.operations_of(app)
     app.extensions["pugmill.fixed_addresses"] = reading.methods_of_fixed_addresses(app)
     app.extensions["pugmill.queries"] = reading.endpoints_with_queries(app)
 

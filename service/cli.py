@@ -17,6 +17,7 @@ from granian.http import HTTP1Settings
 
 from service.api.health import contract
 from service.api.logs import SERVER_LOGS, configure
+from service.api.metrics import DIRECTORY as METRICS_DIRECTORY
 from service.app import create_app
 from service.arrivals import TABLE_BYTES
 from service.config import (
@@ -230,6 +231,9 @@ def serve(host: str, port: int, workers: int) -> None:
         table = Path(directory) / "arrivals"
         table.write_bytes(bytes(TABLE_BYTES))
         os.environ[ARRIVALS_VARIABLE] = str(table)
+        figures = Path(directory) / "metrics"
+        figures.mkdir()
+        os.environ[METRICS_DIRECTORY] = str(figures)
         _serve(host, port, workers)
 
 

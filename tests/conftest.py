@@ -129,7 +129,8 @@ class Client:
             headers.setdefault("Content-Type", getattr(body, "media_type", "application/json"))
         if method == "POST":
             headers.setdefault("Idempotency-Key", f'"{uuid4()}"')
-        address = path if path.startswith(("/v1", "/health", "/ready", "/docs", "/openapi")) else f"/v1/{path}"
+        is_whole = path.startswith(("/v1", "/health", "/ready", "/metrics", "/docs", "/openapi"))
+        address = path if is_whole else f"/v1/{path}"
         response = self.app.test_client().open(address, method=method, headers=headers, buffered=True, **options)
         if self.is_checked:
             self.contract.check(method, address, response)

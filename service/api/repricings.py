@@ -140,6 +140,7 @@ class Repricings(MethodView):
 
 def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
     done = repricing.apply(database(), workshop(), request, actor(), is_expected)
+    flask.g.repriced = done.figures.summary
     media_type = flask.g.media_type
     if done.repricing is None:
         if media_type != JSON:

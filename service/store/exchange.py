@@ -9,9 +9,10 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.domain.exchange import MAX_AGE_DAYS, DayRates
+from service.domain.exchange import FEED, MAX_AGE_DAYS, DayRates
 from service.domain.jumps import HeldDay
 from service.encoding import encoded, trusted
+from service.store.database import Database
 from service.store.tables import exchange_rates, held_exchange_rates
 
 
@@ -216,3 +217,29 @@ def save_held(connection: sa.Connection, workshop_id: UUID, held: Collection[Hel
     if held:
         rows = [{**_values(workshop_id, each.day), "jumps": json.dumps(encoded(each)["jumps"])} for each in held]
         connection.execute(held_exchange_rates.insert(), rows)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeedState:
+    """How old what the feed has brought is, in all workshops together.
+
+    Attributes:
+        newest_day: the last day in use; None if there is none.
+        changed_at: when a day of it last came into use.
+    """
+
+    newest_day: date | None
+    changed_at: datetime | None
+
+
+def find_feed_state(database: Database) -> FeedState | None:
+    """For whoever runs the service: it reaches across workshops. None if the database does not answer."""
+    columns = sa.func.max(exchange_rates.c.published_on), sa.func.max(exchange_rates.c.changed_at)
+    try:
+        with database.reading() as connection:
+            day, changed_at = connection.execute(sa.select(*columns).where(exchange_rates.c.source == FEED)).one()
+    except sa.exc.SQLAlchemyError:
+        return None
+    if changed_at is not None and changed_at.tzinfo is None:  # as SQLite has it
+        changed_at = changed_at.replace(tzinfo=UTC)
+    return FeedState(newest_day=day, changed_at=changed_at)

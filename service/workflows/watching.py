@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from service.store import exchange
 from service.store.database import Database
 from service.store.schema import find_schema_state
 
@@ -28,3 +29,8 @@ def readiness(database: Database) -> Readiness:
         return Readiness(is_ready=False, database="unreachable", migrations="unknown")
     migrations = "current" if state.is_current else "pending" if state.is_known else "newer than this code"
     return Readiness(is_ready=state.is_current, database="reachable", migrations=migrations)
+
+
+def find_feed_state(database: Database) -> exchange.FeedState | None:
+    """How old the feed's exchange rates are, whatever workshop has them; None if the database does not answer."""
+    return exchange.find_feed_state(database)

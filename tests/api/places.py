@@ -258,6 +258,7 @@ def _others() -> list[Place]:
         Place(method="GET", template="/v1/changes", path="/v1/changes?subject=materials", for_stranger=200),
         Place(method="GET", template="/health", path="/health", for_stranger=200),
         Place(method="GET", template="/ready", path="/ready", for_stranger=200),
+        Place(method="GET", template="/metrics", path="/metrics", for_stranger=200),
     ]
 
 

@@ -456,8 +456,8 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     }
 
 
-OPERATORS = {"keys.create_workshop", "keys.list_workshops"}
-"""What is there for whoever runs the service, on the command line alone."""
+OPERATORS = {"keys.create_workshop", "keys.list_workshops", "watching.find_feed_state"}
+"""What is there for whoever runs the service: on the command line, and the age of the feed among the metrics."""
 
 
 class TestTheMainJob:
