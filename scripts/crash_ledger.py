@@ -115,7 +115,7 @@ class Ledger:
             self.created[key] = (path, body, answer.status_code, answer.json()["id"])
             if path == "/v1/quotations":
                 self.quotations[answer.json()["id"]] = ("draft", None)
-            self.counts["quotations made" if path == "/v1/quotations" else "repricings applied"] += 1
+            self.counts["quotations made" if path == "/v1/quotations" else "repricings asked for"] += 1
         return answer
 
     def step(self, asking: Asking, quotation: str, step: str) -> None:

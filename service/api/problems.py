@@ -9,10 +9,11 @@ from http import HTTPStatus
 from typing import Any
 
 import flask
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
+from service.api.database_faults import BUSY, DatabaseFault, fault_of
 from service.domain import errors as domain
 from service.feeds.errors import Fault
 from service.workflows import errors as workflow
@@ -209,10 +210,6 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
 }
 """What each error of the domain and the workflows is answered with."""
 
-_BUSY = ProblemError(
-    503, "busy", "the database is busy or out of reach; try again in a moment", headers={"Retry-After": "5"}
-)
-
 
 def answer_pugmill_error(error: domain.PugmillError) -> flask.Response:
     """A refusal of the domain or a workflow."""
@@ -247,19 +244,20 @@ def _remedy(status: int, allowed: str | None) -> str:
 
 
 def answer_database_error(error: DBAPIError) -> flask.Response:
-    """A locked or unreachable database is for the caller to try again; anything else is a fault of ours."""
-    # SQLite reports its own trouble (busy, full, read-only) and our mistakes (a missing table) by the same class.
-    is_ours = getattr(error.orig, "sqlite_errorname", "") == "SQLITE_ERROR"
-    if (isinstance(error, OperationalError) and not is_ours) or error.connection_invalidated:
-        _logger.warning("database busy or out of reach", exc_info=error)
-        return _BUSY.response()
-    return answer_unexpected(error)
+    """What the database cannot do now is for the caller to try again; anything else is a fault of ours."""
+    fault = fault_of(error)
+    return answer_unexpected(error) if fault is None else _refused_by_database(fault, error)
 
 
 def answer_pool_timeout(error: PoolTimeoutError) -> flask.Response:
     """Every connection is taken: for the caller to try again."""
-    _logger.warning("no database connection free", exc_info=error)
-    return _BUSY.response()
+    return _refused_by_database(BUSY, error)
+
+
+def _refused_by_database(fault: DatabaseFault, error: Exception) -> flask.Response:
+    _logger.warning("the database refuses: %s", fault.kind, exc_info=error)
+    headers = {"Retry-After": str(fault.retry_after_seconds)}
+    return ProblemError(503, fault.kind, fault.detail, headers=headers).response()
 
 
 def answer_unexpected(error: Exception) -> flask.Response:

@@ -35,8 +35,10 @@ def make_engine(url: str) -> sa.Engine:
     if not url.startswith(("sqlite:", "postgresql+psycopg:")):
         raise UnknownDatabaseError
     if not url.startswith("sqlite"):
-        return sa.create_engine(url, pool_pre_ping=True, connect_args={"options": _POSTGRESQL_OPTIONS})
-    engine = sa.create_engine(url, connect_args={"timeout": _BUSY_SECONDS})
+        return sa.create_engine(
+            url, hide_parameters=True, pool_pre_ping=True, connect_args={"options": _POSTGRESQL_OPTIONS}
+        )
+    engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS})
 
     @event.listens_for(engine, "connect")
     def configure(connection: Any, _record: Any) -> None:

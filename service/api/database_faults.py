@@ -1,0 +1,65 @@
+"""What a database cannot do now, and what is to be done about it: one table for both engines."""
+
+from dataclasses import dataclass
+
+from sqlalchemy.exc import DBAPIError, OperationalError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DatabaseFault:
+    """A refusal of the database that passes, or that somebody can mend while the service goes on.
+
+    Attributes:
+        kind: the last part of the problem's type.
+        detail: what is wrong and what to do.
+        retry_after_seconds: when trying again may help.
+    """
+
+    kind: str
+    detail: str
+    retry_after_seconds: int
+
+
+BUSY = DatabaseFault(
+    kind="busy", detail="the database is busy or out of reach; try again in a moment", retry_after_seconds=5
+)
+STORAGE_FULL = DatabaseFault(
+    kind="storage-full",
+    detail="there is no room left where the database is; nothing was stored. Whoever runs the service makes room, "
+    "then send it again",
+    retry_after_seconds=60,
+)
+READ_ONLY = DatabaseFault(
+    kind="read-only",
+    detail="the database takes no changes now; nothing was stored, and what is there can be read. Whoever runs the "
+    "service makes it writable, then send it again",
+    retry_after_seconds=60,
+)
+
+# SQLite's result codes by name (sqlite.org/rescode.html); extended ones begin with the name of theirs.
+_OF_SQLITE = {
+    "SQLITE_READONLY": READ_ONLY,
+    "SQLITE_FULL": STORAGE_FULL,
+    "SQLITE_IOERR_WRITE": STORAGE_FULL,
+    "SQLITE_IOERR_SHMSIZE": STORAGE_FULL,
+}
+# SQLSTATEs of PostgreSQL (its documentation, appendix A).
+_OF_POSTGRESQL = {
+    "53100": STORAGE_FULL,  # disk_full
+    "25006": READ_ONLY,  # read_only_sql_transaction: a standby, or a server that was set so
+    "40001": BUSY,  # serialization_failure
+    "40P01": BUSY,  # deadlock_detected
+}
+
+
+def fault_of(error: DBAPIError) -> DatabaseFault | None:
+    """What it is; None if it is a fault of ours."""
+    name, state = getattr(error.orig, "sqlite_errorname", ""), getattr(error.orig, "sqlstate", None)
+    for code, fault in _OF_SQLITE.items():
+        if name.startswith(code):
+            return fault
+    if state in _OF_POSTGRESQL:
+        return _OF_POSTGRESQL[state]
+    # SQLite reports its own trouble (busy, out of reach) and our mistakes (a missing table) by the same class.
+    is_passing = isinstance(error, OperationalError) and name != "SQLITE_ERROR"
+    return BUSY if is_passing or error.connection_invalidated else None
