@@ -121,7 +121,7 @@ def repricing_recorded(owner: Owner, before: dict[str, list[str]]) -> bool:
     more = {
         table: len(after[table]) - len(before[table]) for table in before if len(after[table]) != len(before[table])
     }
-    assert more == {"repricings": 1, "price_changes": LISTINGS}
+    assert more == {"repricings": 1, "price_changes": LISTINGS, "changes": LISTINGS}
     return True
 
 
