@@ -251,12 +251,19 @@ def revise(
         PreconditionFailedError: the caller had seen another state.
         QuotationStateError: it is not issued, or was accepted or superseded. And as `quote` does.
     """
-    found = find_quotation(database, workshop, address)
-    expect(tag_of(found), precondition, found.name)
-    if found.status not in REVISABLE:
-        raise refused(found.name, found.status, "revised")
+
+    def check(found: Quotation) -> Quotation:
+        expect(tag_of(found), precondition, found.name)
+        if found.status not in REVISABLE:
+            raise refused(found.name, found.status, "revised")
+        return found
+
+    found = check(find_quotation(database, workshop, address))
     again = request or replace(found.request, quoted_on=None, valid_until=None)
-    return quote(database, workshop, again, by, found)
+    # And once more under the lock: it may have been accepted while the new one was being computed.
+    return quote(
+        database, workshop, again, by, found, lambda connection: check(get_quotation(connection, workshop, found.id))
+    )
 
 
 def discard(database: Database, workshop: Workshop, address: Address, precondition: Precondition = always) -> None:

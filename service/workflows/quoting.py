@@ -1,6 +1,6 @@
 """Quoting a customer: a draft, with everything it was computed from."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -19,7 +19,7 @@ from service.domain.quoted_costs import asked_price, batch_costs, supplied_resou
 from service.domain.rates import RateCard
 from service.domain.resources import Path
 from service.store import quotations
-from service.store.database import Database
+from service.store.database import Connection, Database
 from service.store.quotations import Quotation
 from service.store.workshops import Workshop, lock_workshop
 from service.workflows.costing import Batch, Batches, costed, pools_of, prepare
@@ -30,7 +30,12 @@ VALIDITY = timedelta(days=30)
 
 
 def quote(
-    database: Database, workshop: Workshop, request: QuotationRequest, by: str, revises: Quotation | None = None
+    database: Database,
+    workshop: Workshop,
+    request: QuotationRequest,
+    by: str,
+    revises: Quotation | None = None,
+    check: Callable[[Connection], object] = lambda _connection: None,
 ) -> Quotation:
     """Price what is asked for and keep the draft with everything it was computed from.
 
@@ -40,6 +45,7 @@ def quote(
         request: what is asked for.
         by: name of the key.
         revises: the quotation that it is to take the place of.
+        check: refuses it once more, under the workshop's lock.
 
     Raises:
         InvalidValuesError: something that is named is not registered, or an amount is too fine for the currency.
@@ -71,6 +77,7 @@ def quote(
         with database.writing() as connection:
             revision = lock_workshop(connection, workshop.workshop_id)
             if revision == workshop.revision:
+                check(connection)
                 quotations.add_quotation(connection, workshop.workshop_id, quotation, basis, by)
                 return quotation
         # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.

@@ -325,6 +325,17 @@ class TestRevising:
         with pytest.raises(QuotationStateError, match=told):
             does(furnished, "revise", become(furnished), None)
 
+    def test_what_is_accepted_while_the_new_one_is_computed_is_not_revised(self, furnished: Owner) -> None:
+        old, looks = furnished.issued(**TODAY), []
+
+        def accepted_after_the_first_look(_tag: str) -> bool:
+            looks.append(len(looks) or accept(furnished, old))
+            return True
+
+        with pytest.raises(QuotationStateError, match="is accepted and cannot be revised"):
+            does(furnished, "revise", old, None, precondition=accepted_after_the_first_look)
+        assert len(looks) == 2
+
     def test_what_was_accepted_meanwhile_is_not_superseded(self, furnished: Owner) -> None:
         old = furnished.issued(**TODAY)
         draft = does(furnished, "revise", old, None)
