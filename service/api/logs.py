@@ -13,6 +13,7 @@ import flask
 
 _REQUEST_ID: ContextVar[str | None] = ContextVar("request_id", default=None)
 _ACCEPTABLE = re.compile(r"[A-Za-z0-9._-]{1,128}")
+_KEY = re.compile(r"pugmill_[0-9a-f]{32}_[A-Za-z0-9_-]+")
 _FACTS = ("method", "path", "status", "milliseconds", "workshop_id", "key_id")
 _logger = logging.getLogger("pugmill.requests")
 
@@ -33,7 +34,8 @@ class JsonFormatter(logging.Formatter):
         entry |= {name: getattr(record, name) for name in _FACTS if hasattr(record, name)}
         if record.exc_info:
             entry["exception"] = self.formatException(record.exc_info)
-        return json.dumps(entry)  # in ASCII: a path may hold what no encoding can write
+        # In ASCII: a path may hold what no encoding can write. A key does not belong into a path, but may be put there.
+        return _KEY.sub("pugmill_(key)", json.dumps(entry))
 
 
 SERVER_LOGS = {
