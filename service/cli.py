@@ -20,23 +20,16 @@ from service.api.logs import SERVER_LOGS, configure
 from service.api.metrics import DIRECTORY as METRICS_DIRECTORY
 from service.app import create_app
 from service.arrivals import TABLE_BYTES
-from service.config import (
-    ARRIVALS_VARIABLE,
-    DEFAULT_HOST,
-    DEFAULT_PORT,
-    DEFAULT_WORKERS,
-    Settings,
-    SettingsError,
-    settings_from_environment,
-)
+from service.cli_backup import backup, restore
+from service.cli_database import current_database, reached_database, require_workshop, settings, state_of
+from service.config import ARRIVALS_VARIABLE, DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings_from_environment
 from service.domain.declared import Name, rules_and_type
 from service.domain.errors import UnknownCurrencyError
 from service.domain.locales import locale_problem
 from service.domain.money import minor_unit_decimals
 from service.serving import Front
-from service.store.database import Database, UnknownDatabaseError
-from service.store.schema import SchemaState, find_schema_state, migrate
-from service.store.workshops import Workshop, find_workshop, new_workshop
+from service.store.schema import migrate
+from service.store.workshops import new_workshop
 from service.workflows import keys, quotations
 
 THREADS = 2
@@ -51,55 +44,23 @@ GARBAGE_THRESHOLD = 20_000
 CONTRACT = Path(__file__).resolve().parents[1] / "openapi" / "openapi.yaml"
 
 
-def _settings() -> Settings:
-    try:
-        return settings_from_environment()
-    except SettingsError as error:
-        raise click.ClickException(str(error)) from None
-
-
-def _reached_database() -> Database:
-    """The database, whatever its tables are."""
-    try:
-        return Database(_settings().database_url)
-    except UnknownDatabaseError as error:
-        raise click.ClickException(str(error)) from None
-
-
-def _database() -> Database:
-    """The database, with the tables of this version."""
-    database = _reached_database()
-    state = _state(database)
-    if not state.is_current:
-        remedy = "run 'pugmill migrate' first" if state.is_known else "install the version that made it"
-        raise click.ClickException(f"the database is at revision {state.applied}, not {state.newest}; {remedy}")
-    return database
-
-
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="pugmill")
 def main() -> None:
     """Pugmill: what a workshop's product costs, what to ask for it, and quotations. DATABASE_URL names the database."""
 
 
-def _state(database: Database) -> SchemaState:
-    found = find_schema_state(database)
-    if found is None:
-        raise click.ClickException("the database that DATABASE_URL names does not answer")
-    return found
-
-
 @main.command("migrate")
 def migrate_command() -> None:
     """Bring the tables up to date; twice does no harm."""
-    database = _reached_database()
-    before = _state(database)
+    database = reached_database()
+    before = state_of(database)
     if not before.is_known:
         raise click.ClickException(
             f"the database is at revision {before.applied}, which this version does not know; install a newer version"
         )
     migrate(database)
-    click.echo(f"tables are at revision {_state(database).applied}")
+    click.echo(f"tables are at revision {state_of(database).applied}")
 
 
 def _currency(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
@@ -147,7 +108,7 @@ def create_workshop(name: str, address: str, currency: str, locale: str, time_zo
     """Make a workshop and its first key, and print the key: it is shown this once only."""
     lines = address.replace("\\n", "\n")
     made = new_workshop(name=name, address=lines, currency=currency, locale=locale, time_zone=time_zone)
-    key = keys.create_workshop(_database(), made, key_name)
+    key = keys.create_workshop(current_database(), made, key_name)
     click.echo(f"workshop {made.workshop_id}", err=True)
     click.echo(key)
 
@@ -155,7 +116,7 @@ def create_workshop(name: str, address: str, currency: str, locale: str, time_zo
 @workshop.command("list")
 def list_workshops() -> None:
     """The workshops, oldest first, each with the id by which the other commands name it."""
-    for each in keys.list_workshops(_database()):
+    for each in keys.list_workshops(current_database()):
         click.echo(f"{each.workshop_id}  {each.currency}  {each.locale:6}  {each.name}")
 
 
@@ -170,8 +131,8 @@ def key() -> None:
 @click.option("--read-only", is_flag=True, help="It may read, and nothing else.")
 def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
     """Make another key and print it: it is shown this once only."""
-    database = _database()
-    _require_workshop(database, workshop_id)
+    database = current_database()
+    require_workshop(database, workshop_id)
     click.echo(keys.create_key(database, workshop_id, name, frozenset({"read"} if read_only else {"read", "write"})))
 
 
@@ -179,8 +140,8 @@ def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
 @click.argument("workshop_id", type=click.UUID)
 def list_keys(workshop_id: UUID) -> None:
     """The workshop's keys, oldest first."""
-    database = _database()
-    _require_workshop(database, workshop_id)
+    database = current_database()
+    require_workshop(database, workshop_id)
     for each in keys.list_keys(database, workshop_id):
         state = f"revoked {each.revoked_at:%Y-%m-%d}" if each.revoked_at else "open"
         click.echo(f"{each.key_id}  {state:18}  {','.join(sorted(each.scopes)):10}  {each.name}")
@@ -191,25 +152,17 @@ def list_keys(workshop_id: UUID) -> None:
 @click.argument("key_id", type=click.UUID)
 def revoke_key(workshop_id: UUID, key_id: UUID) -> None:
     """Close a key for good."""
-    if not keys.revoke_key(_database(), workshop_id, key_id):
+    if not keys.revoke_key(current_database(), workshop_id, key_id):
         raise click.ClickException("there is no such open key")
     click.echo("revoked")
-
-
-def _require_workshop(database: Database, workshop_id: UUID) -> Workshop:
-    with database.reading() as connection:
-        found = find_workshop(connection, workshop_id)
-    if found is None:
-        raise click.ClickException(f"there is no workshop {workshop_id}")
-    return found
 
 
 @main.command("recompute-quotations")
 @click.argument("workshop_id", type=click.UUID)
 def recompute_quotations(workshop_id: UUID) -> None:
     """Compute every quotation again from what was stored with it; exit 1 if any figure differs."""
-    database = _database()
-    found = _require_workshop(database, workshop_id)
+    database = current_database()
+    found = require_workshop(database, workshop_id)
     checked = differing = 0
     for recomputation in quotations.recompute_all(database, found):
         checked += 1
@@ -226,7 +179,7 @@ def recompute_quotations(workshop_id: UUID) -> None:
 @click.option("--workers", default=DEFAULT_WORKERS, show_default=True, type=click.IntRange(1, 64))
 def serve(host: str, port: int, workers: int) -> None:
     """Answer HTTP until stopped; refuses to start on tables it does not know."""
-    _database()
+    current_database()
     with TemporaryDirectory(prefix="pugmill-") as directory:
         table = Path(directory) / "arrivals"
         table.write_bytes(bytes(TABLE_BYTES))
@@ -258,9 +211,9 @@ def _serve(host: str, port: int, workers: int) -> None:
 
 def application() -> Front:
     """The application of one worker, as the server calls it."""
-    settings = settings_from_environment()
-    configure(settings.log_level)
-    app = create_app(settings)
+    given = settings_from_environment()
+    configure(given.log_level)
+    app = create_app(given)
     # What was made so far stays for good: looking through it for garbage again and again costs every answer a share.
     gc.collect()
     gc.freeze()
@@ -272,8 +225,8 @@ def application() -> Front:
 @click.option("--check", is_flag=True, help="Write nothing; exit 1 if the committed contract differs.")
 def openapi(check: bool) -> None:
     """Write the contract to openapi/openapi.yaml, or check that it is what the code says."""
-    settings = replace(_settings(), database_url="sqlite://")
-    text = contract(create_app(settings).extensions["pugmill.api"])
+    without_database = replace(settings(), database_url="sqlite://")
+    text = contract(create_app(without_database).extensions["pugmill.api"])
     if not check:
         CONTRACT.write_text(text)
         click.echo(f"wrote {CONTRACT.name}")
@@ -282,6 +235,9 @@ def openapi(check: bool) -> None:
     else:
         click.echo("the contract is what the code says")
 
+
+main.add_command(backup)
+main.add_command(restore)
 
 if __name__ == "__main__":
     main()

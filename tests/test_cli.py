@@ -11,6 +11,7 @@ from service.app import create_app
 from service.config import Settings, settings_from_environment
 from service.store.database import Database
 from service.store.tables import quotations
+from service.store.workshops import find_workshop
 from tests.builders import quotation, register_workshop
 from tests.conftest import Client
 from tests.contract import Contract
@@ -40,7 +41,7 @@ def client_of(url: str, key: str) -> Client:
     app = create_app(Settings(database_url=url))
     workshop = create_app(Settings(database_url=url)).extensions["pugmill.database"]
     with workshop.reading() as connection:
-        found = cli.find_workshop(connection, UUID(hex=key.split("_")[1]))
+        found = find_workshop(connection, UUID(hex=key.split("_")[1]))
     workshop.dispose()
     assert found is not None
     return Client(app=app, contract=Contract(app), key=key, workshop=found)

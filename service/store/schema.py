@@ -41,6 +41,13 @@ def _config(database: Database) -> Config:
     return config
 
 
+def is_known_revision(revision: str) -> bool:
+    """Whether this code can migrate tables from there."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    return revision in {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+
+
 def schema_state(database: Database) -> SchemaState:
     """Where the tables stand."""
     scripts = ScriptDirectory.from_config(_config(database))

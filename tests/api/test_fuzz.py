@@ -51,7 +51,8 @@ def variable_parts(place: Place, ids: Ids) -> dict[str, str]:
     return {name.strip("{}"): value for name, value in told if name.startswith("{")}
 
 
-# What takes no key takes nothing that could be invalid. The transport that schemathesis has for WSGI does not close the answers it gets, files among them.
+# What takes no key takes nothing that could be invalid. The transport that schemathesis has for WSGI does not close the
+# answers it gets, files among them.
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize(
     ("place", "mode"),

@@ -456,7 +456,13 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     }
 
 
-OPERATORS = {"keys.create_workshop", "keys.list_workshops", "watching.find_feed_state"}
+OPERATORS = {
+    "keys.create_workshop",
+    "keys.list_workshops",
+    "watching.find_feed_state",
+    "backups.back_up",
+    "backups.restore",
+}
 """What is there for whoever runs the service: on the command line, and the age of the feed among the metrics."""
 
 

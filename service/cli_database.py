@@ -1,0 +1,55 @@
+"""The database that the command line's commands go to, or one line that says why not."""
+
+from uuid import UUID
+
+import click
+
+from service.config import Settings, SettingsError, settings_from_environment
+from service.store.database import Database, UnknownDatabaseError
+from service.store.schema import SchemaState, find_schema_state
+from service.store.workshops import Workshop, find_workshop
+
+
+def settings() -> Settings:
+    """Those of the environment."""
+    try:
+        return settings_from_environment()
+    except SettingsError as error:
+        raise click.ClickException(str(error)) from None
+
+
+def reached_database() -> Database:
+    """The database, whatever its tables are; its connections are closed when the command ends."""
+    try:
+        database = Database(settings().database_url)
+    except UnknownDatabaseError as error:
+        raise click.ClickException(str(error)) from None
+    click.get_current_context().call_on_close(database.dispose)
+    return database
+
+
+def current_database() -> Database:
+    """The database, with the tables of this version."""
+    database = reached_database()
+    state = state_of(database)
+    if not state.is_current:
+        remedy = "run 'pugmill migrate' first" if state.is_known else "install the version that made it"
+        raise click.ClickException(f"the database is at revision {state.applied}, not {state.newest}; {remedy}")
+    return database
+
+
+def state_of(database: Database) -> SchemaState:
+    """Where its tables stand."""
+    found = find_schema_state(database)
+    if found is None:
+        raise click.ClickException("the database that DATABASE_URL names does not answer")
+    return found
+
+
+def require_workshop(database: Database, workshop_id: UUID) -> Workshop:
+    """The workshop with this id."""
+    with database.reading() as connection:
+        found = find_workshop(connection, workshop_id)
+    if found is None:
+        raise click.ClickException(f"there is no workshop {workshop_id}")
+    return found

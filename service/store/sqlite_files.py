@@ -1,0 +1,211 @@
+"""A SQLite database as a file: copied while it is in use, looked into, put into the place of another."""
+
+import fcntl
+import hashlib
+import os
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from urllib.parse import quote
+
+from service.store.database import Database
+from service.whole_file import synchronise
+
+_OURS = {"alembic_version", "workshops", "api_keys"}
+_FIRST_BYTES = b"SQLite format 3\0"
+_SHARED_FIRST, _SHARED_BYTES = 0x40000002, 510
+"""Where every connection to a database in WAL mode holds a lock as long as it is open (sqlite.org, "File Locking And
+Concurrency In SQLite Version 3"; the places are from memory of its os.h)."""
+
+
+class UnusableFileError(ValueError):
+    """A file is not a whole database of this service."""
+
+    def __init__(self, path: Path, reason: str) -> None:
+        super().__init__(f"{path} cannot be used: {reason}")
+        self.path = path
+        self.reason = reason
+
+
+class InUseElsewhereError(RuntimeError):
+    """Somebody has the database open."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"{path} is in use; stop the service, and whatever else has it open, and try again")
+        self.path = path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holding:
+    """What a whole database of this service holds.
+
+    Attributes:
+        revision: of its tables.
+        workshops: how many.
+        rows: of all tables together.
+        size_bytes: of the file.
+        sha256: of the file, hexadecimal.
+    """
+
+    revision: str
+    workshops: int
+    rows: int
+    size_bytes: int
+    sha256: str
+
+
+def file_of(database: Database) -> Path | None:
+    """The file of a SQLite database; None if it is on a server or in memory."""
+    url = database.engine.url
+    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
+        return None
+    return Path(url.database)
+
+
+def copy_into(source: Path, target: Path) -> None:
+    """Write one state of a database that may be in use into an empty file.
+
+    Raises:
+        UnusableFileError: the source cannot be read as a database.
+    """
+    try:
+        with closing(sqlite3.connect(_address(source, "mode=rw"), uri=True, isolation_level=None)) as connection:
+            connection.execute("VACUUM INTO ?", (str(target),))
+    except sqlite3.DatabaseError as error:
+        raise UnusableFileError(source, str(error)) from None
+
+
+def _address(path: Path, options: str) -> str:
+    return f"file:{quote(str(path.resolve()))}?{options}"
+
+
+def holding_of(path: Path) -> Holding:
+    """Look through the whole of a database that nobody has open.
+
+    Raises:
+        UnusableFileError: it is none of this service's, or is damaged or not whole.
+    """
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and log.stat().st_size:
+        raise UnusableFileError(path, f"{log.name} beside it has changes that are not in it")
+    try:
+        with closing(sqlite3.connect(_address(path, "mode=ro&immutable=1"), uri=True)) as connection:
+            return _holding(connection, path)
+    except sqlite3.DatabaseError as error:
+        raise UnusableFileError(path, str(error)) from None
+
+
+def _holding(connection: sqlite3.Connection, path: Path) -> Holding:
+    tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if not tables >= _OURS:
+        raise UnusableFileError(path, "it is no database of this service")
+    (found,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
+    if found != "ok":
+        raise UnusableFileError(path, f"it is damaged: {found.splitlines()[-1]}")
+    if orphans := connection.execute("PRAGMA foreign_key_check").fetchall():
+        raise UnusableFileError(path, f"{len(orphans)} rows lack what they refer to, the first in {orphans[0][0]}")
+    counts = {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in tables}  # noqa: S608
+    revisions = [name for (name,) in connection.execute("SELECT version_num FROM alembic_version")]
+    if len(revisions) != 1:
+        raise UnusableFileError(path, "it does not say which revision its tables are of")
+    with path.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return Holding(
+        revision=revisions[0],
+        workshops=counts["workshops"],
+        rows=sum(counts.values()) - counts["alembic_version"],
+        size_bytes=path.stat().st_size,
+        sha256=digest,
+    )
+
+
+def exchange_for(new: Path, place: Path) -> Path | None:
+    """Give a whole file the place of a database; where the one that was there is now, if there was one.
+
+    At every moment the place has the old one or the new one. The file is to be on the same disk as the place.
+
+    Raises:
+        InUseElsewhereError: somebody has the old one open.
+    """
+    _give_as(new, place)
+    if not place.exists():
+        _set_log_aside(place, _dated(place))
+        new.replace(place)
+        synchronise(place.parent)
+        return None
+    kept = _dated(place)
+    with _alone_with(place):
+        os.link(place, kept)
+        _set_log_aside(place, kept)
+        synchronise(place.parent)
+        new.replace(place)
+        synchronise(place.parent)
+    return kept
+
+
+def _dated(place: Path) -> Path:
+    return place.with_name(f"{place.name}.before-{datetime.now(UTC):%Y%m%dT%H%M%S.%fZ}")
+
+
+def _set_log_aside(place: Path, kept: Path) -> None:
+    """A log that is left over must never be read into another database: it stays with its own."""
+    log = place.with_name(f"{place.name}-wal")
+    if log.exists():
+        log.replace(kept.with_name(f"{kept.name}-wal"))
+    place.with_name(f"{place.name}-shm").unlink(missing_ok=True)
+
+
+def _give_as(new: Path, place: Path) -> None:
+    """Whoever may use what is there, or else whoever the directory belongs to, may use what comes."""
+    like = place if place.exists() else place.parent
+    new.chmod(place.stat().st_mode & 0o777 if place.exists() else 0o600)
+    if os.geteuid() == 0:
+        shutil.chown(new, like.stat().st_uid, like.stat().st_gid)
+
+
+@contextmanager
+def _alone_with(path: Path) -> Iterator[None]:
+    """Have a database to oneself, and all of it in its one file; one that is damaged is left as it is."""
+    with path.open("rb") as file:
+        is_database = file.read(len(_FIRST_BYTES)) == _FIRST_BYTES
+    with ExitStack() as held:
+        try:
+            # SQLite would throw the log of what it takes for no database away.
+            held.enter_context(_closed_to_others(path) if is_database else _locked(path))
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                raise InUseElsewhereError(path) from None
+            raise UnusableFileError(path, str(error)) from None
+        except sqlite3.DatabaseError:
+            held.enter_context(_locked(path))
+        yield
+
+
+@contextmanager
+def _closed_to_others(path: Path) -> Iterator[None]:
+    with closing(sqlite3.connect(_address(path, "mode=rw"), uri=True, isolation_level=None, timeout=0)) as connection:
+        # Leaving WAL mode takes everybody else's connection to be closed, and empties the log into the file.
+        connection.execute("PRAGMA journal_mode=DELETE")
+        connection.execute("BEGIN EXCLUSIVE")
+        yield
+
+
+@contextmanager
+def _locked(path: Path) -> Iterator[None]:
+    """As SQLite itself would lock it, for what SQLite cannot open."""
+    with path.open("r+b") as file:
+        try:
+            fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, _SHARED_BYTES, _SHARED_FIRST)
+        except OSError:
+            raise InUseElsewhereError(path) from None
+        yield
+
+
+def copy_whole(source: Path, target: Path) -> None:
+    """The bytes of a file that nobody writes."""
+    shutil.copyfile(source, target)
+    synchronise(target)
