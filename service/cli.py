@@ -21,9 +21,9 @@ from service.api.metrics import DIRECTORY as METRICS_DIRECTORY
 from service.app import create_app
 from service.arrivals import TABLE_BYTES
 from service.cli_backup import backup, restore
-from service.cli_database import current_database, reached_database, require_workshop, settings, state_of
+from service.cli_database import current_database, one_line, reached_database, require_workshop, settings, state_of
+from service.cli_moving import export_workshop, import_workshop
 from service.config import ARRIVALS_VARIABLE, DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings_from_environment
-from service.domain.declared import Name, rules_and_type
 from service.domain.errors import UnknownCurrencyError
 from service.domain.locales import locale_problem
 from service.domain.money import minor_unit_decimals
@@ -83,26 +83,19 @@ def _time_zone(_context: click.Context, _parameter: click.Parameter, value: str)
     return ZoneInfo(value).key
 
 
-def _line(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
-    for rule in rules_and_type(Name)[0]:
-        if problem := rule(value):
-            raise click.BadParameter(problem)
-    return value
-
-
 @main.group()
 def workshop() -> None:
     """Workshops."""
 
 
 @workshop.command("create")
-@click.option("--name", required=True, callback=_line, help="As it stands on a quotation.")
+@click.option("--name", required=True, callback=one_line, help="As it stands on a quotation.")
 @click.option("--address", default="", help="As it stands on a letter; \\n for a new line.")
 @click.option("--currency", required=True, callback=_currency, help="ISO 4217 code in which it reckons.")
 @click.option("--locale", default="en", show_default=True, callback=_locale, help="Of its documents.")
 @click.option("--time-zone", default="UTC", show_default=True, callback=_time_zone, help="Decides what today is.")
 @click.option(
-    "--key-name", default="first key", show_default=True, callback=_line, help="What its first key is called."
+    "--key-name", default="first key", show_default=True, callback=one_line, help="What its first key is called."
 )
 def create_workshop(name: str, address: str, currency: str, locale: str, time_zone: str, key_name: str) -> None:
     """Make a workshop and its first key, and print the key: it is shown this once only."""
@@ -111,6 +104,10 @@ def create_workshop(name: str, address: str, currency: str, locale: str, time_zo
     key = keys.create_workshop(current_database(), made, key_name)
     click.echo(f"workshop {made.workshop_id}", err=True)
     click.echo(key)
+
+
+workshop.add_command(export_workshop)
+workshop.add_command(import_workshop)
 
 
 @workshop.command("list")
@@ -127,7 +124,7 @@ def key() -> None:
 
 @key.command("create")
 @click.argument("workshop_id", type=click.UUID)
-@click.option("--name", required=True, callback=_line, help="Who or what it is given to.")
+@click.option("--name", required=True, callback=one_line, help="Who or what it is given to.")
 @click.option("--read-only", is_flag=True, help="It may read, and nothing else.")
 def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
     """Make another key and print it: it is shown this once only."""

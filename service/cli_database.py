@@ -5,6 +5,7 @@ from uuid import UUID
 import click
 
 from service.config import Settings, SettingsError, settings_from_environment
+from service.domain.declared import Name, rules_and_type
 from service.store.database import Database, UnknownDatabaseError
 from service.store.schema import SchemaState, find_schema_state
 from service.store.workshops import Workshop, find_workshop
@@ -53,3 +54,11 @@ def require_workshop(database: Database, workshop_id: UUID) -> Workshop:
     if found is None:
         raise click.ClickException(f"there is no workshop {workshop_id}")
     return found
+
+
+def one_line(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
+    """A text of one line, as names are."""
+    for rule in rules_and_type(Name)[0]:
+        if problem := rule(value):
+            raise click.BadParameter(problem)
+    return value

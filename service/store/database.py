@@ -26,6 +26,26 @@ class UnknownDatabaseError(ValueError):
         super().__init__("DATABASE_URL must begin with sqlite:/// or postgresql+psycopg:// and name a database")
 
 
+class RefusedRowsError(ValueError):
+    """The database does not take rows: one is there twice, or what it refers to is not there."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(f"the rows do not hold together: {reason}")
+
+
+@contextmanager
+def refused_rows() -> Iterator[None]:
+    """Tell what stands against rows in the database's own words, without the rows.
+
+    Raises:
+        RefusedRowsError: the database does not take them.
+    """
+    try:
+        yield
+    except (sa.exc.IntegrityError, sa.exc.DataError) as error:
+        raise RefusedRowsError(str(error.orig).partition("\n")[0]) from None
+
+
 def make_engine(url: str) -> sa.Engine:
     """An engine with this service's settings; explicit transactions on SQLite too.
 

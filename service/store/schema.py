@@ -48,6 +48,13 @@ def is_known_revision(revision: str) -> bool:
     return revision in {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
 
 
+def newest_revision() -> str:
+    """The newest revision this code knows."""
+    newest = ScriptDirectory(str(MIGRATIONS)).get_current_head()
+    assert newest is not None  # the first migration ships with the code
+    return newest
+
+
 def schema_state(database: Database) -> SchemaState:
     """Where the tables stand."""
     scripts = ScriptDirectory.from_config(_config(database))

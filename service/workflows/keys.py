@@ -19,10 +19,11 @@ def create_workshop(database: Database, workshop: Workshop, key_name: str, by: A
     """Keep a new workshop and give out its first key, which may read and write; it is never shown again."""
     with database.writing() as connection:
         workshops.add_workshop(connection, workshop)
-        return _add_key(connection, workshop.workshop_id, key_name, frozenset({"read", "write"}), by)
+        return add_key(connection, workshop.workshop_id, key_name, frozenset({"read", "write"}), by)
 
 
-def _add_key(connection: Connection, workshop_id: UUID, name: str, scopes: frozenset[str], by: Actor) -> str:
+def add_key(connection: Connection, workshop_id: UUID, name: str, scopes: frozenset[str], by: Actor) -> str:
+    """Another key, on record, in a transaction under way; never shown again."""
     key_id, key = workshops.add_key(connection, workshop_id, name, scopes)
     created = Change(
         subject=key_subject(key_id), action=Action.KEY_CREATED, before=None, after=_without_secret(name, scopes)
@@ -46,7 +47,7 @@ def create_key(
 ) -> str:
     """Another key; never shown again."""
     with database.writing() as connection:
-        return _add_key(connection, workshop_id, name, scopes, by)
+        return add_key(connection, workshop_id, name, scopes, by)
 
 
 def list_keys(database: Database, workshop_id: UUID) -> list[ApiKey]:

@@ -39,6 +39,7 @@ from service.workflows import (
     lead_times,
     listings,
     month,
+    moving,
     pricing,
     quotation_life,
     quotations,
@@ -451,6 +452,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, OWNER, "materials/hdpe", date(2026, 6, 1)),
         "registering.retire": lambda: owner.retire("products/crate"),
         **retries_of(owner),
+        "moving.export_workshop": lambda: list(moving.export_workshop(owner.database, workshop_id)),
         "changes.list_changes": lambda: read_changes(owner),
         "watching.readiness": lambda: watching.readiness(owner.database),
     }
@@ -462,6 +464,7 @@ OPERATORS = {
     "watching.find_feed_state",
     "backups.back_up",
     "backups.restore",
+    "moving.import_workshop",
 }
 """What is there for whoever runs the service: on the command line, and the age of the feed among the metrics."""
 

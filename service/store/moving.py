@@ -1,0 +1,107 @@
+"""A workshop's rows as a JSON document, and back: read off the tables, so that none can be forgotten."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, date, datetime
+from itertools import islice
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from service.store.database import Connection
+from service.store.tables import api_keys, idempotency_keys, metadata
+
+STAYING = {api_keys.name: "secrets do not travel", idempotency_keys.name: "a day later they are gone anyway"}
+"""Tables that are left out, and why."""
+TABLES = {table.name: table for table in metadata.sorted_tables if table.name not in STAYING}
+"""Those that travel, what others refer to first."""
+_ROWS = 500
+Row = dict[str, Any]
+
+
+class UnfitRowError(ValueError):
+    """A row is not what its table takes."""
+
+    def __init__(self, table: str, place: int, reason: str) -> None:
+        super().__init__(f"/tables/{table}/{place}: {reason}")
+
+
+def _told(value: Any) -> Any:
+    """A value as JSON has it; an instant in UTC."""
+    if isinstance(value, datetime):
+        return (value if value.tzinfo else value.replace(tzinfo=UTC)).astimezone(UTC).isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    return str(value) if isinstance(value, UUID) else value
+
+
+def rows_of(connection: Connection, workshop_id: UUID, table: sa.Table) -> Iterator[Row]:
+    """The workshop's rows, by key, each read as it is wanted."""
+    query = sa.select(table).where(table.c.workshop_id == workshop_id).order_by(*table.primary_key.columns)
+    with connection.execute(query, execution_options={"yield_per": _ROWS}) as result:
+        for row in result:
+            yield {str(name): _told(value) for name, value in row._mapping.items()}
+
+
+def _instant(text: str) -> datetime:
+    found = datetime.fromisoformat(text)
+    if found.tzinfo is None:
+        raise ValueError(text)
+    return found
+
+
+_READERS: Sequence[tuple[type[sa.types.TypeEngine[Any]], type, Any]] = (
+    (sa.Uuid, str, UUID),
+    (sa.DateTime, str, _instant),
+    (sa.Date, str, date.fromisoformat),
+    (sa.Boolean, bool, bool),
+    (sa.Integer, int, int),
+    (sa.String, str, str),
+)
+"""For each kind of column, how JSON has it and what is made of that."""
+
+
+def _read(column: sa.Column[Any], value: Any) -> Any:
+    """The value of a column.
+
+    Raises:
+        ValueError: it is not one that the column takes.
+    """
+    if value is None:
+        if not column.nullable:
+            raise ValueError(f"{column.name} may not be null")
+        return None
+    form, read = next((form, read) for kind, form, read in _READERS if isinstance(column.type, kind))
+    length = getattr(column.type, "length", None)
+    if type(value) is not form or "\0" in str(value) or (length is not None and len(str(value)) > length):
+        raise ValueError(f"{column.name} is not of this table's form")
+    try:
+        return read(value)
+    except ValueError:
+        raise ValueError(f"{column.name} is not of this table's form") from None
+
+
+def _values(table: sa.Table, workshop_id: UUID, place: int, row: Any) -> Row:
+    columns = {column.name: column for column in table.columns}
+    if not isinstance(row, dict) or row.keys() != columns.keys():
+        raise UnfitRowError(table.name, place, f"has not just the members {', '.join(columns)}")
+    try:
+        values = {name: _read(columns[name], value) for name, value in row.items()}
+    except ValueError as error:
+        raise UnfitRowError(table.name, place, str(error)) from None
+    if values["workshop_id"] != workshop_id:
+        raise UnfitRowError(table.name, place, "is another workshop's")
+    return values
+
+
+def add_rows(connection: Connection, workshop_id: UUID, tables: Mapping[str, Sequence[Any]]) -> None:
+    """Keep the rows of every table, in an order in which what they refer to is there already.
+
+    Raises:
+        UnfitRowError: a row is not what its table takes.
+        sqlalchemy.exc.IntegrityError: a row is there twice, or what it refers to is not there.
+    """
+    for name, table in TABLES.items():
+        read = (_values(table, workshop_id, place, row) for place, row in enumerate(tables[name]))
+        while some := list(islice(read, _ROWS)):
+            connection.execute(table.insert(), some)
