@@ -123,6 +123,8 @@ class TestMethods:
         assert asked.status_code == got.status_code == 200
         assert asked.data == b""
         per_request = {"X-Request-Id", "Date"}
+        if place.path == "/metrics":  # the first request is counted in the answer to the second
+            per_request.add("Content-Length")
         assert {name: value for name, value in asked.headers if name not in per_request} == {
             name: value for name, value in got.headers if name not in per_request
         }

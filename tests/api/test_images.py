@@ -217,7 +217,8 @@ class TestNegotiation:
     def test_an_svg_that_is_opened_may_run_and_load_nothing(self, sold: Client) -> None:
         policies = {form: shown(sold, form).headers.get("Content-Security-Policy") for form in (JSON, SVG, PNG)}
 
-        assert policies == {JSON: None, SVG: "default-src 'none'; style-src 'unsafe-inline'", PNG: None}
+        api = "default-src 'none'; frame-ancestors 'none'"
+        assert policies == {JSON: api, SVG: "default-src 'none'; style-src 'unsafe-inline'", PNG: None}
         assert shown(sold, SVG).headers["X-Content-Type-Options"] == "nosniff"
 
 
