@@ -129,7 +129,9 @@ def stacks(piece: Sides, space: Sides, at_most: int) -> tuple[Packing, ...]:
     numbers = [min(int(height // layer.height_mm), -(-at_most // layer.pieces)) for layer in layers]
     found: list[Packing] = []
     room = 0
-    for stack_mm, pieces, mixture in sorted(_measured(layers, mixture) for mixture in _mixtures(numbers)):
+    measured = (_measured(layers, mixture) for mixture in _mixtures(numbers))
+    # Of mixtures as high as each other the one with the most room comes first, and the others add nothing.
+    for stack_mm, pieces, mixture in sorted(measured, key=lambda found: (found[0], -found[1], found[2])):
         if stack_mm <= height and room < min(pieces, at_most):
             room = pieces
             found.append(Packing(blocks=tuple(_stacked(layers, mixture))))
