@@ -11,6 +11,7 @@ from uuid_utils.compat import uuid7
 
 from service.domain.changes import Action, Actor, Change, RecordedChange
 from service.encoding import plain_data, to_text
+from service.store.instants import in_utc
 from service.store.prices_in_force import COMING
 from service.store.tables import changes, price_changes
 
@@ -159,7 +160,7 @@ def page_of_changes(
 def _recorded(row: Any) -> RecordedChange:
     return RecordedChange(
         change_id=row.change_id,
-        at=row.at if row.at.tzinfo else row.at.replace(tzinfo=UTC),
+        at=in_utc(row.at),
         by=row.by,
         key_id=row.key_id,
         subject=row.subject,

@@ -13,6 +13,7 @@ from service.domain.exchange import FEED, MAX_AGE_DAYS, DayRates
 from service.domain.jumps import HeldDay
 from service.encoding import encoded, trusted
 from service.store.database import Database
+from service.store.instants import find_in_utc
 from service.store.tables import exchange_rates, held_exchange_rates
 
 
@@ -240,6 +241,4 @@ def find_feed_state(database: Database) -> FeedState | None:
             day, changed_at = connection.execute(sa.select(*columns).where(exchange_rates.c.source == FEED)).one()
     except sa.exc.SQLAlchemyError:
         return None
-    if changed_at is not None and changed_at.tzinfo is None:  # as SQLite has it
-        changed_at = changed_at.replace(tzinfo=UTC)
-    return FeedState(newest_day=day, changed_at=changed_at)
+    return FeedState(newest_day=day, changed_at=find_in_utc(changed_at))

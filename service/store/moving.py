@@ -1,7 +1,7 @@
 """A workshop's rows as a JSON document, and back: read off the tables, so that none can be forgotten."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from itertools import islice
 from typing import Any
 from uuid import UUID
@@ -9,6 +9,7 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service.store.database import Connection
+from service.store.instants import in_utc
 from service.store.tables import api_keys, idempotency_keys, metadata
 
 STAYING = {api_keys.name: "secrets do not travel", idempotency_keys.name: "a day later they are gone anyway"}
@@ -29,7 +30,7 @@ class UnfitRowError(ValueError):
 def _told(value: Any) -> Any:
     """A value as JSON has it; an instant in UTC."""
     if isinstance(value, datetime):
-        return (value if value.tzinfo else value.replace(tzinfo=UTC)).astimezone(UTC).isoformat()
+        return in_utc(value).isoformat()
     if isinstance(value, date):
         return value.isoformat()
     return str(value) if isinstance(value, UUID) else value

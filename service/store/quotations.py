@@ -16,6 +16,7 @@ from service.domain.quotation import Acceptance, Letterhead, QuotationBasis, Quo
 from service.domain.quotation_life import Event, Status, number_of
 from service.domain.quotation_request import QuotationRequest
 from service.encoding import from_text, plain_data, to_text, trusted
+from service.store.instants import in_utc
 from service.store.tables import quotation_events, quotation_numbers, quotations
 
 
@@ -132,11 +133,6 @@ _WITH_NUMBERS = (
 )
 
 
-def _in_utc(at: Any) -> Any:
-    """SQLite does not know a moment's zone; it is UTC."""
-    return at if at.tzinfo else at.replace(tzinfo=UTC)
-
-
 def _number(count: int | None) -> str | None:
     return None if count is None else number_of(count)
 
@@ -152,7 +148,7 @@ def _quotation(row: Any) -> Quotation:
         superseded_by_number=_number(row.superseded_by_number),
         status=Status(row.status),
         version=row.version,
-        created_at=_in_utc(row.created_at),
+        created_at=in_utc(row.created_at),
         quoted_on=row.quoted_on,
         issued_on=row.issued_on,
         valid_until=row.valid_until,
@@ -319,7 +315,7 @@ def events_of(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) 
         .order_by(quotation_events.c.sequence)
     )
     return [
-        QuotationEvent(version=row.sequence, event=Event(row.event), at=_in_utc(row.at), by=row.by, note=row.note)
+        QuotationEvent(version=row.sequence, event=Event(row.event), at=in_utc(row.at), by=row.by, note=row.note)
         for row in rows
     ]
 

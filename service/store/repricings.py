@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -18,6 +18,7 @@ from service.domain.rates import RateCard
 from service.domain.repricing import RepricingRequest
 from service.encoding import from_text, to_text
 from service.store.changes import record_prices
+from service.store.instants import find_in_utc, in_utc
 from service.store.prices_in_force import COMING, WRITTEN, in_batches, put_in_force, spans
 from service.store.tables import listing_prices, price_changes, repricings
 
@@ -108,11 +109,6 @@ def _id(text: str | None) -> UUID | None:
     return None if text is None else UUID(text)
 
 
-def _in_utc(at: Any) -> Any:
-    """SQLite does not know a moment's zone; it is UTC."""
-    return at if at is None or at.tzinfo else at.replace(tzinfo=UTC)
-
-
 _SHOWN = [column for column in repricings.c if column.name != "basis"]
 
 
@@ -120,9 +116,9 @@ def _repricing(row: Any) -> Repricing:
     return Repricing(
         id=row.repricing_id,
         tag=row.tag,
-        applied_at=_in_utc(row.applied_at),
+        applied_at=in_utc(row.applied_at),
         applied_by=row.applied_by,
-        rolled_back_at=_in_utc(row.rolled_back_at),
+        rolled_back_at=find_in_utc(row.rolled_back_at),
         rolled_back_by=row.rolled_back_by,
         request=from_text(row.request, RepricingRequest),
         figures=from_text(row.figures, RepricingFigures),
@@ -245,9 +241,9 @@ def _entry(row: Any) -> PriceHistoryEntry:
     return PriceHistoryEntry(
         repricing=row.repricing_id,
         as_of=row.as_of,
-        applied_at=_in_utc(row.applied_at),
+        applied_at=in_utc(row.applied_at),
         applied_by=row.applied_by,
-        rolled_back_at=_in_utc(row.rolled_back_at),
+        rolled_back_at=find_in_utc(row.rolled_back_at),
         price=new.price,
         unit_cost=new.unit_cost,
         margin_share=new.margin_share,

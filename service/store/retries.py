@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -11,6 +11,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from service.encoding import plain_data, to_bytes
 from service.store.database import Connection
+from service.store.instants import in_utc
 from service.store.tables import idempotency_keys
 
 _OPEN = idempotency_keys.c.status.is_(None)
@@ -72,8 +73,7 @@ def find_claim(connection: Connection, workshop_id: UUID, key: str) -> Claim | N
     answer = None
     if row.status is not None:
         answer = KeptAnswer(status=row.status, headers=plain_data(row.headers), body=row.body)
-    claimed_at = row.claimed_at if row.claimed_at.tzinfo else row.claimed_at.replace(tzinfo=UTC)
-    return Claim(key=row.key, fingerprint=row.fingerprint, claimed_at=claimed_at, answer=answer)
+    return Claim(key=row.key, fingerprint=row.fingerprint, claimed_at=in_utc(row.claimed_at), answer=answer)
 
 
 def renew_claim(connection: Connection, workshop_id: UUID, found: Claim, now: datetime) -> bool:

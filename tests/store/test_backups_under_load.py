@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from threading import Event, Thread
 from time import monotonic
-from uuid import uuid4
 
 import pytest
 import sqlalchemy as sa
@@ -24,6 +23,7 @@ from service.workflows import keys
 from service.workflows.quotations import recompute_all
 from tests import builders, processes
 from tests.processes import context, ended, started
+from tests.store.own_databases import own_database_without_tables
 from tests.workflows.owner import Owner
 
 BACKUPS = 3
@@ -139,27 +139,6 @@ def run(database: Database, *arguments: str) -> Result:
     return result
 
 
-@contextmanager
-def elsewhere(like: Database, directory: Path) -> Iterator[Database]:
-    """A place of the same engine that has no tables."""
-    url = like.engine.url
-    if url.get_backend_name() == "sqlite":
-        database = Database(f"sqlite:///{directory / uuid4().hex}.db")
-        yield database
-        database.dispose()
-        return
-    name = f"pugmill_restored_{uuid4().hex}"
-    server = sa.create_engine(url.set(database="postgres"), isolation_level="AUTOCOMMIT")
-    with server.connect() as connection:
-        connection.exec_driver_sql(f"CREATE DATABASE {name}")
-    database = Database(url.set(database=name).render_as_string(hide_password=False))
-    yield database
-    database.dispose()
-    with server.connect() as connection:
-        connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
-    server.dispose()
-
-
 def test_every_backup_is_one_state_with_all_that_was_acknowledged(bare_database: Database, tmp_path: Path) -> None:
     migrate(bare_database)
     made = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
@@ -178,7 +157,7 @@ def test_every_backup_is_one_state_with_all_that_was_acknowledged(bare_database:
     assert made_of[0][0] != made_of[-1][1], "nothing was going on"
     for count, (before, after) in enumerate(made_of):
         with ExitStack() as places:
-            restored = places.enter_context(elsewhere(bare_database, tmp_path))
+            restored = places.enter_context(own_database_without_tables(bare_database.engine.url, tmp_path))
             run(restored, "restore", str(tmp_path / f"{count}.backup"))
             found = Owner(database=restored, workshop_id=made.workshop_id)
             assert progress(found).is_within(before, after)
