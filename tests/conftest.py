@@ -24,7 +24,7 @@ from service.store.workshops import Workshop, new_workshop
 from service.workflows import keys
 from tests.browser import Browser, a_browser
 from tests.contract import Contract
-from tests.feed import FeedServer
+from tests.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at
 
 # In CI the same examples each time, so that a red build is about the change; by hand they are new each time.
 settings.register_profile("ci", derandomize=True)
@@ -119,8 +119,10 @@ def running_feed() -> Iterator[FeedServer]:
 
 
 @pytest.fixture
-def feed_server(running_feed: FeedServer) -> Iterator[FeedServer]:
+def feed_server(running_feed: FeedServer, monkeypatch: pytest.MonkeyPatch) -> Iterator[FeedServer]:
     """The feed that the application asks, to be told how to answer; afterwards it behaves again."""
+    for name in ("NO_PROXY", "no_proxy"):  # on this machine, not by way of any proxy that it may have
+        monkeypatch.setenv(name, "127.0.0.1,localhost")
     running_feed.reset()
     yield running_feed
     running_feed.reset()
@@ -129,6 +131,7 @@ def feed_server(running_feed: FeedServer) -> Iterator[FeedServer]:
 @pytest.fixture(scope="session")
 def app(database_url: str, running_feed: FeedServer) -> Iterator[flask.Flask]:
     application = create_app(Settings(database_url=database_url, feed_url=running_feed.url, rate_limit=None))
+    application.extensions["pugmill.feed"] = feed_at(running_feed.url, AS_PATIENT_AS_THE_SERVICE)
     yield application
     application.extensions["pugmill.database"].dispose()
 

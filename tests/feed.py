@@ -1,11 +1,17 @@
 """A feed of exchange rates: its files as they are published, and a server on this machine that may misbehave."""
 
+import gzip
+import socket
+import time
+import tracemalloc
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, date, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import Thread
 from typing import Any
+
+import pytest
 
 from service.domain.exchange import DayRates
 from service.feeds.fetching import Patience
@@ -15,6 +21,8 @@ DAILY, DAYS_90, HISTORY = "eurofxref-daily.xml", "eurofxref-hist-90d.xml", "euro
 QUICK = Patience(
     connect_seconds=1, read_seconds=0.5, whole_seconds=1, retries=2, back_off_seconds=0.01, retry_after_seconds=0
 )
+AS_PATIENT_AS_THE_SERVICE = Patience(back_off_seconds=0.01, retry_after_seconds=0)
+"""But that it does not sleep before it asks again."""
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <gesmes:Envelope xmlns:gesmes="http://www.gesmes.org/xml/2002-08-01" \
 xmlns="http://www.ecb.int/vocabulary/2002-08-01/eurofxref">
@@ -68,14 +76,117 @@ def sending(body: bytes, status: int = 200, **headers: str) -> Answer:
     """An answer as it should be; a header's name with underscores for hyphens."""
 
     def answer(handler: BaseHTTPRequestHandler) -> None:
-        sent = {"Content_Type": "text/xml", "Content_Length": str(len(body)), **headers}
-        handler.send_response(status)
-        for name, value in sent.items():
-            handler.send_header(name.replace("_", "-"), value)
-        handler.end_headers()
+        _begin(handler, status, **{"Content_Length": str(len(body)), **headers})
         handler.wfile.write(body)
 
     return answer
+
+
+BOMB = gzip.compress(b"\0" * 100_000_000, 9)
+"""100 MB in 100 kB."""
+
+
+def endless(status: int = 200, piece: bytes = b"x" * 65_536, **headers: str) -> Answer:
+    """An answer that goes on until nobody listens any more."""
+
+    def answer(handler: BaseHTTPRequestHandler) -> None:
+        _begin(handler, status, **headers)
+        while True:
+            handler.wfile.write(piece)
+
+    return answer
+
+
+def endless_chunks(handler: BaseHTTPRequestHandler) -> None:
+    endless(piece=b"1000\r\n" + b"x" * 4096 + b"\r\n", Transfer_Encoding="chunked")(handler)
+
+
+def silent(_: BaseHTTPRequestHandler) -> None:
+    time.sleep(1.5)
+
+
+def trickling(handler: BaseHTTPRequestHandler) -> None:
+    _begin(handler, Content_Length="1000")
+    for _ in range(30):
+        handler.wfile.write(b"<")
+        time.sleep(0.1)
+
+
+def trickling_header(handler: BaseHTTPRequestHandler) -> None:
+    handler.wfile.write(b"HTTP/1.0 200 OK\r\nX-Slow: ")
+    for _ in range(30):
+        handler.wfile.write(b"x")
+        time.sleep(0.1)
+
+
+def longer_than_told(handler: BaseHTTPRequestHandler) -> None:
+    sending(b"x" * 10_000, Content_Length="10")(handler)
+
+
+def no_http(handler: BaseHTTPRequestHandler) -> None:
+    handler.wfile.write(b"220 ready\r\n")
+
+
+def cut(handler: BaseHTTPRequestHandler) -> None:
+    handler.connection.shutdown(socket.SHUT_RDWR)
+
+
+def _begin(handler: BaseHTTPRequestHandler, status: int = 200, **headers: str) -> None:
+    handler.send_response(status)
+    for name, value in {"Content_Type": "text/xml", **headers}.items():
+        handler.send_header(name.replace("_", "-"), value)
+    handler.end_headers()
+
+
+@contextmanager
+def nobody_listening() -> Iterator[str]:
+    """An address at which nothing accepts a connection."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        yield f"http://127.0.0.1:{taken.getsockname()[1]}/"
+
+
+@contextmanager
+def nobody_accepting() -> Iterator[str]:
+    """An address at which a connection is neither accepted nor refused: as many wait there as may."""
+    with ExitStack() as opened:
+        busy = opened.enter_context(socket.create_server(("127.0.0.1", 0), backlog=0))
+        for _ in range(4):
+            waiting = opened.enter_context(socket.socket())
+            waiting.setblocking(False)
+            waiting.connect_ex(busy.getsockname())
+        yield f"http://127.0.0.1:{busy.getsockname()[1]}/"
+
+
+def know_names(monkeypatch: pytest.MonkeyPatch, **known: list[str]) -> None:
+    """Have the machine's resolver know these names and no others; nothing but the network is stood in for."""
+    resolve = socket.getaddrinfo
+
+    def resolved(host: str, port: int, *args: Any, **options: Any) -> list[Any]:
+        if host[:1].isdecimal():
+            return resolve(host, port, *args, **options)
+        host.encode("idna")
+        if host not in known:
+            raise socket.gaierror(socket.EAI_AGAIN, "Temporary failure in name resolution")
+        return [each for address in known[host] for each in resolve(address, port, type=socket.SOCK_STREAM)]
+
+    monkeypatch.setattr(socket, "getaddrinfo", resolved)
+
+
+@contextmanager
+def memory() -> Iterator[Callable[[], int]]:
+    """Tells how many bytes were held at most at the same time, during it and afterwards."""
+    most = 0
+
+    def told() -> int:
+        return max(most, tracemalloc.get_traced_memory()[1])
+
+    tracemalloc.start()
+    try:
+        yield told
+    finally:
+        most = told()
+        tracemalloc.stop()
 
 
 def _today(handler: BaseHTTPRequestHandler) -> None:

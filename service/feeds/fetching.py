@@ -3,16 +3,18 @@
 import logging
 import re
 import socket
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from threading import Timer
-from typing import Any
+from typing import Any, Self
 
 import requests
 from requests.adapters import HTTPAdapter
-from urllib3.exceptions import NewConnectionError
+from urllib3.exceptions import ConnectTimeoutError, InvalidHeader, NewConnectionError
 from urllib3.exceptions import TimeoutError as TransportTimeoutError
 from urllib3.util import Retry
+from urllib3.util.connection import create_connection
 
 from service.feeds.errors import Fault, FeedError
 
@@ -30,7 +32,7 @@ class Patience:
     """How long a feed may take.
 
     Attributes:
-        connect_seconds: to accept a connection.
+        connect_seconds: to accept a connection, at each address of its name.
         read_seconds: between two pieces of its answer.
         whole_seconds: for everything, however often it is asked. The name's look-up is the resolver's to limit.
         retries: how often it is asked again when it cannot be reached, is overloaded or fails.
@@ -47,7 +49,7 @@ class Patience:
 
     def retrying(self) -> Retry:
         """As urllib3 has it."""
-        return Retry(
+        return _Retry(
             total=self.retries,
             redirect=0,
             allowed_methods={"GET"},
@@ -57,6 +59,33 @@ class Patience:
             raise_on_redirect=False,
             retry_after_max=self.retry_after_seconds,
         )
+
+
+class _Retry(Retry):
+    """Reads nothing of an answer after which it asks again, and does not stumble over what that answer wishes."""
+
+    def increment(
+        self, method: str | None = None, url: str | None = None, response: Any = None, *rest: Any, **options: Any
+    ) -> Self:
+        """Count a try; what was answered is let go unread, however long it is."""
+        counted = super().increment(method, url, response, *rest, **options)
+        if response is not None:
+            response.close()
+        return counted
+
+    def parse_retry_after(self, retry_after: str) -> float:
+        """Seconds; 0, as if it had not been said, where it is neither a number nor a date."""
+        try:
+            return super().parse_retry_after(retry_after)
+        except (InvalidHeader, ValueError, OverflowError):
+            return 0
+
+
+class _Session(requests.Session):
+    """Knows no redirects. The library reads a redirect's body whole and its address, even where it does not follow."""
+
+    def get_redirect_target(self, resp: requests.Response) -> None:
+        """Nowhere."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +109,7 @@ class _Deadline:
 
     def __init__(self, seconds: float) -> None:
         self.is_over = False
+        self._end = time.monotonic() + seconds
         self._opened: list[socket.socket] = []
         self._timer = Timer(seconds, self._cut)
         self._timer.daemon = True
@@ -92,6 +122,26 @@ class _Deadline:
         self._timer.cancel()
         for each in self._opened:
             each.close()
+
+    def opened(self, host: str, port: int, seconds: float, options: Any) -> socket.socket:
+        """A connection to the first of the host's addresses that accepts one.
+
+        Raises:
+            OSError: none does, or there is none.
+            TimeoutError: none does in these seconds, or time is over.
+        """
+        failed = OSError("the name has no address")
+        for *_, address in socket.getaddrinfo(host.strip("[]"), port, type=socket.SOCK_STREAM):
+            if (left := self._end - time.monotonic()) <= 0:
+                raise TimeoutError
+            try:
+                found = create_connection((str(address[0]), port), min(seconds, left), socket_options=options)
+            except OSError as error:
+                failed = error
+            else:
+                self.watch(found)
+                return found
+        raise failed
 
     def watch(self, opened: socket.socket) -> None:
         """Cut this connection too. TLS takes a socket over; its duplicate stays ours."""
@@ -123,9 +173,12 @@ class _Adapter(HTTPAdapter):
 
         class Watched(unwatched):  # type: ignore[misc]  # of HTTP or of HTTPS
             def _new_conn(self) -> socket.socket:
-                opened: socket.socket = super()._new_conn()
-                deadline.watch(opened)
-                return opened
+                try:
+                    return deadline.opened(self._dns_host, self.port, self.timeout, self.socket_options)
+                except TimeoutError as error:
+                    raise ConnectTimeoutError(self, "not connected in time") from error
+                except (OSError, UnicodeError) as error:  # of a name that is none
+                    raise NewConnectionError(self, f"not connected: {error}") from error
 
         pool.ConnectionCls = Watched
         return pool
@@ -148,7 +201,7 @@ def fetched(
     patience = patience or Patience()
     headers = {"Accept": "application/xml, text/xml", "Accept-Encoding": "gzip", "User-Agent": "pugmill", **conditions}
     timeout = (patience.connect_seconds, patience.read_seconds)
-    with _Deadline(patience.whole_seconds) as deadline, requests.Session() as session:
+    with _Deadline(patience.whole_seconds) as deadline, _Session() as session:
         for scheme in ("https://", "http://"):
             session.mount(scheme, _Adapter(deadline, patience.retrying()))
         try:
@@ -214,8 +267,12 @@ def _fault_of(error: requests.RequestException, *, is_over: bool) -> FeedError:
     is_timeout = isinstance(error, requests.Timeout) or isinstance(cause, TransportTimeoutError)
     if is_over or (is_timeout and not is_refused):
         return _too_slow()
+    if isinstance(error, requests.exceptions.SSLError):
+        return FeedError(Fault.UNREACHABLE, "no secure connection to it comes about")
     if isinstance(error, requests.exceptions.ContentDecodingError):
         return FeedError(Fault.WRONG_CONTENT, "it cannot be unpacked")
+    if isinstance(error, requests.exceptions.InvalidHeader):
+        return FeedError(Fault.WRONG_CONTENT, "its answer contradicts itself")
     if isinstance(error, requests.exceptions.ChunkedEncodingError):
         return FeedError(Fault.TRUNCATED, "it breaks off before its end")
     return FeedError(Fault.UNREACHABLE, "it cannot be reached")

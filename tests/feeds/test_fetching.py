@@ -5,7 +5,6 @@ import gc
 import gzip
 import socket
 import time
-import tracemalloc
 import warnings
 from collections.abc import Iterator
 from dataclasses import replace
@@ -19,7 +18,25 @@ import requests_mock as mocking
 
 from service.feeds.errors import Fault, FeedError
 from service.feeds.fetching import Fetched, Patience, fetched
-from tests.feed import QUICK, Answer, FeedServer, sending
+from tests.feed import (
+    BOMB,
+    QUICK,
+    Answer,
+    FeedServer,
+    cut,
+    endless,
+    endless_chunks,
+    know_names,
+    longer_than_told,
+    memory,
+    no_http,
+    nobody_accepting,
+    nobody_listening,
+    sending,
+    silent,
+    trickling,
+    trickling_header,
+)
 
 ADDRESS = "https://rates.example/eurofxref-daily.xml"
 BODY = b"<rates/>" * 10
@@ -138,81 +155,26 @@ def test_an_overloaded_feed_may_say_when_to_ask_again(
     assert fault_of(ADDRESS).retry_after_seconds == seconds
 
 
-@pytest.fixture
-def server(feed_server: FeedServer, monkeypatch: pytest.MonkeyPatch) -> FeedServer:
-    """On this machine, not by way of any proxy that it may have."""
-    for name in ("NO_PROXY", "no_proxy"):
-        monkeypatch.setenv(name, "127.0.0.1")
-    return feed_server
-
-
-def started(handler: BaseHTTPRequestHandler, *fields: tuple[str, str]) -> None:
-    handler.send_response(200)
-    for name, value in (("Content-Type", "text/xml"), *fields):
-        handler.send_header(name, value)
-    handler.end_headers()
-
-
-def silent(handler: BaseHTTPRequestHandler) -> None:
-    time.sleep(1.5)
-
-
-def trickling(handler: BaseHTTPRequestHandler) -> None:
-    started(handler, ("Content-Length", "1000"))
-    for _ in range(30):
-        handler.wfile.write(b"<")
-        time.sleep(0.1)
-
-
-def trickling_header(handler: BaseHTTPRequestHandler) -> None:
-    handler.wfile.write(b"HTTP/1.0 200 OK\r\nX-Slow: ")
-    for _ in range(30):
-        handler.wfile.write(b"x")
-        time.sleep(0.1)
-
-
-def endless(handler: BaseHTTPRequestHandler) -> None:
-    started(handler)
-    while True:
-        handler.wfile.write(b"x" * 65_536)
-
-
-def endless_chunks(handler: BaseHTTPRequestHandler) -> None:
-    started(handler, ("Transfer-Encoding", "chunked"))
-    while True:
-        handler.wfile.write(b"1000\r\n" + b"x" * 4096 + b"\r\n")
-
-
-def endless_packed(handler: BaseHTTPRequestHandler) -> None:
-    started(handler, ("Content-Encoding", "gzip"))
-    packed = gzip.compress(b"\0" * 10_000_000)
-    while True:
-        handler.wfile.write(packed)
-
-
-def longer_than_told(handler: BaseHTTPRequestHandler) -> None:
-    sending(b"x" * 10_000, Content_Length="10")(handler)
-
-
-def no_http(handler: BaseHTTPRequestHandler) -> None:
-    handler.wfile.write(b"220 ready\r\n")
-
-
-def cut(handler: BaseHTTPRequestHandler) -> None:
-    handler.connection.shutdown(socket.SHUT_RDWR)
-
-
+NO_YEAR = "Fri, 31 Dec 99999 23:59:59 GMT"
+END_OF_TIME = "Fri, 31 Dec 9999999999999999 23:59:59 GMT"
 BEHAVIOURS: dict[str, tuple[Answer, Fault]] = {
     "silence": (silent, Fault.TIMEOUT),
     "a byte now and then": (trickling, Fault.TIMEOUT),
     "a header's byte now and then": (trickling_header, Fault.TIMEOUT),
-    "no end": (endless, Fault.TOO_LARGE),
+    "no end": (endless(), Fault.TOO_LARGE),
     "no end of chunks": (endless_chunks, Fault.TOO_LARGE),
-    "no end, packed": (endless_packed, Fault.TOO_LARGE),
+    "no end, packed": (endless(piece=BOMB, Content_Encoding="gzip"), Fault.TOO_LARGE),
     "what is not packed as it says": (sending(BODY, Content_Encoding="gzip"), Fault.WRONG_CONTENT),
     "an end before its length": (sending(BODY, Content_Length="200"), Fault.TRUNCATED),
+    "two lengths": (sending(BODY, Content_Length="80, 81"), Fault.WRONG_CONTENT),
     "a redirect": (sending(b"", 302, Location="http://127.0.0.1:1/"), Fault.REDIRECTED),
+    "a redirect to a file": (sending(b"", 302, Location="file:///etc/passwd"), Fault.REDIRECTED),
+    "a redirect to what is no address": (sending(b"", 302, Location="http://[::1"), Fault.REDIRECTED),
+    "a redirect to what is no text": (sending(b"", 302, Location="http://h\xe4/"), Fault.REDIRECTED),
     "an error every time": (sending(b"", 500), Fault.UNAVAILABLE),
+    "a time to ask again that is none": (sending(b"", 503, Retry_After="soon"), Fault.UNAVAILABLE),
+    "a time to ask again beyond all time": (sending(b"", 503, Retry_After=END_OF_TIME), Fault.UNAVAILABLE),
+    "a year to ask again that is none": (sending(b"", 503, Retry_After=NO_YEAR), Fault.UNAVAILABLE),
     "no HTTP": (no_http, Fault.UNREACHABLE),
     "the line cut": (cut, Fault.UNREACHABLE),
 }
@@ -221,89 +183,133 @@ BEHAVIOURS: dict[str, tuple[Answer, Fault]] = {
 class TestOverARealConnection:
     @pytest.mark.parametrize(("answer", "fault"), BEHAVIOURS.values(), ids=BEHAVIOURS.keys())
     def test_nothing_is_waited_for_followed_or_held_beyond_what_is_allowed(
-        self, server: FeedServer, answer: Answer, fault: Fault
+        self, feed_server: FeedServer, answer: Answer, fault: Fault
     ) -> None:
-        server.answer = answer
+        feed_server.answer = answer
         began = time.monotonic()
 
-        error = fault_of(server.url)
+        error = fault_of(feed_server.url)
 
         assert error.fault is fault
         assert time.monotonic() - began < QUICK.whole_seconds + 1
 
-    def test_a_packed_file_is_unpacked(self, server: FeedServer) -> None:
-        server.answer = sending(gzip.compress(BODY), Content_Encoding="gzip")
+    def test_a_packed_file_is_unpacked(self, feed_server: FeedServer) -> None:
+        feed_server.answer = sending(gzip.compress(BODY), Content_Encoding="gzip")
 
-        found = get(server.url)
+        found = get(feed_server.url)
 
         assert found is not None
         assert found.body == BODY
 
-    def test_a_bomb_is_not_unpacked_beyond_the_limit(self, server: FeedServer) -> None:
+    def test_a_bomb_is_not_unpacked_beyond_the_limit(self, feed_server: FeedServer) -> None:
         """100 MB of zeros in 100 kB."""
-        server.answer = sending(gzip.compress(b"\0" * 100_000_000, 1), Content_Encoding="gzip")
-        tracemalloc.start()
+        feed_server.answer = sending(BOMB, Content_Encoding="gzip")
 
-        error = fault_of(server.url, limit=1_000_000)
+        with memory() as most:
+            error = fault_of(feed_server.url, limit=1_000_000)
 
-        _, most = tracemalloc.get_traced_memory()
-        tracemalloc.stop()
         assert error.fault is Fault.TOO_LARGE
-        assert most < 5_000_000
+        assert most() < 5_000_000
 
-    def test_what_is_longer_than_it_says_is_read_only_as_far(self, server: FeedServer) -> None:
-        server.answer = longer_than_told
+    @pytest.mark.parametrize(
+        ("answer", "fault"),
+        [
+            (sending(BOMB, 302, Location="http://127.0.0.1:1/", Content_Encoding="gzip"), Fault.REDIRECTED),
+            (endless(302, Location="http://127.0.0.1:1/"), Fault.REDIRECTED),
+            (endless(503), Fault.UNAVAILABLE),
+            (endless(404), Fault.UNEXPECTED_STATUS),
+        ],
+        ids=["a redirect with a bomb", "a redirect", "overloaded", "not there"],
+    )
+    def test_of_what_is_no_file_nothing_is_read(self, feed_server: FeedServer, answer: Answer, fault: Fault) -> None:
+        feed_server.answer = answer
 
-        found = get(server.url)
+        with memory() as most:
+            error = fault_of(feed_server.url)
+
+        assert error.fault is fault
+        assert most() < 5_000_000
+
+    def test_what_is_longer_than_it_says_is_read_only_as_far(self, feed_server: FeedServer) -> None:
+        feed_server.answer = longer_than_told
+
+        found = get(feed_server.url)
 
         assert found is not None
         assert len(found.body) == 10
 
     @pytest.mark.parametrize("status", [429, 500, 502, 503, 504])
-    def test_a_failure_that_passes_is_asked_again(self, server: FeedServer, status: int) -> None:
+    def test_a_failure_that_passes_is_asked_again(self, feed_server: FeedServer, status: int) -> None:
         answers: Iterator[Answer] = iter([sending(b"", status), sending(b"", status), sending(BODY)])
 
         def answer(handler: BaseHTTPRequestHandler) -> None:
             next(answers)(handler)
 
-        server.answer = answer
+        feed_server.answer = answer
 
-        found = get(server.url)
+        found = get(feed_server.url)
 
         assert found is not None
-        assert len(server.requests) == 3
+        assert len(feed_server.requests) == 3
 
-    def test_a_failure_that_stays_is_asked_no_more_often_than_that(self, server: FeedServer) -> None:
-        server.answer = sending(b"", 503, Retry_After="7")
+    def test_a_failure_that_stays_is_asked_no_more_often_than_that(self, feed_server: FeedServer) -> None:
+        feed_server.answer = sending(b"", 503, Retry_After="7")
 
-        error = fault_of(server.url)
+        error = fault_of(feed_server.url)
 
         assert (error.fault, error.retry_after_seconds) == (Fault.UNAVAILABLE, 7)
-        assert len(server.requests) == 1 + QUICK.retries
+        assert len(feed_server.requests) == 1 + QUICK.retries
 
-    def test_a_wish_to_be_asked_much_later_is_granted_only_so_far(self, server: FeedServer) -> None:
-        server.answer = sending(b"", 503, Retry_After="3600")
+    def test_a_wish_to_be_asked_much_later_is_granted_only_so_far(self, feed_server: FeedServer) -> None:
+        feed_server.answer = sending(b"", 503, Retry_After="3600")
         began = time.monotonic()
 
-        fault_of(server.url)
+        fault_of(feed_server.url)
 
         assert time.monotonic() - began < 1
 
-    def test_what_is_refused_for_good_is_not_asked_again(self, server: FeedServer) -> None:
-        server.answer = sending(b"", 404)
+    def test_what_is_refused_for_good_is_not_asked_again(self, feed_server: FeedServer) -> None:
+        feed_server.answer = sending(b"", 404)
 
-        fault_of(server.url)
+        fault_of(feed_server.url)
 
-        assert len(server.requests) == 1
+        assert len(feed_server.requests) == 1
 
     def test_where_nobody_listens_it_is_unreachable(self) -> None:
-        with socket.socket() as taken:
-            taken.bind(("127.0.0.1", 0))
-            address = f"http://127.0.0.1:{taken.getsockname()[1]}/"
-
+        with nobody_listening() as address:
             assert fault_of(address).fault is Fault.UNREACHABLE
 
-    def test_a_handshake_that_trickles_is_cut_off_too(self, server: FeedServer) -> None:
+    @pytest.mark.parametrize("host", ["localhost", "a." * 40 + "example", "x" * 64 + ".example"])
+    def test_whose_name_is_not_known_is_unreachable(self, monkeypatch: pytest.MonkeyPatch, host: str) -> None:
+        know_names(monkeypatch)
+
+        assert fault_of(f"http://{host}:9/").fault is Fault.UNREACHABLE
+
+    def test_all_addresses_of_a_name_together_are_waited_for_no_longer_than_that(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Each for a second would be a minute, three times over."""
+        with nobody_accepting() as address:
+            know_names(monkeypatch, localhost=["127.0.0.1"] * 60)
+            began = time.monotonic()
+
+            error = fault_of(address.replace("127.0.0.1", "localhost"))
+
+        assert error.fault is Fault.TIMEOUT
+        assert time.monotonic() - began < 2 * QUICK.whole_seconds + 1
+
+    def test_after_an_address_that_refuses_the_next_is_tried(
+        self, monkeypatch: pytest.MonkeyPatch, feed_server: FeedServer
+    ) -> None:
+        feed_server.answer = sending(BODY)
+        know_names(monkeypatch, localhost=["127.0.0.2", "127.0.0.1"])
+
+        found = get(feed_server.url.replace("127.0.0.1", "localhost"))
+
+        assert found is not None
+        assert found.body == BODY
+
+    def test_a_handshake_that_trickles_is_cut_off_too(self, feed_server: FeedServer) -> None:
         """A TLS record announced with 16 kB, and a byte of it now and then."""
 
         def shake_hands(listening: socket.socket) -> None:
@@ -324,14 +330,14 @@ class TestOverARealConnection:
             assert QUICK.whole_seconds <= time.monotonic() - began < QUICK.whole_seconds + 1
             thread.join()
 
-    @pytest.mark.parametrize("answer", [trickling, endless, sending(BODY)])
-    def test_nothing_stays_open_behind_it(self, server: FeedServer, answer: Answer) -> None:
-        server.answer = answer
+    @pytest.mark.parametrize("answer", [trickling, endless(), sending(BODY)], ids=["slow", "endless", "good"])
+    def test_nothing_stays_open_behind_it(self, feed_server: FeedServer, answer: Answer) -> None:
+        feed_server.answer = answer
 
         with warnings.catch_warnings(record=True) as told:
             warnings.simplefilter("always")
             with contextlib.suppress(FeedError):
-                get(server.url)
+                get(feed_server.url)
             gc.collect()
 
         assert [str(each.message) for each in told] == []
