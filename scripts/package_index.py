@@ -1,0 +1,205 @@
+"""What the package index that pip uses tells of a version: is it offered, withdrawn, known to be vulnerable."""
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from importlib.util import find_spec
+from typing import Any
+
+import requests
+from locked import Pin
+from packaging.version import Version
+from requests.adapters import HTTPAdapter
+from urllib3.exceptions import HTTPError
+from urllib3.util import Retry
+
+THREADS = 8
+TIMEOUT = (10, 20)
+"""Seconds to connect, and from one byte to the next."""
+_MOST_BYTES = 64 * 2**20
+_CHUNK_BYTES = 2**16
+_TOO_LONG = "all of it takes too long"
+_PAGE = "application/vnd.pypi.simple.v1+json"
+_AGAIN = (429, 500, 502, 503, 504)
+# In pip's own words: its options with what its files, the environment and itself say of them. `pip config` knows
+# nothing of the default, and pip's help hides the password in an address.
+_ASK_PIP = """
+import json
+from pip._internal.commands import create_command
+told = create_command("install").parser.get_default_values()
+print(json.dumps([told.index_url, told.cert]))
+"""
+
+
+class NoAnswerError(Exception):
+    """The index does not say what it is asked."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vulnerability:
+    """What is known of a version.
+
+    Attributes:
+        identifiers: its own and those of the same thing elsewhere: PYSEC, CVE, GHSA.
+        fixed_in: the versions that no longer have it.
+    """
+
+    identifiers: tuple[str, ...]
+    fixed_in: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What the index tells of a pin.
+
+    Attributes:
+        missing: how many of the locked files it does not have.
+        yanked: why the version was withdrawn; None if it was not.
+        newest: the newest release, if it tells.
+        vulnerabilities: what is known of this version; None if it tells nothing about this version.
+    """
+
+    pin: Pin
+    missing: int
+    yanked: str | None
+    newest: Version | None
+    vulnerabilities: tuple[Vulnerability, ...] | None
+
+
+def python_with_pip() -> str:
+    """The interpreter that runs this, or the one its environment is made from: on Debian, only that may have pip."""
+    return sys.executable if find_spec("pip") else getattr(sys, "_base_executable", sys.executable)
+
+
+class PackageIndex:
+    """An index as PEP 691 has it, with the documents of projects and versions beside it.
+
+    Attributes:
+        address: where its pages are, as pip has it.
+        certificates: a file of certificates to trust, if pip has one.
+        retries: how often it is asked again when it cannot be reached, is overloaded or fails.
+        back_off: seconds before the second time it is asked again, each time doubled.
+        seconds: for all that is asked.
+    """
+
+    def __init__(
+        self,
+        address: str,
+        certificates: str | None = None,
+        *,
+        retries: int = 3,
+        back_off: float = 1,
+        seconds: float = 180,
+    ) -> None:
+        self._pages = address.rstrip("/")
+        self._documents = f"{self._pages.removesuffix('/simple')}/pypi"
+        self._certificates = certificates
+        self._retrying = Retry(
+            total=retries,
+            backoff_factor=back_off,
+            backoff_max=10,
+            status_forcelist=_AGAIN,
+            respect_retry_after_header=False,
+            raise_on_status=False,
+        )
+        self._end = time.monotonic() + seconds
+
+    @classmethod
+    def of_pip(cls, **options: Any) -> "PackageIndex":
+        """The one that pip uses, by its settings, its environment or its own default."""
+        asked = subprocess.run([python_with_pip(), "-c", _ASK_PIP], capture_output=True, text=True, check=False)
+        if asked.returncode:
+            raise NoAnswerError(f"pip does not tell its index: {asked.stderr.strip().rpartition(chr(10))[2]}")
+        return cls(*json.loads(asked.stdout), **options)
+
+    def told(self, pins: Iterable[Pin]) -> Iterator[Told]:
+        """What it tells of each, in their order; the first that it does not answer ends it."""
+        with ThreadPoolExecutor(THREADS) as threads:
+            try:
+                yield from threads.map(self._told, pins)
+            finally:
+                threads.shutdown(wait=False, cancel_futures=True)
+
+    def _told(self, pin: Pin) -> Told:
+        with requests.Session() as session:
+            for scheme in ("https://", "http://"):
+                session.mount(scheme, HTTPAdapter(max_retries=self._retrying))
+            try:
+                return self._asked(session, pin)
+            except NoAnswerError as error:
+                raise NoAnswerError(f"the index gives no answer about {pin.name}: {error}") from error
+            except (LookupError, TypeError, AttributeError, ValueError) as error:
+                raise NoAnswerError(f"what the index answers about {pin.name} is not understood: {error!r}") from error
+
+    def _asked(self, session: requests.Session, pin: Pin) -> Told:
+        page = self._json(session, f"{self._pages}/{pin.name}/", _PAGE)
+        offered = {each["hashes"].get("sha256"): each for each in page["files"]} if page is not None else {}
+        files = [offered[each] for each in sorted(pin.hashes) if each in offered]
+        project = self._json(session, f"{self._documents}/{pin.name}/json")
+        newest = None if project is None else Version(project["info"]["version"])
+        # A project's document tells of its newest release. Some indexes have one for every version besides.
+        document = project
+        if newest != pin.version:
+            document = self._json(session, f"{self._documents}/{pin.name}/{pin.version}/json")
+        is_of_it = document is not None and Version(document["info"]["version"]) == pin.version
+        return Told(
+            pin=pin,
+            missing=len(pin.hashes) - len(files),
+            yanked=next((_reason(each["yanked"]) for each in files if each.get("yanked")), None),
+            newest=newest,
+            vulnerabilities=_vulnerabilities(document) if is_of_it else None,
+        )
+
+    def _json(self, session: requests.Session, address: str, media_type: str = "application/json") -> Any:
+        """What stands there; None if there is nothing."""
+        if time.monotonic() > self._end:
+            raise NoAnswerError(_TOO_LONG)
+        try:
+            with session.get(
+                address, headers={"Accept": media_type}, timeout=TIMEOUT, verify=self._certificates or True, stream=True
+            ) as answer:
+                if answer.status_code == requests.codes.not_found:
+                    return None
+                if answer.status_code != requests.codes.ok:
+                    raise NoAnswerError(f"it answers with status {answer.status_code}")
+                kind = answer.headers.get("Content-Type", "").partition(";")[0]
+                if kind != media_type:
+                    raise NoAnswerError(f"it answers with {kind or 'what it does not name'} in place of {media_type}")
+                return json.loads(self._body(answer))
+        except (requests.RequestException, HTTPError, ValueError) as error:
+            # The words of the error itself name the address, which may hold a password.
+            raise NoAnswerError(type(error).__name__) from error
+
+    def _body(self, answer: requests.Response) -> bytes:
+        body = bytearray()
+        # Whatever has come by then, so that bytes that trickle are not waited for until they are so many.
+        while chunk := answer.raw.read1(_CHUNK_BYTES, decode_content=True):
+            body += chunk
+            if time.monotonic() > self._end:
+                raise NoAnswerError(_TOO_LONG)
+            if len(body) > _MOST_BYTES:
+                raise NoAnswerError(f"it has more than {_MOST_BYTES:,} bytes")
+        return bytes(body)
+
+
+def _reason(yanked: Any) -> str:
+    return yanked if isinstance(yanked, str) and yanked else "without a reason"
+
+
+def _vulnerabilities(document: Mapping[str, Any]) -> tuple[Vulnerability, ...] | None:
+    """Those of a document that are not withdrawn; None if it does not speak of any."""
+    told = document.get("vulnerabilities")
+    if told is None:
+        return None
+    return tuple(
+        Vulnerability(
+            identifiers=tuple(dict.fromkeys([each["id"], *each.get("aliases", ())])),
+            fixed_in=tuple(each.get("fixed_in") or ()),
+        )
+        for each in told
+        if not each.get("withdrawn")
+    )
