@@ -1,5 +1,6 @@
 """Exchange rates: entered by hand, imported, fetched, held back and confirmed; and an amount converted with them."""
 
+import logging
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
@@ -28,7 +29,9 @@ from service.encoding import encoded
 from service.feeds.reference_rates import ReferenceRates, Span
 from service.workflows import exchange
 from service.workflows import feed as fetching
+from service.workflows.errors import FeedFailedError
 
+_logger = logging.getLogger("pugmill")
 blueprint = Blueprint(
     "exchange-rates", __name__, url_prefix="/v1/exchange-rates", description="What amounts are converted with."
 )
@@ -251,7 +254,14 @@ class Refresh(MethodView):
         A day on which a rate jumps by more than 20 % from the last one in use is held back until it is confirmed. In
         a history a jump stands if the next rate bears it out. If the feed fails, nothing is changed.
         """
-        return answer(fetching.refresh_exchange_rates(database(), workshop(), actor(), _feed(), wanted.span))
+        try:
+            done = fetching.refresh_exchange_rates(database(), workshop(), actor(), _feed(), wanted.span)
+        except FeedFailedError as error:
+            flask.g.feed_result = error.fault
+            _logger.warning("%s", error, extra={"fault": error.fault})
+            raise
+        flask.g.feed_result = "held" if done.held else "good"
+        return answer(done)
 
 
 @blueprint.route("/held")

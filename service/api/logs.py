@@ -14,7 +14,7 @@ import flask
 _REQUEST_ID: ContextVar[str | None] = ContextVar("request_id", default=None)
 _ACCEPTABLE = re.compile(r"[A-Za-z0-9._-]{1,128}")
 _KEY = re.compile(r"pugmill_[0-9a-f]{32}_[A-Za-z0-9_-]+")
-_FACTS = ("method", "path", "status", "milliseconds", "workshop_id", "key_id")
+_FACTS = ("method", "path", "status", "milliseconds", "workshop_id", "key_id", "fault")
 _logger = logging.getLogger("pugmill.requests")
 
 

@@ -1,6 +1,6 @@
 """What a monitoring system watches, as Prometheus reads it: of all workers together, and of no workshop by name.
 
-Labels are the contract's operation ids, methods, statuses and decisions, so there are only so many series.
+Labels are the contract's operation ids, methods, statuses, decisions and the feed's faults, so the series are finite.
 """
 
 import os
@@ -59,6 +59,12 @@ class Metrics:
             multiprocess_mode="max",
             registry=registry,
         )
+        self._refreshes = Counter(
+            "pugmill_feed_refreshes",
+            "Refreshes of the exchange rates: good, held where a day waits to be confirmed, or the feed's fault.",
+            ["result"],
+            registry=registry,
+        )
 
     def answered(self, operation: str, method: str, status: int, seconds: float) -> None:
         """Count a request."""
@@ -74,6 +80,10 @@ class Metrics:
         self._last_repricing.set_to_current_time()
         for decision in _DECISIONS:
             self._listings.labels(decision).inc(getattr(summary, decision))
+
+    def refreshed(self, result: str) -> None:
+        """Count a refresh of the exchange rates by what came of it."""
+        self._refreshes.labels(result).inc()
 
     def told(self) -> bytes:
         """All figures, those of the other workers too."""
@@ -97,7 +107,7 @@ def operations_of(app: flask.Flask) -> dict[tuple[str, str], str]:
 
 
 def count(response: flask.Response) -> flask.Response:
-    """Count a request that has been answered, and a repricing if it was one."""
+    """Count a request that has been answered, and a repricing or a refresh of exchange rates if it was one."""
     metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
     method = flask.request.method
     of_reading = "GET" if method == "HEAD" else method
@@ -108,6 +118,8 @@ def count(response: flask.Response) -> flask.Response:
     summary: RepricingSummary | None = flask.g.get("repriced")
     if summary is not None and response.status_code < 300:  # noqa: PLR2004
         metrics.repriced(summary, seconds)
+    if (result := flask.g.get("feed_result")) is not None:
+        metrics.refreshed(result)
     return response
 
 
@@ -141,7 +153,7 @@ class MetricsView(MethodView):
     @documented("getMetrics", security=False)
     @blueprint.response(200, {"type": "string"}, content_type=CONTENT_TYPE)
     def get(self) -> flask.Response:
-        """How much was asked of all workers since they were started, and how old the exchange rates are.
+        """What was asked of all workers since they were started, what came of refreshes, how old exchange rates are.
 
         In the text format of Prometheus. It needs no key and names no workshop; keep it inside your own network.
         """

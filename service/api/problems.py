@@ -157,7 +157,7 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else list(value) if isinstance(value, tuple) else value
 
 
-_FEED_STATUS = {Fault.TIMEOUT: 504, Fault.UNREACHABLE: 503, Fault.UNAVAILABLE: 503}
+_FEED_STATUS = {Fault.TIMEOUT: 504, Fault.UNREACHABLE: 503, Fault.UNAVAILABLE: 503, Fault.TRUNCATED: 503}
 _RETRY_AFTER_SECONDS = 300
 
 
@@ -173,6 +173,7 @@ def _feed_failed(error: workflow.FeedFailedError) -> ProblemError:
         source=error.source,
         last_published_on=_plain(error.last_published_on),
         age_days=error.age_days,
+        max_age_days=error.max_age_days,
     )
 
 

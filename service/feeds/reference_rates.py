@@ -116,8 +116,9 @@ def read(body: bytes, today: date, conditions: Mapping[str, str] | None = None) 
     except DefusedXmlException:
         raise FeedError(Fault.FORBIDDEN_XML, "it declares a document type or entities") from None
     except ParseError as error:
-        fault = Fault.TRUNCATED if error.code in _CUT_SHORT else Fault.WRONG_CONTENT
-        raise FeedError(fault, "it is not well-formed XML") from None
+        if error.code in _CUT_SHORT:
+            raise FeedError(Fault.TRUNCATED, "it breaks off before its end") from None
+        raise FeedError(Fault.WRONG_CONTENT, "it is not well-formed XML") from None
     except (LookupError, ValueError):
         raise FeedError(Fault.WRONG_CONTENT, "it is in an encoding that is not known here") from None
     return reader.published(conditions or {})

@@ -1,9 +1,10 @@
 """What a workflow refuses because of what is, or is not, registered."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from service.domain.errors import PugmillError
+from service.domain.exchange import FEED_MAX_AGE_DAYS
 
 
 class NotRegisteredError(PugmillError, LookupError):
@@ -68,7 +69,7 @@ class SupersededError(PugmillError):
 
 
 class FeedFailedError(PugmillError):
-    """The exchange rates could not be refreshed; those there are stand.
+    """The exchange rates could not be refreshed; those there are go on being used as long as they may.
 
     Attributes:
         source: whose rates they are.
@@ -76,7 +77,10 @@ class FeedFailedError(PugmillError):
         retry_after_seconds: when the feed wants to be asked again, if it said so.
         last_published_on: the last day there are rates for, if there is any.
         age_days: how old that is today.
+        max_age_days: how old it may become.
     """
+
+    max_age_days = FEED_MAX_AGE_DAYS
 
     def __init__(
         self, source: str, fault: str, reason: str, retry_after_seconds: int | None, last: date | None, today: date
@@ -86,8 +90,15 @@ class FeedFailedError(PugmillError):
         self.retry_after_seconds = retry_after_seconds
         self.last_published_on = last
         self.age_days = None if last is None else (today - last).days
-        stand = f"the last good rates, of {last}, {self.age_days} days old, stand" if last else "there are none before"
-        super().__init__(f"the exchange rates of '{source}' were not refreshed: {reason}; {stand}")
+        super().__init__(f"no new exchange rates from the feed of '{source}': {reason}; {self._remaining()}")
+
+    def _remaining(self) -> str:
+        if self.last_published_on is None or self.age_days is None:
+            return "there are none from before"
+        are = f"the last good ones, of {self.last_published_on}, are {self.age_days} days old and"
+        if self.age_days > self.max_age_days:
+            return f"{are} too old to be used"
+        return f"{are} used until {self.last_published_on + timedelta(days=self.max_age_days)}"
 
 
 class KeyUsedOtherwiseError(PugmillError):

@@ -133,7 +133,7 @@ class TestAFeedThatFails:
             (sending(b"<html/>"), 502, "feed-wrong-structure"),
             (sending(b"<!DOCTYPE x><x/>"), 502, "feed-forbidden-xml"),
             (sending(b" " * 300_000), 502, "feed-too-large"),
-            (sending(xml_of({day_of(): RATES})[:500]), 502, "feed-truncated"),
+            (sending(xml_of({day_of(): RATES})[:500]), 503, "feed-truncated"),
             (sending(xml_of({day_of(-2): RATES})), 502, "feed-future-day"),
             (sending(xml_of({day_of(12): RATES})), 502, "feed-late"),
             (sending(xml_of({day_of(): {"USD": "1.1"}})), 502, "feed-too-few-currencies"),

@@ -169,7 +169,7 @@ class TestAFeedThatFails:
 
         assert (error.source, error.fault) == (FEED, "unavailable")
         assert (error.last_published_on, error.age_days) == (date.fromisoformat(day_of(2)), 2)
-        assert f"the last good rates, of {day_of(2)}, 2 days old, stand" in str(error)
+        assert f"the last good ones, of {day_of(2)}, are 2 days old and used until {day_of(-8)}" in str(error)
         assert list(used(owner)) == ["d2"]
 
     def test_at_the_first_start_leaves_nothing(self, owner: Owner, publisher: Publisher) -> None:
@@ -178,7 +178,7 @@ class TestAFeedThatFails:
         error = failing(owner)
 
         assert (error.last_published_on, error.age_days) == (None, None)
-        assert str(error).endswith("there are none before")
+        assert str(error).endswith("there are none from before")
 
     def test_changes_nothing_even_if_only_one_day_of_its_file_is_absurd(
         self, owner: Owner, publisher: Publisher
