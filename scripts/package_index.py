@@ -4,7 +4,7 @@ import json
 import subprocess
 import sys
 import time
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -195,11 +195,20 @@ def _vulnerabilities(document: Mapping[str, Any]) -> tuple[Vulnerability, ...] |
     told = document.get("vulnerabilities")
     if told is None:
         return None
-    return tuple(
-        Vulnerability(
-            identifiers=tuple(dict.fromkeys([each["id"], *each.get("aliases", ())])),
-            fixed_in=tuple(each.get("fixed_in") or ()),
-        )
-        for each in told
-        if not each.get("withdrawn")
+    found: list[Vulnerability] = []
+    for each in told:
+        if not each.get("withdrawn"):
+            identifiers, fixed_in = [each["id"], *each.get("aliases", ())], each.get("fixed_in") or ()
+            # The same thing is told once for each place that names it.
+            same = [other for other in found if {*other.identifiers}.intersection(identifiers)]
+            found = [other for other in found if other not in same]
+            found.append(_joined([*same, Vulnerability(identifiers=tuple(identifiers), fixed_in=tuple(fixed_in))]))
+    return tuple(found)
+
+
+def _joined(same: Sequence[Vulnerability]) -> Vulnerability:
+    """All that is told of one thing."""
+    return Vulnerability(
+        identifiers=tuple(dict.fromkeys(name for each in same for name in each.identifiers)),
+        fixed_in=tuple(dict.fromkeys(version for each in same for version in each.fixed_in)),
     )

@@ -193,6 +193,15 @@ class TestAVulnerability:
 
         assert place.faults_told(index) == []
 
+    def test_that_is_told_once_for_each_of_its_names_is_one(self, place: Place, index: Index) -> None:
+        again = {"id": "GHSA-aaaa-bbbb-cccc", "aliases": ["CVE-2026-0007"], "fixed_in": ["2.0", "2.1"]}
+        index.offer("sieve", known=[LEAK, {"id": "PYSEC-2026-8"}, again])
+
+        assert place.faults_told(index) == [
+            "sieve 1.0: PYSEC-2026-8; fixed in no release",
+            "sieve 1.0: PYSEC-2026-7, CVE-2026-0007, GHSA-aaaa-bbbb-cccc; fixed in 1.1, 2.0, 2.1",
+        ]
+
     def test_that_is_withdrawn_is_none(self, place: Place, index: Index, capsys: pytest.CaptureFixture[str]) -> None:
         index.offer("sieve", known=[{**LEAK, "withdrawn": "2026-11-20T00:00:00Z"}])
 
