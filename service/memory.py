@@ -2,7 +2,7 @@
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from threading import Lock
+from threading import RLock
 from typing import Any, Generic, TypeVar
 
 T = TypeVar("T")
@@ -14,7 +14,7 @@ class Memory(Generic[T]):
     def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
         self._room, self._weigh, self._weight = room, weigh, 0
         self._values: OrderedDict[Hashable, T] = OrderedDict()
-        self._lock = Lock()
+        self._lock = RLock()
 
     def find(self, key: Hashable) -> T | None:
         """The value, if it is kept."""
@@ -34,6 +34,33 @@ class Memory(Generic[T]):
             while self._weight > self._room:
                 _, dropped = self._values.popitem(last=False)
                 self._weight -= self._weigh(dropped)
+
+
+class MemoryOfStates(Memory[T]):
+    """Values by whose they are, the revision they follow from, and what else; only of the newest revision of each.
+
+    Nobody asks for an older one again, so it would only take up room until something else needed it.
+    """
+
+    def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
+        super().__init__(room, weigh)
+        self._revisions: dict[Hashable, Any] = {}
+
+    def keep(self, key: Hashable, value: T) -> None:
+        """Keep the value, unless something of a newer revision is there; let go of what follows from an older one."""
+        assert isinstance(key, tuple)
+        owner, revision = key[:2]
+        with self._lock:
+            newest = self._revisions.setdefault(owner, revision)
+            if revision > newest:
+                self._revisions[owner] = revision
+                self._drop([each for each in self._values if isinstance(each, tuple) and each[0] == owner])
+            if revision >= newest:
+                super().keep(key, value)
+
+    def _drop(self, keys: list[tuple[Hashable, ...]]) -> None:
+        for key in keys:
+            self._weight -= self._weigh(self._values.pop(key))
 
 
 class Remembered(dict[Any, Any]):

@@ -1,6 +1,6 @@
 """What is kept between requests, and what is let go."""
 
-from service.memory import Memory
+from service.memory import Memory, MemoryOfStates
 
 
 def test_a_value_is_found_by_its_key_until_there_is_no_room() -> None:
@@ -31,3 +31,25 @@ def test_without_room_nothing_is_kept() -> None:
     memory.keep("a", b"1")
 
     assert memory.find("a") is None
+
+
+class TestWhatFollowsFromAStateOfAWorkshop:
+    def test_is_let_go_with_the_first_value_of_a_newer_one(self) -> None:
+        memory: Memory[bytes] = MemoryOfStates(10, len)
+        memory.keep(("ours", 1, "a"), b"1234")
+        memory.keep(("theirs", 7, "a"), b"1234")
+
+        memory.keep(("ours", 2, "b"), b"123456")
+
+        assert memory.find(("ours", 1, "a")) is None
+        assert memory.find(("ours", 2, "b")) == b"123456", "there was room for it without the older state"
+        assert memory.find(("theirs", 7, "a")) == b"1234"
+
+    def test_is_not_kept_once_there_is_a_newer_one(self) -> None:
+        memory: Memory[bytes] = MemoryOfStates(10, len)
+        memory.keep(("ours", 2, "b"), b"1234")
+
+        memory.keep(("ours", 1, "a"), b"1234")
+
+        assert memory.find(("ours", 1, "a")) is None
+        assert memory.find(("ours", 2, "b")) == b"1234"

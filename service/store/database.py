@@ -9,9 +9,10 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import event
 
-from service.memory import Memory
+from service.memory import Memory, MemoryOfStates
 
-_ROOM = 200_000
+_ROOM = 60_000
+"""Registered things that are kept; one of them takes about 1.7 kB (measured with the demo workshop)."""
 _BUSY_SECONDS = 5
 _WRITING = "pugmill_writing"
 _POSTGRESQL_OPTIONS = (
@@ -95,7 +96,7 @@ class Database:
 
     def __init__(self, url: str, *, has_memory: bool = True) -> None:
         self.engine = make_engine(url)
-        self.memory: Memory[Any] = Memory(_ROOM if has_memory else 0, len)
+        self.memory: Memory[Any] = MemoryOfStates(_ROOM if has_memory else 0, len)
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._held: sa.Connection | None = None
