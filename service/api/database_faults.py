@@ -36,8 +36,17 @@ READ_ONLY = DatabaseFault(
     retry_after_seconds=60,
 )
 
-# SQLite's result codes by name (sqlite.org/rescode.html); extended ones begin with the name of theirs.
+MOVED = DatabaseFault(
+    kind="database-moved",
+    detail="the file of the database was moved or replaced while the service runs; nothing was stored. Whoever runs "
+    "the service puts it back, or starts the service anew to use the file that is there now",
+    retry_after_seconds=60,
+)
+
+# SQLite's result codes by name (sqlite.org/rescode.html); extended ones begin with the name of theirs
+# and come first.
 _OF_SQLITE = {
+    "SQLITE_READONLY_DBMOVED": MOVED,
     "SQLITE_READONLY": READ_ONLY,
     "SQLITE_FULL": STORAGE_FULL,
     "SQLITE_IOERR_WRITE": STORAGE_FULL,

@@ -4,6 +4,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from copy import copy
+from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
@@ -15,9 +16,17 @@ _ROOM = 60_000
 """Registered things that are kept; one of them takes about 1.7 kB (measured with the demo workshop)."""
 _BUSY_SECONDS = 5
 _WRITING = "pugmill_writing"
-_POSTGRESQL_OPTIONS = (
-    "-c timezone=UTC -c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_session_timeout=60s"
-)
+_POSTGRESQL = {
+    "options": (
+        "-c timezone=UTC -c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_session_timeout=60s"
+    ),
+    # A server that is there and silent, or a network that swallows what is sent, is given up; seconds, but the last.
+    "connect_timeout": 5,
+    "keepalives_idle": 15,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 30_000,
+}
 
 
 class UnknownDatabaseError(ValueError):
@@ -55,14 +64,25 @@ def make_engine(url: str) -> sa.Engine:
     """
     if not url.startswith(("sqlite:", "postgresql+psycopg:")):
         raise UnknownDatabaseError
-    if not url.startswith("sqlite"):
-        return sa.create_engine(
-            url, hide_parameters=True, pool_pre_ping=True, connect_args={"options": _POSTGRESQL_OPTIONS}
-        )
+    if url.startswith("sqlite"):
+        return _sqlite_engine(url)
+    asked = sa.make_url(url).query  # whoever runs the service may say otherwise
+    ours = {name: value for name, value in _POSTGRESQL.items() if name not in asked}
+    return sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours)
+
+
+def _sqlite_engine(url: str) -> sa.Engine:
     engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS})
+    file = _OneFile(engine.url.database)
+
+    @event.listens_for(engine, "do_connect")
+    @event.listens_for(engine, "checkout")
+    def look(*_: Any) -> None:
+        file.check()
 
     @event.listens_for(engine, "connect")
     def configure(connection: Any, _record: Any) -> None:
+        file.opened()
         connection.isolation_level = None  # the driver must not begin or commit on its own
         # WAL lets readers go on while one writes; NORMAL keeps every commit through a crash of the process,
         # FULL through a loss of power too, which a workshop's machine may well see.
@@ -80,6 +100,42 @@ def make_engine(url: str) -> sa.Engine:
             raise sa.exc.OperationalError(begin_now, None, error) from error
 
     return engine
+
+
+class _OneFile:
+    """The file of a SQLite database, which must stay what it was when it was first opened.
+
+    In WAL mode SQLite does not look: it would go on to write into a file that was moved away, and a new connection
+    would make an empty file in its place or read the log that is left over into another database.
+    """
+
+    def __init__(self, name: str | None) -> None:
+        self._path = Path(name) if name and name != ":memory:" else None
+        self._first: tuple[int, int] | None = None
+
+    def _now(self) -> tuple[int, int] | None:
+        assert self._path is not None
+        try:
+            found = self._path.stat()
+        except FileNotFoundError:
+            return None
+        return found.st_dev, found.st_ino
+
+    def opened(self) -> None:
+        """Which file it is, from the first time on."""
+        if self._path is not None and self._first is None:
+            self._first = self._now()
+
+    def check(self) -> None:
+        """Make sure that it is still there.
+
+        Raises:
+            sa.exc.OperationalError: SQLITE_READONLY_DBMOVED, SQLite's own code for this (sqlite.org/rescode.html).
+        """
+        if self._first is not None and self._now() != self._first:
+            moved = sqlite3.OperationalError("the file was moved or replaced since it was opened")
+            moved.sqlite_errorname = "SQLITE_READONLY_DBMOVED"
+            raise sa.exc.OperationalError("opening the database", None, moved)
 
 
 Connection = sa.Connection
