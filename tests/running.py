@@ -43,6 +43,11 @@ class Running:
     def ended(self) -> int:
         return self._process.wait(SECONDS)
 
+    def processes(self) -> list[int]:
+        """The first one and its workers."""
+        children = Path(f"/proc/{self._process.pid}/task/{self._process.pid}/children").read_text().split()
+        return [self._process.pid, *map(int, children)]
+
     def connect(self) -> socket.socket:
         return socket.create_connection(("127.0.0.1", self.port), timeout=SECONDS)
 

@@ -1,10 +1,11 @@
 """What `pugmill serve` does with clients that are slow, and when it is told to stop."""
 
 import json
+import resource
 import socket
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -172,6 +173,45 @@ def test_workers_count_a_keys_requests_together(tmp_path: Path) -> None:
     # Another is allowed every three seconds, which a slow machine may take for the thirty.
     assert answers[:20] == [200] * 20
     assert 429 in answers[20:]
+
+
+class TestWithoutRoomOnTheDisk:
+    """No file may become longer than it is, whatever SQLite would write into: its log, its file, what is temporary."""
+
+    def test_nothing_that_was_acknowledged_is_lost_and_it_goes_on_with_room(
+        self, ending: Running, tmp_path: Path
+    ) -> None:
+        def put(code: str) -> bytes:
+            body = json.dumps({"name": "x" * 150}).encode()
+            return ending.ask("PUT", f"/v1/taxes/{code}", *JSON, f"Content-Length: {len(body)}", body=body)
+
+        assert status(put("first")) == 201
+        log = tmp_path / "running.db-wal"
+        with longest_file(ending, log.stat().st_size):
+            answers = {f"full-{each}": put(f"full-{each}") for each in range(40)}
+            reading = ending.ask("GET", "/v1/taxes/first")
+
+        refused = [answer for answer in answers.values() if status(answer) != 201]
+        assert refused
+        assert all(status(answer) == 503 and b"problem/storage-full" in answer for answer in refused)
+        assert status(reading) == 200
+        assert status(put("after")) == 201
+        stored = json.loads(ending.ask("GET", "/v1/taxes?limit=500").partition(b"\r\n\r\n")[2])["items"]
+        acknowledged = {code for code, answer in answers.items() if status(answer) == 201}
+        assert {each["code"] for each in stored} == {"first", "after", *acknowledged}
+
+
+@contextmanager
+def longest_file(service: Running, size: int) -> Iterator[None]:
+    """No process of it may write beyond the size."""
+    before = {process: resource.prlimit(process, resource.RLIMIT_FSIZE) for process in service.processes()}
+    for process, (_, hard) in before.items():
+        resource.prlimit(process, resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        for process, limits in before.items():
+            resource.prlimit(process, resource.RLIMIT_FSIZE, limits)
 
 
 class TestToldToStop:
