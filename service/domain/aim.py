@@ -5,9 +5,20 @@ from decimal import Decimal
 
 from service.domain.exact import UNITS, ZERO, snapped
 from service.domain.money import minor_unit_decimals
-from service.domain.piecewise import EVERYWHERE, Function, Interval, Piece, common, is_rising, plus, reaching, value_at
+from service.domain.piecewise import (
+    EVERYWHERE,
+    Function,
+    Interval,
+    Piece,
+    common,
+    is_rising,
+    joined,
+    plus,
+    reaching,
+    value_at,
+)
 from service.domain.price_grid import PriceGrid, grid_of
-from service.domain.pricing_policy import CostBasis, PricingPolicy, Rounding, Target
+from service.domain.pricing_policy import PricingPolicy, Rounding, Target
 from service.domain.sale import Sale
 from service.domain.unit_costs import UnitCosts
 
@@ -30,7 +41,8 @@ class Aim:
         self._proceeds, self._with_tax, self._to_gross = sale.taxed_proceeds, sale.with_tax, sale.gross_of_displayed
         is_margin = policy.target is Target.MARGIN
         self._wanted: Function = plus(self._proceeds, slope=-policy.value) if is_margin else self._proceeds
-        self._is_simple = policy.rounding is Rounding.UP and all(map(is_rising, (self._proceeds, self._wanted)))
+        self._is_rising = is_rising(self._proceeds)
+        self._is_simple = policy.rounding is Rounding.UP and self._is_rising and is_rising(self._wanted)
 
     def price(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
         """The least displayed price that meets the target, and the price of the grid that is asked.
@@ -40,7 +52,7 @@ class Aim:
         """
         if self._is_simple:
             return self._price_of_rising(costs)
-        meeting, allowed = tuple(self.meeting(costs)), self.allowed(costs)
+        meeting, allowed = tuple(joined(self.meeting(costs))), self.allowed(costs)
         both = common(meeting, allowed)
         target, wanted = self.least(meeting), self.least(both)
         if wanted is None:
@@ -110,7 +122,11 @@ class Aim:
 
     def bringing_in(self, cost: Decimal) -> Iterator[Interval]:
         """The displayed prices that bring in a cost, in order."""
-        return self._displayed(reaching(self._proceeds, cost * self._with_tax))
+        found = self._displayed(reaching(self._proceeds, cost * self._with_tax))
+        if not self._is_rising:
+            return joined(found)
+        first = next(found, None)
+        return iter(() if first is None else (_from(first),))
 
     def allowed(self, costs: UnitCosts) -> tuple[Interval, ...]:
         """The displayed prices that keep to the policy's floor; all if it names none."""
@@ -127,10 +143,10 @@ class Aim:
         if amount is not None:
             yield iter((Interval(low=amount),))
 
-    def floor(self, costs: UnitCosts) -> tuple[Interval, ...]:
-        """The same; where the policy names no floor, the prices that bring in the variable cost."""
-        has_floor = self.policy.never_below_cost is not None or self.policy.never_below_amount is not None
-        return self.allowed(costs) if has_floor else tuple(self.bringing_in(costs.on(CostBasis.VARIABLE)))
+    @property
+    def has_floor(self) -> bool:
+        """Whether the policy names one."""
+        return self.policy.never_below_cost is not None or self.policy.never_below_amount is not None
 
     def least(self, meeting: Iterable[Interval]) -> Decimal | None:
         """The least price of the ranges."""

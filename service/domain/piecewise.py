@@ -191,10 +191,29 @@ def is_rising(function: Function) -> bool:
     )
 
 
+def joined(intervals: Iterable[Interval]) -> Iterator[Interval]:
+    """The same ranges, in order; those that go on where the one before ends are one."""
+    before: Interval | None = None
+    for each in intervals:
+        if before is not None and before.high is not None and each.low <= before.high:
+            before = before._replace(high=each.high)
+            continue
+        if before is not None:
+            yield before
+        before = each
+    if before is not None:
+        yield before
+
+
 def common(one: Iterable[Interval], other: Iterable[Interval]) -> tuple[Interval, ...]:
     """Where both are, in order."""
+    return tuple(overlaps(one, other))
+
+
+def overlaps(one: Iterable[Interval], other: Iterable[Interval]) -> Iterator[Interval]:
+    """The same, found one by one."""
     others = tuple(other)
-    return tuple(found for first in one for second in others if (found := _overlap(first, second)) is not None)
+    return (found for first in one for second in others if (found := _overlap(first, second)) is not None)
 
 
 def _overlap(one: Interval, other: Interval) -> Interval | None:

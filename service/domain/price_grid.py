@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from service.domain.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
 from service.domain.money import minor_unit_decimals
-from service.domain.piecewise import Interval, common
+from service.domain.piecewise import Interval, common, overlaps
 from service.domain.pricing_policy import PricingPolicy
 
 
@@ -41,7 +41,7 @@ class PriceGrid:
 
     def least(self, allowed: Iterable[Interval], at_least: Decimal = ZERO) -> Decimal | None:
         """The least price of the grid within the intervals, which rise, and not below this; None if there is none."""
-        for interval in common(allowed, (Interval(low=at_least),)):
+        for interval in overlaps(allowed, (Interval(low=at_least),)):
             found = self.at_or_above(interval.low) if interval.is_low_included else self.above(interval.low)
             if interval.holds(found):
                 return found

@@ -138,7 +138,8 @@ class Pricing:
 
     @cached_property
     def _floor(self) -> tuple[Interval, ...]:
-        return self.aim.floor(self.costs)
+        """What is allowed; where the policy names no floor, the prices that bring in the variable cost."""
+        return self._enforced if self.aim.has_floor else tuple(self.aim.bringing_in(self.costs.variable))
 
     def _equation(self, target: Decimal) -> Piece | None:
         """The piece whose zero a displayed target is."""

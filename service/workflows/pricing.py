@@ -285,8 +285,13 @@ class _Way:
         costs = unit_costs(sheet)
         if self.currency != self.home:
             costs = costs.converted(lambda amount: self._converted(amount, self.home))
-        self.pricing = Pricing(Aim(self.question.policy, self.sale, self.currency), costs)
+        self.pricing = Pricing(self._aim(), costs)
         return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
+
+    def _aim(self) -> Aim:
+        """What is aimed at, alike for every cost."""
+        policy, conditions = self.question.policy, (getattr(self.question, member) for member in _CONDITIONS)
+        return self.costing.remembered(("aim", *conditions, policy), lambda: Aim(policy, self.sale, self.currency))
 
     def discount(self, found: Price) -> DiscountStatement | None:
         """What the discount that was asked about does."""
