@@ -6,6 +6,7 @@ from typing import Any
 
 import flask
 
+from service import time_limit
 from service.api import (
     answers,
     auth,
@@ -51,8 +52,27 @@ _API_OPTIONS = {
 }
 
 
+_LONG = frozenset(
+    {
+        "repricings.Repricings",
+        "repricings.RepricingRollback",
+        "repricings.RepricingChanges",
+        "listings-sheets.PriceList",
+        "exchange-rates.Refresh",
+    }
+)
+"""Endpoints that work through everything there is, or wait for others; they may take longer."""
+_TIMES_AS_LONG = 60
+
+
 class Service(flask.Flask):
     """The application; its views are plain functions."""
+
+    def dispatch_request(self) -> Any:
+        """Answer within the time there is."""
+        seconds = self.extensions["pugmill.time_limit"]
+        with time_limit.within(seconds * _TIMES_AS_LONG if flask.request.endpoint in _LONG else seconds):
+            return super().dispatch_request()
 
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
         """The function itself: none is a coroutine, and every request would ask several times."""
@@ -70,6 +90,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.extensions["pugmill.feed"] = ReferenceRates(base_address=settings.feed_url)
     limit = settings.rate_limit
     app.extensions["pugmill.arrivals"] = None if limit is None else Arrivals(limit, settings.arrivals)
+    app.extensions["pugmill.time_limit"] = settings.time_limit
     app.extensions["pugmill.metrics"] = metrics.Metrics()
     problems.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect

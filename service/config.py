@@ -15,6 +15,8 @@ _LOOPBACK = ("127.0.0.1", "::1", "localhost")
 _MAX_FEED_URL = 400
 DEFAULT_RATE_LIMIT = 6000
 MAX_RATE_LIMIT = 1_000_000
+DEFAULT_TIME_LIMIT = 30
+MAX_TIME_LIMIT = 3600
 _PRINTED = re.compile(r"[\x21-\x7e]+")
 ARRIVALS_VARIABLE = "PUGMILL_ARRIVALS"
 """Where `pugmill serve` tells its workers of the file; nobody else sets it."""
@@ -32,6 +34,7 @@ class Settings:
         feed_url: where the files of the exchange rates' feed are; ends with a slash.
         fonts: a directory with further font files for documents, if there is one.
         rate_limit: requests a minute for each key; None for no limit.
+        time_limit: seconds that an answer may take; sixty times as many where it goes through all listings.
         arrivals: the file in which the processes of one `pugmill serve` count them together, if there are several.
     """
 
@@ -42,6 +45,7 @@ class Settings:
     fonts: Path | None = None
     rate_limit: int | None = DEFAULT_RATE_LIMIT
     arrivals: Path | None = None
+    time_limit: float = DEFAULT_TIME_LIMIT
 
 
 class SettingsError(ValueError):
@@ -49,7 +53,7 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """DATABASE_URL, PUGMILL_LOG_LEVEL, PUGMILL_FEED_URL, PUGMILL_FONTS, PUGMILL_MEMORY and PUGMILL_RATE_LIMIT.
+    """What the variables say; README.md has the table of them.
 
     Raises:
         SettingsError: saying which setting is wrong, and what it may be.
@@ -63,16 +67,22 @@ def settings_from_environment() -> Settings:
         has_memory=os.environ.get("PUGMILL_MEMORY", "on") != "off",
         feed_url=_feed_url(os.environ.get("PUGMILL_FEED_URL", DEFAULT_FEED_URL)),
         fonts=_fonts(os.environ.get("PUGMILL_FONTS", "")),
-        rate_limit=_rate_limit(os.environ.get("PUGMILL_RATE_LIMIT", str(DEFAULT_RATE_LIMIT))),
+        rate_limit=_rate_limit(),
+        time_limit=_whole("PUGMILL_TIME_LIMIT", DEFAULT_TIME_LIMIT, MAX_TIME_LIMIT),
         arrivals=Path(table) if (table := os.environ.get(ARRIVALS_VARIABLE)) else None,
     )
 
 
-def _rate_limit(given: str) -> int | None:
-    if given == "off":
+def _rate_limit() -> int | None:
+    if os.environ.get("PUGMILL_RATE_LIMIT") == "off":
         return None
-    if not re.fullmatch(r"[1-9][0-9]{0,6}", given) or int(given) > MAX_RATE_LIMIT:
-        raise SettingsError(f"PUGMILL_RATE_LIMIT is {given[:20]}; it may be 1 to {MAX_RATE_LIMIT}, or off")
+    return _whole("PUGMILL_RATE_LIMIT", DEFAULT_RATE_LIMIT, MAX_RATE_LIMIT, ", or off")
+
+
+def _whole(name: str, default: int, most: int, otherwise: str = "") -> int:
+    given = os.environ.get(name, str(default))
+    if not re.fullmatch(r"[1-9][0-9]{0,6}", given) or int(given) > most:
+        raise SettingsError(f"{name} is {given[:20]}; it may be 1 to {most}{otherwise}")
     return int(given)
 
 

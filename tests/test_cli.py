@@ -99,6 +99,17 @@ class TestTables:
         assert result.exit_code == 1
         assert "it may be 1 to 1000000, or off" in result.output
 
+    @pytest.mark.parametrize("wrong", ["0", "off", "3601", "0.5"])
+    def test_a_time_limit_that_is_none_is_told_in_one_line(
+        self, url: str, monkeypatch: pytest.MonkeyPatch, wrong: str
+    ) -> None:
+        monkeypatch.setenv("PUGMILL_TIME_LIMIT", wrong)
+
+        result = run("migrate")
+
+        assert result.exit_code == 1
+        assert f"PUGMILL_TIME_LIMIT is {wrong}; it may be 1 to 3600" in result.output
+
     @pytest.mark.parametrize(("given", "used"), [("off", None), ("1", 1), ("1000000", 1_000_000)])
     def test_a_rate_limit_is_a_number_or_off(
         self, monkeypatch: pytest.MonkeyPatch, given: str, used: int | None

@@ -36,6 +36,12 @@ READ_ONLY = DatabaseFault(
     retry_after_seconds=60,
 )
 
+OUT_OF_TIME = DatabaseFault(
+    kind="out-of-time",
+    detail="this took longer than it may and was given up; nothing was stored. Ask for less at a time, or again when "
+    "the service has less to do",
+    retry_after_seconds=30,
+)
 MOVED = DatabaseFault(
     kind="database-moved",
     detail="the file of the database was moved or replaced while the service runs; nothing was stored. Whoever runs "
@@ -47,6 +53,7 @@ MOVED = DatabaseFault(
 # and come first.
 _OF_SQLITE = {
     "SQLITE_READONLY_DBMOVED": MOVED,
+    "SQLITE_INTERRUPT": OUT_OF_TIME,  # by the time limit; nobody else does
     "SQLITE_READONLY": READ_ONLY,
     "SQLITE_FULL": STORAGE_FULL,
     "SQLITE_IOERR_WRITE": STORAGE_FULL,

@@ -13,9 +13,10 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
-from service.api.database_faults import BUSY, DatabaseFault, fault_of
+from service.api.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
 from service.domain import errors as domain
 from service.feeds.errors import Fault
+from service.time_limit import OutOfTimeError
 from service.workflows import errors as workflow
 
 MEDIA_TYPE = "application/problem+json"
@@ -247,16 +248,21 @@ def _remedy(status: int, allowed: str | None) -> str:
 def answer_database_error(error: DBAPIError) -> flask.Response:
     """What the database cannot do now is for the caller to try again; anything else is a fault of ours."""
     fault = fault_of(error)
-    return answer_unexpected(error) if fault is None else _refused_by_database(fault, error)
+    return answer_unexpected(error) if fault is None else _given_up(fault, error)
 
 
 def answer_pool_timeout(error: PoolTimeoutError) -> flask.Response:
     """Every connection is taken: for the caller to try again."""
-    return _refused_by_database(BUSY, error)
+    return _given_up(BUSY, error)
 
 
-def _refused_by_database(fault: DatabaseFault, error: Exception) -> flask.Response:
-    _logger.warning("the database refuses: %s", fault.kind, exc_info=error)
+def answer_out_of_time(error: OutOfTimeError) -> flask.Response:
+    """The work was given up."""
+    return _given_up(OUT_OF_TIME, error)
+
+
+def _given_up(fault: DatabaseFault, error: Exception) -> flask.Response:
+    _logger.warning("given up: %s", fault.kind, exc_info=error)
     headers = {"Retry-After": str(fault.retry_after_seconds)}
     return ProblemError(503, fault.kind, fault.detail, headers=headers).response()
 
@@ -276,4 +282,5 @@ def register(app: flask.Flask) -> None:
     app.register_error_handler(HTTPException, answer_http_exception)
     app.register_error_handler(DBAPIError, answer_database_error)
     app.register_error_handler(PoolTimeoutError, answer_pool_timeout)
+    app.register_error_handler(OutOfTimeError, answer_out_of_time)
     app.register_error_handler(Exception, answer_unexpected)

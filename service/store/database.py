@@ -10,12 +10,15 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import event
 
+from service import time_limit
 from service.memory import Memory, MemoryOfStates
 
 _ROOM = 60_000
 """Registered things that are kept; one of them takes about 1.7 kB (measured with the demo workshop)."""
 _BUSY_SECONDS = 5
 _WRITING = "pugmill_writing"
+_STEPS = 100_000
+"""Of SQLite's virtual machine between two looks at the clock; some milliseconds."""
 _POSTGRESQL = {
     "options": (
         "-c timezone=UTC -c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_session_timeout=60s"
@@ -88,6 +91,8 @@ def _sqlite_engine(url: str) -> sa.Engine:
         # FULL through a loss of power too, which a workshop's machine may well see.
         for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
             connection.execute(f"PRAGMA {pragma}")
+        # A statement that is under way when the time for the answer is over is interrupted.
+        connection.set_progress_handler(time_limit.is_over, _STEPS)
 
     @event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:

@@ -22,6 +22,7 @@ from service.store import registrations
 from service.store.database import Database
 from service.store.surroundings import Surroundings, surroundings_of_one, together
 from service.store.workshops import Workshop
+from service.time_limit import next_step
 from service.workflows.errors import NotRegisteredError
 from service.workflows.exchange import Exchange
 from service.workflows.registering import described
@@ -237,6 +238,7 @@ class Batches:
         """
         found = self._found.get(batch)
         if found is None:
+            next_step()
             bill = self._costing.bill(batch.product, batch.quantity, batch.tooling)
             self._lines += len(bill.lines) + len(bill.issues)
             if self._lines > MAX_LINES:

@@ -17,6 +17,7 @@ from service.domain.unit_price import Measure, UnitPrice, unit_price
 from service.store import prices_in_force, registrations
 from service.store.database import Database
 from service.store.workshops import Workshop
+from service.time_limit import next_step
 from service.workflows.costing import Costing, prepare
 from service.workflows.pricing import PriceQuestion, PriceSheet, priced
 from service.workflows.registering import find_one
@@ -183,6 +184,7 @@ def _entries(
             in_force = prices_in_force.prices_in_force(connection, workshop.workshop_id, codes) if codes else {}
         for each in page:
             assert isinstance(each.facts, Listing)  # the collection holds nothing else
+            next_step()
             if channel in (None, each.facts.channel):
                 question = None
                 if listed is ListedPrice.ASKED:

@@ -26,6 +26,7 @@ from service.domain.unit_costs import unit_costs
 from service.store import rates
 from service.store.database import Database
 from service.store.workshops import Workshop
+from service.time_limit import next_step
 from service.workflows.costing import Costing, costed, prepare
 from service.workflows.errors import NotRegisteredError
 from service.workflows.exchange import Exchange
@@ -157,6 +158,7 @@ def _products(
     """
     products, problems = [], []
     for line, sheet in zip(asked, sheets, strict=True):
+        next_step()
         try:
             products.append(_product(costing, line, sheet, home))
         except InvalidValuesError as error:

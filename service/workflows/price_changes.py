@@ -24,6 +24,7 @@ from service.store.database import Database
 from service.store.prices_in_force import ListingRow, Narrowing
 from service.store.repricings import RepricingBasis
 from service.store.workshops import Workshop
+from service.time_limit import next_step
 from service.workflows.batch_bills import BatchBills, FoundBill
 from service.workflows.costing import WhatIf, check_what_if
 from service.workflows.exchange import Exchange
@@ -131,6 +132,7 @@ class Look:
         return found
 
     def _of(self, row: ListingRow, facts: dict[str, Any]) -> Found:
+        next_step()
         try:
             return self._priced(row, facts)
         except (_UnpricedError, PugmillError) as error:

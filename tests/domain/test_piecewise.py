@@ -18,6 +18,7 @@ from service.domain.piecewise import (
     clamped,
     common,
     is_rising,
+    joined,
     line,
     plus,
     reaching,
@@ -335,3 +336,23 @@ def test_what_two_have_in_common_is_just_what_both_hold(one: Function, other: Fu
     for x in [*edges, *(edge + Fraction(1, 1000) for edge in edges), *some]:
         is_in_both = any(in_it(each, x) for each in first) and any(in_it(each, x) for each in second)
         assert any(in_it(each, x) for each in both) is is_in_both
+
+
+class TestRangesThatTouch:
+    def test_are_one_and_others_stay(self) -> None:
+        ranges = [
+            interval("0", "10"),
+            interval("10", "20", included=False),
+            interval("30", "40"),
+            interval("40", included=False),
+        ]
+
+        assert list(joined(ranges)) == [interval("0", "20"), interval("30")]
+
+    def test_are_one_where_the_second_is_open_below_only(self) -> None:
+        assert list(joined([interval("1", "2", included=False), interval("2", "3", included=False)])) == [
+            interval("1", "3", included=False)
+        ]
+
+    def test_of_none_there_are_none(self) -> None:
+        assert list(joined([])) == []
