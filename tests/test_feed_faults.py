@@ -24,6 +24,7 @@ from tests.demo import Ended, end_of
 from tests.feed import (
     AS_PATIENT_AS_THE_SERVICE,
     BOMB,
+    DAILY,
     HEAD,
     QUICK,
     RATES,
@@ -50,6 +51,7 @@ README = (Path(__file__).resolve().parents[1] / "README.md").read_text()
 SCRIPT = "refresh_exchange_rates"
 TODAY = day_of()
 GOOD = xml_of({TODAY: RATES})
+ABSURD = with_rates(USD="1077.2")
 AGE = "pugmill_feed_newest_day_age_days", ()
 LARGEST = 20_000_000
 """Bytes that a whole walk may hold; a bomb has a hundred million."""
@@ -91,7 +93,7 @@ class Scene:
         place: where the feed is looked for in place of the tests' own; from the address of that.
         last_good: how many days ago the rates in use were published; None at the first start.
         age: how many days old the rates in use are afterwards.
-        span: which file is asked for.
+        arguments: of the script.
         is_measured: whether what is held in memory is looked at.
     """
 
@@ -100,7 +102,7 @@ class Scene:
     last_good: int | None = 2
     age: int | None = 2
     patience: Patience = AS_PATIENT_AS_THE_SERVICE
-    span: str = "latest"
+    arguments: tuple[str, ...] = ()
     is_measured: bool = False
 
 
@@ -128,6 +130,12 @@ def redirecting_to_itself(handler: Any) -> None:
     sending(b"", 302, Location=f"http://127.0.0.1:{handler.server.server_port}/inner")(handler)
 
 
+def absurd_today(handler: Any) -> None:
+    """A day in the file of the latest, that and two more in the other."""
+    before = {} if handler.path.endswith(DAILY) else {day_of(1): RATES, day_of(2): RATES}
+    sending(xml_of({TODAY: ABSURD, **before}))(handler)
+
+
 def nowhere(_: str) -> AbstractContextManager[str]:
     return nobody_listening()
 
@@ -136,7 +144,6 @@ def unknown(_: str) -> AbstractContextManager[str]:
     return nullcontext("http://rates.example/")
 
 
-ABSURD = with_rates(USD="1077.2")
 FAILING = (sending(b"", 429), sending(b"", 500), sending(b"", 503, Retry_After="7"), endless(503))
 ENTITIES = (entities("i"), '<!ENTITY i SYSTEM "file:///etc/passwd">', '<!ENTITY i SYSTEM "http://127.0.0.1:9/">')
 PAGE = b"<html><body>Sorry</body></html>"
@@ -188,11 +195,11 @@ SCENES: dict[str, Scene] = {
         xml_of({TODAY: ABSURD}), xml_of({TODAY: with_rates(USD="0.0010772")})
     ),
     "a rate jumps by more than 20 %": publishing(xml_of({TODAY: with_rates(USD="1.3")})),
-    "an absurd rate at the first start, in the latest file alone": publishing(
-        xml_of({TODAY: ABSURD}), last_good=None, age=0
+    "an absurd rate at the first start, or after a pause: the last 90 days are fetched to compare it with": answering(
+        absurd_today, last_good=None, age=1
     ),
-    "the same in the file of 90 days": publishing(
-        xml_of({TODAY: ABSURD, day_of(1): RATES, day_of(2): RATES}), last_good=None, age=1, span="90-days"
+    "the same where `--span latest` asks for that day alone": answering(
+        absurd_today, last_good=None, age=0, arguments=("--span", "latest")
     ),
     "a weekend: the file is the same, or it says that it has not changed": answering(
         sending(xml_of({day_of(2): RATES}), ETag='"2"'), sending(b"", 304)
@@ -309,7 +316,7 @@ class Walk:
         self.caplog.clear()
 
         with memory() if self.scene.is_measured else nullcontext(lambda: 0) as most:
-            ended = end_of(self.owner, self.capsys, SCRIPT, "--span", self.scene.span)
+            ended = end_of(self.owner, self.capsys, SCRIPT, *self.scene.arguments)
 
         assert ended.status == self.row.status
         assert is_said(self.row.sentence, ended), ended

@@ -110,10 +110,11 @@ class RefreshRequest:
     """What to fetch.
 
     Attributes:
-        span: the latest day, the last 90 days or the whole history.
+        span: the latest day, the last 90 days or the whole history; where nothing is said the latest, or 90 days where
+            there is no day young enough to compare it with.
     """
 
-    span: Span = Span.LATEST
+    span: Span | None = None
 
 
 @declared

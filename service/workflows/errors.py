@@ -95,7 +95,8 @@ class FeedFailedError(PugmillError):
     def _remaining(self) -> str:
         if self.last_published_on is None or self.age_days is None:
             return "there are none from before"
-        are = f"the last good ones, of {self.last_published_on}, are {self.age_days} days old and"
+        days = "1 day" if self.age_days == 1 else f"{self.age_days} days"
+        are = f"the last good ones, of {self.last_published_on}, are {days} old and"
         if self.age_days > self.max_age_days:
             return f"{are} too old to be used"
         return f"{are} used until {self.last_published_on + timedelta(days=self.max_age_days)}"

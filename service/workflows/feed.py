@@ -63,18 +63,23 @@ class Confirmation:
 
 
 def refresh_exchange_rates(
-    database: Database, workshop: Workshop, by: Actor, feed: ReferenceRates, span: Span
+    database: Database, workshop: Workshop, by: Actor, feed: ReferenceRates, wanted: Span | None = None
 ) -> Refreshing:
     """Fetch a file of the feed outside of any transaction, then keep what it says in one.
 
     The same again changes nothing; if anything is wrong, nothing is changed either.
 
+    Args:
+        wanted: how far back; if that is not said, far enough that there is something to compare the latest day with.
+
     Raises:
         FeedFailedError: the feed cannot be had, is late, or is not to be believed.
     """
-    today, address, workshop_id = workshop.today(), feed.address_of(span), workshop.workshop_id
+    today, workshop_id = workshop.today(), workshop.workshop_id
     with database.reading() as connection:
         known = exchange.find_newest_known(connection, workshop_id, FEED)
+        span = wanted or _span_after(exchange.find_newest_day(connection, workshop_id, FEED), today)
+        address = feed.address_of(span)
         conditions = feed_files.conditions_of(connection, workshop_id, address) if known else {}
     try:
         published = feed.published(span, today, conditions)
@@ -93,6 +98,12 @@ def refresh_exchange_rates(
             feed_files.save_conditions(connection, workshop_id, address, published.conditions)
         last = exchange.find_newest_day(connection, workshop_id, FEED)
     return replace(done, last_published_on=last, age_days=None if last is None else (today - last).days)
+
+
+def _span_after(last: date | None, today: date) -> Span:
+    """The latest day, unless it would be compared with nothing, so that an absurd rate would be taken."""
+    is_comparable = last is not None and (today - last).days <= FEED_MAX_AGE_DAYS
+    return Span.LATEST if is_comparable else Span.DAYS_90
 
 
 def _check_is_timely(newest: date, today: date) -> None:

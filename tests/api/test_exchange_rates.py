@@ -90,10 +90,11 @@ class TestFromTheFeedToTheSheet:
         assert (shown["rates"], shown["age_days"]) == ({"USD": "1.0772"}, 0)
 
     def test_each_span_is_a_file_of_its_own(self, client: Client, feed_server: FeedServer) -> None:
-        for body in ({}, {"span": "latest"}, {"span": "90-days"}, {"span": "history"}):
+        for body in ({}, {}, {"span": "latest"}, {"span": "90-days"}, {"span": "history"}):
             refresh(client, body)
 
         assert [path for path, _ in feed_server.requests] == [
+            "/eurofxref-hist-90d.xml",
             "/eurofxref-daily.xml",
             "/eurofxref-daily.xml",
             "/eurofxref-hist-90d.xml",
@@ -113,7 +114,7 @@ class TestFromTheFeedToTheSheet:
         assert before.headers["ETag"] != after.headers["ETag"]
         assert after.json["exchange_rates"][0]["rates"] == {"USD": "1.2"}
 
-    @pytest.mark.parametrize("body", [{"span": "all"}, {"span": None}, {"url": "http://127.0.0.1/"}, []])
+    @pytest.mark.parametrize("body", [{"span": "all"}, {"url": "http://127.0.0.1/"}, []])
     def test_nothing_but_the_span_is_for_the_client_to_say(
         self, client: Client, feed_server: FeedServer, body: Any
     ) -> None:

@@ -137,6 +137,18 @@ class TestRefreshing:
         assert asked == [None, '"one"', None]
         assert other_file.added == 1
 
+    @pytest.mark.parametrize(("last", "file"), [(None, DAYS_90), (11, DAYS_90), (10, DAILY), (0, DAILY)])
+    def test_of_no_span_looks_as_far_back_as_there_is_nothing_to_compare_the_latest_day_with(
+        self, owner: Owner, publisher: Publisher, last: int | None, file: str
+    ) -> None:
+        if last is not None:
+            owner.put_exchange_rates(day_of(last), FEED, **RATES)
+        publisher.publish(Span.DAYS_90, d0=RATES)
+
+        feed.refresh_exchange_rates(owner.database, owner.workshop, OWNER, feed_at(ADDRESS))
+
+        assert [request.url for request in publisher.mock.request_history] == [ADDRESS + file]
+
     def test_asks_in_any_case_where_no_day_is_left(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d0=RATES, tag='"one"')
         refresh(owner)
@@ -171,6 +183,18 @@ class TestAFeedThatFails:
         assert (error.last_published_on, error.age_days) == (date.fromisoformat(day_of(2)), 2)
         assert f"the last good ones, of {day_of(2)}, are 2 days old and used until {day_of(-8)}" in str(error)
         assert list(used(owner)) == ["d2"]
+
+    @pytest.mark.parametrize(
+        ("days", "told"), [(1, "1 day old and used until"), (10, f"10 days old and used until {day_of()}")]
+    )
+    def test_tells_how_long_the_last_good_rates_are_used(
+        self, owner: Owner, publisher: Publisher, days: int, told: str
+    ) -> None:
+        publisher.publish(**{f"d{days}": RATES})
+        refresh(owner)
+        publisher.fail()
+
+        assert told in str(failing(owner))
 
     def test_at_the_first_start_leaves_nothing(self, owner: Owner, publisher: Publisher) -> None:
         publisher.fail(404)
