@@ -9,6 +9,7 @@ from typing import Any
 import flask
 from werkzeug.datastructures import MIMEAccept
 
+from service.api.auth import workshop
 from service.api.problems import ProblemError
 from service.documents.drawing import ImageForm
 from service.encoding import encoded, to_bytes
@@ -37,6 +38,9 @@ OFFERED = {
     "repricings.RepricingChanges": (JSON, CSV, NDJSON),
 }
 """Endpoints that answer in more than JSON, the first where the client does not mind; POST apart from reading."""
+
+_ENOUGH_DIGITS = 12
+"""Of a workshop's id, from its end, where it is random: no two workshops have the same."""
 
 
 def negotiate() -> None:
@@ -80,15 +84,20 @@ def data_answer(data: Any, status: int = 200, headers: Mapping[str, str] | None 
     return flask.Response(dumped(data), status, headers, content_type=JSON)
 
 
+def revision_tag(revision: int) -> str:
+    """A row's revision as an entity tag: of this workshop's row alone, though others have the same address."""
+    return f"{workshop().workshop_id.hex[-_ENOUGH_DIGITS:]}-{revision}"
+
+
 def answer(
     value: Any, status: int = 200, *, revision: int | None = None, headers: Mapping[str, str] | None = None
 ) -> flask.Response:
     """A domain value as JSON, with the row's revision as its entity tag."""
-    if revision is not None and flask.request.method in ("GET", "HEAD") and (same := unchanged(str(revision))):
+    if revision is not None and flask.request.method in ("GET", "HEAD") and (same := unchanged(revision_tag(revision))):
         return same
     response = data_answer(encoded(value), status, headers)
     if revision is not None:
-        response.set_etag(str(revision))
+        response.set_etag(revision_tag(revision))
     return response
 
 
@@ -147,7 +156,7 @@ def precondition() -> Callable[[int | None], bool]:
     if_none_match = flask.request.if_none_match
 
     def may_go_ahead(revision: int | None) -> bool:
-        tag = None if revision is None else str(revision)
+        tag = None if revision is None else revision_tag(revision)
         return is_expected(tag) and not (
             "If-None-Match" in flask.request.headers
             and tag is not None

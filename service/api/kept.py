@@ -7,7 +7,7 @@ from typing import Any
 
 import flask
 
-from service.api.answers import unchanged
+from service.api.answers import revision_tag, unchanged
 from service.api.auth import access
 from service.memory import Memory
 from service.store.workshops import Workshop
@@ -21,7 +21,7 @@ Answers = Memory[bytes]
 
 def state_of(workshop: Workshop) -> str:
     """All that an answer about a workshop's facts and rates follows from besides its address and media type."""
-    return f"{_VERSION}-{workshop.revision}-{workshop.today()}"
+    return f"{_VERSION}-{revision_tag(workshop.revision)}-{workshop.today()}"
 
 
 def tag_of(workshop: Workshop) -> str:

@@ -22,7 +22,7 @@ Address = UUID | int
 
 def tag_of(quotation: Quotation) -> str:
     """What tells this state of a quotation from every other: an expired one has not changed and is another."""
-    return f"{quotation.version}-{quotation.status.value}"
+    return f"{quotation.id}-{quotation.version}-{quotation.status.value}"  # its number is other workshops' too
 
 
 def find_quotation(database: Database, workshop: Workshop, address: Address) -> Quotation:
