@@ -39,7 +39,13 @@ WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
 MEMORY = Path("/dev/shm")
 """Where Linux keeps files in memory: the tests' own databases need not outlive a loss of power."""
 
-LONGEST = ("test_independent_computation", "test_laws_of_fees", "test_price_list", "test_keys_and_isolation")
+LONGEST = (
+    "test_independent_computation",
+    "test_laws_of_fees",
+    "test_price_list",
+    "test_twin_workshops",
+    "test_keys_and_isolation",
+)
 """Files that begin first, so that no process works on one of them alone at the end."""
 
 
@@ -193,10 +199,17 @@ class Client:
             assert response.status_code in (200, 201), response.json
 
 
-def make_client(app: flask.Flask, contract: Contract, *, currency: str = "EUR", locale: str = "en_IE") -> Client:
+def make_client(
+    app: flask.Flask,
+    contract: Contract,
+    *,
+    name: str = "Kiln Lane Workshop",
+    currency: str = "EUR",
+    locale: str = "en_IE",
+) -> Client:
     """A fresh workshop with a key that may read and write."""
     workshop = new_workshop(
-        name="Kiln Lane Workshop", address="1 Kiln Lane\nMarrow Bay", currency=currency, locale=locale, time_zone="UTC"
+        name=name, address="1 Kiln Lane\nMarrow Bay", currency=currency, locale=locale, time_zone="UTC"
     )
     key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
     return Client(app=app, contract=contract, key=key, workshop=workshop)

@@ -1,6 +1,6 @@
 """Where every operation of the contract is tried: an address of the demo workshop's, and a body where one is due."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -16,6 +16,8 @@ from tests.conftest import Client
 DAY = "2026-01-01"
 Ids = Mapping[str, str]
 """The ids that the service gave, by their names in the contract's paths."""
+Altered = Callable[[Any], Any]
+"""Makes of a body another one for the same place."""
 NO_IDS: Ids = dict.fromkeys(("quotation_id", "repricing_id"), "00000000-0000-7000-8000-000000000000")
 
 COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
@@ -266,6 +268,11 @@ PLACES = [*_registered(), *_others()]
 KEYED = [place for place in PLACES if place.path.startswith("/v1/")]
 
 
+def as_it_is(body: Any) -> Any:
+    """The body."""
+    return body
+
+
 def named(place: Place) -> str:
     """What a test calls the place."""
     return f"{place.method} {place.template}"
@@ -277,23 +284,37 @@ def ids_of(client: Client) -> Ids:
     return {f"{name}_id": found for name, found in newest.items()}
 
 
-def hold_back_a_day(client: Client) -> None:
+def hold_back_a_day(client: Client, altered: Altered = as_it_is, day: str = DAY) -> None:
     """A day of the feed's that waits for somebody, as if the feed had answered so."""
-    dollars = {"from_rate": Decimal("1.0849"), "to_rate": Decimal("10.849"), "share": Decimal(9)}
-    rates = DayRates(source=FEED, base="EUR", published_on=date.fromisoformat(DAY), rates={"USD": dollars["to_rate"]})
+    told = altered({"from_rate": "1.0849", "to_rate": "10.849"})
+    dollars = {**{name: Decimal(rate) for name, rate in told.items()}, "share": Decimal(9)}
+    rates = DayRates(source=FEED, base="EUR", published_on=date.fromisoformat(day), rates={"USD": dollars["to_rate"]})
     held = HeldDay(day=rates, jumps=(Jump(currency="USD", **dollars),))
     database: Database = client.app.extensions["pugmill.database"]
     with database.writing() as connection:
         exchange.save_held(connection, client.workshop.workshop_id, [held])
 
 
-def register_everything(client: Client) -> Ids:
-    """Register something at every place; answers the ids of a quotation and a repricing."""
-    for collection, (code, facts, terms) in COLLECTIONS.items():
-        client.register(f"{collection}/{code}", facts, **({} if terms is None else {DAY: terms}))
-    assert client.put(f"exchange-rates/{DAY}", EXCHANGE_RATES).status_code in (200, 201)
-    hold_back_a_day(client)
-    quoted = client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
+def register_collections(
+    client: Client, altered: Altered = as_it_is, *, day: str = DAY, code: str | None = None
+) -> None:
+    """One thing of each collection with its terms from a day on, all under one code if it is given."""
+    for collection, (own_code, facts, terms) in COLLECTIONS.items():
+        rates = {} if terms is None else {day: altered(terms)}
+        client.register(f"{collection}/{code or own_code}", altered(facts), **rates)
+
+
+def register_everything(client: Client, altered: Altered = as_it_is) -> Ids:
+    """Register something at every place; answers the ids of a quotation and a repricing.
+
+    Args:
+        client: of the workshop.
+        altered: makes of what is sent elsewhere what this workshop sends: other texts, other figures.
+    """
+    register_collections(client, altered)
+    assert client.put(f"exchange-rates/{DAY}", altered(EXCHANGE_RATES)).status_code in (200, 201)
+    hold_back_a_day(client, altered)
+    quoted = client.post("quotations", altered(builders.quotation(quoted_on="2026-11-25")))
     assert quoted.status_code == 201, quoted.json
     applied = client.post("repricings", {"as_of": "2026-11-25", "apply": True})
     assert applied.status_code == 201, applied.json

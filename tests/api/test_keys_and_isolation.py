@@ -230,29 +230,6 @@ def test_another_workshops_things_cannot_be_quoted_taxed_or_supposed(owner: Clie
     assert price.json["errors"][0]["parameter"] == "tax"
 
 
-def test_workshops_with_the_same_codes_do_not_mix(app: flask.Flask, contract: Contract) -> None:
-    dear, cheap = make_client(app, contract), make_client(app, contract)
-    for client, price in ((dear, "8.00"), (cheap, "0.80")):
-        builders.register_workshop(client)
-        client.register("materials/hdpe", builders.material(), **{"2026-01-01": builders.material_rate(price)})
-    question = "products/sheet/cost-sheet?quantity=20&as_of=2026-11-25"
-
-    sheets = [client.get(question).json for client in (dear, cheap, dear, cheap)]
-
-    materials = [sheet["cost_classes"]["direct_material"]["per_batch"]["amount"] for sheet in sheets]
-    assert materials[:2] == materials[2:]
-    # each line is rounded so that the lines add up to the rounded total: a cent more or less
-    assert abs(float(materials[0]) - 10 * float(materials[1])) <= 0.1
-
-
-def test_each_workshop_may_use_the_same_code(client: Client, stranger: Client) -> None:
-    assert client.put("materials/hdpe", builders.material(name="Mine")).status_code == 201
-    assert stranger.put("materials/hdpe", builders.material(name="Theirs")).status_code == 201
-
-    assert stranger.delete("materials/hdpe").status_code == 204
-    assert client.get("materials/hdpe").json["name"] == "Mine"
-
-
 def test_a_key_is_shown_nowhere(owner: Client, ids: Ids, database: Database) -> None:
     secret = owner.key.split("_", 2)[2]
 

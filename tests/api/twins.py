@@ -1,0 +1,345 @@
+"""Two workshops with the same codes, days and numbers and with other texts and figures: one acts, one is watched."""
+
+import io
+import re
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from typing import Any
+from zlib import crc32
+
+from pypdf import PdfReader
+
+from service.api.answers import HTML, IMAGES, PDF
+from service.store.database import Database
+from service.store.workshops import find_workshop
+from tests import builders
+from tests.api.outside import Stored, operations, stored
+from tests.api.places import (
+    COLLECTIONS,
+    KEYED,
+    RATES_FILE,
+    Altered,
+    Ids,
+    Place,
+    hold_back_a_day,
+    ids_of,
+    named,
+    register_collections,
+    register_everything,
+)
+from tests.conftest import Client
+from tests.contract import Contract
+from tests.feed import RATES, FeedServer, day_of, sending, xml_of
+
+SECOND = "second"
+PREVIEW = "POST /v1/repricings as a preview"
+PNG = "image/png"
+READING = {named(place): place for place in KEYED if not place.stores}
+READING[PREVIEW] = Place(
+    method="POST",
+    template="/v1/repricings",
+    path="/v1/repricings",
+    body={"as_of": "2026-11-25", "rates": {"materials/hdpe": builders.material_rate("0.90")}},
+    for_stranger=200,
+)
+_FIGURE = re.compile(r"(?<![\w.:-])\d+\.\d+(?![\w.:])")
+# A cent, the weeks of a month, and the versions of XML and of what is written in it.
+_CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1")}
+_SHOWN = ("Content-Type", "Content-Disposition", "ETag", "Link", "Location")
+_OF_A_THING = 3  # slashes in /v1/materials/hdpe
+_TO_BE = ("complete", "accept", "decline", "revise", "issue", "discard")
+"""What is to become of each quotation that a workshop makes, the first one first."""
+
+Key = tuple[str, str, str]
+"""Which answer: the place, how its quotation is named, and the media type."""
+Answers = dict[Key, Any]
+
+
+def _in_order() -> dict[str, Place]:
+    """What changes something, in an order in which all can be done: at last rates go, then things, users first."""
+    changing = [place for place in KEYED if place.stores]
+    registered = tuple(f"/v1/{collection}/" for collection in COLLECTIONS)
+    going = [place for place in changing if place.method == "DELETE" and place.path.startswith(registered)]
+    coming = [place for place in changing if place not in going]
+    rates = [place for place in going if "/rates/" in place.path]
+    things = [place for place in going if place not in rates]
+    return {named(place): place for place in (*coming, *rates, *reversed(things))}
+
+
+CHANGING = _in_order()
+
+
+def altered_by(mark: str, factor: str) -> Altered:
+    """Adds the mark to each name and multiplies each decimal figure; two shares go on adding up to what they did."""
+
+    def figure(told: str) -> str:
+        # A bit more or less for each, or the quotient of two figures would be that of both workshops.
+        return str(Decimal(told) * (Decimal(factor) + Decimal(crc32(told.encode()) % 89) / 10_000))
+
+    def altered(body: Any) -> Any:
+        if isinstance(body, dict):
+            return {name: member(name, each) for name, each in body.items()}
+        if isinstance(body, list):
+            return [altered(each) for each in body]
+        if isinstance(body, builders.CsvFile):
+            return builders.CsvFile(_FIGURE.sub(lambda found: figure(found[0]), body))
+        return figure(body) if isinstance(body, str) and re.fullmatch(r"\d+(\.\d+)?", body) else body
+
+    def member(name: str, each: Any) -> Any:
+        if name == "band_shares":
+            (more, one), (less, other) = each.items()
+            return {more: figure(one), less: str(Decimal(one) + Decimal(other) - Decimal(figure(one)))}
+        return f"{each} {mark}" if name == "name" else altered(each)
+
+    return altered
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Twin:
+    """One of the two.
+
+    Attributes:
+        client: its way to the service.
+        mark: what every text of its own holds.
+        altered: makes its own bodies.
+        anew: makes bodies that differ from those, with the same mark.
+    """
+
+    client: Client
+    mark: str
+    altered: Altered
+    anew: Altered
+
+    @property
+    def secrets(self) -> tuple[str, ...]:
+        """What must never be told to another workshop."""
+        workshop_id = self.client.workshop.workshop_id
+        return self.mark, str(workshop_id), workshop_id.hex
+
+    @property
+    def revision(self) -> int:
+        """How often its facts and rates were changed."""
+        database: Database = self.client.app.extensions["pugmill.database"]
+        with database.reading() as connection:
+            found = find_workshop(connection, self.client.workshop.workshop_id)
+        assert found is not None
+        return found.revision
+
+
+def quotation(twin: Twin, become: str) -> dict[str, Any]:
+    """The quotation of which something is to become."""
+    found: dict[str, Any] = twin.client.get("quotations").json["items"][
+        1 + _TO_BE.index(become)
+    ]  # one was there before
+    return found
+
+
+def furnish(twin: Twin, feed: FeedServer) -> None:
+    """Register two of everything, quote it, reprice it, promise it."""
+    client, altered = twin.client, twin.altered
+    register_everything(client, altered)
+    register_collections(client, altered, day="2025-06-01")
+    register_collections(client, altered, code=SECOND)
+    expected = [client.post("exchange-rates/import?source=customs", altered(RATES_FILE))]
+    feed.answer = sending(xml_of({day_of(): altered(dict(RATES))}))
+    expected += [client.post("exchange-rates/refresh", {"span": "latest"})]
+    hold_back_a_day(client, altered, "2026-01-02")
+    expected += [client.post("quotations", altered(builders.quotation())) for _ in _TO_BE]
+    for become in ("complete", "accept", "decline", "revise"):
+        expected.append(client.post(f"quotations/{quotation(twin, become)['id']}/issue", None))
+    expected.append(client.post(f"quotations/{quotation(twin, 'complete')['number']}/accept", {}))
+    dearer = altered(builders.material_rate("0.83"))
+    client.register("materials/hdpe", altered(builders.material()), **{"2026-02-01": dearer})
+    expected.append(client.post("repricings", {"as_of": "2026-11-25", "apply": True}))
+    assert all(each.status_code in (200, 201) for each in expected), [each.text for each in expected]
+
+
+def ids_by(twin: Twin, *, number: bool) -> Ids:
+    """Of the quotation that is promised, by its id or its number, and of the newest repricing."""
+    promised = quotation(twin, "complete")
+    return {**ids_of(twin.client), "quotation_id": promised["number" if number else "id"]}
+
+
+def asked(twin: Twin, contract: Contract) -> Answers:
+    """What every reading operation answers: by id and by number, in each form that it is offered in."""
+    documented = {(method, template): operation for method, template, operation in operations(contract.document)}
+    found = {}
+    for by in ("id", "number"):
+        ids = ids_by(twin, number=by == "number")
+        for name, place in READING.items():
+            if by == "number" and "{quotation_id}" not in place.path:
+                continue
+            for form in documented[place.method, place.template]["responses"]["200"]["content"]:
+                if form == PNG or (form != PDF and "{form}" in place.template):
+                    continue  # as SVG it is the same picture; the address has the form
+                headers = {"Accept": form}
+                found[name, by, form] = twin.client.request(
+                    place.method, place.address(ids), place.body, headers=headers
+                )
+    return found
+
+
+def asked_again(twin: Twin, known: Answers) -> Answers:
+    """What is answered to the one who shows the entity tags that another was given at the same addresses."""
+    found, ids = {}, ids_by(twin, number=True)
+    for (name, by, form), answer in known.items():
+        place, is_the_same = READING[name], by == "number" or "{" not in READING[name].path
+        if "ETag" in answer.headers and is_the_same:
+            headers = {"Accept": form, "If-None-Match": answer.headers["ETag"]}
+            found[name, by, form] = twin.client.request(place.method, place.address(ids), place.body, headers=headers)
+    return found
+
+
+def shown(answer: Any) -> tuple[int, dict[str, str], bytes]:
+    """All of an answer that follows from what was asked."""
+    return answer.status_code, {name: answer.headers[name] for name in _SHOWN if name in answer.headers}, answer.data
+
+
+def told(answer: Any) -> str:
+    """All that an answer tells, headers too."""
+    if answer.mimetype == PDF:
+        body = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(answer.data)).pages)
+    else:
+        body = answer.data.decode("utf-8", "replace")
+    return f"{answer.headers}\n{body}"
+
+
+def figures(answer: Any) -> set[Decimal]:
+    """The decimal figures of an answer that are not naught; none of a picture or page, which measures itself too."""
+    if answer.mimetype in {HTML, PDF, *IMAGES}:
+        return set()
+    return {Decimal(figure) for figure in _FIGURE.findall(answer.text)} - {Decimal(0)}
+
+
+def everybodys(place: Place) -> set[Decimal]:
+    """The decimal figures that the answer to a request may have whosever it is."""
+    return {Decimal(figure) for figure in _FIGURE.findall(f"{place.path} {place.body}")} | _CONSTANTS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """What came of a changing operation.
+
+    Attributes:
+        answer: to the one who did it.
+        has_changed: whether anything of that workshop's was changed.
+        left: what is stored of the other one, before and after.
+        with_its_id: what it was answered under the other's id, if the address has one.
+        with_its_tag: what it was answered on condition of the other's entity tag, if it takes one.
+    """
+
+    answer: Any
+    has_changed: bool
+    left: tuple[Stored, Stored]
+    with_its_id: Any = None
+    with_its_tag: Any = None
+
+
+@dataclass(kw_only=True)
+class Walk:
+    """What two twins saw while one of them did everything.
+
+    Attributes:
+        watched: the one that only looks.
+        acting: the other.
+        revisions: theirs, at first.
+        first: what the one that is watched was answered before.
+        own: what the one that acts was answered then.
+        knowing: the same, on condition of the other's entity tags.
+        with_its_id: the same, under the other's ids.
+        done: what came of each change.
+        after: what the one that is watched was answered afterwards.
+        anew: the same, by a process that has just been started and remembers nothing.
+    """
+
+    watched: Twin
+    acting: Twin
+    revisions: tuple[int, int]
+    first: Answers = field(default_factory=dict)
+    own: Answers = field(default_factory=dict)
+    knowing: Answers = field(default_factory=dict)
+    with_its_id: dict[str, Any] = field(default_factory=dict)
+    done: dict[str, Done] = field(default_factory=dict)
+    after: Answers = field(default_factory=dict)
+    anew: Answers = field(default_factory=dict)
+
+
+def address_in(twin: Twin, place: Place, whose: Twin) -> str:
+    """Where a change is tried by one of them: at its own things, or at those of the other."""
+    become = "discard" if place.method == "DELETE" else place.path.rpartition("/")[2]
+    ids: dict[str, str] = {}
+    if "{quotation_id}" in place.path:
+        found = quotation(whose, become)
+        # The numbers of both are the same, so only an id is the other's alone.
+        ids["quotation_id"] = found["id"] if whose is not twin else found["number"] or found["id"]
+    if "{repricing_id}" in place.path:
+        ids["repricing_id"] = ids_of(whose.client)["repricing_id"]
+    return place.address(ids)
+
+
+def make_ready(twin: Twin, place: Place) -> None:
+    """Make it possible to do the change."""
+    if place.method == "DELETE" and place.path.count("/") == _OF_A_THING and "{" not in place.path:
+        twin.client.delete(f"{place.path.rpartition('/')[0]}/{SECOND}")  # it uses what is to go
+    if place.template.endswith(("/held", "/confirm")):
+        hold_back_a_day(twin.client, twin.anew)
+
+
+def tag_at(twin: Twin, address: str, place: Place) -> str:
+    """The entity tag of the state that a change would be made from."""
+    if place.path == "/v1/repricings":
+        answer = twin.client.post(address, {**place.body, "apply": False})
+    else:
+        path, _, query = address.partition("?")
+        verb = path.rpartition("/")[2] if place.method == "POST" else ""
+        path = path.removesuffix(f"/{verb}") + ("/held" if verb == "confirm" else "")
+        answer = twin.client.get(f"{path}?{query}" if query else path)
+    tag: str = answer.headers["ETag"]
+    return tag
+
+
+def do(acting: Twin, watched: Twin, place: Place, *, takes_a_tag: bool) -> Done:
+    """One of them does a change: not at the other's id, not from the other's state, and then really."""
+    make_ready(acting, place)
+    before, own = stored(watched.client), stored(acting.client)
+    body, address = acting.anew(place.body), address_in(acting, place, acting)
+    with_its_id = with_its_tag = None
+    if "{" in place.path:
+        with_its_id = acting.client.request(place.method, address_in(acting, place, watched), body)
+    if takes_a_tag:
+        condition = {"If-Match": tag_at(watched, address_in(watched, place, watched), place)}
+        with_its_tag = acting.client.request(place.method, address, body, headers=condition)
+    has_begun = stored(acting.client) != own
+    answer = acting.client.request(place.method, address, body)
+    return Done(
+        answer=answer,
+        has_changed=not has_begun and stored(acting.client) != own,
+        left=(before, stored(watched.client)),
+        with_its_id=with_its_id,
+        with_its_tag=with_its_tag,
+    )
+
+
+def walk(watched: Twin, acting: Twin, contract: Contract, restarted: Client) -> Walk:
+    """Let one of them read and change all that it can, and look at the other before and after.
+
+    Args:
+        watched: the one that only looks.
+        acting: the other one.
+        contract: says what there is.
+        restarted: the one that is watched, by way of a process that has just been started.
+    """
+    seen = Walk(watched=watched, acting=acting, revisions=(watched.revision, acting.revision))
+    seen.first, seen.own = asked(watched, contract), asked(acting, contract)
+    seen.knowing = asked_again(acting, seen.first)
+    foreign = ids_by(watched, number=False)
+    for name, place in READING.items():
+        if "{" in place.path:
+            seen.with_its_id[name] = acting.client.request(place.method, place.address(foreign), place.body)
+    documented = {(method, template): operation for method, template, operation in operations(contract.document)}
+    for name, place in CHANGING.items():
+        takes = {each["name"] for each in documented[place.method, place.template]["parameters"]}
+        seen.done[name] = do(acting, watched, place, takes_a_tag="If-Match" in takes)
+    seen.after = asked(watched, contract)
+    seen.anew = asked(replace(watched, client=restarted), contract)
+    return seen
