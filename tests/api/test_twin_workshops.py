@@ -139,6 +139,7 @@ class TestChanging:
 
         assert done.answer.status_code in SUCCESS[CHANGING[name].method], done.answer.text
         assert done.has_changed
+        assert not done.has_made_keys
         before, after = done.left
         assert after == before
         assert not betrayed(done.answer, seen.watched)

@@ -2,6 +2,7 @@
 
 import io
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -160,8 +161,13 @@ def ids_by(twin: Twin, *, number: bool) -> Ids:
     return {**ids_of(twin.client), "quotation_id": promised["number" if number else "id"]}
 
 
-def asked(twin: Twin, contract: Contract) -> Answers:
-    """What every reading operation answers: by id and by number, in each form that it is offered in."""
+def is_walked(form: str) -> bool:
+    """Whether the walk asks for a form: as PNG a picture is the same as as SVG, and takes longest."""
+    return form != PNG
+
+
+def asked(twin: Twin, contract: Contract, is_wanted: Callable[[str], bool] = is_walked) -> Answers:
+    """What every reading operation answers: by id and by number, in each form that is wanted."""
     documented = {(method, template): operation for method, template, operation in operations(contract.document)}
     found = {}
     for by in ("id", "number"):
@@ -170,8 +176,8 @@ def asked(twin: Twin, contract: Contract) -> Answers:
             if by == "number" and "{quotation_id}" not in place.path:
                 continue
             for form in documented[place.method, place.template]["responses"]["200"]["content"]:
-                if form == PNG or (form != PDF and "{form}" in place.template):
-                    continue  # as SVG it is the same picture; the address has the form
+                if not is_wanted(form) or (form != PDF and "{form}" in place.template):
+                    continue  # the address has the form
                 headers = {"Accept": form}
                 found[name, by, form] = twin.client.request(
                     place.method, place.address(ids), place.body, headers=headers
@@ -223,6 +229,7 @@ class Done:
     Attributes:
         answer: to the one who did it.
         has_changed: whether anything of that workshop's was changed.
+        has_made_keys: whether it has other keys now.
         left: what is stored of the other one, before and after.
         with_its_id: what it was answered under the other's id, if the address has one.
         with_its_tag: what it was answered on condition of the other's entity tag, if it takes one.
@@ -230,6 +237,7 @@ class Done:
 
     answer: Any
     has_changed: bool
+    has_made_keys: bool
     left: tuple[Stored, Stored]
     with_its_id: Any = None
     with_its_tag: Any = None
@@ -311,9 +319,11 @@ def do(acting: Twin, watched: Twin, place: Place, *, takes_a_tag: bool) -> Done:
         with_its_tag = acting.client.request(place.method, address, body, headers=condition)
     has_begun = stored(acting.client) != own
     answer = acting.client.request(place.method, address, body)
+    now = stored(acting.client)
     return Done(
         answer=answer,
-        has_changed=not has_begun and stored(acting.client) != own,
+        has_changed=not has_begun and now != own,
+        has_made_keys=now["api_keys"] != own["api_keys"],
         left=(before, stored(watched.client)),
         with_its_id=with_its_id,
         with_its_tag=with_its_tag,

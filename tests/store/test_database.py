@@ -92,3 +92,18 @@ class TestWriting:
 
         with database.writing() as connection, pytest.raises(sa.exc.IntegrityError):
             connection.execute(uses.insert(), {"workshop_id": workshop_id, **orphan})
+
+
+@pytest.mark.server
+def test_on_a_server_nothing_goes_on_or_waits_without_an_end(database: Database) -> None:
+    for transaction in (database.reading(), database.writing()):
+        with transaction as connection:
+            limits = {
+                name: connection.scalar(sa.text(f"SHOW {name}"))
+                for name in ("statement_timeout", "lock_timeout", "idle_in_transaction_session_timeout")
+            }
+        assert limits == {
+            "statement_timeout": "30s",
+            "lock_timeout": "10s",
+            "idle_in_transaction_session_timeout": "1min",
+        }

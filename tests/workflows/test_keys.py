@@ -1,5 +1,7 @@
 """Keys: what they open, that their secret is kept nowhere, and that they can be taken back."""
 
+import base64
+
 import sqlalchemy as sa
 
 from service.store.tables import api_keys
@@ -33,6 +35,15 @@ class TestKeys:
         ]
 
         assert [keys.open_with(owner.database, each) for each in wrong] == [None] * len(wrong)
+
+    def test_hold_256_bits_that_are_never_the_same(self, owner: Owner) -> None:
+        secrets = {
+            keys.create_key(owner.database, owner.workshop.workshop_id, "reader", frozenset({"read"})).split("_", 2)[2]
+            for _ in range(20)
+        }
+
+        assert len(secrets) == 20
+        assert {len(base64.urlsafe_b64decode(f"{secret}=")) for secret in secrets} == {32}
 
     def test_are_kept_as_a_digest_alone(self, owner: Owner) -> None:
         key = keys.create_key(owner.database, owner.workshop.workshop_id, "reader", frozenset({"read"}))
