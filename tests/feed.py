@@ -90,8 +90,8 @@ def sending(body: bytes, status: int = 200, **headers: str) -> Answer:
     return answer
 
 
-BOMB = gzip.compress(b"\0" * 1_000_000) * 100
-"""100 MB in 100 kB."""
+BOMB = gzip.compress(b"\0" * 1_000_000) * 60
+"""60 MB in 60 kB: fewer bytes than a file may have."""
 
 
 def endless(status: int = 200, piece: bytes = b"x" * 65_536, **headers: str) -> Answer:

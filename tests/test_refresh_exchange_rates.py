@@ -77,7 +77,10 @@ class TestRefreshing:
         after = end_of(client, capsys, SCRIPT)
 
         assert (held.status, again.status, confirmed.status, after.status) == (3, 3, 0, 0)
-        assert held.err == f"{SCRIPT}: held back until confirmed: {TODAY}; use a day with --confirm DAY\n"
+        assert (
+            held.err
+            == f"{SCRIPT}: held back until confirmed: {TODAY}; --confirm DAY uses a day, --drop DAY throws it away\n"
+        )
         assert [TODAY, "ECB", "USD", "2.5000", "1.0772", "56.9120", "%"] in rows(held.out)
         (record,) = csv.DictReader(io.StringIO(path.read_text(), newline=""))
         assert record == {
@@ -90,6 +93,21 @@ class TestRefreshing:
         }
         assert confirmed.out == f"In use now: {TODAY}\n"
         assert client.get(f"exchange-rates/{TODAY}?source=ECB").json["rates"]["USD"] == "1.0772"
+
+    def test_throws_away_a_day_that_is_held_back(
+        self, client: Client, jumping: FeedServer, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        end_of(client, capsys, SCRIPT)
+        jumping.reset()
+        end_of(client, capsys, SCRIPT)
+        asked = len(jumping.requests)
+
+        dropped = end_of(client, capsys, SCRIPT, "--drop", TODAY)
+
+        assert (dropped.status, dropped.out, dropped.err) == (0, f"Thrown away: {TODAY}\n", "")
+        assert len(jumping.requests) == asked
+        assert client.get("exchange-rates/held").json["items"] == []
+        assert [each["published_on"] for each in client.get("exchange-rates").json["items"]] == [YESTERDAY]
 
     def test_in_a_dry_run_fetches_nothing(
         self, client: Client, feed_server: FeedServer, capsys: pytest.CaptureFixture[str]
@@ -152,10 +170,11 @@ def test_a_command_line_that_makes_no_sense_ends_with_2(
     assert told in ended.err
 
 
-def test_a_day_that_nothing_is_held_back_for_cannot_be_confirmed(
-    client: Client, capsys: pytest.CaptureFixture[str]
+@pytest.mark.parametrize("what", ["--confirm", "--drop"])
+def test_a_day_that_nothing_is_held_back_for_cannot_be_confirmed_or_thrown_away(
+    client: Client, capsys: pytest.CaptureFixture[str], what: str
 ) -> None:
-    ended = end_of(client, capsys, SCRIPT, "--confirm", TODAY)
+    ended = end_of(client, capsys, SCRIPT, what, TODAY)
 
     assert ended.status == 1
     assert "refused with 404" in ended.err

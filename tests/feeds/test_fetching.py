@@ -202,7 +202,6 @@ class TestOverARealConnection:
         assert found.body == BODY
 
     def test_a_bomb_is_not_unpacked_beyond_the_limit(self, feed_server: FeedServer) -> None:
-        """100 MB of zeros in 100 kB."""
         feed_server.answer = sending(BOMB, Content_Encoding="gzip")
 
         with memory() as most:
