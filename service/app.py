@@ -71,7 +71,10 @@ class Service(flask.Flask):
     def dispatch_request(self) -> Any:
         """Answer within the time there is."""
         seconds = self.extensions["pugmill.time_limit"]
-        with time_limit.within(seconds * _TIMES_AS_LONG if flask.request.endpoint in _LONG else seconds):
+        if flask.request.endpoint in _LONG:
+            seconds *= _TIMES_AS_LONG
+        flask.request.environ[time_limit.ALLOWED] = seconds
+        with time_limit.within(seconds):
             return super().dispatch_request()
 
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:

@@ -215,7 +215,7 @@ def application() -> Front:
     gc.collect()
     gc.freeze()
     gc.set_threshold(GARBAGE_THRESHOLD)
-    return Front(app, threads=THREADS)
+    return Front(app, threads=THREADS, seconds=given.time_limit)
 
 
 @main.command("openapi")

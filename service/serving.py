@@ -6,6 +6,7 @@ However many clients send their bodies slowly, none of them keeps another waitin
 import asyncio
 import io
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -16,11 +17,14 @@ from granian.rsgi import Scope
 
 from service.api.problems import MAX_BODY_BYTES, ProblemError
 from service.api.reading import UNREAD
+from service.time_limit import ALLOWED
 
 BODY_SECONDS = 20
 """In which a client has to send its body, whatever its length."""
 HELD_BYTES = 64 * 1024 * 1024
 """Of bodies that have not come to their end, all together, in one worker."""
+SPARE_SECONDS = 10
+"""After the time for an answer is over, in which whoever works on it has to see that."""
 _MOST_BYTES = MAX_BODY_BYTES + 1
 """One more than is allowed, so that the application sees that it is too long."""
 _WHOLE_BYTES = 256 * 1024
@@ -33,8 +37,15 @@ Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 class Front:
     """The application as the server calls it (RSGI): bodies are awaited here, work is done by a few threads."""
 
-    def __init__(self, application: Application, *, threads: int) -> None:
-        self._application = application
+    def __init__(self, application: Application, *, threads: int, seconds: float) -> None:
+        """Begin.
+
+        Args:
+            application: what works out the answers.
+            threads: how many of them at once.
+            seconds: that an answer may take, where the application does not say otherwise.
+        """
+        self._application, self._seconds = application, seconds
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="answering")
         self._held = 0
 
@@ -46,12 +57,30 @@ class Front:
                 environ["wsgi.input"] = io.BytesIO(await self._body(protocol, environ.get("CONTENT_LENGTH")))
             except ProblemError as problem:
                 environ[UNREAD] = problem  # for the application to answer, so that it is logged like others
-        loop = asyncio.get_running_loop()
-        answer = await loop.run_in_executor(self._threads, _Answer, self._application, environ)
+        answer = await self._answer(environ)
         if answer.whole is None:
             await self._send(answer, protocol)
         else:
             protocol.response_bytes(answer.status, answer.headers, answer.whole)
+
+    async def _answer(self, environ: dict[str, Any]) -> "_Answer":
+        """What the application answers; or that it does not, where what it waits for has fallen silent.
+
+        A thread cannot be ended from outside: it goes on, and is free again when it is let go.
+        """
+        loop, begun = asyncio.get_running_loop(), time.monotonic()
+        work = loop.run_in_executor(self._threads, _Answer, self._application, environ)
+        while (left := begun + environ.get(ALLOWED, self._seconds) + SPARE_SECONDS - time.monotonic()) > 0:
+            done, _ = await asyncio.wait([work], timeout=left)
+            if done:
+                return work.result()
+        work.add_done_callback(_close)
+        told = (
+            "no answer came in time from what the service works with. Whether it was done is not known: look, or send "
+            "it again with the same Idempotency-Key"
+        )
+        environ = {**environ, UNREAD: ProblemError(503, "no-answer", told, headers={"Retry-After": "30"})}
+        return await asyncio.to_thread(_Answer, self._application, environ)
 
     async def _body(self, protocol: HTTPProtocol, told_length: str | None) -> bytes:
         """The body, or as much of it as shows that it is too long.
@@ -132,6 +161,12 @@ class _Answer:
         close = getattr(self._parts, "close", None)
         if close is not None:
             close()
+
+
+def _close(work: "asyncio.Future[_Answer]") -> None:
+    """Let go of an answer that came too late for anybody to take it."""
+    if work.exception() is None:
+        work.result().close()
 
 
 def environ_of(scope: Scope) -> dict[str, Any]:

@@ -13,6 +13,8 @@ class OutOfTimeError(RuntimeError):
         super().__init__("the work takes longer than it may")
 
 
+ALLOWED = "pugmill.seconds"
+"""In a request's environ, once it is known: the seconds that its answer may take."""
 _end: ContextVar[float | None] = ContextVar("end", default=None)
 """On the machine's steady clock; None where nothing is limited."""
 

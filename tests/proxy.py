@@ -3,7 +3,7 @@
 import contextlib
 import socket
 from collections.abc import Iterator
-from threading import Thread
+from threading import Event, Thread
 
 import sqlalchemy as sa
 
@@ -21,6 +21,8 @@ class Proxy:
         self._port: int = self._listening.getsockname()[1]
         self._open: list[socket.socket] = []
         self._is_silent = False
+        self._comes_through = Event()  # set while something comes through
+        self._comes_through.set()
         there = url.difference_update_query(["host", "port"]).set(host="127.0.0.1", port=self._port)
         self.url = there.render_as_string(hide_password=False)
         self._accept()
@@ -36,6 +38,10 @@ class Proxy:
         self._is_silent = True
         self._drop()
 
+    def hold(self) -> None:
+        """Nothing comes through any more, and nobody is told."""
+        self._comes_through.clear()
+
     def restore(self) -> None:
         """As it was; whoever waited in silence is sent away."""
         if self._listening.fileno() < 0:
@@ -43,6 +49,7 @@ class Proxy:
             self._accept()
         self._is_silent = False
         self._drop()
+        self._comes_through.set()
 
     def _drop(self) -> None:
         while self._open:
@@ -63,7 +70,16 @@ class Proxy:
                     far = self._connected()
                     self._open.append(far)
                     for one, other in ((near, far), (far, near)):
-                        Thread(target=_hand_on, args=(one, other), daemon=True).start()
+                        Thread(target=self._hand_on, args=(one, other), daemon=True).start()
+
+    def _hand_on(self, one: socket.socket, other: socket.socket) -> None:
+        with contextlib.suppress(OSError):
+            while part := one.recv(65536):
+                self._comes_through.wait()
+                other.sendall(part)
+        for end in (one, other):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
 
     def _connected(self) -> socket.socket:
         host = self._target.host or str(self._target.query.get("host", "127.0.0.1"))
@@ -77,15 +93,6 @@ class Proxy:
 
 def _listener(port: int) -> socket.socket:
     return socket.create_server(("127.0.0.1", port))
-
-
-def _hand_on(one: socket.socket, other: socket.socket) -> None:
-    with contextlib.suppress(OSError):
-        while part := one.recv(65536):
-            other.sendall(part)
-    for end in (one, other):
-        with contextlib.suppress(OSError):
-            end.shutdown(socket.SHUT_RDWR)
 
 
 @contextlib.contextmanager

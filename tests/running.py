@@ -83,8 +83,9 @@ def free_port() -> int:
 
 @contextlib.contextmanager
 def running(directory: Path, **environment: str) -> Iterator[Running]:
-    """A service over an SQLite database of its own, which has one workshop."""
-    url, errors, port = f"sqlite:///{directory / 'running.db'}", directory / "stderr", free_port()
+    """A service over an SQLite database of its own, or the one that is given, in which it has one workshop."""
+    url = environment.pop("DATABASE_URL", f"sqlite:///{directory / 'running.db'}")
+    errors, port = directory / "stderr", free_port()
     database = Database(url)
     migrate(database)
     workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en_IE", time_zone="UTC")

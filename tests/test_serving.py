@@ -5,12 +5,14 @@ import resource
 import socket
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
 
 from tests.browser import Browser
+from tests.proxy import proxy_to
 from tests.running import Running, everything, running
 
 VAT = b'{"name": "VAT"}'
@@ -199,6 +201,23 @@ class TestWithoutRoomOnTheDisk:
         stored = json.loads(ending.ask("GET", "/v1/taxes?limit=500").partition(b"\r\n\r\n")[2])["items"]
         acknowledged = {code for code, answer in answers.items() if status(answer) == 201}
         assert {each["code"] for each in stored} == {"first", "after", *acknowledged}
+
+
+@pytest.mark.server
+def test_a_database_that_falls_silent_keeps_nobody_waiting_for_good(database_url: str, tmp_path: Path) -> None:
+    with proxy_to(database_url) as proxy, running(tmp_path, DATABASE_URL=proxy.url, PUGMILL_TIME_LIMIT="1") as service:
+        assert status(service.ask("GET", "/v1/taxes")) == 200
+        proxy.hold()
+
+        with ThreadPoolExecutor(40) as clients:  # more of them than there are threads
+            silent = list(clients.map(lambda _: service.ask("GET", "/v1/taxes"), range(40)))
+
+        proxy.restore()
+        assert {status(answer) for answer in silent} == {503}
+        assert all(b"\r\nretry-after: " in answer for answer in silent)
+        # Who needed a connection of his own was told by that; who had one has waited for it.
+        assert any(b"problem/no-answer" in answer for answer in silent)
+        assert status(service.ask("GET", "/v1/taxes")) == 200
 
 
 @contextmanager
