@@ -15,7 +15,8 @@ from granian._granian import RSGIHTTPProtocol as HTTPProtocol
 from granian._granian import RSGIProtocolClosed as ProtocolClosed
 from granian.rsgi import Scope
 
-from service.api.problems import MAX_BODY_BYTES, ProblemError
+from service.api.database_faults import NO_ANSWER
+from service.api.problems import MAX_BODY_BYTES, ProblemError, unable
 from service.api.reading import UNREAD
 from service.time_limit import ALLOWED
 
@@ -75,11 +76,7 @@ class Front:
             if done:
                 return work.result()
         work.add_done_callback(_close)
-        told = (
-            "no answer came in time from what the service works with. Whether it was done is not known: look, or send "
-            "it again with the same Idempotency-Key"
-        )
-        environ = {**environ, UNREAD: ProblemError(503, "no-answer", told, headers={"Retry-After": "30"})}
+        environ = {**environ, UNREAD: unable(NO_ANSWER)}
         return await asyncio.to_thread(_Answer, self._application, environ)
 
     async def _body(self, protocol: HTTPProtocol, told_length: str | None) -> bytes:

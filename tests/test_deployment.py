@@ -7,6 +7,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
+from service.api.database_faults import FAULTS
 from service.cli import main
 from service.config import DEFAULT_PORT
 
@@ -70,3 +71,11 @@ class TestTheContainerFile:
 
         assert found["EXPOSE"] == str(DEFAULT_PORT)
         assert f":{DEFAULT_PORT}/ready" in json.loads(found["HEALTHCHECK"].removeprefix("CMD "))[2]
+
+
+def test_the_readme_says_what_to_do_about_each_503() -> None:
+    table = README.partition("### When it answers 503\n")[2]
+
+    told = re.findall(r"^\| `([a-z-]+)` \|", table, re.MULTILINE)
+
+    assert told == [fault.kind for fault in FAULTS]

@@ -42,12 +42,21 @@ OUT_OF_TIME = DatabaseFault(
     "the service has less to do",
     retry_after_seconds=30,
 )
+NO_ANSWER = DatabaseFault(
+    kind="no-answer",
+    detail="the database has fallen silent; whether it was done is not known: look, or send it again with the same "
+    "Idempotency-Key",
+    retry_after_seconds=30,
+)
 MOVED = DatabaseFault(
     kind="database-moved",
     detail="the file of the database was moved or replaced while the service runs; nothing was stored. Whoever runs "
     "the service puts it back, or starts the service anew to use the file that is there now",
     retry_after_seconds=60,
 )
+
+FAULTS = (BUSY, STORAGE_FULL, READ_ONLY, MOVED, OUT_OF_TIME, NO_ANSWER)
+"""All that is answered with 503; README.md tells who runs the service what to do."""
 
 # SQLite's result codes by name (sqlite.org/rescode.html); extended ones begin with the name of theirs
 # and come first.

@@ -263,8 +263,12 @@ def answer_out_of_time(error: OutOfTimeError) -> flask.Response:
 
 def _given_up(fault: DatabaseFault, error: Exception) -> flask.Response:
     _logger.warning("given up: %s", fault.kind, exc_info=error)
-    headers = {"Retry-After": str(fault.retry_after_seconds)}
-    return ProblemError(503, fault.kind, fault.detail, headers=headers).response()
+    return unable(fault).response()
+
+
+def unable(fault: DatabaseFault) -> ProblemError:
+    """That something cannot be done now, and when to try again."""
+    return ProblemError(503, fault.kind, fault.detail, headers={"Retry-After": str(fault.retry_after_seconds)})
 
 
 def answer_unexpected(error: Exception) -> flask.Response:
