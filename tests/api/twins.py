@@ -43,6 +43,12 @@ READING[PREVIEW] = Place(
     body={"as_of": "2026-11-25", "rates": {"materials/hdpe": builders.material_rate("0.90")}},
     for_stranger=200,
 )
+READING["GET /v1/price-list at the prices in force"] = Place(
+    method="GET",
+    template="/v1/price-list",
+    path="/v1/price-list?as_of=2026-11-25&prices=in_force",
+    for_stranger=200,
+)
 _FIGURE = re.compile(r"(?<![\w.:-])\d+\.\d+(?![\w.:])")
 # A cent, the weeks of a month, and the versions of XML and of what is written in it.
 _CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1")}
