@@ -44,10 +44,7 @@ READING[PREVIEW] = Place(
     for_stranger=200,
 )
 READING["GET /v1/price-list at the prices in force"] = Place(
-    method="GET",
-    template="/v1/price-list",
-    path="/v1/price-list?as_of=2026-11-25&prices=in_force",
-    for_stranger=200,
+    method="GET", template="/v1/price-list", path="/v1/price-list?as_of=2026-11-25&prices=in_force", for_stranger=200
 )
 _FIGURE = re.compile(r"(?<![\w.:-])\d+\.\d+(?![\w.:])")
 # A cent, the weeks of a month, and the versions of XML and of what is written in it.
