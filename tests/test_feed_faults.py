@@ -144,7 +144,7 @@ def unknown(_: str) -> AbstractContextManager[str]:
     return nullcontext("http://rates.example/")
 
 
-FAILING = (sending(b"", 429), sending(b"", 500), sending(b"", 503, Retry_After="7"), endless(503))
+FAILING = (sending(b"", 429, Retry_After="soon"), sending(b"", 500), sending(b"", 503, Retry_After="7"), endless(503))
 ENTITIES = (entities("i"), '<!ENTITY i SYSTEM "file:///etc/passwd">', '<!ENTITY i SYSTEM "http://127.0.0.1:9/">')
 PAGE = b"<html><body>Sorry</body></html>"
 FEW = dict(list(RATES.items())[:14])
