@@ -38,7 +38,8 @@ from service.domain.listings import shipping_problems
 from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
 from service.workflows import costing, pricing
 from service.workflows.costing import StatedBill
-from service.workflows.pricing import PriceQuestion, PriceSheet
+from service.workflows.pricing import PriceSheet
+from service.workflows.sale_way import PriceQuestion
 from service.workflows.workings import WorkedCost, work_out_cost
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")

@@ -19,8 +19,9 @@ from service.store.database import Database
 from service.store.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.costing import Costing, prepare
-from service.workflows.pricing import PriceQuestion, PriceSheet, priced
+from service.workflows.pricing import PriceSheet, priced
 from service.workflows.registering import find_one
+from service.workflows.sale_way import PriceQuestion
 
 _PAGE = 200
 

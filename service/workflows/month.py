@@ -31,7 +31,8 @@ from service.workflows.costing import Costing, costed, prepare
 from service.workflows.errors import NotRegisteredError
 from service.workflows.exchange import Exchange
 from service.workflows.listings import ListingQuestion, find_listing, price_question
-from service.workflows.pricing import PriceQuestion, takings
+from service.workflows.pricing import takings
+from service.workflows.sale_way import PriceQuestion
 
 ORDINARY_WEEKS = Decimal(52) / Decimal(12)
 _AS_IT_IS = PricingPolicy(target=Target.FIXED_PRICE, value=ZERO)

@@ -1,106 +1,27 @@
 """What to ask for a product, and what is kept at a price."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
-from service.domain.aim import Aim
 from service.domain.cautions import Caution
-from service.domain.channels import Channel, ChannelRate
 from service.domain.cost_sheet import CostSheet
-from service.domain.errors import (
-    InvalidValueError,
-    InvalidValuesError,
-    MissingRate,
-    MissingRatesError,
-    UnknownCurrencyError,
-    UnknownZoneError,
-)
-from service.domain.exact import ZERO, exactly, half_up
+from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
+from service.domain.exact import exactly
 from service.domain.exchange import UsedRates
-from service.domain.money import UNIT_COST_DECIMALS, Money, cash_rounded, in_currency, minor_unit_decimals
+from service.domain.money import Money, cash_rounded, in_currency
 from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.price_statement import DiscountStatement, PriceStatement, discount_statement, price_statement
-from service.domain.pricing import Price, Pricing
-from service.domain.pricing_policy import Display, PricingPolicy, minor_unit_problems
-from service.domain.rates import TaxRate
-from service.domain.resources import Reference
-from service.domain.sale import Sale, sale_through
-from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
-from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
-from service.domain.unit_costs import unit_costs
+from service.domain.price_statement import DiscountStatement, PriceStatement, price_statement
+from service.domain.pricing_policy import PricingPolicy, minor_unit_problems
+from service.domain.shipping_statement import ShippingStatement
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, costed, prepare, subject
+from service.workflows.sale_way import PriceQuestion, SaleWay, Settlement
 
-_CONDITIONS = ("product", "tax", "channel", "currency", "shipping_service", "shipping_zone")
 _VALUE = ("value",)
 """What a target is measured by; for the inverse question it has no meaning."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PriceQuestion:
-    """What is asked about a price.
-
-    Attributes:
-        product: its code.
-        quantity: pieces in the batch that the cost is taken from.
-        as_of: the date of the rates.
-        policy: how the price is found; for the inverse question, its floor and display alone count.
-        tax: code of the tax; none if left out.
-        channel: code of the sales channel; sold directly if left out.
-        currency: of the price; the workshop's if left out.
-        shipping_service: code of the service that a piece is sent with; collected if left out.
-        shipping_zone: where it is sent.
-        kept_at: the inverse question: what is kept at this price.
-        discount_share: what a discount of this share of the price would do.
-    """
-
-    product: str
-    quantity: int
-    as_of: date
-    policy: PricingPolicy
-    tax: str | None = None
-    channel: str | None = None
-    currency: str | None = None
-    shipping_service: str | None = None
-    shipping_zone: str | None = None
-    kept_at: Decimal | None = None
-    discount_share: Decimal | None = None
-
-    def references(self) -> Iterator[Reference]:
-        """What it names besides the product."""
-        for member, collection in (
-            ("tax", "taxes"),
-            ("channel", "channels"),
-            ("shipping_service", "shipping-services"),
-        ):
-            code = getattr(self, member)
-            if code is not None:
-                yield (member,), collection, code
-
-    def resources(self) -> list[str]:
-        """What it names that has a rate."""
-        return [f"{collection}/{code}" for _, collection, code in self.references()]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settlement:
-    """What comes home from the sale of a piece.
-
-    Attributes:
-        payout: what the channel pays out, tax included, after its fees and conversion, in its payout currency.
-        proceeds: what is left of it for cost and profit, in the workshop's currency.
-        full_cost: of a piece, in the workshop's currency.
-        profit: proceeds less full cost, in the workshop's currency.
-    """
-
-    payout: Money
-    proceeds: Money
-    full_cost: Money
-    profit: Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,7 +110,7 @@ def priced(database: Database, workshop: Workshop, costing: Costing, question: P
     resources = question.resources()
     batch = (question.product, question.quantity)
     ((bill, sheet),) = costed(database, workshop, costing, [batch], also=resources)
-    way = _Way(costing, question, workshop.currency)
+    way = SaleWay(costing, question, workshop.currency)
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy
     catalogue = costing.surroundings.catalogue
@@ -240,144 +161,10 @@ def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: s
         home: the workshop's currency.
     """
     _check_grid(question, question.currency or home)
-    way = _Way(costing, question, home)
+    way = SaleWay(costing, question, home)
     found = way.price(sheet)
     return Takings(
         price=in_currency(found.asked, way.currency),
         net_price=way.brought_home(found.net),
         proceeds=way.brought_home(found.proceeds),
     )
-
-
-def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
-    """The conditions under which a piece is sold; raises as price_product does.
-
-    Args:
-        costing: with what the question names, and the product if it is shipped.
-        question: its policy, batch and day do not matter.
-        home: the workshop's currency.
-    """
-    missing = [MissingRate(resource=each) for each in question.resources() if each not in costing.card.rates]
-    if missing:
-        raise MissingRatesError(costing.card.as_of, missing)
-    return _Way(costing, question, home).sale
-
-
-class _Way:
-    """The way from a cost sheet to a price, under the conditions that the question names."""
-
-    def __init__(self, costing: Costing, question: PriceQuestion, home: str) -> None:
-        self.costing, self.question, self.home = costing, question, home
-        self.currency = question.currency or home
-        self.facts = costing.surroundings.facts
-        self.channel: Channel | None = self.facts["channels"][question.channel] if question.channel else None
-        self.estimate, self.shipping, self.sale = costing.remembered(
-            ("sale", *(getattr(question, member) for member in _CONDITIONS), question.policy.display), self._conditions
-        )
-
-    def _conditions(self) -> tuple[ShippingEstimate | None, ShippingStatement | None, Sale]:
-        """How a piece is sent and under which conditions it is sold; alike for every batch and policy."""
-        estimate = self._estimate()
-        return estimate, self._shipping(estimate), self._sale(estimate)
-
-    def price(self, sheet: CostSheet) -> Price:
-        """The price that is asked, or looked at."""
-        costs = unit_costs(sheet)
-        if self.currency != self.home:
-            costs = costs.converted(lambda amount: self._converted(amount, self.home))
-        self.pricing = Pricing(self._aim(), costs)
-        return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
-
-    def _aim(self) -> Aim:
-        """What is aimed at, alike for every cost."""
-        policy, conditions = self.question.policy, (getattr(self.question, member) for member in _CONDITIONS)
-        return self.costing.remembered(("aim", *conditions, policy), lambda: Aim(policy, self.sale, self.currency))
-
-    def discount(self, found: Price) -> DiscountStatement | None:
-        """What the discount that was asked about does."""
-        share = self.question.discount_share
-        return None if share is None else discount_statement(self.pricing.discount(found.asked, share), self.currency)
-
-    def settlement(self, found: Price) -> Settlement | None:
-        """What comes home."""
-        if self.channel is None and self.currency == self.home:
-            return None
-        paid_out = self.sale.paid_out(found.gross) - self.sale.conversion_cost(found.gross)
-        decimals = minor_unit_decimals(self.home) + UNIT_COST_DECIMALS
-        proceeds, cost = (half_up(self.brought_home(amount), decimals) for amount in (found.proceeds, found.costs.full))
-        return Settlement(
-            payout=self._payout(paid_out),
-            proceeds=in_currency(proceeds, self.home),
-            full_cost=in_currency(cost, self.home),
-            profit=in_currency(proceeds - cost, self.home),
-        )
-
-    def _payout(self, amount: Decimal) -> Money:
-        currency = self.payout_currency
-        converted = self.costing.exchange.converted(in_currency(amount, self.currency), currency)
-        return in_currency(half_up(converted, minor_unit_decimals(currency)), currency)
-
-    @property
-    def payout_currency(self) -> str:
-        """The currency that the channel pays out."""
-        return (self.channel.payout_currency if self.channel else None) or self.currency
-
-    def brought_home(self, amount: Decimal) -> Decimal:
-        """An amount of the currency of sale in the workshop's."""
-        return self.costing.exchange.converted(in_currency(amount, self.currency), self.home)
-
-    def _converted(self, amount: Decimal, currency: str) -> Decimal:
-        return self.costing.exchange.converted(in_currency(amount, currency), self.currency)
-
-    def _terms(self, collection: str, code: str) -> Any:
-        return self.costing.card.rates[f"{collection}/{code}"].terms
-
-    def _sale(self, estimate: ShippingEstimate | None) -> Sale:
-        tax_share = ZERO
-        if self.question.tax is not None:
-            terms = self._terms("taxes", self.question.tax)
-            assert isinstance(terms, TaxRate)  # a tax has no other terms
-            tax_share = terms.rate_share
-        shipping_cost = self._shipping_cost(estimate)
-        asked = self.question.policy.display
-        if self.channel is None or self.question.channel is None:
-            display = asked or Display.TAX_EXCLUSIVE
-            return Sale(display=display, tax_share=tax_share, shipping_cost=shipping_cost or ZERO)
-        if asked not in (None, self.channel.display):
-            reason = f"the channel shows its prices {self.channel.display.value}; leave it out"
-            raise InvalidValuesError([InvalidValueError(("display",), reason)])
-        terms = self._terms("channels", self.question.channel)
-        assert isinstance(terms, ChannelRate)  # a channel has no other terms
-        # The sale is remembered: it may hold on to the exchange rates, but not to all that this price was made from.
-        exchange, currency, of_terms = self.costing.exchange, self.currency, terms.currency or self.currency
-        return sale_through(
-            terms,
-            display=self.channel.display,
-            tax_share=tax_share,
-            convert=lambda amount: exchange.converted(in_currency(amount, of_terms), currency) if amount else ZERO,
-            is_converted=self.payout_currency != self.currency,
-            shipping_cost=shipping_cost,
-        )
-
-    def _shipping_cost(self, estimate: ShippingEstimate | None) -> Decimal | None:
-        return None if estimate is None else self._converted(estimate.price.amount, estimate.price.currency)
-
-    def _estimate(self) -> ShippingEstimate | None:
-        """How a single piece is sent; nothing if no service is named."""
-        code, zone = self.question.shipping_service, self.question.shipping_zone
-        if code is None or zone is None:
-            return None
-        terms = self._terms("shipping-services", code)
-        product = self.costing.surroundings.catalogue.products[self.question.product]
-        service = self.facts["shipping-services"][code]
-        return shipping_estimate([(self.question.product, product, 1)], service, terms, zone)
-
-    def _shipping(self, estimate: ShippingEstimate | None) -> ShippingStatement | None:
-        """The same as it is shown."""
-        code, zone = self.question.shipping_service, self.question.shipping_zone
-        if estimate is None or code is None or zone is None:
-            return None
-        rate = self.costing.card.rates[f"shipping-services/{code}"]
-        name = self.facts["shipping-services"][code].name
-        shipment = Shipment(service=code, name=name, zone=zone, as_of=self.question.as_of, valid_from=rate.valid_from)
-        return shipping_statement(estimate, shipment, currency=self.home, convert=self.costing.exchange)

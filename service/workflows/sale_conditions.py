@@ -19,7 +19,7 @@ from service.store.workshops import Workshop
 from service.workflows.costing import Costing
 from service.workflows.exchange import Exchange
 from service.workflows.listings import ListingQuestion, price_question
-from service.workflows.pricing import sale_of
+from service.workflows.sale_way import sale_of
 
 _ROOM = 500_000
 

@@ -54,7 +54,7 @@ from service.workflows import (
 )
 from service.workflows.errors import FeedFailedError, StalePreviewError
 from service.workflows.listings import ListingQuestion
-from service.workflows.pricing import PriceQuestion
+from service.workflows.sale_way import PriceQuestion
 from service.workflows.shipping import ShippingQuestion
 from tests import builders
 from tests.conftest import Client

@@ -29,9 +29,10 @@ from service.workflows import (
     repricing,
     repricing_records,
 )
-from service.workflows.pricing import PriceQuestion, PriceSheet
+from service.workflows.pricing import PriceSheet
 from service.workflows.registering import Precondition, Registering, always
 from service.workflows.repricing import Application
+from service.workflows.sale_way import PriceQuestion
 from tests.domain.examples import TODAY, a_policy, a_request
 
 OWNER = Actor(name="owner", key_id=UUID(int=7))
