@@ -5,7 +5,7 @@ from typing import Any
 import yaml
 
 
-class _Reader(yaml.SafeLoader):
+class _Reader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # libyaml is seven times as fast, where it is there
     """Makes no binary fraction of a number and no date of a day, and takes no name twice."""
 
     def construct_mapping(self, node: Any, deep: bool = False) -> dict[Any, Any]:

@@ -28,12 +28,14 @@ class Memory(Generic[T]):
         """Keep the value, and let go of those least lately used."""
         with self._lock:
             if key in self._values:
-                self._weight -= self._weigh(self._values.pop(key))
+                self._drop(key)
             self._values[key] = value
             self._weight += self._weigh(value)
             while self._weight > self._room:
-                _, dropped = self._values.popitem(last=False)
-                self._weight -= self._weigh(dropped)
+                self._drop(next(iter(self._values)))
+
+    def _drop(self, key: Hashable) -> None:
+        self._weight -= self._weigh(self._values.pop(key))
 
 
 class MemoryOfStates(Memory[T]):
@@ -44,23 +46,35 @@ class MemoryOfStates(Memory[T]):
 
     def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
         super().__init__(room, weigh)
-        self._revisions: dict[Hashable, Any] = {}
+        self._kept: dict[Hashable, tuple[Any, set[Hashable]]] = {}
 
     def keep(self, key: Hashable, value: T) -> None:
         """Keep the value, unless something of a newer revision is there; let go of what follows from an older one."""
-        assert isinstance(key, tuple)
-        owner, revision = key[:2]
+        owner, revision = _owner_and_revision(key)
         with self._lock:
-            newest = self._revisions.setdefault(owner, revision)
+            newest, keys = self._kept.get(owner, (revision, set()))
+            if revision < newest:
+                return
             if revision > newest:
-                self._revisions[owner] = revision
-                self._drop([each for each in self._values if isinstance(each, tuple) and each[0] == owner])
-            if revision >= newest:
-                super().keep(key, value)
+                for each in tuple(keys):
+                    self._drop(each)
+            super().keep(key, value)
+            if key in self._values:
+                self._kept.setdefault(owner, (revision, set()))[1].add(key)
 
-    def _drop(self, keys: list[tuple[Hashable, ...]]) -> None:
-        for key in keys:
-            self._weight -= self._weigh(self._values.pop(key))
+    def _drop(self, key: Hashable) -> None:
+        super()._drop(key)
+        owner, _ = _owner_and_revision(key)
+        if owner in self._kept:
+            _, keys = self._kept[owner]
+            keys.discard(key)
+            if not keys:
+                del self._kept[owner]
+
+
+def _owner_and_revision(key: Hashable) -> tuple[Hashable, Any]:
+    assert isinstance(key, tuple)
+    return key[0], key[1]
 
 
 class Remembered(dict[Any, Any]):

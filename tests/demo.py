@@ -5,6 +5,7 @@ import runpy
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -23,10 +24,15 @@ SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
 
 def new_demo(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop as scripts/start makes it, with nothing in it yet."""
-    described = yaml.safe_load((SCRIPTS / "demo" / "workshop.yaml").read_text())["workshop"]
-    workshop = new_workshop(**{name.replace("-", "_"): text for name, text in described.items()})
+    workshop = new_workshop(**{name.replace("-", "_"): text for name, text in _described().items()})
     key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
     return Client(app=app, contract=contract, key=key, workshop=workshop)
+
+
+@cache
+def _described() -> dict[str, str]:
+    described: dict[str, str] = yaml.safe_load((SCRIPTS / "demo" / "workshop.yaml").read_text())["workshop"]
+    return described
 
 
 def loaded_demo(app: flask.Flask, contract: Contract) -> Client:

@@ -53,3 +53,11 @@ class TestWhatFollowsFromAStateOfAWorkshop:
 
         assert memory.find(("ours", 1, "a")) is None
         assert memory.find(("ours", 2, "b")) == b"1234"
+
+    def test_leaves_nothing_behind_that_grows(self) -> None:
+        memory: MemoryOfStates[bytes] = MemoryOfStates(10, len)
+        for each in range(1000):
+            memory.keep((f"workshop {each % 7}", 1, each), b"1234")
+            memory.keep((f"workshop {each % 7}", 1, each), b"12345")
+
+        assert sum(len(keys) for _, keys in memory._kept.values()) == len(memory._values) == 2
