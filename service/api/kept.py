@@ -9,14 +9,14 @@ import flask
 
 from service.api.answers import revision_tag, unchanged
 from service.api.auth import access
-from service.memory import Memory
+from service.memory import MemoryOfStates
 from service.store.workshops import Workshop
 
 MAX_BYTES = 32 * 1024 * 1024
 _VERSION = version("pugmill")  # another version may show the same state otherwise
 
-Answers = Memory[bytes]
-"""Answers by workshop, state, address and media type."""
+Answers = MemoryOfStates[bytes]
+"""Answers by workshop, revision, state, address and media type."""
 
 
 def state_of(workshop: Workshop) -> str:
@@ -54,7 +54,7 @@ def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
         workshop = access().workshop
         request = flask.request
         memory: Answers = flask.current_app.extensions["pugmill.answers"]
-        key = (workshop.workshop_id, tag_of(workshop), request.path, request.query_string)
+        key = (workshop.workshop_id, workshop.revision, tag_of(workshop), request.path, request.query_string)
         body = memory.find(key)
         if body is None:
             response = view(*args, **kwargs)
