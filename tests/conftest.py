@@ -69,14 +69,18 @@ def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, Any, Any]:
         coverage.start()
 
 
+def is_unfit(item: pytest.Item) -> bool:
+    """Whether a test has nothing to say about the engine that it is to run on."""
+    call = getattr(item, "callspec", None)
+    if call is None or "database_url" not in call.params:
+        return False
+    return bool(item.get_closest_marker("server" if call.params["database_url"] == "sqlite" else "neutral"))
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out, for SQLite, what is about a server; the longest files go first."""
+    """Leave out what has nothing to say about an engine; the longest files go first."""
     items.sort(key=lambda each: LONGEST.index(each.path.stem) if each.path.stem in LONGEST else len(LONGEST))
-    unfit = [
-        each
-        for each in items
-        if each.get_closest_marker("server") and each.callspec.params.get("database_url") == "sqlite"
-    ]
+    unfit = [each for each in items if is_unfit(each)]
     config.hook.pytest_deselected(items=unfit)
     items[:] = [each for each in items if each not in unfit]
 

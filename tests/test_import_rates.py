@@ -15,6 +15,8 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import Ended, end_of, items, new_demo, run_script
 
+pytestmark = pytest.mark.neutral
+
 SCRIPT = "import_rates"
 HEADER = "resource,valid_from,member,value,currency\n"
 DAY = "2026-12-01"

@@ -22,6 +22,8 @@ from tests.builders import (
 )
 from tests.conftest import Client
 
+pytestmark = pytest.mark.neutral
+
 
 def with_operation(**changes: Any) -> dict[str, Any]:
     return product(operations=[operation(**changes)])

@@ -10,6 +10,8 @@ from tests.api.outside import pointers, refused
 from tests.builders import material, material_rate, operation, product, quotation
 from tests.conftest import Client
 
+pytestmark = pytest.mark.neutral
+
 WELL = b'{"name": "Flakes", "unit": "l"}'
 AT_ONCE = 0.5
 """Seconds. A refusal takes a few milliseconds here; what is guarded against takes many seconds."""

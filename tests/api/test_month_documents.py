@@ -20,6 +20,8 @@ from tests.conftest import Client
 from tests.documents.pictures import Picture, png_size
 from tests.documents.test_cost_chart import STRANGE
 
+pytestmark = pytest.mark.neutral
+
 SVG, PNG, HTML = ImageForm.SVG.value, ImageForm.PNG.value, "text/html"
 
 
