@@ -13,8 +13,9 @@ from tests.conftest import Client
 pytestmark = pytest.mark.neutral
 
 WELL = b'{"name": "Flakes", "unit": "l"}'
-AT_ONCE = 0.5
-"""Seconds. A refusal takes a few milliseconds here; what is guarded against takes many seconds."""
+AT_ONCE = 10
+"""Seconds of processor, on a slow machine that is watched. A refusal takes milliseconds; what grows with the square
+of a length takes minutes."""
 
 NO_JSON: dict[str, bytes] = {
     "empty": b"",
@@ -94,11 +95,11 @@ NO_DECIMAL: dict[str, str] = {
 class TestJson:
     @pytest.mark.parametrize("body", NO_JSON.values(), ids=NO_JSON.keys())
     def test_what_is_not_json_is_refused_at_once(self, workshop: Client, body: bytes) -> None:
-        begun = time.perf_counter()
+        begun = time.thread_time()
 
         response = refused(workshop, "PUT", "materials/flakes", body, status=400)
 
-        assert time.perf_counter() - begun < AT_ONCE
+        assert time.thread_time() - begun < AT_ONCE
         assert len(response.data) < 1000
 
     @pytest.mark.parametrize("body", NO_OBJECT, ids=lambda body: body.decode()[:30])
@@ -111,11 +112,11 @@ class TestJson:
     @pytest.mark.parametrize("literal", NO_DECIMAL.values(), ids=NO_DECIMAL.keys())
     def test_what_is_not_a_positive_decimal_is_refused(self, workshop: Client, literal: str) -> None:
         body = f'{{"name": "Flakes", "unit": "l", "mass_kg_per_unit": {literal}}}'
-        begun = time.perf_counter()
+        begun = time.thread_time()
 
         response = refused(workshop, "PUT", "materials/flakes", body, status=422)
 
-        assert time.perf_counter() - begun < AT_ONCE
+        assert time.thread_time() - begun < AT_ONCE
         assert pointers(response) == ["/mass_kg_per_unit"]
         assert len(response.data) < 1000
 
@@ -196,19 +197,19 @@ class TestJson:
             assert set(pointers(response)) == {f"/{name}" for name in members}
 
     def test_a_list_that_is_too_long_is_refused_at_once_by_its_name(self, workshop: Client) -> None:
-        begun = time.perf_counter()
+        begun = time.thread_time()
         lines = refused(workshop, "PUT", "products/sheet", product(bill_of_materials=[{}] * 100_000), status=422)
         steps = refused(workshop, "PUT", "products/sheet", product(operations=[{}] * 100_000), status=422)
         quoted = refused(workshop, "POST", "quotations", quotation(lines=[{}] * 100_000), status=422)
 
-        assert time.perf_counter() - begun < 3 * AT_ONCE
+        assert time.thread_time() - begun < AT_ONCE
         assert pointers(lines) == ["/bill_of_materials"]
         assert pointers(steps) == ["/operations"]
         assert pointers(quoted) == ["/lines"]
 
     def test_a_mapping_that_is_too_long_is_refused_at_once_by_its_name(self, workshop: Client) -> None:
         many = {f"b{number}": "0" for number in range(40_000)}
-        begun = time.perf_counter()
+        begun = time.thread_time()
         shares = refused(
             workshop, "PUT", "products/sheet", product(operations=[operation(band_shares=many)]), status=422
         )
@@ -217,7 +218,7 @@ class TestJson:
         published = {"base": "EUR", "rates": many}
         days = refused(workshop, "PUT", "exchange-rates/2026-02-01", published, status=422)
 
-        assert time.perf_counter() - begun < 3 * AT_ONCE
+        assert time.thread_time() - begun < AT_ONCE
         assert pointers(shares) == ["/operations/0/band_shares"]
         assert pointers(rates) == ["/rates"]
         assert pointers(days) == ["/rates"]
