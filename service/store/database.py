@@ -74,9 +74,16 @@ def make_engine(url: str) -> sa.Engine:
     return sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours)
 
 
+def _file_named(url: sa.URL) -> Path | None:
+    """The file of a SQLite database; None if it is on a server or in memory."""
+    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
+        return None
+    return Path(url.database)
+
+
 def _sqlite_engine(url: str) -> sa.Engine:
     engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS})
-    file = _OneFile(engine.url.database)
+    file = _OneFile(_file_named(engine.url))
 
     @event.listens_for(engine, "do_connect")
     @event.listens_for(engine, "checkout")
@@ -114,8 +121,8 @@ class _OneFile:
     would make an empty file in its place or read the log that is left over into another database.
     """
 
-    def __init__(self, name: str | None) -> None:
-        self._path = Path(name) if name and name != ":memory:" else None
+    def __init__(self, path: Path | None) -> None:
+        self._path = path
         self._first: tuple[int, int] | None = None
 
     def _now(self) -> tuple[int, int] | None:
@@ -152,11 +159,13 @@ class Database:
 
     Attributes:
         engine: what reaches it.
+        file: of a SQLite database; None if it is on a server or in memory.
         memory: values that were read from it, by the state that they follow from.
     """
 
     def __init__(self, url: str, *, has_memory: bool = True) -> None:
         self.engine = make_engine(url)
+        self.file = _file_named(self.engine.url)
         self.memory: Memory[Any] = MemoryOfStates(_ROOM if has_memory else 0, len)
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")

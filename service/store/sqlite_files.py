@@ -12,7 +12,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import quote
 
-from service.store.database import Database
 from service.whole_file import synchronise
 
 _OURS = {"alembic_version", "workshops", "api_keys"}
@@ -56,14 +55,6 @@ class Holding:
     rows: int
     size_bytes: int
     sha256: str
-
-
-def file_of(database: Database) -> Path | None:
-    """The file of a SQLite database; None if it is on a server or in memory."""
-    url = database.engine.url
-    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
-        return None
-    return Path(url.database)
 
 
 def copy_into(source: Path, target: Path) -> None:

@@ -5,15 +5,7 @@ from pathlib import Path
 
 from service.store.database import Database
 from service.store.schema import is_known_revision
-from service.store.sqlite_files import (
-    Holding,
-    UnusableFileError,
-    copy_into,
-    copy_whole,
-    exchange_for,
-    file_of,
-    holding_of,
-)
+from service.store.sqlite_files import Holding, UnusableFileError, copy_into, copy_whole, exchange_for, holding_of
 from service.whole_file import scratch_beside, whole_file
 
 
@@ -85,7 +77,6 @@ def restore(database: Database, path: Path, *, replaces: bool) -> Restoring:
 
 
 def _place_of(database: Database) -> Path:
-    found = file_of(database)
-    if found is None:
+    if database.file is None:
         raise ServerDatabaseError
-    return found
+    return database.file
