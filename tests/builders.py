@@ -76,7 +76,7 @@ def fee(**changes: Any) -> dict[str, Any]:
 
 
 def channel(**changes: Any) -> dict[str, Any]:
-    return {"name": "Quay Bazaar", "display": "tax_inclusive", **changes}
+    return {"name": "Lantern Quay market", "display": "tax_inclusive", **changes}
 
 
 def channel_rate(**changes: Any) -> dict[str, Any]:
@@ -87,7 +87,7 @@ def channel_rate(**changes: Any) -> dict[str, Any]:
 def listing(**changes: Any) -> dict[str, Any]:
     return {
         "product": "sheet",
-        "channel": "bazaar",
+        "channel": "quay-market",
         "currency": "EUR",
         "locale": "en_IE",
         "policy": policy(),
@@ -171,5 +171,5 @@ def register_workshop(client: Any) -> None:
     client.register("labour-grades/operator", {"name": "Operator"}, **{day: labour_rate()})
     client.register("overheads/rent", {"name": "Rent", "base": "machine_hour"}, **{day: overhead_rate()})
     client.register("taxes/vat", {"name": "VAT 21 %"}, **{day: {"rate_share": "0.21"}})
-    client.register("channels/bazaar", channel(), **{day: channel_rate()})
+    client.register("channels/quay-market", channel(), **{day: channel_rate()})
     client.register("products/sheet", product())

@@ -23,14 +23,14 @@ FACTS: dict[str, Any] = {
     "tools": {"name": "Brick mould, two cavities"},
     "taxes": {"name": "VAT 21 % (an illustration)", "category": "S"},
     "channels": {
-        "name": "Harbour Bazaar (an invented marketplace)",
+        "name": "Lantern Quay market (an invented marketplace)",
         "display": "tax_inclusive",
         "payout_currency": "EUR",
     },
     "listings": {
         "name": "Sheet of recycled plastic, 1 m × 1 m",
         "product": "sheet",
-        "channel": "harbour-bazaar",
+        "channel": "quay-market",
         "currency": "EUR",
         "locale": "en_IE",
         "policy": {"target": "margin", "value": "0.25", "never_below_cost": "full_cost", "price_endings": ["0.90"]},

@@ -28,7 +28,7 @@ COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
     "overheads": ("rent", {"name": "Rent", "base": "machine_hour"}, builders.overhead_rate()),
     "tools": ("mould", {"name": "Mould"}, {"cost": builders.money("900"), "life_shots": "20000"}),
     "taxes": ("vat", {"name": "VAT 21 %"}, {"rate_share": "0.21"}),
-    "channels": ("bazaar", builders.channel(), builders.channel_rate()),
+    "channels": ("quay-market", builders.channel(), builders.channel_rate()),
     "shipping-services": ("post", builders.shipping_service(), builders.shipping_rate()),
     "products": ("sheet", builders.measured(name="Sheet"), None),
     "listings": ("sheet-online", builders.listing(), None),

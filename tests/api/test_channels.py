@@ -12,7 +12,7 @@ from tests.builders import channel, channel_rate, fee
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
-CHANNEL, RATE = "channels/bazaar", "channels/bazaar/rates/2026-02-01"
+CHANNEL, RATE = "channels/quay-market", "channels/quay-market/rates/2026-02-01"
 TODAY = "2026-11-25"
 
 
@@ -123,12 +123,12 @@ def price_sheet(query: str, policy: str = "target=margin&value=0.2") -> str:
 
 BAD_QUESTIONS: dict[str, tuple[str, str, str]] = {
     "an unknown channel": ("channel=nobody", "channel", "register it first"),
-    "a channel that is no code": ("channel=the%20bazaar", "channel", "letters"),
+    "a channel that is no code": ("channel=the%20market", "channel", "letters"),
     "an unknown currency": ("currency=ZZZ", "currency", "ISO 4217"),
     "a currency in small letters": ("currency=usd", "currency", "capital letters"),
     "an ended currency": ("currency=HRK", "currency", "2023-01-14"),
     "a currency without a minor unit": ("currency=XAU", "currency", "minor unit"),
-    "a display that the channel has not": ("channel=bazaar&display=tax_exclusive", "display", "tax_inclusive"),
+    "a display that the channel has not": ("channel=quay-market&display=tax_exclusive", "display", "tax_inclusive"),
     "a display that the other has not": ("channel=fair&display=tax_inclusive", "display", "tax_exclusive"),
     "a discount of everything": ("discount_share=1", "discount_share", "less than 1"),
     "a discount in per cent": ("discount_share=10", "discount_share", "less than 1"),
@@ -149,7 +149,7 @@ def test_what_cannot_be_asked_is_refused_by_its_parameter_with_the_remedy(
 
 
 def test_a_display_that_the_channel_has_may_be_said(shop: Client) -> None:
-    for code, display in (("bazaar", "tax_inclusive"), ("fair", "tax_exclusive")):
+    for code, display in (("quay-market", "tax_inclusive"), ("fair", "tax_exclusive")):
         said, left_out = (shop.get(price_sheet(f"channel={code}{also}")) for also in (f"&display={display}", ""))
 
         assert said.json["price_per_piece"] == left_out.json["price_per_piece"]

@@ -25,7 +25,7 @@ _CODES = {
     "overheads": "rent",
     "tools": "brick-mould",
     "taxes": "vat-standard",
-    "channels": "harbour-bazaar",
+    "channels": "quay-market",
     "shipping-services": "parcel-post",
     "products": "sheet",
     "listings": "sheet-online",

@@ -19,7 +19,7 @@ from tests.documents.pictures import Picture, png_size
 pytestmark = pytest.mark.neutral
 
 QUESTION = "products/sheet/cost-sheet?quantity=20&as_of=2026-11-25"
-HISTORY = "listings/sheet-bazaar/price-history"
+HISTORY = "listings/sheet-quay/price-history"
 JSON, SVG, PNG = "application/json", ImageForm.SVG.value, ImageForm.PNG.value
 every_form = pytest.mark.parametrize("form", [JSON, SVG, PNG])
 every_image = pytest.mark.parametrize("form", [SVG, PNG])
@@ -35,7 +35,7 @@ def sold(client: Client) -> Client:
 @pytest.fixture
 def listed(sold: Client) -> Client:
     """The same with a listing of it, which no price is in force on yet."""
-    sold.register("listings/sheet-bazaar", listing())
+    sold.register("listings/sheet-quay", listing())
     return sold
 
 
@@ -123,7 +123,7 @@ class TestTheHistory:
         picture = Picture(shown(listed, SVG, HISTORY).data)
 
         newest, first = (formatted_amount(decoded(price, Money), "en_IE") for price in prices)
-        assert picture.title == f"sheet-bazaar: {newest} now"
+        assert picture.title == f"sheet-quay: {newest} now"
         assert picture.words.count(newest) >= 1
         assert [point.about.partition(" since ")[0] for point in picture.points()[:2]] == [first, newest]
         assert "prices applied: 2, of them rolled back: 0" in picture.words
@@ -147,7 +147,7 @@ class TestTheHistory:
 
         assert response.content_type == form
         if form == SVG:
-            assert Picture(response.data).title == "sheet-bazaar: no price in force"
+            assert Picture(response.data).title == "sheet-quay: no price in force"
 
     @every_form
     def test_it_is_not_sent_again_until_a_price_comes_into_force(self, listed: Client, form: str) -> None:

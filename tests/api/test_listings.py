@@ -145,7 +145,7 @@ class TestWhatItNames:
         refused(stranger, "DELETE", LISTING, status=404)
         assert shop.get(SHEET).status_code == 200
 
-    @pytest.mark.parametrize("thing", ["products/brick", "channels/bazaar", "taxes/vat", "shipping-services/post"])
+    @pytest.mark.parametrize("thing", ["products/brick", "channels/quay-market", "taxes/vat", "shipping-services/post"])
     def test_cannot_be_retired_while_it_is_on_sale(self, shop: Client, thing: str) -> None:
         response = refused(shop, "DELETE", thing, status=409)
 
@@ -159,7 +159,7 @@ class TestWhatItNames:
 
         shop.register(LISTING, sent(channel="stall"))
 
-        retire(shop, "channels/bazaar")
+        retire(shop, "channels/quay-market")
 
     def test_every_listing_that_is_in_the_way_is_named(self, shop: Client) -> None:
         for code in ("z-last", "a-first"):
@@ -243,7 +243,7 @@ class TestThePriceSheet:
     def test_is_the_product_s_price_sheet_with_what_buyers_read(self, shop: Client) -> None:
         shop.register(LISTING, sent(name="Brick, grey", description="Made here.", unit_price_per="kg"))
         of_product = shop.get(
-            f"products/brick/price-sheet?quantity=20&{DAY}&target=margin&value=0.35&channel=bazaar&tax=vat"
+            f"products/brick/price-sheet?quantity=20&{DAY}&target=margin&value=0.35&channel=quay-market&tax=vat"
             "&shipping_service=post&shipping_zone=home&currency=EUR"
         ).json
 
@@ -348,7 +348,7 @@ class TestThePriceSheet:
             ("discount_share=1", "discount_share"),
             ("discount_share=-0.1", "discount_share"),
             ("quantity=5", "quantity"),
-            ("channel=bazaar", "channel"),
+            ("channel=quay-market", "channel"),
         ],
     )
     def test_a_question_that_cannot_be_answered_is_named_by_its_parameter(
@@ -380,7 +380,7 @@ class TestWhatCannotBePriced:
                 "tariffs/grid",
                 "overheads/rent",
                 "taxes/vat",
-                "channels/bazaar",
+                "channels/quay-market",
                 "shipping-services/post",
             ],
             "2026-01-01",
@@ -419,8 +419,8 @@ class TestWhatCannotBePriced:
 
     def test_needs_a_rate_for_a_foreign_fee_a_foreign_payout_and_foreign_shipping_too(self, shop: Client) -> None:
         foreign = [
-            ("channels/bazaar/rates/2026-01-01", channel_rate(currency="USD")),
-            ("channels/bazaar", channel(payout_currency="USD")),
+            ("channels/quay-market/rates/2026-01-01", channel_rate(currency="USD")),
+            ("channels/quay-market", channel(payout_currency="USD")),
             (
                 "shipping-services/post/rates/2026-01-01",
                 shipping_rate(zones={"home": [weight_class("0", "31.5", "5", "USD")]}),
@@ -517,16 +517,16 @@ class TestWhatCannotBePriced:
 
 class TestDays:
     def test_a_fee_that_rises_from_a_day_on_raises_the_price_from_that_day_on(self, shop: Client) -> None:
-        shop.put("channels/bazaar/rates/2026-09-01", channel_rate(fees=[fee(share="0.12")]))
+        shop.put("channels/quay-market/rates/2026-09-01", channel_rate(fees=[fee(share="0.12")]))
 
         last, first = (shop.get(f"{LISTING}/price-sheet?as_of={day}").json for day in ("2026-08-31", "2026-09-01"))
 
         assert [each["name"] for each in last["price_per_piece"]["fees"]] == ["commission", "payment"]
         assert [each["formula"] for each in first["price_per_piece"]["fees"]] == ["0.12 × gross price"]
-        assert (last["rates_valid_from"]["channels/bazaar"], first["rates_valid_from"]["channels/bazaar"]) == (
-            "2026-01-01",
-            "2026-09-01",
-        )
+        assert (
+            last["rates_valid_from"]["channels/quay-market"],
+            first["rates_valid_from"]["channels/quay-market"],
+        ) == ("2026-01-01", "2026-09-01")
 
     def test_a_past_day_s_sheet_comes_out_the_same_whatever_is_entered_for_later_days(self, shop: Client) -> None:
         shop.put("exchange-rates/2026-06-01", {"base": "EUR", "rates": RATES})
@@ -536,7 +536,7 @@ class TestDays:
 
         for path, body in (
             ("materials/hdpe/rates/2026-06-16", material_rate("9")),
-            ("channels/bazaar/rates/2026-06-16", channel_rate(fees=[])),
+            ("channels/quay-market/rates/2026-06-16", channel_rate(fees=[])),
             ("taxes/vat/rates/2026-07-01", {"rate_share": "0.05"}),
             ("shipping-services/post/rates/2026-07-01", shipping_rate(fuel_surcharge_share="0.5")),
             ("exchange-rates/2026-06-16", {"base": "EUR", "rates": {"USD": "2"}}),
@@ -556,11 +556,11 @@ class TestDays:
 
 CHANGES: dict[str, tuple[str, Any]] = {
     "a rate": ("materials/hdpe/rates/2026-02-01", material_rate("0.95")),
-    "a fee": ("channels/bazaar/rates/2026-02-01", channel_rate(fees=[fee(share="0.2")])),
+    "a fee": ("channels/quay-market/rates/2026-02-01", channel_rate(fees=[fee(share="0.2")])),
     "a tax": ("taxes/vat/rates/2026-02-01", {"rate_share": "0.10"}),
     "an exchange rate": ("exchange-rates/2026-11-21", {"base": "EUR", "rates": {"USD": "1.2"}}),
     "the product": ("products/brick", measured(name="Block")),
-    "the channel": ("channels/bazaar", channel(display="tax_exclusive")),
+    "the channel": ("channels/quay-market", channel(display="tax_exclusive")),
     "the listing": (LISTING, sent(currency="USD", name="Block")),
     "a shipping price": ("shipping-services/post/rates/2026-02-01", shipping_rate(fuel_surcharge_share="0.1")),
     "the boxes": ("shipping-services/post", shipping_service(boxes=[])),

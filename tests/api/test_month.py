@@ -357,7 +357,8 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
 @pytest.mark.parametrize(("changes", "pointer"), BAD.values(), ids=BAD)
 def test_what_is_wrong_is_named_by_its_pointer(workshop: Client, changes: dict[str, Any], pointer: str) -> None:
     workshop.put(
-        "channels/bazaar/rates/2026-01-01", channel_rate(fees=[{"name": "half", "base": "net_price", "share": "0.5"}])
+        "channels/quay-market/rates/2026-01-01",
+        channel_rate(fees=[{"name": "half", "base": "net_price", "share": "0.5"}]),
     )
     workshop.register("listings/dear", listing(policy=policy(value="0.6")))
     workshop.put("machines/press", machine(hours_per_week="40"))
@@ -369,7 +370,8 @@ def test_what_is_wrong_is_named_by_its_pointer(workshop: Client, changes: dict[s
 
 def test_why_a_listing_cannot_be_priced_is_told(workshop: Client) -> None:
     workshop.put(
-        "channels/bazaar/rates/2026-01-01", channel_rate(fees=[{"name": "half", "base": "net_price", "share": "0.5"}])
+        "channels/quay-market/rates/2026-01-01",
+        channel_rate(fees=[{"name": "half", "base": "net_price", "share": "0.5"}]),
     )
     workshop.register("listings/dear", listing(policy=policy(value="0.6")))
 

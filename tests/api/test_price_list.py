@@ -254,7 +254,7 @@ class TestWhatIsInIt:
         assert {each["offers"]["identifier"] for each in things if "offers" in each} == set(found) - set(without)
 
     def test_it_is_of_its_day(self, shop: Client) -> None:
-        shop.put("channels/bazaar/rates/2026-09-01", channel_rate(fees=[]))
+        shop.put("channels/quay-market/rates/2026-09-01", channel_rate(fees=[]))
 
         before, after = (rows(shop.get(f"price-list?as_of={day}")) for day in ("2026-08-31", "2026-09-01"))
         too_early = rows(shop.get("price-list?as_of=2025-12-31"))
@@ -302,7 +302,7 @@ class TestTheChannel:
     def test_its_listings_alone_are_given(self, shop: Client) -> None:
         everything = rows(shop.get(LIST))
 
-        for code in ("bazaar", "stall"):
+        for code in ("quay-market", "stall"):
             expected = [row for row in everything if row["channel"] == code]
             assert rows(shop.get(f"{LIST}&channel={code}")) == expected
             things = graph(shop.get(f"{LIST}&channel={code}", headers=IN_JSON_LD))

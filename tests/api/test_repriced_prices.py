@@ -46,7 +46,7 @@ def everything_moves(client: Client) -> None:
         "labour-grades/operator": builders.labour_rate("16.40"),
         "overheads/rent": builders.overhead_rate("777", "190"),
         "taxes/vat": {"rate_share": "0.23"},
-        "channels/bazaar": builders.channel_rate(fees=[builders.fee(share="0.08", fixed="0.20")]),
+        "channels/quay-market": builders.channel_rate(fees=[builders.fee(share="0.08", fixed="0.20")]),
         "shipping-services/post": builders.shipping_rate(fuel_surcharge_share="0.11"),
     }
     for resource, terms in rates.items():
@@ -206,7 +206,7 @@ class TestAPreview:
         ("resource", "terms"),
         [
             ("taxes/vat", {"rate_share": "0.25"}),
-            ("channels/bazaar", builders.channel_rate(fees=[builders.fee(share="0.12")])),
+            ("channels/quay-market", builders.channel_rate(fees=[builders.fee(share="0.12")])),
             ("shipping-services/post", builders.shipping_rate(fuel_surcharge_share="0.4")),
             ("overheads/rent", builders.overhead_rate("900")),
         ],

@@ -97,9 +97,9 @@ class TestARate:
         assert by_day == {"brick-post": "2026-11-26", "set-fair": FIRST, "sheet-fair": FIRST, "sheet-online": FIRST}
 
     def test_that_is_told_once_is_told_since_the_earliest_price(self, shop: Client) -> None:
-        """A brick was priced once more on Thursday, when the bazaar took more; electricity cost what it had cost."""
+        """A brick was priced once more on Thursday, when the market took more; electricity cost what it had cost."""
         dearer = builders.channel_rate(fees=[builders.fee(share="0.12")])
-        shop.put("channels/bazaar/rates/2026-11-26", dearer)
+        shop.put("channels/quay-market/rates/2026-11-26", dearer)
         applied(shop, "2026-11-26", scope={"product": "brick"})
         raise_electricity(shop)
 
@@ -110,7 +110,7 @@ class TestARate:
     def test_of_tax_channel_or_shipping_moves_the_price_and_not_the_cost(self, shop: Client) -> None:
         for resource, terms in (
             ("taxes/vat", {"rate_share": "0.25"}),
-            ("channels/bazaar", builders.channel_rate(fees=[builders.fee(share="0.12")])),
+            ("channels/quay-market", builders.channel_rate(fees=[builders.fee(share="0.12")])),
             ("shipping-services/post", builders.shipping_rate(fuel_surcharge_share="0.4")),
         ):
             shop.put(f"{resource}/rates/{MONDAY}", terms)

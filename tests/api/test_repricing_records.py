@@ -308,11 +308,11 @@ class TestTheWayBack:
 
     def test_passes_by_a_later_repricing_of_other_listings(self, moved: Client) -> None:
         fair = applied(moved, MONDAY, scope={"channel": "fair"})
-        bazaar = applied(moved, MONDAY, scope={"channel": "bazaar"})
+        at_the_market = applied(moved, MONDAY, scope={"channel": "quay-market"})
 
         assert moved.post(f"repricings/{fair['id']}/rollback", None).status_code == 200
         assert decisions(previewed(moved)) == {"set-fair": "changed", "sheet-fair": "changed"}
-        assert moved.get(f"repricings/{bazaar['id']}").json["status"] == "applied"
+        assert moved.get(f"repricings/{at_the_market['id']}").json["status"] == "applied"
 
     def test_goes_once(self, moved: Client) -> None:
         second = applied(moved, MONDAY)

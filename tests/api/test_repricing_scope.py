@@ -83,7 +83,7 @@ class TestFilters:
         ("scope", "found"),
         [
             ({"channel": "fair"}, ["peg-fair", "set-fair", "sheet-fair"]),
-            ({"channel": "bazaar"}, ["brick-post", "sheet-online"]),
+            ({"channel": "quay-market"}, ["brick-post", "sheet-online"]),
             ({"product": "sheet"}, ["sheet-fair", "sheet-online"]),  # the product itself, not what is made of it
             ({"tag": "garden"}, ["brick-post", "set-fair", "sheet-online"]),
             ({"tag": "small"}, ["brick-post", "peg-fair"]),
@@ -187,7 +187,7 @@ class TestWhatChangedSince:
         entered_long_ago(shop)
         raise_electricity(shop)
 
-        assert looked_at(shop, scope={"changed_since": "2026-11-29", "channel": "bazaar", "tag": "small"}) == [
+        assert looked_at(shop, scope={"changed_since": "2026-11-29", "channel": "quay-market", "tag": "small"}) == [
             "brick-post"
         ]
 

@@ -241,7 +241,7 @@ class TestTerms:
     def test_and_channels_are_refused_a_currency_that_is_none_or_has_ended(self, code: str, reason: str) -> None:
         for make, path in (
             (lambda: terms(currency=code), ("currency",)),
-            (lambda: Channel(name="Quay Bazaar", payout_currency=code), ("payout_currency",)),
+            (lambda: Channel(name="Lantern Quay market", payout_currency=code), ("payout_currency",)),
         ):
             with pytest.raises(InvalidValuesError) as error:
                 make()
@@ -311,7 +311,7 @@ class TestFeesThatTakeAllOfThePrice:
 
 class TestAChannel:
     def test_shows_prices_with_tax_and_pays_out_what_was_paid_unless_it_says_otherwise(self) -> None:
-        channel = Channel(name="Quay Bazaar")
+        channel = Channel(name="Lantern Quay market")
 
         assert (channel.display, channel.payout_currency) == (Display.TAX_INCLUSIVE, None)
         assert list(channel.references()) == []

@@ -236,7 +236,7 @@ def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
             listings.price_listing(*on, "brick-online", ListingQuestion(as_of=date(2000, 1, 1)))
 
     def price_list() -> None:
-        for channel in (None, "bazaar"):
+        for channel in (None, "quay-market"):
             assert [each.problem for each in listings.price_list(*on, TODAY, channel)] == [None, None]
 
     return {
@@ -253,7 +253,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
     bound = RepricingRules(greatest_move_share=Decimal("0.5"))
     scopes = (
         None,
-        RepricingScope(resources=("materials/hdpe", "channels/bazaar"), channel="bazaar", product="brick"),
+        RepricingScope(resources=("materials/hdpe", "channels/quay-market"), channel="quay-market", product="brick"),
         RepricingScope(changed_since=date(2026, 11, 1), tag="garden"),
         RepricingScope(changed_since=TODAY),
     )

@@ -457,7 +457,7 @@ class TestAPriceList:
 
 def test_conditions_that_are_remembered_still_show_the_exchange_rates_they_took(owner: Owner) -> None:
     builders.register_workshop(owner)
-    owner.put_rate("channels/bazaar", "2026-06-01", builders.channel_rate())  # its amounts are in EUR
+    owner.put_rate("channels/quay-market", "2026-06-01", builders.channel_rate())  # its amounts are in EUR
     owner.put_exchange_rates("2026-11-20", USD="1.25", CHF="0.95")
     for batch in (20, 30):
         owner.put(f"listings/batch-of-{batch}", builders.listing(currency="CHF", standard_batch=batch))
