@@ -18,6 +18,7 @@ from hypothesis import settings
 
 from service.app import create_app
 from service.config import Settings
+from service.domain.changes import Actor
 from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import Workshop, new_workshop
@@ -167,6 +168,18 @@ class Client:
     workshop: Workshop
     is_checked: bool = True
     headers: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def database(self) -> Database:
+        found: Database = self.app.extensions["pugmill.database"]
+        return found
+
+    @property
+    def actor(self) -> Actor:
+        """Who does what is done with the key."""
+        access = keys.open_with(self.database, self.key)
+        assert access is not None
+        return access.actor
 
     def request(self, method: str, path: str, body: Any = None, **options: Any) -> Any:
         headers = {"Authorization": f"Bearer {self.key}", **self.headers, **options.pop("headers", {})}

@@ -52,6 +52,10 @@ class Owner:
         return found
 
     @property
+    def actor(self) -> Actor:
+        return OWNER
+
+    @property
     def revision(self) -> int:
         return self.workshop.revision
 
