@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import wraps
+from inspect import signature
 from typing import Any, ParamSpec, TypeVar
 from uuid import UUID
 from weakref import WeakKeyDictionary
@@ -37,8 +38,9 @@ class Furnishing:
         rows: what was added, by table.
         revision: the workshop's afterwards.
         given: the ids that the service gave, oldest first.
-        last_at: the last instant on record.
+        instants: on record, oldest first.
         answer: of what furnished it.
+        is_answered_itself: whether that is the workshop's client or owner.
         asked: what that was called with; kept, so that no other object can take its place.
     """
 
@@ -47,8 +49,9 @@ class Furnishing:
     rows: Rows
     revision: int
     given: list[str]
-    last_at: datetime
+    instants: list[datetime]
     answer: Any
+    is_answered_itself: bool
     asked: Any
 
 
@@ -60,24 +63,28 @@ def furnishes(register: Callable[Asked, Answer]) -> Callable[Asked, Answer]:
 
     A copy is what the function would have stored: with ids of its own in the same order, by the key that asks for it,
     just now. The function runs as it is where the workshop is not a new one. What it is called with first is a Client
-    or an Owner. Where the calls themselves are the matter, `inspect.unwrap` finds it.
+    or an Owner; a fixture that answers it answers it again. Where the calls themselves are the matter,
+    `inspect.unwrap` finds the function.
     """
+    asked = signature(register)
 
     @wraps(register)
-    def furnish(client: Any, *args: Any, **options: Any) -> Any:
+    def furnish(*args: Any, **options: Any) -> Any:
+        client, *others = asked.bind(*args, **options).arguments.values()
         workshop, database = client.workshop, client.database
         with database.reading() as connection:
             is_new = _revision(connection, workshop.workshop_id) == 0
         if not is_new:
-            return register(client, *args, **options)
+            return register(*args, **options)
         like = (workshop.name, workshop.address, workshop.currency, workshop.locale, workshop.time_zone)
-        key = (type(client), client.actor.name, like, register, repr(args), repr(options))
+        key = (type(client), client.actor.name, like, register, repr(others))
         done = _DONE.setdefault(database, {})
         if key in done:
-            return _copied(done[key], database, workshop.workshop_id, client.actor)
+            copied = _copied(done[key], database, workshop.workshop_id, client.actor)
+            return client if done[key].is_answered_itself else copied
         before = rows_of(database, workshop.workshop_id)
-        answer = register(client, *args, **options)
-        done[key] = _recorded(client, before, answer, (args, options))
+        answer = register(*args, **options)
+        done[key] = _recorded(client, before, answer, others)
         return answer
 
     return furnish
@@ -113,40 +120,37 @@ def _recorded(client: Any, before: Rows, answer: Any, asked: Any) -> Furnishing:
         rows={name: found for name, found in rows.items() if found},
         revision=revision,
         given=sorted(given - {str(workshop_id), str(client.actor.key_id)}),
-        last_at=max(_aware(value) for value in values if isinstance(value, datetime)),
-        answer=answer,
+        instants=sorted({value for value in values if isinstance(value, datetime)}),
+        answer=None if answer is client else answer,
+        is_answered_itself=answer is client,
         asked=asked,
     )
 
 
-def _aware(instant: datetime) -> datetime:
-    """SQLite tells instants in UTC, without saying so."""
-    return instant if instant.tzinfo else instant.replace(tzinfo=UTC)
-
-
 def _copied(done: Furnishing, database: Database, workshop_id: UUID, actor: Actor) -> Any:
-    own = {given: str(uuid7()) for given in done.given}
+    own: dict[Any, Any] = {given: str(uuid7()) for given in done.given}
     own |= {str(done.workshop_id): str(workshop_id), str(done.actor.key_id): str(actor.key_id)}
-    later = datetime.now(UTC) - done.last_at
+    now = datetime.now(UTC)  # and so on, in less time than it takes to keep the rows
+    own |= {instant: now + place * timedelta.resolution for place, instant in enumerate(done.instants)}
     with database.writing() as connection:
         for table in FURNISHED:
             if rows := done.rows.get(table.name):
-                made = [{name: _own(value, own, later) for name, value in row.items()} for row in rows]
+                made = [{name: _own(value, own) for name, value in row.items()} for row in rows]
                 connection.execute(table.insert(), made)
         its_revision = sa.update(workshops).where(workshops.c.workshop_id == workshop_id)
         connection.execute(its_revision.values(revision=done.revision))
-    return _own(done.answer, own, later)
+    return _own(done.answer, own)
 
 
-def _own(value: Any, own: Mapping[str, str], later: timedelta) -> Any:
+def _own(value: Any, own: Mapping[Any, Any]) -> Any:
     """The value as it is in the copy."""
     match value:
         case UUID():
             return UUID(own.get(str(value), str(value)))
         case datetime():
-            return _aware(value) + later
+            return own[value]
         case str():
             return UUID_TEXT.sub(lambda found: own.get(found[0], found[0]), value)
         case Mapping():
-            return {name: _own(each, own, later) for name, each in value.items()}
+            return {name: _own(each, own) for name, each in value.items()}
     return value

@@ -23,11 +23,13 @@ from tests import builders
 from tests.api.places import register_everything
 from tests.conftest import Client
 from tests.contract import Contract
+from tests.furnishing import furnishes
 
 DOCUMENTS = ("quotation.pdf", "quotation.html", "quotation.xml", "recomputation", "events")
 
 
 @pytest.fixture
+@furnishes
 def whole(client: Client) -> Client:
     """A workshop with rows in every table that travels."""
     register_everything(client)

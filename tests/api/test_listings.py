@@ -23,6 +23,7 @@ from tests.builders import (
     weight_class,
 )
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 LISTING, DAY = "listings/brick-online", "as_of=2026-11-25"
 SHEET = f"{LISTING}/price-sheet?{DAY}"
@@ -34,6 +35,7 @@ def sent(**changes: Any) -> dict[str, Any]:
 
 
 @pytest.fixture
+@furnishes
 def shop(client: Client) -> Client:
     """A workshop with a brick on sale."""
     register_shipping(client)

@@ -19,6 +19,7 @@ from tests.builders import machine, money, month_plan, planned, register_worksho
 from tests.conftest import Client
 from tests.documents.pictures import Picture, png_size
 from tests.documents.test_cost_chart import STRANGE
+from tests.furnishing import furnishes
 
 pytestmark = pytest.mark.neutral
 
@@ -30,6 +31,7 @@ def euros(figure: dict[str, str]) -> str:
 
 
 @pytest.fixture
+@furnishes
 def timed(client: Client) -> Client:
     register_workshop(client)
     client.put("machines/press", machine(hours_per_week="15"))

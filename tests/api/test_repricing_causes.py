@@ -24,9 +24,11 @@ from tests.api.repriced import (
 from tests.api.test_repricing_scope import statements
 from tests.builders import money
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 
 @pytest.fixture
+@furnishes
 def shop(client: Client) -> Client:
     """With first prices in force."""
     register_shop(client)

@@ -26,6 +26,7 @@ from tests.api.repriced import (
     register_shop,
 )
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 CSV, NDJSON = "text/csv", "application/x-ndjson"
 
@@ -37,11 +38,13 @@ def shop(client: Client) -> Client:
 
 
 @pytest.fixture
-def moved(shop: Client) -> Client:
+@furnishes
+def moved(client: Client) -> Client:
     """With first prices in force, and electricity dearer on Monday."""
-    applied(shop)
-    raise_electricity(shop, "0.39", "0.21")
-    return shop
+    register_shop(client)
+    applied(client)
+    raise_electricity(client, "0.39", "0.21")
+    return client
 
 
 def pages(client: Client, path: str, body: Any = None) -> list[Any]:

@@ -7,6 +7,7 @@ import pytest
 from tests import builders
 from tests.api.repriced import DAY, FIRST, MONDAY, applied, changes, decisions, previewed, prices
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 LISTINGS = {
     "margin": builders.policy(),
@@ -16,6 +17,7 @@ LISTINGS = {
 
 
 @pytest.fixture
+@furnishes
 def pegs(client: Client) -> Client:
     """Pegs of a kilogram of resin at 6.50: at a margin of 0.35 they are 10.00 in force."""
     client.register("materials/resin", builders.material(), **{DAY: builders.material_rate("6.50")})

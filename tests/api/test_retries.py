@@ -19,6 +19,7 @@ from service.workflows import keys, retries
 from tests import builders
 from tests.api.outside import everything_of, over_wsgi, refused, stored
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 KEY = {"Idempotency-Key": '"7f3a-1"'}
 QUOTATION = builders.quotation(quoted_on="2026-11-25")
@@ -26,6 +27,7 @@ APPLY = {"as_of": "2026-11-25", "apply": True}
 
 
 @pytest.fixture
+@furnishes
 def shop(client: Client) -> Client:
     """A workshop with something to quote and something on sale."""
     builders.register_workshop(client)

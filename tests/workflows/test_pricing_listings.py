@@ -27,6 +27,7 @@ from service.workflows.listings import ListingQuestion, ListingSheet
 from service.workflows.registering import Outcome
 from tests import builders
 from tests.domain.examples import TODAY, a_policy
+from tests.furnishing import furnishes
 from tests.workflows.owner import Owner
 
 CODE = "listings/panel-abroad"
@@ -66,6 +67,7 @@ def on_sale(**changes: Any) -> dict[str, Any]:
 
 
 @pytest.fixture
+@furnishes
 def seller(owner: Owner) -> Owner:
     """A workshop that reckons in euro and sells a panel in francs.
 
