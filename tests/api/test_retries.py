@@ -17,9 +17,10 @@ from service.store.database import Database
 from service.store.tables import idempotency_keys, quotations, repricings
 from service.workflows import keys, retries
 from tests import builders
-from tests.api.outside import everything_of, over_wsgi, refused, stored
+from tests.api.outside import leaving_as_it_is, over_wsgi, refused
 from tests.conftest import Client
 from tests.furnishing import furnishes
+from tests.writes import everything_of
 
 KEY = {"Idempotency-Key": '"7f3a-1"'}
 QUOTATION = builders.quotation(quoted_on="2026-11-25")
@@ -88,13 +89,13 @@ class TestTheKey:
     @EACH
     def test_is_demanded_wherever_something_new_is_made(self, shop: Client, kind: str) -> None:
         path, body, _ = creations(shop)[kind]
-        before = stored(shop)
+        with leaving_as_it_is(shop):
+            answer = shop.app.test_client().post(
+                f"/v1/{path}", json=body, headers={"Authorization": f"Bearer {shop.key}"}
+            )
 
-        answer = shop.app.test_client().post(f"/v1/{path}", json=body, headers={"Authorization": f"Bearer {shop.key}"})
-
-        assert (answer.status_code, answer.content_type) == (400, "application/problem+json")
-        assert "Idempotency-Key" in answer.json["detail"]
-        assert stored(shop) == before
+            assert (answer.status_code, answer.content_type) == (400, "application/problem+json")
+            assert "Idempotency-Key" in answer.json["detail"]
 
     @pytest.mark.parametrize(
         "key",

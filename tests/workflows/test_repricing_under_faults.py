@@ -23,10 +23,10 @@ from service.store import registrations, repricings
 from service.store.tables import listing_prices, price_changes
 from service.workflows import repricing
 from tests import builders, processes
-from tests.api.outside import everything_of
 from tests.domain.examples import TODAY
 from tests.processes import context, ended, started
 from tests.workflows.owner import Owner
+from tests.writes import everything_of
 
 LISTINGS = 1_600
 """Enough that they are written by several statements."""
