@@ -40,15 +40,6 @@ WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
 MEMORY = Path("/dev/shm")
 """Where Linux keeps files in memory: the tests' own databases need not outlive a loss of power."""
 
-LONGEST = (
-    "test_independent_computation",
-    "test_laws_of_fees",
-    "test_price_list",
-    "test_twin_workshops",
-    "test_keys_and_isolation",
-)
-"""Files that begin first, so that no process works on one of them alone at the end."""
-
 
 def is_measured(item: pytest.Item) -> bool:
     """Whether coverage is measured: once, on SQLite, and not where a file says that it repeats what is covered."""
@@ -71,16 +62,26 @@ def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, Any, Any]:
 
 
 def is_unfit(item: pytest.Item) -> bool:
-    """Whether a test has nothing to say about the engine that it is to run on."""
+    """Whether a test has nothing to say about the engine that it is to run on.
+
+    SQLite runs all but what is about a server. A server runs that, and what is marked `every_engine`: where the engine
+    itself decides what happens. That is so for whatever locks, waits, is done twice or at once, or is cut off; for
+    what is found by SQL (pages and their order, what a repricing looks at, isolation); for what one engine stores and
+    the other refuses (texts, large figures, days); for triggers, and for rows that move. It is so for all of
+    `tests/store` and `tests/workflows`, which every other test goes through. What is computed from the rows once they
+    are read, how it is written, and what is refused before they are, comes out alike on any engine.
+    """
     call = getattr(item, "callspec", None)
     if call is None or "database_url" not in call.params:
         return False
-    return bool(item.get_closest_marker("server" if call.params["database_url"] == "sqlite" else "neutral"))
+    is_for_a_server = item.get_closest_marker("server") is not None
+    if call.params["database_url"] == "sqlite":
+        return is_for_a_server
+    return not (is_for_a_server or item.get_closest_marker("every_engine"))
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what has nothing to say about an engine; the longest files go first."""
-    items.sort(key=lambda each: LONGEST.index(each.path.stem) if each.path.stem in LONGEST else len(LONGEST))
+    """Leave out what has nothing to say about an engine."""
     unfit = [each for each in items if is_unfit(each)]
     config.hook.pytest_deselected(items=unfit)
     items[:] = [each for each in items if each not in unfit]

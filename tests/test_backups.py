@@ -13,6 +13,8 @@ from click.testing import CliRunner, Result
 
 from service import cli
 
+pytestmark = pytest.mark.every_engine
+
 
 def run(*arguments: str | Path) -> Result:
     return CliRunner().invoke(cli.main, [str(each) for each in arguments])

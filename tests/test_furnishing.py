@@ -17,6 +17,8 @@ from tests.contract import Contract
 from tests.furnishing import UUID_TEXT, Rows, furnishes, rows_of
 from tests.workflows.owner import Owner
 
+pytestmark = pytest.mark.every_engine
+
 
 @furnishes
 def register_and_accept(client: Client) -> None:

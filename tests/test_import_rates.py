@@ -16,8 +16,6 @@ from tests.contract import Contract
 from tests.demo import Ended, end_of, items, loaded_demo, new_demo
 from tests.furnishing import furnishes
 
-pytestmark = pytest.mark.neutral
-
 SCRIPT = "import_rates"
 HEADER = "resource,valid_from,member,value,currency\n"
 DAY = "2026-12-01"

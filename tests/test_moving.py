@@ -25,6 +25,8 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.furnishing import furnishes
 
+pytestmark = pytest.mark.every_engine
+
 DOCUMENTS = ("quotation.pdf", "quotation.html", "quotation.xml", "recomputation", "events")
 
 

@@ -13,6 +13,8 @@ from tests.builders import material
 from tests.conftest import Client
 from tests.writes import is_a_write, nothing_is_stored
 
+pytestmark = pytest.mark.every_engine
+
 
 def add_key(connection: Connection, client: Client) -> str:
     key = str(uuid4())

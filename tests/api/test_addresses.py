@@ -10,8 +10,6 @@ from tests.builders import material, quotation
 from tests.conftest import Client
 from tests.contract import Contract
 
-pytestmark = pytest.mark.neutral
-
 
 class TestAddresses:
     @pytest.mark.parametrize(

@@ -22,8 +22,6 @@ from tests.builders import (
 )
 from tests.conftest import Client
 
-pytestmark = pytest.mark.neutral
-
 
 def with_operation(**changes: Any) -> dict[str, Any]:
     return product(operations=[operation(**changes)])

@@ -24,6 +24,8 @@ from tests.contract import Contract
 from tests.feed import FeedServer, day_of, sending, with_rates, xml_of
 from tests.furnishing import furnishes
 
+pytestmark = pytest.mark.every_engine
+
 RATE = "materials/hdpe/rates/2026-01-01"
 FILE = builders.CsvFile("day,base,currency,rate\n2026-11-02,EUR,USD,1.07\n")
 

@@ -11,6 +11,8 @@ from tests.api.places import KEYED, Ids, Place, ids_of, named, register_everythi
 from tests.builders import material, material_rate, register_workshop
 from tests.conftest import Client
 
+pytestmark = pytest.mark.every_engine
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resource:

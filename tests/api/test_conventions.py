@@ -14,8 +14,6 @@ from tests.builders import material, money
 from tests.conftest import Client
 from tests.contract import Contract
 
-pytestmark = pytest.mark.neutral
-
 NOT_OFFERED = [
     "text/markdown",
     "application/xml",

@@ -11,6 +11,8 @@ from tests.builders import CsvFile, material, money
 from tests.conftest import Client
 from tests.feed import RATES, Answer, FeedServer, day_of, sending, with_rates, xml_of
 
+pytestmark = pytest.mark.every_engine
+
 
 def publish(server: FeedServer, days_before: int, **changes: str) -> None:
     server.answer = sending(xml_of({day_of(days_before): with_rates(**changes)}))

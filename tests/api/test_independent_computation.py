@@ -481,10 +481,7 @@ class Questioner:
         self.compare(expected, found, "price sheet", batch.product, batch_asked, question)
 
 
-@pytest.mark.parametrize(
-    "seed",
-    [pytest.param(seed, marks=() if seed in HELD_AGAINST_THE_CONTRACT else pytest.mark.neutral) for seed in SEEDS],
-)
+@pytest.mark.parametrize("seed", SEEDS)
 def test_every_figure_of_random_products_is_the_independent_computations(
     app: flask.Flask, contract: Contract, seed: int
 ) -> None:

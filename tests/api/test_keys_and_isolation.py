@@ -14,6 +14,8 @@ from tests.api.places import KEYED, PLACES, Ids, Place, named, register_everythi
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
+pytestmark = pytest.mark.every_engine
+
 OPEN_PATHS = {"/health", "/ready", "/metrics"}
 OUTSIDE_THE_CONTRACT = {"/openapi.json", "/docs", "/docs/", "/docs/<path:path>"}
 MARK = "nobody else's business"

@@ -2,8 +2,12 @@
 
 from inspect import unwrap
 
+import pytest
+
 from tests.builders import quotation, register_workshop
 from tests.conftest import Client
+
+pytestmark = pytest.mark.every_engine
 
 
 def test_a_registered_product_is_costed_priced_and_quoted(client: Client) -> None:

@@ -21,8 +21,6 @@ from tests.documents.pictures import Picture, png_size
 from tests.documents.test_cost_chart import STRANGE
 from tests.furnishing import furnishes
 
-pytestmark = pytest.mark.neutral
-
 SVG, PNG, HTML = ImageForm.SVG.value, ImageForm.PNG.value, "text/html"
 
 

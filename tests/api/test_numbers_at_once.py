@@ -2,10 +2,14 @@
 
 from typing import Any
 
+import pytest
+
 from tests import processes
 from tests.builders import quotation, register_workshop
 from tests.conftest import Client
 from tests.processes import CLIENTS, context, ended, started
+
+pytestmark = pytest.mark.every_engine
 
 PROCESSES = 4
 EACH = 63  # 4 processes × 4 clients × 63 quotations: more than 1,000

@@ -402,6 +402,7 @@ def begun(client: Client, accept: str = "text/csv") -> Iterator[Iterator[bytes]]
     response.close()
 
 
+@pytest.mark.every_engine
 class TestWhileItIsRead:
     """Whatever happens between its first byte and its last must not show."""
 

@@ -15,6 +15,8 @@ from tests.builders import money as of
 from tests.conftest import Client
 from tests.furnishing import furnishes
 
+pytestmark = pytest.mark.every_engine
+
 QUANTITY_ONE = "cost-sheet?quantity=1&as_of=2026-11-25"
 
 

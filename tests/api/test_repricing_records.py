@@ -28,6 +28,8 @@ from tests.api.repriced import (
 from tests.conftest import Client
 from tests.furnishing import furnishes
 
+pytestmark = pytest.mark.every_engine
+
 CSV, NDJSON = "text/csv", "application/x-ndjson"
 
 

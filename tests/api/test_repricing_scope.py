@@ -16,6 +16,8 @@ from tests import builders
 from tests.api.repriced import DAY, FIRST, MONDAY, applied, looked_at, previewed, raise_electricity, register_shop
 from tests.conftest import Client
 
+pytestmark = pytest.mark.every_engine
+
 EVERY = ["brick-post", "peg-fair", "set-fair", "sheet-fair", "sheet-online"]
 PRESSED = ["brick-post", "set-fair", "sheet-fair", "sheet-online"]
 """What is made on the press, itself or through three levels of sub-assemblies."""

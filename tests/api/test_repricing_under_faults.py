@@ -22,6 +22,8 @@ from tests.contract import Contract
 from tests.furnishing import furnishes
 from tests.processes import context, ended, started
 
+pytestmark = pytest.mark.every_engine
+
 AS_OF = {"as_of": "2026-11-25"}
 APPLY = {**AS_OF, "apply": True}
 

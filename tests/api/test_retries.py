@@ -22,6 +22,8 @@ from tests.conftest import Client
 from tests.furnishing import furnishes
 from tests.writes import everything_of
 
+pytestmark = pytest.mark.every_engine
+
 KEY = {"Idempotency-Key": '"7f3a-1"'}
 QUOTATION = builders.quotation(quoted_on="2026-11-25")
 APPLY = {"as_of": "2026-11-25", "apply": True}

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import flask
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -22,6 +23,8 @@ from tests import builders
 from tests.api.outside import stored
 from tests.conftest import Client, make_client
 from tests.contract import Contract
+
+pytestmark = pytest.mark.every_engine
 
 EXAMPLES = int(os.environ.get("PUGMILL_STATEFUL_EXAMPLES", "6"))
 STEPS = 25
