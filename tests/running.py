@@ -17,7 +17,8 @@ from service.store.workshops import new_workshop
 from service.workflows import keys
 
 HERE = Path(__file__).resolve().parents[1]
-SECONDS = 60
+SECONDS = 600
+"""After which what hangs is given up; nothing that goes well waits for it."""
 
 
 class Running:
