@@ -224,10 +224,11 @@ def make_client(
     name: str = "Kiln Lane Workshop",
     currency: str = "EUR",
     locale: str = "en_IE",
+    time_zone: str = "UTC",
 ) -> Client:
     """A fresh workshop with a key that may read and write."""
     workshop = new_workshop(
-        name=name, address="1 Kiln Lane\nMarrow Bay", currency=currency, locale=locale, time_zone="UTC"
+        name=name, address="1 Kiln Lane\nMarrow Bay", currency=currency, locale=locale, time_zone=time_zone
     )
     key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
     return Client(app=app, contract=contract, key=key, workshop=workshop)
