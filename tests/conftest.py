@@ -14,7 +14,6 @@ import flask
 import pytest
 import sqlalchemy as sa
 from coverage import Coverage
-from hypothesis import settings
 
 from service.app import create_app
 from service.config import Settings
@@ -26,10 +25,7 @@ from tests.browser import Browser, a_browser
 from tests.contract import Contract
 from tests.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at
 
-# In CI the same examples each time, so that a red build is about the change; by hand they are new each time.
-settings.register_profile("ci", derandomize=True)
-if os.environ.get("CI"):
-    settings.load_profile("ci")
+pytest_plugins = ["tests.profiles"]
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
 WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
