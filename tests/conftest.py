@@ -15,6 +15,7 @@ import pytest
 import sqlalchemy as sa
 from coverage import Coverage
 
+from scripts.checks import ROOT, part_of
 from service.app import create_app
 from service.config import Settings
 from service.store.database import Database
@@ -45,11 +46,23 @@ LONGEST = (
 """Files that begin first, so that no process works on one of them alone at the end."""
 
 
+def is_of_the_core(item: pytest.Item) -> bool:
+    """Whether it is one of the tests that must take every branch."""
+    part = part_of(item.path.relative_to(ROOT).as_posix())
+    return part is not None and part.is_measured
+
+
 def is_measured(item: pytest.Item) -> bool:
     """Whether coverage is measured: once, on SQLite, and not where a file says that it repeats what is covered."""
     call = getattr(item, "callspec", None)
     is_on_a_server = call is not None and call.params.get("database_url", "sqlite") != "sqlite"
-    return not (is_on_a_server or item.get_closest_marker("unmeasured"))
+    return is_of_the_core(item) and not (is_on_a_server or item.get_closest_marker("unmeasured"))
+
+
+def turn(item: pytest.Item) -> tuple[bool, int]:
+    """When a test's file begins. What is measured goes first: what others have computed is not computed again."""
+    name = item.path.stem
+    return not is_of_the_core(item), LONGEST.index(name) if name in LONGEST else len(LONGEST)
 
 
 @pytest.hookimpl(wrapper=True)
@@ -74,8 +87,8 @@ def is_unfit(item: pytest.Item) -> bool:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what has nothing to say about an engine; the longest files go first."""
-    items.sort(key=lambda each: LONGEST.index(each.path.stem) if each.path.stem in LONGEST else len(LONGEST))
+    """Leave out what has nothing to say about an engine; put the others in their turn."""
+    items.sort(key=turn)
     unfit = [each for each in items if is_unfit(each)]
     config.hook.pytest_deselected(items=unfit)
     items[:] = [each for each in items if each not in unfit]
