@@ -82,7 +82,10 @@ PARTS = (
     _tested(
         "project",
         "The project's own promises: dependencies, deployment, threats, words, and these parts.",
-        *(f"tests/test_{name}.py" for name in ("audit", "checks", "dependencies", "deployment", "threats", "words")),
+        *(
+            f"tests/test_{name}.py"
+            for name in ("audit", "checks", "dependencies", "deployment", "nightly", "threats", "words")
+        ),
     ),
 )
 
