@@ -14,8 +14,8 @@ import flask
 import pytest
 import sqlalchemy as sa
 from coverage import Coverage
-from hypothesis import settings
 
+from scripts.checks import ROOT, part_of
 from service.app import create_app
 from service.config import Settings
 from service.domain.changes import Actor
@@ -27,10 +27,7 @@ from tests.browser import Browser, a_browser
 from tests.contract import Contract
 from tests.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at
 
-# In CI the same examples each time, so that a red build is about the change; by hand they are new each time.
-settings.register_profile("ci", derandomize=True)
-if os.environ.get("CI"):
-    settings.load_profile("ci")
+pytest_plugins = ["tests.profiles"]
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
 WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
@@ -41,11 +38,17 @@ MEMORY = Path("/dev/shm")
 """Where Linux keeps files in memory: the tests' own databases need not outlive a loss of power."""
 
 
+def is_of_the_core(item: pytest.Item) -> bool:
+    """Whether it is one of the tests that must take every branch."""
+    part = part_of(item.path.relative_to(ROOT).as_posix())
+    return part is not None and part.is_measured
+
+
 def is_measured(item: pytest.Item) -> bool:
     """Whether coverage is measured: once, on SQLite, and not where a file says that it repeats what is covered."""
     call = getattr(item, "callspec", None)
     is_on_a_server = call is not None and call.params.get("database_url", "sqlite") != "sqlite"
-    return not (is_on_a_server or item.get_closest_marker("unmeasured"))
+    return is_of_the_core(item) and not (is_on_a_server or item.get_closest_marker("unmeasured"))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -81,7 +84,11 @@ def is_unfit(item: pytest.Item) -> bool:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what has nothing to say about an engine."""
+    """Leave out what has nothing to say about an engine.
+
+    What is measured goes first: what others have computed before is kept in memory, and not computed again.
+    """
+    items.sort(key=lambda each: not is_of_the_core(each))
     unfit = [each for each in items if is_unfit(each)]
     config.hook.pytest_deselected(items=unfit)
     items[:] = [each for each in items if each not in unfit]

@@ -179,14 +179,12 @@ class TestTheKey:
     def test_is_told_in_the_contract_wherever_one_may_come(self, contract: Contract) -> None:
         assert keys_in(contract).keys() == TAKING.keys()
 
-    @pytest.mark.neutral
     @pytest.mark.parametrize("text", NASTY)
     def test_is_one_to_the_service_if_it_is_one_to_the_contract(
         self, app: flask.Flask, contract: Contract, text: str
     ) -> None:
         assert is_key(app, text) is is_key_in(contract, text)
 
-    @pytest.mark.neutral
     @given(st.text(st.sampled_from('"\\ a~!#[]}\t\x1f\x7f\xe9\xa0,;'), max_size=8), st.booleans())
     def test_is_one_to_the_service_if_it_is_one_to_the_contract_whatever_it_is(
         self, app: flask.Flask, contract: Contract, text: str, is_quoted: bool

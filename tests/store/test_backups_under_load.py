@@ -150,6 +150,7 @@ def run(database: Database, *arguments: str) -> Result:
     return result
 
 
+@pytest.mark.nightly
 def test_every_backup_is_one_state_with_all_that_was_acknowledged(bare_database: Database, tmp_path: Path) -> None:
     migrate(bare_database)
     made = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
