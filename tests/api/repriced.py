@@ -26,7 +26,7 @@ def made_of(code: str, quantity: str = "1", **changes: Any) -> dict[str, Any]:
 
 
 @furnishes
-def register_shop(client: Client) -> None:
+def register_shop(client: Any) -> None:
     """Five listings: two of them rest on electricity through sub-assemblies, one is sent by post, one is of pegs."""
     builders.register_shipping(client)
     client.register("materials/resin", builders.material(name="Resin"), **{DAY: builders.material_rate("4")})
