@@ -3,7 +3,7 @@
 import json
 import os
 import tempfile
-from collections.abc import Generator, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,7 +13,6 @@ from uuid import UUID, uuid4
 import flask
 import pytest
 import sqlalchemy as sa
-from coverage import Coverage
 from hypothesis import settings
 
 from service.app import create_app
@@ -47,26 +46,6 @@ LONGEST = (
     "test_keys_and_isolation",
 )
 """Files that begin first, so that no process works on one of them alone at the end."""
-
-
-def is_measured(item: pytest.Item) -> bool:
-    """Whether coverage is measured: once, on SQLite, and not where a file says that it repeats what is covered."""
-    call = getattr(item, "callspec", None)
-    is_on_a_server = call is not None and call.params.get("database_url", "sqlite") != "sqlite"
-    return not (is_on_a_server or item.get_closest_marker("unmeasured"))
-
-
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, Any, Any]:
-    """Measuring takes as long again as the work that is measured; it rests where it tells nothing new."""
-    coverage = Coverage.current()
-    if coverage is None or is_measured(item):
-        return (yield)
-    coverage.stop()
-    try:
-        return (yield)
-    finally:
-        coverage.start()
 
 
 def is_unfit(item: pytest.Item) -> bool:

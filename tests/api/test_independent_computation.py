@@ -24,8 +24,6 @@ from tests.api.independent_prices import MINOR_DECIMALS
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
-pytestmark = pytest.mark.unmeasured
-
 PRODUCTS_BY_LEVEL = (6, 5, 5, 4, 4, 3)
 HOMES = ("EUR", "JPY", "KWD")
 """Currencies of workshops: a minor unit of two decimals, of none and of three."""
