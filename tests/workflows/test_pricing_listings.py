@@ -20,10 +20,11 @@ from service.domain.errors import (
 from service.domain.money import Money
 from service.domain.price_list import PriceListEntry
 from service.domain.pricing_policy import Display
+from service.domain.repricing import RepricingScope
 from service.domain.unit_price import Measure
 from service.workflows import listings
 from service.workflows.errors import InUseError, NotRegisteredError
-from service.workflows.listings import ListingQuestion, ListingSheet
+from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet
 from service.workflows.registering import Outcome
 from tests import builders
 from tests.domain.examples import TODAY, a_policy
@@ -388,6 +389,27 @@ class TestAPriceList:
             listed(both, "nobody-s")
 
         assert [problem.path for problem in raised.value.problems] == [("channel",)]
+
+    def test_has_the_price_that_a_repricing_put_in_force_whatever_is_asked_now(self, both: Owner) -> None:
+        asked_then = {each.listing: each.price for each in listed(both)}
+        both.reprice(scope=RepricingScope(channel="stall"))
+        both.put("listings/at-home", on_sale(channel="stall", currency="EUR", policy=builders.policy(value="0.40")))
+
+        at_home, abroad = listings.price_list(both.database, both.workshop, TODAY, listed=ListedPrice.IN_FORCE)
+
+        assert at_home.price == asked_then["at-home"] != listed(both)[0].price
+        assert abroad.price is None
+        assert abroad.problem == "no price in its currency is in force; apply a repricing first"
+
+    def test_has_no_price_in_force_of_a_listing_whose_currency_has_changed(self, both: Owner) -> None:
+        both.reprice(scope=RepricingScope(channel="stall"))
+        both.put("listings/at-home", on_sale(channel="stall", currency="CHF"))
+
+        found = list(listings.price_list(both.database, both.workshop, TODAY, "stall", ListedPrice.IN_FORCE))
+
+        assert [(each.price, each.problem) for each in found] == [
+            (None, "no price in its currency is in force; apply a repricing first")
+        ]
 
     def test_goes_on_behind_the_first_two_hundred(self, both: Owner) -> None:
         for number in range(199):
