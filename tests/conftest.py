@@ -45,10 +45,10 @@ def is_of_the_core(item: pytest.Item) -> bool:
 
 
 def is_measured(item: pytest.Item) -> bool:
-    """Whether coverage is measured: once, on SQLite, and not where a file says that it repeats what is covered."""
+    """Whether coverage is measured: of the core's tests, once, on SQLite."""
     call = getattr(item, "callspec", None)
     is_on_a_server = call is not None and call.params.get("database_url", "sqlite") != "sqlite"
-    return is_of_the_core(item) and not (is_on_a_server or item.get_closest_marker("unmeasured"))
+    return is_of_the_core(item) and not is_on_a_server
 
 
 @pytest.hookimpl(wrapper=True)

@@ -242,6 +242,15 @@ class TestAListingThatCannotBePriced:
         assert change["decision"] == "unpriced"
         assert "USD" in change["problem"]
 
+    def test_may_be_one_whose_tax_has_no_rate_on_the_day(self, pegs: Owner) -> None:
+        pegs.register("taxes/vat", {"name": "VAT 21 %"}, **{"2027-01-01": {"rate_share": "0.21"}})
+        pegs.register("listings/steps", builders.listing(product="peg", channel="fair"))
+
+        change = previewed(pegs).changes["steps"]
+
+        assert change["decision"] == "unpriced"
+        assert "taxes/vat" in change["problem"]
+
     def test_is_not_told_as_one_that_stays(self, pegs: Owner) -> None:
         withdraw(pegs, "materials/resin", DAY)
         pegs.register("listings/fixed", builders.listing(product="peg", channel="fair", tax=None))
