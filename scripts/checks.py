@@ -77,14 +77,24 @@ PARTS = (
     _tested(
         "serving",
         "The service as it is started, asked, stopped and killed.",
-        *(f"tests/test_{name}.py" for name in ("arrivals", "crash", "encoding", "memory", "serving")),
+        *(f"tests/test_{name}.py" for name in ("arrivals", "clock", "crash", "encoding", "memory", "serving")),
     ),
     _tested(
         "project",
         "The project's own promises: dependencies, deployment, threats, words, and these parts.",
         *(
             f"tests/test_{name}.py"
-            for name in ("audit", "checks", "dependencies", "deployment", "nightly", "threats", "words")
+            for name in (
+                "audit",
+                "checks",
+                "dependencies",
+                "deployment",
+                "nightly",
+                "threats",
+                "words",
+                "furnishing",
+                "writes",
+            )
         ),
     ),
 )
