@@ -422,6 +422,22 @@ class TestAPriceList:
         assert abroad.price is not None
         assert abroad.price.currency == "EUR"
 
+    def test_of_prices_in_force_has_the_last_ones_and_after_a_rollback_those_before(self, both: Owner) -> None:
+        def in_force() -> list[Money | None]:
+            return [each.price for each in listed(both, prices=ListedPrice.IN_FORCE)]
+
+        both.reprice()
+        first = in_force()
+        both.put_rate("materials/chips", "2026-06-01", builders.material_rate("9"))
+        done = both.reprice().repricing
+        assert done is not None
+        second = in_force()
+        both.roll_back(done.id)
+
+        assert [each.price for each in listed(both)] == second
+        assert all(one != other for one, other in zip(first, second, strict=True))
+        assert in_force() == first
+
     def test_of_prices_in_force_and_of_a_channel_has_those_of_the_channel(self, both: Owner) -> None:
         both.reprice()
         applied = listed(both)
