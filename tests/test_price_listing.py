@@ -15,8 +15,6 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import SCRIPTS, end_of, loaded_demo, run_script
 
-pytestmark = pytest.mark.neutral
-
 SCRIPT = "price_listing"
 POTS = (
     *("--product", "plant-pot", "--channel", "quay-market", "--currency", "EUR", "--locale", "nl_NL"),

@@ -21,7 +21,7 @@ from service.api.paging import PageQuery, linked, page, paged, position
 from service.api.rates_field import rates_field
 from service.api.registered import listed
 from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
-from service.api.retries import once, once_if_keyed
+from service.api.retries import once, once_if_keyed, sent_key
 from service.api.schemas import schema_of
 from service.api.shared_parts import ETAG, IF_MATCH, IF_PREVIEWED, LINK, LOCATION, MAY_BE_REPEATED
 from service.api.spooling import spool, spooled
@@ -121,6 +121,7 @@ class Repricings(MethodView):
         if order.apply:
             require(WRITE)
             return once(lambda: _applied(query, request), again=_applied_again)
+        sent_key()  # not needed here, but what is malformed is told before it is sent again to apply
         if flask.g.media_type == JSON:
             return _preview(query, request, order.rates)
         return _whole_preview(request, order.rates)

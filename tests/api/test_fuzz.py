@@ -1,10 +1,10 @@
 """Every operation of the contract, fuzzed by schemathesis: no 5xx, and no answer outside of the contract.
 
-All of its checks are on. Those that need several requests or its own list of wrong requests (methods, absent headers,
-use after deletion) have nothing to find here; `scripts/fuzz` gives them that, and test_conventions tries the first two.
+By day only what is there is asked for, which a stranger to the workshop cannot do: CI's `scripts/fuzz` does all else
+over the wire, with three times as many requests a second, its own lists of odd and wrong ones among them. All checks
+are on here too; those that need several requests (use after deletion) have nothing to find.
 """
 
-import os
 from typing import Any
 
 import flask
@@ -17,14 +17,12 @@ from schemathesis.schemas import BaseSchema
 from tests.api.places import KEYED, PLACES, Ids, Place, named, register_everything
 from tests.conftest import Client, make_client
 from tests.contract import Contract
+from tests.profiles import share
 
-EXAMPLES = int(os.environ.get("PUGMILL_FUZZ_EXAMPLES", "4"))
-"""For each operation and kind of data; a run by hand takes many more."""
-MODES = {
-    "valid": GenerationMode.POSITIVE,
-    "valid, of what is there": GenerationMode.POSITIVE,
-    "invalid": GenerationMode.NEGATIVE,
-}
+EXAMPLES = share(12)
+"""For each operation and kind of data."""
+BY_DAY = "valid, of what is there"
+MODES = {BY_DAY: GenerationMode.POSITIVE, "valid": GenerationMode.POSITIVE, "invalid": GenerationMode.NEGATIVE}
 
 
 @pytest.fixture(scope="module")
@@ -56,10 +54,16 @@ def variable_parts(place: Place, ids: Ids) -> dict[str, str]:
 
 # What takes no key takes nothing that could be invalid. The transport that schemathesis has for WSGI does not close the
 # answers it gets, files among them.
+@pytest.mark.seeded
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize(
     ("place", "mode"),
-    [(place, mode) for place in PLACES for mode in MODES if mode == "valid" or place in KEYED],
+    [
+        pytest.param(place, mode, marks=() if mode == BY_DAY else pytest.mark.nightly)
+        for place in PLACES
+        for mode in MODES
+        if mode == "valid" or place in KEYED
+    ],
     ids=lambda value: value if isinstance(value, str) else named(value),
 )
 def test_whatever_is_sent_is_answered_as_the_contract_says(
@@ -70,7 +74,6 @@ def test_whatever_is_sent_is_answered_as_the_contract_says(
 
     @settings(
         max_examples=EXAMPLES,
-        deadline=None,
         database=None,
         phases=(Phase.explicit, Phase.generate),
         suppress_health_check=list(HealthCheck),

@@ -4,7 +4,6 @@ from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
-import pytest
 from hypothesis import assume, given, reject
 from hypothesis import strategies as st
 
@@ -15,8 +14,6 @@ from service.domain.pricing_policy import Display, Rounding, Target
 from tests.domain.questions import Question, questions, sold
 from tests.domain.reckoning import FAR
 from tests.domain.strategies import figures
-
-pytestmark = pytest.mark.unmeasured
 
 _MILLIONTH = Fraction(1, 10**6)
 

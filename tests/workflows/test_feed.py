@@ -267,6 +267,14 @@ class TestADayThatJumps:
         publisher.fail()
         assert failing(jumped).age_days == 3
 
+    def test_is_found_by_its_day_with_its_reason(self, jumped: Owner, other_owner: Owner) -> None:
+        day = date.fromisoformat(day_of(2))
+        (listed,) = feed.list_held_exchange_rates(jumped.database, jumped.workshop, before=None, limit=9)
+
+        assert feed.find_held_exchange_rates(jumped.database, jumped.workshop, day, FEED) == listed
+        with pytest.raises(NotRegisteredError, match=f"held back for {day} from"):
+            feed.find_held_exchange_rates(other_owner.database, other_owner.workshop, day, FEED)
+
     def test_changes_nothing_when_it_comes_again(self, jumped: Owner) -> None:
         revision = jumped.revision
 

@@ -72,3 +72,13 @@ class TestKeys:
         revoked = keys.list_keys(owner.database, owner.workshop.workshop_id)[1]
         assert revoked.revoked_at is not None
         assert first.revoked_at is None
+
+    def test_of_every_workshop_are_for_workshops_that_are_listed_oldest_first(
+        self, owner: Owner, other_owner: Owner
+    ) -> None:
+        listed = keys.list_workshops(owner.database)
+
+        assert [each for each in listed if each in (owner.workshop, other_owner.workshop)] == [
+            owner.workshop,
+            other_owner.workshop,
+        ]

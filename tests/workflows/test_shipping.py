@@ -170,3 +170,12 @@ class TestARefusal:
 
         with pytest.raises(MissingExchangeRateError):
             shipped(shipper)
+
+
+def test_a_product_that_stands_in_two_lines_is_refused_at_the_second(shipper: Owner) -> None:
+    brick = {"product": "brick", "quantity": 1}
+
+    with pytest.raises(InvalidValuesError, match="stands in two lines; add the pieces up") as refusal:
+        shipped(shipper, lines=[brick, brick])
+
+    assert [each.path for each in refusal.value.problems] == [("lines", 1, "product")]
