@@ -8,6 +8,7 @@ import flask
 
 from service import time_limit
 from service.api import (
+    addresses,
     answers,
     auth,
     changes,
@@ -18,6 +19,7 @@ from service.api import (
     logs,
     metrics,
     month,
+    operations,
     price_histories,
     problems,
     products,
@@ -30,8 +32,8 @@ from service.api import (
     repricings,
     shipping,
 )
-from service.api.answers import HTML
-from service.api.blueprints import SUMMARY, Api, Plugin
+from service.api.blueprints import SUMMARY, Api, Plugin, Rules
+from service.api.forms import HTML
 from service.api.kept import MAX_BYTES, Answers
 from service.api.problems import MAX_BODY_BYTES
 from service.api.registered import collection_blueprint
@@ -52,16 +54,6 @@ _API_OPTIONS = {
 }
 
 
-_LONG = frozenset(
-    {
-        "repricings.Repricings",
-        "repricings.RepricingRollback",
-        "repricings.RepricingChanges",
-        "listings-sheets.PriceList",
-        "exchange-rates.Refresh",
-    }
-)
-"""Endpoints that work through everything there is, or wait for others; they may take longer."""
 _TIMES_AS_LONG = 60
 
 
@@ -71,7 +63,8 @@ class Service(flask.Flask):
     def dispatch_request(self) -> Any:
         """Answer within the time there is."""
         seconds = self.extensions["pugmill.time_limit"]
-        if flask.request.endpoint in _LONG:
+        asked = operations.find_operation()
+        if asked is not None and asked.is_long:
             seconds *= _TIMES_AS_LONG
         flask.request.environ[time_limit.ALLOWED] = seconds
         with time_limit.within(seconds):
@@ -99,7 +92,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     who = (auth.authenticate, rate_limit.count, auth.authorise)
     what = (reading.check_body, reading.check_address)
-    for check in (logs.begin, *what, *who, reading.check_parameters, answers.negotiate):
+    for check in (logs.begin, *what, *who, reading.check_parameters, answers.negotiate, addresses.read_address):
         app.before_request(check)
     app.after_request(rate_limit.tell)
     app.after_request(metrics.count)
@@ -112,7 +105,9 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
 
 def _add_blueprints(app: flask.Flask) -> None:
     info = {"description": SUMMARY, "version": version("pugmill")}
-    api = Api(app, spec_kwargs={"info": info, "servers": [{"url": "/"}], "marshmallow_plugin": Plugin()})
+    shared = {"servers": [{"url": "/"}], "security": [{"key": []}]}
+    plugins = {"flask_plugin": Rules(), "marshmallow_plugin": Plugin()}
+    api = Api(app, spec_kwargs={"info": info, **shared, **plugins})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
     sheets = (products, lead_times, listings, shipping, month, rate_card, exchange_rates)
@@ -122,9 +117,8 @@ def _add_blueprints(app: flask.Flask) -> None:
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)
     app.extensions["pugmill.api"] = api
-    app.extensions["pugmill.operations"] = metrics.operations_of(app)
+    app.extensions["pugmill.operations"] = operations.operations_of(app)
     app.extensions["pugmill.fixed_addresses"] = reading.methods_of_fixed_addresses(app)
-    app.extensions["pugmill.queries"] = reading.endpoints_with_queries(app)
 
 
 _SECURITY_HEADERS = [

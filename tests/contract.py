@@ -16,11 +16,28 @@ LINES = "application/x-ndjson"
 """Many documents, one a line; what each of them is stands in the contract as the list's item."""
 
 
+def spelt_out(document: dict[str, Any]) -> dict[str, Any]:
+    """The document with its shared parameters, headers and responses where they are used; schemas stay shared."""
+
+    def found(node: Any) -> Any:
+        if isinstance(node, list):
+            return [found(each) for each in node]
+        if not isinstance(node, dict):
+            return node
+        kind, _, name = node.get("$ref", "").removeprefix("#/components/").partition("/")
+        if kind in ("parameters", "headers", "responses"):
+            return found(document["components"][kind][name])
+        return {key: found(value) for key, value in node.items()}
+
+    whole: dict[str, Any] = found(document)
+    return whole
+
+
 class Contract:
     """The OpenAPI document of an application, ready to judge answers."""
 
     def __init__(self, app: flask.Flask) -> None:
-        self.document: dict[str, Any] = app.extensions["pugmill.api"].spec.to_dict()
+        self.document: dict[str, Any] = spelt_out(app.extensions["pugmill.api"].spec.to_dict())
         self._adapter: MapAdapter = app.url_map.bind("localhost")
         resource = Resource.from_contents(self.document, default_specification=DRAFT202012)
         self._registry: Registry[Any] = Registry().with_resource(_ADDRESS, resource)

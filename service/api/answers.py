@@ -10,34 +10,10 @@ import flask
 from werkzeug.datastructures import MIMEAccept
 
 from service.api.auth import workshop
+from service.api.forms import JSON, QUOTATION_FORMS
+from service.api.operations import find_operation
 from service.api.problems import ProblemError
-from service.documents.drawing import ImageForm
 from service.encoding import encoded, to_bytes
-
-JSON = "application/json"
-TEXT = "text/plain"
-CSV = "text/csv"
-JSON_LD = "application/ld+json"
-NDJSON = "application/x-ndjson"
-PDF = "application/pdf"
-HTML = "text/html"
-XML = "application/xml"
-QUOTATION_FORMS = {"pdf": PDF, "html": HTML, "xml": XML, "txt": TEXT}
-"""The forms that a quotation has for its customer, by the ending of a plain link to each."""
-IMAGES = tuple(form.value for form in ImageForm)
-OFFERED = {
-    "quotations.OneQuotation": (JSON, *QUOTATION_FORMS.values()),
-    "listings-sheets.PriceList": (CSV, JSON_LD),
-    "products-sheets.CostSheet": (JSON, HTML, PDF, *IMAGES),
-    "products-sheets.CostSheet POST": (JSON, HTML, PDF, *IMAGES),
-    "products-sheets.CostSheetPage": (HTML,),
-    "products-sheets.CostSheetPaper": (PDF,),
-    "price-histories.PriceHistory": (JSON, *IMAGES),
-    "month.BreakEven POST": (JSON, HTML, *IMAGES),
-    "repricings.Repricings POST": (JSON, CSV, NDJSON),
-    "repricings.RepricingChanges": (JSON, CSV, NDJSON),
-}
-"""Endpoints that answer in more than JSON, the first where the client does not mind; POST apart from reading."""
 
 _ENOUGH_DIGITS = 12
 """Of a workshop's id, from its end, where it is random: no two workshops have the same."""
@@ -49,8 +25,7 @@ def negotiate() -> None:
     Raises:
         ProblemError: 406, nothing offered is acceptable.
     """
-    endpoint = f"{flask.request.endpoint} POST" if flask.request.method == "POST" else flask.request.endpoint
-    offered = _offered(endpoint or "")
+    offered = _offered()
     flask.g.is_negotiated = len(offered) > 1
     accept = flask.request.headers.get("Accept")
     if not accept or accept == "*/*" or not flask.request.path.startswith("/v1/"):
@@ -63,9 +38,10 @@ def negotiate() -> None:
         raise ProblemError(406, "not-acceptable", f"this resource is offered as {', '.join(offered)}")
 
 
-def _offered(endpoint: str) -> tuple[str, ...]:
+def _offered() -> tuple[str, ...]:
     form = (flask.request.view_args or {}).get("form")
-    return (QUOTATION_FORMS[form],) if form in QUOTATION_FORMS else OFFERED.get(endpoint, (JSON,))
+    asked = find_operation()
+    return (QUOTATION_FORMS[form],) if form in QUOTATION_FORMS else asked.forms if asked else (JSON,)
 
 
 def fonts() -> Path | None:

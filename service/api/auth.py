@@ -5,6 +5,7 @@ from typing import cast
 
 import flask
 
+from service.api.operations import find_operation
 from service.api.problems import ProblemError
 from service.domain.changes import Actor
 from service.store.database import Database
@@ -14,16 +15,6 @@ from service.workflows.keys import open_with
 READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
 _SAFE_METHODS = frozenset({"GET", "HEAD"})
-READING_ENDPOINTS = frozenset(
-    {
-        "products-sheets.CostSheet",
-        "products-sheets.Workings",
-        "shipping.ShippingEstimates",
-        "month.BreakEven",
-        "repricings.Repricings",
-    }
-)
-"""Endpoints that take a POST but store nothing, or ask for the scope themselves where they do."""
 
 
 def database() -> Database:
@@ -105,7 +96,8 @@ def authorise() -> None:
         ProblemError: 403, it may not.
     """
     if "access" in flask.g:
-        reads = flask.request.method in _SAFE_METHODS or flask.request.endpoint in READING_ENDPOINTS
+        asked = find_operation()
+        reads = flask.request.method in _SAFE_METHODS or (asked is not None and not asked.stores)
         require(READ if reads else WRITE)
 
 

@@ -1,6 +1,5 @@
 """The flask-smorest pieces set up once: strict parsing, problem documents in the contract."""
 
-from collections.abc import Callable, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -9,12 +8,15 @@ import marshmallow as ma
 from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from flask import Flask
+from flask_smorest.spec.plugins import FlaskPlugin
 from webargs.flaskparser import FlaskParser
 
-from service.api import fields, rate_limit
-from service.api.answers import HTML, IMAGES, PDF
-from service.api.problems import MEDIA_TYPE
+from service.api import fields, shared_parts
+from service.api.addresses import PARTS
+from service.api.forms import IMAGES, JSON, JSON_LD, PDF
+from service.api.operations import Operation, declared_in
 from service.api.reading import Parser
+from service.api.shared_parts import CONDITIONS, DONE, ETAG, IF_CHANGED, KEYS, RATE_LIMIT, refusals
 
 SUMMARY = (
     "What a workshop's product costs, what to ask for it, and a quotation that can be re-derived years later. "
@@ -23,17 +25,13 @@ SUMMARY = (
 )
 
 
-IF_CHANGED = [
-    {
-        "name": "If-None-Match",
-        "in": "header",
-        "schema": {"type": "string"},
-        "description": "Answer 304 if the entity tag is still this.",
-    }
-]
-ETAG = {"ETag": {"description": "The entity tag of this state.", "schema": {"type": "string"}}}
-BINARY = {"type": "string", "format": "binary"}
-"""The schema of what is no text."""
+_TEXT = {"type": "string"}
+_BINARY = {"type": "string", "format": "binary"}
+_SCHEMAS = {JSON_LD: {"type": "object"}, PDF: _BINARY, **dict.fromkeys(IMAGES, _BINARY)}
+"""Of the forms that are neither text nor described by the view's own schema."""
+_FORM = ("type", "format", "pattern", "minLength", "maxLength", "enum")
+_SHARED_QUERIES = frozenset({"limit", "cursor", "as_of", "quantity"})
+"""Query parameters that many operations take."""
 
 
 class FieldProblemSchema(ma.Schema):
@@ -62,61 +60,125 @@ class ProblemSchema(ma.Schema):
     )
 
 
-_RATE_LIMIT_HEADERS = {name: {"$ref": f"#/components/headers/{name}"} for name in rate_limit.HEADERS}
-
-
 class Blueprint(flask_smorest.Blueprint):
-    """A blueprint that reads bodies exactly and refuses what it does not know."""
+    """A blueprint that reads bodies exactly, refuses what it does not know, and documents what operations declare."""
 
     ARGUMENTS_PARSER: FlaskParser = Parser()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self._prepare_doc_cbks += [self._prepare_conditions_doc, self._prepare_rate_limit_doc]
+        self._prepare_doc_cbks += [self._prepare_operation_doc]
 
-    def also_images(self, function: Callable[..., Any]) -> Any:
-        """Name in the contract the images that the operation answers with besides."""
-        for media_type in IMAGES:
-            function = self.alt_response(200, schema=BINARY, content_type=media_type, success=True)(function)
-        return function
+    def add_url_rule(self, rule: str, *args: Any, **options: Any) -> None:
+        """Register the rule; its variable parts are documented by their names."""
+        parts = [part.component for name, part in PARTS.items() if f"<{name}>" in rule]
+        super().add_url_rule(rule, *args, **(options | {"parameters": parts}))
+        documentation = self._docs[self._endpoints[-1]]
+        for method in set(documentation) - {"parameters"}:
+            documentation[method]["variables"] = len(parts)
 
-    def also_documents(self, function: Callable[..., Any]) -> Any:
-        """The same for a page and a PDF."""
-        for media_type, schema in ((HTML, {"type": "string"}), (PDF, BINARY)):
-            function = self.alt_response(200, schema=schema, content_type=media_type, success=True)(function)
-        return function
-
-    def _prepare_conditions_doc(
+    def _prepare_operation_doc(
         self, doc: dict[str, Any], doc_info: dict[str, Any], *, method: str, **_: Any
     ) -> dict[str, Any]:
-        """The conditional headers, beside whatever other parameters there are; every read with a key takes them."""
-        conditions = doc_info.get("conditions", [])
-        if method == "get" and doc_info["manual_doc"].get("security"):
-            conditions = [*conditions, *IF_CHANGED]
-            for status, response in doc["responses"].items():
-                if str(status) == "200":
-                    response["headers"] = {**response.get("headers", {}), **ETAG}
-            doc["responses"] |= _answers_of(304, 412)
-        if conditions:
-            doc["parameters"] = [*doc.get("parameters", []), *conditions]
+        """Everything in the contract that follows from what the operation declares."""
+        asked = declared_in(doc_info)
+        is_read = method == "get" and asked.is_keyed
+        responses = doc.setdefault("responses", {})
+        for status in [each for each in responses if str(each).startswith("2")]:
+            if status == HTTPStatus.NO_CONTENT:
+                responses[status] = DONE
+            else:
+                _complete(responses[status], asked, is_tagged=is_read)
+        has_body = "requestBody" in doc or "requestBody" in doc_info.get("manual_doc", {})
+        responses |= refusals(*statuses_of(asked, method, variables=doc_info["variables"], has_body=has_body))
+        headers = [*asked.headers, *([IF_CHANGED] if is_read else [])]
+        doc["parameters"] = [*doc.get("parameters", []), *headers]
+        doc["operationId"] = asked.id
+        if not asked.is_keyed:
+            doc["security"] = []
         return doc
 
-    def _prepare_rate_limit_doc(self, doc: dict[str, Any], doc_info: dict[str, Any], **_: Any) -> dict[str, Any]:
-        """What a key has left, in every answer with which its request succeeds (429 tells it too)."""
-        if doc_info.get("manual_doc", {}).get("security"):
-            for status, response in doc.get("responses", {}).items():
-                if str(status).startswith("2"):
-                    response.setdefault("headers", {}).update(_RATE_LIMIT_HEADERS)
-        return doc
+
+def _complete(response: dict[str, Any], asked: Operation, *, is_tagged: bool) -> None:
+    """The other forms of a success, and the headers of all successes."""
+    for form in asked.forms:
+        if form != JSON and "content" in response:
+            response["content"].setdefault(form, {"schema": dict(_SCHEMAS.get(form, _TEXT))})
+    if asked.is_keyed:
+        tag = ETAG if is_tagged else {}
+        response["headers"] = {**response.get("headers", {}), **tag, **RATE_LIMIT}
+
+
+def statuses_of(asked: Operation, method: str, *, variables: int, has_body: bool) -> set[int]:
+    """The statuses that an operation may answer with besides its success.
+
+    Args:
+        asked: what the view declares.
+        method: in small letters.
+        variables: how many variable parts its address has.
+        has_body: whether it reads one.
+    """
+    if not asked.is_keyed:
+        return set(asked.refuses)
+    found = {401, 403, 406, 422, 429, 503, *asked.refuses}
+    if method == "get":
+        found |= {304, 412}
+    if has_body:
+        found |= {400, 408, 413, 415}
+    # A PUT makes what its address names; only what stands above that may be missing.
+    if variables > (1 if method == "put" else 0):
+        found.add(404)
+    if CONDITIONS & set(asked.headers):
+        found.add(412)
+    if KEYS & set(asked.headers):
+        found |= {400, 409}
+    return found
 
 
 class Converter(OpenAPIConverter):
     """Describes each schema by the first line of its docstring."""
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._known: dict[str, dict[str, Any]] = {}
+
+    def schema2parameters(self, schema: Any, *, location: str, **options: Any) -> list[Any]:
+        """The parameters; those that many operations take are shared parts."""
+        found = super().schema2parameters(schema, location=location, **options)
+        return [self._shared(each) if each["name"] in _SHARED_QUERIES else each for each in found]
+
+    def _shared(self, parameter: dict[str, Any]) -> Any:
+        """The name of the shared part, or the parameter itself where it says something else than others."""
+        name = "".join(word.capitalize() for word in parameter["name"].split("_"))
+        told = {key: value for key, value in parameter.items() if key != "in"}
+        known = self._known.setdefault(name, told)
+        if known is told:
+            self.spec.components.parameter(name, parameter["in"], dict(told), lazy=True)
+        return name if known == told else parameter
+
+    def field2property(self, field: ma.fields.Field[Any]) -> dict[str, Any]:
+        """The field's JSON schema; a form of text that many fields have is a shared part."""
+        told: dict[str, Any] = super().field2property(field)
+        for name, form in fields.SHARED_FORMS.items():
+            if {key: told.get(key) for key in _FORM} == {key: form.get(key) for key in _FORM}:
+                if name not in self.spec.components.schemas:
+                    self.spec.components.schema(name, {"description": "A form that many members have.", **form})
+                reference = {"$ref": f"#/components/schemas/{name}"}
+                return {**reference, **{key: value for key, value in told.items() if key not in _FORM}}
+        return told
+
     def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
         """The JSON schema, described."""
         found: dict[str, Any] = super().schema2jsonschema(schema)  # type: ignore[no-untyped-call]
         return {"description": (schema.__doc__ or "").partition("\n")[0], **found}
+
+
+class Rules(FlaskPlugin):
+    """flask-smorest's reading of rules; their variable parts are documented by `Blueprint.add_url_rule`."""
+
+    def path_helper(self, rule: Any, **_: Any) -> str:
+        """The path as the contract has it."""
+        return str(self.flaskpath2openapi(rule.rule))
 
 
 class Plugin(MarshmallowPlugin):
@@ -131,6 +193,10 @@ class Api(flask_smorest.Api):
     ERROR_SCHEMA = ProblemSchema
     DEFAULT_ERROR_RESPONSE_NAME = None  # every operation lists its own, as problem documents
 
+    def _register_responses(self) -> None:
+        """The contract has its own shared parts."""
+        shared_parts.register(self.spec)
+
     def _register_error_handlers(self) -> None:
         """Errors are answered by service.api.problems."""
 
@@ -141,11 +207,8 @@ class Api(flask_smorest.Api):
             self.register_field(field, kind, form)
         self.ma_plugin.converter.add_attribute_function(fields.properties)
         # Leftovers of flask-smorest's own pages and errors, which this service has none of.
-        for name in ("PaginationMetadata", "DEFAULT_ERROR"):
-            self.spec.components.schemas.pop(name, None)
-            self.spec.components.responses.pop(name, None)
-        for name, header in rate_limit.HEADERS.items():
-            self.spec.components.header(name, header)
+        self.spec.components.schemas.pop("PaginationMetadata", None)
+        self.spec.components.schema("Problem", schema=ProblemSchema)
         self.spec.components.security_scheme(
             "key",
             {
@@ -155,58 +218,3 @@ class Api(flask_smorest.Api):
                 "(RFC 7617) as well, with any user name; that way nothing can be changed.",
             },
         )
-
-
-ERRORS = {
-    304: "It is still in the state that If-None-Match names.",
-    400: "The body is not JSON (or CSV, where that is read) that this service reads.",
-    401: "No key, or not a valid one.",
-    403: "The key has not the scope this needs.",
-    404: "Nothing of the workshop's has this address.",
-    406: "Nothing that the Accept header admits.",
-    408: "The body did not come in time; send it again.",
-    409: "What is registered stands against it.",
-    412: "It has changed since the state that the precondition names was read.",
-    413: "The body is too large.",
-    415: "The body is not of the media type that this operation reads.",
-    422: "A member or parameter is wrong; each is named.",
-    429: "The key has made too many requests; ask again after Retry-After.",
-    502: "The feed answers what cannot be used; the last good rates stand.",
-    503: "The database, or the feed, is busy or out of reach; try again after Retry-After.",
-    504: "The feed takes too long to answer; the last good rates stand.",
-}
-_COMMON = (401, 403, 429, 503)
-_TOO_LARGE = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
-_OF_BODIES = (HTTPStatus.REQUEST_TIMEOUT.value,)
-"""Wherever a body may be too large, it may also not come."""
-
-
-def _answers_of(*statuses: int) -> dict[str, dict[str, Any]]:
-    """What these statuses mean, and that an error is a problem document."""
-    problem = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
-    return {
-        str(status): {
-            "description": ERRORS[status],
-            **({"content": problem} if status >= HTTPStatus.BAD_REQUEST else {}),
-        }
-        for status in statuses
-    }
-
-
-def documented(
-    operation_id: str, *statuses: int, security: bool = True, conditions: Sequence[Mapping[str, Any]] = ()
-) -> Callable[[Callable[..., Any]], Any]:
-    """Name the operation in the contract, with the problems it may answer with and the conditions it honours."""
-    wanted = sorted({*(_COMMON if security else ()), *(_OF_BODIES if _TOO_LARGE in statuses else ()), *statuses})
-    responses = _answers_of(*wanted)
-    if security:
-        responses["429"]["headers"] = {"Retry-After": rate_limit.RETRY_AFTER, **_RATE_LIMIT_HEADERS}
-    keys: list[dict[str, list[str]]] = [{"key": []}] if security else []
-    document = flask_smorest.Blueprint.doc(operationId=operation_id, responses=responses, security=keys)
-
-    def decorate(function: Callable[..., Any]) -> Any:
-        described = document(function)
-        described._apidoc["conditions"] = list(conditions)
-        return described
-
-    return decorate

@@ -8,10 +8,12 @@ import flask
 from flask.views import MethodView
 
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import Blueprint
+from service.api.operations import operation
 from service.api.paging import PageQuery, page, position
-from service.api.registered import LINK, listed
+from service.api.registered import listed
 from service.api.schemas import schema_of
+from service.api.shared_parts import LINK
 from service.domain.changes import Action, RecordedChange
 from service.domain.declared import Name, Text, declared
 from service.domain.errors import InvalidValueError
@@ -65,7 +67,7 @@ class ChangesQuery(PageQuery):
 class Changes(MethodView):
     """All changes."""
 
-    @documented("listChanges", 406, 422)
+    @operation("listChanges")
     @blueprint.arguments(schema_of(ChangesQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(RecordedChange), "RecordedChanges", {}), headers=LINK)
     def get(self, query: ChangesQuery) -> flask.Response:

@@ -10,16 +10,19 @@ from typing import Annotated, Any
 import flask
 from flask.views import MethodView
 
-from service.api.answers import CSV, answer, is_expected, nothing, precondition, unchanged
+from service.api.answers import answer, is_expected, nothing, precondition, unchanged
 from service.api.auth import actor, database, workshop
-from service.api.blueprints import ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
 from service.api.exchange_file import read_days
+from service.api.forms import CSV
+from service.api.operations import operation
 from service.api.paging import PageQuery, page, position
 from service.api.problems import ProblemError
 from service.api.reading import body_of
-from service.api.registered import CONDITIONS, DAY, LINK, LOCATION, checked_day, listed, saved
+from service.api.registered import listed, saved
 from service.api.schemas import field_of, schema_of
+from service.api.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
 from service.domain.declared import CurrencyCode, Length, Name, Positive, declared
 from service.domain.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.exchange import FEED, MANUAL, DayRates
@@ -163,7 +166,7 @@ def _page_of(query: PageQuery, load: Callable[..., list[Any]], day: Callable[[An
 class ExchangeRates(MethodView):
     """All exchange rates."""
 
-    @documented("listExchangeRates", 406, 422)
+    @operation("listExchangeRates")
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, _PAGE, headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
@@ -171,38 +174,36 @@ class ExchangeRates(MethodView):
         return _page_of(query, exchange.list_exchange_rates, lambda day: day)
 
 
-@blueprint.route("/<day>", parameters=[DAY])
+@blueprint.route("/<day>")
 class ExchangeRatesOfDay(MethodView):
     """Exchange rates of one day."""
 
-    @documented("getExchangeRates", 404, 406, 422)
+    @operation("getExchangeRates")
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
-    def get(self, query: SourceQuery, day: str) -> flask.Response:
+    def get(self, query: SourceQuery, day: date) -> flask.Response:
         """The exchange rates of a source for a day; those entered by hand if none is named."""
-        found = exchange.find_exchange_rates(database(), workshop(), checked_day(day), query.source)
+        found = exchange.find_exchange_rates(database(), workshop(), day, query.source)
         return answer(_shown(found.day), revision=found.revision)
 
-    @documented("putExchangeRates", 400, 406, 412, 413, 415, 422, conditions=CONDITIONS)
+    @operation("putExchangeRates", headers=(IF_MATCH, CREATE_ONLY))
     @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="They were replaced, or are unchanged.")
     @blueprint.alt_response(
         201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="They are registered now."
     )
-    def put(self, entered: EnteredRates, day: str) -> flask.Response:
+    def put(self, entered: EnteredRates, day: date) -> flask.Response:
         """Enter exchange rates by hand for a day; the same again changes nothing."""
-        rates = DayRates(source=MANUAL, base=entered.base, published_on=checked_day(day), rates=entered.rates)
+        rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
         done = exchange.put_exchange_rates(database(), workshop(), actor(), rates, precondition())
         return saved(replace(done, state=_shown(done.state)))
 
-    @documented("withdrawExchangeRates", 404, 412, 422, conditions=CONDITIONS[:1])
+    @operation("withdrawExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(204)
-    def delete(self, query: SourceQuery, day: str) -> flask.Response:
+    def delete(self, query: SourceQuery, day: date) -> flask.Response:
         """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
-        exchange.withdraw_exchange_rates(
-            database(), workshop(), actor(), checked_day(day), query.source, precondition()
-        )
+        exchange.withdraw_exchange_rates(database(), workshop(), actor(), day, query.source, precondition())
         return nothing()
 
 
@@ -215,7 +216,7 @@ def _shown(day: DayRates) -> Mapping[str, Any]:
 class Import(MethodView):
     """A file of exchange rates."""
 
-    @documented("importExchangeRates", 400, 406, 413, 415, 422)
+    @operation("importExchangeRates")
     @blueprint.doc(
         requestBody={
             "required": True,
@@ -246,7 +247,7 @@ class Import(MethodView):
 class Refresh(MethodView):
     """The feed."""
 
-    @documented("refreshExchangeRates", 400, 406, 413, 415, 422, 502, 504)
+    @operation("refreshExchangeRates", is_long=True, refuses=(502, 504))
     @blueprint.arguments(schema_of(RefreshRequest)(), example={"span": "latest"})
     @blueprint.response(200, schema_of(fetching.Refreshing))
     def post(self, wanted: RefreshRequest) -> flask.Response:
@@ -269,7 +270,7 @@ class Refresh(MethodView):
 class Held(MethodView):
     """Days held back."""
 
-    @documented("listHeldExchangeRates", 406, 422)
+    @operation("listHeldExchangeRates")
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(HeldDay), "HeldExchangeRates", {}), headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
@@ -277,44 +278,40 @@ class Held(MethodView):
         return _page_of(query, fetching.list_held_exchange_rates, lambda held: held.day)
 
 
-@blueprint.route("/<day>/confirm", parameters=[DAY])
+@blueprint.route("/<day>/confirm")
 class Confirm(MethodView):
     """Confirming a day."""
 
-    @documented("confirmExchangeRates", 404, 406, 412, 422, conditions=CONDITIONS[:1])
+    @operation("confirmExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(200, schema_of(fetching.Confirmation))
-    def post(self, query: HeldQuery, day: str) -> flask.Response:
+    def post(self, query: HeldQuery, day: date) -> flask.Response:
         """Use a day that was held back, and those after it that no longer jump once it is used."""
-        return answer(
-            fetching.confirm_exchange_rates(
-                database(), workshop(), actor(), checked_day(day), query.source, is_expected
-            )
-        )
+        return answer(fetching.confirm_exchange_rates(database(), workshop(), actor(), day, query.source, is_expected))
 
 
-@blueprint.route("/<day>/held", parameters=[DAY])
+@blueprint.route("/<day>/held")
 class HeldDayOfSource(MethodView):
     """One day held back."""
 
-    @documented("getHeldExchangeRates", 404, 406, 422)
+    @operation("getHeldExchangeRates")
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(200, schema_of(HeldDay))
-    def get(self, query: HeldQuery, day: str) -> flask.Response:
+    def get(self, query: HeldQuery, day: date) -> flask.Response:
         """A day that is not used until it is confirmed, and why."""
-        found = fetching.find_held_exchange_rates(database(), workshop(), checked_day(day), query.source)
+        found = fetching.find_held_exchange_rates(database(), workshop(), day, query.source)
         if same := unchanged(tag := fetching.tag_of(found)):
             return same
         response = answer(found)
         response.set_etag(tag)
         return response
 
-    @documented("dropHeldExchangeRates", 404, 412, 422, conditions=CONDITIONS[:1])
+    @operation("dropHeldExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(204)
-    def delete(self, query: HeldQuery, day: str) -> flask.Response:
+    def delete(self, query: HeldQuery, day: date) -> flask.Response:
         """Throw away a day that was held back."""
-        fetching.drop_held_exchange_rates(database(), workshop(), actor(), checked_day(day), query.source, is_expected)
+        fetching.drop_held_exchange_rates(database(), workshop(), actor(), day, query.source, is_expected)
         return nothing()
 
 
@@ -322,7 +319,7 @@ class HeldDayOfSource(MethodView):
 class Conversion(MethodView):
     """An amount in another currency."""
 
-    @documented("convertAmount", 406, 422)
+    @operation("convertAmount")
     @blueprint.arguments(schema_of(ConversionQuery)(), location="query")
     @blueprint.response(200, schema_of(exchange.Conversion))
     def get(self, query: ConversionQuery) -> flask.Response:

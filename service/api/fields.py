@@ -10,7 +10,7 @@ from typing import Any
 import marshmallow as ma
 
 from service.api.reading import Number
-from service.domain.declared import MAX_DIGITS, Bounds, Length, Text
+from service.domain.declared import MAX_DIGITS, Bounds, Code, CurrencyCode, Length, Line, Name, Text, rules_and_type
 
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,17})")
@@ -206,3 +206,22 @@ def range_in_words(rules: Iterable[Any]) -> str:
         if (limit := getattr(rule, name)) is not None
     ]
     return f" ({', '.join(told)})" if told else ""
+
+
+def _shared_forms() -> dict[str, dict[str, Any]]:
+    decimal = {"format": "decimal", "maxLength": 2 * MAX_DIGITS}
+    texts = {"Code": Code, "Name": Name, "Line": Line, "CurrencyCode": CurrencyCode}
+    forms = {
+        "Decimal": {**decimal, "pattern": DECIMAL_PATTERN.replace("-?", "")},
+        "SignedDecimal": {**decimal, "pattern": DECIMAL_PATTERN},
+        **{name: _told(rules_and_type(hint)[0][0], TextField()) for name, hint in texts.items()},
+    }
+    optional = {**forms, "Text": {}, "Date": {"format": "date"}}
+    return {
+        **{name: {"type": "string", **form} for name, form in forms.items()},
+        **{f"{name}OrNull": {"type": ["string", "null"], **form} for name, form in optional.items()},
+    }
+
+
+SHARED_FORMS = _shared_forms()
+"""Forms of text that many fields have, by their names among the contract's shared parts."""

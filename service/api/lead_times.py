@@ -8,10 +8,11 @@ from flask.views import MethodView
 
 from service.api.answers import answer
 from service.api.auth import database, workshop
-from service.api.blueprints import ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.kept import kept
-from service.api.registered import CODE, checked_code
+from service.api.operations import operation
 from service.api.schemas import schema_of
+from service.api.shared_parts import ETAG
 from service.domain.declared import Bounds, Pieces, declared
 from service.domain.lead_time import LeadTime
 from service.workflows import lead_times
@@ -47,17 +48,17 @@ class CapacityQuery:
     weeks: Annotated[int, Bounds(at_least=1, at_most=104)] = 4
 
 
-@blueprint.route("/products/<code>/lead-time", parameters=[CODE])
+@blueprint.route("/products/<code>/lead-time")
 class ProductLeadTime(MethodView):
     """When a batch can be ready."""
 
     @kept
-    @documented("getLeadTime", 404, 406, 409, 422)
+    @operation("getLeadTime", refuses=(409,))
     @blueprint.arguments(schema_of(LeadTimeQuery)(), location="query")
     @blueprint.response(200, schema_of(LeadTime), headers=ETAG)
     def get(self, query: LeadTimeQuery, code: str) -> flask.Response:
         """When a batch can be ready, with what is promised already before it; the bottleneck is named."""
-        product, day = checked_code(code), query.starting_on or workshop().today()
+        product, day = code, query.starting_on or workshop().today()
         return answer(
             lead_times.lead_time_of(database(), workshop(), product, query.quantity, day, is_rush=query.is_rush)
         )
@@ -68,7 +69,7 @@ class WorkshopCapacity(MethodView):
     """How full the coming weeks are."""
 
     @kept
-    @documented("getCapacity", 406, 422)
+    @operation("getCapacity")
     @blueprint.arguments(schema_of(CapacityQuery)(), location="query")
     @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)
     def get(self, query: CapacityQuery) -> flask.Response:

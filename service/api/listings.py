@@ -5,12 +5,14 @@ from datetime import date
 import flask
 from flask.views import MethodView
 
-from service.api.answers import CSV, JSON_LD, answer, unchanged
+from service.api.answers import answer, unchanged
 from service.api.auth import database, workshop
-from service.api.blueprints import ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
+from service.api.forms import CSV, JSON_LD
 from service.api.kept import kept, tag_of
-from service.api.registered import CODE, checked_code
+from service.api.operations import operation
 from service.api.schemas import schema_of
+from service.api.shared_parts import ETAG
 from service.api.spooling import whole
 from service.documents.price_list import price_list_csv, price_list_json_ld
 from service.domain.declared import Code, NotNegative, ProperShare, declared
@@ -53,12 +55,12 @@ class PriceListQuery:
     prices: ListedPrice = ListedPrice.ASKED
 
 
-@blueprint.route("/listings/<code>/price-sheet", parameters=[CODE])
+@blueprint.route("/listings/<code>/price-sheet")
 class ListingPriceSheet(MethodView):
     """What to ask on a listing."""
 
     @kept
-    @documented("getListingPriceSheet", 404, 406, 409, 422)
+    @operation("getListingPriceSheet", refuses=(409,))
     @blueprint.arguments(schema_of(ListingQuery)(), location="query")
     @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)
     def get(self, query: ListingQuery, code: str) -> flask.Response:
@@ -66,17 +68,16 @@ class ListingPriceSheet(MethodView):
         question = ListingQuestion(
             as_of=query.as_of or workshop().today(), kept_at=query.kept_at, discount_share=query.discount_share
         )
-        return answer(listings.price_listing(database(), workshop(), checked_code(code), question))
+        return answer(listings.price_listing(database(), workshop(), code, question))
 
 
 @blueprint.route("/price-list")
 class PriceList(MethodView):
     """The price list."""
 
-    @documented("getPriceList", 406, 422)
+    @operation("getPriceList", forms=(CSV, JSON_LD), is_long=True)
     @blueprint.arguments(schema_of(PriceListQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=CSV, headers=ETAG)
-    @blueprint.alt_response(200, schema={"type": "object"}, content_type=JSON_LD, success=True)
     def get(self, query: PriceListQuery) -> flask.Response:
         """Every listing with its price, in one state: as CSV (RFC 4180), or as schema.org's products and offers.
 

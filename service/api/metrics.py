@@ -14,7 +14,8 @@ from prometheus_client.multiprocess import MultiProcessCollector
 
 from service import clock
 from service.api.auth import database
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import Blueprint
+from service.api.operations import find_operation, operation
 from service.domain.price_change import RepricingSummary
 from service.workflows.watching import find_feed_state
 
@@ -94,27 +95,14 @@ class Metrics:
         return generate_latest(together)
 
 
-def operations_of(app: flask.Flask) -> dict[tuple[str, str], str]:
-    """The contract's operation ids, by endpoint and method."""
-    found = {}
-    for endpoint, view in app.view_functions.items():
-        for method in getattr(view, "methods", None) or ():
-            function = getattr(getattr(view, "view_class", None), method.lower(), None)
-            operation = getattr(function, "_apidoc", {}).get("manual_doc", {}).get("operationId")
-            if operation is not None:
-                found[endpoint, method] = operation
-    return found
-
-
 def count(response: flask.Response) -> flask.Response:
     """Count a request that has been answered, and a repricing or a refresh of exchange rates if it was one."""
     metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
     method = flask.request.method
-    of_reading = "GET" if method == "HEAD" else method
-    operations = flask.current_app.extensions["pugmill.operations"]
-    operation = operations.get((flask.request.endpoint or "", of_reading), "other")
+    asked = find_operation()
+    asked_for = "other" if asked is None else asked.id
     seconds = time.perf_counter() - flask.g.get("begun", time.perf_counter())
-    metrics.answered(operation, method, response.status_code, seconds)
+    metrics.answered(asked_for, method, response.status_code, seconds)
     summary: RepricingSummary | None = flask.g.get("repriced")
     if summary is not None and response.status_code < 300:  # noqa: PLR2004
         metrics.repriced(summary, seconds)
@@ -150,7 +138,7 @@ def _of_now() -> bytes:
 class MetricsView(MethodView):
     """Figures for a monitoring system."""
 
-    @documented("getMetrics", security=False)
+    @operation("getMetrics", is_keyed=False)
     @blueprint.response(200, {"type": "string"}, content_type=CONTENT_TYPE)
     def get(self) -> flask.Response:
         """What was asked of all workers since they were started, what came of refreshes, how old exchange rates are.

@@ -3,10 +3,12 @@
 import flask
 from flask.views import MethodView
 
-from service.api.answers import HTML, JSON, answer
+from service.api.answers import answer
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.examples import MONTH
+from service.api.forms import HTML, IMAGES, JSON
+from service.api.operations import operation
 from service.api.schemas import schema_of
 from service.documents.drawing import ImageForm
 from service.documents.month_chart import month_chart
@@ -22,11 +24,9 @@ blueprint = Blueprint("month", __name__, url_prefix="/v1", description="Whether 
 class BreakEven(MethodView):
     """Whether a month pays."""
 
-    @documented("planMonth", 400, 406, 409, 413, 415, 422)
+    @operation("planMonth", forms=(JSON, HTML, *IMAGES), stores=False, refuses=(409,))
     @blueprint.arguments(schema_of(MonthPlan)(), example=MONTH)
     @blueprint.response(200, schema_of(MonthStatement))
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)
-    @blueprint.also_images
     def post(self, plan: MonthPlan) -> flask.Response:
         """What a month's plan leaves, where it breaks even, what limits it, and which mix would leave the most.
 

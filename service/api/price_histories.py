@@ -5,13 +5,15 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import JSON
 from service.api.auth import database, workshop
-from service.api.blueprints import ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
+from service.api.forms import IMAGES, JSON
 from service.api.kept import kept, tagged
+from service.api.operations import operation
 from service.api.paging import PageQuery, page, position
-from service.api.registered import CODE, LINK, checked_code, listed
+from service.api.registered import listed
 from service.api.schemas import schema_of
+from service.api.shared_parts import ETAG, LINK
 from service.documents.drawing import ImageForm
 from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
 from service.domain.price_history import PriceHistoryEntry
@@ -23,14 +25,13 @@ blueprint = Blueprint(
 )
 
 
-@blueprint.route("/<code>/price-history", parameters=[CODE])
+@blueprint.route("/<code>/price-history")
 class PriceHistory(MethodView):
     """The prices of a listing over time."""
 
-    @documented("getPriceHistory", 404, 406, 422)
+    @operation("getPriceHistory", forms=(JSON, *IMAGES))
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK | ETAG)
-    @blueprint.also_images
     def get(self, query: PageQuery, code: str) -> flask.Response:
         """Every price that came into force on a listing, newest first; as an image, the newest 1,000 over time.
 
@@ -38,11 +39,11 @@ class PriceHistory(MethodView):
         """
         before = position(query)
         if flask.g.media_type != JSON:
-            return _history_drawn(checked_code(code))
+            return _history_drawn(code)
         found = page(
             query,
             lambda limit: repricing_records.price_history(
-                database(), workshop(), checked_code(code), before=UUID(before[0]) if before else None, limit=limit
+                database(), workshop(), code, before=UUID(before[0]) if before else None, limit=limit
             ),
             lambda entry: [str(entry.repricing)],
             encoded,

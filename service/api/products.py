@@ -8,14 +8,16 @@ from typing import Annotated, Any
 import flask
 from flask.views import MethodView
 
-from service.api.answers import HTML, JSON, PDF, answer, fonts
+from service.api.answers import answer, fonts
 from service.api.auth import database, workshop
-from service.api.blueprints import BINARY, ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.examples import WHAT_IF
+from service.api.forms import HTML, IMAGES, JSON, PDF
 from service.api.kept import kept
+from service.api.operations import operation
 from service.api.rates_field import MAX_RATES, rates_field
-from service.api.registered import CODE, checked_code
 from service.api.schemas import DeclaredSchema, field_of, schema_of
+from service.api.shared_parts import ETAG
 from service.documents.cost_chart import cost_chart
 from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
 from service.documents.cost_sheet_view import cost_sheet_view
@@ -147,6 +149,9 @@ class PriceQuery:
 _NOTHING_AIMED_AT = PricingPolicy(target=Target.FIXED_PRICE, value=Decimal(0))
 
 
+SHEET_FORMS = (JSON, HTML, PDF, *IMAGES)
+
+
 @declared
 class WhatIfQuestion:
     """Which batch, on which day, and which rates to suppose.
@@ -172,28 +177,26 @@ class WhatIfSchema(DeclaredSchema):
     rates = rates_field(required=True)
 
 
-@blueprint.route("/<code>/bill-of-resources", parameters=[CODE])
+@blueprint.route("/<code>/bill-of-resources")
 class BillOfResources(MethodView):
     """What a batch consumes."""
 
-    @documented("getBillOfResources", 404, 406, 409, 422)
+    @operation("getBillOfResources", refuses=(409,))
     @blueprint.arguments(schema_of(BatchQuery)(), location="query")
     @blueprint.response(200, schema_of(StatedBill))
     def get(self, query: BatchQuery, code: str) -> flask.Response:
         """Everything a batch consumes, in physical units."""
-        return answer(costing.bill_of_product(database(), workshop(), checked_code(code), query.quantity))
+        return answer(costing.bill_of_product(database(), workshop(), code, query.quantity))
 
 
-@blueprint.route("/<code>/cost-sheet", parameters=[CODE])
+@blueprint.route("/<code>/cost-sheet")
 class CostSheet(MethodView):
     """What a batch costs."""
 
     @kept
-    @documented("getCostSheet", 404, 406, 409, 422)
+    @operation("getCostSheet", forms=SHEET_FORMS, refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
-    @blueprint.also_images
-    @blueprint.also_documents
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """What a batch costs on a day, line by line; as a page or as PDF with every formula written out.
 
@@ -201,22 +204,20 @@ class CostSheet(MethodView):
         """
         return _shown(code, query.quantity, query.as_of)
 
-    @documented("supposeCostSheet", 400, 404, 406, 409, 413, 415, 422)
+    @operation("supposeCostSheet", forms=SHEET_FORMS, stores=False, refuses=(409,))
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostStatement))
-    @blueprint.also_images
-    @blueprint.also_documents
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
         """What a batch would cost if other rates held; nothing is stored."""
         return _shown(code, question.quantity, question.as_of, question.rates)
 
 
-@blueprint.route("/<code>/cost-sheet.html", parameters=[CODE])
+@blueprint.route("/<code>/cost-sheet.html")
 class CostSheetPage(MethodView):
     """What a batch costs, under a link that a browser opens."""
 
     @kept
-    @documented("getCostSheetPage", 404, 406, 409, 422)
+    @operation("getCostSheetPage", forms=(HTML,), refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=HTML, headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
@@ -224,14 +225,14 @@ class CostSheetPage(MethodView):
         return _shown(code, query.quantity, query.as_of)
 
 
-@blueprint.route("/<code>/cost-sheet.pdf", parameters=[CODE])
+@blueprint.route("/<code>/cost-sheet.pdf")
 class CostSheetPaper(MethodView):
     """What a batch costs, under a link that opens as PDF."""
 
     @kept
-    @documented("getCostSheetPaper", 404, 406, 409, 422)
+    @operation("getCostSheetPaper", forms=(PDF,), refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
-    @blueprint.response(200, BINARY, content_type=PDF, headers=ETAG)
+    @blueprint.response(200, {"type": "string", "format": "binary"}, content_type=PDF, headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """What a batch costs, as PDF with every formula written out."""
         return _shown(code, query.quantity, query.as_of)
@@ -239,7 +240,7 @@ class CostSheetPaper(MethodView):
 
 def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any] | None = None) -> flask.Response:
     media_type = flask.g.media_type
-    asked = database(), workshop(), checked_code(code), quantity, as_of or workshop().today(), rates
+    asked = database(), workshop(), code, quantity, as_of or workshop().today(), rates
     if media_type in (HTML, PDF):
         return _written(work_out_cost(*asked), media_type)
     statement = costing.cost_product(*asked)
@@ -255,41 +256,41 @@ def _written(worked: WorkedCost, media_type: str) -> flask.Response:
     return flask.Response(document, content_type=media_type)
 
 
-@blueprint.route("/<code>/cost-sheet/workings", parameters=[CODE])
+@blueprint.route("/<code>/cost-sheet/workings")
 class Workings(MethodView):
     """How what a batch costs came about."""
 
     @kept
-    @documented("getCostWorkings", 404, 406, 409, 422)
+    @operation("getCostWorkings", refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """Every figure of a cost sheet with its formula, fit to be checked with a pocket calculator."""
         as_of = query.as_of or workshop().today()
-        worked = work_out_cost(database(), workshop(), checked_code(code), query.quantity, as_of)
+        worked = work_out_cost(database(), workshop(), code, query.quantity, as_of)
         return answer(worked.workings)
 
-    @documented("supposeCostWorkings", 400, 404, 406, 409, 413, 415, 422)
+    @operation("supposeCostWorkings", stores=False, refuses=(409,))
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostWorkings))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
         """The same if other rates held; nothing is stored."""
         as_of = question.as_of or workshop().today()
-        worked = work_out_cost(database(), workshop(), checked_code(code), question.quantity, as_of, question.rates)
+        worked = work_out_cost(database(), workshop(), code, question.quantity, as_of, question.rates)
         return answer(worked.workings)
 
 
-@blueprint.route("/<code>/price-sheet", parameters=[CODE])
+@blueprint.route("/<code>/price-sheet")
 class PriceSheetView(MethodView):
     """What to ask."""
 
-    @documented("getPriceSheet", 404, 406, 409, 422)
+    @operation("getPriceSheet", refuses=(409,))
     @blueprint.arguments(schema_of(PriceQuery)(), location="query")
     @blueprint.response(200, schema_of(PriceSheet))
     def get(self, query: PriceQuery, code: str) -> flask.Response:
         """What to ask for a piece of a batch, or what is kept at a price."""
         question = PriceQuestion(
-            product=checked_code(code),
+            product=code,
             quantity=query.quantity,
             as_of=query.as_of or workshop().today(),
             policy=query.policy(),

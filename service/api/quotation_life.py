@@ -1,16 +1,18 @@
 """What becomes of a quotation: issue, accept, decline, revise, complete."""
 
+from uuid import UUID
+
 import flask
 from flask.views import MethodView
 
 from service.api.answers import is_expected
 from service.api.auth import access, database, workshop
-from service.api.blueprints import Blueprint, documented
-from service.api.quotation_papers import ID
+from service.api.blueprints import Blueprint
+from service.api.operations import operation
 from service.api.quotations import made, stated
-from service.api.registered import CONDITIONS, LOCATION
-from service.api.retries import idempotency_key, once, once_if_keyed
+from service.api.retries import once, once_if_keyed
 from service.api.schemas import schema_of
+from service.api.shared_parts import IF_MATCH, LOCATION, MAY_BE_REPEATED, ONCE
 from service.domain.declared import declared
 from service.domain.quotation_life import AcceptanceRequest, DeclineRequest
 from service.domain.quotation_request import QuotationRequest
@@ -20,8 +22,6 @@ from service.workflows import quotation_life
 blueprint = Blueprint(
     "quotation-life", __name__, url_prefix="/v1/quotations", description="What becomes of quotations."
 )
-_CHANGE = [*CONDITIONS[:1], *idempotency_key(is_required=False)]
-_CREATE = [*CONDITIONS[:1], *idempotency_key(is_required=True)]
 
 
 @declared
@@ -35,74 +35,73 @@ class RevisionRequest:
     request: QuotationRequest | None = None
 
 
-@blueprint.route("/<quotation_id>/issue", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>/issue")
 class Issue(MethodView):
     """A draft becomes a promise."""
 
-    @documented("issueQuotation", 400, 404, 406, 409, 412, 422, conditions=_CHANGE)
+    @operation("issueQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.response(200, schema_of(Quotation))
-    def post(self, quotation_id: str) -> flask.Response:
+    def post(self, quotation_id: UUID | int) -> flask.Response:
         """Give a draft its number: it never changes again, and supersedes what it revises."""
-        address = ID.found(quotation_id)
         return once_if_keyed(
-            lambda: stated(quotation_life.issue(database(), workshop(), address, access().key_name, is_expected))
+            lambda: stated(quotation_life.issue(database(), workshop(), quotation_id, access().key_name, is_expected))
         )
 
 
-@blueprint.route("/<quotation_id>/accept", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>/accept")
 class Accept(MethodView):
     """The customer takes it."""
 
-    @documented("acceptQuotation", 400, 404, 406, 409, 412, 413, 415, 422, conditions=_CHANGE)
+    @operation("acceptQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.arguments(schema_of(AcceptanceRequest)(), example={"quantities": [1000], "reference": "PO 4711"})
     @blueprint.response(200, schema_of(Quotation))
-    def post(self, acceptance: AcceptanceRequest, quotation_id: str) -> flask.Response:
+    def post(self, acceptance: AcceptanceRequest, quotation_id: UUID | int) -> flask.Response:
         """Keep that the customer takes it, and which of the batch sizes; it is promised until it is completed."""
-        address, by = ID.found(quotation_id), access().key_name
+        by = access().key_name
         return once_if_keyed(
-            lambda: stated(quotation_life.accept(database(), workshop(), address, acceptance, by, is_expected))
+            lambda: stated(quotation_life.accept(database(), workshop(), quotation_id, acceptance, by, is_expected))
         )
 
 
-@blueprint.route("/<quotation_id>/decline", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>/decline")
 class Decline(MethodView):
     """The customer does not take it."""
 
-    @documented("declineQuotation", 400, 404, 406, 409, 412, 413, 415, 422, conditions=_CHANGE)
+    @operation("declineQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.arguments(schema_of(DeclineRequest)(), example={"reason": "found another supplier"})
     @blueprint.response(200, schema_of(Quotation))
-    def post(self, declined: DeclineRequest, quotation_id: str) -> flask.Response:
+    def post(self, declined: DeclineRequest, quotation_id: UUID | int) -> flask.Response:
         """Keep that the customer does not take it, or withdraws an acceptance."""
-        address, by = ID.found(quotation_id), access().key_name
+        by = access().key_name
         return once_if_keyed(
-            lambda: stated(quotation_life.decline(database(), workshop(), address, declined, by, is_expected))
+            lambda: stated(quotation_life.decline(database(), workshop(), quotation_id, declined, by, is_expected))
         )
 
 
-@blueprint.route("/<quotation_id>/complete", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>/complete")
 class Complete(MethodView):
     """What was accepted has been made."""
 
-    @documented("completeQuotation", 400, 404, 406, 409, 412, 422, conditions=_CHANGE)
+    @operation("completeQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.response(200, schema_of(Quotation))
-    def post(self, quotation_id: str) -> flask.Response:
+    def post(self, quotation_id: UUID | int) -> flask.Response:
         """Keep that an accepted order has been made: the minutes that it took are free again."""
-        address = ID.found(quotation_id)
+        by = access().key_name
         return once_if_keyed(
-            lambda: stated(quotation_life.complete(database(), workshop(), address, access().key_name, is_expected))
+            lambda: stated(quotation_life.complete(database(), workshop(), quotation_id, by, is_expected))
         )
 
 
-@blueprint.route("/<quotation_id>/revise", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>/revise")
 class Revise(MethodView):
     """The next revision."""
 
-    @documented("reviseQuotation", 400, 404, 406, 409, 412, 413, 415, 422, conditions=_CREATE)
+    @operation("reviseQuotation", headers=(IF_MATCH, ONCE))
     @blueprint.arguments(schema_of(RevisionRequest)(), example={})
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
-    def post(self, revision: RevisionRequest, quotation_id: str) -> flask.Response:
+    def post(self, revision: RevisionRequest, quotation_id: UUID | int) -> flask.Response:
         """Draft the next revision of an issued quotation; the old one holds until the new one is issued."""
-        address, by = ID.found(quotation_id), access().key_name
+        by = access().key_name
         return once(
-            lambda: made(quotation_life.revise(database(), workshop(), address, revision.request, by, is_expected))
+            lambda: made(quotation_life.revise(database(), workshop(), quotation_id, revision.request, by, is_expected))
         )

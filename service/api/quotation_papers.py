@@ -3,16 +3,18 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
+from uuid import UUID
 
 import flask
 from flask.views import MethodView
 
-from service.api.answers import HTML, PDF, QUOTATION_FORMS, TEXT, XML, fonts, unchanged
+from service.api.answers import fonts, unchanged
 from service.api.auth import database, workshop
-from service.api.blueprints import BINARY, ETAG, Blueprint, documented
-from service.api.ids import QuotationAddress
-from service.api.problems import ProblemError
+from service.api.blueprints import Blueprint
+from service.api.forms import HTML, PDF, QUOTATION_FORMS, TEXT, XML
+from service.api.operations import operation
 from service.api.schemas import schema_of
+from service.api.shared_parts import ETAG
 from service.documents.quotation_page import quotation_page, quotation_pdf
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quotation_text import quotation_text
@@ -25,14 +27,6 @@ from service.workflows import quotations
 blueprint = Blueprint(
     "quotation-papers", __name__, url_prefix="/v1/quotations", description="Quotations as customers read them."
 )
-ID = QuotationAddress(noun="quotation")
-FORM = {
-    "name": "form",
-    "in": "path",
-    "required": True,
-    "description": "In which form: pdf, html, xml or txt.",
-    "schema": {"type": "string", "enum": list(QUOTATION_FORMS)},
-}
 _VERSION = version("pugmill")  # another version may lay the same quotation out otherwise
 _ENDINGS = {media_type: form for form, media_type in QUOTATION_FORMS.items()}
 
@@ -90,20 +84,14 @@ def alternatives(quotation: Quotation) -> str:
     )
 
 
-@blueprint.route("/<quotation_id>/quotation.<form>", parameters=[ID.parameter, FORM])
+@blueprint.route("/<quotation_id>/quotation.<form>")
 class QuotationPaperLink(MethodView):
     """A plain link to a quotation in one form."""
 
-    @documented("getQuotationPaper", 404, 406, 422)
+    @operation("getQuotationPaper", forms=tuple(QUOTATION_FORMS.values()))
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=XML, success=True)
-    @blueprint.alt_response(200, schema=BINARY, content_type=PDF, success=True)
-    def get(self, query: PaperQuery, quotation_id: str, form: str) -> flask.Response:
+    def get(self, query: PaperQuery, quotation_id: UUID | int, form: str) -> flask.Response:
         """The quotation as the customer reads it, at an address that a browser can open."""
-        if form not in QUOTATION_FORMS:
-            told = ", ".join(QUOTATION_FORMS)
-            raise ProblemError(404, "not-found", f"a quotation has no form '{form[:20]}'; it has {told}")
-        quotation = quotations.find_quotation(database(), workshop(), ID.found(quotation_id))
+        quotation = quotations.find_quotation(database(), workshop(), quotation_id)
         return paper_of(quotation, QUOTATION_FORMS[form], query.locale)

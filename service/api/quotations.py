@@ -6,15 +6,18 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import HTML, JSON, PDF, TEXT, XML, answer, data_answer, is_expected, nothing, unchanged
+from service.api.answers import answer, data_answer, is_expected, nothing, unchanged
 from service.api.auth import access, database, workshop
-from service.api.blueprints import ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.examples import QUOTATION
+from service.api.forms import JSON, QUOTATION_FORMS
+from service.api.operations import operation
 from service.api.paging import PageQuery, page, position
-from service.api.quotation_papers import ID, PaperQuery, alternatives, paper_of
-from service.api.registered import CONDITIONS, LINK, LOCATION, listed
-from service.api.retries import idempotency_key, once
+from service.api.quotation_papers import PaperQuery, alternatives, paper_of
+from service.api.registered import listed
+from service.api.retries import once
 from service.api.schemas import schema_of
+from service.api.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, ONCE
 from service.domain.declared import declared
 from service.domain.quotation_life import Status
 from service.domain.quotation_request import QuotationRequest
@@ -67,7 +70,7 @@ def made(quotation: Quotation) -> flask.Response:
 class Quotations(MethodView):
     """All quotations."""
 
-    @documented("listQuotations", 406, 422)
+    @operation("listQuotations")
     @blueprint.arguments(schema_of(QuotationsQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(QuotationSummary), "Quotations", {}), headers=LINK)
     def get(self, query: QuotationsQuery) -> flask.Response:
@@ -82,7 +85,7 @@ class Quotations(MethodView):
             encoded,
         )
 
-    @documented("createQuotation", 400, 406, 409, 413, 415, 422, conditions=idempotency_key(is_required=True))
+    @operation("createQuotation", headers=(ONCE,))
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
@@ -90,50 +93,46 @@ class Quotations(MethodView):
         return once(lambda: made(quote(database(), workshop(), request, access().key_name)))
 
 
-@blueprint.route("/<quotation_id>", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>")
 class OneQuotation(MethodView):
     """A quotation."""
 
-    @documented("getQuotation", 404, 406, 422)
+    @operation("getQuotation", forms=(JSON, *QUOTATION_FORMS.values()))
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, schema_of(Quotation), headers=ETAG)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=TEXT, success=True)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=HTML, success=True)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=XML, success=True)
-    @blueprint.alt_response(200, schema={"type": "string", "format": "binary"}, content_type=PDF, success=True)
-    def get(self, query: PaperQuery, quotation_id: str) -> flask.Response:
+    def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
         """The quotation as it was given; in the other forms, what the customer reads."""
-        quotation = quotations.find_quotation(database(), workshop(), ID.found(quotation_id))
+        quotation = quotations.find_quotation(database(), workshop(), quotation_id)
         if flask.g.media_type != JSON:
             return paper_of(quotation, flask.g.media_type, query.locale)
         return unchanged(quotations.tag_of(quotation)) or stated(quotation)
 
-    @documented("discardQuotation", 404, 406, 409, 412, 422, conditions=CONDITIONS[:1])
+    @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))
     @blueprint.response(204)
-    def delete(self, quotation_id: str) -> flask.Response:
+    def delete(self, quotation_id: UUID | int) -> flask.Response:
         """Remove a draft. What is issued is kept for good."""
-        quotation_life.discard(database(), workshop(), ID.found(quotation_id), is_expected)
+        quotation_life.discard(database(), workshop(), quotation_id, is_expected)
         return nothing()
 
 
-@blueprint.route("/<quotation_id>/events", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>/events")
 class Events(MethodView):
     """What happened to a quotation."""
 
-    @documented("getQuotationEvents", 404, 406, 422)
+    @operation("getQuotationEvents")
     @blueprint.response(200, schema_of(QuotationEvents))
-    def get(self, quotation_id: str) -> flask.Response:
+    def get(self, quotation_id: UUID | int) -> flask.Response:
         """What happened to a quotation, when, and by whose key."""
-        found = quotations.list_events(database(), workshop(), ID.found(quotation_id))
+        found = quotations.list_events(database(), workshop(), quotation_id)
         return answer(QuotationEvents(items=tuple(found)))
 
 
-@blueprint.route("/<quotation_id>/recomputation", parameters=[ID.parameter])
+@blueprint.route("/<quotation_id>/recomputation")
 class Recomputation(MethodView):
     """A quotation computed again."""
 
-    @documented("recomputeQuotation", 404, 406, 422)
+    @operation("recomputeQuotation")
     @blueprint.response(200, schema_of(quotations.Recomputation))
-    def get(self, quotation_id: str) -> flask.Response:
+    def get(self, quotation_id: UUID | int) -> flask.Response:
         """Compute the quotation once more from what was stored with it, and compare."""
-        return answer(quotations.recompute(database(), workshop(), ID.found(quotation_id)))
+        return answer(quotations.recompute(database(), workshop(), quotation_id))

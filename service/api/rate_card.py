@@ -7,7 +7,8 @@ from flask.views import MethodView
 
 from service.api.answers import answer
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import Blueprint
+from service.api.operations import operation
 from service.api.schemas import schema_of
 from service.domain.declared import declared
 from service.workflows import rate_card
@@ -30,7 +31,7 @@ class DayQuery:
 class RateCard(MethodView):
     """The rate card."""
 
-    @documented("getRateCard", 406, 422)
+    @operation("getRateCard")
     @blueprint.arguments(schema_of(DayQuery)(), location="query")
     @blueprint.response(200, schema_of(rate_card.StatedRateCard))
     def get(self, query: DayQuery) -> flask.Response:

@@ -9,6 +9,7 @@ import marshmallow as ma
 from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import MethodNotAllowed, NotFound, RequestEntityTooLarge
 
+from service.api.operations import find_operation
 from service.api.problems import MAX_BODY_BYTES, ProblemError, error_at
 
 MAX_DEPTH = 20
@@ -84,18 +85,6 @@ def read_json(body: bytes) -> Any:
     return data
 
 
-def endpoints_with_queries(app: flask.Flask) -> frozenset[tuple[str, str]]:
-    """The operations that take query parameters, by endpoint and method."""
-    found = set()
-    for endpoint, view in app.view_functions.items():
-        for method in getattr(view, "methods", None) or ():
-            function = getattr(getattr(view, "view_class", None), method.lower(), None)
-            documented = getattr(function, "_apidoc", {}).get("arguments", {}).get("parameters", [])
-            if any(parameter["in"] == "query" for parameter in documented):
-                found.add((endpoint, method))
-    return frozenset(found)
-
-
 def methods_of_fixed_addresses(app: flask.Flask) -> dict[str, frozenset[str]]:
     """What each address takes that has no variable part."""
     return {rule.rule: frozenset(rule.methods or ()) for rule in app.url_map.iter_rules() if not rule.arguments}
@@ -131,11 +120,8 @@ def check_parameters() -> None:
     Raises:
         ProblemError: 422, naming each parameter.
     """
-    method = "GET" if flask.request.method == "HEAD" else flask.request.method
-    rule = flask.request.url_rule
-    if not flask.request.query_string or rule is None or not rule.rule.startswith("/v1/"):
-        return
-    if (rule.endpoint, method) not in flask.current_app.extensions["pugmill.queries"]:
+    asked = find_operation()
+    if flask.request.query_string and asked is not None and asked.is_keyed and not asked.takes_query:
         names = dict.fromkeys(name[:100] for name in flask.request.args)
         raise ProblemError.of_errors([{"parameter": name, "detail": NO_PARAMETER} for name in names])
 

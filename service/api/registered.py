@@ -9,13 +9,14 @@ from flask.views import MethodView
 
 from service.api.answers import answer, nothing, precondition
 from service.api.auth import actor, database, workshop
-from service.api.blueprints import ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.examples import FACTS, TERMS
-from service.api.fields import DateField, TextField
+from service.api.fields import TextField
+from service.api.operations import operation
 from service.api.paging import PageQuery, page, position
-from service.api.problems import ProblemError
 from service.api.schemas import field_of, schema_of
-from service.domain.declared import Code, rules_and_type
+from service.api.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
+from service.domain.declared import Code
 from service.domain.rates import DatedRate
 from service.domain.register import Collection
 from service.encoding import encoded
@@ -23,54 +24,7 @@ from service.store.registrations import Registration
 from service.workflows import registering
 from service.workflows.registering import Outcome, Registering
 
-CODE = {
-    "name": "code",
-    "in": "path",
-    "required": True,
-    "description": "The workshop's own code.",
-    "schema": {"type": "string", "minLength": 1, "maxLength": 64, "pattern": "^[A-Za-z0-9][A-Za-z0-9._-]*$"},
-}
-DAY = {
-    "name": "day",
-    "in": "path",
-    "required": True,
-    "description": "The first day, YYYY-MM-DD.",
-    "schema": {"type": "string", "format": "date"},
-}
 _STATUS = {Outcome.CREATED: 201, Outcome.REPLACED: 200, Outcome.UNCHANGED: 200}
-CONDITIONS = [
-    {"name": name, "in": "header", "schema": {"type": "string"}, "description": meaning}
-    for name, meaning in (
-        ("If-Match", "Change only the state with this entity tag, or any with *."),
-        ("If-None-Match", "* creates only."),
-    )
-]
-LOCATION = {"Location": {"description": "Where it is.", "schema": {"type": "string"}}}
-LINK = {"Link": {"description": 'The next page, rel="next" (RFC 8288).', "schema": {"type": "string"}}}
-
-
-def checked_code(code: str) -> str:
-    """The code in an address.
-
-    Raises:
-        ProblemError: 422, it has not the form of a code.
-    """
-    for rule in rules_and_type(Code)[0]:
-        if problem := rule(code):
-            raise ProblemError.of_errors([{"parameter": "code", "detail": problem}])
-    return code
-
-
-def checked_day(text: str) -> date:
-    """The date in an address.
-
-    Raises:
-        ProblemError: 422, it is no day of the calendar.
-    """
-    try:
-        return DateField().deserialize(text)
-    except ma.ValidationError as error:
-        raise ProblemError.of_errors([{"parameter": "day", "detail": str(error.messages[0])}]) from None
 
 
 def saved(done: Registering) -> flask.Response:
@@ -81,8 +35,7 @@ def saved(done: Registering) -> flask.Response:
 
 def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
     """The schema of a page: items that carry their own key, and where the next page is."""
-    item = type(f"Listed{schema.__name__}", (schema,), {**extra, "__doc__": schema.__doc__})
-
+    item = type(f"Listed{schema.__name__}", (schema,), {**extra, "__doc__": schema.__doc__}) if extra else schema
     return type(
         f"{name}PageSchema",
         (ma.Schema,),
@@ -137,7 +90,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
 
     @blueprint.route("")
     class Listing(MethodView):
-        @documented(f"list{plural}", 406, 422)
+        @operation(f"list{plural}")
         @blueprint.doc(summary=f"Every {noun}, by code")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
@@ -155,16 +108,16 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
                 item,
             )
 
-    @blueprint.route("/<code>", parameters=[CODE])
+    @blueprint.route("/<code>")
     class One(MethodView):
-        @documented(f"get{singular}", 404, 406, 422)
+        @operation(f"get{singular}")
         @blueprint.doc(summary=f"Read a {noun}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
-            found = registering.find_one(database(), workshop(), name, checked_code(code))
+            found = registering.find_one(database(), workshop(), name, code)
             return answer(found.facts, revision=found.revision)
 
-        @documented(f"put{singular}", 400, 406, 412, 413, 415, 422, conditions=CONDITIONS)
+        @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
         @blueprint.doc(
             summary=f"Register a {noun}, or replace it",
             description="The same again changes nothing. What is left out takes its default.",
@@ -175,19 +128,17 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, facts: Any, code: str) -> flask.Response:
-            done = registering.register(
-                database(), workshop(), actor(), f"{name}/{checked_code(code)}", facts, precondition()
-            )
+            done = registering.register(database(), workshop(), actor(), f"{name}/{code}", facts, precondition())
             return saved(done)
 
-        @documented(f"retire{singular}", 404, 409, 412, 422, conditions=CONDITIONS[:1])
+        @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
         @blueprint.doc(
             summary=f"Retire a {noun}",
             description="Refused while anything names it. Its rates stay, and so does every quotation.",
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
-            registering.retire(database(), workshop(), actor(), f"{name}/{checked_code(code)}", precondition())
+            registering.retire(database(), workshop(), actor(), f"{name}/{code}", precondition())
             return nothing()
 
 
@@ -197,9 +148,9 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
     name, noun = collection.name, collection.noun
     page_schema = listed(terms_schema, f"{singular}Rates", {"valid_from": _day_field()})
 
-    @blueprint.route("/<code>/rates", parameters=[CODE])
+    @blueprint.route("/<code>/rates")
     class Rates(MethodView):
-        @documented(f"list{singular}Rates", 404, 406, 422)
+        @operation(f"list{singular}Rates")
         @blueprint.doc(summary=f"What a {noun} cost over time, by first day")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
@@ -214,7 +165,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
                     database(),
                     workshop(),
                     name,
-                    checked_code(code),
+                    code,
                     after=date.fromisoformat(after[0]) if after else None,
                     limit=limit,
                 ),
@@ -222,16 +173,16 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
                 item,
             )
 
-    @blueprint.route("/<code>/rates/<day>", parameters=[CODE, DAY])
+    @blueprint.route("/<code>/rates/<day>")
     class Rate(MethodView):
-        @documented(f"get{singular}Rate", 404, 406, 422)
+        @operation(f"get{singular}Rate")
         @blueprint.doc(summary=f"The rate of a {noun} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
-        def get(self, code: str, day: str) -> flask.Response:
-            found = registering.find_dated_rate(database(), workshop(), name, checked_code(code), checked_day(day))
+        def get(self, code: str, day: date) -> flask.Response:
+            found = registering.find_dated_rate(database(), workshop(), name, code, day)
             return answer(found.rate.terms, revision=found.revision)
 
-        @documented(f"put{singular}Rate", 400, 404, 406, 412, 413, 415, 422, conditions=CONDITIONS)
+        @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
         @blueprint.doc(
             summary=f"What a {noun} costs from a day on",
             description="The same again changes nothing; a correction leaves every quotation as it was given.",
@@ -241,21 +192,19 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.alt_response(
             201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
-        def put(self, terms: Any, code: str, day: str) -> flask.Response:
+        def put(self, terms: Any, code: str, day: date) -> flask.Response:
             done = registering.put_rate(
                 database(),
                 workshop(),
                 actor(),
-                DatedRate(resource=f"{name}/{checked_code(code)}", valid_from=checked_day(day), terms=terms),
+                DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms),
                 precondition(),
             )
             return saved(done)
 
-        @documented(f"withdraw{singular}Rate", 404, 412, 422, conditions=CONDITIONS[:1])
+        @operation(f"withdraw{singular}Rate", headers=(IF_MATCH,))
         @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
         @blueprint.response(204)
-        def delete(self, code: str, day: str) -> flask.Response:
-            registering.withdraw_rate(
-                database(), workshop(), actor(), f"{name}/{checked_code(code)}", checked_day(day), precondition()
-            )
+        def delete(self, code: str, day: date) -> flask.Response:
+            registering.withdraw_rate(database(), workshop(), actor(), f"{name}/{code}", day, precondition())
             return nothing()

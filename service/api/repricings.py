@@ -10,18 +10,20 @@ from uuid import UUID
 import flask
 from flask.views import MethodView
 
-from service.api.answers import CSV, JSON, NDJSON, data_answer, is_expected, unchanged
+from service.api.answers import data_answer, is_expected, unchanged
 from service.api.auth import WRITE, actor, database, require, workshop
-from service.api.blueprints import ETAG, Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.examples import REPRICING
 from service.api.fields import FlagField
-from service.api.ids import AddressId
+from service.api.forms import CSV, JSON, NDJSON
+from service.api.operations import operation
 from service.api.paging import PageQuery, linked, page, paged, position
 from service.api.rates_field import rates_field
-from service.api.registered import CONDITIONS, LINK, LOCATION, listed
+from service.api.registered import listed
 from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
-from service.api.retries import idempotency_key, once, once_if_keyed, sent_key
+from service.api.retries import once, once_if_keyed, sent_key
 from service.api.schemas import schema_of
+from service.api.shared_parts import ETAG, IF_MATCH, IF_PREVIEWED, LINK, LOCATION, MAY_BE_REPEATED
 from service.api.spooling import spool, spooled
 from service.documents.price_changes import price_changes_csv
 from service.domain.declared import declared
@@ -82,22 +84,12 @@ def _lines(changes: Iterable[dict[str, Any]]) -> Iterator[bytes]:
 
 _WRITERS = {CSV: price_changes_csv, NDJSON: _lines}
 
-ID = AddressId(noun="repricing")
-IF_MATCH = [
-    {
-        "name": "If-Match",
-        "in": "header",
-        "schema": {"type": "string"},
-        "description": "The entity tag of the preview: apply just what it showed, or nothing.",
-    }
-]
-
 
 @blueprint.route("")
 class Repricings(MethodView):
     """All repricings."""
 
-    @documented("listRepricings", 406, 422)
+    @operation("listRepricings")
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(RepricingStatement), "Repricings", {}), headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
@@ -112,17 +104,13 @@ class Repricings(MethodView):
             stored_statement,
         )
 
-    @documented(
-        "reprice", 400, 406, 409, 412, 413, 415, 422, conditions=[*IF_MATCH, *idempotency_key(is_required=False)]
+    @operation(  # where it stores, it asks for the scope to write itself
+        "reprice", forms=(JSON, CSV, NDJSON), stores=False, is_long=True, headers=(IF_PREVIEWED, MAY_BE_REPEATED)
     )
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.arguments(OrderSchema(), example=REPRICING)
     @blueprint.response(200, schema_of(RepricingAnswer), headers=ETAG, description="A preview, or nothing to change.")
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=CSV, success=True)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=NDJSON, success=True)
     @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="It is applied.")
-    @blueprint.alt_response(201, schema={"type": "string"}, content_type=CSV, success=True)
-    @blueprint.alt_response(201, schema={"type": "string"}, content_type=NDJSON, success=True)
     def post(self, query: PageQuery, order: RepricingOrder) -> flask.Response:
         """Find what listings cost and what to ask for them now, and why; preview it, or put it in force.
 
@@ -222,57 +210,53 @@ def _stated(repricing: Repricing) -> flask.Response:
     return response
 
 
-@blueprint.route("/<repricing_id>", parameters=[ID.parameter])
+@blueprint.route("/<repricing_id>")
 class OneRepricing(MethodView):
     """A repricing."""
 
-    @documented("getRepricing", 404, 406, 422)
+    @operation("getRepricing")
     @blueprint.response(200, schema_of(RepricingStatement))
-    def get(self, repricing_id: str) -> flask.Response:
+    def get(self, repricing_id: UUID) -> flask.Response:
         """A repricing as it was applied; its changes have an address of their own."""
-        found = repricing_records.find_repricing(database(), workshop(), ID.checked(repricing_id))
+        found = repricing_records.find_repricing(database(), workshop(), repricing_id)
         return unchanged(repricing_records.tag_of(found)) or _stated(found)
 
 
-@blueprint.route("/<repricing_id>/changes", parameters=[ID.parameter])
+@blueprint.route("/<repricing_id>/changes")
 class RepricingChanges(MethodView):
     """The changes of a repricing."""
 
-    @documented("listPriceChanges", 404, 406, 422)
+    @operation("listPriceChanges", forms=(JSON, CSV, NDJSON), is_long=True)
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(PriceChange), "PriceChanges", {}), headers=LINK)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=CSV, success=True)
-    @blueprint.alt_response(200, schema={"type": "string"}, content_type=NDJSON, success=True)
-    def get(self, query: PageQuery, repricing_id: str) -> flask.Response:
+    def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
         """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
-        found, after = ID.checked(repricing_id), position(query)
-        if flask.g.media_type != JSON:
-            changes = _changes(found)
-            tag = f"{found}-{flask.g.media_type.rpartition('/')[2]}"  # what was recorded does not change any more
+        after = position(query)
+        if flask.g.media_type != JSON:  # what was recorded does not change any more
+            changes = _changes(repricing_id)
+            tag = (
+                f"{repricing_id}-{flask.g.media_type.rpartition('/')[2]}"  # what was recorded does not change any more
+            )
             if same := unchanged(tag):
                 return same
             response = _streamed(changes, flask.g.media_type)
             response.set_etag(tag)
             return response
-        return linked(_changes_page(query, found, after[0] if after else "", flask.request.path))
+        return linked(_changes_page(query, repricing_id, after[0] if after else "", flask.request.path))
 
 
-_CHANGE = [*CONDITIONS[:1], *idempotency_key(is_required=False)]
-
-
-@blueprint.route("/<repricing_id>/rollback", parameters=[ID.parameter])
+@blueprint.route("/<repricing_id>/rollback")
 class RepricingRollback(MethodView):
     """The way back."""
 
-    @documented("rollBackRepricing", 400, 404, 406, 409, 412, 422, conditions=_CHANGE)
+    @operation("rollBackRepricing", is_long=True, headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.response(200, schema_of(RepricingStatement))
-    def post(self, repricing_id: str) -> flask.Response:
+    def post(self, repricing_id: UUID) -> flask.Response:
         """Put the prices in force again that were so before, all of them or none.
 
         Refused where a later repricing has changed one of its prices: roll that back first.
         """
-        address, by = ID.checked(repricing_id), actor()
-
+        by = actor()
         return once_if_keyed(
-            lambda: _stated(repricing_records.roll_back(database(), workshop(), address, by, is_expected))
+            lambda: _stated(repricing_records.roll_back(database(), workshop(), repricing_id, by, is_expected))
         )

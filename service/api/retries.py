@@ -27,19 +27,16 @@ Again = Callable[[KeptAnswer], flask.Response]
 """Writes the body of an answer again, from what is on record."""
 
 
-def idempotency_key(*, is_required: bool) -> list[dict[str, Any]]:
+def idempotency_key(*, is_required: bool) -> dict[str, Any]:
     """The header as the contract has it."""
     needed = "" if is_required else " Needed where something is stored."
-    return [
-        {
-            "name": _HEADER,
-            "in": "header",
-            "required": is_required,
-            "schema": {"type": "string", "pattern": _FORM, "maxLength": _MAX_LENGTH},
-            "description": f"A key of this request's own, in quotes, such as a UUID.{needed} "
-            "The same request with the same key is done once and answered alike for 24 hours.",
-        }
-    ]
+    return {
+        "name": _HEADER,
+        "required": is_required,
+        "schema": {"type": "string", "pattern": _FORM, "maxLength": _MAX_LENGTH},
+        "description": f"A key of this request's own, in quotes, such as a UUID.{needed} "
+        "The same request with the same key is done once and answered alike for 24 hours.",
+    }
 
 
 def sent_key() -> str | None:

@@ -5,8 +5,9 @@ from flask.views import MethodView
 
 from service.api.answers import answer
 from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint, documented
+from service.api.blueprints import Blueprint
 from service.api.examples import SHIPPING_ESTIMATE
+from service.api.operations import operation
 from service.api.schemas import schema_of
 from service.domain.shipping_statement import ShippingStatement
 from service.workflows import shipping
@@ -19,7 +20,7 @@ blueprint = Blueprint("shipping", __name__, url_prefix="/v1", description="What 
 class ShippingEstimates(MethodView):
     """What it costs to ship."""
 
-    @documented("estimateShipping", 400, 406, 413, 415, 422)
+    @operation("estimateShipping", stores=False)
     @blueprint.arguments(schema_of(ShippingQuestion)(), example=SHIPPING_ESTIMATE)
     @blueprint.response(200, schema_of(ShippingStatement))
     def post(self, question: ShippingQuestion) -> flask.Response:

@@ -19,16 +19,22 @@ from service.api.health import contract as as_yaml
 from service.cli import CONTRACT
 from tests.api.outside import operations
 from tests.api.places import PLACES, Place, named
-from tests.contract import Contract
+from tests.contract import Contract, spelt_out
 
 Document = dict[str, Any]
 
 
 @pytest.fixture(scope="module")
-def document() -> Document:
+def committed() -> Document:
     """As it is committed."""
     loaded: Document = yaml.safe_load(CONTRACT.read_text())
     return loaded
+
+
+@pytest.fixture(scope="module")
+def document(committed: Document) -> Document:
+    """The same with the shared parts of operations spelt out where they are used."""
+    return spelt_out(committed)
 
 
 def everything(node: Any, path: str = "#") -> Iterator[tuple[str, dict[str, Any]]]:
@@ -68,17 +74,17 @@ def open_at(document: Document, schema: dict[str, Any], where: str) -> list[str]
 
 
 class TestDocument:
-    def test_it_is_valid_openapi_3_1(self, document: Document) -> None:
-        validate(document)
+    def test_it_is_valid_openapi_3_1(self, committed: Document) -> None:
+        validate(committed)
 
-        assert document["openapi"].startswith("3.1.")
+        assert committed["openapi"].startswith("3.1.")
 
-    def test_what_is_committed_is_what_is_served(self, app: flask.Flask, document: Document) -> None:
+    def test_what_is_committed_is_what_is_served(self, app: flask.Flask, committed: Document) -> None:
         served = app.test_client().get("/openapi.json")
 
         assert served.status_code == 200
         assert served.content_type == "application/json"
-        assert served.json == document
+        assert served.json == committed
 
     def test_what_is_committed_is_what_the_code_says_to_the_letter(self, app: flask.Flask) -> None:
         assert CONTRACT.read_text() == as_yaml(app.extensions["pugmill.api"])
@@ -248,12 +254,10 @@ class TestExamples:
                 assert {"example", "examples"} & (set(media) | set(schema)), (method, path)
 
     def test_every_example_is_valid(self, document: Document) -> None:
-        resource = Resource.from_contents(document, default_specification=DRAFT202012)
-        registry: Registry[Any] = Registry().with_resource("contract:", resource)
         tried = 0
         for where, example, schema in self.examples(document):
-            validator = Draft202012Validator(_absolute(schema), registry=registry)
-            errors = [f"{list(error.absolute_path)}: {error.message}" for error in validator.iter_errors(example)]
+            found = validator(document, schema).iter_errors(example)
+            errors = [f"{list(error.absolute_path)}: {error.message}" for error in found]
             assert not errors, (where, errors)
             tried += 1
         assert tried >= 18
@@ -263,6 +267,13 @@ class TestExamples:
             for path, node in everything(example):
                 if set(node) == {"amount", "currency"}:
                     assert re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", node["amount"]), (where, path)
+
+
+def validator(document: Document, schema: Any) -> Draft202012Validator:
+    """Judges values by a schema of the document."""
+    resource = Resource.from_contents(document, default_specification=DRAFT202012)
+    registry: Registry[Any] = Registry().with_resource("contract:", resource)
+    return Draft202012Validator(_absolute(schema), registry=registry)
 
 
 def _absolute(schema: Any) -> Any:
@@ -344,11 +355,9 @@ class TestDocs:
 
 
 def test_the_validator_of_these_tests_would_find_an_example_that_is_wrong(document: Document) -> None:
-    schema = _absolute(document["components"]["schemas"]["Money"])
-
     wrong = json.loads('{"amount": 1.5, "currency": "eur"}')
 
-    assert list(Draft202012Validator(schema).iter_errors(wrong))
+    assert list(validator(document, document["components"]["schemas"]["Money"]).iter_errors(wrong))
 
 
 def test_the_contract_that_answers_are_held_against_is_the_committed_one(
