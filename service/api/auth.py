@@ -20,6 +20,7 @@ READING_ENDPOINTS = frozenset(
         "products-sheets.Workings",
         "shipping.ShippingEstimates",
         "month.BreakEven",
+        "quotation-previews.QuotationPreviews",
         "repricings.Repricings",
     }
 )

@@ -111,14 +111,17 @@ class TestAnOrder:
     def test_is_only_looked_at_in_a_dry_run(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:
-        before = count(demo)
+        before, sent = count(demo), list[str]()
 
-        ended = quoted(demo, capsys, order, "--dry-run")
+        ended = quoted(demo, capsys, order, "--dry-run", before=lambda request: sent.append(request.path))
 
         assert ended.status == 0
-        assert "Nothing is kept of it." in ended.out
+        assert sent == ["/v1/quotation-previews"]
+        assert ended.out.endswith("\n\nNothing is kept of it.\n")
         assert count(demo) == before
         assert [path.name for path in order.parent.iterdir()] == ["order.yaml"]
+        drafted = quoted(demo, capsys, order, "--draft")
+        assert ended.out.partition("Nothing is kept")[0] == drafted.out.partition("Kept as a draft")[0]
 
     def test_is_kept_as_a_draft_without_a_document(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path

@@ -39,7 +39,7 @@ from service.client.text.quotation import quotation_text
 from service.client.text.terminal import width
 
 FORMS = {"pdf": "application/pdf", "html": "text/html", "xml": "application/xml", "text": "text/plain"}
-ADDRESS = "/v1/quotations"
+ADDRESS, PREVIEWS = "/v1/quotations", "/v1/quotation-previews"
 
 
 _IN_PLACE = "In place of what the order says"
@@ -76,6 +76,9 @@ def quote(service: Service, options: Options) -> None:
     """Do what the command line asks for."""
     if (options.order is None) == (options.document is None):
         raise click.UsageError("name an order, or a quotation with --document")
+    if options.dry_run and options.order is not None:
+        preview(service, options)
+        return
     places = documents_of(options)
     if present := [str(path) for path in places.values() if path.exists() and not options.again]:
         raise RefusedError(f"{', '.join(present)} is there already; --again writes over it, and quotes anew")
@@ -103,18 +106,19 @@ def quoted(service: Service, options: Options) -> str:
     """Quote the order, show it, and issue it if that is wanted; what it is called then."""
     quotation = service.send("POST", ADDRESS, request_of(options)).json()
     address = f"{ADDRESS}/{quotation['id']}"
-    if not (options.dry_run or options.draft):
+    if not options.draft:
         quotation = issued(service, address)
     print(quotation_text(quotation, width()))
     print()
-    if options.dry_run:
-        service.send("DELETE", address)
-        print("Nothing is kept of it.")
-    elif options.draft:
-        print(f"Kept as a draft:\n{address}")
-    else:
-        print(f"Issued as {quotation['number']}.")
+    print(f"Kept as a draft:\n{address}" if options.draft else f"Issued as {quotation['number']}.")
     return str(quotation["number"] or quotation["id"])
+
+
+def preview(service: Service, options: Options) -> None:
+    """Show what the order would be quoted with."""
+    print(quotation_text(service.send("POST", PREVIEWS, request_of(options)).json(), width()))
+    print()
+    print("Nothing is kept of it.")
 
 
 def issued(service: Service, address: str) -> Any:
