@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from tests.furnishing import furnishes
+
 
 class CsvFile(str):
     """A body that is sent as CSV."""
@@ -155,6 +157,7 @@ def shipping_question(product: str = "brick", quantity: int = 1, **changes: Any)
     return {"service": "post", "zone": "home", "as_of": "2026-11-25", "lines": lines, **changes}
 
 
+@furnishes
 def register_shipping(client: Any, service: Any = None, rate: Any = None, **brick: Any) -> None:
     """A shipping service called post and, beside the workshop's things, a product called brick."""
     register_workshop(client)
@@ -162,6 +165,7 @@ def register_shipping(client: Any, service: Any = None, rate: Any = None, **bric
     client.register("shipping-services/post", service or shipping_service(), **{"2026-01-01": rate or shipping_rate()})
 
 
+@furnishes
 def register_workshop(client: Any) -> None:
     """A tariff, a press, an operator, flakes, rent, a tax, a sales channel and a sheet, all priced from 2026 on."""
     day = "2026-01-01"

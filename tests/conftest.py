@@ -14,10 +14,11 @@ import flask
 import pytest
 import sqlalchemy as sa
 from coverage import Coverage
-from hypothesis import settings
 
+from scripts.checks import ROOT, part_of
 from service.app import create_app
 from service.config import Settings
+from service.domain.changes import Actor
 from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import Workshop, new_workshop
@@ -26,10 +27,7 @@ from tests.browser import Browser, a_browser
 from tests.contract import Contract
 from tests.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at
 
-# In CI the same examples each time, so that a red build is about the change; by hand they are new each time.
-settings.register_profile("ci", derandomize=True)
-if os.environ.get("CI"):
-    settings.load_profile("ci")
+pytest_plugins = ["tests.profiles"]
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
 WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
@@ -39,21 +37,18 @@ WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
 MEMORY = Path("/dev/shm")
 """Where Linux keeps files in memory: the tests' own databases need not outlive a loss of power."""
 
-LONGEST = (
-    "test_independent_computation",
-    "test_laws_of_fees",
-    "test_price_list",
-    "test_twin_workshops",
-    "test_keys_and_isolation",
-)
-"""Files that begin first, so that no process works on one of them alone at the end."""
+
+def is_of_the_core(item: pytest.Item) -> bool:
+    """Whether it is one of the tests that must take every branch."""
+    part = part_of(item.path.relative_to(ROOT).as_posix())
+    return part is not None and part.is_measured
 
 
 def is_measured(item: pytest.Item) -> bool:
     """Whether coverage is measured: once, on SQLite, and not where a file says that it repeats what is covered."""
     call = getattr(item, "callspec", None)
     is_on_a_server = call is not None and call.params.get("database_url", "sqlite") != "sqlite"
-    return not (is_on_a_server or item.get_closest_marker("unmeasured"))
+    return is_of_the_core(item) and not (is_on_a_server or item.get_closest_marker("unmeasured"))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -70,16 +65,30 @@ def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, Any, Any]:
 
 
 def is_unfit(item: pytest.Item) -> bool:
-    """Whether a test has nothing to say about the engine that it is to run on."""
+    """Whether a test has nothing to say about the engine that it is to run on.
+
+    SQLite runs all but what is about a server. A server runs that, and what is marked `every_engine`: where the engine
+    itself decides what happens. That is so for whatever locks, waits, is done twice or at once, or is cut off; for
+    what is found by SQL (pages and their order, what a repricing looks at, isolation); for what one engine stores and
+    the other refuses (texts, large figures, days); for triggers, and for rows that move. It is so for all of
+    `tests/store` and `tests/workflows`, which every other test goes through. What is computed from the rows once they
+    are read, how it is written, and what is refused before they are, comes out alike on any engine.
+    """
     call = getattr(item, "callspec", None)
     if call is None or "database_url" not in call.params:
         return False
-    return bool(item.get_closest_marker("server" if call.params["database_url"] == "sqlite" else "neutral"))
+    is_for_a_server = item.get_closest_marker("server") is not None
+    if call.params["database_url"] == "sqlite":
+        return is_for_a_server
+    return not (is_for_a_server or item.get_closest_marker("every_engine"))
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what has nothing to say about an engine; the longest files go first."""
-    items.sort(key=lambda each: LONGEST.index(each.path.stem) if each.path.stem in LONGEST else len(LONGEST))
+    """Leave out what has nothing to say about an engine.
+
+    What is measured goes first: what others have computed before is kept in memory, and not computed again.
+    """
+    items.sort(key=lambda each: not is_of_the_core(each))
     unfit = [each for each in items if is_unfit(each)]
     config.hook.pytest_deselected(items=unfit)
     items[:] = [each for each in items if each not in unfit]
@@ -168,6 +177,18 @@ class Client:
     is_checked: bool = True
     headers: dict[str, str] = field(default_factory=dict)
 
+    @property
+    def database(self) -> Database:
+        found: Database = self.app.extensions["pugmill.database"]
+        return found
+
+    @property
+    def actor(self) -> Actor:
+        """Who does what is done with the key."""
+        access = keys.open_with(self.database, self.key)
+        assert access is not None
+        return access.actor
+
     def request(self, method: str, path: str, body: Any = None, **options: Any) -> Any:
         headers = {"Authorization": f"Bearer {self.key}", **self.headers, **options.pop("headers", {})}
         if body is not None:
@@ -210,10 +231,11 @@ def make_client(
     name: str = "Kiln Lane Workshop",
     currency: str = "EUR",
     locale: str = "en_IE",
+    time_zone: str = "UTC",
 ) -> Client:
     """A fresh workshop with a key that may read and write."""
     workshop = new_workshop(
-        name=name, address="1 Kiln Lane\nMarrow Bay", currency=currency, locale=locale, time_zone="UTC"
+        name=name, address="1 Kiln Lane\nMarrow Bay", currency=currency, locale=locale, time_zone=time_zone
     )
     key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
     return Client(app=app, contract=contract, key=key, workshop=workshop)

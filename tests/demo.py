@@ -7,21 +7,19 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
-from uuid import UUID, uuid4
 
 import click
 import flask
-import orjson
 import pytest
 import requests_mock as network
 import yaml
 
 from service.cli import main
-from service.store.workshops import find_workshop, new_workshop
+from service.store.workshops import new_workshop
 from service.workflows import keys
-from service.workflows.moving import export_workshop, import_workshop
 from tests.conftest import Client
 from tests.contract import Contract
+from tests.furnishing import furnishes
 
 SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
 DEMO = SCRIPTS / "demo"
@@ -45,22 +43,14 @@ def _described() -> dict[str, str]:
 
 def loaded_demo(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop with everything in it, its prices not in force yet; registered once, then copied."""
-    workshop_id, document = _registered_demo(app, contract)
-    own_id, database = uuid4(), app.extensions["pugmill.database"]
-    key = import_workshop(database, orjson.loads(document.replace(str(workshop_id), str(own_id))), "tests")
-    with database.reading() as connection:
-        workshop = find_workshop(connection, own_id)
-    assert workshop is not None
-    return Client(app=app, contract=contract, key=key, workshop=workshop)
-
-
-@cache
-def _registered_demo(app: flask.Flask, contract: Contract) -> tuple[UUID, str]:
-    """The demo workshop as it is registered: its id, and the document of all that it has."""
     client = new_demo(app, contract)
+    _register_demo(client)
+    return client
+
+
+@furnishes
+def _register_demo(client: Client) -> None:
     run_command(client, *REGISTER)
-    workshop_id = client.workshop.workshop_id
-    return workshop_id, b"".join(export_workshop(app.extensions["pugmill.database"], workshop_id)).decode()
 
 
 @contextmanager

@@ -24,6 +24,8 @@ QUICK = Patience(
 )
 AS_PATIENT_AS_THE_SERVICE = Patience(back_off_seconds=0.01, retry_after_seconds=0)
 """But that it does not sleep before it asks again."""
+MINUTE = 60
+"""How long a server that keeps somebody waiting does so: far longer than anybody may wait, however slow the machine."""
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <gesmes:Envelope xmlns:gesmes="http://www.gesmes.org/xml/2002-08-01" \
 xmlns="http://www.ecb.int/vocabulary/2002-08-01/eurofxref">
@@ -109,20 +111,21 @@ def endless_chunks(handler: BaseHTTPRequestHandler) -> None:
     endless(piece=b"1000\r\n" + b"x" * 4096 + b"\r\n", Transfer_Encoding="chunked")(handler)
 
 
-def silent(_: BaseHTTPRequestHandler) -> None:
-    time.sleep(1.5)
+def silent(handler: BaseHTTPRequestHandler) -> None:
+    handler.connection.settimeout(MINUTE)
+    handler.connection.recv(1)  # until nobody waits any more
 
 
 def trickling(handler: BaseHTTPRequestHandler) -> None:
     _begin(handler, Content_Length="1000")
-    for _ in range(30):
+    for _ in range(MINUTE * 10):
         handler.wfile.write(b"<")
         time.sleep(0.1)
 
 
 def trickling_header(handler: BaseHTTPRequestHandler) -> None:
     handler.wfile.write(b"HTTP/1.0 200 OK\r\nX-Slow: ")
-    for _ in range(30):
+    for _ in range(MINUTE * 10):
         handler.wfile.write(b"x")
         time.sleep(0.1)
 

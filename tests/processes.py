@@ -26,7 +26,8 @@ from tests.domain.examples import TODAY
 context = get_context("forkserver")
 context.set_forkserver_preload([__name__, "service.app"])
 
-SECONDS = 60
+SECONDS = 600
+"""After which what hangs is given up; nothing that goes well waits for it, however slow the machine."""
 CLIENTS = 4
 """At once, of each process that answers HTTP itself."""
 BUSY = 503
@@ -115,7 +116,9 @@ def quote_and_issue(url: str, key: str, body: Any, how_many: int, begin: Any, an
         tries, keyed = 0, {**headers, "Idempotency-Key": f'"{uuid4()}"'}
         while True:
             answer = app.test_client().post(path, json=sent, headers=keyed)
-            if answer.status_code != BUSY:
+            # Where the database was too busy even to let go of the key, that is so by itself after a while.
+            is_still_running = answer.status_code == 409 and answer.json["type"].endswith("still-running")
+            if answer.status_code != BUSY and not is_still_running:
                 assert answer.status_code in (200, 201), answer.json
                 return answer.json, tries
             assert answer.headers["Retry-After"]

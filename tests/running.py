@@ -15,9 +15,9 @@ from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import new_workshop
 from service.workflows import keys
+from tests.processes import SECONDS
 
 HERE = Path(__file__).resolve().parents[1]
-SECONDS = 60
 
 
 class Running:

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.arrivals import TABLE_BYTES, Arrivals
-from tests.processes import context, ended, started
+from tests.processes import SECONDS, context, ended, started
 
 SECOND = 1_000_000_000
 KEY, OTHER = UUID(int=1), UUID(int=2)
@@ -146,7 +146,7 @@ def standing_still() -> int:
 
 def ask(table: Path, begin: Any, answers: Any) -> None:
     arrivals = Arrivals(1000, table, standing_still)
-    begin.wait(60)
+    begin.wait(SECONDS)
     answers.put(admitted(arrivals, 700))
 
 
@@ -154,7 +154,7 @@ def test_processes_together_get_no_more_than_the_limit(table: Path) -> None:
     begin, answers = context.Barrier(3), context.Queue()
 
     processes = [started(ask, table, begin, answers) for _ in range(3)]
-    answered = sum(answers.get(timeout=60) for _ in processes)
+    answered = sum(answers.get(timeout=SECONDS) for _ in processes)
 
     assert [ended(process) for process in processes] == [0, 0, 0]
     assert answered == 1000

@@ -13,6 +13,8 @@ from click.testing import CliRunner, Result
 
 from service import cli
 
+pytestmark = pytest.mark.every_engine
+
 
 def run(*arguments: str | Path) -> Result:
     return CliRunner().invoke(cli.main, [str(each) for each in arguments])
@@ -94,6 +96,24 @@ class TestABackup:
         assert f", bytes {path.stat().st_size}\nsha256 {digest}\n" in told
         assert path.stat().st_mode & 0o777 == 0o600
         assert files(tmp_path) == {"data", path.name}
+
+    def test_made_while_somebody_writes_holds_all_that_was_committed_and_nothing_else(
+        self, place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """What is committed may be in the log alone."""
+        rename = "UPDATE workshops SET name = ?"
+        with closing(sqlite3.connect(place, isolation_level=None)) as writer:
+            writer.execute(rename, ["Harbour Row"])
+            writer.execute("BEGIN IMMEDIATE")
+            writer.execute(rename, ["Nowhere"])
+            assert run("backup", tmp_path / "kept.db").exit_code == 0
+            writer.execute("ROLLBACK")
+            assert place.with_name(f"{place.name}-wal").stat().st_size > 0
+        monkeypatch.setenv("DATABASE_URL", f"sqlite:///{tmp_path / 'elsewhere.db'}")
+
+        assert run("restore", tmp_path / "kept.db").exit_code == 0
+
+        assert names() == ["Harbour Row"]
 
     def test_overwrites_another_only_when_told_to(self, kept: Path) -> None:
         before = kept.read_bytes()

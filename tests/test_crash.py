@@ -19,6 +19,7 @@ from tests.demo import SCRIPTS
 URL = "http://pugmill.example"
 
 
+@pytest.mark.nightly
 def test_a_service_that_is_killed_loses_nothing_that_it_acknowledged() -> None:
     """On SQLite; on PostgreSQL the script needs a database of its own, and is run by hand."""
     command = [sys.executable, str(SCRIPTS / "crash"), "--kills", "2", "--clients", "3", "--seed", "7"]

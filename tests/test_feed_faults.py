@@ -47,8 +47,6 @@ from tests.feed import (
     xml_of,
 )
 
-pytestmark = pytest.mark.neutral
-
 README = (Path(__file__).resolve().parents[1] / "README.md").read_text()
 COMMAND = "refresh-exchange-rates"
 TODAY = day_of()

@@ -1,7 +1,6 @@
 """A workshop exported, and taken in elsewhere: the same answers to the byte, or nothing at all."""
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -13,21 +12,24 @@ from service.app import create_app
 from service.cli import main
 from service.config import Settings
 from service.store.database import Database
-from service.store.moving import STAYING, TABLES
+from service.store.moving import STAYING
 from service.store.schema import migrate
 from service.store.tables import metadata
 from service.store.workshops import find_workshop
 from service.workflows import moving
-from service.workflows.moving import UnfitDocumentError
 from tests import builders
 from tests.api.places import register_everything
 from tests.conftest import Client
 from tests.contract import Contract
+from tests.furnishing import furnishes
+
+pytestmark = pytest.mark.every_engine
 
 DOCUMENTS = ("quotation.pdf", "quotation.html", "quotation.xml", "recomputation", "events")
 
 
 @pytest.fixture
+@furnishes
 def whole(client: Client) -> Client:
     """A workshop with rows in every table that travels."""
     register_everything(client)
@@ -110,69 +112,6 @@ class TestAWorkshopThatMoves:
 
         assert whole.key not in text
         assert "digest" not in text
-
-
-def without(member: str) -> Callable[[Any], None]:
-    return lambda document: document.pop(member)
-
-
-def with_row(table: str, **values: Any) -> Callable[[Any], None]:
-    return lambda document: document["tables"][table][0].update(values)
-
-
-SPOILT: dict[str, tuple[Callable[[Any], None], str]] = {
-    "another format": (lambda document: document.update(format="other"), "no document of format"),
-    "another version": (lambda document: document.update(version=2), "no document of format"),
-    "another revision": (lambda document: document.update(tables_revision="0001"), "revision 0001"),
-    "no tables": (without("tables"), "/tables"),
-    "a table too few": (lambda document: document["tables"].pop("rates"), "/tables"),
-    "a table too many": (lambda document: document["tables"].update(api_keys=[]), "/tables"),
-    "no list of rows": (lambda document: document["tables"].update(rates={}), "/tables/rates"),
-    "no workshop": (lambda document: document["tables"].update(workshops=[]), "/tables/workshops"),
-    "no id": (without("workshop_id"), "/workshop_id"),
-    "a row that is none": (lambda document: document["tables"]["rates"].append(7), "/tables/rates/"),
-    "a member too many": (with_row("rates", extra=1), "/tables/rates/0"),
-    "another workshop's row": (with_row("rates", workshop_id="0" * 32), "/tables/rates/0"),
-    "a number for a text": (with_row("rates", terms=1), "terms"),
-    "a text for a number": (with_row("rates", revision="1"), "revision"),
-    "true for a number": (with_row("rates", revision=True), "revision"),
-    "no date": (with_row("rates", valid_from="2026-13-01"), "valid_from"),
-    "no moment": (with_row("rates", changed_at="yesterday"), "changed_at"),
-    "a moment without its zone": (with_row("rates", changed_at="2026-01-01T00:00:00"), "changed_at"),
-    "nothing where something must be": (with_row("rates", terms=None), "terms"),
-    "a text that is too long": (with_row("rates", code="x" * 65), "code"),
-    "NUL": (with_row("rates", terms="a\0b"), "terms"),
-    "what it refers to is not there": (with_row("rates", code="unheard-of"), "hold together"),
-    "a row twice": (
-        lambda document: document["tables"]["rates"].append(document["tables"]["rates"][0]),
-        "hold together",
-    ),
-}
-
-
-class TestADocumentThatIsSpoilt:
-    @pytest.mark.parametrize(("spoil", "told"), SPOILT.values(), ids=SPOILT.keys())
-    def test_is_refused_with_the_place_and_leaves_nothing(
-        self, whole: Client, elsewhere: Database, spoil: Callable[[Any], None], told: str
-    ) -> None:
-        document = exported(whole)
-        spoil(document)
-
-        with pytest.raises(UnfitDocumentError, match=told):
-            moving.import_workshop(elsewhere, document, "moved")
-
-        with elsewhere.reading() as connection:
-            for table in TABLES.values():
-                assert connection.execute(table.select()).all() == []
-
-    @pytest.mark.parametrize("document", [None, [], 7, "text", {}])
-    def test_that_is_none_is_refused(self, elsewhere: Database, document: Any) -> None:
-        with pytest.raises(UnfitDocumentError):
-            moving.import_workshop(elsewhere, document, "moved")
-
-    def test_of_a_workshop_that_is_there_is_refused(self, whole: Client, database: Database) -> None:
-        with pytest.raises(UnfitDocumentError, match="is there already"):
-            moving.import_workshop(database, exported(whole), "moved")
 
 
 class TestTheCommands:

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.browser import Browser
+from tests.processes import SECONDS
 from tests.proxy import proxy_to
 from tests.running import Running, everything, running
 
@@ -84,7 +85,7 @@ class TestPolicies:
         self, service: Running, browser: Browser
     ) -> None:
         browser.visit(f"http://127.0.0.1:{service.port}/docs/", 1200)
-        for _ in range(100):
+        for _ in range(SECONDS * 10):
             if "MachinesPage" in browser.text:
                 break
             time.sleep(0.1)
@@ -170,11 +171,14 @@ class TestARequest:
 
 def test_workers_count_a_keys_requests_together(tmp_path: Path) -> None:
     with running(tmp_path, PUGMILL_RATE_LIMIT="20") as service:
-        answers = [status(service.ask("GET", "/v1/taxes")) for _ in range(30)]
+        begun = time.monotonic()
+        answers = [status(service.ask("GET", "/v1/taxes")) for _ in range(35)]
+        passed = time.monotonic() - begun
 
-    # Another is allowed every three seconds, which a slow machine may take for the thirty.
+    # Another is allowed every three seconds, which a slow machine may take for each; two workers that count apart
+    # would answer all of them.
     assert answers[:20] == [200] * 20
-    assert 429 in answers[20:]
+    assert answers.count(200) <= 20 + passed / 3 + 1
 
 
 class TestWithoutRoomOnTheDisk:

@@ -16,8 +16,6 @@ import pytest
 
 from tests.running import free_port
 
-pytestmark = pytest.mark.neutral
-
 ROOT = Path(__file__).resolve().parents[1]
 SOURCES = ("pyproject.toml", "setup.py", "service", "migrations", "openapi")
 NOT_COPIED = shutil.ignore_patterns("__pycache__")

@@ -5,7 +5,6 @@ Labels are the contract's operation ids, methods, statuses, decisions and the fe
 
 import os
 import time
-from datetime import UTC, datetime
 from importlib.metadata import version
 
 import flask
@@ -13,6 +12,7 @@ from flask.views import MethodView
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest, values
 from prometheus_client.multiprocess import MultiProcessCollector
 
+from service import clock
 from service.api.auth import database
 from service.api.blueprints import Blueprint, documented
 from service.domain.price_change import RepricingSummary
@@ -77,7 +77,7 @@ class Metrics:
         """Count a repricing that was applied."""
         self._repricings.inc()
         self._repricing_seconds.observe(seconds)
-        self._last_repricing.set_to_current_time()
+        self._last_repricing.set(clock.now().timestamp())
         for decision in _DECISIONS:
             self._listings.labels(decision).inc(getattr(summary, decision))
 
@@ -133,7 +133,7 @@ def _of_now() -> bytes:
     reached = Gauge("pugmill_database_up", "Whether the database answers.", registry=registry)
     reached.set(found is not None)
     if found is not None and found.newest_day is not None:
-        today = datetime.now(UTC).date()
+        today = clock.today_in("UTC")
         Gauge("pugmill_feed_newest_day_age_days", "Age of the feed's newest day in use.", registry=registry).set(
             (today - found.newest_day).days
         )

@@ -20,7 +20,7 @@ from service.api.paging import PageQuery, linked, page, paged, position
 from service.api.rates_field import rates_field
 from service.api.registered import CONDITIONS, LINK, LOCATION, listed
 from service.api.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
-from service.api.retries import idempotency_key, once, once_if_keyed
+from service.api.retries import idempotency_key, once, once_if_keyed, sent_key
 from service.api.schemas import schema_of
 from service.api.spooling import spool, spooled
 from service.documents.price_changes import price_changes_csv
@@ -133,6 +133,7 @@ class Repricings(MethodView):
         if order.apply:
             require(WRITE)
             return once(lambda: _applied(query, request), again=_applied_again)
+        sent_key()  # not needed here, but what is malformed is told before it is sent again to apply
         if flask.g.media_type == JSON:
             return _preview(query, request, order.rates)
         return _whole_preview(request, order.rates)

@@ -17,8 +17,9 @@ from service.workflows.errors import StillRunningError
 
 _HEADER = "Idempotency-Key"
 _MAX_LENGTH = 255
-# A String of RFC 9651 (Structured Field Values for HTTP, 2024, section 3.3.3).
-_QUOTED = re.compile(r'"((?:[\x20-\x21\x23-\x5b\x5d-\x7e]|\\["\\])+)"')
+_FORM = r'^"((?:[ !#-\[\]-~]|\\["\\])+)"$'
+"""A String of RFC 9651 (Structured Field Values for HTTP, 2024, section 3.3.3) with something in it, for us and for the
+contract."""
 _KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Link")
 _logger = logging.getLogger("pugmill")
 
@@ -34,15 +35,15 @@ def idempotency_key(*, is_required: bool) -> list[dict[str, Any]]:
             "name": _HEADER,
             "in": "header",
             "required": is_required,
-            "schema": {"type": "string", "pattern": r'^"[A-Za-z0-9._:~-]{1,253}"$'},
+            "schema": {"type": "string", "pattern": _FORM, "maxLength": _MAX_LENGTH},
             "description": f"A key of this request's own, in quotes, such as a UUID.{needed} "
             "The same request with the same key is done once and answered alike for 24 hours.",
         }
     ]
 
 
-def _sent_key() -> str | None:
-    """The key of the request.
+def sent_key() -> str | None:
+    """The key of the request, which is looked at wherever one may come.
 
     Raises:
         ProblemError: 400, it is none.
@@ -50,7 +51,8 @@ def _sent_key() -> str | None:
     sent = flask.request.headers.get(_HEADER)
     if sent is None:
         return None
-    found = _QUOTED.fullmatch(sent.strip(" \t"))
+    sent = sent.strip(" \t")
+    found = re.fullmatch(_FORM, sent)
     if found is None or len(sent) > _MAX_LENGTH:
         told = f"{_HEADER} must be a text in double quotes, of at most {_MAX_LENGTH} characters with them"
         raise ProblemError(400, "idempotency-key", told)
@@ -58,7 +60,7 @@ def _sent_key() -> str | None:
 
 
 def _required_key() -> str:
-    key = _sent_key()
+    key = sent_key()
     if key is None:
         told = f'send {_HEADER}: "…" with a key of this request\'s own, such as a UUID, so that it may be sent again'
         raise ProblemError(400, "idempotency-key", told)
@@ -92,7 +94,7 @@ def once(make: Callable[[], flask.Response], *, again: Again | None = None) -> f
 
 def once_if_keyed(make: Callable[[], flask.Response]) -> flask.Response:
     """The same for what may be done again without a key too."""
-    key = _sent_key()
+    key = sent_key()
     return make() if key is None else _once(key, make, None)
 
 

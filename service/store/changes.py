@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
+from service import clock
 from service.domain.changes import Action, Actor, Change, RecordedChange
 from service.encoding import plain_data, to_text
 from service.store.instants import in_utc
@@ -18,7 +19,7 @@ from service.store.tables import changes, price_changes
 
 def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterable[Change]) -> None:
     """Put on record what one act changes; what it leaves as it was is none of it."""
-    act = _act(uuid7(), datetime.now(UTC), by)
+    act = _act(uuid7(), clock.now(), by)
     rows = [
         {
             "workshop_id": workshop_id,

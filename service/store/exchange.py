@@ -3,12 +3,13 @@
 import json
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
 
+from service import clock
 from service.domain.exchange import FEED, MAX_AGE_DAYS, DayRates
 from service.domain.jumps import HeldDay
 from service.encoding import encoded, trusted
@@ -194,7 +195,7 @@ def withdraw_day(connection: sa.Connection, workshop_id: UUID, source: str, publ
         exchange_rates.update()
         .where(exchange_rates.c.workshop_id == workshop_id, exchange_rates.c.published_on <= published_on)
         .where(exchange_rates.c.published_on >= published_on - timedelta(days=MAX_AGE_DAYS))
-        .values(changed_at=datetime.now(UTC))
+        .values(changed_at=clock.now())
     )
 
 
@@ -207,7 +208,7 @@ def save_days(connection: sa.Connection, workshop_id: UUID, days: Collection[Day
     """Create or replace the days."""
     delete_days(connection, workshop_id, ((day.source, day.published_on) for day in days))
     if days:
-        marks = {"revision": revision, "changed_at": datetime.now(UTC)}
+        marks = {"revision": revision, "changed_at": clock.now()}
         rows = [{**_values(workshop_id, day), **marks} for day in days]
         connection.execute(exchange_rates.insert(), rows)
 

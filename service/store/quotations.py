@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -10,6 +10,7 @@ from uuid import UUID
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
+from service import clock
 from service.domain.exact import ZERO
 from service.domain.money import Money
 from service.domain.quotation import Acceptance, Letterhead, QuotationBasis, QuotationFigures, Remarks
@@ -285,7 +286,7 @@ def record_event(
         .where(quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation.id)
         .values(version=quotation.version + 1, **changes)
     )
-    now = datetime.now(UTC)
+    now = clock.now()
     _add_event(connection, workshop_id, quotation.id, quotation.version + 1, event, now, by, note)
 
 

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
 
+from service import clock
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
 from service.domain.resources import Registered
@@ -93,7 +94,7 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, cod
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
     """Create or replace the rate that begins on its day."""
     collection, _, code = rate.resource.partition("/")
-    values = {"terms": to_text(rate.terms), "revision": revision, "changed_at": datetime.now(UTC)}
+    values = {"terms": to_text(rate.terms), "revision": revision, "changed_at": clock.now()}
     changed = connection.execute(
         rates.update()
         .where(within(rates, workshop_id, collection, code), rates.c.valid_from == rate.valid_from)
@@ -109,7 +110,7 @@ def delete_rate(connection: sa.Connection, workshop_id: UUID, collection: str, c
     ours = within(rates, workshop_id, collection, code)
     connection.execute(rates.delete().where(ours, rates.c.valid_from == valid_from))
     before = sa.select(sa.func.max(rates.c.valid_from)).where(ours, rates.c.valid_from < valid_from).scalar_subquery()
-    connection.execute(rates.update().where(ours, rates.c.valid_from == before).values(changed_at=datetime.now(UTC)))
+    connection.execute(rates.update().where(ours, rates.c.valid_from == before).values(changed_at=clock.now()))
 
 
 def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
 
+from service import clock
 from service.domain.register import COLLECTIONS
 from service.domain.resources import Registered
 from service.encoding import from_text, to_text
@@ -110,7 +111,7 @@ def retire_registration(
     connection.execute(
         registrations.update()
         .where(within(registrations, workshop_id, collection, code))
-        .values(retired_at=datetime.now(UTC), revision=revision)
+        .values(retired_at=clock.now(), revision=revision)
     )
     _forget_uses(connection, workshop_id, collection, code)
 

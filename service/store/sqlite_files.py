@@ -8,10 +8,10 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import quote
 
+from service import clock
 from service.whole_file import synchronise
 
 _OURS = {"alembic_version", "workshops", "api_keys"}
@@ -139,7 +139,7 @@ def exchange_for(new: Path, place: Path) -> Path | None:
 
 
 def _dated(place: Path) -> Path:
-    return place.with_name(f"{place.name}.before-{datetime.now(UTC):%Y%m%dT%H%M%S.%fZ}")
+    return place.with_name(f"{place.name}.before-{clock.now():%Y%m%dT%H%M%S.%fZ}")
 
 
 def _set_log_aside(place: Path, kept: Path) -> None:

@@ -3,13 +3,13 @@
 import hashlib
 import secrets
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
+from service import clock
 from service.domain.changes import Actor
 from service.store.tables import api_keys, workshops
 
@@ -43,7 +43,7 @@ class Workshop:
 
     def today(self) -> date:
         """The day it is in the workshop."""
-        return datetime.now(ZoneInfo(self.time_zone)).date()
+        return clock.today_in(self.time_zone)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +108,7 @@ def new_workshop(*, name: str, address: str, currency: str, locale: str, time_zo
 def add_workshop(connection: sa.Connection, workshop: Workshop) -> None:
     """Keep a new workshop with nothing in it."""
     values = {name: getattr(workshop, name) for name in _FIELDS}
-    connection.execute(workshops.insert(), {**values, "created_at": datetime.now(UTC)})
+    connection.execute(workshops.insert(), {**values, "created_at": clock.now()})
 
 
 def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: frozenset[str]) -> tuple[UUID, str]:
@@ -123,7 +123,7 @@ def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: fro
             "name": name,
             "digest": _digest(key),
             "scopes": " ".join(sorted(scopes)),
-            "created_at": datetime.now(UTC),
+            "created_at": clock.now(),
         },
     )
     return key_id, key
@@ -214,7 +214,7 @@ def revoke_key(connection: sa.Connection, workshop_id: UUID, key_id: UUID) -> tu
     closed = connection.execute(
         api_keys.update()
         .where(api_keys.c.workshop_id == workshop_id, api_keys.c.key_id == key_id, api_keys.c.revoked_at.is_(None))
-        .values(revoked_at=datetime.now(UTC))
+        .values(revoked_at=clock.now())
         .returning(api_keys.c.name, api_keys.c.scopes)
     ).first()
     return None if closed is None else (closed.name, frozenset(closed.scopes.split()))

@@ -1,11 +1,11 @@
 """All that a workshop has as one JSON document, and such a document taken in elsewhere."""
 
 from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime
 from importlib.metadata import version
 from typing import Any
 from uuid import UUID
 
+from service import clock
 from service.domain.changes import COMMAND_LINE
 from service.encoding import to_bytes
 from service.store import moving
@@ -30,7 +30,7 @@ def export_workshop(database: Database, workshop_id: UUID) -> Iterator[bytes]:
         "version": VERSION,
         "tables_revision": newest_revision(),
         "service_version": version("pugmill"),
-        "exported_at": datetime.now(UTC).isoformat(),
+        "exported_at": clock.now().isoformat(),
         "workshop_id": str(workshop_id),
     }
     yield to_bytes(head)[:-1] + b',"tables":{'

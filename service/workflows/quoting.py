@@ -2,11 +2,12 @@
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 from uuid_utils.compat import uuid7
 
+from service import clock
 from service.domain.bill import BillOfResources
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.lead_time import LeadTime, lead_time
@@ -83,7 +84,7 @@ def quote(
             revision=1 if revises is None else revises.revision + 1,
             revises_id=None if revises is None else revises.id,
             revises_number=None if revises is None else revises.number,
-            created_at=datetime.now(UTC),
+            created_at=clock.now(),
             quoted_on=shown.quoted_on,
             valid_until=shown.valid_until,
             letterhead=shown.letterhead,

@@ -4,11 +4,11 @@ import hashlib
 from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import IO, Any
 
 from uuid_utils.compat import uuid7
 
+from service import clock
 from service.domain.changes import Actor
 from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.price_change import RepricingFigures
@@ -217,7 +217,7 @@ class _Looked:
         return Repricing(
             id=uuid7(),
             tag=self.tag,
-            applied_at=datetime.now(UTC),
+            applied_at=clock.now(),
             applied_by=by,
             rolled_back_at=None,
             rolled_back_by=None,

@@ -1,9 +1,9 @@
 """Repricings that were applied: read, rolled back, and the prices that they put in force on a listing."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
 from uuid import UUID
 
+from service import clock
 from service.domain.changes import Actor
 from service.domain.price_history import PriceHistoryEntry
 from service.store import repricings
@@ -37,7 +37,7 @@ def roll_back(
         superseded = repricings.count_superseded(connection, workshop.workshop_id, repricing_id)
         if found.rolled_back_at is not None or superseded:
             raise SupersededError(str(repricing_id), found.rolled_back_at, superseded)
-        now = datetime.now(UTC)
+        now = clock.now()
         repricings.roll_back(connection, workshop.workshop_id, repricing_id, now, by)
         next_revision(connection, workshop.workshop_id)
     return replace(found, rolled_back_at=now, rolled_back_by=by.name)

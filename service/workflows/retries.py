@@ -1,9 +1,10 @@
 """The same request again is done once, and answered alike."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from math import ceil
 from uuid import UUID
 
+from service import clock
 from service.store import retries
 from service.store.database import Database
 from service.store.retries import Claim, KeptAnswer
@@ -23,7 +24,7 @@ def claim(database: Database, workshop_id: UUID, key: str, fingerprint: str) -> 
         KeyUsedOtherwiseError: the key came with another request.
         StillRunningError: the first request with it is still being worked on.
     """
-    now = datetime.now(UTC)
+    now = clock.now()
     ours = Claim(key=key, fingerprint=fingerprint, claimed_at=now)
     with database.writing() as connection:
         retries.forget_claims(connection, workshop_id, now - KEPT)

@@ -1,43 +1,31 @@
 """What the tests of the interface share: everything a workshop has stored, and calls that must change none of it."""
 
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from typing import Any
 from urllib.parse import unquote_to_bytes
-from uuid import UUID
 
-import sqlalchemy as sa
 from werkzeug.test import EnvironBuilder, TestResponse, run_wsgi_app
 from werkzeug.wrappers import Request
 
-from service.store.database import Database
-from service.store.tables import metadata
 from tests.conftest import Client
-
-Stored = dict[str, list[str]]
-
-
-def everything_of(database: Database, workshop_id: UUID) -> Stored:
-    """Every row of every table that belongs to the workshop, its revision and its keys among them."""
-    with database.reading() as connection:
-        return {
-            table.name: sorted(
-                repr(tuple(row))
-                for row in connection.execute(sa.select(table).where(table.c.workshop_id == workshop_id))
-            )
-            for table in metadata.sorted_tables
-        }
+from tests.writes import Stored, everything_of, nothing_is_stored
 
 
 def stored(client: Client) -> Stored:
-    return everything_of(client.app.extensions["pugmill.database"], client.workshop.workshop_id)
+    return everything_of(client.database, client.workshop.workshop_id)
+
+
+def leaving_as_it_is(client: Client) -> AbstractContextManager[None]:
+    """Fail if anything of the workshop's is stored otherwise afterwards."""
+    return nothing_is_stored(client.database, client.workshop.workshop_id)
 
 
 def refused(client: Client, method: str, path: str, body: Any = None, *, status: int, **options: Any) -> Any:
     """The problem that the call is answered with; fails if it is another status, or if anything was stored."""
-    before = stored(client)
-    response = client.request(method, path, body, **options)
+    with leaving_as_it_is(client):
+        response = client.request(method, path, body, **options)
     assert response.status_code == status, response.text[:500]
-    assert stored(client) == before
     assert is_problem(response)
     return response
 

@@ -12,6 +12,7 @@ from service.store import exchange
 from service.store.database import Database
 from tests import builders
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 DAY = "2026-01-01"
 Ids = Mapping[str, str]
@@ -311,6 +312,7 @@ def register_collections(
         client.register(f"{collection}/{code or own_code}", altered(facts), **rates)
 
 
+@furnishes
 def register_everything(client: Client, altered: Altered = as_it_is) -> Ids:
     """Register something at every place; answers the ids of a quotation and a repricing.
 

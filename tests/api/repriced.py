@@ -5,6 +5,7 @@ from typing import Any
 
 from tests import builders
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 DAY = "2026-01-01"
 FIRST = "2026-11-25"
@@ -24,7 +25,8 @@ def made_of(code: str, quantity: str = "1", **changes: Any) -> dict[str, Any]:
     }
 
 
-def register_shop(client: Client) -> None:
+@furnishes
+def register_shop(client: Any) -> None:
     """Five listings: two of them rest on electricity through sub-assemblies, one is sent by post, one is of pegs."""
     builders.register_shipping(client)
     client.register("materials/resin", builders.material(name="Resin"), **{DAY: builders.material_rate("4")})

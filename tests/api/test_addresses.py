@@ -4,13 +4,11 @@ import json
 
 import pytest
 
-from tests.api.outside import at, is_problem, over_wsgi, parameters, refused, stored
+from tests.api.outside import at, is_problem, leaving_as_it_is, over_wsgi, parameters, refused
 from tests.api.places import KEYED, PLACES, Ids, Place, named, register_everything
 from tests.builders import material, quotation
 from tests.conftest import Client
 from tests.contract import Contract
-
-pytestmark = pytest.mark.neutral
 
 
 class TestAddresses:
@@ -54,14 +52,12 @@ class TestAddresses:
     def test_an_address_that_is_only_nearly_one_is_not_found(
         self, workshop: Client, ids: Ids, address: str, method: str
     ) -> None:
-        before = stored(workshop)
+        with leaving_as_it_is(workshop):
+            response = over_wsgi(workshop, method, address)
 
-        response = over_wsgi(workshop, method, address)
-
-        assert response.status_code == 404, response.headers
-        assert is_problem(response)
-        assert "Location" not in response.headers
-        assert stored(workshop) == before
+            assert response.status_code == 404, response.headers
+            assert is_problem(response)
+            assert "Location" not in response.headers
 
     @pytest.mark.parametrize("address", ["/docs/no-such-file.js", "/docs/%2e%2e/app.py", "/docs/..%2f..%2fapp.py"])
     def test_the_docs_show_no_other_files(self, workshop: Client, address: str) -> None:
@@ -90,27 +86,25 @@ class TestAddresses:
     )
     def test_a_code_that_is_none_is_refused_by_name(self, workshop: Client, ids: Ids, code: str) -> None:
         collections = ("materials", "machines", "products", "tariffs")
-        before = stored(workshop)
+        with leaving_as_it_is(workshop):
+            responses = [at(workshop, f"/v1/{collection}/{code}") for collection in collections]
+            responses += [
+                at(
+                    workshop,
+                    f"/v1/{collection}/{code}",
+                    "PUT",
+                    data=json.dumps(material()),
+                    content_type="application/json",
+                )
+                for collection in ("materials",)
+            ]
+            responses += [at(workshop, f"/v1/{collection}/{code}", "DELETE") for collection in collections]
 
-        responses = [at(workshop, f"/v1/{collection}/{code}") for collection in collections]
-        responses += [
-            at(
-                workshop,
-                f"/v1/{collection}/{code}",
-                "PUT",
-                data=json.dumps(material()),
-                content_type="application/json",
-            )
-            for collection in ("materials",)
-        ]
-        responses += [at(workshop, f"/v1/{collection}/{code}", "DELETE") for collection in collections]
-
-        for response in responses:
-            assert response.status_code == 422, response.text
-            assert parameters(response) == ["code"]
-            assert len(response.data) < 2000
-            assert "X-Injected" not in response.headers
-        assert stored(workshop) == before
+            for response in responses:
+                assert response.status_code == 422, response.text
+                assert parameters(response) == ["code"]
+                assert len(response.data) < 2000
+                assert "X-Injected" not in response.headers
 
     @pytest.mark.parametrize(
         "day",

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from tests.api.outside import pointers, refused, stored
+from tests.api.outside import leaving_as_it_is, pointers, refused
 from tests.builders import (
     labour_rate,
     machine,
@@ -21,8 +21,6 @@ from tests.builders import (
     tariff_rate,
 )
 from tests.conftest import Client
-
-pytestmark = pytest.mark.neutral
 
 
 def with_operation(**changes: Any) -> dict[str, Any]:
@@ -437,11 +435,9 @@ class TestMembers:
 
 def test_refused_calls_have_left_the_workshop_as_it_was(workshop: Client) -> None:
     """After everything above: the same things are registered, at the same revision, and the sheet still comes out."""
-    before = stored(workshop)
+    with leaving_as_it_is(workshop):
+        sheet = workshop.get("products/sheet/cost-sheet?quantity=20&as_of=2026-11-25")
 
-    sheet = workshop.get("products/sheet/cost-sheet?quantity=20&as_of=2026-11-25")
-
-    assert sheet.status_code == 200
-    assert stored(workshop) == before
+        assert sheet.status_code == 200
     assert [item["code"] for item in workshop.get("materials").json["items"]] == ["hdpe"]
     assert [rate["valid_from"] for rate in workshop.get("materials/hdpe/rates").json["items"]] == ["2026-01-01"]

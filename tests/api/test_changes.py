@@ -22,6 +22,9 @@ from tests.api.repriced import FIRST, MONDAY, applied, raise_electricity, regist
 from tests.conftest import Client
 from tests.contract import Contract
 from tests.feed import FeedServer, day_of, sending, with_rates, xml_of
+from tests.furnishing import furnishes
+
+pytestmark = pytest.mark.every_engine
 
 RATE = "materials/hdpe/rates/2026-01-01"
 FILE = builders.CsvFile("day,base,currency,rate\n2026-11-02,EUR,USD,1.07\n")
@@ -54,6 +57,7 @@ def publish(client: Client, server: FeedServer, days_before: int, dollars: str) 
 
 
 @pytest.fixture
+@furnishes
 def stocked(client: Client) -> Client:
     """A workshop with a material that has a rate."""
     client.register("materials/hdpe", builders.material(), **{"2026-01-01": builders.material_rate("0.80")})
@@ -61,6 +65,7 @@ def stocked(client: Client) -> Client:
 
 
 @pytest.fixture
+@furnishes
 def shop(client: Client) -> Client:
     """A workshop with prices in force."""
     register_shop(client)

@@ -2,14 +2,20 @@
 (RFC 9110, HTTP Semantics, sections 8.8.3 and 13, 2022)."""
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
+import flask
 import pytest
 
-from tests.api.outside import is_problem, over_wsgi, refused, stored
+from service import clock
+from tests.api.outside import is_problem, leaving_as_it_is, over_wsgi, refused
 from tests.api.places import KEYED, Ids, Place, ids_of, named, register_everything
-from tests.builders import material, material_rate, register_workshop
-from tests.conftest import Client
+from tests.builders import listing, material, material_rate, register_workshop
+from tests.conftest import Client, make_client
+from tests.contract import Contract
+
+pytestmark = pytest.mark.every_engine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,13 +176,11 @@ class TestWriting:
     @every_resource
     def test_an_empty_condition_writes_nothing(self, client: Client, resource: Resource) -> None:
         make(client, resource)
-        before = stored(client)
+        with leaving_as_it_is(client):
+            response = over_wsgi(client, "DELETE", f"/v1/{resource.path}", HTTP_IF_MATCH="")
 
-        response = over_wsgi(client, "DELETE", f"/v1/{resource.path}", HTTP_IF_MATCH="")
-
-        assert response.status_code in (400, 405, 412)
-        assert is_problem(response)
-        assert stored(client) == before
+            assert response.status_code in (400, 405, 412)
+            assert is_problem(response)
 
     @every_resource
     def test_what_is_not_there_matches_nothing(self, client: Client, resource: Resource) -> None:
@@ -328,6 +332,49 @@ class TestSheets:
         for condition in ("*", tag):
             assert client.get(self.question, headers={"If-Match": condition}).status_code == 200
         refused(client, "GET", self.question, status=412, headers={"If-Match": '"other"'})
+
+
+class TestMidnight:
+    """In the workshop, which is far east of the zone that instants are told in."""
+
+    LAST_MOMENT = datetime(2026, 12, 10, 10, 59, 59, 999999, UTC)
+    MIDNIGHT = datetime(2026, 12, 10, 11, tzinfo=UTC)
+
+    @pytest.fixture
+    def client(self, app: flask.Flask, contract: Contract) -> Client:
+        """A workshop in Auckland, something of which costs more from 11 December 2026 on."""
+        made = make_client(app, contract, time_zone="Pacific/Auckland")
+        register_workshop(made)
+        made.register("listings/sheet", listing())
+        made.put("materials/hdpe/rates/2026-12-11", material_rate("9"))
+        return made
+
+    @pytest.mark.parametrize(
+        "question",
+        [
+            "products/sheet/cost-sheet?quantity=20",
+            "products/sheet/lead-time?quantity=20",
+            "listings/sheet/price-sheet",
+            "price-list",
+            "capacity",
+            "rate-card",
+        ],
+    )
+    def test_ends_what_was_told_of_today(self, client: Client, question: str) -> None:
+        with clock.set_to(self.LAST_MOMENT):
+            told = client.get(question)
+            seen = {"If-None-Match": told.headers["ETag"]}
+            assert client.get(question).data == told.data
+            assert client.get(question, headers=seen).status_code == 304
+
+        with clock.set_to(self.MIDNIGHT):
+            again, unseen = client.get(question), client.get(question, headers=seen)
+
+        assert b"2026-12-10" in told.data
+        assert told.data != again.data == unseen.data
+        assert b"2026-12-11" in again.data
+        assert again.status_code == unseen.status_code == 200
+        assert again.headers["ETag"] == unseen.headers["ETag"] != told.headers["ETag"]
 
 
 class TestEveryRead:

@@ -8,13 +8,11 @@ from typing import Any
 import pytest
 
 from service.api.reading import MAX_BODY_BYTES
-from tests.api.outside import at, is_problem, operations, refused, stored
+from tests.api.outside import at, is_problem, leaving_as_it_is, operations, refused
 from tests.api.places import DAY, KEYED, PLACES, Ids, Place, named
 from tests.builders import material, money
 from tests.conftest import Client
 from tests.contract import Contract
-
-pytestmark = pytest.mark.neutral
 
 NOT_OFFERED = [
     "text/markdown",
@@ -52,15 +50,13 @@ class TestMethods:
 
     def test_the_same_again_changes_nothing(self, client: Client) -> None:
         created = client.put("materials/hdpe", material())
-        before = stored(client)
+        with leaving_as_it_is(client):
+            again = client.put("materials/hdpe", material())
 
-        again = client.put("materials/hdpe", material())
-
-        assert again.status_code == 200
-        assert "Location" not in again.headers
-        assert again.json == created.json
-        assert again.headers["ETag"] == created.headers["ETag"]
-        assert stored(client) == before
+            assert again.status_code == 200
+            assert "Location" not in again.headers
+            assert again.json == created.json
+            assert again.headers["ETag"] == created.headers["ETag"]
 
     def test_what_is_left_out_takes_its_default_again(self, client: Client) -> None:
         client.register("materials/hdpe", material(note="black"))
@@ -96,18 +92,15 @@ class TestMethods:
         self, workshop: Client, ids: Ids, contract: Contract
     ) -> None:
         addresses = {place.template: place.address(ids).partition("?")[0] for place in PLACES}
-        before = stored(workshop)
-
-        for template, address in addresses.items():
-            there = {method.upper() for method in contract.document["paths"][template]} & set(METHODS)
-            for method in set(METHODS) - there:
-                response = at(workshop, address, method)
-                assert response.status_code == 405, (method, template)
-                assert is_problem(response)
-                allowed = {each.strip() for each in response.headers["Allow"].split(",")}
-                assert allowed == there | ({"HEAD"} if "GET" in there else set()), (method, template)
-
-        assert stored(workshop) == before
+        with leaving_as_it_is(workshop):
+            for template, address in addresses.items():
+                there = {method.upper() for method in contract.document["paths"][template]} & set(METHODS)
+                for method in set(METHODS) - there:
+                    response = at(workshop, address, method)
+                    assert response.status_code == 405, (method, template)
+                    assert is_problem(response)
+                    allowed = {each.strip() for each in response.headers["Allow"].split(",")}
+                    assert allowed == there | ({"HEAD"} if "GET" in there else set()), (method, template)
 
     def test_trace_does_not_echo_what_was_sent(self, workshop: Client) -> None:
         response = at(workshop, "/v1/materials", "TRACE", headers={"X-Secret": "not to be repeated"})
@@ -148,15 +141,12 @@ class TestMediaTypes:
         if place.stores:  # what would change something, if it were not refused
             address = address.replace(DAY, "2026-03-01")
             body = {**body, "note": "another note"} if body and "name" in body else body
-        before = stored(workshop)
-
-        offered = OFFERED_AS_WELL.get((place.method, place.path), set())
-        for accept in [each for each in NOT_OFFERED if each not in offered]:
-            response = workshop.request(place.method, address, body, headers={"Accept": accept})
-            assert response.status_code == 406, accept
-            assert is_problem(response)
-
-        assert stored(workshop) == before
+        with leaving_as_it_is(workshop):
+            offered = OFFERED_AS_WELL.get((place.method, place.path), set())
+            for accept in [each for each in NOT_OFFERED if each not in offered]:
+                response = workshop.request(place.method, address, body, headers={"Accept": accept})
+                assert response.status_code == 406, accept
+                assert is_problem(response)
 
     @pytest.mark.parametrize(
         "accept",
@@ -206,15 +196,12 @@ class TestMediaTypes:
 
     @pytest.mark.parametrize("place", [place for place in PLACES if place.body is not None], ids=named)
     def test_only_the_media_type_of_the_contract_is_read(self, workshop: Client, ids: Ids, place: Place) -> None:
-        before = stored(workshop)
-
-        for sent in NOT_READ:
-            for body in (json.dumps(place.body), ""):
-                response = workshop.request(place.method, place.address(ids), body, headers={"Content-Type": sent})
-                assert response.status_code == 415, sent
-                assert is_problem(response)
-
-        assert stored(workshop) == before
+        with leaving_as_it_is(workshop):
+            for sent in NOT_READ:
+                for body in (json.dumps(place.body), ""):
+                    response = workshop.request(place.method, place.address(ids), body, headers={"Content-Type": sent})
+                    assert response.status_code == 415, sent
+                    assert is_problem(response)
 
     def test_a_body_without_a_media_type_is_refused(self, workshop: Client) -> None:
         response = at(workshop, "/v1/materials/hdpe", "PUT", data=json.dumps(material()))

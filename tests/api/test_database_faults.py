@@ -19,6 +19,8 @@ from tests.api.outside import is_problem, stored
 from tests.conftest import Client
 from tests.contract import Contract
 
+pytestmark = pytest.mark.every_engine
+
 
 @pytest.fixture
 def file(tmp_path: Path) -> Path:

@@ -22,6 +22,8 @@ from tests.conftest import Client, make_client
 from tests.contract import Contract
 from tests.proxy import Proxy, proxy_to
 
+pytestmark = pytest.mark.every_engine
+
 SHEET = "products/sheet/cost-sheet?quantity=20&as_of=2026-11-25"
 
 

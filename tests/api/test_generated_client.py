@@ -18,6 +18,7 @@ from service.client.commands.register import puts, read_workshop
 from tests import builders
 from tests.conftest import Client
 from tests.demo import DEMO
+from tests.processes import SECONDS
 
 PACKAGE = "generated_pugmill_client"
 CONFIGURATION = f"""
@@ -45,7 +46,7 @@ def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ModuleType]:
         ],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=SECONDS,
         check=False,
     )
     assert made.returncode == 0, made.stdout + made.stderr

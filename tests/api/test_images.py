@@ -16,8 +16,6 @@ from tests.builders import listing, product, register_workshop, tariff_rate
 from tests.conftest import Client
 from tests.documents.pictures import Picture, png_size
 
-pytestmark = pytest.mark.neutral
-
 QUESTION = "products/sheet/cost-sheet?quantity=20&as_of=2026-11-25"
 HISTORY = "listings/sheet-quay/price-history"
 JSON, SVG, PNG = "application/json", ImageForm.SVG.value, ImageForm.PNG.value

@@ -23,14 +23,13 @@ from tests.api.independent import COST_CLASSES, Facts, number
 from tests.api.independent_prices import MINOR_DECIMALS
 from tests.conftest import Client, make_client
 from tests.contract import Contract
-
-pytestmark = pytest.mark.unmeasured
+from tests.profiles import seeds
 
 PRODUCTS_BY_LEVEL = (6, 5, 5, 4, 4, 3)
 HOMES = ("EUR", "JPY", "KWD")
 """Currencies of workshops: a minor unit of two decimals, of none and of three."""
-SEEDS = range(12)
-HELD_AGAINST_THE_CONTRACT = (0, 1, 2)
+SEEDS = seeds(36)
+HELD_AGAINST_THE_CONTRACT = SEEDS[:3]
 CURRENCIES = {"EUR": "1", "USD": "1.0873", "GBP": "0.85555", "JPY": "163.42", "KWD": "0.3341", "CZK": "24.917"}
 # The first is 31 days before the last day asked about, and the last comes after every day asked about.
 PUBLISHED_DAYS = ("2026-10-31", "2026-11-14", "2026-11-22", "2026-12-02")
@@ -481,10 +480,8 @@ class Questioner:
         self.compare(expected, found, "price sheet", batch.product, batch_asked, question)
 
 
-@pytest.mark.parametrize(
-    "seed",
-    [pytest.param(seed, marks=() if seed in HELD_AGAINST_THE_CONTRACT else pytest.mark.neutral) for seed in SEEDS],
-)
+@pytest.mark.seeded
+@pytest.mark.parametrize("seed", SEEDS)
 def test_every_figure_of_random_products_is_the_independent_computations(
     app: flask.Flask, contract: Contract, seed: int
 ) -> None:

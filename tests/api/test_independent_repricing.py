@@ -18,6 +18,7 @@ from tests.api.repriced import applied, changes, previewed
 from tests.api.test_independent_computation import HOMES, QUANTITIES, Maker, made_workshop, register_all
 from tests.conftest import make_client
 from tests.contract import Contract
+from tests.profiles import seeds
 
 BEFORE, AFTER = "2026-11-20", "2026-12-01"
 LISTINGS = 9
@@ -67,7 +68,8 @@ def contributions(workshop: Facts, before: Costed, after: Costed) -> dict[str, F
     return found
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.seeded
+@pytest.mark.parametrize("seed", [1 + each for each in seeds(9)])
 def test_costs_prices_and_contributions_are_the_independent_computations(
     app: flask.Flask, contract: Contract, seed: int
 ) -> None:

@@ -10,8 +10,6 @@ from tests.api.outside import pointers, refused
 from tests.builders import material, material_rate, operation, product, quotation
 from tests.conftest import Client
 
-pytestmark = pytest.mark.neutral
-
 WELL = b'{"name": "Flakes", "unit": "l"}'
 AT_ONCE = 10
 """Seconds of processor, on a slow machine that is watched. A refusal takes milliseconds; what grows with the square

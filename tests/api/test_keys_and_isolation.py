@@ -9,10 +9,12 @@ import pytest
 from service.store.database import Database
 from service.workflows import keys
 from tests import builders
-from tests.api.outside import is_problem, operations, pointers, refused, stored
+from tests.api.outside import is_problem, leaving_as_it_is, operations, pointers, refused, stored
 from tests.api.places import KEYED, PLACES, Ids, Place, named, register_everything
 from tests.conftest import Client, make_client
 from tests.contract import Contract
+
+pytestmark = pytest.mark.every_engine
 
 OPEN_PATHS = {"/health", "/ready", "/metrics"}
 OUTSIDE_THE_CONTRACT = {"/openapi.json", "/docs", "/docs/", "/docs/<path:path>"}
@@ -89,16 +91,13 @@ def wrong_headers(key: str, workshop: str) -> list[str]:
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
 def test_nothing_is_answered_without_a_valid_key(owner: Client, ids: Ids, place: Place) -> None:
-    before = stored(owner)
-
-    for header in wrong_headers(owner.key, owner.workshop.workshop_id.hex):
-        response = owner.request(place.method, place.address(ids), place.body, headers={"Authorization": header})
-        assert response.status_code == 401, header
-        assert is_problem(response)
-        assert response.headers["WWW-Authenticate"].startswith("Bearer realm="), header
-        assert MARK not in response.text
-
-    assert stored(owner) == before
+    with leaving_as_it_is(owner):
+        for header in wrong_headers(owner.key, owner.workshop.workshop_id.hex):
+            response = owner.request(place.method, place.address(ids), place.body, headers={"Authorization": header})
+            assert response.status_code == 401, header
+            assert is_problem(response)
+            assert response.headers["WWW-Authenticate"].startswith("Bearer realm="), header
+            assert MARK not in response.text
 
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
@@ -147,12 +146,10 @@ def test_a_key_without_any_scope_does_nothing(owner: Client, ids: Ids, database:
 def test_another_workshop_finds_nothing_and_changes_nothing(
     owner: Client, ids: Ids, stranger: Client, place: Place
 ) -> None:
-    before = stored(owner)
+    with leaving_as_it_is(owner):
+        response = stranger.request(place.method, place.address(ids), place.body)
 
-    response = stranger.request(place.method, place.address(ids), place.body)
-
-    assert response.status_code == place.for_stranger, response.text
-    assert stored(owner) == before
+        assert response.status_code == place.for_stranger, response.text
     assert MARK not in response.text
     assert owner.workshop.workshop_id.hex not in response.text
     if response.status_code == 200 and response.is_json and "items" in response.json:

@@ -11,8 +11,6 @@ from tests.api.places import KEYED, Ids, Place, named, register_everything
 from tests.builders import material
 from tests.conftest import Client, make_client
 
-pytestmark = pytest.mark.neutral
-
 
 @pytest.fixture(scope="module")
 def owner(app: Any, contract: Any) -> Client:

@@ -11,6 +11,8 @@ from tests.builders import channel, channel_rate, fee, listing, material, money,
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
+pytestmark = pytest.mark.every_engine
+
 DAY = "as_of=2026-11-25"
 
 

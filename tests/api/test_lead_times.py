@@ -6,6 +6,7 @@ import pytest
 
 from tests.builders import machine, product, quotation, register_workshop
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 ASKED = "products/sheet/lead-time?quantity=20&starting_on=2026-11-30"
 """From a Monday. 20 sheets take the press 20 + 20 ÷ 0.95 × 40 = 862.105… minutes, of 480 a day."""
@@ -13,6 +14,7 @@ PRESS = "machines/press"
 
 
 @pytest.fixture
+@furnishes
 def workshop(client: Client) -> Client:
     register_workshop(client)
     client.register(PRESS, machine(hours_per_week="40"))

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.api.outside import parameters, pointers, refused, stored
+from tests.api.outside import leaving_as_it_is, parameters, pointers, refused
 from tests.builders import (
     channel,
     channel_rate,
@@ -23,6 +23,7 @@ from tests.builders import (
     weight_class,
 )
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 LISTING, DAY = "listings/brick-online", "as_of=2026-11-25"
 SHEET = f"{LISTING}/price-sheet?{DAY}"
@@ -34,6 +35,7 @@ def sent(**changes: Any) -> dict[str, Any]:
 
 
 @pytest.fixture
+@furnishes
 def shop(client: Client) -> Client:
     """A workshop with a brick on sale."""
     register_shipping(client)
@@ -81,12 +83,10 @@ class TestTheLifeOfAListing:
         assert (unchanged.status_code, changed.status_code, retired.status_code) == (304, 200, 204)
 
     def test_the_same_again_changes_nothing(self, shop: Client) -> None:
-        before = stored(shop)
+        with leaving_as_it_is(shop):
+            again = shop.put(LISTING, sent())
 
-        again = shop.put(LISTING, sent())
-
-        assert again.status_code == 200
-        assert stored(shop) == before
+            assert again.status_code == 200
 
     def test_a_retired_one_comes_back_by_put(self, shop: Client) -> None:
         retire(shop, LISTING)

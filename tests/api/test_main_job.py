@@ -1,11 +1,17 @@
 """From nothing to a quoted batch, over HTTP."""
 
+from inspect import unwrap
+
+import pytest
+
 from tests.builders import quotation, register_workshop
 from tests.conftest import Client
 
+pytestmark = pytest.mark.every_engine
+
 
 def test_a_registered_product_is_costed_priced_and_quoted(client: Client) -> None:
-    register_workshop(client)
+    unwrap(register_workshop)(client)
 
     sheet = client.get("products/sheet/cost-sheet?quantity=20&as_of=2026-11-25").json
     price = client.get("products/sheet/price-sheet?quantity=20&as_of=2026-11-25&target=margin&value=0.35").json

@@ -1,6 +1,7 @@
 """The figures for a monitoring system: what is counted, of whom nothing is told, and what they cost in series."""
 
 from datetime import UTC, date, datetime
+from inspect import unwrap
 from pathlib import Path
 
 import flask
@@ -69,7 +70,7 @@ def test_what_is_no_operation_is_one_series_whatever_is_asked_for(client: Client
 def test_a_repricing_is_counted_with_what_became_of_its_listings(client: Client) -> None:
     before = told(client)
 
-    register_everything(client)
+    unwrap(register_everything)(client)
     client.post("repricings", {"as_of": "2026-11-25"})  # a preview is none
     found = risen(before, told(client))
 

@@ -50,16 +50,6 @@ def workshop(client: Client) -> Client:
 
 
 class TestWhatTheMonthMustBear:
-    def test_is_a_twelfth_of_each_machine_s_year_and_each_fixed_pool_line_by_line(self, workshop: Client) -> None:
-        found = asked(workshop, other_fixed_costs=[{"name": "Own pay", "amount": money("2400")}])
-
-        assert [(each["resource"], each["name"], each["amount"]) for each in found["fixed_costs"]] == [
-            ("machines/press", "Sheet press", money("200.00")),  # 24,000 ÷ 10 years ÷ 12
-            ("overheads/rent", "Rent", money("600.00")),
-            (None, "Own pay", money("2400.00")),
-        ]
-        assert found["fixed_cost"] == money("3200.00")
-
     def test_names_the_parts_of_a_machine_and_the_charges_of_a_tariff(self, workshop: Client) -> None:
         terms = machine_rate(
             residual_value=money("4000"),
@@ -86,37 +76,6 @@ class TestWhatTheMonthMustBear:
         }
         assert press["amount"] == money("371.67")
         assert grid["components"] == {"demand charge": money("44.00"), "standing charge": money("36.00")}
-
-    def test_leaves_out_what_it_is_told_to(self, workshop: Client) -> None:
-        found = asked(workshop, leave_out=["machines/press", "overheads/rent"])
-
-        assert found["fixed_costs"] == []
-        assert found["fixed_cost"] == money("0.00")
-        assert found["break_even"]["pieces"] == "0"
-
-    def test_bears_no_variable_pool_for_its_pieces_do(self, workshop: Client) -> None:
-        workshop.register(
-            "overheads/bags", {"name": "Bags", "base": "piece", "variable": True}, **{DAY: overhead_rate("100", "50")}
-        )
-
-        found = asked(workshop)
-
-        assert "overheads/bags" not in [each["resource"] for each in found["fixed_costs"]]
-        assert figure(found["lines"][0]["variable_cost"]) == sheet_costs(workshop)["variable_cost"]
-
-    def test_counts_an_entire_tool_with_every_batch(self, workshop: Client) -> None:
-        before = asked(workshop)
-        workshop.register("tools/die", {"name": "Die"}, **{DAY: {"cost": money("30"), "life_shots": "500"}})
-        sheet = workshop.get("products/sheet").json
-        sheet["operations"][0] |= {"tool": "die", "tooling": "entire"}
-        workshop.register("products/sheet", sheet)
-
-        line = asked(workshop, lines=[planned(policy=None, price="100")])["lines"][0]
-
-        assert line["tooling"] == money("1.500000")  # 30 ÷ 20 pieces
-        assert line["variable_cost"] == before["lines"][0]["variable_cost"]
-        rest = figure(line["proceeds"]) - figure(line["variable_cost"])
-        assert figure(line["contribution"]) == rest - Decimal("1.5")
 
     def test_is_converted_where_it_is_in_another_currency(self, workshop: Client) -> None:
         workshop.put("exchange-rates/2026-11-25", {"base": "EUR", "rates": {"USD": "1.25"}})
@@ -156,16 +115,6 @@ class TestHowProductsAreSold:
         assert round(figure(line["proceeds"]), 4) == round(figure(price["settlement"]["proceeds"]), 4)
         assert figure(line["proceeds"]) < figure(line["net_price"])
 
-    def test_a_listing_may_be_planned_at_another_price_and_batch(self, workshop: Client) -> None:
-        workshop.register("listings/sheet-online", listing())
-
-        (line,) = asked(
-            workshop, lines=[{"listing": "sheet-online", "pieces": 6, "price": "99.90", "standard_batch": 50}]
-        )["lines"]
-
-        assert line["price"] == money("99.90")
-        assert figure(line["variable_cost"]) == sheet_costs(workshop, 50)["variable_cost"]
-
     def test_a_sale_in_another_currency_is_brought_home(self, workshop: Client) -> None:
         workshop.put("exchange-rates/2026-11-25", {"base": "EUR", "rates": {"USD": "1.25"}})
         line = planned(policy=None, price="50", currency="USD", tax=None)
@@ -184,23 +133,6 @@ class TestHowProductsAreSold:
         assert found["lines"][0]["alone_break_even"] is None
         assert found["operating_leverage"] is None
         assert [each["milestone"] for each in found["profit_by_volume"]] == ["nothing", "plan"]
-
-    def test_a_plan_of_nothing_sells_nothing_and_has_no_mix(self, workshop: Client) -> None:
-        found = asked(workshop, lines=[planned(pieces=0)])
-
-        assert found["sales"] == money("0.00")
-        assert found["profit"] == money("-800.00")
-        assert found["break_even"] is None
-        assert found["contribution_per_piece"] is None
-        assert found["contribution_margin_share"] is None
-        assert found["lines"][0]["alone_break_even"]["whole_pieces"] != "0"
-
-    def test_a_plan_that_pays_tells_its_leverage(self, workshop: Client) -> None:
-        found = asked(workshop, lines=[planned(policy=None, price="100")])
-
-        contribution, profit = figure(found["contribution"]), figure(found["profit"])
-        assert profit > 0
-        assert Decimal(found["operating_leverage"]) == round(contribution / profit, 6)
 
 
 class TestItsTime:
@@ -222,34 +154,6 @@ class TestItsTime:
         assert press["is_over_full"]
         assert not loads["labour-grades/operator"]["is_over_full"]
         assert found["bottleneck"] == "machines/press"
-
-    def test_weeks_may_be_others(self, timed: Client) -> None:
-        loads = asked(timed, weeks="3.5")["loads"]
-
-        assert {load["resource"]: load["minutes_available"] for load in loads} == {
-            "machines/press": "3150",
-            "labour-grades/operator": "8400",
-        }
-
-    def test_what_has_no_known_hours_limits_nothing(self, workshop: Client) -> None:
-        found = asked(workshop)
-
-        assert [load["minutes_available"] for load in found["loads"]] == [None, None]
-        assert found["bottleneck"] is None
-        assert found["lines"][0]["rank"] is None
-        assert found["lines"][0]["contribution_per_hour"] is None
-        assert found["best_mix"]["outcome"] == "unlimited"
-        assert found["best_mix"]["limited_by"] == ["sheet"]
-
-    def test_a_machine_with_no_hours_at_all_is_the_bottleneck(self, workshop: Client) -> None:
-        workshop.put("machines/press", machine(hours_per_week="0"))
-
-        found = asked(workshop)
-
-        assert found["bottleneck"] == "machines/press"
-        assert found["loads"][1]["load_share"] is None
-        assert found["loads"][1]["is_over_full"]
-        assert [each["bottleneck_share"] for each in found["profit_by_volume"]] == [None] * 4
 
     def test_profit_by_volume_rises_from_nothing_to_the_full_machine(self, timed: Client) -> None:
         found = asked(timed, lines=[planned(policy=None, price="60")], target_profit=money("500"))
@@ -281,36 +185,11 @@ class TestItsTime:
         assert hour["resource"] == "machines/press"
         assert figure(hour["value_of_another_hour"]) == figure(found["lines"][0]["contribution_per_hour"])
 
-    def test_or_in_whole_batches(self, timed: Client) -> None:
-        line = planned(policy=None, price="60", in_whole_batches=True)
-
-        assert asked(timed, lines=[line])["best_mix"]["lines"][0]["pieces"] == 80  # 90 pieces have time
-
-    def test_or_as_much_as_demand_takes_where_there_is_time_for_all(self, timed: Client) -> None:
-        mix = asked(timed, lines=[planned(policy=None, price="60", most_per_month=30)])["best_mix"]
-
-        assert mix["lines"][0]["pieces"] == 30
-        assert mix["time_values"] == []
-
     def test_what_must_be_made_may_take_more_time_than_there_is(self, timed: Client) -> None:
         mix = asked(timed, lines=[planned(least_per_month=100)])["best_mix"]
 
         assert (mix["outcome"], mix["limited_by"]) == ("too_little_time", ["machines/press"])
         assert mix["profit"] is None
-
-    def test_what_takes_none_of_the_bottleneck_comes_first_if_it_contributes_and_last_if_not(
-        self, timed: Client
-    ) -> None:
-        flakes = [{"material": "hdpe", "quantity_per_piece": "1"}]
-        timed.register("products/bag", {"name": "Bag of flakes", "bill_of_materials": flakes})
-        bag = planned(product="bag", policy=None, pieces=5, most_per_month=9)
-        lines = [planned(policy=None, price="60"), {**bag, "price": "2"}, {**bag, "price": "0.50"}]
-
-        found = asked(timed, lines=lines)
-
-        assert [line["rank"] for line in found["lines"]] == [2, 1, 3]
-        assert [line["contribution_per_hour"] is None for line in found["lines"]] == [False, True, True]
-        assert [line["pieces"] for line in found["best_mix"]["lines"]] == [90, 9, 0]
 
     def test_it_is_not_looked_for_where_nobody_asks(self, timed: Client) -> None:
         assert asked(timed, best_mix=False)["best_mix"] is None

@@ -19,8 +19,7 @@ from tests.builders import machine, money, month_plan, planned, register_worksho
 from tests.conftest import Client
 from tests.documents.pictures import Picture, png_size
 from tests.documents.test_cost_chart import STRANGE
-
-pytestmark = pytest.mark.neutral
+from tests.furnishing import furnishes
 
 SVG, PNG, HTML = ImageForm.SVG.value, ImageForm.PNG.value, "text/html"
 
@@ -30,6 +29,7 @@ def euros(figure: dict[str, str]) -> str:
 
 
 @pytest.fixture
+@furnishes
 def timed(client: Client) -> Client:
     register_workshop(client)
     client.put("machines/press", machine(hours_per_week="15"))

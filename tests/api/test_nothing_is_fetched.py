@@ -1,15 +1,12 @@
 """Nothing that a client writes is ever asked for by the service (OWASP API Security Top 10, 2023, API7)."""
 
 import flask
-import pytest
 
 from service.api.answers import HTML, IMAGES, PDF, XML
 from tests.api.twins import Twin, altered_by, asked, furnish
 from tests.conftest import make_client
 from tests.contract import Contract
 from tests.feed import FeedServer
-
-pytestmark = pytest.mark.unmeasured
 
 
 def test_addresses_in_names_are_asked_for_by_no_document_and_no_picture(

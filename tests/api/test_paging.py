@@ -11,6 +11,8 @@ from tests.builders import material, material_rate, quotation, register_workshop
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
+pytestmark = pytest.mark.every_engine
+
 DAYS = [f"2026-{month:02}-15" for month in range(1, 13)]
 CODES = ["A", "B", "Z", "a", "a-b", "a.b", "a_b", "ab", "b1", "b10", "b2", "z"]
 

@@ -15,6 +15,7 @@ from tests.api.test_texts import NAMES
 from tests.builders import channel, channel_rate, listing, material_rate, measured, policy, product, register_shipping
 from tests.conftest import Client, make_client
 from tests.contract import Contract
+from tests.furnishing import furnishes
 from tests.published.vocabulary import violations
 
 LIST = "price-list?as_of=2026-11-25"
@@ -91,6 +92,7 @@ def graph(response: Any) -> list[Any]:
 
 
 @pytest.fixture
+@furnishes
 def shop(client: Client) -> Client:
     """A workshop with a brick, which can be sent, and a sheet, on two channels."""
     register_shipping(client)
@@ -100,6 +102,17 @@ def shop(client: Client) -> Client:
         "listings/brick-sent", listing(product="brick", shipping_service="post", shipping_zone="home", tax=None)
     )
     client.register("listings/sheet", listing())
+    return client
+
+
+@pytest.fixture
+@furnishes
+def five(client: Client) -> Client:
+    """Five products of the same flakes, each on sale, in a state that nobody has asked about."""
+    register_shipping(client)
+    for number in range(5):
+        client.register(f"products/p{number}", product())
+        client.register(f"listings/l{number}", listing(product=f"p{number}"))
     return client
 
 
@@ -389,17 +402,9 @@ def begun(client: Client, accept: str = "text/csv") -> Iterator[Iterator[bytes]]
     response.close()
 
 
+@pytest.mark.every_engine
 class TestWhileItIsRead:
     """Whatever happens between its first byte and its last must not show."""
-
-    @pytest.fixture
-    def five(self, client: Client) -> Client:
-        """Five products of the same flakes, each on sale, in a state that nobody has asked about."""
-        register_shipping(client)
-        for number in range(5):
-            client.register(f"products/p{number}", product())
-            client.register(f"listings/l{number}", listing(product=f"p{number}"))
-        return client
 
     def test_a_rate_that_changes_does_not_leave_prices_of_two_states_in_one_list(self, five: Client) -> None:
         expected = five.get("listings/l0/price-sheet?as_of=2026-11-25").json["price_per_piece"]["price"]["amount"]

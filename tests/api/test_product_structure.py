@@ -13,6 +13,9 @@ from tests.api.outside import at, pointers, refused
 from tests.builders import machine, material, material_rate, operation, policy, product, quotation, tariff, tariff_rate
 from tests.builders import money as of
 from tests.conftest import Client
+from tests.furnishing import furnishes
+
+pytestmark = pytest.mark.every_engine
 
 QUANTITY_ONE = "cost-sheet?quantity=1&as_of=2026-11-25"
 
@@ -26,6 +29,7 @@ def of_products(*codes: str) -> dict[str, Any]:
 
 
 @pytest.fixture
+@furnishes
 def maker(client: Client) -> Client:
     """A workshop with a material that costs 0.80 EUR a kilogram, and nothing else."""
     client.register("materials/hdpe", material(), **{"2026-01-01": material_rate("0.80")})

@@ -7,6 +7,8 @@ import pytest
 from tests.builders import policy, quotation, register_workshop
 from tests.conftest import Client
 
+pytestmark = pytest.mark.every_engine
+
 BREAKS = [{"product": "sheet", "quantity": 20, "quantity_breaks": [50], "tax": "vat", "policy": policy()}]
 
 

@@ -15,8 +15,6 @@ from tests.browser import DESK, PHONE, Browser
 from tests.builders import register_workshop
 from tests.conftest import Client
 
-pytestmark = pytest.mark.neutral
-
 FORMS = {"pdf": "application/pdf", "html": "text/html", "xml": "application/xml", "txt": "text/plain"}
 START = {"pdf": b"%PDF-1.", "html": b"<!doctype html>", "xml": b"<?xml version", "txt": b""}
 CBC = "{urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2}"

@@ -11,8 +11,6 @@ from tests.api.repriced import DAY, FIRST, MONDAY, applied, previewed, register_
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
-pytestmark = pytest.mark.neutral
-
 TARIFF = builders.tariff_rate()
 
 

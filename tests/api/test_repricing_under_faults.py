@@ -19,13 +19,17 @@ from tests import builders, processes
 from tests.api.outside import is_problem, stored
 from tests.conftest import Client
 from tests.contract import Contract
+from tests.furnishing import furnishes
 from tests.processes import context, ended, started
+
+pytestmark = pytest.mark.every_engine
 
 AS_OF = {"as_of": "2026-11-25"}
 APPLY = {**AS_OF, "apply": True}
 
 
 @pytest.fixture
+@furnishes
 def selling(client: Client) -> Client:
     """A workshop with some prices in force, and a rate that has changed since."""
     builders.register_workshop(client)

@@ -11,14 +11,25 @@ from typing import Any
 import flask
 import pytest
 import sqlalchemy as sa
+from hypothesis import given
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
 from sqlalchemy import event
 
+from service.api.problems import ProblemError
+from service.api.retries import sent_key
 from service.store.database import Database
 from service.store.tables import idempotency_keys, quotations, repricings
 from service.workflows import keys, retries
 from tests import builders
-from tests.api.outside import everything_of, over_wsgi, refused, stored
+from tests.api.outside import leaving_as_it_is, operations, over_wsgi, refused
+from tests.api.places import KEYED, Ids, named
 from tests.conftest import Client
+from tests.contract import Contract
+from tests.furnishing import furnishes
+from tests.writes import everything_of
+
+pytestmark = pytest.mark.every_engine
 
 KEY = {"Idempotency-Key": '"7f3a-1"'}
 QUOTATION = builders.quotation(quoted_on="2026-11-25")
@@ -26,6 +37,7 @@ APPLY = {"as_of": "2026-11-25", "apply": True}
 
 
 @pytest.fixture
+@furnishes
 def shop(client: Client) -> Client:
     """A workshop with something to quote and something on sale."""
     builders.register_workshop(client)
@@ -68,6 +80,31 @@ def meanwhile(database: Database, act: Callable[[], Any]) -> Iterator[list[Any]]
         event.remove(database.engine, "before_cursor_execute", look)
 
 
+def is_key(app: flask.Flask, text: str) -> bool:
+    """Whether the service takes it as a key."""
+    with app.test_request_context(environ_overrides={"HTTP_IDEMPOTENCY_KEY": text}):
+        try:
+            return sent_key() is not None
+        except ProblemError:
+            return False
+
+
+def keys_in(contract: Contract) -> dict[str, Any]:
+    """What a key is, by the operation that takes one, as the contract has it."""
+    return {
+        f"{method} {template}": parameter["schema"]
+        for method, template, operation in operations(contract.document)
+        for parameter in operation["parameters"]
+        if parameter["name"] == "Idempotency-Key"
+    }
+
+
+def is_key_in(contract: Contract, text: str) -> bool:
+    """Whether the contract takes it as a key, at every operation alike."""
+    (found,) = {Draft202012Validator(schema).is_valid(text) for schema in keys_in(contract).values()}
+    return found
+
+
 def creations(shop: Client) -> dict[str, tuple[str, Any, sa.Table]]:
     """Every operation that makes something new: where, what is sent, where it is kept."""
     issued = shop.post("quotations", builders.quotation()).json["id"]
@@ -79,6 +116,19 @@ def creations(shop: Client) -> dict[str, tuple[str, Any, sa.Table]]:
     }
 
 
+TAKING = {
+    named(place): place
+    for place in KEYED
+    if place.method == "POST" and (place.stores and place.template.startswith(("/v1/quotations", "/v1/repricings")))
+}
+"""Where a key may come."""
+NASTY = [
+    *('"x"', '"a b"', '" "', '"~"', '"!#[]}"', '"a\\\\b"', '"a\\"b"', '"\\\\\\""', '"7f3a-1/+=,;"', f'"{"x" * 253}"'),
+    *("", '"', '""', "x", '"x', 'x"', '"x""', '"x"y', '"a" "b"', '"a", "b"', '"a";x=1', f'"{"x" * 254}"'),
+    *('"a\\b"', '"\\"', '"\\\\\\"', '"a\tb"', '"a\x00b"', '"\x1f"', '"\x7f"', '"é"', '"\xa0"', "'x'", "“x”"),
+]
+"""Texts that are keys, and texts that nearly are."""
+
 EACH = pytest.mark.parametrize("kind", ["quotation", "revision", "repricing"])
 
 
@@ -86,13 +136,13 @@ class TestTheKey:
     @EACH
     def test_is_demanded_wherever_something_new_is_made(self, shop: Client, kind: str) -> None:
         path, body, _ = creations(shop)[kind]
-        before = stored(shop)
+        with leaving_as_it_is(shop):
+            answer = shop.app.test_client().post(
+                f"/v1/{path}", json=body, headers={"Authorization": f"Bearer {shop.key}"}
+            )
 
-        answer = shop.app.test_client().post(f"/v1/{path}", json=body, headers={"Authorization": f"Bearer {shop.key}"})
-
-        assert (answer.status_code, answer.content_type) == (400, "application/problem+json")
-        assert "Idempotency-Key" in answer.json["detail"]
-        assert stored(shop) == before
+            assert (answer.status_code, answer.content_type) == (400, "application/problem+json")
+            assert "Idempotency-Key" in answer.json["detail"]
 
     @pytest.mark.parametrize(
         "key",
@@ -100,6 +150,48 @@ class TestTheKey:
     )
     def test_is_a_text_in_quotes(self, shop: Client, key: str) -> None:
         refused(shop, "POST", "quotations", QUOTATION, status=400, headers={"Idempotency-Key": key})
+
+    @pytest.mark.parametrize("name", TAKING)
+    @pytest.mark.parametrize("key", ["7f3a", '"7f3a', '""'])
+    def test_that_is_malformed_is_refused_wherever_one_may_come(
+        self, workshop: Client, ids: Ids, name: str, key: str
+    ) -> None:
+        place = TAKING[name]
+
+        answer = refused(workshop, "POST", place.address(ids), place.body, status=400, headers={"Idempotency-Key": key})
+
+        assert answer.json["type"].endswith("idempotency-key")
+        assert "Idempotency-Key must be a text in double quotes" in answer.json["detail"]
+
+    @pytest.mark.parametrize("form", ["application/json", "text/csv", "application/x-ndjson"])
+    def test_that_is_malformed_is_refused_of_a_preview_too(self, workshop: Client, form: str) -> None:
+        """It would be sent with the same key to be applied."""
+        preview = {"as_of": "2026-11-25"}
+        headers = {"Accept": form, "Idempotency-Key": "7f3a"}
+
+        assert (
+            refused(workshop, "POST", "repricings", preview, status=400, headers=headers)
+            .json["type"]
+            .endswith("idempotency-key")
+        )
+        assert workshop.post("repricings", preview, headers={**headers, "Idempotency-Key": '"7f3a"'}).status_code == 200
+
+    def test_is_told_in_the_contract_wherever_one_may_come(self, contract: Contract) -> None:
+        assert keys_in(contract).keys() == TAKING.keys()
+
+    @pytest.mark.parametrize("text", NASTY)
+    def test_is_one_to_the_service_if_it_is_one_to_the_contract(
+        self, app: flask.Flask, contract: Contract, text: str
+    ) -> None:
+        assert is_key(app, text) is is_key_in(contract, text)
+
+    @given(st.text(st.sampled_from('"\\ a~!#[]}\t\x1f\x7f\xe9\xa0,;'), max_size=8), st.booleans())
+    def test_is_one_to_the_service_if_it_is_one_to_the_contract_whatever_it_is(
+        self, app: flask.Flask, contract: Contract, text: str, is_quoted: bool
+    ) -> None:
+        sent = f'"{text}"' if is_quoted else text.strip(" \t")  # a field's value neither begins nor ends with a blank
+
+        assert is_key(app, sent) is is_key_in(contract, sent)
 
     @pytest.mark.parametrize("key", ['"x"', f'"{"x" * 253}"', '"a b"', '"a\\"b\\\\c"'])
     def test_may_be_any_such_text(self, shop: Client, key: str) -> None:

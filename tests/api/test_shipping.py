@@ -15,6 +15,7 @@ from tests.builders import (
     weight_class,
 )
 from tests.conftest import Client
+from tests.furnishing import furnishes
 
 SERVICE, RATE = "shipping-services/post", "shipping-services/post/rates/2026-02-01"
 
@@ -60,6 +61,7 @@ ASKED: dict[str, tuple[dict[str, Any], str, str]] = {
 
 
 @pytest.fixture
+@furnishes
 def shipper(client: Client) -> Client:
     register_shipping(client)
     client.register("products/beam", measured(length_mm="2400"))

@@ -1,10 +1,10 @@
 """Any sequence of registrations, rates, quotations and repricings leaves what a small model of the workshop says."""
 
-import os
 from dataclasses import dataclass, field
 from typing import Any
 
 import flask
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -22,8 +22,10 @@ from tests import builders
 from tests.api.outside import stored
 from tests.conftest import Client, make_client
 from tests.contract import Contract
+from tests.profiles import share
 
-EXAMPLES = int(os.environ.get("PUGMILL_STATEFUL_EXAMPLES", "6"))
+pytestmark = pytest.mark.every_engine
+
 STEPS = 25
 CODES = st.sampled_from(["pp", "pet", "hdpe"])
 DAYS = st.sampled_from(["2026-01-01", "2026-06-01", "2026-11-25", "2026-11-26"])
@@ -205,6 +207,7 @@ class Workshop(RuleBasedStateMachine):
                 assert self.client.get(f"quotations/{its_id}/recomputation").json["agrees"]
 
 
+@pytest.mark.seeded
 def test_whatever_is_done_in_whatever_order_the_workshop_is_what_the_model_says(
     app: flask.Flask, contract: Contract
 ) -> None:
@@ -213,10 +216,6 @@ def test_whatever_is_done_in_whatever_order_the_workshop_is_what_the_model_says(
     run_state_machine_as_test(
         machine,
         settings=settings(
-            max_examples=EXAMPLES,
-            stateful_step_count=STEPS,
-            deadline=None,
-            database=None,
-            suppress_health_check=list(HealthCheck),
+            max_examples=share(18), stateful_step_count=STEPS, database=None, suppress_health_check=list(HealthCheck)
         ),
     )

@@ -6,6 +6,8 @@ from tests.api.outside import pointers, refused
 from tests.builders import listing, material, quotation, register_workshop
 from tests.conftest import Client
 
+pytestmark = pytest.mark.every_engine
+
 NO_NAME = {
     "NUL": "Fla\x00kes",
     "a lone high surrogate": "\ud800",

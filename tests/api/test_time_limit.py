@@ -20,6 +20,8 @@ from tests.api.places import register_everything
 from tests.conftest import Client, make_client
 from tests.contract import Contract
 
+pytestmark = pytest.mark.every_engine
+
 PRICE = "as_of=2026-11-25&target=margin&value=0.3&quantity=20"
 
 

@@ -10,8 +10,6 @@ from tests.conftest import Client
 from tests.domain.calculator import calculated
 from tests.domain.test_workings import decimals_of, rounded
 
-pytestmark = pytest.mark.neutral
-
 SHEET = "products/sheet/cost-sheet"
 BATCH = "quantity=20&as_of=2026-11-25"
 

@@ -11,8 +11,6 @@ from click.testing import CliRunner
 from service.cli import main
 from service.cli.commands import Commands, Listed
 
-pytestmark = pytest.mark.neutral
-
 HEAVY = ["alembic", "babel", "flask", "granian", "requests", "sqlalchemy", "tqdm", "typst", "vl_convert"]
 LOADED = f"""
 import json, sys

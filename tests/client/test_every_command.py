@@ -8,8 +8,6 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import DEMO, REGISTER, end_of, loaded_demo
 
-pytestmark = pytest.mark.neutral
-
 COMMANDS = [
     REGISTER,
     ("quote", str(DEMO / "order.yaml"), "--dry-run"),

@@ -16,8 +16,6 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import Ended, end_of, items, loaded_demo, new_demo, run_command
 
-pytestmark = pytest.mark.neutral
-
 COMMAND = "export-prices"
 
 

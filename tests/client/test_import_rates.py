@@ -13,9 +13,8 @@ import requests
 from service.domain.register import COLLECTIONS
 from tests.conftest import Client
 from tests.contract import Contract
-from tests.demo import REGISTER, Ended, end_of, items, new_demo, run_command
-
-pytestmark = pytest.mark.neutral
+from tests.demo import Ended, end_of, items, loaded_demo, new_demo
+from tests.furnishing import furnishes
 
 COMMAND = "import-rates"
 HEADER = "resource,valid_from,member,value,currency\n"
@@ -28,15 +27,19 @@ TAX = f"taxes/standard,{DAY},rate_share,0.21,\n"
 @pytest.fixture(scope="module")
 def loaded(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop; nothing may be changed in it."""
-    client = new_demo(app, contract)
-    run_command(client, *REGISTER)
-    return client
+    return loaded_demo(app, contract)
 
 
 @pytest.fixture
 def demo(app: flask.Flask, contract: Contract) -> Client:
-    """A workshop with a few things of the demo's, each with a rate."""
     client = new_demo(app, contract)
+    register_a_few(client)
+    return client
+
+
+@furnishes
+def register_a_few(client: Client) -> None:
+    """A few things of the demo's, each with a rate."""
     euro = {"currency": "EUR"}
     client.register(
         "materials/hdpe-flakes",
@@ -57,7 +60,6 @@ def demo(app: flask.Flask, contract: Contract) -> Client:
     client.register("taxes/standard", {"name": "VAT", "category": "S"}, **{"2025-01-01": {"rate_share": "0.20"}})
     fees = [{"name": "commission", "share": "0.10"}, {"name": "payment", "share": "0.02"}]
     client.register("channels/quay", {"name": "Quay"}, **{"2025-01-01": {"currency": "EUR", "fees": fees}})
-    return client
 
 
 class Import:

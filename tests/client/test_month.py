@@ -12,8 +12,6 @@ from tests.contract import Contract
 from tests.demo import DEMO, Ended, end_of, loaded_demo
 from tests.documents.pictures import Picture
 
-pytestmark = pytest.mark.neutral
-
 DEMO_PLAN = DEMO / "month.yaml"
 CSV = """listing,product,pieces,standard_batch,price,tax,most_per_month,in_whole_batches
 brick-stall,,1500,,,,2500,true

@@ -15,8 +15,6 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import end_of, loaded_demo, run_command
 
-pytestmark = pytest.mark.neutral
-
 COMMAND = "price"
 POTS = (
     *("--product", "plant-pot", "--channel", "quay-market", "--currency", "EUR", "--locale", "nl_NL"),

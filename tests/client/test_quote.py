@@ -12,8 +12,6 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import DEMO, Ended, end_of, loaded_demo
 
-pytestmark = pytest.mark.neutral
-
 YAML = """
 customer: {name: Harbour Garden Trust, address: "Pier 4\\nPort Quillan"}
 locale: de_DE

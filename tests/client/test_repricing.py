@@ -17,8 +17,6 @@ from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import Ended, end_of, items, loaded_demo, run_command
 
-pytestmark = pytest.mark.neutral
-
 TODAY = datetime.now(UTC).date()
 MONDAY = (TODAY + timedelta(days=5)).isoformat()
 GRID = ("change-tariff", "grid", "--from", MONDAY)

@@ -5,7 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
 
-from hypothesis import HealthCheck, assume, reject, settings
+from hypothesis import HealthCheck, assume, reject
 from hypothesis import strategies as st
 
 from service.domain.aim import Aim
@@ -17,8 +17,9 @@ from service.domain.sale import sale_through
 from service.domain.unit_costs import UnitCosts
 from tests.domain.reckoning import Asked, Reckoning, grid_prices
 from tests.domain.strategies import CURRENCIES, figures
+from tests.profiles import FULL, examples
 
-sold = settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+sold = examples(FULL, HealthCheck.filter_too_much)
 _MOST_STEPS = 500
 """How many prices of a grid are counted out."""
 

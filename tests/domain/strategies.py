@@ -6,7 +6,6 @@ from decimal import Decimal
 from functools import cache
 from typing import Any
 
-from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
 from service.domain.exchange import DayRates
@@ -38,12 +37,13 @@ from service.domain.resources import (
 from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine
 from service.domain.unit_costs import UnitCosts
 from tests.domain.examples import TODAY, Shop, registered_in
+from tests.profiles import examples
 
 CURRENCIES = {"EUR": 2, "JPY": 0, "KWD": 3}
 """A currency for each number of decimals a minor unit commonly has (ISO 4217)."""
 
-tried = settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-"""How the laws of whole workshops are tried: however busy the machine is."""
+tried = examples(50)
+"""How the laws of whole workshops are tried."""
 
 
 @cache

@@ -7,13 +7,14 @@ from itertools import product
 from math import prod
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.domain import mix_search
 from service.domain.best_mix import MOST_PIECES, BestMix, Programme, Propose, best_mix, short_of, unlimited
 from service.domain.exact_equations import solution
 from service.linear_programming import propose
+from tests.profiles import examples
 
 _MOST_MIXES = 20_000
 figures = st.fractions(min_value=0, max_value=9, max_denominator=7)
@@ -63,7 +64,6 @@ def bad_advice(amount: int) -> Propose:
 
 
 @given(programmes())
-@settings(max_examples=100, deadline=None)
 def test_no_mix_contributes_more(wanted: Programme) -> None:
     best = max(map(wanted.contribution, every_mix(wanted)))
 
@@ -79,7 +79,7 @@ def test_no_mix_contributes_more(wanted: Programme) -> None:
 
 
 @given(programmes(), st.integers(-5, 10))
-@settings(max_examples=60, deadline=None)
+@examples(60)
 def test_the_worst_advice_leads_to_no_mix_that_cannot_be_made_and_to_no_false_proof(
     wanted: Programme, amount: int
 ) -> None:

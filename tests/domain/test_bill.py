@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from decimal import Decimal
-from time import perf_counter
+from time import thread_time
 
 import pytest
 
@@ -222,10 +222,10 @@ class TestSubAssemblies:
         }
         products["level-30"] = a_product(bill_of_materials=[a_line()], operations=[])
 
-        began = perf_counter()
+        began = thread_time()
         bill = bill_of_resources("level-1", 3, replace(a_catalogue(), products=products))
 
-        assert perf_counter() - began < 1
+        assert thread_time() - began < 10  # 2^29 lines one by one would be hours
         assert quantities(bill) == {"materials/hdpe": Decimal(3 * 2**29)}
 
 

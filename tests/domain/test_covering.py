@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from functools import cache
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.covering import Offer, cheapest_cover
@@ -30,7 +30,6 @@ def least_of_all(pieces: int, offered: list[Offer]) -> tuple[int, int]:
 
 
 @given(st.integers(1, 200), offers)
-@settings(deadline=None)
 def test_no_cover_is_cheaper_and_none_as_cheap_has_fewer_parcels(pieces: int, offered: list[Offer]) -> None:
     found = cheapest_cover(pieces, offered)
 
@@ -38,7 +37,6 @@ def test_no_cover_is_cheaper_and_none_as_cheap_has_fewer_parcels(pieces: int, of
 
 
 @given(st.integers(1, 200), offers)
-@settings(deadline=None)
 def test_every_piece_is_in_a_parcel_and_no_parcel_could_be_left_out(pieces: int, offered: list[Offer]) -> None:
     found = cheapest_cover(pieces, offered)
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from service.domain.cautions import Caution, Concern
@@ -35,6 +35,7 @@ from tests.domain.strategies import (
     tried,
 )
 from tests.domain.values import any_of
+from tests.profiles import examples
 
 Document = tuple[str, list[DocumentLine], list[DocumentAdjustment], list[DocumentAdjustment]]
 
@@ -57,7 +58,6 @@ def rounded_half_up(exact: Fraction, decimals: int) -> Decimal:
 class TestTotals:
     """EN 16931-1:2017, business rules BR-CO-10 to BR-CO-17."""
 
-    @settings(deadline=None)
     @given(documents(), figures("0", "90", 2), figures("-0.5", "0.5", 2))
     def test_are_what_the_rules_say(self, document: Document, prepaid: Decimal, rounding: Decimal) -> None:
         currency, lines, allowances, charges = document
@@ -81,7 +81,6 @@ class TestTotals:
             exact = Fraction(subtotal.taxable_amount) * Fraction(subtotal.tax.rate_share)
             assert subtotal.tax_amount == rounded_half_up(exact, minor)
 
-    @settings(deadline=None)
     @given(documents())
     def test_tax_every_line_allowance_and_charge_once_under_its_own_category_and_rate(self, document: Document) -> None:
         currency, lines, allowances, charges = document
@@ -96,7 +95,6 @@ class TestTotals:
             under += sum(each.amount for each in charges if each.tax == subtotal.tax)
             assert subtotal.taxable_amount == under
 
-    @settings(deadline=None)
     @given(documents())
     def test_never_carry_more_digits_than_the_minor_unit(self, document: Document) -> None:
         currency, lines, allowances, charges = document
@@ -212,7 +210,7 @@ STORED = [
 
 
 class TestEncoding:
-    @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+    @examples(30, *HealthCheck)
     @pytest.mark.parametrize("declared_class", STORED, ids=lambda each: each.__name__)
     @given(data=st.data())
     def test_gives_back_whatever_was_stored(self, declared_class: type[Any], data: st.DataObject) -> None:
@@ -224,7 +222,7 @@ class TestEncoding:
         assert from_text(to_text(value), declared_class) == value
 
     @given(st.dates(), st.sampled_from([name for name, each in COLLECTIONS.items() if each.terms]), st.data())
-    @settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
+    @examples(30, *HealthCheck)
     def test_knows_the_terms_of_a_dated_rate_by_its_resource(
         self, valid_from: date, collection: str, data: st.DataObject
     ) -> None:

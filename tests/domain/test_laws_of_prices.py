@@ -5,7 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from itertools import count, takewhile
 
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.domain.price_grid import grid_of
@@ -16,7 +16,6 @@ from service.domain.unit_costs import UnitCosts
 from tests.domain.examples import kept_at, price
 from tests.domain.strategies import CURRENCIES, batches, figures, policies, unit_costs
 
-priced = settings(deadline=None)
 a_currency = st.sampled_from(list(CURRENCIES))
 tax_shares = st.sampled_from(["0", "0.05", "0.21", "0.255"]).map(Decimal)
 cost_targets = st.sampled_from([Target.MARGIN, Target.MARKUP, Target.PROFIT_PER_PIECE])
@@ -81,7 +80,6 @@ def questions(draw: st.DrawFn, rounding: Rounding | None = None) -> tuple[Pricin
 
 
 class TestTheTargetIsGivenBack:
-    @priced
     @given(questions(Rounding.UP), cost_targets, figures("-0.5", "0.95", 2))
     def test_within_one_minor_unit_and_never_less(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str], target: Target, value: Decimal
@@ -96,7 +94,6 @@ class TestTheTargetIsGivenBack:
         assert meets_target(asked, policy, costs, tax_share)
         assert asked == 0 or not meets_target(asked - unit, policy, costs, tax_share)
 
-    @priced
     @given(questions(Rounding.UP))
     def test_and_no_cheaper_price_of_the_grid_meets_target_and_floor(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
@@ -117,7 +114,6 @@ class TestTheTargetIsGivenBack:
 
 
 class TestTheNearestPrice:
-    @priced
     @given(questions(Rounding.NEAREST))
     def test_never_goes_below_the_floor(self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]) -> None:
         policy, costs, tax_share, currency = question
@@ -126,7 +122,6 @@ class TestTheNearestPrice:
 
         assert is_at_least(Fraction(asked), exact_floor(policy, costs, tax_share))
 
-    @priced
     @given(questions(Rounding.NEAREST))
     def test_is_the_nearest_of_the_grid_that_is_not_below_it_and_of_two_as_near_the_higher(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
@@ -154,7 +149,6 @@ def half_up_distance(one: Fraction, other: Fraction) -> Fraction:
 
 
 class TestAmountsOfAPrice:
-    @priced
     @given(questions(), batches)
     def test_never_carry_more_digits_than_the_minor_unit_and_four_more_for_what_follows_from_them(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str], quantity: int
@@ -168,7 +162,6 @@ class TestAmountsOfAPrice:
             assert -derived.amount.as_tuple().exponent == minor + 4
         assert all(-term.amount.amount.as_tuple().exponent <= minor + 4 for term in stated.terms)
 
-    @priced
     @given(questions(), batches)
     def test_add_up_the_way_a_reader_adds_them(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str], quantity: int
@@ -181,7 +174,6 @@ class TestAmountsOfAPrice:
         displayed = stated.gross_price if stated.display is Display.TAX_INCLUSIVE else stated.net_price
         assert displayed.amount == stated.price.amount
 
-    @priced
     @given(questions())
     def test_say_at_the_break_even_price_that_nothing_is_lost_and_one_minor_unit_below_that_something_is(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
@@ -199,7 +191,6 @@ class TestAmountsOfAPrice:
         assert is_at_least(asked_net(Fraction(at_it.asked), policy, tax_share), full_cost)
         assert not is_at_least(asked_net(Fraction(below_it.asked), policy, tax_share), full_cost)
 
-    @priced
     @given(questions())
     def test_are_the_same_whichever_way_the_question_is_asked(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
@@ -220,7 +211,6 @@ def stated_price(question: tuple[PricingPolicy, UnitCosts, Decimal, str], quanti
 
 
 class TestFullCostCoversVariableCost:
-    @priced
     @given(unit_costs(), tax_shares)
     def test_so_a_floor_at_full_cost_is_never_below_one_at_variable_cost(
         self, costs: UnitCosts, tax_share: Decimal

@@ -6,7 +6,7 @@ from functools import cache
 from math import ceil
 from typing import Any
 
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, given
 from hypothesis import strategies as st
 
 from service.domain.errors import DoesNotFitError
@@ -16,6 +16,7 @@ from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from tests.builders import a_box, a_pallet, weight_class
 from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service
+from tests.profiles import examples
 
 D = Decimal
 sides = st.integers(60, 500)
@@ -71,9 +72,7 @@ def estimate(quantity: int, brick: Product, service: ShippingService, rate: Ship
         raise
 
 
-lawful = settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow]
-)
+lawful = examples(60, HealthCheck.filter_too_much)
 
 
 @lawful

@@ -5,10 +5,11 @@ from decimal import Decimal
 from itertools import combinations, combinations_with_replacement, permutations, product
 from math import prod
 
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from service.domain.packing import Packing, Sides, packing, side_too_long, stacks, volume_bound
+from tests.profiles import examples
 
 D = Decimal
 ALL = 10**9
@@ -131,7 +132,7 @@ pieces = st.tuples(length, length, length)
 
 class TestLaws:
     @given(pieces, spaces)
-    @settings(max_examples=60, deadline=None)
+    @examples(60)
     def test_no_more_are_found_than_the_volume_holds_and_no_fewer_than_lie_all_the_same_way(
         self, piece: Sides, space: Sides
     ) -> None:
@@ -144,13 +145,13 @@ class TestLaws:
         assert (found.pieces == 0) == (side_too_long(piece, space) is not None)
 
     @given(st.tuples(*(st.integers(90, 400).map(Decimal) for _ in range(3))), spaces)
-    @settings(max_examples=60, deadline=None)
+    @examples(60)
     def test_pieces_lie_within_the_space_and_not_within_each_other(self, piece: Sides, space: Sides) -> None:
         assert_lies_apart_within(packing(piece, space, ALL), piece, space)
 
     @given(st.tuples(*(st.integers(200, 500).map(Decimal) for _ in range(3))), st.integers(1, 40))
     @example(piece=sides("200 211 422"), at_most=19)  # two layers of 211 are as high as one of 422
-    @settings(max_examples=20, deadline=None)
+    @examples(20)
     def test_stacks_rise_with_what_they_hold_and_lie_apart(self, piece: Sides, at_most: int) -> None:
         space = sides("1200 800 1300")
 
@@ -164,7 +165,7 @@ class TestLaws:
         assert all(stack.pieces < at_most for stack in found[:-1])
 
     @given(pieces, spaces, st.integers(1, 500))
-    @settings(max_examples=60, deadline=None)
+    @examples(60)
     def test_asking_for_fewer_finds_room_for_them_or_for_all_that_there_is(
         self, piece: Sides, space: Sides, at_most: int
     ) -> None:

@@ -14,6 +14,10 @@ ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
 """As in tests/conftest.py."""
 
 
+def pytest_itemcollected(item: pytest.Item) -> None:
+    item.add_marker(pytest.mark.every_engine)
+
+
 @pytest.fixture(params=ENGINES, ids=[engine.partition(":")[0] for engine in ENGINES])
 def bare_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
     """A database without tables on each engine, the test's own."""

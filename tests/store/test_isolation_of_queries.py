@@ -372,7 +372,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     parts = [{"product": "sheet", "quantity_per_piece": "1"}, {"product": "frame", "quantity_per_piece": "1"}]
 
     def register() -> None:
-        builders.register_workshop(owner)
+        inspect.unwrap(builders.register_workshop)(owner)
         owner.put("products/frame", builders.product(name="Frame"))
         owner.put("products/crate", {"name": "Crate", "bill_of_materials": parts})
         owner.put("products/frame", builders.product(name="Frame, blue"))
@@ -496,7 +496,7 @@ class TestTheMainJob:
 
         with listening(database) as heard:
             keys.create_workshop(database, made, "first")
-            builders.register_workshop(client)
+            inspect.unwrap(builders.register_workshop)(client)
             client.get("products/sheet/cost-sheet?quantity=5&as_of=2026-11-25")
             client.get("products?limit=2")
             client.post("quotations", builders.quotation(quoted_on="2026-11-25"))

@@ -8,6 +8,10 @@ from tests.conftest import Client
 from tests.workflows.owner import Owner
 
 
+def pytest_itemcollected(item: pytest.Item) -> None:
+    item.add_marker(pytest.mark.every_engine)
+
+
 @pytest.fixture
 def owner(database: Database, client: Client) -> Owner:
     """A workshop with nothing in it yet."""

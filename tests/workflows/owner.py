@@ -10,6 +10,8 @@ from uuid import UUID
 from service.domain.changes import Actor
 from service.domain.cost_statement import CostStatement
 from service.domain.exchange import DayRates
+from service.domain.month_plan import MonthPlan
+from service.domain.month_statement import MonthStatement
 from service.domain.quotation_life import AcceptanceRequest
 from service.domain.rates import DatedRate, RateTerms
 from service.domain.register import COLLECTIONS
@@ -22,6 +24,7 @@ from service.store.workshops import Workshop, find_workshop
 from service.workflows import (
     costing,
     exchange,
+    month,
     pricing,
     quotation_life,
     quoting,
@@ -34,6 +37,7 @@ from service.workflows.quoting import QuotationPreview
 from service.workflows.registering import Precondition, Registering, always
 from service.workflows.repricing import Application
 from service.workflows.sale_way import PriceQuestion
+from tests import builders
 from tests.domain.examples import TODAY, a_policy, a_request
 
 OWNER = Actor(name="owner", key_id=UUID(int=7))
@@ -51,6 +55,10 @@ class Owner:
             found = find_workshop(connection, self.workshop_id)
         assert found is not None
         return found
+
+    @property
+    def actor(self) -> Actor:
+        return OWNER
 
     @property
     def revision(self) -> int:
@@ -102,6 +110,10 @@ class Owner:
         return pricing.price_product(
             self.database, self.workshop, PriceQuestion(product=product, quantity=quantity, **asked)
         )
+
+    def plan_month(self, **changes: Any) -> MonthStatement:
+        plan = decoded(builders.month_plan(**changes), MonthPlan)
+        return month.plan_month(self.database, self.workshop, plan)
 
     def reprice(self, **request: Any) -> Application:
         """Apply what it finds."""

@@ -23,10 +23,11 @@ from service.domain.pricing_policy import Display
 from service.domain.unit_price import Measure
 from service.workflows import listings
 from service.workflows.errors import InUseError, NotRegisteredError
-from service.workflows.listings import ListingQuestion, ListingSheet
+from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet
 from service.workflows.registering import Outcome
 from tests import builders
 from tests.domain.examples import TODAY, a_policy
+from tests.furnishing import furnishes
 from tests.workflows.owner import Owner
 
 CODE = "listings/panel-abroad"
@@ -45,8 +46,8 @@ def asked(owner: Owner, code: str = "panel-abroad", as_of: date = TODAY, **quest
     return listings.price_listing(owner.database, owner.workshop, code, ListingQuestion(as_of=as_of, **question))
 
 
-def listed(owner: Owner, channel: str | None = None) -> list[PriceListEntry]:
-    return list(listings.price_list(owner.database, owner.workshop, TODAY, channel))
+def listed(owner: Owner, channel: str | None = None, prices: ListedPrice = ListedPrice.ASKED) -> list[PriceListEntry]:
+    return list(listings.price_list(owner.database, owner.workshop, TODAY, channel, prices))
 
 
 def on_sale(**changes: Any) -> dict[str, Any]:
@@ -66,6 +67,7 @@ def on_sale(**changes: Any) -> dict[str, Any]:
 
 
 @pytest.fixture
+@furnishes
 def seller(owner: Owner) -> Owner:
     """A workshop that reckons in euro and sells a panel in francs.
 
@@ -388,6 +390,56 @@ class TestAPriceList:
             listed(both, "nobody-s")
 
         assert [problem.path for problem in raised.value.problems] == [("channel",)]
+
+    def test_of_prices_in_force_has_what_was_applied_whatever_the_policies_ask_for_by_now(self, both: Owner) -> None:
+        both.reprice()
+        applied = listed(both)
+        both.put_rate("materials/chips", "2026-06-01", builders.material_rate("9"))
+        both.put("listings/z-new", on_sale())
+
+        *found, new = listed(both, prices=ListedPrice.IN_FORCE)
+
+        assert [(each.listing, each.price) for each in found] == [(each.listing, each.price) for each in applied]
+        assert [each.price for each in listed(both)[:2]] != [each.price for each in found]
+        assert (new.listing, new.price) == ("z-new", None)
+        assert new.problem == "no price in its currency is in force; apply a repricing first"
+
+    def test_of_prices_in_force_has_none_of_another_currency_than_the_listing_is_sold_in_by_now(
+        self, both: Owner
+    ) -> None:
+        both.reprice()
+        applied = {each.listing: each.price for each in listed(both)}
+        both.put(CODE, on_sale(currency="EUR"))  # its price in force is one in francs
+
+        at_home, abroad = listed(both, prices=ListedPrice.IN_FORCE)
+
+        assert at_home.price == applied["at-home"]
+        assert (abroad.currency, abroad.price) == ("EUR", None)
+        assert abroad.problem == "no price in its currency is in force; apply a repricing first"
+
+        both.reprice()
+        (_, abroad) = listed(both, prices=ListedPrice.IN_FORCE)
+        assert abroad.price is not None
+        assert abroad.price.currency == "EUR"
+
+    def test_of_prices_in_force_and_of_a_channel_has_those_of_the_channel(self, both: Owner) -> None:
+        both.reprice()
+        applied = listed(both)
+
+        for code, expected in (("stall", applied[0]), ("alpine", applied[1])):
+            (found,) = listed(both, code, ListedPrice.IN_FORCE)
+            assert (found.listing, found.price) == (expected.listing, expected.price)
+
+    def test_of_prices_in_force_is_a_workshops_own_where_another_has_the_same_listings(
+        self, both: Owner, other_owner: Owner
+    ) -> None:
+        both.reprice()
+        builders.register_workshop(other_owner)
+        other_owner.put("listings/at-home", builders.listing())
+
+        (theirs,) = listed(other_owner, prices=ListedPrice.IN_FORCE)
+
+        assert theirs.price is None
 
     def test_goes_on_behind_the_first_two_hundred(self, both: Owner) -> None:
         for number in range(199):

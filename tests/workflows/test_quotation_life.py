@@ -2,13 +2,15 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
 import pytest
 import sqlalchemy as sa
 
+from service import clock
 from service.domain.errors import (
     DoesNotFitError,
     InvalidValuesError,
@@ -32,6 +34,12 @@ from tests.workflows.owner import Owner
 DAY = timedelta(days=1)
 TODAY = {"quoted_on": None}
 BREAKS = {"lines": [{**builders.quotation()["lines"][0], "quantity_breaks": [50, 100]}], **TODAY}
+
+
+LAST_MOMENT = datetime(2026, 12, 10, 23, 59, 59, 999999, UTC)
+"""Of the last day on which the prices of `UNTIL` hold, in the workshop's time zone."""
+MIDNIGHT = LAST_MOMENT + timedelta(microseconds=1)
+UNTIL = {"quoted_on": "2026-12-01", "valid_until": "2026-12-10"}
 
 
 def by_hand(owner: Owner, quotation: Quotation, **columns: Any) -> None:
@@ -67,11 +75,27 @@ def accept(owner: Owner, quotation: Quotation, **acceptance: Any) -> Quotation:
     return does(owner, "accept", quotation, decoded(acceptance, AcceptanceRequest))
 
 
+def promised(owner: Owner) -> dict[str, Decimal]:
+    with owner.database.reading() as connection:
+        return dict(stored.promised_minutes(connection, owner.workshop_id))
+
+
 def decline(owner: Owner, quotation: Quotation, reason: str = "") -> Quotation:
     return does(owner, "decline", quotation, DeclineRequest(reason=reason))
 
 
 class TestIssuing:
+    def test_is_of_the_day_and_possible_until_midnight_of_the_last_one(self, furnished: Owner) -> None:
+        with clock.set_to(LAST_MOMENT):
+            in_time, late = furnished.quote(**UNTIL), furnished.quote(**UNTIL)
+            assert does(furnished, "issue", in_time).issued_on == LAST_MOMENT.date()
+
+        with (
+            clock.set_to(MIDNIGHT),
+            pytest.raises(QuotationStateError, match="its prices held until 2026-12-10: discard it and quote anew"),
+        ):
+            does(furnished, "issue", late)
+
     def test_gives_the_next_number_and_the_day_and_changes_nothing_else(self, furnished: Owner) -> None:
         drafts = [furnished.quote(**TODAY) for _ in range(2)]
 
@@ -183,6 +207,57 @@ class TestAccepting:
         assert accepted.acceptance is not None
         assert accepted.acceptance.accepted_on == yesterday
 
+    def test_on_its_last_day_is_in_time_until_midnight(self, furnished: Owner) -> None:
+        with clock.set_to(LAST_MOMENT):
+            in_time, late = furnished.issued(**UNTIL), furnished.issued(**UNTIL)
+            taken = accept(furnished, in_time).acceptance
+
+        with clock.set_to(MIDNIGHT), pytest.raises(QuotationStateError, match="is expired and cannot be accepted;"):
+            accept(furnished, late)
+
+        assert taken is not None
+        assert taken.accepted_on == LAST_MOMENT.date()
+
+    @pytest.mark.parametrize(
+        ("now", "day", "last"),
+        [
+            (LAST_MOMENT - 3 * DAY, "2026-12-08", "2026-12-07"),  # it holds then, but that day has not come
+            (LAST_MOMENT, "2026-12-11", "2026-12-10"),
+            (MIDNIGHT, "2026-12-11", "2026-12-10"),  # that day has come, but it does not hold any more
+            (MIDNIGHT + 7 * DAY, "2026-12-15", "2026-12-10"),
+            (MIDNIGHT, "2026-12-02", "2026-12-10"),
+        ],
+    )
+    def test_is_of_a_day_from_its_issue_to_today_or_its_last_day_whichever_is_first(
+        self, furnished: Owner, now: datetime, day: str, last: str
+    ) -> None:
+        with clock.set_to(datetime(2026, 12, 3, tzinfo=UTC)):
+            issued = furnished.issued(**UNTIL)
+
+        with clock.set_to(now):
+            with pytest.raises(InvalidValuesError) as error:
+                accept(furnished, issued, accepted_on=day)
+            taken = [accept(furnished, issued, accepted_on=last).acceptance]
+
+        assert str(error.value) == f"accepted_on: must be from 2026-12-03, when it was issued, to {last}"
+        assert [each and each.accepted_on.isoformat() for each in taken] == [last]
+
+    def test_again_on_a_later_day_than_the_first_time_changes_nothing(self, furnished: Owner) -> None:
+        with clock.set_to(LAST_MOMENT):
+            accepted = accept(furnished, furnished.issued(**UNTIL))
+
+        with clock.set_to(MIDNIGHT + DAY):
+            assert accept(furnished, accepted) == accepted
+
+    def test_may_be_entered_for_the_day_of_its_issue(self, furnished: Owner) -> None:
+        with clock.set_to(LAST_MOMENT):
+            issued = furnished.issued(**UNTIL)
+
+        with clock.set_to(MIDNIGHT + DAY):
+            accepted = accept(furnished, issued, accepted_on=LAST_MOMENT.date().isoformat())
+
+        assert accepted.status is Status.ACCEPTED
+
     @pytest.mark.parametrize("days", [-11, 1])
     def test_a_day_before_it_was_issued_or_after_today_is_refused(self, furnished: Owner, days: int) -> None:
         over = expired(furnished)
@@ -204,23 +279,33 @@ class TestAccepting:
 
 class TestPromises:
     def test_are_of_what_is_accepted_until_it_is_completed_or_withdrawn(self, furnished: Owner) -> None:
-        def promised() -> dict[str, Any]:
-            with furnished.database.reading() as connection:
-                return dict(stored.promised_minutes(connection, furnished.workshop_id))
-
         furnished.issued(**TODAY)
-        assert promised() == {}
+        assert promised(furnished) == {}
         one, other = furnished.accepted(**TODAY), furnished.accepted({"quantities": [50]}, **BREAKS)
-        both = promised()
+        both = promised(furnished)
         # 20 minutes of set-up; 20 and 50 sheets of 40 minutes, each started 1/0.95 times
         assert round(both["machines/press"], 6) == round((40 + 70 * 40 / D("0.95")), 6)
         assert round(both["labour-grades/operator"], 6) == round(40 + 70 * 10 / D("0.95"), 6)
 
         does(furnished, "complete", other)
-        left = promised()
+        left = promised(furnished)
         assert left["machines/press"] < both["machines/press"]
         decline(furnished, one, "withdrawn")
-        assert promised() == {}
+        assert promised(furnished) == {}
+
+    def test_of_an_order_are_those_of_all_its_lines_together(self, furnished: Owner) -> None:
+        line = builders.quotation()["lines"][0]
+        furnished.accepted({"quantities": [20, 50]}, lines=[line, {**line, "quantity": 50}], **TODAY)
+
+        assert {resource: round(minutes, 6) for resource, minutes in promised(furnished).items()} == {
+            "machines/press": round(40 + 70 * 40 / D("0.95"), 6),
+            "labour-grades/operator": round(40 + 70 * 10 / D("0.95"), 6),
+        }
+
+    def test_are_the_workshops_own(self, furnished: Owner, other_owner: Owner) -> None:
+        furnished.accepted(**TODAY)
+
+        assert promised(other_owner) == {}
 
     def test_are_of_one_drafted_before_its_steps_told_whose_minutes_they_are_too(self, furnished: Owner) -> None:
         issued = furnished.issued(**TODAY)
@@ -234,11 +319,10 @@ class TestPromises:
 
         accept(furnished, issued)
 
-        with furnished.database.reading() as connection:
-            promised = stored.promised_minutes(connection, furnished.workshop_id)
-        assert promised.keys() == told.bills[0].minutes.keys()
+        found = promised(furnished)
+        assert found.keys() == told.bills[0].minutes.keys()
         for resource, minutes in told.bills[0].minutes.items():
-            assert round(promised[resource], 9) == round(minutes, 9)
+            assert round(found[resource], 9) == round(minutes, 9)
 
     def test_raise_the_workshops_revision_for_lead_times_follow_from_them(self, furnished: Owner) -> None:
         issued, before = furnished.issued(**TODAY), furnished.revision
@@ -410,6 +494,28 @@ class TestPreconditions:
 
 
 class TestListing:
+    def test_by_state_follows_the_clock_over_midnight_of_the_last_day(self, furnished: Owner) -> None:
+        with clock.set_to(LAST_MOMENT):
+            issued = furnished.issued(**UNTIL)
+
+        def listed() -> dict[Status, list[Any]]:
+            return {
+                status: [
+                    (each.id, each.status)
+                    for each in reading.list_quotations(
+                        furnished.database, furnished.workshop, after=None, limit=9, status=status
+                    )
+                ]
+                for status in (Status.ISSUED, Status.EXPIRED)
+            }
+
+        with clock.set_to(LAST_MOMENT):
+            assert listed() == {Status.ISSUED: [(issued.id, Status.ISSUED)], Status.EXPIRED: []}
+            assert find(furnished, issued).status is Status.ISSUED
+        with clock.set_to(MIDNIGHT):
+            assert listed() == {Status.ISSUED: [], Status.EXPIRED: [(issued.id, Status.EXPIRED)]}
+            assert find(furnished, issued).status is Status.EXPIRED
+
     def test_by_state_tells_what_is_in_it_today(self, furnished: Owner) -> None:
         draft, issued, over = furnished.quote(), furnished.issued(**TODAY), expired(furnished)
         accepted = furnished.accepted(**TODAY)

@@ -19,6 +19,7 @@ from service.workflows.costing import MAX_LINES
 from service.workflows.errors import NotRegisteredError
 from tests import builders
 from tests.domain.examples import TODAY
+from tests.furnishing import furnishes
 from tests.workflows.owner import Owner
 
 TWO_LINES = [
@@ -28,16 +29,18 @@ TWO_LINES = [
 
 
 @pytest.fixture
-def bricks(furnished: Owner) -> Owner:
+@furnishes
+def bricks(owner: Owner) -> Owner:
     """The furnished workshop makes bricks too, of a material bought in dollars."""
-    furnished.register(
+    builders.register_workshop(owner)
+    owner.register(
         "materials/pp", builders.material(polymer="PP"), **{"2026-01-01": {"price": builders.money("1", "USD")}}
     )
-    furnished.put_exchange_rates("2026-11-20", USD="1.25")
-    furnished.put(
+    owner.put_exchange_rates("2026-11-20", USD="1.25")
+    owner.put(
         "products/brick", {"name": "Brick", "bill_of_materials": [{"material": "pp", "quantity_per_piece": "1.5"}]}
     )
-    return furnished
+    return owner
 
 
 def rows_of(owner: Owner) -> dict[str, int]:
