@@ -70,9 +70,10 @@ PARTS = (
     _tested(
         "scripts",
         "The commands that an owner types.",
-        *(f"tests/test_{name}.py" for name in ("cli", "demo", "export_prices", "import_rates", "month_script")),
-        *(f"tests/test_{name}.py" for name in ("over_http", "price_listing", "quote_batch")),
-        *(f"tests/test_{name}.py" for name in ("refresh_exchange_rates", "repricing_scripts")),
+        "tests/client/*",
+        "tests/cli/*",
+        "tests/test_demo.py",
+        "tests/test_wheel.py",
     ),
     _tested(
         "serving",

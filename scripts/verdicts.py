@@ -6,7 +6,8 @@ from datetime import date
 
 from locked import Allowance, Pin, Project, faults_of_the_exceptions
 from package_index import NoAnswerError, PackageIndex, Told, Vulnerability
-from progress import each_shown
+
+from service.client.progress import each_shown
 
 
 @dataclass(slots=True)

@@ -25,6 +25,7 @@ from service.api import (
     products,
     quotation_life,
     quotation_papers,
+    quotation_previews,
     quotations,
     rate_card,
     rate_limit,
@@ -111,7 +112,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
     sheets = (products, lead_times, listings, shipping, month, rate_card, exchange_rates)
-    order_desk = (quotations, quotation_life, quotation_papers)
+    order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
     for views in (*sheets, *order_desk, repricings, price_histories, changes, health, metrics):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())

@@ -1,19 +1,20 @@
-"""The demo workshop and the scripts, run as the command line runs them; the network alone is stood in for."""
+"""The demo workshop and the workshop's commands, as they are typed; the network alone is stood in for."""
 
 import re
-import runpy
-import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+import click
 import flask
 import pytest
 import requests_mock as network
 import yaml
 
+from service.cli import main
 from service.store.workshops import new_workshop
 from service.workflows import keys
 from tests.conftest import Client
@@ -21,6 +22,10 @@ from tests.contract import Contract
 from tests.furnishing import furnishes
 
 SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
+DEMO = SCRIPTS / "demo"
+REGISTER = ("register", str(DEMO / "workshop.yaml"))
+URL = "http://pugmill.example"
+PROGRAM = "pugmill"
 
 
 def new_demo(app: flask.Flask, contract: Contract) -> Client:
@@ -32,26 +37,25 @@ def new_demo(app: flask.Flask, contract: Contract) -> Client:
 
 @cache
 def _described() -> dict[str, str]:
-    described: dict[str, str] = yaml.safe_load((SCRIPTS / "demo" / "workshop.yaml").read_text())["workshop"]
+    described: dict[str, str] = yaml.safe_load((DEMO / "workshop.yaml").read_text())["workshop"]
     return described
 
 
 def loaded_demo(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop with everything in it, its prices not in force yet; registered once, then copied."""
     client = new_demo(app, contract)
-    _load_demo(client)
+    _register_demo(client)
     return client
 
 
 @furnishes
-def _load_demo(client: Client) -> None:
-    run_script(client, "load_demo")
+def _register_demo(client: Client) -> None:
+    run_command(client, *REGISTER)
 
 
-def run_script(
-    client: Client, name: str, *arguments: str, key: str | None = None, before: Callable[[Any], None] | None = None
-) -> None:
-    """Run a script as the command line does; what it sends reaches the application.
+@contextmanager
+def answered_by(client: Client, before: Callable[[Any], None] | None = None) -> Iterator[None]:
+    """What is sent to the service reaches the application.
 
     Args:
         before: called with each request before it is answered; what it raises is what the network does, and what it
@@ -65,18 +69,37 @@ def run_script(
         context.status_code, context.headers = response.status_code, dict(response.headers)
         return response.data
 
-    command = [name, "--url", "http://pugmill.example/", "--key", key or client.key, *arguments]
     # The service itself asks the tests' feed, over the network.
-    with network.Mocker(real_http=True) as mocker, pytest.MonkeyPatch.context() as patch:
-        mocker.register_uri(network.ANY, re.compile("^http://pugmill.example/"), content=answer)
-        patch.syspath_prepend(str(SCRIPTS))
-        patch.setattr(sys, "argv", command)
-        runpy.run_path(str(SCRIPTS / name), run_name="__main__")
+    with network.Mocker(real_http=True) as mocker:
+        mocker.register_uri(network.ANY, re.compile(f"^{URL}/"), content=answer)
+        yield
+
+
+def run_command(
+    client: Client,
+    name: str,
+    *arguments: str,
+    key: str | None = None,
+    before: Callable[[Any], None] | None = None,
+    command: click.Command = main,
+) -> None:
+    """Run a command of pugmill as the command line does, or one that is not pugmill's.
+
+    Raises:
+        SystemExit: it ends with another status than 0.
+    """
+    words = [name] if command is main else []
+    with answered_by(client, before):
+        try:
+            command.main([*words, "--url", f"{URL}/", "--key", key or client.key, *arguments], prog_name=PROGRAM)
+        except SystemExit as stopped:
+            if stopped.code:
+                raise
 
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How a script ended: its exit status, and what it printed."""
+    """How a command ended: its exit status, and what it printed."""
 
     status: int
     out: str
@@ -84,11 +107,11 @@ class Ended:
 
 
 def end_of(client: Client, capsys: pytest.CaptureFixture[str], name: str, *arguments: str, **options: Any) -> Ended:
-    """Run a script to its end, whichever that is."""
+    """Run a command to its end, whichever that is."""
     capsys.readouterr()
     code: Any = 0
     try:
-        run_script(client, name, *arguments, **options)
+        run_command(client, name, *arguments, **options)
     except SystemExit as stopped:
         code = stopped.code
     printed = capsys.readouterr()

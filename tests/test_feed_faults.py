@@ -48,7 +48,7 @@ from tests.feed import (
 )
 
 README = (Path(__file__).resolve().parents[1] / "README.md").read_text()
-SCRIPT = "refresh_exchange_rates"
+COMMAND = "refresh-exchange-rates"
 TODAY = day_of()
 GOOD = xml_of({TODAY: RATES})
 ABSURD = with_rates(USD="1077.2")
@@ -316,7 +316,7 @@ class Walk:
         self.caplog.clear()
 
         with memory() if self.scene.is_measured else nullcontext(lambda: 0) as most:
-            ended = end_of(self.owner, self.capsys, SCRIPT, *self.scene.arguments)
+            ended = end_of(self.owner, self.capsys, COMMAND, *self.scene.arguments)
 
         assert ended.status == self.row.status
         assert is_said(self.row.sentence, ended), ended
@@ -347,7 +347,7 @@ class Walk:
         """The next good file is taken as if nothing had been."""
         self.feed.reset()
 
-        assert end_of(self.owner, self.capsys, SCRIPT).status == 0
+        assert end_of(self.owner, self.capsys, COMMAND).status == 0
 
         assert self.owner.get(f"exchange-rates/{TODAY}?source=ECB").json["rates"] == RATES
         assert self.owner.get("exchange-rates/held").json["items"] == []

@@ -1,7 +1,6 @@
 """Where the tables stand: the migrations applied, against those this code knows."""
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import sqlalchemy as sa
 from alembic import command
@@ -9,9 +8,10 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
+from service.beside import beside
 from service.store.database import Database
 
-MIGRATIONS = Path(__file__).resolve().parents[2] / "migrations"
+MIGRATIONS = beside("migrations")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

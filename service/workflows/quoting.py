@@ -1,7 +1,7 @@
 """Quoting a customer: a draft, with everything it was computed from."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -13,7 +13,7 @@ from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.lead_time import LeadTime, lead_time
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.quantity_breaks import quantity_breaks
-from service.domain.quotation import Letterhead, QuotationBasis, QuotedShipment, Remarks
+from service.domain.quotation import Letterhead, QuotationBasis, QuotationFigures, QuotedShipment, Remarks
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.quoted_costs import asked_price, batch_costs, supplied_resources
@@ -22,12 +22,33 @@ from service.domain.resources import Path
 from service.store import quotations
 from service.store.database import Connection, Database
 from service.store.quotations import Quotation
-from service.store.workshops import Workshop, lock_workshop
+from service.store.workshops import Workshop, find_workshop, lock_workshop
 from service.workflows.costing import Batch, Batches, costed, pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
 
 VALIDITY = timedelta(days=30)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationPreview:
+    """What a quotation would say; nothing is stored.
+
+    Attributes:
+        quoted_on: the day of its rates.
+        valid_until: the last day its prices would hold.
+        letterhead: who quotes.
+        request: what was asked for.
+        figures: every figure as it would be given; `kept` and `unit_full_cost` are not for the customer's eyes.
+        remarks: warnings for the workshop, cautions for the customer too, as they would be given.
+    """
+
+    quoted_on: date
+    valid_until: date
+    letterhead: Letterhead
+    request: QuotationRequest
+    figures: QuotationFigures
+    remarks: Remarks
 
 
 def quote(
@@ -56,24 +77,20 @@ def quote(
         UnknownZoneError, MissingMeasuresError, DoesNotFitError: it cannot be shipped so.
         TooComplexError: it is more than one request may ask for.
     """
-    quoted_on = request.quoted_on or workshop.today()
-    valid_until = request.valid_until or quoted_on + VALIDITY
-    if valid_until < quoted_on:
-        raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
     while True:
-        basis, remarks = _Quoting(database, workshop, request, quoted_on).basis()
+        shown, basis = _previewed(database, workshop, request)
         quotation = Quotation(
             id=uuid7(),
             revision=1 if revises is None else revises.revision + 1,
             revises_id=None if revises is None else revises.id,
             revises_number=None if revises is None else revises.number,
             created_at=clock.now(),
-            quoted_on=basis.as_of,
-            valid_until=valid_until,
-            letterhead=_letterhead(workshop, request),
+            quoted_on=shown.quoted_on,
+            valid_until=shown.valid_until,
+            letterhead=shown.letterhead,
             request=request,
-            figures=quotation_figures(request, basis),
-            remarks=remarks,
+            figures=shown.figures,
+            remarks=shown.remarks,
         )
         with database.writing() as connection:
             revision = lock_workshop(connection, workshop.workshop_id)
@@ -83,6 +100,41 @@ def quote(
                 return quotation
         # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
         workshop = replace(workshop, revision=revision)
+
+
+def preview(database: Database, workshop: Workshop, request: QuotationRequest) -> QuotationPreview:
+    """Price what is asked for as `quote` would, and keep nothing.
+
+    Raises:
+        What `quote` raises.
+    """
+    while True:
+        shown, _ = _previewed(database, workshop, request)
+        with database.reading() as connection:
+            now = find_workshop(connection, workshop.workshop_id)
+        assert now is not None
+        if now.revision == workshop.revision:
+            return shown
+        workshop = now  # as in `quote`: not of two states
+
+
+def _previewed(
+    database: Database, workshop: Workshop, request: QuotationRequest
+) -> tuple[QuotationPreview, QuotationBasis]:
+    quoted_on = request.quoted_on or workshop.today()
+    valid_until = request.valid_until or quoted_on + VALIDITY
+    if valid_until < quoted_on:
+        raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
+    basis, remarks = _Quoting(database, workshop, request, quoted_on).basis()
+    shown = QuotationPreview(
+        quoted_on=quoted_on,
+        valid_until=valid_until,
+        letterhead=_letterhead(workshop, request),
+        request=request,
+        figures=quotation_figures(request, basis),
+        remarks=remarks,
+    )
+    return shown, basis
 
 
 def _letterhead(workshop: Workshop, request: QuotationRequest) -> Letterhead:

@@ -211,6 +211,13 @@ def _others() -> list[Place]:
             for_stranger=422,
             stores=True,
         ),
+        Place(
+            method="POST",
+            template="/v1/quotation-previews",
+            path="/v1/quotation-previews",
+            body=builders.quotation(quoted_on="2026-11-25"),
+            for_stranger=422,
+        ),
         Place(method="GET", template=quotation, path=quotation, for_stranger=404),
         Place(method="DELETE", template=quotation, path=quotation, for_stranger=404, stores=True),
         Place(

@@ -16,7 +16,7 @@ from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
 from service.api.health import contract as as_yaml
-from service.cli import CONTRACT
+from service.cli.contract import CONTRACT
 from tests.api.outside import operations
 from tests.api.places import PLACES, Place, named
 from tests.contract import Contract, spelt_out

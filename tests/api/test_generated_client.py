@@ -2,11 +2,9 @@
 
 import datetime
 import importlib
-import runpy
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from types import ModuleType
 from typing import Any
 from uuid import UUID
@@ -15,9 +13,11 @@ import flask
 import httpx
 import pytest
 
-from service.cli import CONTRACT
+from service.cli.contract import CONTRACT
+from service.client.commands.register import puts, read_workshop
 from tests import builders
 from tests.conftest import Client
+from tests.demo import DEMO
 from tests.processes import SECONDS
 
 PACKAGE = "generated_pugmill_client"
@@ -30,7 +30,6 @@ content_type_overrides: # the generator knows CSV and PDF by no other name
   application/pdf: application/octet-stream
 """
 DAY = "2026-01-01"
-SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"
 
 
 @pytest.fixture(scope="module")
@@ -157,21 +156,16 @@ NOUNS = {
 }
 
 
-def demo_puts(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[list[str], dict[str, Any]]]:
-    """Every PUT of scripts/load_demo: the steps of its path below /v1, and its body."""
-    monkeypatch.syspath_prepend(str(SCRIPTS))
-    loader = runpy.run_path(str(SCRIPTS / "load_demo"))
-    demo = loader["read_yaml"]((SCRIPTS / "demo" / "workshop.yaml").read_text())
-    for collection, entries in demo.items():
+def demo_puts() -> Iterator[tuple[list[str], dict[str, Any]]]:
+    """Every PUT of the demo workshop: the steps of its path below /v1, and its body."""
+    for collection, entries in read_workshop(DEMO / "workshop.yaml").items():
         if collection != "workshop":
-            for path, body in loader["puts"](collection, entries, datetime.date.fromisoformat("2026-11-25")):
+            for path, body in puts(collection, entries, datetime.date.fromisoformat("2026-11-25")):
                 yield path.removeprefix("/v1/").split("/"), body
 
 
-def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(
-    caller: Caller, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    for (collection, code, *rates), body in demo_puts(monkeypatch):
+def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(caller: Caller) -> None:
+    for (collection, code, *rates), body in demo_puts():
         if collection == "exchange-rates":
             day = datetime.date.fromisoformat(code)
             put = caller("exchange_rates", "put_exchange_rates", day, body=caller.model("EnteredRates", body))

@@ -26,6 +26,21 @@ def test_a_registered_product_is_costed_priced_and_quoted(client: Client) -> Non
     assert client.get(f"{quoted.headers['Location']}/recomputation").json["agrees"] is True
 
 
+def test_a_quotation_is_previewed_without_a_retry_key_and_nothing_of_it_is_stored(client: Client) -> None:
+    register_workshop(client)
+    request = quotation(quoted_on="2026-11-25")
+
+    with_key = {"Authorization": f"Bearer {client.key}"}
+    shown = client.app.test_client().post("/v1/quotation-previews", json=request, headers=with_key)
+    again = client.post("quotation-previews", request)
+
+    assert shown.status_code == 200, shown.json
+    assert shown.data == again.data
+    assert client.get("quotations").json["items"] == []
+    quoted = client.post("quotations", request).json
+    assert shown.json == {name: quoted[name] for name in shown.json}
+
+
 def test_a_tax_that_only_a_charge_stands_under_is_told_by_name_with_its_reason(client: Client) -> None:
     register_workshop(client)
     exempt = {"name": "Exempt transport", "category": "E", "exemption_reason": "an invented exemption"}

@@ -258,7 +258,7 @@ class TestNames:
 
 class TestForms:
     def test_starting_the_service_does_not_load_what_draws(self) -> None:
-        looked_for = "import service.cli, sys; print('vl_convert' in sys.modules)"
+        looked_for = "import service.cli.serve, sys; print('vl_convert' in sys.modules)"
 
         made = subprocess.run([sys.executable, "-c", looked_for], capture_output=True, text=True, check=True)
 

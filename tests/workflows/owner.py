@@ -33,6 +33,7 @@ from service.workflows import (
     repricing_records,
 )
 from service.workflows.pricing import PriceSheet
+from service.workflows.quoting import QuotationPreview
 from service.workflows.registering import Precondition, Registering, always
 from service.workflows.repricing import Application
 from service.workflows.sale_way import PriceQuestion
@@ -124,6 +125,9 @@ class Owner:
 
     def quote(self, **changes: Any) -> Quotation:
         return quoting.quote(self.database, self.workshop, a_request(**changes), "owner")
+
+    def preview(self, **changes: Any) -> QuotationPreview:
+        return quoting.preview(self.database, self.workshop, a_request(**changes))
 
     def issued(self, **changes: Any) -> Quotation:
         """A quotation that is promised."""

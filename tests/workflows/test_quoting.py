@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import fields
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
@@ -12,7 +13,7 @@ import sqlalchemy as sa
 from service.documents.quotation_text import quotation_text
 from service.domain.errors import InvalidValuesError, MissingRatesError, TooComplexError
 from service.domain.quotation_life import Status
-from service.store.tables import quotations
+from service.store.tables import metadata, quotations
 from service.workflows import quotations as reading
 from service.workflows.costing import MAX_LINES
 from service.workflows.errors import NotRegisteredError
@@ -42,6 +43,15 @@ def bricks(owner: Owner) -> Owner:
     return owner
 
 
+def rows_of(owner: Owner) -> dict[str, int]:
+    """How many rows each table has."""
+    with owner.database.reading() as connection:
+        return {
+            table.name: connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+            for table in metadata.sorted_tables
+        }
+
+
 class TestQuoting:
     def test_keeps_a_draft_that_is_found_again_as_it_was_given(self, bricks: Owner) -> None:
         made = bricks.quote(lines=TWO_LINES)
@@ -51,6 +61,20 @@ class TestQuoting:
         assert found == made
         assert found.status == Status.DRAFT
         assert found.created_at.tzinfo is not None
+
+    def test_says_beforehand_what_it_will_say_and_keeps_nothing_of_that(self, bricks: Owner) -> None:
+        before = rows_of(bricks)
+
+        shown = bricks.preview(lines=TWO_LINES)
+
+        assert rows_of(bricks) == before
+        made = bricks.quote(lines=TWO_LINES)
+        for each in fields(shown):
+            assert getattr(shown, each.name) == getattr(made, each.name), each.name
+
+    def test_beforehand_refuses_what_it_will_refuse(self, furnished: Owner) -> None:
+        with pytest.raises(InvalidValuesError, match="must not be before"):
+            furnished.preview(quoted_on=None, valid_until="2020-01-01")
 
     def test_is_of_today_and_valid_for_thirty_days_where_nothing_else_is_said(self, furnished: Owner) -> None:
         before = datetime.now(UTC).date()

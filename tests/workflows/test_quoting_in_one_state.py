@@ -4,13 +4,15 @@ from typing import Any
 
 import pytest
 
+from service.store.quotations import Quotation
 from service.workflows import quotations, quoting
 from tests.builders import material_rate, register_workshop
 from tests.workflows.owner import Owner
 
 
+@pytest.mark.parametrize("what", ["quote", "preview"])
 def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
-    owner: Owner, monkeypatch: pytest.MonkeyPatch
+    owner: Owner, monkeypatch: pytest.MonkeyPatch, what: str
 ) -> None:
     register_workshop(owner)
     costed = quoting.costed
@@ -23,8 +25,9 @@ def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
         return found
 
     monkeypatch.setattr(quoting, "costed", costed_while_a_price_changes)
-    made = owner.quote()
+    made = getattr(owner, what)()
     monkeypatch.undo()
 
     assert made.figures == owner.quote().figures
-    assert quotations.recompute(owner.database, owner.workshop, made.id).agrees
+    if isinstance(made, Quotation):
+        assert quotations.recompute(owner.database, owner.workshop, made.id).agrees

@@ -1,0 +1,28 @@
+"""What a quotation would say, before there is one."""
+
+import flask
+from flask.views import MethodView
+
+from service.api.answers import answer
+from service.api.auth import database, workshop
+from service.api.blueprints import Blueprint
+from service.api.examples import QUOTATION
+from service.api.operations import operation
+from service.api.schemas import schema_of
+from service.domain.quotation_request import QuotationRequest
+from service.workflows import quoting
+from service.workflows.quoting import QuotationPreview
+
+blueprint = Blueprint("quotation-previews", __name__, url_prefix="/v1", description="What quotations would say.")
+
+
+@blueprint.route("/quotation-previews")
+class QuotationPreviews(MethodView):
+    """What a quotation would say."""
+
+    @operation("previewQuotation", stores=False, refuses=(409,))
+    @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
+    @blueprint.response(200, schema_of(QuotationPreview))
+    def post(self, request: QuotationRequest) -> flask.Response:
+        """Every figure and remark that the same request would be quoted with now; nothing is stored."""
+        return answer(quoting.preview(database(), workshop(), request))

@@ -1,0 +1,82 @@
+"""The command line's backups: one thin command for each workflow."""
+
+import shlex
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+import sqlalchemy as sa
+
+from service.cli.database import reached_database
+from service.store.database import Database
+from service.store.sqlite_files import Holding, InUseElsewhereError, UnusableFileError
+from service.workflows import backups
+from service.workflows.backups import OccupiedError, ServerDatabaseError
+
+_FILE = click.Path(dir_okay=False, path_type=Path)
+_EXISTING = click.Path(exists=True, dir_okay=False, path_type=Path)
+
+
+def _libpq_address(database: Database) -> str:
+    """Without the password, which every user of the machine would see on a command line."""
+    url = database.engine.url
+    shown = sa.URL.create("postgresql", url.username, None, url.host, url.port, url.database, url.query)
+    return shlex.quote(shown.render_as_string())
+
+
+def _dump_command(database: Database, path: Path) -> str:
+    return f"pg_dump --format=custom --file={shlex.quote(str(path))} --dbname={_libpq_address(database)}"
+
+
+def _restore_command(database: Database, path: Path) -> str:
+    return (
+        "pg_restore --exit-on-error --single-transaction --no-owner "
+        f"--dbname={_libpq_address(database)} {shlex.quote(str(path))}"
+    )
+
+
+@contextmanager
+def _told_in_one_line(remedy: str, server_command: str) -> Iterator[None]:
+    try:
+        yield
+    except ServerDatabaseError as error:
+        raise click.ClickException(f"{error}: use PostgreSQL's own programs, here\n{server_command}") from None
+    except OccupiedError as error:
+        raise click.ClickException(f"{error}; {remedy}") from None
+    except (UnusableFileError, InUseElsewhereError) as error:
+        raise click.ClickException(str(error)) from None
+    except OSError as error:
+        raise click.ClickException(f"{error.filename}: {error.strerror}") from None
+
+
+def _told(holding: Holding) -> str:
+    return (
+        f"workshops {holding.workshops}, rows {holding.rows}, revision {holding.revision}, "
+        f"bytes {holding.size_bytes}\nsha256 {holding.sha256}"
+    )
+
+
+@click.command("backup")
+@click.argument("path", metavar="FILE", type=_FILE)
+@click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+def backup(path: Path, force: bool) -> None:
+    """Write one state of a SQLite database to FILE while the service works, and look through it."""
+    database = reached_database()
+    with _told_in_one_line("give --force to overwrite it", _dump_command(database, path)):
+        holding = backups.back_up(database, path, overwrites=force)
+    click.echo(f"{path}\n{_told(holding)}")
+
+
+@click.command("restore")
+@click.argument("path", metavar="FILE", type=_EXISTING)
+@click.option("--replace", is_flag=True, help="Replace a database that is there; it is kept beside.")
+def restore(path: Path, replace: bool) -> None:
+    """Put the backup FILE in the place of a SQLite database that nobody uses."""
+    database = reached_database()
+    with _told_in_one_line("give --replace to have it set aside", _restore_command(database, path)):
+        done = backups.restore(database, path, replaces=replace)
+    click.echo(f"{done.place}\n{_told(done.holding)}")
+    if done.kept is not None:
+        click.echo(f"what was there is kept as {done.kept}")
+    click.echo("run 'pugmill migrate', then start the service")

@@ -1,0 +1,45 @@
+"""Keys of a workshop, from the command line: made, listed and revoked."""
+
+from uuid import UUID
+
+import click
+
+from service.cli.database import current_database, one_line, require_workshop
+from service.workflows import keys
+
+
+@click.group()
+def key() -> None:
+    """Keys of a workshop."""
+
+
+@key.command("create")
+@click.argument("workshop_id", type=click.UUID)
+@click.option("--name", required=True, callback=one_line, help="Who or what it is given to.")
+@click.option("--read-only", is_flag=True, help="It may read, and nothing else.")
+def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
+    """Make another key and print it: it is shown this once only."""
+    database = current_database()
+    require_workshop(database, workshop_id)
+    click.echo(keys.create_key(database, workshop_id, name, frozenset({"read"} if read_only else {"read", "write"})))
+
+
+@key.command("list")
+@click.argument("workshop_id", type=click.UUID)
+def list_keys(workshop_id: UUID) -> None:
+    """The workshop's keys, oldest first."""
+    database = current_database()
+    require_workshop(database, workshop_id)
+    for each in keys.list_keys(database, workshop_id):
+        state = f"revoked {each.revoked_at:%Y-%m-%d}" if each.revoked_at else "open"
+        click.echo(f"{each.key_id}  {state:18}  {','.join(sorted(each.scopes)):10}  {each.name}")
+
+
+@key.command("revoke")
+@click.argument("workshop_id", type=click.UUID)
+@click.argument("key_id", type=click.UUID)
+def revoke_key(workshop_id: UUID, key_id: UUID) -> None:
+    """Close a key for good."""
+    if not keys.revoke_key(current_database(), workshop_id, key_id):
+        raise click.ClickException("there is no such open key")
+    click.echo("revoked")

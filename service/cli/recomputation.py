@@ -1,0 +1,25 @@
+"""Quotations computed again, from the command line."""
+
+import sys
+from uuid import UUID
+
+import click
+
+from service.cli.database import current_database, require_workshop
+from service.workflows import quotations
+
+
+@click.command("recompute-quotations")
+@click.argument("workshop_id", type=click.UUID)
+def recompute_quotations(workshop_id: UUID) -> None:
+    """Compute every quotation again from what was stored with it; exit 1 if any figure differs."""
+    database = current_database()
+    found = require_workshop(database, workshop_id)
+    checked = differing = 0
+    for recomputation in quotations.recompute_all(database, found):
+        checked += 1
+        if not recomputation.agrees:
+            differing += 1
+            click.echo(f"{recomputation.number or recomputation.id} differs", err=True)
+    click.echo(f"{checked} checked, {differing} differ")
+    sys.exit(1 if differing else 0)

@@ -1,0 +1,150 @@
+"""A command of the workshop's: its options, its help as it is written, and how it ends."""
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+from inspect import cleandoc
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, TypeVar
+
+import click
+from click.core import ParameterSource
+
+from service.client.ends import ENDS, EndedError
+from service.client.http import Service
+
+DEFAULT_URL = "http://127.0.0.1:8410"
+FILE = click.Path(path_type=Path)
+_INTERRUPTED = 130
+"""As the shell has it of a signal."""
+
+Declared = TypeVar("Declared", bound=Callable[..., Any])
+
+
+class Options(SimpleNamespace):
+    """What stands on the command line, by the names of its options and arguments."""
+
+
+Job = Callable[[Service, Options], None]
+
+
+class OwnersOption(click.Option):
+    """An option with its place in the help.
+
+    Attributes:
+        section: the heading that it stands below; the general one if it is empty.
+        one_of: options with the same name here exclude each other.
+    """
+
+    def __init__(self, *arguments: Any, section: str = "", one_of: str = "", **attributes: Any) -> None:
+        super().__init__(*arguments, **attributes)
+        self.section, self.one_of = section, one_of
+
+
+def option(*names: str, **attributes: Any) -> Callable[[Declared], Declared]:
+    """An option of a command; `section` and `one_of` are those of OwnersOption."""
+    return click.option(*names, cls=OwnersOption, **attributes)
+
+
+class OwnersCommand(click.Command):
+    """A command that asks a running service; its help is printed as it is written."""
+
+    def invoke(self, ctx: click.Context) -> None:
+        """Do the job for the service and key of the command line; what stands in its way is told in one line."""
+        assert self.callback is not None
+        _check_alternatives(ctx)
+        options = Options(**ctx.params)
+        if not options.key:
+            raise click.UsageError("a key is needed: --key, or PUGMILL_KEY in the environment", ctx)
+        if hasattr(sys.stdout, "reconfigure"):
+            sys.stdout.reconfigure(errors="replace")  # a terminal that does not speak UTF-8 gets what it can show
+        try:
+            _finished(self.callback, options)
+        except EndedError as error:
+            print(f"{ctx.command_path}: {error}", file=sys.stderr)
+            ctx.exit(int(error.end))
+        except KeyboardInterrupt:
+            ctx.exit(_INTERRUPTED)
+
+    def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """What the command is for, its examples unwrapped."""
+        formatter.write(f"\n{self.help}\n")
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """How it ends."""
+        formatter.write(f"\n{self.epilog}\n")
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The options, section by section."""
+        sections: dict[str, list[tuple[str, str]]] = {"Arguments": [], "Options": []}
+        for each in self.get_params(ctx):
+            heading = "Arguments" if isinstance(each, click.Argument) else getattr(each, "section", "") or "Options"
+            if record := each.get_help_record(ctx):
+                sections.setdefault(heading, []).append(record)
+        for heading, records in sections.items():
+            if records:
+                with formatter.section(heading):
+                    formatter.write_dl(records)
+
+
+def owners_command(text: str | None) -> Callable[[Job], click.Command]:
+    """Makes a command of a job, with where the service runs and the key before its own options.
+
+    Args:
+        text: its help.
+    """
+
+    def made(job: Job) -> click.Command:
+        declared = _at_service(job)
+        return click.command(
+            cls=OwnersCommand,
+            help=cleandoc(text or ""),
+            epilog=ENDS,
+            context_settings={"help_option_names": ["-h", "--help"]},
+        )(declared)
+
+    return made
+
+
+def _at_service(job: Job) -> Job:
+    key = option(
+        "--key",
+        envvar="PUGMILL_KEY",
+        help="The workshop's key (default: the environment's PUGMILL_KEY, which other users cannot see).",
+    )
+    url = option(
+        "--url",
+        default=DEFAULT_URL,
+        envvar="PUGMILL_URL",
+        help=f"Where the service runs (default: the environment's PUGMILL_URL, or else {DEFAULT_URL}).",
+    )
+    return url(key(job))
+
+
+def _check_alternatives(ctx: click.Context) -> None:
+    """Raises if options are given that exclude each other."""
+    given: dict[str, str] = {}
+    for each in _options_given(ctx):
+        if each.one_of in given:
+            raise click.UsageError(f"{each.opts[0]} is not allowed with {given[each.one_of]}", ctx)
+        if each.one_of:
+            given[each.one_of] = each.opts[0]
+
+
+def _options_given(ctx: click.Context) -> Iterator[OwnersOption]:
+    for each in ctx.command.params:
+        is_given = ctx.get_parameter_source(each.name or "") is ParameterSource.COMMANDLINE
+        if isinstance(each, OwnersOption) and is_given:
+            yield each
+
+
+def _finished(job: Callable[..., None], options: Options) -> None:
+    """Do the job and get rid of what it prints, before anything else is told."""
+    try:
+        try:
+            job(Service(options.url, options.key.strip()), options)
+        finally:
+            sys.stdout.flush()
+    except BrokenPipeError:  # whoever reads has enough; nothing is to be written at the end either
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,1 @@
+"""The workshop's commands, one a module, each named as it is typed."""

@@ -1,0 +1,137 @@
+r"""Change what electricity costs from a day on, and reprice what that touches.
+
+    pugmill change-tariff grid --from 2026-11-30 --price day=0.39 --price night=0.24 --dry-run
+    pugmill change-tariff grid --from 2026-11-30 --price day=0.39 --price night=0.24 \
+        --least-move 0.01 --greatest-move 0.25 --csv changes.csv
+    pugmill change-tariff grid --from 2026-11-30 --standing-charge 41.50 --rate-only
+
+Terms that are not given stay as they are in the rate in force on that day. Prices are worked out with the rates of that
+day, or of today if that is later, and put in force at once. To have them move on the day itself, give --rate-only and
+run pugmill reprice on that day. Run again, nothing is left to change; where it was cut short, it goes on where it
+ended. Shares are fractions of one.
+"""
+
+from datetime import date, datetime
+from typing import Any, BinaryIO
+
+import click
+
+from service.client.command import Options, option, owners_command
+from service.client.ends import RefusedError
+from service.client.files.new_file import new_file
+from service.client.http import Service
+from service.client.members import Path
+from service.client.rates import Rates, Terms, new_terms, next_day, outcome_of, put_rate, read_rates, terms_in_force
+from service.client.repricing import Answer, Question, question_of, repriced, show, with_repricing
+
+_RATE = "The rate"
+_CHARGES = ("standing_charge_per_month", "demand_charge_per_month")
+
+
+def _day(_context: click.Context, _parameter: click.Parameter, text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise click.BadParameter(f"'{text}' is no day; write for instance 2026-11-30") from None
+
+
+def _bands(_context: click.Context, _parameter: click.Parameter, texts: tuple[str, ...]) -> list[tuple[str, str]]:
+    return [*map(_band, texts)]
+
+
+def _band(text: str) -> tuple[str, str]:
+    band, is_there, amount = (part.strip() for part in text.partition("="))
+    if not (band and is_there and amount):
+        raise click.BadParameter(f"'{text}' is no price of a band; write for instance day=0.39")
+    return band, amount
+
+
+@owners_command(__doc__)
+@click.argument("tariff", help="The tariff's code.")
+@option("--from", "day", metavar="DAY", required=True, callback=_day, help="The first day of the rate.")
+@option("--rate-only", is_flag=True, help="Change the rate and leave the prices alone.")
+@option(
+    "--price",
+    section=_RATE,
+    metavar="BAND=AMOUNT",
+    multiple=True,
+    callback=_bands,
+    help="Of a kWh; once for each band.",
+)
+@option("--standing-charge", _CHARGES[0], section=_RATE, metavar="AMOUNT", help="A month; '' takes it out.")
+@option("--demand-charge", _CHARGES[1], section=_RATE, metavar="AMOUNT", help="A month; '' takes it out.")
+@option("--expected-kwh", section=_RATE, metavar="KWH", help="A month, which the charges are spread over.")
+@option("--currency", section=_RATE, metavar="CODE", help="Of the amounts given (default: that of the rate in force).")
+@with_repricing
+def change_tariff(service: Service, options: Options) -> None:
+    """Do what the command line asks for; nothing is printed before it is done, for whoever reads may have enough."""
+    if options.rate_only and options.csv:
+        raise click.UsageError("--csv writes changed prices, and --rate-only leaves them alone")
+    resource, answer = f"tariffs/{options.tariff}", None
+    rates = read_rates(service, resource)
+    before = terms_in_force(rates, options.day)
+    terms = new_terms(before, changes(options, before))
+    with new_file(options.csv) as file:
+        outcome = outcome_of(rates, options.day, terms)
+        if not options.dry_run:
+            outcome = put_rate(service, resource, options.day, terms, rates)
+        done = told(options, rates, outcome)
+        if not options.rate_only:
+            answer = _repriced(service, options, question(options, resource, terms), done, file)
+    print(done)
+    if answer:
+        print()
+        show(answer)
+
+
+def _repriced(service: Service, options: Options, question: Question, done: str, file: BinaryIO | None) -> Answer:
+    try:
+        return repriced(service, question, is_dry_run=options.dry_run, file=file)
+    except RefusedError as error:
+        raise type(error)(f"{done} Then {error}", error.status) from None
+
+
+def question(options: Options, resource: str, terms: Terms) -> Question:
+    """What the rate touches; in a dry run, if it were in force."""
+    supposed = {"rates": {resource: terms}} if options.dry_run else {}
+    options.as_of = options.as_of or _pricing_day(options.day)
+    return question_of(options, {"resources": [resource]}, **supposed)
+
+
+def changes(options: Options, before: Terms) -> dict[Path, Any]:
+    """What the command line says of the rate, by the paths of its members."""
+    currency = options.currency or _currency(before)
+
+    def amount(figure: str) -> dict[str, str] | None:
+        if figure and currency is None:
+            raise click.UsageError("no rate in force names a currency: give --currency")
+        return {"amount": figure, "currency": str(currency)} if figure else None
+
+    found: dict[Path, Any] = {("price_per_kwh", band): amount(price) for band, price in options.price}
+    charges = {name: getattr(options, name) for name in _CHARGES}
+    found |= {(name,): amount(charge) for name, charge in charges.items() if charge is not None}
+    if options.expected_kwh is not None:
+        found["expected_kwh_per_month",] = options.expected_kwh
+    if not found:
+        raise click.UsageError(
+            "give what changes, for instance --price day=0.39; without a change 'pugmill reprice' will do"
+        )
+    return found
+
+
+def _currency(terms: Terms) -> str | None:
+    amounts = [*terms.get("price_per_kwh", {}).values(), *(terms[name] for name in _CHARGES if name in terms)]
+    return amounts[0]["currency"] if amounts else None
+
+
+def _pricing_day(first: str) -> str:
+    """The day of the rate, so that it counts; today where it has begun, so that later ones count too."""
+    return max(first, datetime.now().astimezone().date().isoformat())
+
+
+def told(options: Options, rates: Rates, outcome: str) -> str:
+    """What becomes of the rate, in a line."""
+    would = "would be " if options.dry_run else ""
+    following = next_day(rates, options.day)
+    end = f", until another begins on {following}" if following else ""
+    return f"The rate of tariffs/{options.tariff} from {options.day} {would or 'is '}{outcome}{end}."

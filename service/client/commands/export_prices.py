@@ -1,0 +1,64 @@
+"""Export the price list: every listing with its price, as a table, as CSV or as JSON-LD for a web page.
+
+    pugmill export-prices                                   a table of the prices in force
+    pugmill export-prices --csv prices.csv                  a file, written whole or not at all
+    pugmill export-prices --json-ld prices.jsonld           schema.org's products and offers
+    pugmill export-prices --asked                           what the policies ask today, in force or not
+    pugmill export-prices --csv prices.csv --dry-run        the table; writes nothing
+
+A listing without a price is in the list with the reason; the command then ends with 3.
+"""
+
+import csv
+import io
+
+from service.client.command import FILE, Options, option, owners_command
+from service.client.ends import WaitingError
+from service.client.files.new_file import new_file
+from service.client.http import Service
+from service.client.progress import bytes_shown, waiting_shown
+from service.client.repricing import length_of
+from service.client.text.listing import price_list_text
+from service.client.text.terminal import width
+
+ADDRESS = "/v1/price-list"
+_NAMED = 20
+
+
+@owners_command(__doc__)
+@option("--csv", metavar="FILE", type=FILE, help="Write it as CSV.")
+@option("--json-ld", metavar="FILE", type=FILE, help="Write it as JSON-LD.")
+@option("--asked", is_flag=True, help="What the policies ask, in place of the prices in force.")
+@option("--channel", metavar="CODE", help="The listings of a sales channel alone.")
+@option("--as-of", metavar="DAY", help="The day whose rates are used; today without it.")
+@option("--dry-run", is_flag=True, help="Show the table and write no file.")
+def export_prices(service: Service, options: Options) -> None:
+    """Fetch the list in each form asked for, and write or show it."""
+    is_shown = options.dry_run or not (options.csv or options.json_ld)
+    with (
+        new_file(None if is_shown else options.csv) as table,
+        new_file(None if is_shown else options.json_ld) as linked,
+    ):
+        content = price_list(service, options, "text/csv")
+        if table is not None:
+            table.write(content)
+        if linked is not None:
+            linked.write(price_list(service, options, "application/ld+json"))
+    entries = [*csv.DictReader(io.StringIO(content.decode(), newline=""))]
+    if is_shown:
+        print(price_list_text(entries, width()) if entries else "No listing is registered.")
+    for path in filter(None, (options.csv, options.json_ld)):
+        print(f"{path}: {len(entries)} listings{', not written' if options.dry_run else ''}")
+    if unpriced := [each["listing"] for each in entries if each["problem"]]:
+        more = f" and {len(unpriced) - _NAMED} more" if len(unpriced) > _NAMED else ""
+        named = ", ".join(unpriced[:_NAMED])
+        raise WaitingError(f"{len(unpriced)} of {len(entries)} listings have no price: {named}{more}")
+
+
+def price_list(service: Service, options: Options, media_type: str) -> bytes:
+    """The price list in a form, as the service writes it."""
+    prices = None if options.asked else "in_force"  # what is asked is what the service lists where nothing is said
+    query = {"as_of": options.as_of, "channel": options.channel, "prices": prices}
+    with waiting_shown("working prices out"):
+        answer = service.send("GET", ADDRESS, query=query, headers={"Accept": media_type}, is_long=True)
+    return b"".join(bytes_shown(service.parts(answer), "price list", length_of(answer.headers)))

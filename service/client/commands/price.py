@@ -1,0 +1,149 @@
+r"""Price a listing: register it if options say how, then print its price with every term of the way.
+
+    pugmill price beam-market-ch                    what its price is, and what is kept of it
+    pugmill price beam-market-ch --kept-at 49.90    what is kept at another price
+    pugmill price beam-market-ch --discount 0.15    what 15 % off does, and the least price that bears it
+
+    pugmill price sheet-market --product sheet --channel quay-market --currency EUR --locale nl_NL \
+        --standard-batch 40 --tax standard --margin 0.25 --price-endings 0.50,0.95 --unit-price-per m2
+
+Options that are the listing's own have the names that its members have in the service. Of a listing that is there
+already only what is given changes; a member given as '' is taken out. Shares are fractions of one (0.25, not 25).
+Every listing with its price: pugmill export-prices.
+"""
+
+import json
+import sys
+from collections.abc import Callable, Mapping
+from http import HTTPStatus
+from typing import Any
+from urllib.parse import quote
+
+import click
+
+from service.client.command import Declared, Options, option, owners_command
+from service.client.ends import RefusedError
+from service.client.http import Service
+from service.client.members import without_nothing
+from service.client.text.listing import price_sheet_text
+from service.client.text.terminal import width
+
+Members = Mapping[str, tuple[str, str]]
+"""Each with what its value is and what it means."""
+
+MEMBERS = {
+    "product": ("CODE", "The product."),
+    "channel": ("CODE", "The sales channel."),
+    "currency": ("CODE", "Of sale, for instance EUR."),
+    "locale": ("LOCALE", "How its prices are written, for instance de_AT."),
+    "tax": ("CODE", "The tax."),
+    "shipping_service": ("CODE", "The service that a piece is sent with."),
+    "shipping_zone": ("CODE", "The service's zone that buyers are in."),
+    "unit_price_per": ("UNIT", "Show a unit price: kg, m, m2 or m3."),
+    "name": ("TEXT", "What buyers read; the product's name without it."),
+    "description": ("TEXT", "What buyers read besides."),
+    "tags": ("CODES", "Marks to find it by when prices change, with commas between: garden,summer."),
+    "note": ("TEXT", "Anything worth knowing; not shown to buyers."),
+}
+POLICY = {
+    "cost_basis": ("COST", "What the target is measured against: full_cost or variable_cost."),
+    "never_below_cost": ("COST", "The price brings in at least this: full_cost or variable_cost."),
+    "never_below_amount": ("AMOUNT", "The price is at least this."),
+    "price_step": ("AMOUNT", "Prices are multiples of this, or endings repeat every so much."),
+    "price_endings": ("AMOUNTS", "The endings a price may have, with commas between: 0.49,0.99."),
+    "rounding": ("WAY", "Up, or nearest."),
+}
+TARGETS = {
+    "margin": ("SHARE", "Aim at a profit of this share of the net price."),
+    "markup": ("SHARE", "Aim at a profit of this share of the cost."),
+    "profit_per_piece": ("AMOUNT", "Aim at this profit, in the currency of sale."),
+    "fixed_price": ("AMOUNT", "Ask this price."),
+}
+
+
+_LISTING = "The listing"
+_POLICY = "Its policy"
+
+
+def _texts(section: str, members: Members, one_of: str = "") -> Callable[[Declared], Declared]:
+    """An option for each of the members."""
+
+    def declared(job: Declared) -> Declared:
+        for member, (value, meaning) in reversed([*members.items()]):
+            name = f"--{member.replace('_', '-')}"
+            job = option(name, section=section, one_of=one_of, metavar=value, help=meaning)(job)
+        return job
+
+    return declared
+
+
+@owners_command(__doc__)
+@click.argument("code", help="The listing's code.")
+@option("--as-of", metavar="DAY", help="The day whose rates are used, as 2026-11-25; today without it.")
+@option("--kept-at", metavar="PRICE", help="What is kept at this price instead.")
+@option("--discount", metavar="SHARE", help="What taking this share off the price does.")
+@option("--dry-run", is_flag=True, help="Print what would be registered, and register nothing.")
+@option("--standard-batch", section=_LISTING, metavar="PIECES", type=int, help="The batch that its cost is taken from.")
+@_texts(_LISTING, MEMBERS)
+@_texts(_POLICY, TARGETS, one_of="target")
+@_texts(_POLICY, POLICY)
+def price(service: Service, options: Options) -> None:
+    """Do what the command line asks for."""
+    changes = changed_members(options)
+    if changes or options.dry_run:
+        register(service, options, changes)
+    if not options.dry_run:
+        query = {"as_of": options.as_of, "kept_at": options.kept_at, "discount_share": options.discount}
+        print(price_sheet_text(service.send("GET", f"{address(options)}/price-sheet", query=query).json(), width()))
+
+
+def address(options: Options) -> str:
+    """Where the listing is."""
+    return f"/v1/listings/{quote(options.code, safe='')}"
+
+
+def given(options: Options, members: Members) -> dict[str, Any]:
+    """The members that the command line gives."""
+    return {member: text for member in members if (text := getattr(options, member)) is not None}
+
+
+def changed_members(options: Options) -> dict[str, Any]:
+    """What the command line says of the listing; its policy by itself."""
+    changes, policy = given(options, MEMBERS), given(options, POLICY)
+    if options.standard_batch is not None:
+        changes["standard_batch"] = options.standard_batch
+    for members in (changes, policy):
+        members |= {name: _several(members[name]) for name in ("tags", "price_endings") if name in members}
+    for target, value in given(options, TARGETS).items():
+        policy |= {"target": target, "value": value}
+    return changes | ({"policy": policy} if policy else {})
+
+
+def _several(text: str) -> list[str]:
+    return [each.strip() for each in text.split(",") if each.strip()]
+
+
+def register(service: Service, options: Options, changes: dict[str, Any]) -> None:
+    """Register the listing as it is with its changes, unless somebody else changes it meanwhile."""
+    if not changes:
+        raise click.UsageError("--dry-run shows what options would register: give some")
+    known, tag = registered(service, options)
+    body = without_nothing({**known, **changes, "policy": {**known.get("policy", {}), **changes.get("policy", {})}})
+    if options.dry_run:
+        print(f"PUT {address(options)}", file=sys.stderr)
+        print(json.dumps(body, indent=2, ensure_ascii=False))
+        return
+    condition = {"If-Match": tag} if tag else {"If-None-Match": "*"}
+    status = service.send("PUT", address(options), body, headers=condition).status_code
+    print(f"The listing {options.code} is {'new' if status == HTTPStatus.CREATED else 'up to date'}.", file=sys.stderr)
+
+
+def registered(service: Service, options: Options) -> tuple[dict[str, Any], str | None]:
+    """The listing as it is, and its entity tag; of one that is not there, nothing."""
+    try:
+        response = service.send("GET", address(options))
+    except RefusedError as error:
+        if error.status == HTTPStatus.NOT_FOUND:
+            return {}, None
+        raise
+    return response.json(), response.headers["ETag"]

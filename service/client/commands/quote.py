@@ -1,0 +1,158 @@
+r"""Quote a batch: from a small order file to an issued quotation and its PDF.
+
+    pugmill quote order.yaml                  issues it, and writes order.pdf beside it
+    pugmill quote order.yaml --dry-run        what it would be; nothing is kept
+    pugmill quote order.yaml --draft          keeps a draft: no number yet, and it may be discarded
+    pugmill quote lines.csv --customer 'Harbour Garden Trust' --tax standard --margin 0.30 --locale de_DE
+    pugmill quote --document Q000042 --pdf again.pdf --html page.html      a quotation there is already
+
+An order in YAML has the members of the service's quotation request. What stands under each_line counts for every
+line that does not say otherwise:
+
+    customer: {name: Harbour Garden Trust, address: "Pier 4\nPort Quillan"}
+    locale: de_DE
+    each_line: {tax: standard, policy: {target: margin, value: 0.30, never_below_cost: full_cost}}
+    lines:
+      - {product: brick, quantity: 500, quantity_breaks: [1000, 2500]}
+      - {product: beam-1200, quantity: 40, tooling: charged_once}
+
+In CSV every row is a line; a column is named as the member is, one within it behind a slash (policy/value), and several
+quantity breaks or supplied materials have spaces between them.
+
+A file that is there already is not written again: an order is not quoted twice by mistake. --again does so.
+"""
+
+import sys
+from contextlib import ExitStack
+from http import HTTPStatus
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import click
+
+from service.client.command import FILE, Options, option, owners_command
+from service.client.ends import OutOfReachError, RefusedError
+from service.client.files.lines_file import ORDER, request_of_file
+from service.client.files.new_file import new_file
+from service.client.http import Service
+from service.client.text.quotation import quotation_text
+from service.client.text.terminal import width
+
+FORMS = {"pdf": "application/pdf", "html": "text/html", "xml": "application/xml", "text": "text/plain"}
+ADDRESS, PREVIEWS = "/v1/quotations", "/v1/quotation-previews"
+
+
+_IN_PLACE = "In place of what the order says"
+_EACH_LINE = "Of every line that does not say otherwise"
+_DOCUMENTS = "Documents"
+
+
+@owners_command(__doc__)
+@click.argument("order", required=False, type=FILE, help="The order: a .yaml or a .csv file.")
+@option("--document", metavar="NUMBER", help="Write the documents of this quotation; quote nothing.")
+@option("--dry-run", one_of="kept", is_flag=True, help="Show what it would be; store nothing.")
+@option("--draft", one_of="kept", is_flag=True, help="Keep a draft, and issue nothing.")
+@option("--again", is_flag=True, help="Write over documents that are there.")
+@option("--customer", section=_IN_PLACE, metavar="NAME", help="The customer's name.")
+@option("--currency", section=_IN_PLACE, metavar="CODE", help="Of every price, for instance EUR.")
+@option("--locale", section=_IN_PLACE, metavar="LOCALE", help="Of the document, for instance de_DE.")
+@option("--valid-until", section=_IN_PLACE, metavar="DAY", help="The last day the prices hold, as 2026-12-31.")
+@option("--tax", section=_EACH_LINE, metavar="CODE", help="The tax.")
+@option(
+    "--margin",
+    section=_EACH_LINE,
+    one_of="target",
+    metavar="SHARE",
+    help="Aim at a profit of this share of the net price.",
+)
+@option(
+    "--markup", section=_EACH_LINE, one_of="target", metavar="SHARE", help="Aim at a profit of this share of the cost."
+)
+@option("--pdf", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as application/pdf.")
+@option("--html", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as text/html.")
+@option("--xml", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as application/xml.")
+@option("--text", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as text/plain.")
+def quote(service: Service, options: Options) -> None:
+    """Do what the command line asks for."""
+    if (options.order is None) == (options.document is None):
+        raise click.UsageError("name an order, or a quotation with --document")
+    if options.dry_run and options.order is not None:
+        preview(service, options)
+        return
+    places = documents_of(options)
+    if present := [str(path) for path in places.values() if path.exists() and not options.again]:
+        raise RefusedError(f"{', '.join(present)} is there already; --again writes over it, and quotes anew")
+    with ExitStack() as files:
+        opened = {form: files.enter_context(new_file(path)) for form, path in places.items()}
+        name = options.document or quoted(service, options)
+        for form, file in opened.items():
+            assert file is not None  # every form has a place
+            write(service, name, form, file)
+    for path in places.values():
+        print(f"{path} is written.")
+
+
+def documents_of(options: Options) -> dict[str, Path]:
+    """Which documents are to be written where: a PDF beside the order where nothing is said."""
+    if options.dry_run or options.draft:
+        return {}
+    named = {form: path for form in FORMS if (path := getattr(options, form)) is not None}
+    if named or options.order is None:
+        return named or {"pdf": Path(f"{options.document}.pdf")}
+    return {"pdf": options.order.with_suffix(".pdf")}
+
+
+def quoted(service: Service, options: Options) -> str:
+    """Quote the order, show it, and issue it if that is wanted; what it is called then."""
+    quotation = service.send("POST", ADDRESS, request_of(options)).json()
+    address = f"{ADDRESS}/{quotation['id']}"
+    if not options.draft:
+        quotation = issued(service, address)
+    print(quotation_text(quotation, width()))
+    print()
+    print(f"Kept as a draft:\n{address}" if options.draft else f"Issued as {quotation['number']}.")
+    return str(quotation["number"] or quotation["id"])
+
+
+def preview(service: Service, options: Options) -> None:
+    """Show what the order would be quoted with."""
+    print(quotation_text(service.send("POST", PREVIEWS, request_of(options)).json(), width()))
+    print()
+    print("Nothing is kept of it.")
+
+
+def issued(service: Service, address: str) -> Any:
+    """The draft, issued; where it cannot be, it is not kept, for nobody asked for a draft."""
+    try:
+        return service.send("POST", f"{address}/issue").json()
+    except OutOfReachError:
+        print(f"whether it was issued is not known; POST {address}/issue does so once and no more", file=sys.stderr)
+        raise
+    except RefusedError:
+        service.send("DELETE", address)
+        raise
+
+
+def request_of(options: Options) -> dict[str, Any]:
+    """The order as the service takes it."""
+    given = {
+        "customer": options.customer and {"name": options.customer},
+        "currency": options.currency,
+        "locale": options.locale,
+        "valid_until": options.valid_until,
+    }
+    line: dict[str, Any] = {"tax": options.tax} if options.tax else {}
+    for target in ("margin", "markup"):
+        if (value := getattr(options, target)) is not None:
+            line["policy"] = {"target": target, "value": value}
+    return request_of_file(ORDER, options.order, {name: value for name, value in given.items() if value}, line)
+
+
+def write(service: Service, name: str, form: str, file: BinaryIO) -> None:
+    """One document of a quotation."""
+    try:
+        file.write(service.send("GET", f"{ADDRESS}/{name}", headers={"Accept": FORMS[form]}).content)
+    except RefusedError as error:
+        if error.status != HTTPStatus.NOT_FOUND:
+            print(f"{name} stands, but its {form} was not written: --document {name} writes it", file=sys.stderr)
+        raise

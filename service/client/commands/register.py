@@ -1,0 +1,86 @@
+"""Register what a file says of a workshop: its resources, what each costs from a day on, its products and listings.
+
+    pugmill register scripts/demo/workshop.yaml     the demo workshop; everything in it is invented
+
+The file is YAML: below each collection of the service its entries by their codes, each with its facts, and its rates by
+their first days. They are registered in the order of the file, and replace what has the same code. What stands under
+exchange-rates is entered for today, in the time zone of the workshop. Run again, it changes nothing.
+"""
+
+import sys
+from collections.abc import Iterator
+from datetime import date, datetime
+from http import HTTPStatus
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, available_timezones
+
+import click
+
+from service.client.command import FILE, Options, owners_command
+from service.client.ends import RefusedError
+from service.client.files.exact_yaml import read_yaml
+from service.client.http import Service
+from service.client.progress import each_shown
+
+
+def puts(collection: str, entries: dict[str, Any], today: date) -> Iterator[tuple[str, Any]]:
+    """Path and body of every PUT of a collection, in the order of the file."""
+    if collection == "exchange-rates":
+        yield f"/v1/{collection}/{today}", entries
+        return
+    for code, entry in entries.items():
+        yield f"/v1/{collection}/{code}", entry["facts"]
+        for day, terms in entry.get("rates", {}).items():
+            yield f"/v1/{collection}/{code}/rates/{day}", terms
+
+
+@owners_command(__doc__)
+@click.argument("file", metavar="FILE", type=FILE, help="The file of the workshop, a .yaml.")
+def register(service: Service, options: Options) -> None:
+    """Register the file, collection by collection."""
+    found = read_workshop(options.file)
+    described = found.pop("workshop")
+    today = datetime.now(ZoneInfo(described["time-zone"])).date()
+    is_terminal = sys.stderr.isatty()
+    sent = created = 0
+    for collection, entries in found.items():
+        requested = list(puts(collection, entries, today))
+        for path, body in each_shown(requested, f"    {collection:15}"):
+            created += service.send("PUT", path, body).status_code == HTTPStatus.CREATED
+        sent += len(requested)
+        if not is_terminal:
+            print(f"    {collection}: {len(requested)}", file=sys.stderr)
+    print(f"{described['name']} is registered: {sent} entries, {created} of them new.")
+
+
+def read_workshop(path: Path) -> dict[str, Any]:
+    """What the file says: the workshop itself, and its collections.
+
+    Raises:
+        RefusedError: it cannot be read, or is no such file.
+    """
+    try:
+        found = read_yaml(path.read_text("utf-8-sig"))
+    except OSError as error:
+        raise RefusedError(f"{path} cannot be read: {error.strerror}") from None
+    except ValueError as error:  # neither UTF-8 nor YAML
+        raise RefusedError(f"{path}: {error}") from None
+    if not isinstance(found, dict):
+        raise RefusedError(f"{path}: has collections, such as materials, each with entries by their codes")
+    for collection, entries in found.items():
+        _check(path, collection, entries)
+    found["workshop"] = {"name": str(path), "time-zone": "UTC", **found.get("workshop", {})}
+    if found["workshop"]["time-zone"] not in available_timezones():
+        raise RefusedError(f"{path}: workshop: time-zone must be an IANA time zone, such as Europe/Dublin")
+    return found
+
+
+def _check(path: Path, collection: str, entries: Any) -> None:
+    if not isinstance(entries, dict):
+        raise RefusedError(f"{path}: {collection} must have entries by their codes")
+    if collection in ("workshop", "exchange-rates"):
+        return
+    for code, entry in entries.items():
+        if not isinstance(entry, dict) or "facts" not in entry or not isinstance(entry.get("rates", {}), dict):
+            raise RefusedError(f"{path}: {collection}/{code} must have facts, and may have rates by their first days")

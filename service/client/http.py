@@ -1,0 +1,143 @@
+"""A workshop's way to a running service: over HTTP, and nothing but HTTP."""
+
+import json
+from collections.abc import Iterator, Mapping
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+from service.client.ends import OutOfReachError, RefusedError
+
+if TYPE_CHECKING:
+    import requests
+
+CONNECT_SECONDS = 10
+TIMEOUT_SECONDS = 60
+PATIENCE_SECONDS = 30 * 60
+PAGE_ENTRIES = 500
+
+_PASSING = {
+    HTTPStatus.PRECONDITION_FAILED,
+    HTTPStatus.TOO_MANY_REQUESTS,
+    HTTPStatus.SERVICE_UNAVAILABLE,
+    HTTPStatus.GATEWAY_TIMEOUT,
+}
+
+
+class Service:
+    """A running service, as one workshop's key sees it.
+
+    Attributes:
+        url: its address, without a slash at the end.
+    """
+
+    def __init__(self, url: str, key: str) -> None:
+        import requests  # noqa: PLC0415 - heavy, and the help of a command asks nobody
+
+        self.url = url.rstrip("/")
+        self._session = requests.Session()
+        self._no_answer = requests.RequestException
+        # As a header of the session it would give way to what ~/.netrc has for the host.
+        self._session.auth = lambda request: _with_key(request, key)
+
+    def send(
+        self,
+        method: str,
+        path: str,
+        body: Any = None,
+        *,
+        query: Mapping[str, Any] | None = None,
+        headers: Mapping[str, str] | None = None,
+        is_long: bool = False,
+    ) -> "requests.Response":
+        """One request, its body as JSON; for instance PUT, /v1/taxes/standard, {"name": "VAT"}.
+
+        Args:
+            query: what stands behind the path; None is left out.
+            headers: others besides Accept, or in its place.
+            is_long: the service may work on it for long before anything is heard; `parts` reads its answer.
+
+        Raises:
+            RefusedError: in the words of the service, if it answered.
+        """
+        known = {"Accept": "application/json"}
+        if method == "POST":  # should what carries the request send it twice, it is done once
+            known["Idempotency-Key"] = f'"{uuid4()}"'
+        sent = {"json": body, "params": query, "headers": {**known, **(headers or {})}}
+        timeout = CONNECT_SECONDS, PATIENCE_SECONDS if is_long else TIMEOUT_SECONDS
+        return self._answer(method, path, timeout=timeout, stream=is_long, **sent)
+
+    def _answer(self, method: str, path: str, **options: Any) -> "requests.Response":
+        try:
+            response = self._session.request(method, self.url + path, **options)
+            if response.status_code >= HTTPStatus.BAD_REQUEST:
+                raise _refusal(method, path, response)
+        except self._no_answer as error:
+            raise self._silence(error) from None
+        return response
+
+    def parts(self, response: "requests.Response") -> Iterator[bytes]:
+        """The body of a streamed answer, as it comes in.
+
+        Raises:
+            RefusedError: it broke off.
+        """
+        try:
+            yield from response.iter_content(64 * 1024)
+        except self._no_answer as error:
+            raise self._silence(error) from None
+
+    def data(self, response: "requests.Response") -> Any:
+        """The JSON of a streamed answer."""
+        return json.loads(b"".join(self.parts(response)))
+
+    def everything(self, path: str) -> Iterator[dict[str, Any]]:
+        """All entries of a list, page by page."""
+        query: Mapping[str, Any] | None = {"limit": PAGE_ENTRIES}
+        following: str | None = path
+        while following:
+            page = self.send("GET", following, query=query).json()
+            yield from page["items"]
+            following, query = page["next"], None
+
+    def _silence(self, error: "requests.RequestException") -> RefusedError:
+        if isinstance(error, ValueError):
+            return RefusedError(f"{self.url} cannot be asked: {error}")
+        reason = type(error).__name__
+        return OutOfReachError(f"no answer from {self.url} ({reason}); is the service running there?")
+
+
+def _with_key(request: "requests.PreparedRequest", key: str) -> "requests.PreparedRequest":
+    request.headers["Authorization"] = f"Bearer {key}"
+    return request
+
+
+def _refusal(method: str, path: str, response: "requests.Response") -> RefusedError:
+    status, problem = response.status_code, _problem(response)
+    told = f"{method} {path} was refused with {status}: {_reason(problem) or response.text.strip()[:200]}"
+    if seconds := response.headers.get("Retry-After"):
+        told += f" (Retry-After: {seconds})"
+    # A gateway before a service that is being started again answers 502, and so does the service itself of a feed
+    # that is not to be believed; that does not pass.
+    is_passing = status in _PASSING or (status == HTTPStatus.BAD_GATEWAY and not problem)
+    return (OutOfReachError if is_passing else RefusedError)(told.removesuffix(": "), status, problem)
+
+
+def _problem(response: "requests.Response") -> dict[str, Any]:
+    """The problem document (RFC 9457); nothing if something else answered."""
+    try:
+        problem = response.json()
+    except ValueError:
+        return {}
+    return problem if isinstance(problem, dict) and isinstance(problem.get("detail"), str) else {}
+
+
+def _reason(problem: Mapping[str, Any]) -> str:
+    """Every member that the problem names, or its detail."""
+    errors = [f"{place_of(each)}: {each['detail']}" for each in problem.get("errors", ())]
+    return "; ".join(errors) or str(problem.get("detail", ""))
+
+
+def place_of(error: Mapping[str, Any]) -> str:
+    """Where in what was sent an error of a problem is."""
+    return str(error.get("pointer") or error.get("parameter") or f"line {error.get('line')}")

@@ -1,0 +1,83 @@
+"""A resource's dated rates: read, worked out from the terms in force, and put without undoing what others do."""
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import quote
+
+from service.client.ends import OutOfReachError
+from service.client.http import Service
+from service.client.members import Path, PathError, are_same, changed, lists_in, without_nothing
+
+Terms = dict[str, Any]
+Rates = dict[str, Terms]
+"""Terms by their first day, the earliest first."""
+
+
+def read_rates(service: Service, resource: str) -> Rates:
+    """All rates of a resource.
+
+    Raises:
+        RefusedError: 404, nothing is registered under its code.
+    """
+    found = service.everything(f"{_address(resource)}/rates")
+    return {each.pop("valid_from"): without_nothing(each) for each in found}
+
+
+def terms_in_force(rates: Rates, day: str) -> Terms:
+    """What holds on the day; nothing before the first rate."""
+    earlier = [first for first in rates if first <= day]
+    return rates[max(earlier)] if earlier else {}
+
+
+def next_day(rates: Rates, day: str) -> str | None:
+    """When the rate after that of the day begins."""
+    return min((first for first in rates if first > day), default=None)
+
+
+def new_terms(terms: Terms, changes: Mapping[Path, Any]) -> Terms:
+    """The terms with these changes; what they do not name stays, but a list that they lead into begins anew.
+
+    Raises:
+        PathError: there is no room for one of them.
+    """
+    for path in lists_in(changes):
+        terms = changed(terms, path, None)
+    for path, value in changes.items():
+        try:
+            terms = changed(terms, path, value)
+        except PathError as error:
+            error.path = path
+            raise
+    held: Terms = without_nothing(terms)
+    return held
+
+
+def outcome_of(rates: Rates, day: str, terms: Terms) -> str:
+    """What putting the terms does, as far as can be told before: new, replaced or unchanged."""
+    if day not in rates:
+        return "new"
+    return "unchanged" if are_same(rates[day], terms) else "replaced"
+
+
+def put_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rates) -> str:
+    """What a resource costs from a day on, unless somebody else has changed that since the rates were read.
+
+    Returns:
+        What it did: new, replaced or unchanged.
+    """
+    outcome, address = outcome_of(rates, day, terms), f"{_address(resource)}/rates/{day}"
+    if outcome == "unchanged":
+        return outcome
+    condition = {"If-None-Match": "*"}
+    if outcome == "replaced":
+        there = service.send("GET", address)
+        if not are_same(without_nothing(there.json()), rates[day]):
+            raise OutOfReachError(f"the rate of {resource} from {day} has just been changed by somebody else")
+        condition = {"If-Match": there.headers["ETag"]}
+    done = service.send("PUT", address, terms, headers=condition)
+    # What is left out of a list's entries has a default, which only the service knows.
+    return "unchanged" if done.headers["ETag"] == condition.get("If-Match") else outcome
+
+
+def _address(resource: str) -> str:
+    return f"/v1/{quote(resource, safe='/')}"

@@ -1,0 +1,240 @@
+"""A listing's price sheet and the price list as a person reads them; every figure is the service's own."""
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from typing import Any
+
+from service.client.text.terminal import isolated, padded, paragraph, room, row, table
+
+_NOTHING = "-"
+
+
+def price_sheet_text(sheet: dict[str, Any], columns: int) -> str:
+    """A listing's price sheet."""
+    return "\n".join(_Sheet(sheet, columns).lines())
+
+
+def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
+    """The entries of a price list, records of the CSV, as a table; below it, why a listing has no price."""
+    heading = ("listing", "channel", "price", "unit price", "margin")
+    rows = [
+        (
+            each["listing"],
+            each["channel"],
+            each["formatted_price"] or "none",
+            each["formatted_unit_price"] or _NOTHING,
+            percentage(each["margin_share"] or None),
+        )
+        for each in entries
+    ]
+    lines = [*table([heading, *rows], columns, figures=3)]
+    for each in entries:
+        if each["problem"]:
+            lines += ["", *paragraph(f"{each['listing']}: {each['problem']}", columns, indent="  ")]
+    return "\n".join(lines)
+
+
+def percentage(share: str | None) -> str:
+    """A share of one in hundredths, with every digit it has."""
+    return _NOTHING if share is None else f"{Decimal(share).scaleb(2):f} %"
+
+
+def money(amount: dict[str, str] | None) -> str:
+    """An amount with its currency."""
+    return _NOTHING if amount is None else f"{amount['amount']} {amount['currency']}"
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _less(amount: str) -> str:
+    return f"{Decimal(amount).copy_negate():f}" if Decimal(amount) else amount
+
+
+class _Sheet:
+    """The lines of a price sheet; where no currency stands beside an amount, it is in that of the sale."""
+
+    def __init__(self, sheet: dict[str, Any], columns: int) -> None:
+        self.sheet, self.columns = sheet, columns
+        self.price: dict[str, Any] = sheet["price_per_piece"]
+
+    def lines(self) -> Iterator[str]:
+        yield from self._head()
+        yield from self._as_shown()
+        yield from self._way_to_the_price()
+        yield from self._what_is_kept()
+        yield from self._settlement()
+        yield from self._discount()
+        yield from self._shipping()
+        yield from self._exchange_rates()
+        yield from self._remarks()
+
+    def _row(self, text: str, figure: str) -> Iterator[str]:
+        yield from row(text, figure, self.columns)
+
+    def _text(self, text: str, first: str = "  ") -> Iterator[str]:
+        yield from paragraph(text, self.columns, first, " " * len(first))
+
+    def _head(self) -> Iterator[str]:
+        sheet = self.sheet
+        heading = f"LISTING {sheet['listing']}"
+        yield padded(heading, self.columns - room(sheet["as_of"])) + sheet["as_of"]
+        yield "=" * self.columns
+        yield from self._text(isolated(sheet["name"]), "")
+        for line in sheet["description"].splitlines():
+            yield from self._text(isolated(line), "")
+        batch = "1 piece" if sheet["quantity"] == 1 else f"{sheet['quantity']} pieces"
+        tax = f"tax {sheet['tax']}" if sheet["tax"] else "no tax"
+        told = f"{sheet['product']} on {sheet['channel']}, for {sheet['locale']}; {tax}; cost of a batch of {batch}"
+        yield from self._text(told, "")
+        yield from self._text(f"Aim: {self._aim()}", "")
+
+    def _aim(self) -> str:
+        policy = self.sheet["policy"]
+        if policy is None:
+            return "none, the price is given"
+        parts = [f"a {_words(policy['target'])} of {policy['value']} on {_words(policy['cost_basis'])}"]
+        parts += [
+            f"never below {_words(limit)}"
+            for limit in (policy["never_below_cost"], policy["never_below_amount"])
+            if limit is not None
+        ]
+        if policy["price_step"]:
+            parts.append(f"in steps of {policy['price_step']}")
+        if policy["price_endings"]:
+            parts.append(f"ending in {' or '.join(policy['price_endings'])}")
+        return ", ".join([*parts, f"rounded {'up' if policy['rounding'] == 'up' else 'to the nearest'}"])
+
+    def _as_shown(self) -> Iterator[str]:
+        sheet, display = self.sheet, self.price["display"]
+        yield ""
+        tax = "with tax" if display == "tax_inclusive" else "without tax"
+        yield from self._row(f"PRICE as buyers see it, {tax}", sheet["formatted_price"])
+        if sheet["unit_price"]:
+            per = f"unit price per {sheet['unit_price']['measure']}: {sheet['unit_price']['formula']}"
+            yield from self._row(per, sheet["formatted_unit_price"])
+        if sheet["cash_price"]:
+            yield from self._row("cash price, with tax", money(sheet["cash_price"]))
+
+    def _way_to_the_price(self) -> Iterator[str]:
+        yield from self._heading("How the price is found")
+        for term in self.price["terms"]:
+            if term["name"] == "net price":
+                return
+            yield from self._row(f"{term['name']}: {term['formula']}", term["amount"]["amount"])
+
+    def _what_is_kept(self) -> Iterator[str]:
+        price = self.price
+        yield from self._heading("What is kept of it")
+        for name, amount in self._amounts():
+            yield from self._row(name, amount)
+        yield ""
+        yield from self._row("margin: profit ÷ net price", percentage(price["margin_share"]))
+        yield from self._row("markup: profit ÷ full cost", percentage(price["markup_share"]))
+        yield from self._row("contribution: proceeds − variable cost", price["contribution"]["amount"])
+        floor, least = price["floor_price"], price["break_even_price"]
+        yield from self._row("floor, the least to ask", floor["amount"] if floor else "no price keeps to it")
+        yield from self._row("break-even price", least["amount"] if least else "any price")
+        if price["is_raised_to_floor"]:
+            yield from self._text("The target did not keep to the floor; the price was raised to it.")
+        if price["is_below_floor"]:
+            yield from self._text("BELOW THE FLOOR: this price does not keep to it.")
+
+    def _amounts(self) -> Iterator[tuple[str, str]]:
+        """Each line from the gross price to the profit; what is taken has a minus."""
+        price, formulas = self.price, {term["name"]: term["formula"] for term in self.price["terms"]}
+        yield "gross price", price["gross_price"]["amount"]
+        yield f"less tax: net price × {price['tax_share']}", _less(price["tax"]["amount"])
+        yield "net price", price["net_price"]["amount"]
+        if Decimal(price["shipping_charge"]["amount"]):
+            charged = f"plus shipping charge without tax (the buyer pays {price['shipping_charge']['amount']})"
+            yield charged, price["net_shipping_charge"]["amount"]
+        for fee in price["fees"]:
+            yield f"less {isolated(fee['name'])}: {fee['formula']}", _less(fee["amount"]["amount"])
+        for member in ("conversion_cost", "shipping_cost"):
+            if Decimal(price[member]["amount"]):
+                yield f"less {_words(member)}: {formulas[_words(member)]}", _less(price[member]["amount"])
+        yield "proceeds", price["proceeds"]["amount"]
+        yield "less full cost", _less(price["full_cost"]["amount"])
+        yield "profit", price["profit"]["amount"]
+
+    def _settlement(self) -> Iterator[str]:
+        settlement = self.sheet["settlement"]
+        if settlement is None:
+            return
+        yield from self._heading("What comes home", "")
+        yield from self._row("paid out, tax included, after fees and conversion", money(settlement["payout"]))
+        yield from self._row("proceeds", money(settlement["proceeds"]))
+        yield from self._row("full cost", money(settlement["full_cost"]))
+        yield from self._row("profit", money(settlement["profit"]))
+
+    def _discount(self) -> Iterator[str]:
+        discount = self.sheet["discount"]
+        if discount is None:
+            return
+        yield from self._heading(f"With a discount of {percentage(discount['discount_share'])}")
+        yield from self._row("discounted price", discount["discounted_price"]["amount"])
+        yield from self._row("profit", discount["profit"]["amount"])
+        yield from self._row("margin", percentage(discount["margin_share"]))
+        least, after = discount["least_price"], discount["least_price_discounted"]
+        yield from self._row("the least price that bears it", least["amount"] if least else "none does")
+        if after:
+            yield from self._row("that price less the discount", after["amount"])
+        if discount["is_below_floor"]:
+            yield from self._text("BELOW THE FLOOR: the discounted price does not keep to it.")
+
+    def _shipping(self) -> Iterator[str]:
+        shipping = self.sheet["shipping"]
+        if shipping is None:
+            return
+        yield from self._heading(
+            f"Sent by {isolated(shipping['name'])} ({shipping['service']}, {shipping['zone']})", ""
+        )
+        for parcel in shipping["parcels"]:
+            yield from self._text(self._parcel(parcel))
+            yield from self._text(parcel["reason"])
+            if parcel["container"]:
+                yield from self._text(parcel["packing"])
+        yield from self._row("carriage", money(shipping["carriage"]))
+        yield from self._row("fuel surcharge", money(shipping["fuel_surcharge"]))
+        yield from self._row("price of shipping", money(shipping["price"]))
+        if shipping["workshop_price"] != shipping["price"]:
+            yield from self._row("the same, converted", money(shipping["workshop_price"]))
+
+    def _parcel(self, parcel: dict[str, Any]) -> str:
+        container = f"in {parcel['container']}" if parcel["container"] else "as it is"
+        sides = " × ".join(parcel[f"{side}_mm"] for side in ("length", "width", "height"))
+        volumetric = f", volumetric weight {parcel['volumetric_kg']} kg" if parcel["volumetric_kg"] else ""
+        return f"A piece {container}: {sides} mm, {parcel['mass_kg']} kg{volumetric}."
+
+    def _exchange_rates(self) -> Iterator[str]:
+        days = self.sheet["exchange_rates"]
+        if days:
+            yield from self._heading("Exchange rates", "")
+        for day in days:
+            told = {0: "of the day itself", 1: "1 day old"}.get(day["age_days"], f"{day['age_days']} days old")
+            rates = ", ".join(f"{rate} {currency}" for currency, rate in day["rates"].items())
+            yield from self._text(f"{day['published_on']}, {told}, source {isolated(day['source'])}:")
+            yield from self._text(f"1 {day['base']} = {rates}", "    ")
+
+    def _remarks(self) -> Iterator[str]:
+        used = ", ".join(f"{resource} {day}" for resource, day in self.sheet["rates_valid_from"].items())
+        if used:
+            yield from self._heading("Terms in force, each with its first day", "")
+            yield from self._text(used)
+        cautions = self.sheet["cautions"]
+        for heading, remarks in (
+            ("Warnings", self.sheet["warnings"]),
+            ("Cautions about the work", [each for each in cautions if each["concerns"] == "work"]),
+            ("Cautions about the product", [each for each in cautions if each["concerns"] == "product"]),
+        ):
+            if remarks:
+                yield from self._heading(heading, "")
+            for remark in remarks:
+                yield from self._text(f"{remark['text']} [{remark['source']}]", "  - ")
+
+    def _heading(self, text: str, unit: str | None = None) -> Iterator[str]:
+        yield ""
+        yield padded(text, self.columns - 3) + self.sheet["currency"] if unit is None else text
+        yield "-" * self.columns

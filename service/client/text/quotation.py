@@ -1,0 +1,90 @@
+"""A quotation as its owner looks at it in a terminal, before it is sent: lines, totals, and what is kept."""
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from typing import Any
+
+from service.client.text.terminal import isolated, paragraph, row, table
+
+_KINDS = {"tooling": "tool", "rush": "rush", "minimum_order": "minimum order", "shipping": "shipping"}
+
+
+def quotation_text(quotation: Mapping[str, Any], columns: int) -> str:
+    """The figures of the service, digit for digit."""
+    return "\n".join(_Text(quotation, columns).lines())
+
+
+class _Text:
+    def __init__(self, quotation: Mapping[str, Any], columns: int) -> None:
+        self.quotation, self.columns = quotation, columns
+        self.figures, self.remarks = quotation["figures"], quotation["remarks"]
+
+    def lines(self) -> Iterator[str]:
+        customer = isolated(self.quotation["request"]["customer"]["name"])
+        dates = f"of {self.quotation['quoted_on']}, valid until {self.quotation['valid_until']}"
+        yield from paragraph(f"For {customer}, in {self.figures['currency']}, {dates}", self.columns)
+        yield ""
+        rows, notes = zip(*self._rows(), strict=True)
+        yield from table(rows, self.columns, figures=4, notes=notes)
+        yield ""
+        yield from self._totals()
+        yield ""
+        yield from self._kept()
+        yield from self._ready()
+        for heading, entries in (("Warnings", self.remarks["warnings"]), ("Cautions", self.remarks["cautions"])):
+            if entries:
+                yield ""
+                yield f"{heading}:"
+                for each in entries:
+                    yield from paragraph(isolated(each["text"]), self.columns, "  - ", "    ")
+
+    def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
+        """Each row, and what else is to be known of it."""
+        yield ("line", "pieces", "a piece", "saves", "net"), ""
+        for line in self.figures["lines"]:
+            yield self._quantity(isolated(line["description"]), line["quoted"]), "; ".join(_notes(line))
+            for each in line["quantity_breaks"]:
+                yield self._quantity("or, not in the totals", each), ""
+
+    def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
+        share = quoted["saving_share"]
+        saves = "" if share is None else f"{Decimal(share) * 100:.1f} %"
+        return name, str(quoted["quantity"]), quoted["unit_price"]["amount"], saves, quoted["net_amount"]["amount"]
+
+    def _totals(self) -> Iterator[str]:
+        totals = self.figures["totals"]
+        yield from row("lines, without tax", totals["line_total"]["amount"], self.columns)
+        for sign, adjustments in (("-", self.figures["allowances"]), ("", self.figures["charges"])):
+            for each in adjustments:
+                name = isolated(each["reason"]) or _KINDS[each["kind"]]
+                yield from row(name, sign + each["amount"]["amount"], self.columns)
+        yield from row("total without tax", totals["tax_exclusive"]["amount"], self.columns)
+        for each in totals["tax_subtotals"]:
+            yield from row(isolated(each["name"]), each["tax_amount"]["amount"], self.columns)
+        yield from row("TOTAL", totals["payable"]["amount"], self.columns)
+
+    def _ready(self) -> Iterator[str]:
+        ready = self.remarks.get("lead_time")
+        if ready is not None:
+            told = f"could be ready on {ready['ready_on']}" if ready["ready_on"] else f"no day: {ready['reason']}"
+            yield ""
+            yield from paragraph(f"Lead time: {told}; the bottleneck is {ready['bottleneck_name']}.", self.columns)
+
+    def _kept(self) -> Iterator[str]:
+        kept = self.figures["kept"]
+        yield from row("full cost (not for the customer)", kept["full_cost"]["amount"], self.columns)
+        if kept["shipping_cost"] is not None:
+            yield from row("shipping", kept["shipping_cost"]["amount"], self.columns)
+        margin = "" if kept["margin_share"] is None else f", a margin of {Decimal(kept['margin_share']) * 100:.2f} %"
+        yield from row(f"profit{margin}", kept["profit"]["amount"], self.columns)
+        yield from row("contribution", kept["contribution"]["amount"], self.columns)
+
+
+def _notes(line: Mapping[str, Any]) -> Iterator[str]:
+    """What is taken off a line and added to it, and what the customer brings."""
+    for sign, adjustments in (("-", line["quoted"]["allowances"]), ("", line["quoted"]["charges"])):
+        for each in adjustments:
+            kind = "tool, charged once: " if each["kind"] == "tooling" else ""
+            yield f"{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
+    for each in line["supplied"]:
+        yield f"supplied by the customer: {isolated(each['name'])}, {each['quantity']} {each['unit']}"

@@ -1,0 +1,107 @@
+"""A repricing as a person reads it: what moved the cost, which prices follow, and which do not."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+
+from service.client.text.listing import money, percentage
+from service.client.text.terminal import isolated, padded, paragraph, room, table
+
+_HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
+_RATES = ("what moved", "since", "old rate", "new rate")
+_LEGEND = "cost: what a piece costs more, and why below it; margin: that of the price this puts or leaves in force"
+_DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
+_TITLES = {
+    "preview": "PREVIEW OF A REPRICING, nothing is stored",
+    "nothing_to_change": "REPRICING, nothing left to change",
+    "applied": "REPRICING, the new prices put in force",
+    "rolled_back": "REPRICING, rolled back to the old prices",
+}
+_MEANINGS = {
+    "kept": "kept: the old price still meets its policy, and the move would be less than the least",
+    "held": "held: the move would be greater than the greatest; --confirm LISTING lets it through",
+    "unpriced": "unpriced: no price can be worked out, the old one stays",
+}
+
+
+def repricing_text(answer: dict[str, Any], columns: int) -> str:
+    """A repricing or its preview."""
+    return "\n".join(_lines(answer, columns))
+
+
+def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
+    summary, items = answer["summary"], answer["changes"]["items"]
+    yield padded(_title(answer), columns - room(answer["as_of"])) + answer["as_of"]
+    yield "=" * columns
+    if answer["id"]:
+        yield f"repricing {answer['id']}"
+    yield from paragraph(_counted(summary), columns)
+    if answer["rate_changes"]:
+        yield ""
+        yield from table(
+            [("what moved", "since", "old rate", "new rate"), *map(_rate, answer["rate_changes"])], columns, 2
+        )
+    if items:
+        yield ""
+        notes = ["", *(_why(each) for each in items)]
+        yield from table([_HEADING, *map(_change, items)], columns, 5, notes)
+        yield ""
+        yield from paragraph(_LEGEND, columns)
+    yield from (line for name, told in _MEANINGS.items() if summary[name] for line in paragraph(told, columns))
+    if answer["changes"]["next"]:
+        yield from paragraph(f"These are the first {len(items)}; --csv FILE writes them all.", columns)
+
+
+def _title(answer: dict[str, Any]) -> str:
+    summary = answer["summary"]
+    is_idle = answer["status"] == "preview" and not summary["first"] + summary["changed"]
+    return _TITLES["nothing_to_change" if is_idle else answer["status"]]
+
+
+def _counted(summary: dict[str, Any]) -> str:
+    listings = summary["listings"]
+    parts = [f"{summary[name]} {name}" for name in _DECISIONS if summary[name]]
+    return f"{listings} {'listing' if listings == 1 else 'listings'}{': ' if parts else ''}{', '.join(parts)}"
+
+
+def _rate(change: dict[str, Any]) -> tuple[str, ...]:
+    is_exchanged = change["cause"] == "exchange_rate"
+    resource = f"{change['resource']} (exchange rate)" if is_exchanged else change["resource"]
+    return (resource, change["since"] or "", change["old_rate"] or "none", change["new_rate"] or "none")
+
+
+def _change(change: dict[str, Any]) -> tuple[str, ...]:
+    old, new = change["old"], change["new"]
+    stays = change["decision"] in ("kept", "held", "unpriced")
+    margin = change["kept_margin_share"] if stays else new["margin_share"]
+    return (
+        change["listing"],
+        change["decision"],
+        money(old["price"]) if old else "-",
+        money(new["price"]) if new else "-",
+        _signed(percentage(change["move_share"])),
+        _cost_change(old, new),
+        percentage(margin),
+    )
+
+
+def _cost_change(old: dict[str, Any] | None, new: dict[str, Any] | None) -> str:
+    """What a piece costs more; both figures are shown as they are, so their difference is exact."""
+    if old is None or new is None:
+        return "-"
+    return _signed(f"{Decimal(new['unit_cost']['amount']) - Decimal(old['unit_cost']['amount']):f}")
+
+
+def _signed(figure: str) -> str:
+    is_more = figure[0].isdigit() and bool(Decimal(figure.removesuffix(" %")))
+    return f"+{figure}" if is_more else figure
+
+
+def _why(change: dict[str, Any]) -> str:
+    if change["problem"]:
+        return isolated(change["problem"])
+    return "; ".join(
+        f"{each['resource']}{' (exchange rate)' if each['cause'] == 'exchange_rate' else ''}"
+        f" {_signed(each['amount']['amount'])}"
+        for each in change["effects"]
+    )

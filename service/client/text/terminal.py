@@ -1,0 +1,103 @@
+"""Text for a terminal: wrapped and set in columns by the room it takes there, whatever alphabet it is written in."""
+
+import re
+import shutil
+import unicodedata
+from collections.abc import Iterator, Sequence
+from itertools import zip_longest
+
+_LEAST, _MOST = 60, 100
+_LEAST_OF_A_TEXT = 5
+_WITHOUT_ROOM = frozenset({"Cf", "Mn", "Me"})
+_TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
+
+
+def width() -> int:
+    """How many columns to write in: the terminal's, within reason; 80 where the output goes elsewhere."""
+    return max(_LEAST, min(shutil.get_terminal_size().columns, _MOST))
+
+
+def room(text: str) -> int:
+    """How many columns the text takes: marks take none, characters as wide as they are high two."""
+    return sum(
+        0 if unicodedata.category(each) in _WITHOUT_ROOM else 2 if unicodedata.east_asian_width(each) in "WF" else 1
+        for each in text
+    )
+
+
+def isolated(text: str) -> str:
+    """The text, kept from turning what stands beside it the other way (Unicode Standard Annex #9, isolates)."""
+    is_turning = any(unicodedata.bidirectional(each) in _TURNING for each in text)
+    return f"\u2068{text}\u2069" if is_turning else text
+
+
+def wrapped(text: str, columns: int) -> list[str]:
+    """The text in lines that take no more than these columns; a word that is too long goes on in the next line."""
+    lines = [""]
+    for word in text.split(" "):
+        joined = f"{lines[-1]} {word}" if lines[-1] else word
+        if room(joined) <= columns:
+            lines[-1] = joined
+        else:
+            lines += _broken(word, columns)
+    return lines if lines[0] else lines[1:] or [""]
+
+
+def _broken(word: str, columns: int) -> list[str]:
+    """The word in parts: behind its hyphens where that will do, and anywhere where it will not."""
+    parts = [""]
+    for each in re.findall(r"[^-]*-|[^-]+", word):
+        for bit in (each,) if room(each) <= columns else each:
+            if room(parts[-1] + bit) > columns:
+                parts.append("")
+            parts[-1] += bit
+    return parts
+
+
+def paragraph(text: str, columns: int, first: str = "", indent: str = "") -> Iterator[str]:
+    """The text in lines, the first with a mark before it and the others indented alike."""
+    for number, line in enumerate(wrapped(text, columns - room(first))):
+        yield f"{indent if number else first}{line}".rstrip()
+
+
+def padded(text: str, columns: int, *, is_figure: bool = False) -> str:
+    """The text with what is missing of the columns: on the right, of a figure on the left."""
+    missing = " " * (columns - room(text))
+    return missing + text if is_figure else text + missing
+
+
+def row(text: str, figure: str, columns: int) -> Iterator[str]:
+    """A text on the left, a figure on the right of its first line; the others are indented."""
+    figures = max(room(figure), 14) + 2
+    first, *more = wrapped(text, columns - figures - 4)
+    yield f"  {padded(first, columns - figures - 2)}{padded(figure, figures, is_figure=True)}"
+    yield from (f"    {line}" for line in more)
+
+
+def table(
+    rows: Sequence[Sequence[str]], columns: int, figures: int, notes: Sequence[str] | None = None
+) -> Iterator[str]:
+    """Rows in columns; where there is too little room, the widest text goes on below itself.
+
+    Args:
+        rows: the first of them the heading; every one with as many cells.
+        columns: of the terminal.
+        figures: how many columns at the end hold figures, which stand to the right and are never broken.
+        notes: one for each row, in lines of its own below it; none below where it is empty.
+    """
+    widths = [max(map(room, cells)) for cells in zip(*rows, strict=True)]
+    texts = range(len(widths) - figures)
+    while sum(widths) + 2 * (len(widths) - 1) > columns and max(widths[text] for text in texts) > _LEAST_OF_A_TEXT:
+        widths[max(texts, key=lambda text: widths[text])] -= 1
+    for number, cells in enumerate(rows):
+        if number == 1:
+            yield "  ".join("-" * each for each in widths)
+        parts = [wrapped(cell, each) for cell, each in zip(cells, widths, strict=True)]
+        for line in zip_longest(*parts, fillvalue=""):
+            shown = [
+                padded(part, each, is_figure=place not in texts)
+                for place, (part, each) in enumerate(zip(line, widths, strict=True))
+            ]
+            yield "  ".join(shown).rstrip()
+        if notes and notes[number]:
+            yield from paragraph(notes[number], columns, "    ", "    ")

@@ -1,0 +1,381 @@
+"""pugmill import-rates: what it stores, what it names as wrong, and what is left when it is cut short."""
+
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import flask
+import pytest
+import requests
+
+from service.domain.register import COLLECTIONS
+from tests.conftest import Client
+from tests.contract import Contract
+from tests.demo import Ended, end_of, items, loaded_demo, new_demo
+from tests.furnishing import furnishes
+
+COMMAND = "import-rates"
+HEADER = "resource,valid_from,member,value,currency\n"
+DAY = "2026-12-01"
+FLAKES = f"materials/hdpe-flakes,{DAY},price,0.78,EUR\n"
+GRID = f"tariffs/grid,{DAY},price_per_kwh/day,0.39,EUR\ntariffs/grid,{DAY},price_per_kwh/night,0.24,EUR\n"
+TAX = f"taxes/standard,{DAY},rate_share,0.21,\n"
+
+
+@pytest.fixture(scope="module")
+def loaded(app: flask.Flask, contract: Contract) -> Client:
+    """The demo workshop; nothing may be changed in it."""
+    return loaded_demo(app, contract)
+
+
+@pytest.fixture
+def demo(app: flask.Flask, contract: Contract) -> Client:
+    client = new_demo(app, contract)
+    register_a_few(client)
+    return client
+
+
+@furnishes
+def register_a_few(client: Client) -> None:
+    """A few things of the demo's, each with a rate."""
+    euro = {"currency": "EUR"}
+    client.register(
+        "materials/hdpe-flakes",
+        {"name": "Flakes", "unit": "kg", "polymer": "HDPE"},
+        **{"2025-01-01": {"price": {"amount": "0.68", **euro}, "reclaim_value": {"amount": "0.30", **euro}}},
+    )
+    client.register(
+        "tariffs/grid",
+        {"name": "Grid", "bands": ["day", "night"]},
+        **{
+            "2025-01-01": {
+                "price_per_kwh": {"day": {"amount": "0.31", **euro}, "night": {"amount": "0.19", **euro}},
+                "standing_charge_per_month": {"amount": "36.00", **euro},
+                "expected_kwh_per_month": "1700",
+            }
+        },
+    )
+    client.register("taxes/standard", {"name": "VAT", "category": "S"}, **{"2025-01-01": {"rate_share": "0.20"}})
+    fees = [{"name": "commission", "share": "0.10"}, {"name": "payment", "share": "0.02"}]
+    client.register("channels/quay", {"name": "Quay"}, **{"2025-01-01": {"currency": "EUR", "fees": fees}})
+
+
+class Import:
+    """Runs the command on a file of these lines."""
+
+    def __init__(self, client: Client, capsys: pytest.CaptureFixture[str], path: Path) -> None:
+        self.client, self.capsys, self.path = client, capsys, path
+
+    def __call__(self, lines: str | bytes, *arguments: str, **options: Any) -> Ended:
+        content = lines if isinstance(lines, bytes) else (HEADER + lines).encode()
+        self.path.write_bytes(content)
+        return end_of(self.client, self.capsys, COMMAND, str(self.path), *arguments, **options)
+
+
+@pytest.fixture
+def run_import(
+    demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Import:
+    monkeypatch.setenv("COLUMNS", "80")
+    return Import(demo, capsys, tmp_path / "rates.csv")
+
+
+def rate(client: Client, resource: str, day: str = DAY) -> Any:
+    response = client.get(f"{resource}/rates/{day}")
+    return response.json if response.status_code == 200 else None
+
+
+def outcomes(text: str) -> list[list[str]]:
+    """The rows of the table."""
+    lines = text.splitlines()
+    return [line.split() for line in lines[2 : lines.index("")] if not line.startswith(" ")]
+
+
+def lines_of(resource: str, day: str, terms: Any, path: str = "") -> Iterator[tuple[str, ...]]:
+    """Terms as lines of a file, whatever is in them."""
+    if isinstance(terms, dict) and terms.keys() == {"amount", "currency"}:
+        yield (resource, day, path, terms["amount"], terms["currency"])
+    elif isinstance(terms, dict):
+        for name, each in terms.items():
+            yield from lines_of(resource, day, each, f"{path}/{name}" if path else name)
+    elif isinstance(terms, list):
+        for place, each in enumerate(terms):
+            yield from lines_of(resource, day, each, f"{path}[{place}]")
+    elif terms not in (None, ""):
+        yield (resource, day, path, terms, "")
+
+
+def all_rates(client: Client) -> dict[tuple[str, str], Any]:
+    return {
+        (f"{name}/{each['code']}", rate["valid_from"]): {key: rate[key] for key in rate if key != "valid_from"}
+        for name, collection in COLLECTIONS.items()
+        if collection.terms is not None
+        for each in items(client, name)
+        for rate in client.get(f"{name}/{each['code']}/rates").json["items"]
+    }
+
+
+class TestEveryKindOfRate:
+    def test_of_the_demo_can_be_written_as_a_file_and_imported_into_a_workshop_that_has_none(
+        self, loaded: Client, app: flask.Flask, contract: Contract, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        wanted = all_rates(loaded)
+        text = io.StringIO(newline="")
+        records = (line for (resource, day), terms in wanted.items() for line in lines_of(resource, day, terms))
+        csv.writer(text).writerows([HEADER.strip().split(","), *records])
+        bare = new_demo(app, contract)
+        for name in ("tariffs", *(name for name, collection in COLLECTIONS.items() if collection.terms)):
+            for each in items(loaded, name):
+                bare.register(f"{name}/{each['code']}", {key: each[key] for key in each if key != "code"})
+
+        first = Import(bare, capsys, tmp_path / "rates.csv")(text.getvalue().encode())
+        again = Import(bare, capsys, tmp_path / "rates.csv")(text.getvalue().encode())
+
+        assert {name for name, collection in COLLECTIONS.items() if collection.terms} == {
+            resource.partition("/")[0] for resource, _ in wanted
+        }
+        assert first.status == again.status == 0, (first.err, again.err)
+        assert first.out.endswith(f"rates.csv: {len(wanted)} new\n")
+        assert again.out.endswith(f"rates.csv: {len(wanted)} unchanged\n")
+        assert all_rates(bare) == wanted
+
+
+class TestMembers:
+    def test_that_the_file_does_not_name_stay_as_they_are_in_the_rate_in_force(
+        self, demo: Client, run_import: Import
+    ) -> None:
+        ended = run_import(f"tariffs/grid,{DAY},price_per_kwh/day,0.39,EUR\n")
+
+        assert ended.status == 0, ended.err
+        before = rate(demo, "tariffs/grid", "2025-01-01")
+        day = {"amount": "0.39", "currency": "EUR"}
+        assert rate(demo, "tariffs/grid") == {**before, "price_per_kwh": {**before["price_per_kwh"], "day": day}}
+
+    def test_that_have_no_value_are_taken_out(self, demo: Client, run_import: Import) -> None:
+        run_import(f"materials/hdpe-flakes,{DAY},reclaim_value,,\n")
+
+        assert rate(demo, "materials/hdpe-flakes")["reclaim_value"] is None
+
+    def test_of_a_list_are_all_that_is_in_it_then(self, demo: Client, run_import: Import) -> None:
+        run_import(f"channels/quay,{DAY},fees[0]/name,all in,\nchannels/quay,{DAY},fees[0]/share,0.13,\n")
+
+        assert [(fee["name"], fee["share"]) for fee in rate(demo, "channels/quay")["fees"]] == [("all in", "0.13")]
+
+    def test_of_a_later_day_go_on_from_the_day_before_it_in_the_file(self, demo: Client, run_import: Import) -> None:
+        later = "2027-01-01"
+
+        run_import(f"materials/hdpe-flakes,{later},reclaim_value,0.35,EUR\n{FLAKES}")
+
+        assert rate(demo, "materials/hdpe-flakes", later)["price"] == {"amount": "0.78", "currency": "EUR"}
+        assert rate(demo, "materials/hdpe-flakes")["reclaim_value"] == {"amount": "0.30", "currency": "EUR"}
+
+
+class TestTheOutcome:
+    def test_is_told_for_each_rate_with_its_lines(self, demo: Client, run_import: Import, tmp_path: Path) -> None:
+        demo.put(f"taxes/standard/rates/{DAY}", {"rate_share": "0.20"})
+        demo.put(f"channels/quay/rates/{DAY}", {"fees": [{"name": "all in", "share": "0.13"}]})
+        path = tmp_path / "outcome.csv"
+        quay = f"channels/quay,{DAY},fees[0]/name,all in,\n", f"channels/quay,{DAY},fees[0]/share,0.130,\n"
+
+        ended = run_import(f"{quay[0]}{GRID}{TAX}{quay[1]}", "--csv", str(path))
+
+        expected = [
+            ["2,", "6", "channels/quay", DAY, "unchanged"],
+            ["3-4", "tariffs/grid", DAY, "new"],
+            ["5", "taxes/standard", DAY, "replaced"],
+        ]
+        assert ended.status == 0, ended.err
+        assert outcomes(ended.out) == expected
+        assert ended.out.endswith("rates.csv: 1 unchanged, 1 new, 1 replaced\n")
+        records = list(csv.reader(io.StringIO(path.read_text(), newline="")))
+        assert records[0] == ["lines", "resource", "valid_from", "outcome", "problem"]
+        assert [[" ".join(each[:1]).split(), *each[1:4]] for each in records[1:]] == [
+            [row[:-3], *row[-3:]] for row in expected
+        ]
+
+    def test_of_a_second_run_is_that_nothing_changes_and_nothing_is_sent(
+        self, demo: Client, run_import: Import
+    ) -> None:
+        run_import(FLAKES + GRID)
+        sent: list[str] = []
+
+        ended = run_import(FLAKES + GRID, before=lambda request: sent.append(request.method))
+
+        assert ended.status == 0
+        assert ended.out.endswith("rates.csv: 2 unchanged\n")
+        assert set(sent) == {"GET"}
+
+    def test_of_a_dry_run_is_what_would_be(self, demo: Client, run_import: Import) -> None:
+        ended = run_import(FLAKES + TAX, "--dry-run")
+
+        assert ended.status == 0, ended.err
+        assert [row[-1] for row in outcomes(ended.out)] == ["new", "new"]
+        assert ended.out.endswith("rates.csv: 2 new; nothing is stored\n")
+        assert rate(demo, "materials/hdpe-flakes") is None
+        assert rate(demo, "taxes/standard") is None
+
+
+class TestWrongLines:
+    def test_are_all_named_before_anything_is_sent(self, demo: Client, run_import: Import) -> None:
+        sent: list[str] = []
+        no_path = "is no path to a member; write for instance price_per_kwh/day or fees[0]/share"
+        wrong = (
+            "materials,2026-12-01,price,0.78,EUR\n"
+            "materials/hdpe-flakes,2026-13-01,price,0.78,EUR\n"
+            "materials/hdpe-flakes,2026-12-01,price//x,0.78,EUR\n"
+            'materials/hdpe-flakes,2026-12-01,price,"0,78",EUR\n'
+            "materials/hdpe-flakes,2026-12-01,price,0.78,euro\n"
+            "materials/hdpe-flakes,2026-12-01,price,0.78\n"
+            "\n"
+            f"{FLAKES}{FLAKES}"
+            "Materials/x,1.12.2026,,,EUR\n"
+        )
+
+        ended = run_import(wrong, before=lambda request: sent.append(request.method))
+
+        assert (ended.status, ended.out, sent) == (1, "", [])
+        assert ended.err.splitlines() == [
+            "pugmill import-rates: 8 lines are wrong, and nothing is stored:",
+            "  line 2: resource: 'materials' is none; write for instance materials/hdpe-flakes",
+            "  line 3: valid_from: '2026-13-01' is no day; write for instance 2026-11-30",
+            f"  line 4: member: 'price//x' {no_path}",
+            "  line 5: value: '0,78' is no amount; write for instance 0.78",
+            "  line 6: currency: 'euro' is none; write for instance EUR",
+            "  line 7: has 4 fields instead of 5",
+            "  line 10: member: price of this rate stands on line 9 already",
+            f"  line 11: member: '' {no_path}",
+            "  line 11: resource: 'Materials/x' is none; write for instance materials/hdpe-flakes",
+            "  line 11: valid_from: '1.12.2026' is no day; write for instance 2026-11-30",
+            "  line 11: value: '' is no amount; write for instance 0.78",
+        ]
+
+    def test_that_name_what_is_not_registered_or_leave_no_room_are_named(
+        self, demo: Client, run_import: Import
+    ) -> None:
+        ended = run_import(
+            f"{FLAKES}materials/gold,{DAY},price,1,EUR\nproducts/brick,{DAY},price,1,EUR\n"
+            f"taxes/standard,{DAY},rate_share/of,1,\nchannels/quay,{DAY},fees[1]/share,0.1,\n"
+        )
+
+        assert ended.status == 1
+        assert ended.err.splitlines()[1:] == [
+            "  line 3: resource: there is no materials/gold that has rates",
+            "  line 4: resource: there is no products/brick that has rates",
+            "  line 5: member: there are no members to name 'of' among",
+            "  line 6: member: the place [1] comes before there is a place [0]",
+        ]
+        assert rate(demo, "materials/hdpe-flakes") is None
+
+    @pytest.mark.parametrize("arguments", [(), ("--dry-run",)], ids=["stored", "dry run"])
+    def test_that_the_service_would_not_take_are_named_and_nothing_is_stored(
+        self, demo: Client, run_import: Import, arguments: tuple[str, ...]
+    ) -> None:
+        ended = run_import(
+            f"{FLAKES}taxes/standard,{DAY},rate_share,two,\ntariffs/grid,{DAY},price_per_kwh/noon,0.3,EUR\n"
+            f"materials/hdpe-flakes,{DAY},reclaim_value,-1,EUR\nmaterials/hdpe-flakes,{DAY},colour,green,\n"
+            f"channels/quay,{DAY},fees[0]/name,all in,\nchannels/quay,{DAY},fees[0]/share,1.5,\n",
+            *arguments,
+        )
+
+        told = ended.err.splitlines()
+        assert ended.status == 1
+        assert told[0].endswith("lines are wrong, and nothing is stored:")
+        for line, member in ((3, "rate_share: "), (6, "colour: "), (8, "fees/0/share: ")):
+            assert any(each.startswith(f"  line {line}: {member}") for each in told), told
+        assert rate(demo, "materials/hdpe-flakes") is None
+
+    @pytest.mark.parametrize(
+        ("content", "told"),
+        [
+            (b"", "line 1: must name the columns"),
+            (b"resource;valid_from;member;value;currency\n", "line 1: must name the columns"),
+            (HEADER.encode(), "line 2: there is no line with a rate"),
+            (HEADER.encode() + b'"open', "line 2: not CSV as RFC 4180 has it: "),
+            (HEADER.encode() + b"\xe9\n", "is not UTF-8"),
+        ],
+        ids=["empty", "semicolons", "heading alone", "open quotes", "Latin-1"],
+    )
+    def test_of_a_file_that_is_none_are_told(self, run_import: Import, content: bytes, told: str) -> None:
+        ended = run_import(content)
+
+        assert ended.status == 1
+        assert told in ended.err
+
+    def test_of_a_file_that_is_not_there(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        ended = end_of(demo, capsys, COMMAND, str(tmp_path / "missing.csv"))
+
+        assert ended.status == 1
+        assert "missing.csv cannot be read: No such file or directory" in ended.err
+
+
+def test_a_file_of_a_spreadsheet_is_read(demo: Client, run_import: Import) -> None:
+    lines = (
+        f'\ufeff"valid_from","resource","member","currency","value"\r\n{DAY},materials/hdpe-flakes,price,EUR,0.78\r\n'
+    )
+
+    ended = run_import(lines.encode())
+
+    assert ended.status == 0, ended.err
+    assert rate(demo, "materials/hdpe-flakes")["price"] == {"amount": "0.78", "currency": "EUR"}
+
+
+class TestCutShort:
+    def test_by_silence_it_tells_what_went_in_and_what_did_not_and_goes_on_when_run_again(
+        self, demo: Client, run_import: Import, tmp_path: Path
+    ) -> None:
+        path = tmp_path / "outcome.csv"
+
+        def break_off(request: Any) -> None:
+            if request.method == "PUT" and "/tariffs/" in request.path_url:
+                raise requests.ConnectionError
+
+        ended = run_import(FLAKES + GRID + TAX, "--csv", str(path), before=break_off)
+        again = run_import(FLAKES + GRID + TAX)
+
+        assert ended.status == 4
+        assert [row[-2:] for row in outcomes(ended.out)] == [[DAY, "new"], ["not", "known"], ["not", "sent"]]
+        assert "2 of 3 rates are not stored" in ended.err
+        assert [each["outcome"] for each in csv.DictReader(path.read_text().splitlines())] == [
+            "new",
+            "not known",
+            "not sent",
+        ]
+        assert again.status == 0
+        assert [row[-1] for row in outcomes(again.out)] == ["unchanged", "new", "new"]
+
+    def test_by_a_refusal_of_one_rate_the_others_go_in(self, demo: Client, run_import: Import) -> None:
+        def retire(request: Any) -> None:
+            if request.method == "PUT" and "/tariffs/" in request.path_url:
+                demo.delete("tariffs/grid")
+
+        ended = run_import(FLAKES + GRID + TAX, before=retire)
+
+        assert ended.status == 1
+        assert [row[-1] for row in outcomes(ended.out)] == ["new", "stored", "new"]
+        assert "refused with 404" in ended.out
+        assert "1 of 3 rates are not stored" in ended.err
+        assert rate(demo, "taxes/standard")["rate_share"] == "0.21"
+
+    def test_by_somebody_else_it_does_not_undo_what_they_did(self, demo: Client, run_import: Import) -> None:
+        def interfere(request: Any) -> None:
+            if request.method == "PUT":
+                demo.put(f"taxes/standard/rates/{DAY}", {"rate_share": "0.19"})
+
+        ended = run_import(TAX, before=interfere)
+
+        assert ended.status == 4
+        assert rate(demo, "taxes/standard")["rate_share"] == "0.19"
+
+    def test_by_the_keyboard_it_tells_where_it_stands(self, demo: Client, run_import: Import) -> None:
+        def press(request: Any) -> None:
+            if request.method == "PUT" and "/tariffs/" in request.path_url:
+                raise KeyboardInterrupt
+
+        ended = run_import(FLAKES + GRID + TAX, before=press)
+
+        assert ended.status == 130
+        assert [row[-2:] for row in outcomes(ended.out)] == [[DAY, "new"], ["not", "known"], ["not", "sent"]]

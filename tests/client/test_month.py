@@ -1,0 +1,188 @@
+"""pugmill month: what it sends, what it prints against the service's figures, what it writes and how it ends."""
+
+from pathlib import Path
+from typing import Any
+
+import flask
+import pytest
+import yaml
+
+from tests.conftest import Client
+from tests.contract import Contract
+from tests.demo import DEMO, Ended, end_of, loaded_demo
+from tests.documents.pictures import Picture
+
+DEMO_PLAN = DEMO / "month.yaml"
+CSV = """listing,product,pieces,standard_batch,price,tax,most_per_month,in_whole_batches
+brick-stall,,1500,,,,2500,true
+
+,sheet,120,40,40.00,standard,240,false
+"""
+
+
+@pytest.fixture(scope="module")
+def demo(app: flask.Flask, contract: Contract) -> Client:
+    return loaded_demo(app, contract)
+
+
+@pytest.fixture(autouse=True)
+def columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+
+
+def planned(demo: Client, capsys: pytest.CaptureFixture[str], *arguments: Any, **options: Any) -> Ended:
+    return end_of(demo, capsys, "month", *map(str, arguments), **options)
+
+
+def cells(text: str) -> list[str]:
+    """Every line without the room that its columns take."""
+    return [" ".join(line.split()) for line in text.splitlines()]
+
+
+def with_whole_numbers(line: dict[str, Any]) -> dict[str, Any]:
+    """A line whose every value is text, as the service takes it."""
+    whole = {name: int(text) for name, text in line.items() if isinstance(text, str) and text.isdecimal()}
+    return {**line, **whole, "in_whole_batches": line.get("in_whole_batches") == "true"}
+
+
+def asked(demo: Client, plan: Any) -> Any:
+    response = demo.post("break-even", plan)
+    assert response.status_code == 200, response.json
+    return response.json
+
+
+class TestTheDemoPlan:
+    def test_is_printed_digit_for_digit(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        plan = yaml.load(DEMO_PLAN.read_text(), yaml.BaseLoader)
+        plan["lines"] = [with_whole_numbers(line) for line in plan["lines"]]
+        month = asked(demo, plan)
+
+        ended = planned(demo, capsys, DEMO_PLAN)
+
+        lines = cells(ended.out)
+        assert ended.status == 0
+        assert f"The month pays: it leaves {month['profit']['amount']} EUR" in lines[0]
+        for cost in month["fixed_costs"]:
+            assert f"{cost['name']} {cost['amount']['amount']}" in lines
+        for load in month["loads"]:
+            figures = f"{load['minutes_needed']} {load['minutes_available']}"
+            assert any(line.startswith(load["name"]) and figures in line for line in lines)
+        for line, best in zip(month["lines"], month["best_mix"]["lines"], strict=True):
+            assert any(f"{line['pieces']} {best['pieces']} " in each for each in lines)
+            assert any(line["contribution"]["amount"] in each for each in lines)
+        assert f"break-even, pieces {month['break_even']['whole_pieces']}" in lines
+        assert f"for a profit of 600.00, sales {month['target']['sales']['amount']}" in lines
+        assert "It is proven that no other mix within demand and time leaves more." in lines
+
+    def test_pays_and_its_machines_have_time_for_it(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        out = planned(demo, capsys, DEMO_PLAN).out
+
+        assert "does not pay" not in out
+        assert "too much" not in out
+
+    def test_is_written_as_a_page_and_as_pictures(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        places = {form: tmp_path / f"month.{form}" for form in ("html", "svg", "png")}
+
+        ended = planned(demo, capsys, DEMO_PLAN, *(each for form in places for each in (f"--{form}", places[form])))
+
+        assert ended.status == 0
+        assert places["html"].read_text().startswith("<!DOCTYPE html>")
+        assert Picture(places["svg"].read_bytes()).title.startswith("A month's plan leaves €")
+        assert places["png"].read_bytes().startswith(b"\x89PNG")
+        assert f"{places['html']} is written." in ended.out
+
+
+class TestAPlanOfOneSOwn:
+    def test_a_table_is_read_with_whole_numbers_and_flags(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        path = tmp_path / "plan.csv"
+        path.write_text(CSV)
+        sent: list[Any] = []
+        today = demo.workshop.today().isoformat()
+
+        ended = planned(
+            demo,
+            capsys,
+            path,
+            *("--weeks", "4", "--target", "50000.00", "--as-of", today),
+            before=lambda request: sent.append(request.json()),
+        )
+
+        assert ended.status == 0
+        assert sent[0] == {
+            "as_of": today,
+            "weeks": "4",
+            "target_profit": {"amount": "50000.00", "currency": "EUR"},
+            "lines": [
+                {"listing": "brick-stall", "pieces": 1500, "most_per_month": 2500, "in_whole_batches": True},
+                {
+                    "product": "sheet",
+                    "pieces": 120,
+                    "standard_batch": 40,
+                    "price": "40.00",
+                    "tax": "standard",
+                    "most_per_month": 240,
+                    "in_whole_batches": False,
+                },
+            ],
+        }
+
+    @pytest.mark.parametrize(
+        ("plan", "told"),
+        [
+            ("lines: [{listing: brick-stall, pieces: 10}]", "The month does not pay: it is short of"),
+            ("lines: [{listing: brick-stall, pieces: 0, price: 0.50}]", "none reaches it"),
+            ("lines: [{listing: brick-stall, pieces: 1, least_per_month: 99999}]", "Even the least of everything"),
+            ("lines: [{listing: brick-stall, pieces: 9999}]", "Extruder with mould-filling nozzle (too much)"),
+            ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
+        ],
+    )
+    def test_what_becomes_of_it_is_told(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, plan: str, told: str
+    ) -> None:
+        path = tmp_path / "plan.yaml"
+        path.write_text(plan)
+
+        ended = planned(demo, capsys, path)
+
+        assert ended.status == 0
+        assert told in ended.out
+
+    def test_what_nothing_limits_is_told(self, client: Client, capsys: Any, tmp_path: Path) -> None:
+        price = {"price": {"amount": "1", "currency": "EUR"}}
+        client.register("materials/flakes", {"name": "Flakes", "unit": "kg"}, **{"2026-01-01": price})
+        line = {"material": "flakes", "quantity_per_piece": "1"}
+        client.register("products/bag", {"name": "Bag", "bill_of_materials": [line]})
+        path = tmp_path / "plan.yaml"
+        path.write_text("lines: [{product: bag, standard_batch: 1, pieces: 5, price: 3}]")
+
+        ended = planned(client, capsys, path)
+
+        assert "neither demand nor known time limits Bag" in ended.out
+        assert "bottleneck: not known: register hours_per_week" in ended.out
+
+    @pytest.mark.parametrize(
+        ("name", "text", "told"),
+        [
+            ("plan.txt", "", "must end in .yaml or .csv"),
+            ("plan.yaml", "lines: 5", "a plan has members, and among them lines: a list of what is made and sold"),
+            ("plan.csv", "listing\nbrick-stall\n", "the first line names the columns, pieces among them"),
+            ("plan.csv", "listing,pieces\nbrick-stall,many\n", "/lines/0/pieces"),
+            ("plan.yaml", "lines: [{listing: gold, pieces: 1}]", "/lines/0/listing"),
+        ],
+    )
+    def test_what_is_wrong_is_told_and_nothing_written(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, name: str, text: str, told: str
+    ) -> None:
+        path, page = tmp_path / name, tmp_path / "month.html"
+        path.write_text(text)
+
+        ended = planned(demo, capsys, path, "--html", page)
+
+        assert ended.status == 1
+        assert told in ended.err
+        assert ended.out == ""
+        assert not page.exists()

@@ -1,0 +1,399 @@
+"""pugmill price: what it prints against the service's figures, what it registers and how it ends."""
+
+import json
+import re
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+
+import flask
+import pytest
+
+from service.client.text.terminal import room, wrapped
+from tests import builders
+from tests.conftest import Client
+from tests.contract import Contract
+from tests.demo import end_of, loaded_demo, run_command
+
+COMMAND = "price"
+POTS = (
+    *("--product", "plant-pot", "--channel", "quay-market", "--currency", "EUR", "--locale", "nl_NL"),
+    *("--standard-batch", "240", "--tax", "standard", "--margin", "0.20", "--price-endings", "0.49,0.99"),
+)
+LISTINGS = ["brick-stall", "beam-market-ch", "coasters-market", "pot-shop-gb", "coasters-shop-se", "hook-shop-jp"]
+HEBREW, ARABIC = "לבנה לגן", "طوب للحديقة"
+
+
+@pytest.fixture(scope="module")
+def demo(app: flask.Flask, contract: Contract) -> Client:
+    return loaded_demo(app, contract)
+
+
+@pytest.fixture(autouse=True)
+def columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+
+
+def price_sheet(client: Client, listing: str, query: str = "") -> dict[str, Any]:
+    sheet: dict[str, Any] = client.get(f"listings/{listing}/price-sheet{query}").json
+    return sheet
+
+
+def printed(client: Client, capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    capsys.readouterr()
+    run_command(client, COMMAND, *arguments)
+    return capsys.readouterr().out
+
+
+def sections(text: str) -> dict[str, list[tuple[str, str]]]:
+    """Each heading with its rows, a text and a figure; what was wrapped is whole again."""
+    found: dict[str, list[tuple[str, str]]] = {"": []}
+    lines = text.splitlines()
+    rows = found[""]
+    for line, following in zip(lines, [*lines[1:], ""], strict=True):
+        row = re.fullmatch(r"  (?! )(\S.*?) {2,}(\S.*)", line)
+        if following and set(following) == {"-"}:
+            rows = found.setdefault(re.split(" {2,}", line)[0], [])
+        elif row:
+            rows.append((row[1], row[2]))
+        elif line.startswith("    ") and rows:
+            rows[-1] = (f"{rows[-1][0]} {line.strip()}", rows[-1][1])
+    return found
+
+
+def minus(money: dict[str, str]) -> str:
+    return f"-{money['amount']}" if Decimal(money["amount"]) else money["amount"]
+
+
+class TestThePriceSheet:
+    @pytest.mark.parametrize("listing", LISTINGS)
+    def test_shows_the_figures_of_the_service_digit_for_digit(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], listing: str
+    ) -> None:
+        sheet = price_sheet(demo, listing)
+        price = sheet["price_per_piece"]
+
+        found = sections(printed(demo, capsys, listing))
+
+        kept = dict(found["What is kept of it"])
+        for name, amount in {
+            "gross price": price["gross_price"]["amount"],
+            f"less tax: net price × {price['tax_share']}": minus(price["tax"]),
+            "net price": price["net_price"]["amount"],
+            **{f"less {fee['name']}: {fee['formula']}": minus(fee["amount"]) for fee in price["fees"]},
+            "proceeds": price["proceeds"]["amount"],
+            "less full cost": minus(price["full_cost"]),
+            "profit": price["profit"]["amount"],
+            "floor, the least to ask": price["floor_price"]["amount"],
+            "break-even price": price["break_even_price"]["amount"],
+            "margin: profit ÷ net price": f"{Decimal(price['margin_share']) * 100:.4f} %",
+        }.items():
+            assert kept[name] == amount, name
+        way = [(f"{term['name']}: {term['formula']}", term["amount"]["amount"]) for term in price["terms"]]
+        shown = found["How the price is found"]
+        assert shown == way[: len(shown)]
+        assert shown[-1][0].startswith("price: ")
+        assert found[""][0] == ("PRICE as buyers see it, with tax", sheet["formatted_price"])
+
+    @pytest.mark.parametrize("listing", LISTINGS)
+    def test_has_lines_that_add_up(self, demo: Client, capsys: pytest.CaptureFixture[str], listing: str) -> None:
+        rows = sections(printed(demo, capsys, listing))["What is kept of it"]
+        names = [name for name, _ in rows]
+        amounts = [Decimal(amount) for _, amount in rows[: names.index("profit") + 1]]
+        net, proceeds = names.index("net price"), names.index("proceeds")
+
+        assert sum(amounts[:net]) == amounts[net]
+        assert sum(amounts[net:proceeds]) == amounts[proceeds]
+        assert amounts[proceeds] + amounts[-2] == amounts[-1]
+
+    def test_tells_conversion_shipping_settlement_and_the_exchange_rate_with_its_age(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        sheet = price_sheet(demo, "beam-market-ch")
+        price, shipping, home = sheet["price_per_piece"], sheet["shipping"], sheet["settlement"]
+
+        text = printed(demo, capsys, "beam-market-ch")
+
+        found, words = sections(text), " ".join(text.split())
+        kept = [amount for _, amount in found["What is kept of it"]]
+        assert minus(price["conversion_cost"]) in kept
+        assert minus(price["shipping_cost"]) in kept
+        assert dict(found["What comes home"]) == {
+            "paid out, tax included, after fees and conversion": f"{home['payout']['amount']} EUR",
+            **{name: f"{home[name.replace(' ', '_')]['amount']} EUR" for name in ("proceeds", "full cost", "profit")},
+        }
+        (parcel,) = shipping["parcels"]
+        assert parcel["reason"] in words
+        assert f"{parcel['mass_kg']} kg, volumetric weight {parcel['volumetric_kg']} kg" in words
+        sent = found["Sent by Parcel round of Port Quillan (parcels, abroad)"]
+        assert ("price of shipping", f"{shipping['price']['amount']} EUR") in sent
+        assert ("cash price, with tax", f"{sheet['cash_price']['amount']} CHF") in found[""]
+        assert sheet["formatted_unit_price"] in dict(found[""]).values()
+        assert f"{sheet['as_of']}, of the day itself, source manual: 1 EUR = 0.9350 CHF" in words
+
+    def test_tells_every_caution_and_warning_with_its_source(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        perfect = demo.get("products/sheet").json
+        operations = [{**each, "yield_share": "1"} for each in perfect["operations"]]
+        demo.put("products/perfect", {**perfect, "operations": operations})
+        arguments = ("perfect-stall", *POTS, "--product", "perfect", "--channel", "saturday-stall")
+
+        words = " ".join(printed(demo, capsys, *arguments).split())
+
+        demo.delete("listings/perfect-stall")
+        demo.delete("products/perfect")
+        assert "Warnings" in words
+        assert "Every step has a yield of 1" in words
+        for remark in price_sheet(demo, "beam-market-ch")["cautions"]:
+            told = " ".join(printed(demo, capsys, "beam-market-ch").split())
+            assert f"{remark['text']} [{remark['source']}]" in told
+
+    def test_tells_how_old_a_rate_is(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        demo.put("exchange-rates/2026-03-02", {"base": "EUR", "rates": {"CHF": "0.94", "GBP": "0.86"}})
+
+        aged = printed(demo, capsys, "beam-market-ch", "--as-of", "2026-03-12")
+        next_day = printed(demo, capsys, "beam-market-ch", "--as-of", "2026-03-03")
+
+        assert "  2026-03-02, 10 days old, source manual:\n    1 EUR = 0.94 CHF, 0.86 GBP\n" in aged
+        assert "  2026-03-02, 1 day old, source manual:" in next_day
+
+    def test_answers_what_is_kept_at_a_price(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        text = printed(demo, capsys, "beam-market-ch", "--kept-at", "40.00")
+
+        price = price_sheet(demo, "beam-market-ch", "?kept_at=40.00")["price_per_piece"]
+        found = sections(text)
+        assert ("profit", price["profit"]["amount"]) in found["What is kept of it"]
+        assert ("price: as given", "40.000000") in found["How the price is found"]
+        assert price["is_below_floor"]
+        assert "BELOW THE FLOOR: this price does not keep to it." in text
+
+    def test_answers_what_a_discount_does(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        text = printed(demo, capsys, "beam-market-ch", "--discount", "0.30")
+
+        discount = price_sheet(demo, "beam-market-ch", "?discount_share=0.30")["discount"]
+        assert sections(text)["With a discount of 30 %"] == [
+            ("discounted price", discount["discounted_price"]["amount"]),
+            ("profit", discount["profit"]["amount"]),
+            ("margin", f"{Decimal(discount['margin_share']) * 100:.4f} %"),
+            ("the least price that bears it", discount["least_price"]["amount"]),
+            ("that price less the discount", discount["least_price_discounted"]["amount"]),
+        ]
+        assert "BELOW THE FLOOR: the discounted price does not keep to it." in text
+
+    def test_says_that_the_price_was_raised_to_the_floor(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        raised = printed(demo, capsys, "raised", *POTS, "--never-below-amount", "30")
+
+        demo.delete("listings/raised")
+        assert dict(sections(raised)[""])["PRICE as buyers see it, with tax"] == "€\u00a030,49"
+        assert "The target did not keep to the floor; the price was raised to it." in raised
+
+
+@pytest.fixture(scope="class")
+def turned(demo: Client) -> Iterator[Client]:
+    """The demo with listings whose names and prices run from right to left, or take two columns a character."""
+    rates = {"ILS": "3.91", "EGP": "55.10", "CHF": "0.9350", "GBP": "0.8640", "JPY": "172.30", "SEK": "11.05"}
+    today = price_sheet(demo, "brick-stall")["as_of"]
+    demo.put(f"exchange-rates/{today}", {"base": "EUR", "rates": rates})
+    facts = {key: each for key, each in demo.get("listings/beam-market-ch").json.items() if key != "policy"}
+    facts["policy"] = builders.policy(value="0.20")
+    fee = builders.fee(name=f"{HEBREW} " * 8 + HEBREW)
+    demo.register(
+        "channels/turned", builders.channel(name=HEBREW), **{"2025-01-01": {"currency": "EUR", "fees": [fee]}}
+    )
+    for code, name, currency, locale in (
+        ("hebrew", f"{HEBREW} " * 15, "ILS", "he_IL"),
+        ("arabic", ARABIC, "EGP", "ar_EG"),
+        ("japanese", "再生プラスチックの角材" * 8, "JPY", "ja_JP"),
+    ):
+        changes = {"name": name.strip(), "currency": currency, "locale": locale, "channel": "turned"}
+        demo.register(f"listings/{code}", {**facts, **changes})
+    yield demo
+    for code in ("hebrew", "arabic", "japanese"):
+        demo.delete(f"listings/{code}")
+
+
+class TestTheColumns:
+    @pytest.mark.parametrize("columns", [60, 80, 100])
+    @pytest.mark.parametrize("listing", [*LISTINGS, "hebrew", "arabic", "japanese"])
+    def test_of_a_sheet_are_kept_in_any_alphabet(
+        self,
+        turned: Client,
+        capsys: pytest.CaptureFixture[str],
+        monkeypatch: pytest.MonkeyPatch,
+        columns: int,
+        listing: str,
+    ) -> None:
+        monkeypatch.setenv("COLUMNS", str(columns))
+
+        text = printed(turned, capsys, listing, "--discount", "0.05")
+
+        assert max(map(room, text.splitlines())) == columns
+        figures = [line for line in text.splitlines() if re.match(r"  (?! )\S.*? {2,}\S", line)]
+        assert {room(line) for line in figures} == {columns}
+
+    @pytest.mark.parametrize("columns", [60, 80])
+    def test_of_the_list_are_kept_in_any_alphabet(
+        self, turned: Client, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, columns: int
+    ) -> None:
+        monkeypatch.setenv("COLUMNS", str(columns))
+        long_code = "a-listing-with-a-code-that-is-as-long-as-a-code-may-be-in-all-01"
+        facts = turned.get("listings/brick-stall").json
+        turned.register(f"listings/{long_code}", facts)
+
+        text = end_of(turned, capsys, "export-prices", "--asked").out
+
+        turned.delete(f"listings/{long_code}")
+        rows = text.splitlines()
+        assert max(map(room, rows)) <= columns
+        assert {room(row) for row in rows if row.endswith(" %")} == {room(rows[1])}
+        assert "".join(row.split()[0] for row in rows[2:] if row[0] != " ").startswith("a-listing-with")
+
+    def test_hold_text_that_turns_its_surroundings_isolated(
+        self, turned: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        text = printed(turned, capsys, "arabic")
+
+        assert f"\u2068{ARABIC}\u2069" in text
+        assert "\u2068" in dict(sections(text)[""])["PRICE as buyers see it, with tax"]
+
+    @pytest.mark.parametrize(
+        ("text", "columns"), [("abc", 3), ("\u2068ללא\u2069", 3), ("e\u0301", 1), ("再生", 4), ("￥1,200", 7), ("", 0)]
+    )
+    def test_are_counted_as_a_terminal_shows_them(self, text: str, columns: int) -> None:
+        assert room(text) == columns
+
+    def test_break_a_word_that_is_too_long_behind_a_hyphen_or_anywhere(self) -> None:
+        assert wrapped("to beam-market-ch", 8) == ["to", "beam-", "market-", "ch"]
+        assert wrapped("unbreakable", 4) == ["unbr", "eaka", "ble"]
+
+
+class TestRegistering:
+    def test_makes_a_listing_of_the_options_and_prices_it(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        run_command(demo, COMMAND, "pots", *POTS, "--unit-price-per", "kg", "--note", "By the command")
+
+        captured = capsys.readouterr()
+        stored = demo.get("listings/pots").json
+        assert stored["policy"]["value"] == "0.20"
+        assert stored["policy"]["price_endings"] == ["0.49", "0.99"]
+        assert (stored["standard_batch"], stored["unit_price_per"], stored["note"]) == (240, "kg", "By the command")
+        assert captured.err == "The listing pots is new.\n"
+        assert (
+            dict(sections(captured.out)[""])["PRICE as buyers see it, with tax"]
+            == (price_sheet(demo, "pots")["formatted_price"])
+        )
+        demo.delete("listings/pots")
+
+    def test_changes_only_what_is_given_and_takes_out_what_is_given_empty(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        run_command(demo, COMMAND, "pots", *POTS, "--unit-price-per", "kg")
+        before = demo.get("listings/pots").json
+
+        run_command(demo, COMMAND, "pots", "--markup", "0.5", "--price-endings", "", "--unit-price-per", "")
+
+        policy = {**before["policy"], "target": "markup", "value": "0.5", "price_endings": []}
+        assert demo.get("listings/pots").json == {**before, "policy": policy, "unit_price_per": None}
+        assert "The listing pots is up to date.\n" in capsys.readouterr().err
+        demo.delete("listings/pots")
+
+    def test_does_not_undo_what_somebody_else_changes_meanwhile(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        run_command(demo, COMMAND, "pots", *POTS)
+        before = demo.get("listings/pots").json
+
+        def interfere(request: Any) -> None:
+            if request.method == "PUT":
+                demo.put("listings/pots", {**before, "note": "Changed meanwhile"})
+
+        ended = end_of(demo, capsys, COMMAND, "pots", "--margin", "0.4", before=interfere)
+
+        assert ended.status == 4
+        assert "refused with 412" in ended.err
+        assert demo.get("listings/pots").json == {**before, "note": "Changed meanwhile"}
+        demo.delete("listings/pots")
+
+    def test_shows_in_a_dry_run_what_it_would_register_and_registers_nothing(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        run_command(demo, COMMAND, "pots", *POTS, "--dry-run")
+
+        captured = capsys.readouterr()
+        assert captured.err == "PUT /v1/listings/pots\n"
+        assert demo.get("listings/pots").status_code == 404
+        assert demo.put("listings/pots", json.loads(captured.out)).status_code == 201
+        shown = demo.get("listings/pots").json
+        run_command(demo, COMMAND, "pots", *POTS)
+        assert demo.get("listings/pots").json == shown
+        demo.delete("listings/pots")
+
+
+class TestRefusals:
+    @pytest.mark.parametrize(
+        ("arguments", "told"),
+        [
+            (("brick-stall", "--margin", "2"), "/policy/value: a margin must be less than 1"),
+            (("brick-stall", "--price-step", "0.001"), "/policy/price_step: must be a multiple of 0.01"),
+            (("brick-stall", "--locale", "tlh"), "/locale: "),
+            (("brick-stall", "--channel", "nowhere"), "/channel: "),
+            (("nowhere", "--product", "brick"), "/standard_batch: is required"),
+            (("nowhere",), "there is no listing 'nowhere'"),
+            (("brick-stall", "--as-of", "tomorrow"), "as_of: must be a day"),
+            (("brick-stall", "--discount", "1"), "discount_share: must be less than 1"),
+            (("brick-stall", "--kept-at", "2.005"), "kept_at: must be a multiple of "),
+            (("brick-stall", "--as-of", "2020-01-01"), "no rate in force on 2020-01-01"),
+        ],
+    )
+    def test_name_the_member_in_the_words_of_the_service(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], told: str
+    ) -> None:
+        ended = end_of(demo, capsys, COMMAND, *arguments)
+
+        assert ended.status == 1
+        assert told in ended.err
+        assert ended.out == ""
+
+    def test_of_a_target_that_no_price_reaches_tell_the_most_that_can_be_had(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        ended = end_of(demo, capsys, COMMAND, "greedy", *POTS, "--margin", "0.95")
+
+        demo.delete("listings/greedy")
+        assert ended.status == 1
+        first, second = ended.err.splitlines()
+        assert first == "The listing greedy is new."
+        assert re.search(r"a margin of 0\.95 cannot be reached: the most is 0\.[0-9]+", second)
+
+    @pytest.mark.parametrize(
+        ("arguments", "told"),
+        [
+            ((), "Missing argument 'CODE'"),
+            (("brick-stall", "--dry-run"), "give some"),
+            (("brick-stall", "--margin", "0.3", "--markup", "0.3"), "not allowed with"),
+            (("brick-stall", "--standard-batch", "many"), "--standard-batch"),
+            (("brick-stall", "--colour", "red"), "No such option"),
+        ],
+    )
+    def test_of_a_command_line_that_makes_no_sense_end_with_2(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], told: str
+    ) -> None:
+        ended = end_of(demo, capsys, COMMAND, *arguments)
+
+        assert ended.status == 2
+        assert told in ended.err
+        assert ended.out == ""
+
+    def test_leave_the_help_readable(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        ended = end_of(demo, capsys, COMMAND, "--help")
+
+        assert ended.status == 0
+        text = ended.out
+        assert "pugmill price beam-market-ch " in text
+        assert set(demo.get("listings/brick-stall").json) - {"policy"} <= {
+            option.replace("-", "_") for option in re.findall(r"--([a-z-]+)", text)
+        }

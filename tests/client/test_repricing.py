@@ -1,0 +1,480 @@
+"""pugmill change-tariff and pugmill reprice: what they put in force, what they print, and how they end."""
+
+import csv
+import io
+import re
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import flask
+import pytest
+import requests
+
+from tests.conftest import Client
+from tests.contract import Contract
+from tests.demo import Ended, end_of, items, loaded_demo, run_command
+
+TODAY = datetime.now(UTC).date()
+MONDAY = (TODAY + timedelta(days=5)).isoformat()
+GRID = ("change-tariff", "grid", "--from", MONDAY)
+DEARER = (*GRID, "--price", "day=0.69", "--price", "night=0.44")
+PRICES = {"day": {"amount": "0.69", "currency": "EUR"}, "night": {"amount": "0.44", "currency": "EUR"}}
+COLUMNS = (
+    "listing,product,channel,decision,currency,old_price,new_price,move_share,cost_currency,old_unit_cost,"
+    "new_unit_cost,old_margin_share,kept_margin_share,new_margin_share,effects,problem"
+)
+
+Run = Callable[..., Ended]
+
+
+@pytest.fixture
+def demo(app: flask.Flask, contract: Contract) -> Client:
+    """The demo workshop, its prices not in force yet."""
+    return loaded_demo(app, contract)
+
+
+@pytest.fixture
+def run(demo: Client, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Runs a command on the demo; a list given as `sent` receives what it sends."""
+    monkeypatch.setenv("COLUMNS", "80")
+
+    def run(command: str, *arguments: str, **options: Any) -> Ended:
+        return end_of(demo, capsys, command, *arguments, **options)
+
+    return run
+
+
+@pytest.fixture
+def priced(run: Run) -> Run:
+    """The same, with the prices that the policies ask for today in force."""
+    ended = run("reprice")
+    assert ended.status == 0, ended.err
+    return run
+
+
+def prices(client: Client) -> dict[str, Decimal | None]:
+    """The price in force of each listing."""
+    return {each["code"]: price_in_force(client, each["code"]) for each in items(client, "listings")}
+
+
+def price_in_force(client: Client, listing: str) -> Decimal | None:
+    history = client.get(f"listings/{listing}/price-history").json["items"]
+    return next((Decimal(each["price"]["amount"]) for each in history if each["rolled_back_at"] is None), None)
+
+
+def price_asked(client: Client, listing: str, query: str = "") -> Decimal:
+    sheet = client.get(f"listings/{listing}/price-sheet{query}").json
+    return Decimal(sheet["price_per_piece"]["price"]["amount"])
+
+
+def preview(client: Client, **question: Any) -> dict[str, Any]:
+    found: dict[str, Any] = client.post("repricings?limit=500", question).json
+    return found
+
+
+def shown(text: str) -> dict[str, list[str]]:
+    """The rows of the table of changes by listing."""
+    body = text[text.index("\nlisting ") :]
+    rows = [re.split(" {2,}", line) for line in body.splitlines()[3:] if line and not line.startswith(" ")]
+    return {row[0]: row[1:] for row in rows if len(row) == 7}
+
+
+def repricings(client: Client) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = client.get("repricings").json["items"]
+    return found
+
+
+class TestChangingATariff:
+    def test_changes_the_rate_and_every_price_that_it_touches(self, demo: Client, priced: Run) -> None:
+        before = prices(demo)
+        rate = demo.get("tariffs/grid/rates/2026-04-01").json
+
+        ended = priced(*DEARER)
+
+        assert ended.status == 0, ended.err
+        assert demo.get(f"tariffs/grid/rates/{MONDAY}").json == {**rate, "price_per_kwh": PRICES}
+        after = prices(demo)
+        moved = {listing for listing, price in after.items() if price != before[listing]}
+        assert moved
+        assert moved == {listing for listing, row in shown(ended.out).items() if row[0] == "changed"}
+        assert {code: after[code] for code in moved} == {
+            code: price_asked(demo, code, f"?as_of={MONDAY}") for code in moved
+        }
+
+    def test_shows_the_figures_of_the_service_digit_for_digit(self, demo: Client, priced: Run) -> None:
+        terms = demo.get("tariffs/grid/rates/2026-04-01").json
+        what_if = {"tariffs/grid": {**terms, "price_per_kwh": PRICES}}
+        expected = preview(demo, as_of=MONDAY, rates=what_if, rules={"greatest_move_share": "0.1"})
+
+        ended = priced(*DEARER, "--greatest-move", "0.1", "--dry-run")
+
+        rows = shown(ended.out)
+        assert {each["listing"] for each in expected["changes"]["items"]} == set(rows)
+        for each in expected["changes"]["items"]:
+            old, new = each["old"], each["new"]
+            decision, *prices_shown, move, cost, margin = rows[each["listing"]]
+            left = each["kept_margin_share"] if decision == "held" else new["margin_share"]
+            assert decision == each["decision"]
+            assert prices_shown == [f"{price['price']['amount']} {price['price']['currency']}" for price in (old, new)]
+            assert Decimal(move.removesuffix(" %")) == Decimal(each["move_share"]) * 100
+            assert Decimal(cost) == sum(Decimal(effect["amount"]["amount"]) for effect in each["effects"])
+            assert Decimal(margin.removesuffix(" %")) == Decimal(left) * 100
+            for effect in each["effects"]:
+                assert f"{effect['resource']} +{effect['amount']['amount']}" in " ".join(ended.out.split())
+
+    def test_in_a_dry_run_stores_nothing(self, demo: Client, priced: Run) -> None:
+        before, count = prices(demo), len(repricings(demo))
+        sent: list[tuple[str, str]] = []
+
+        ended = priced(*DEARER, "--dry-run", before=lambda request: sent.append((request.method, request.path)))
+
+        assert ended.status == 0, ended.err
+        assert f"The rate of tariffs/grid from {MONDAY} would be new." in ended.out
+        assert "PREVIEW OF A REPRICING, nothing is stored" in ended.out
+        assert shown(ended.out)
+        assert {method for method, path in sent if path != "/v1/repricings"} == {"GET"}
+        assert demo.get(f"tariffs/grid/rates/{MONDAY}").status_code == 404
+        assert (prices(demo), len(repricings(demo))) == (before, count)
+
+    def test_a_second_time_finds_nothing_left_to_change(self, demo: Client, priced: Run) -> None:
+        priced(*DEARER)
+        after, count = prices(demo), len(repricings(demo))
+
+        ended = priced(*DEARER)
+
+        assert ended.status == 0, ended.err
+        assert f"The rate of tariffs/grid from {MONDAY} is unchanged." in ended.out
+        assert "nothing left to change" in ended.out
+        assert (prices(demo), len(repricings(demo))) == (after, count)
+
+    def test_that_dies_between_rate_and_prices_goes_on_when_it_is_run_again(self, demo: Client, priced: Run) -> None:
+        before = prices(demo)
+
+        def die(request: Any) -> None:
+            if request.path == "/v1/repricings":
+                raise requests.ConnectionError
+
+        cut_short = priced(*DEARER, before=die)
+        rate, meanwhile = demo.get(f"tariffs/grid/rates/{MONDAY}").status_code, prices(demo)
+        again = priced(*DEARER)
+
+        assert (cut_short.status, rate, meanwhile) == (4, 200, before)
+        assert again.status == 0, again.err
+        assert prices(demo) != before
+
+    def test_whose_answer_is_lost_is_found_done_when_it_is_run_again(self, demo: Client, priced: Run) -> None:
+        def lose(request: Any) -> None:
+            if request.path == "/v1/repricings" and b'"apply": true' in request.body:
+                headers = dict(request.headers)
+                demo.request("POST", request.path_url, request.body, headers=headers)
+                raise requests.ReadTimeout
+
+        lost = priced(*DEARER, before=lose)
+        after, count = prices(demo), len(repricings(demo))
+        again = priced(*DEARER)
+
+        assert (lost.status, again.status) == (4, 0)
+        assert (prices(demo), len(repricings(demo))) == (after, count)
+
+    def test_puts_prices_in_force_also_where_nobody_reads_what_it_prints(
+        self, demo: Client, priced: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    ) -> None:
+        class ClosedPipe(io.TextIOWrapper):
+            def write(self, text: str, /) -> int:
+                raise BrokenPipeError
+
+        before = prices(demo)
+
+        with ClosedPipe((tmp_path / "pipe").open("wb")) as pipe, monkeypatch.context() as patch:
+            patch.setattr("sys.stdout", pipe)
+            run_command(demo, *DEARER)
+
+        assert prices(demo) != before
+
+    def test_does_not_apply_what_it_has_not_seen(self, demo: Client, priced: Run) -> None:
+        before = prices(demo)
+
+        def interfere(request: Any) -> None:
+            if request.path == "/v1/repricings" and b'"apply": true' in request.body:
+                demo.put("taxes/standard/rates/2026-01-02", {"rate_share": "0.21"})
+
+        ended = priced(*DEARER, before=interfere)
+        meanwhile = prices(demo)
+        again = priced(*DEARER)
+
+        assert ended.status == 4
+        assert "refused with 412" in ended.err
+        assert meanwhile == before
+        assert again.status == 0, again.err
+        assert prices(demo) != before
+
+    def test_can_change_the_rate_alone_and_leave_the_prices_to_another_day(self, demo: Client, priced: Run) -> None:
+        before = prices(demo)
+
+        ended = priced(*DEARER, "--rate-only")
+        rate_only = prices(demo)
+        later = priced("reprice", "--as-of", MONDAY, "--resource", "tariffs/grid")
+
+        assert (ended.status, later.status) == (0, 0)
+        assert ended.out == f"The rate of tariffs/grid from {MONDAY} is new.\n"
+        assert rate_only == before
+        assert prices(demo) != before
+
+    def test_can_change_every_term_and_take_one_out(self, demo: Client, priced: Run) -> None:
+        terms = ("--standing-charge", "41.50", "--demand-charge", "", "--expected-kwh", "1800", "--rate-only")
+
+        ended = priced(*GRID, *terms)
+
+        rate = demo.get(f"tariffs/grid/rates/{MONDAY}").json
+        assert ended.status == 0, ended.err
+        assert rate["standing_charge_per_month"] == {"amount": "41.50", "currency": "EUR"}
+        assert (rate["demand_charge_per_month"], rate["expected_kwh_per_month"]) == (None, "1800")
+        assert rate["price_per_kwh"] == demo.get("tariffs/grid/rates/2026-04-01").json["price_per_kwh"]
+
+    def test_tells_that_another_rate_follows(self, demo: Client, run: Run) -> None:
+        later = (date.fromisoformat(MONDAY) + timedelta(days=30)).isoformat()
+        run(*DEARER, "--rate-only", "--from", later)
+
+        ended = run(*DEARER, "--rate-only")
+
+        assert ended.out == f"The rate of tariffs/grid from {MONDAY} is new, until another begins on {later}.\n"
+
+    def test_of_a_tariff_without_a_rate_needs_the_currency(self, demo: Client, run: Run) -> None:
+        demo.put("tariffs/new", {"name": "New", "bands": ["day"]})
+        new = ("change-tariff", "new", "--from", MONDAY, "--price", "day=0.30", "--rate-only")
+
+        without, with_one = run(*new), run(*new, "--currency", "GBP")
+
+        assert without.status == 2
+        assert "give --currency" in without.err
+        assert with_one.status == 0
+        price = {"day": {"amount": "0.30", "currency": "GBP"}}
+        assert demo.get(f"tariffs/new/rates/{MONDAY}").json["price_per_kwh"] == price
+
+    @pytest.mark.parametrize(
+        ("arguments", "status", "told"),
+        [
+            (GRID, 2, "give what changes"),
+            ((*GRID, "--price", "day"), 2, "'day' is no price of a band"),
+            ((*GRID, "--price", "day=0.39", "--from", "Monday"), 2, "'Monday' is no day"),
+            ((*DEARER, "--confirm", "brick-stall", "--confirm-all"), 2, "not allowed with"),
+            ((*DEARER, "--rate-only", "--csv", "changes.csv"), 2, "--csv"),
+            ((*GRID, "--price", "noon=0.39"), 1, "must price exactly the tariff's bands: day, night"),
+            ((*GRID, "--price", "day=dear"), 1, "/price_per_kwh/day/amount: "),
+            (("change-tariff", "nowhere", "--from", MONDAY, "--price", "day=0.39"), 1, "there is no tariff 'nowhere'"),
+        ],
+        ids=lambda value: " ".join(value[2:]) if isinstance(value, tuple) else "",
+    )
+    def test_that_cannot_be_is_refused(
+        self, demo: Client, run: Run, arguments: tuple[str, ...], status: int, told: str
+    ) -> None:
+        ended = run(*arguments)
+
+        assert ended.status == status
+        assert told in ended.err
+        assert demo.get(f"tariffs/grid/rates/{MONDAY}").status_code == 404
+
+
+class TestWhatWaits:
+    def test_is_a_price_that_moves_too_far_until_it_is_confirmed(self, demo: Client, priced: Run) -> None:
+        before = prices(demo)
+        terms = (*DEARER, "--greatest-move", "0.0001")
+
+        held = priced(*terms)
+        waiting = [listing for listing, row in shown(held.out).items() if row[0] == "held"]
+        one, *others = waiting
+        still = prices(demo)
+        confirmed = priced(*terms, "--confirm", one)
+        after_one = prices(demo)
+        all_of_them = priced(*terms, "--confirm-all")
+
+        assert (held.status, confirmed.status, all_of_them.status) == (3, 3 if others else 0, 0)
+        assert held.err == (f"pugmill change-tariff: {len(waiting)} held back until confirmed: {', '.join(waiting)}\n")
+        assert still == before
+        assert {listing for listing in before if after_one[listing] != before[listing]} == {one}
+        assert {listing for listing in before if prices(demo)[listing] != before[listing]} == set(waiting)
+
+    def test_is_not_a_price_that_would_hardly_move(self, demo: Client, priced: Run) -> None:
+        before = prices(demo)
+
+        ended = priced(*GRID, "--price", "day=0.25", "--price", "night=0.15", "--least-move", "0.5")
+
+        assert ended.status == 0, ended.err
+        assert re.search(r"[1-9][0-9]* kept", ended.out)
+        assert prices(demo) == before
+
+    def test_is_a_listing_that_cannot_be_priced(self, demo: Client, priced: Run) -> None:
+        demo.put("listings/unpriced", {**demo.get("listings/brick-stall").json, "currency": "USD"})
+
+        ended = priced("reprice")
+
+        assert ended.status == 3
+        assert ended.err == "pugmill reprice: 1 without a price: unpriced\n"
+        assert "no exchange rate between EUR and USD" in " ".join(ended.out.split())
+
+
+class TestRepricing:
+    def test_puts_the_first_prices_in_force(self, demo: Client, run: Run) -> None:
+        ended = run("reprice")
+
+        assert ended.status == 0, ended.err
+        assert prices(demo) == {each["code"]: price_asked(demo, each["code"]) for each in items(demo, "listings")}
+        assert {row[0] for row in shown(ended.out).values()} == {"first"}
+
+    @pytest.mark.parametrize(
+        ("arguments", "touched"),
+        [
+            (("--channel", "quay-market"), {"beam-market-ch", "coasters-market"}),
+            (("--product", "hook"), {"hook-shop-jp"}),
+            (("--tag", "garden"), {"brick-stall"}),
+        ],
+        ids=["channel", "product", "tag"],
+    )
+    def test_can_be_of_some_listings(
+        self, demo: Client, run: Run, arguments: tuple[str, str], touched: set[str]
+    ) -> None:
+        demo.put("listings/brick-stall", {**demo.get("listings/brick-stall").json, "tags": ["garden"]})
+
+        ended = run("reprice", *arguments)
+
+        assert ended.status == 0, ended.err
+        assert set(shown(ended.out)) == touched
+        assert {listing for listing, price in prices(demo).items() if price} == touched
+
+    def test_can_be_of_what_rates_changed_since_a_day_touch(self, demo: Client, priced: Run) -> None:
+        priced(*DEARER, "--rate-only", "--from", TODAY.isoformat())
+        before = prices(demo)
+
+        ended = priced("reprice", "--changed-since", TODAY.isoformat())
+
+        assert ended.status == 0, ended.err
+        assert prices(demo) != before
+
+    def test_writes_every_change_as_the_service_does(self, demo: Client, priced: Run, tmp_path: Path) -> None:
+        planned, done, nothing = (tmp_path / name for name in ("planned.csv", "done.csv", "nothing.csv"))
+        planned.write_text("what stood there before")
+
+        priced(*DEARER, "--dry-run", "--csv", str(planned))
+        ended = priced(*DEARER, "--csv", str(done))
+        priced(*DEARER, "--csv", str(nothing))
+
+        (latest, *_) = repricings(demo)
+        recorded = demo.get(f"repricings/{latest['id']}/changes", headers={"Accept": "text/csv"}).data
+        assert done.read_bytes() == recorded
+        assert recorded.decode().splitlines()[0] == COLUMNS
+        changed = csv.DictReader(io.StringIO(recorded.decode(), newline=""))
+        assert {each["listing"] for each in changed} == set(shown(ended.out))
+        assert planned.read_bytes().splitlines()[1:] == recorded.splitlines()[1:]
+        assert nothing.read_text().splitlines() == [COLUMNS]
+        assert {path.name for path in tmp_path.iterdir()} == {"planned.csv", "done.csv", "nothing.csv"}
+
+    def test_with_a_file_that_cannot_be_written_changes_nothing(
+        self, demo: Client, priced: Run, tmp_path: Path
+    ) -> None:
+        before = prices(demo)
+
+        ended = priced(*DEARER, "--csv", str(tmp_path / "missing" / "changes.csv"))
+
+        assert ended.status == 1
+        assert "changes.csv cannot be written: No such file or directory" in ended.err
+        assert demo.get(f"tariffs/grid/rates/{MONDAY}").status_code == 404
+        assert prices(demo) == before
+
+    @pytest.mark.parametrize("way", ["broken off", "silently short"])
+    def test_whose_file_is_cut_off_says_that_the_prices_are_in_force(
+        self, demo: Client, priced: Run, tmp_path: Path, way: str
+    ) -> None:
+        def cut_off(request: Any) -> bytes | None:
+            if not request.path.endswith("/changes"):
+                return None
+            if way == "broken off":
+                raise requests.ConnectionError
+            return f"{COLUMNS}\r\n".encode()
+
+        ended = priced(*DEARER, "--csv", str(tmp_path / "changes.csv"), before=cut_off)
+
+        (latest, *_) = repricings(demo)
+        assert ended.status == 4
+        assert f"the prices are in force, by repricing {latest['id']}, but its changes" in ended.err
+        assert list(tmp_path.iterdir()) == []
+
+    @pytest.mark.parametrize(
+        ("arguments", "status", "told"),
+        [
+            (("--resource", "tariffs/grid", "--changed-since", "2026-11-01"), 2, "not allowed with"),
+            (("--rollback", "x", "--channel", "quay-market"), 2, "--channel: has no meaning beside --rollback"),
+            (("--list", "--dry-run"), 2, "--dry-run: has no meaning beside --list"),
+            (("--least-move", "-1"), 1, "/rules/least_move_share: "),
+            (("--as-of", "Monday"), 1, "/as_of: "),
+            (("--channel", "nowhere"), 1, "/scope/channel"),
+        ],
+        ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
+    )
+    def test_that_cannot_be_is_refused(self, run: Run, arguments: tuple[str, ...], status: int, told: str) -> None:
+        ended = run("reprice", *arguments)
+
+        assert ended.status == status
+        assert told in ended.err
+
+
+class TestRollingBack:
+    def test_puts_back_the_prices_before(self, demo: Client, priced: Run, tmp_path: Path) -> None:
+        before = prices(demo)
+        priced(*DEARER)
+        after = prices(demo)
+        (latest, *_) = repricings(demo)
+        path = tmp_path / "undone.csv"
+
+        tried = priced("reprice", "--rollback", latest["id"], "--dry-run")
+        still = prices(demo)
+        ended = priced("reprice", "--rollback", latest["id"], "--csv", str(path))
+
+        assert (tried.status, ended.status) == (0, 0), ended.err
+        assert still == after
+        assert prices(demo) == before
+        assert "Rolling this back would put the old prices in force again." in tried.out
+        assert "rolled back to the old prices" in ended.out
+        assert path.read_text().splitlines()[0] == COLUMNS
+
+    def test_a_second_time_has_nothing_left_to_do(self, demo: Client, priced: Run) -> None:
+        before = prices(demo)
+        priced(*DEARER)
+        (latest, *_) = repricings(demo)
+        priced("reprice", "--rollback", latest["id"])
+
+        again = priced("reprice", "--rollback", latest["id"])
+
+        assert again.status == 0, again.err
+        assert again.out.startswith("It was rolled back already, at ")
+        assert prices(demo) == before
+
+    def test_is_refused_where_a_later_price_is_in_force(self, demo: Client, priced: Run) -> None:
+        priced(*DEARER)
+        (_, first) = repricings(demo)
+
+        ended = priced("reprice", "--rollback", first["id"])
+
+        assert ended.status == 1
+        assert "refused with 409" in ended.err
+
+    def test_of_what_is_none_is_refused(self, run: Run) -> None:
+        ended = run("reprice", "--rollback", "../taxes")
+
+        assert ended.status == 1
+
+    def test_finds_the_repricing_in_the_list(self, demo: Client, run: Run) -> None:
+        none = run("reprice", "--list")
+        run("reprice")
+
+        ended = run("reprice", "--list")
+
+        (only,) = repricings(demo)
+        assert (none.status, none.out) == (0, "No repricing yet.\n")
+        assert ended.status == 0
+        *_, row, shown_id = ended.out.splitlines()
+        assert re.split(" {2,}", row)[:2] == ["tests", "applied"]
+        assert row.split()[-1] == "6"
+        assert shown_id.strip() == only["id"]
