@@ -70,6 +70,11 @@ class TestWhatCannotBe:
             (Tariff, {"name": "x", "bands": ["a", "a"]}, "bands: must be different from each other"),
             (Tariff, {"name": "x", "bands": ["standing"]}, "bands: 'standing' is kept for the standing charges"),
             (Tax, {"name": "x", "category": "AE"}, "exemption_reason: is required for category AE"),
+            (
+                Machine,
+                builders.machine(working_weekdays=["monday", "friday", "monday"]),
+                "working_weekdays: must be different from each other",
+            ),
         ],
     )
     def test_is_refused(self, kind: type[Any], body: dict[str, Any], message: str) -> None:

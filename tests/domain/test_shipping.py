@@ -120,6 +120,10 @@ class TestClasses:
         assert narrowed(None, None) == ParcelLimits()
 
 
+def test_a_rate_of_shipping_is_part_of_no_products_cost() -> None:
+    assert a_shipping_rate().components(lambda money: money.amount) == {}
+
+
 def classes(*bands: tuple[str, str, str]) -> dict[str, Any]:
     return {"zones": {"home": [weight_class(*band) for band in bands]}}
 
@@ -242,6 +246,15 @@ class TestAnEstimate:
         assert parcels.measures.mass_kg == D("0.8") + 2 * D("1.6")
         assert (parcels.volumetric_kg, parcels.billable_kg) == (None, 4)
         assert found.price.amount == D("8.6")
+
+    def test_shows_no_full_parcel_of_the_kind_whose_only_one_is_not_full(self) -> None:
+        light = {"divisor_cm3_per_kg": None, "weight_step_kg": None}
+        rate = a_shipping_rate(**light, **classes(("0", "5", "5"), ("5", "9", "8")))
+
+        found = shipped(6, a_shipping_service(), rate)  # with the carton two bricks weigh 4 kg, five 8.8 kg
+
+        assert [(each.count, each.pieces) for each in found.parcels] == [(1, 5), (1, 1)]
+        assert found.price.amount == 13
 
     def test_splits_a_batch_where_that_is_cheaper(self) -> None:
         light = {"divisor_cm3_per_kg": None, "weight_step_kg": None}
