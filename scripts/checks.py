@@ -85,7 +85,7 @@ PARTS = (
         "The project's own promises: dependencies, deployment, threats, words, and these parts.",
         *(
             f"tests/test_{name}.py"
-            for name in ("audit", "checks", "dependencies", "deployment", "nightly", "threats", "words")
+            for name in ("audit", "checks", "dependencies", "deployment", "nightly", "scripts", "threats", "words")
         ),
     ),
 )

@@ -1,7 +1,8 @@
 """Every operation of the contract, fuzzed by schemathesis: no 5xx, and no answer outside of the contract.
 
 All of its checks are on. Those that need several requests or its own list of wrong requests (methods, absent headers,
-use after deletion) have nothing to find here; `scripts/fuzz` gives them that, and test_conventions tries the first two.
+use after deletion) have nothing to find here;
+`scripts/measure/fuzz` gives them that, and test_conventions tries the first two.
 """
 
 import os
