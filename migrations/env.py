@@ -1,5 +1,7 @@
 """Alembic's entry: migrate with the service's own engine, so that a failed migration leaves nothing behind."""
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import context
 
@@ -13,6 +15,7 @@ engine = context.config.attributes.get("engine") or make_engine(settings_from_en
 def migrate(connection: sa.Connection) -> None:
     """Run the migrations in one transaction, and check what refers to what before it is committed."""
     is_sqlite = connection.dialect.name == "sqlite"
+    raw: Any = None
     if is_sqlite:
         # A table that is made anew would take its children with it through ON DELETE; SQLite switches this only
         # outside a transaction.
@@ -26,7 +29,7 @@ def migrate(connection: sa.Connection) -> None:
             if is_sqlite and (orphans := connection.exec_driver_sql("PRAGMA foreign_key_check").all()):
                 raise RuntimeError(f"the migration would leave {len(orphans)} rows without what they refer to")
     finally:
-        if is_sqlite:
+        if raw is not None:
             raw.execute("PRAGMA foreign_keys=ON")
 
 

@@ -90,10 +90,11 @@ PARTS = (
                 "checks",
                 "dependencies",
                 "deployment",
+                "furnishing",
                 "nightly",
+                "scripts",
                 "threats",
                 "words",
-                "furnishing",
                 "writes",
             )
         ),

@@ -23,6 +23,7 @@ from tests.furnishing import furnishes
 
 SCRIPTS = Path(__file__).resolve().parents[1] / "scripts"
 DEMO = SCRIPTS / "demo"
+MEASURE = SCRIPTS / "measure"
 REGISTER = ("register", str(DEMO / "workshop.yaml"))
 URL = "http://pugmill.example"
 PROGRAM = "pugmill"

@@ -1,4 +1,4 @@
-"""scripts/audit: what it says of pins, by what an index on this machine tells of them and by what is asked for."""
+"""scripts/measure/audit: what it says of pins, by what an index here tells of them and by what is asked for."""
 
 import hashlib
 import json
@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from tests.demo import SCRIPTS, Ended
+from tests.demo import MEASURE, Ended
 from tests.feed import FeedServer, sending
 
 PAGE, DOCUMENT = "application/vnd.pypi.simple.v1+json", "application/json"
@@ -31,7 +31,7 @@ LEAK: dict[str, Any] = {
 
 
 with pytest.MonkeyPatch.context() as patch:
-    patch.syspath_prepend(str(SCRIPTS))
+    patch.syspath_prepend(str(MEASURE))
     locked, package_index, verdicts = map(import_module, ("locked", "package_index", "verdicts"))
 
 
@@ -429,7 +429,7 @@ def environment(tmp_path: Path) -> Environment:
 
 
 def run(place: Place, environment: Environment, index_url: str) -> Ended:
-    command = [sys.executable, str(SCRIPTS / "audit"), "--project", str(place.root), "--back-off", "0.001"]
+    command = [sys.executable, str(MEASURE / "audit"), "--project", str(place.root), "--back-off", "0.001"]
     done = subprocess.run(
         [*command, "--python", str(environment.python)],
         env={**os.environ, "PIP_INDEX_URL": index_url},

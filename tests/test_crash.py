@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from service.store.database import Database
 from service.store.tables import listing_prices, quotation_events
 from tests.conftest import Client
-from tests.demo import SCRIPTS
+from tests.demo import MEASURE
 
 URL = "http://pugmill.example"
 
@@ -22,7 +22,7 @@ URL = "http://pugmill.example"
 @pytest.mark.nightly
 def test_a_service_that_is_killed_loses_nothing_that_it_acknowledged() -> None:
     """On SQLite; on PostgreSQL the script needs a database of its own, and is run by hand."""
-    command = [sys.executable, str(SCRIPTS / "crash"), "--kills", "2", "--clients", "3", "--seed", "7"]
+    command = [sys.executable, str(MEASURE / "crash"), "--kills", "2", "--clients", "3", "--seed", "7"]
 
     done = subprocess.run(command, capture_output=True, text=True, check=False)
 
@@ -40,7 +40,7 @@ def crash_ledger(client: Client, monkeypatch: pytest.MonkeyPatch) -> Iterator[Mo
         context.status_code, context.headers = response.status_code, dict(response.headers)
         return response.data
 
-    monkeypatch.syspath_prepend(str(SCRIPTS))
+    monkeypatch.syspath_prepend(str(MEASURE))
     with network.Mocker(real_http=True) as mocker:
         mocker.register_uri(network.ANY, re.compile(f"^{URL}/"), content=answer)
         yield __import__("crash_ledger")

@@ -13,7 +13,7 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-from tests.demo import SCRIPTS
+from tests.demo import MEASURE, SCRIPTS
 
 ROOT = Path(__file__).resolve().parents[1]
 PARTS = ("service", "migrations", "scripts", "tests")
@@ -35,7 +35,7 @@ STUBS = "types-"
 PACKAGES = packages_distributions()
 
 with pytest.MonkeyPatch.context() as patch:
-    patch.syspath_prepend(str(SCRIPTS))
+    patch.syspath_prepend(str(MEASURE))
     locked = import_module("locked")
 
 
@@ -68,7 +68,7 @@ def imported_names(path: Path) -> frozenset[str]:
 
 def imported(*parts: str) -> dict[str, str]:
     """The packages that modules of these parts import, each with one of them; a name without a package as it is."""
-    ours = {"scripts", "service", "tests", *(path.stem for path in SCRIPTS.glob("*.py"))}
+    ours = {"scripts", "service", "tests", *(path.stem for path in SCRIPTS.rglob("*.py"))}
     return {
         canonicalize_name(package): str(path.relative_to(ROOT))
         for part in parts

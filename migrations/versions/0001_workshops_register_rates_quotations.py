@@ -1,5 +1,7 @@
 """Workshops and keys, the register with its rates, exchange rates, quotations."""
 
+from uuid import UUID
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -7,11 +9,11 @@ revision = "0001"
 down_revision = None
 
 
-def _ordered(length: int) -> sa.types.TypeEngine:
+def _ordered(length: int) -> sa.types.TypeEngine[str]:
     return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
 
 
-def _workshop_id() -> sa.Column:
+def _workshop_id() -> sa.Column[UUID]:
     return sa.Column("workshop_id", sa.Uuid(), nullable=False)
 
 

@@ -7,7 +7,7 @@ revision = "0002"
 down_revision = "0001"
 
 
-def _ordered(length: int) -> sa.types.TypeEngine:
+def _ordered(length: int) -> sa.types.TypeEngine[str]:
     return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
 
 

@@ -7,7 +7,7 @@ revision = "0003"
 down_revision = "0002"
 
 
-def _ordered(length: int) -> sa.types.TypeEngine:
+def _ordered(length: int) -> sa.types.TypeEngine[str]:
     return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import requests
 
 HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
 
 
 def free_port() -> int:
@@ -60,5 +61,5 @@ def pugmill(arguments: list[str], environment: dict[str, str]) -> str:
     """What the service's command prints."""
     command = [sys.executable, "-m", "service.cli", *arguments]
     return subprocess.run(
-        command, env={**os.environ, **environment}, check=True, capture_output=True, text=True, cwd=HERE.parent
+        command, env={**os.environ, **environment}, check=True, capture_output=True, text=True, cwd=ROOT
     ).stdout.strip()

@@ -1,4 +1,4 @@
-"""A Flask view that returns a constant JSON body: what scripts/benchmark holds the service against."""
+"""A Flask view that returns a constant JSON body: what scripts/measure/benchmark holds the service against."""
 
 import json
 import os
