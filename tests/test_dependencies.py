@@ -68,7 +68,7 @@ def imported_names(path: Path) -> frozenset[str]:
 
 def imported(*parts: str) -> dict[str, str]:
     """The packages that modules of these parts import, each with one of them; a name without a package as it is."""
-    ours = {"scripts", "service", "tests", *(path.stem for path in SCRIPTS.glob("*.py"))}
+    ours = {"scripts", "service", "tests", *(path.stem for path in SCRIPTS.rglob("*.py"))}
     return {
         canonicalize_name(package): str(path.relative_to(ROOT))
         for part in parts
