@@ -91,6 +91,7 @@ PARTS = (
                 "dependencies",
                 "deployment",
                 "furnishing",
+                "mutations",
                 "nightly",
                 "scripts",
                 "threats",

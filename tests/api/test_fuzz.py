@@ -1,8 +1,8 @@
 """Every operation of the contract, fuzzed by schemathesis: no 5xx, and no answer outside of the contract.
 
-By day only what is there is asked for, which a stranger to the workshop cannot do: CI's `scripts/measure/fuzz` does all else
-over the wire, with three times as many requests a second, its own lists of odd and wrong ones among them. All checks
-are on here too; those that need several requests (use after deletion) have nothing to find.
+By day only what is there is asked for, which a stranger to the workshop cannot do: CI's `scripts/measure/fuzz` does
+all else over the wire, with three times as many requests a second, its own lists of odd and wrong ones among them. All
+checks are on here too; those that need several requests (use after deletion) have nothing to find.
 """
 
 from typing import Any
