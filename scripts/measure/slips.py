@@ -97,7 +97,6 @@ def _statement_at(module: ast.Module, place: tuple[int, int], lines: Sequence[st
         if is_in_function and isinstance(child, ast.stmt) and not is_elif:
             found = _first_line(child)
         node = child
-    return found
 
 
 def _children(node: ast.AST) -> list[tuple[str, Any]]:
