@@ -15,9 +15,9 @@ from service.api.registered import listed
 from service.api.schemas import schema_of
 from service.api.shared_parts import LINK
 from service.domain.changes import Action, RecordedChange
-from service.domain.declared import Name, Text, declared
-from service.domain.errors import InvalidValueError
 from service.domain.moments import instant_of, moment_problem
+from service.domain.values.declared import Name, Text, declared
+from service.domain.values.errors import InvalidValueError
 from service.encoding import encoded
 from service.store.changes import Chosen
 from service.workflows.changes import list_changes

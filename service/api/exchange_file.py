@@ -11,10 +11,10 @@ import marshmallow as ma
 
 from service.api.problems import MAX_ERRORS, ProblemError
 from service.api.schemas import schema_of
-from service.domain.declared import CurrencyCode, Positive, declared
-from service.domain.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.exchange import DayRates
-from service.domain.money import check_currency_on
+from service.domain.values.declared import CurrencyCode, Positive, declared
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.money import check_currency_on
 
 
 @declared

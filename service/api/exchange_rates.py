@@ -23,11 +23,11 @@ from service.api.reading import body_of
 from service.api.registered import listed, saved
 from service.api.schemas import field_of, schema_of
 from service.api.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
-from service.domain.declared import CurrencyCode, Length, Name, Positive, declared
-from service.domain.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.exchange import FEED, MANUAL, DayRates
 from service.domain.jumps import HeldDay
-from service.domain.money import Money, minor_unit_decimals
+from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.money import Money, minor_unit_decimals
 from service.encoding import encoded
 from service.feeds.reference_rates import ReferenceRates, Span
 from service.workflows import exchange

@@ -10,7 +10,17 @@ from typing import Any
 import marshmallow as ma
 
 from service.api.reading import Number
-from service.domain.declared import MAX_DIGITS, Bounds, Code, CurrencyCode, Length, Line, Name, Text, rules_and_type
+from service.domain.values.declared import (
+    MAX_DIGITS,
+    Bounds,
+    Code,
+    CurrencyCode,
+    Length,
+    Line,
+    Name,
+    Text,
+    rules_and_type,
+)
 
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,17})")

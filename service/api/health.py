@@ -15,7 +15,7 @@ from service.api.auth import database
 from service.api.blueprints import Api, Blueprint
 from service.api.operations import operation
 from service.api.schemas import schema_of
-from service.domain.declared import declared
+from service.domain.values.declared import declared
 from service.workflows.watching import Readiness, readiness
 
 blueprint = Blueprint("service", __name__, description="The service itself.")

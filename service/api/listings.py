@@ -15,7 +15,7 @@ from service.api.schemas import schema_of
 from service.api.shared_parts import ETAG
 from service.api.spooling import whole
 from service.documents.price_list import price_list_csv, price_list_json_ld
-from service.domain.declared import Code, NotNegative, ProperShare, declared
+from service.domain.values.declared import Code, NotNegative, ProperShare, declared
 from service.workflows import listings
 from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet
 

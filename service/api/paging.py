@@ -13,7 +13,7 @@ import flask
 from service.api.answers import data_answer
 from service.api.auth import access
 from service.api.problems import ProblemError
-from service.domain.declared import Bounds, Text, declared
+from service.domain.values.declared import Bounds, Text, declared
 
 T = TypeVar("T")
 

@@ -14,7 +14,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
 from service.api.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
-from service.domain import errors as domain
+from service.domain.values import errors as domain
 from service.feeds.errors import Fault
 from service.time_limit import OutOfTimeError
 from service.workflows import errors as workflow

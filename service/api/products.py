@@ -24,7 +24,9 @@ from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.drawing import ImageForm
 from service.domain.cost_statement import CostStatement
 from service.domain.cost_workings import CostWorkings
-from service.domain.declared import (
+from service.domain.listings import shipping_problems
+from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
+from service.domain.values.declared import (
     Bounds,
     Code,
     CurrencyCode,
@@ -35,9 +37,8 @@ from service.domain.declared import (
     ProperShare,
     declared,
 )
-from service.domain.errors import InvalidValueError
-from service.domain.listings import shipping_problems
-from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.unit_costs import CostBasis
 from service.workflows import costing, pricing
 from service.workflows.costing import StatedBill
 from service.workflows.pricing import PriceSheet

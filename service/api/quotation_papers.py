@@ -19,8 +19,8 @@ from service.documents.quotation_page import quotation_page, quotation_pdf
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quotation_text import quotation_text
 from service.documents.quotation_ubl import quotation_ubl
-from service.domain.declared import declared
-from service.domain.locales import LocaleCode
+from service.domain.values.declared import declared
+from service.domain.values.locales import LocaleCode
 from service.store.quotations import Quotation
 from service.workflows import quotations
 

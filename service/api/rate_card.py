@@ -10,7 +10,7 @@ from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint
 from service.api.operations import operation
 from service.api.schemas import schema_of
-from service.domain.declared import declared
+from service.domain.values.declared import declared
 from service.workflows import rate_card
 
 blueprint = Blueprint("rates", __name__, url_prefix="/v1", description="Rates across the whole workshop.")

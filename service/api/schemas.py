@@ -26,7 +26,7 @@ from service.api.fields import (
     ruled,
 )
 from service.api.reading import UNKNOWN_MEMBER, Number
-from service.domain.declared import (
+from service.domain.values.declared import (
     default_of,
     field_types,
     first_of,
@@ -35,7 +35,7 @@ from service.domain.declared import (
     optional_of,
     rules_and_type,
 )
-from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.encoding import encoded
 
 _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {

@@ -5,7 +5,7 @@ from uuid import UUID
 import click
 
 from service.config import Settings, SettingsError, settings_from_environment
-from service.domain.declared import Name, rules_and_type
+from service.domain.values.declared import Name, rules_and_type
 from service.store.database import Database, UnknownDatabaseError
 from service.store.schema import SchemaState, find_schema_state
 from service.store.workshops import Workshop, find_workshop

@@ -7,9 +7,9 @@ from babel import Locale
 
 from service.cli.database import current_database, one_line
 from service.cli.moving import export_workshop, import_workshop
-from service.domain.errors import UnknownCurrencyError
-from service.domain.locales import locale_problem
-from service.domain.money import minor_unit_decimals
+from service.domain.values.errors import UnknownCurrencyError
+from service.domain.values.locales import locale_problem
+from service.domain.values.money import minor_unit_decimals
 from service.store.workshops import new_workshop
 from service.workflows import keys
 

@@ -23,9 +23,9 @@ from service.documents.labels import labels_for
 from service.documents.paper import Entry
 from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.cost_workings import CostWorkings
-from service.domain.exact import exactly
-from service.domain.money import in_currency
 from service.domain.resources import CostClass
+from service.domain.values.exact import exactly
+from service.domain.values.money import in_currency
 from service.domain.workings import Section, Working
 
 _FIGURE = re.compile(r"\d+(?:\.\d+)?")

@@ -15,9 +15,9 @@ from babel.dates import format_date
 from babel.numbers import NumberPattern, format_decimal, format_percent, get_currency_symbol
 from babel.units import format_compound_unit
 
-from service.domain.exact import exactly
-from service.domain.money import Money, minor_unit_decimals, rounded
 from service.domain.unit_price import Measure, UnitPrice
+from service.domain.values.exact import exactly
+from service.domain.values.money import Money, minor_unit_decimals, rounded
 
 _NO_BREAK_SPACE = "\u00a0"
 _UNITS = {

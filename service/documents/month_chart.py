@@ -27,9 +27,9 @@ from service.documents.drawing import (
 )
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.scales import Label, amount_marks, without_overlap
-from service.domain.exact import ZERO, exactly, half_up
-from service.domain.money import in_currency
 from service.domain.month_statement import LoadStatement, Milestone, MonthStatement, ProfitAtVolume
+from service.domain.values.exact import ZERO, exactly, half_up
+from service.domain.values.money import in_currency
 
 MOST_LOADS = 24
 """How many machines and labour grades are shown, the fullest first."""

@@ -7,8 +7,6 @@ from decimal import Decimal
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.labels import labels_for
 from service.domain.cautions import NO_PROMISE
-from service.domain.exact import exactly, half_up
-from service.domain.money import Money, in_currency, minor_unit_decimals
 from service.domain.month_statement import (
     BestMixStatement,
     LoadStatement,
@@ -18,6 +16,8 @@ from service.domain.month_statement import (
     MonthLineStatement,
     MonthStatement,
 )
+from service.domain.values.exact import exactly, half_up
+from service.domain.values.money import Money, in_currency, minor_unit_decimals
 
 _SHARE_DECIMALS, _PIECE_DECIMALS, _UNKNOWN = 3, 2, "–"
 

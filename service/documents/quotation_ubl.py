@@ -13,8 +13,6 @@ from service.documents.drawing import literal
 from service.documents.labels import Labels, labels_for
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quotation_view import reason_for
-from service.domain.exact import exactly, plain
-from service.domain.money import Money
 from service.domain.quotation import (
     QuotedAdjustment,
     QuotedLine,
@@ -24,6 +22,8 @@ from service.domain.quotation import (
     QuotedTotals,
 )
 from service.domain.resources import TaxCategory
+from service.domain.values.exact import exactly, plain
+from service.domain.values.money import Money
 
 _ROOT = "urn:oasis:names:specification:ubl:schema:xsd:Quotation-2"
 _BASIC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"

@@ -12,11 +12,11 @@ from service.documents.labels import Labels, labels_for
 from service.documents.paper import Entry
 from service.documents.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView, Section
 from service.domain.cautions import NO_PROMISE, TOO_HEAVY, Concern
-from service.domain.exact import ZERO, exactly, whole_down
-from service.domain.money import Money, in_currency, rounded
 from service.domain.quotation import AdjustmentKind, QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax
 from service.domain.quotation_life import Status
 from service.domain.shipping_statement import StatedParcels
+from service.domain.values.exact import ZERO, exactly, whole_down
+from service.domain.values.money import Money, in_currency, rounded
 
 _SAVING_DECIMALS = 3
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from service.documents.drawing import TEXT_SIZE, text_width
-from service.domain.exact import exactly, whole_down, whole_up
+from service.domain.values.exact import exactly, whole_down, whole_up
 
 _MOST_STEPS = 5
 _DAYS = (1, 2, 7, 14)

@@ -3,8 +3,6 @@
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
-from service.domain.exact import UNITS, ZERO, snapped
-from service.domain.money import minor_unit_decimals
 from service.domain.piecewise import (
     EVERYWHERE,
     Function,
@@ -20,7 +18,9 @@ from service.domain.piecewise import (
 from service.domain.price_grid import PriceGrid, grid_of
 from service.domain.pricing_policy import PricingPolicy, Rounding, Target
 from service.domain.sale import Sale
-from service.domain.unit_costs import UnitCosts
+from service.domain.values.exact import UNITS, ZERO, snapped
+from service.domain.values.money import minor_unit_decimals
+from service.domain.values.unit_costs import UnitCosts
 
 
 class Aim:

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field, fields, replace
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from service.domain.exact import MINUTES_PER_HOUR, ZERO, exactly, plain
 from service.domain.products import Tooling
 from service.domain.resources import CostClass, OverheadBase
+from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, plain
 
 _WORKING = ("machines/", "labour-grades/")
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from math import gcd
 
-from service.domain.exact import ZERO, exactly, whole_up
+from service.domain.values.exact import ZERO, exactly, whole_up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

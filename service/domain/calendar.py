@@ -6,10 +6,11 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import NamedTuple
 
-from service.domain.declared import Line, Name, declared
-from service.domain.errors import InvalidValueError
-from service.domain.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, snapped
-from service.domain.resources import Reference, Weekday
+from service.domain.resources import Weekday
+from service.domain.values.declared import Line, Name, declared
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, snapped
+from service.domain.values.references import Reference
 
 GREATEST_DAYS = 3660
 """How far ahead work is looked for: ten years."""

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 
-from service.domain.exact import ZERO, plain
 from service.domain.polymers import THERMAL_DATA, Polymer
+from service.domain.values.exact import ZERO, plain
 
 ONE_PERSON_LIMIT_KG = Decimal(25)
 """The largest mass of the guidance in HSE, INDG143 (rev4), 2020; the reference mass of ISO 11228-1 (from memory)."""

@@ -5,14 +5,23 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.bands import band_problems
-from service.domain.declared import CurrencyCode, Length, Line, Name, NotNegative, Positive, ProperShare, declared
-from service.domain.errors import InvalidValueError, UnknownCurrencyError
-from service.domain.exact import ONE, ZERO, exactly, snapped
-from service.domain.money import minor_unit_decimals
 from service.domain.piecewise import Function, Piece, clamped, scaled
 from service.domain.pricing_policy import Display
-from service.domain.resources import Reference
+from service.domain.values.bands import band_problems
+from service.domain.values.declared import (
+    CurrencyCode,
+    Length,
+    Line,
+    Name,
+    NotNegative,
+    Positive,
+    ProperShare,
+    declared,
+)
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.exact import ONE, ZERO, exactly, snapped
+from service.domain.values.money import minor_unit_decimals
+from service.domain.values.references import Reference
 
 MAX_FEES = 50
 

@@ -6,11 +6,12 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.bill import BillOfResources, ResourceLine
-from service.domain.errors import MissingRate, MissingRatesError
-from service.domain.exact import ZERO, apportioned, exactly
-from service.domain.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.rates import RECLAIMED
 from service.domain.resources import STANDING, CostClass, Material, OverheadBase, Tariff
+from service.domain.values.errors import MissingRate, MissingRatesError
+from service.domain.values.exact import ZERO, apportioned, exactly
+from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.values.unit_costs import UnitCosts
 
 _PER_CENT = Decimal("0.01")
 OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
@@ -198,3 +199,13 @@ def _value_lines(
             )
         )
     return found
+
+
+@exactly
+def unit_costs(sheet: CostSheet) -> UnitCosts:
+    """What a piece of the batch costs."""
+    return UnitCosts(
+        variable=sheet.variable_cost / sheet.quantity,
+        full=sheet.full_cost / sheet.quantity,
+        shown_variable=sheet.variable_share_of(sheet.shown_per_piece()),
+    )

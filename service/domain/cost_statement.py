@@ -8,11 +8,11 @@ from decimal import Decimal
 from service.domain.bill import QUANTITY_DECIMALS
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet
-from service.domain.exact import ZERO, exactly, half_up, plain
 from service.domain.exchange import UsedRates
-from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 from service.domain.plausibility import Implausibility
 from service.domain.resources import CostClass
+from service.domain.values.exact import ZERO, exactly, half_up, plain
+from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 
 SHARE_DECIMALS = 6
 _ALL = frozenset(CostClass)

@@ -8,14 +8,15 @@ from decimal import Decimal
 from service.domain.bill import BillOfResources, Step
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
-from service.domain.errors import TooComplexError
-from service.domain.exact import ZERO, exactly
 from service.domain.explosion import bill_of_resources
 from service.domain.products import Catalogue
-from service.domain.rates import Convert, RateCard, components_of, part_of, sums_of
-from service.domain.resources import CostClass, Overhead, Registered
+from service.domain.rates import Convert, RateCard, components_of, sums_of
+from service.domain.resources import CostClass, Overhead
+from service.domain.values.errors import TooComplexError
+from service.domain.values.exact import ZERO, exactly
+from service.domain.values.references import Registered, part_of
+from service.domain.values.traced import Written
 from service.domain.workings import Section, Workbook
-from service.domain.written import Written
 from service.domain.written_facts import written
 
 MAX_FIGURES = 2_000

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 
-from service.domain.exact import exactly, snapped
+from service.domain.values.exact import exactly, snapped
 
 
 @exactly

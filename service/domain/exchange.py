@@ -6,10 +6,10 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.declared import CurrencyCode, Length, Name, Positive, declared
-from service.domain.errors import InvalidValueError, MissingExchangeRateError, UnknownCurrencyError
-from service.domain.exact import ONE, exactly
-from service.domain.money import Money, check_currency_on
+from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
+from service.domain.values.errors import InvalidValueError, MissingExchangeRateError, UnknownCurrencyError
+from service.domain.values.exact import ONE, exactly
+from service.domain.values.money import Money, check_currency_on
 
 MANUAL = "manual"
 """The source of what the workshop enters day by day."""

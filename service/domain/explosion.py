@@ -5,12 +5,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.bill import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
-from service.domain.errors import InconsistentProductError, ProductLoopError, TooComplexError
-from service.domain.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.learning import learning_factor, model_of
 from service.domain.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
-from service.domain.rates import ENTIRE_TOOL, RECLAIMED, WHOLE, part_of
-from service.domain.resources import STANDING, Machine, MaterialUse, OverheadBase, Registered, heading
+from service.domain.rates import ENTIRE_TOOL, RECLAIMED
+from service.domain.resources import STANDING, Machine, MaterialUse, OverheadBase, heading
+from service.domain.values.errors import InconsistentProductError, ProductLoopError, TooComplexError
+from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
+from service.domain.values.references import WHOLE, Registered, part_of
 
 MAX_DEPTH = 50
 MAX_RESOURCES = 10_000

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.channels import Banding, FeeBand, FeeBase
-from service.domain.exact import apportioned, half_up, plain
-from service.domain.money import Money, in_currency
 from service.domain.sale import ChargedFee, Sale
+from service.domain.values.exact import apportioned, half_up, plain
+from service.domain.values.money import Money, in_currency
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

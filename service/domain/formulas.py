@@ -3,9 +3,9 @@
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 
-from service.domain.exact import whole_up
 from service.domain.learning import learning_index, unit_times
-from service.domain.written import Written
+from service.domain.values.exact import whole_up
+from service.domain.values.traced import Written
 
 Known = Callable[[Written], Decimal | str | None]
 """What stands for a figure that is shown by itself; None for one that is only a part of the formula it is in."""

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.exact import ONE, exactly, half_up
 from service.domain.exchange import FEED_MAX_AGE_DAYS, DayRates
+from service.domain.values.exact import ONE, exactly, half_up
 
 JUMP_LIMIT_SHARE = Decimal("0.2")
 """A rate may differ by so much from the last one accepted. Common practice, no source."""

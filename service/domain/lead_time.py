@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.bill import QUANTITY_DECIMALS, BillOfResources, Step
 from service.domain.calendar import GREATEST_DAYS, Moment, Shift, last_day_looked_at
-from service.domain.exact import ZERO, exactly, plain, snapped
+from service.domain.values.exact import ZERO, exactly, plain, snapped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,9 +4,9 @@ from decimal import Decimal, localcontext
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.declared import Bounds, declared
-from service.domain.exact import EXACT, ONE, ZERO, exactly, whole_down
-from service.domain.written import traced
+from service.domain.values.declared import Bounds, declared
+from service.domain.values.exact import EXACT, ONE, ZERO, exactly, whole_down
+from service.domain.values.traced import traced
 
 _TWO = Decimal(2)
 _HALF = ONE / _TWO

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 from typing import Annotated
 
-from service.domain.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
-from service.domain.errors import InvalidValueError, UnknownCurrencyError
-from service.domain.locales import LocaleCode
 from service.domain.pricing_policy import PricingPolicy
-from service.domain.resources import Reference
 from service.domain.unit_price import Measure
+from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.locales import LocaleCode
+from service.domain.values.references import Reference
 
 
 @declared

@@ -5,11 +5,11 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
-from service.domain.errors import InvalidValueError
 from service.domain.listings import shipping_problems
-from service.domain.money import Money
 from service.domain.pricing_policy import PricingPolicy
+from service.domain.values.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.money import Money
 
 PlannedPieces = Annotated[int, Bounds(at_least=0, at_most=1_000_000_000)]
 FixedResource = Annotated[

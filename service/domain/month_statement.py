@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from service.domain.cautions import Caution
 from service.domain.exchange import UsedRates
-from service.domain.money import Money
+from service.domain.values.money import Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,8 +7,8 @@ from functools import lru_cache
 from itertools import product
 from math import prod
 
-from service.domain.exact import ZERO, exactly
 from service.domain.packing_search import Grid, Size, grid_in, grids_in
+from service.domain.values.exact import ZERO, exactly
 
 Sides = tuple[Decimal, Decimal, Decimal]
 """Length, width and height in millimetres."""

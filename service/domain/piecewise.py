@@ -6,7 +6,7 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import NamedTuple
 
-from service.domain.exact import ONE, ZERO, snapped
+from service.domain.values.exact import ONE, ZERO, snapped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from decimal import Decimal
 from functools import partial
 
 from service.domain.bill import BillOfResources
-from service.domain.exact import MINUTES_PER_HOUR, ZERO, exactly, snapped
+from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, snapped
 
 _WEEKS_PER_YEAR, _MONTHS_PER_YEAR = 52, 12
 _TIMED = ("machines/", "labour-grades/")

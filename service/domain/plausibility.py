@@ -6,10 +6,10 @@ from decimal import Decimal
 
 from service.domain.bill import BillOfResources, Step
 from service.domain.cautions import Caution, HeatedPolymer, cautions
-from service.domain.exact import ZERO, exactly, plain
 from service.domain.polymers import melting_energy_kwh_per_kg
 from service.domain.products import Catalogue, Product
 from service.domain.resources import MaterialUse
+from service.domain.values.exact import ZERO, exactly, plain
 
 _COMMON_PRACTICE = "common practice, no source"
 _SHOWN_DECIMALS = 3

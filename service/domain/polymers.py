@@ -6,7 +6,7 @@ from decimal import Decimal
 from enum import StrEnum
 from types import MappingProxyType
 
-from service.domain.exact import ZERO, exactly
+from service.domain.values.exact import ZERO, exactly
 
 KJ_PER_KWH = Decimal(3600)
 ROOM_TEMPERATURE_C = Decimal(20)

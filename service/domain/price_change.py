@@ -6,10 +6,10 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from service.domain.exact import apportioned, half_up
 from service.domain.exchange import UsedRates
-from service.domain.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
 from service.domain.repricing import Cause, Decision, RateChange
+from service.domain.values.exact import apportioned, half_up
+from service.domain.values.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
 
 _SHARE_DECIMALS = 6
 

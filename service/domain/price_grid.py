@@ -4,10 +4,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
-from service.domain.money import minor_unit_decimals
 from service.domain.piecewise import Interval, common, overlaps
 from service.domain.pricing_policy import PricingPolicy
+from service.domain.values.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
+from service.domain.values.money import minor_unit_decimals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
 
-from service.domain.money import Money
+from service.domain.values.money import Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.money import Money
 from service.domain.pricing_policy import Display
 from service.domain.unit_price import UnitPrice
+from service.domain.values.money import Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

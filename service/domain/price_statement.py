@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.exact import ZERO, exactly, half_up, plain
 from service.domain.fee_statement import StatedFee, stated_fees
-from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 from service.domain.pricing import Discount, Price
 from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
+from service.domain.values.exact import ZERO, exactly, half_up, plain
+from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,10 +5,11 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.declared import Bounds, Length, NotNegative, Positive, declared
-from service.domain.errors import FigureTooLargeError, InvalidValueError
-from service.domain.exact import ONE, UNITS
-from service.domain.money import is_at_minor_unit, minor_unit_decimals
+from service.domain.values.declared import Bounds, Length, NotNegative, Positive, declared
+from service.domain.values.errors import FigureTooLargeError, InvalidValueError
+from service.domain.values.exact import ONE, UNITS
+from service.domain.values.money import is_at_minor_unit, minor_unit_decimals
+from service.domain.values.unit_costs import CostBasis
 
 
 class Target(StrEnum):
@@ -18,13 +19,6 @@ class Target(StrEnum):
     MARKUP = "markup"
     PROFIT_PER_PIECE = "profit_per_piece"
     FIXED_PRICE = "fixed_price"
-
-
-class CostBasis(StrEnum):
-    """The cost a policy starts from."""
-
-    FULL = "full_cost"
-    VARIABLE = "variable_cost"
 
 
 class Display(StrEnum):

@@ -7,7 +7,18 @@ from enum import StrEnum
 from typing import Annotated
 
 from service.domain.cautions import DeclaredUse
-from service.domain.declared import (
+from service.domain.learning import LearningCurve
+from service.domain.resources import (
+    BandShares,
+    LabourGrade,
+    Machine,
+    Material,
+    Overhead,
+    Tariff,
+    Tool,
+    band_share_problem,
+)
+from service.domain.values.declared import (
     Bounds,
     Code,
     Length,
@@ -20,20 +31,9 @@ from service.domain.declared import (
     Share,
     declared,
 )
-from service.domain.errors import InvalidValueError
-from service.domain.exact import ONE, ZERO
-from service.domain.learning import LearningCurve
-from service.domain.resources import (
-    BandShares,
-    LabourGrade,
-    Machine,
-    Material,
-    Overhead,
-    Reference,
-    Tariff,
-    Tool,
-    band_share_problem,
-)
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import ONE, ZERO
+from service.domain.values.references import Reference
 
 
 class Tooling(StrEnum):

@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.declared import Bounds, Pieces, declared
-from service.domain.exact import ONE, exactly
+from service.domain.values.declared import Bounds, Pieces, declared
+from service.domain.values.exact import ONE, exactly
 
 _PREFERRED = (10, 12, 15, 20, 25, 30, 40, 50, 60, 80)
 """The more rounded preferred numbers of ten steps a decade, tenfold.

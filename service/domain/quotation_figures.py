@@ -5,9 +5,6 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 
-from service.domain.errors import InvalidValueError, InvalidValuesError
-from service.domain.exact import ONE, ZERO, exactly
-from service.domain.money import Money, rounded
 from service.domain.quotation import (
     AdjustmentKind,
     QuotationBasis,
@@ -30,6 +27,9 @@ from service.domain.totals import (
     document_totals,
     line_net,
 )
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.money import Money, rounded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,9 +5,9 @@ from datetime import date
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.declared import Length, Line, Paragraph, Pieces, declared
-from service.domain.errors import InvalidValueError, InvalidValuesError, QuotationStateError
 from service.domain.quotation import QuotationFigures
+from service.domain.values.declared import Length, Line, Paragraph, Pieces, declared
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, QuotationStateError
 
 _DIGITS = 6
 _LETTER = "Q"

@@ -7,7 +7,10 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.declared import (
+from service.domain.pricing_policy import Display, PricingPolicy
+from service.domain.products import Tooling
+from service.domain.quantity_breaks import AutomaticBreaks
+from service.domain.values.declared import (
     Bounds,
     Code,
     CurrencyCode,
@@ -21,13 +24,10 @@ from service.domain.declared import (
     Text,
     declared,
 )
-from service.domain.errors import InvalidValueError, UnknownCurrencyError
-from service.domain.exact import ZERO
-from service.domain.locales import LocaleCode
-from service.domain.money import is_at_minor_unit, minor_unit_decimals
-from service.domain.pricing_policy import Display, PricingPolicy
-from service.domain.products import Tooling
-from service.domain.quantity_breaks import AutomaticBreaks
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.exact import ZERO
+from service.domain.values.locales import LocaleCode
+from service.domain.values.money import is_at_minor_unit, minor_unit_decimals
 
 MAX_BREAKS = 20
 ShareOfAmount = Annotated[Decimal, Bounds(above=0, at_most=1)]

@@ -5,16 +5,16 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.aim import Aim
-from service.domain.cost_sheet import CostLine, CostSheet
-from service.domain.exact import ZERO, exactly, half_up
-from service.domain.money import rounded
+from service.domain.cost_sheet import CostLine, CostSheet, unit_costs
 from service.domain.pricing import Pricing
 from service.domain.pricing_policy import PricingPolicy
 from service.domain.quotation import Kept
 from service.domain.quotation_request import QuotationLineRequest, ToolingCharge
 from service.domain.resources import CostClass
 from service.domain.sale import Sale
-from service.domain.unit_costs import UnitCosts, unit_costs
+from service.domain.values.exact import ZERO, exactly, half_up
+from service.domain.values.money import rounded
+from service.domain.values.unit_costs import UnitCosts
 
 _SHARE_DECIMALS = 6
 

@@ -6,8 +6,6 @@ from decimal import Decimal
 
 from service.domain.bill import BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
-from service.domain.exact import ZERO, half_up, plain
-from service.domain.money import Money, in_currency, rounded, unit_cost
 from service.domain.products import Tooling
 from service.domain.quotation import (
     AdjustmentKind,
@@ -20,8 +18,11 @@ from service.domain.quotation import (
 )
 from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationLineRequest
 from service.domain.quoted_costs import BatchCosts, asked_price, batch_costs, kept, supplied_resources
-from service.domain.rates import WHOLE, TaxRate, part_of, unit_rates
+from service.domain.rates import TaxRate, unit_rates
 from service.domain.totals import AppliedTax, DocumentLine, line_gross, line_net
+from service.domain.values.exact import ZERO, half_up, plain
+from service.domain.values.money import Money, in_currency, rounded, unit_cost
+from service.domain.values.references import WHOLE, part_of
 
 _SHARE_DECIMALS = 6
 _QUANTITY_DECIMALS = 3

@@ -6,10 +6,11 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.cost_sheet import CHARGED, OPTIONAL_PARTS
-from service.domain.errors import PugmillError
-from service.domain.exact import ONE, ZERO, exactly
-from service.domain.rates import RateCard, part_of, unit_rates
-from service.domain.resources import CostClass, Overhead, OverheadBase, Registered, heading
+from service.domain.rates import RateCard, unit_rates
+from service.domain.resources import CostClass, Overhead, OverheadBase, heading
+from service.domain.values.errors import PugmillError
+from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.references import Registered, part_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

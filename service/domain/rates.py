@@ -7,7 +7,9 @@ from decimal import Decimal
 from typing import Annotated, Any
 
 from service.domain.channels import ChannelRate
-from service.domain.declared import (
+from service.domain.resources import STANDING, TAXED_CATEGORIES, Overhead, Tariff, Tax
+from service.domain.shipping import ShippingRate
+from service.domain.values.declared import (
     Bounds,
     Code,
     Length,
@@ -18,18 +20,16 @@ from service.domain.declared import (
     Share,
     declared,
 )
-from service.domain.errors import InvalidValueError
-from service.domain.exact import ONE, ZERO, exactly
-from service.domain.money import Money
-from service.domain.resources import STANDING, TAXED_CATEGORIES, Overhead, Tariff, Tax
-from service.domain.shipping import ShippingRate
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.money import Money
+from service.domain.values.references import WHOLE, part_of
 
 Convert = Callable[[Money], Decimal]
 """An amount in the workshop's currency, unrounded."""
 Components = Mapping[str, Mapping[str, Decimal]]
 """For each part of a resource ("" for the whole) the named amounts that add up to its unit rate."""
 
-WHOLE = ""
 RECLAIMED = "reclaimed"
 ENTIRE_TOOL = "entire"
 MONTHS_PER_YEAR = 12
@@ -324,11 +324,6 @@ class RateCard:
             for resource, each in terms.items()
         }
         return RateCard(as_of=self.as_of, currency=self.currency, rates={**self.rates, **what_if})
-
-
-def part_of(resource: str, part: str) -> str:
-    """The name of one part of a resource, for instance "tariffs/grid#day"."""
-    return f"{resource}#{part}" if part else resource
 
 
 @exactly

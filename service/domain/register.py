@@ -16,8 +16,9 @@ from service.domain.rates import (
     TaxRate,
     ToolRate,
 )
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, Registered, Tariff, Tax, Tool
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tax, Tool
 from service.domain.shipping import ShippingRate, ShippingService
+from service.domain.values.references import Registered
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

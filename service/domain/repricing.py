@@ -9,10 +9,10 @@ from typing import Annotated
 
 from service.domain.bill import BatchBill
 from service.domain.cost_sheet import CHARGED
-from service.domain.declared import Code, Length, NotNegative, Text, declared
-from service.domain.errors import InvalidValueError
-from service.domain.exact import ONE, ZERO, exactly
 from service.domain.rate_table import RateTable
+from service.domain.values.declared import Code, Length, NotNegative, Text, declared
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import ONE, ZERO, exactly
 
 _OVERHEADS = "overheads/"
 

@@ -3,27 +3,23 @@
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated, Protocol
+from typing import Annotated
 
-from service.domain.declared import Bounds, Code, Length, Line, Name, NotNegative, Positive, PositiveShare, declared
-from service.domain.errors import InvalidValueError
-from service.domain.exact import ONE, ZERO, exactly
 from service.domain.polymers import Polymer
-
-Path = tuple[str | int, ...]
-Reference = tuple[Path, str, str]
-"""Where something is named, the collection it is in, and its code."""
-
-
-class Registered(Protocol):
-    """Anything a workshop gives a code of its own."""
-
-    @property
-    def name(self) -> str:
-        """What the workshop calls it."""
-
-    def references(self) -> Iterable[Reference]:
-        """Everything it names, and where."""
+from service.domain.values.declared import (
+    Bounds,
+    Code,
+    Length,
+    Line,
+    Name,
+    NotNegative,
+    Positive,
+    PositiveShare,
+    declared,
+)
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.references import Reference, Registered
 
 
 class CostClass(StrEnum):

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from service.domain.channels import ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.exact import ONE, ZERO, exactly
 from service.domain.piecewise import Function, Piece, clamped, line, scaled, total, value_at
 from service.domain.pricing_policy import Display
+from service.domain.values.exact import ONE, ZERO, exactly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.bands import band_problems
-from service.domain.declared import Code, Length, Line, Name, NotNegative, Positive, declared
-from service.domain.errors import InvalidValueError, UnknownZoneError
-from service.domain.exact import ZERO, exactly, plain, whole_up
-from service.domain.money import Money
-from service.domain.resources import Path, Reference
+from service.domain.values.bands import band_problems
+from service.domain.values.declared import Code, Length, Line, Name, NotNegative, Positive, declared
+from service.domain.values.errors import InvalidValueError, UnknownZoneError
+from service.domain.values.exact import ZERO, exactly, plain, whole_up
+from service.domain.values.money import Money
+from service.domain.values.references import Path, Reference
 
 MAX_CONTAINERS = 20
 _MM3_PER_CM3 = Decimal(1000)

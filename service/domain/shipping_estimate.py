@@ -7,13 +7,13 @@ from decimal import Decimal
 
 from service.domain.cautions import Caution, parcel_cautions
 from service.domain.covering import Offer, cheapest_cover
-from service.domain.errors import DoesNotFitError, TooComplexError
-from service.domain.exact import ONE, ZERO, exactly
-from service.domain.money import Money, in_currency
 from service.domain.packing import Packing
 from service.domain.products import Product
 from service.domain.shipping import ParcelLimits, ParcelMeasures, ShippingRate, ShippingService, WeightClass, narrowed
 from service.domain.shipping_ways import Way, piece_of, ways
+from service.domain.values.errors import DoesNotFitError, TooComplexError
+from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.money import Money, in_currency
 
 MAX_PIECES = 100_000
 """The most pieces in one estimate."""

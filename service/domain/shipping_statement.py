@@ -6,12 +6,12 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.cautions import Caution
-from service.domain.exact import ZERO, apportioned, exactly, plain
 from service.domain.exchange import UsedRates
-from service.domain.money import Money, in_currency, minor_unit_decimals, rounded
 from service.domain.packing import Block
 from service.domain.shipping import ParcelLimits
 from service.domain.shipping_estimate import Parcels, ShippingEstimate
+from service.domain.values.exact import ZERO, apportioned, exactly, plain
+from service.domain.values.money import Money, in_currency, minor_unit_decimals, rounded
 
 _DECIMALS = 9
 

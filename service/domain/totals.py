@@ -4,9 +4,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.exact import ZERO, exactly, half_up
-from service.domain.money import minor_unit_decimals
 from service.domain.resources import TaxCategory
+from service.domain.values.exact import ZERO, exactly, half_up
+from service.domain.values.money import minor_unit_decimals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

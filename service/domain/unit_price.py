@@ -6,10 +6,10 @@ from decimal import Decimal
 from enum import StrEnum
 from math import prod
 
-from service.domain.errors import MissingMeasuresError
-from service.domain.exact import ONE, exactly, snapped
-from service.domain.money import Money, rounded
 from service.domain.products import Product
+from service.domain.values.errors import MissingMeasuresError
+from service.domain.values.exact import ONE, exactly, snapped
+from service.domain.values.money import Money, rounded
 
 
 class Measure(StrEnum):

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.exact import exactly, half_up, known, snapped
 from service.domain.formulas import formula, parts_of, reckoned
-from service.domain.written import Written
+from service.domain.values.exact import exactly, half_up, known, snapped
+from service.domain.values.traced import Written
 
 SIGNIFICANT_DIGITS = 6
 """With how many digits at least a figure is shown that has no end."""

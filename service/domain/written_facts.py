@@ -7,9 +7,9 @@ from decimal import Decimal
 from typing import Any, TypeVar
 
 from service.domain.exchange import DayRates
-from service.domain.money import Money, in_currency
 from service.domain.rates import Convert
-from service.domain.written import Written
+from service.domain.values.money import Money, in_currency
+from service.domain.values.traced import Written
 
 T = TypeVar("T")
 

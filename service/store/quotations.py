@@ -11,11 +11,11 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service import clock
-from service.domain.exact import ZERO
-from service.domain.money import Money
 from service.domain.quotation import Acceptance, Letterhead, QuotationBasis, QuotationFigures, Remarks
 from service.domain.quotation_life import Event, Status, number_of
 from service.domain.quotation_request import QuotationRequest
+from service.domain.values.exact import ZERO
+from service.domain.values.money import Money
 from service.encoding import from_text, plain_data, to_text, trusted
 from service.store.instants import in_utc
 from service.store.tables import quotation_events, quotation_numbers, quotations

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from service import clock
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
-from service.domain.resources import Registered
+from service.domain.values.references import Registered
 from service.encoding import Decode, decode_with, from_text, to_text
 from service.store.registrations import within
 from service.store.tables import rates, registrations

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.register import COLLECTIONS
-from service.domain.resources import Registered
+from service.domain.values.references import Registered
 from service.encoding import from_text, to_text
 from service.store.tables import registrations, uses
 

@@ -9,13 +9,20 @@ from service.domain.bill import BillOfResources, stated
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, cost_statement
-from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError, TooComplexError
 from service.domain.exchange import DayRates
 from service.domain.explosion import bill_of_resources
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.products import Tooling
 from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
-from service.domain.resources import Overhead, Reference
+from service.domain.resources import Overhead
+from service.domain.values.errors import (
+    InvalidValueError,
+    InvalidValuesError,
+    MissingRate,
+    MissingRatesError,
+    TooComplexError,
+)
+from service.domain.values.references import Reference
 from service.memory import Memory
 from service.store import rates as dated_rates
 from service.store import registrations

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
-from service.domain.errors import PugmillError
 from service.domain.exchange import FEED_MAX_AGE_DAYS
+from service.domain.values.errors import PugmillError
 
 
 class NotRegisteredError(PugmillError, LookupError):

@@ -7,10 +7,10 @@ from decimal import Decimal
 from typing import Any, TypeVar
 
 from service.domain.changes import Action, Actor, Change, exchange_subject
-from service.domain.errors import MissingExchangeRateError
-from service.domain.exact import exactly
 from service.domain.exchange import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
-from service.domain.money import Money, minor_unit_decimals, rounded
+from service.domain.values.errors import MissingExchangeRateError
+from service.domain.values.exact import exactly
+from service.domain.values.money import Money, minor_unit_decimals, rounded
 from service.store import changes, exchange
 from service.store.database import Database
 from service.store.exchange import StoredDay

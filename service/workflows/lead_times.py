@@ -7,10 +7,10 @@ from decimal import Decimal
 
 from service.domain.bill import QUANTITY_DECIMALS
 from service.domain.calendar import Closure, Moment, Shift, closed_days
-from service.domain.exact import ZERO, exactly, plain
 from service.domain.explosion import bill_of_resources
 from service.domain.lead_time import LeadTime, WorkingResource, lead_time
 from service.domain.resources import LabourGrade, Machine
+from service.domain.values.exact import ZERO, exactly, plain
 from service.store import quotations, registrations
 from service.store.database import Database
 from service.store.workshops import Workshop

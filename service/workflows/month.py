@@ -8,9 +8,7 @@ from decimal import Decimal
 from service import linear_programming
 from service.domain.bill import BillOfResources
 from service.domain.break_even import PlannedSale
-from service.domain.cost_sheet import CostSheet
-from service.domain.errors import InvalidValueError, InvalidValuesError, PugmillError
-from service.domain.exact import ZERO, exactly
+from service.domain.cost_sheet import CostSheet, unit_costs
 from service.domain.fixed_costs import FixedCost, fixed_costs
 from service.domain.listings import Listing
 from service.domain.month import Month, PlannedProduct
@@ -21,8 +19,10 @@ from service.domain.plan_capacity import loads
 from service.domain.plausibility import cautions_of
 from service.domain.pricing_policy import PricingPolicy, Target
 from service.domain.rates import DatedRate
-from service.domain.resources import CostClass, Reference, Registered
-from service.domain.unit_costs import unit_costs
+from service.domain.resources import CostClass
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
+from service.domain.values.exact import ZERO, exactly
+from service.domain.values.references import Reference, Registered
 from service.store import rates
 from service.store.database import Database
 from service.store.workshops import Workshop

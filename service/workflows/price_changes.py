@@ -7,8 +7,6 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from service.domain.bill import BatchBill
-from service.domain.errors import MissingRate, MissingRatesError, PugmillError
-from service.domain.exact import exactly, half_up
 from service.domain.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
 from service.domain.pricing import Pricing
 from service.domain.rate_table import RateTable, rating
@@ -16,7 +14,9 @@ from service.domain.rates import RateCard
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.repricing import Cause, Decision, RepricingRequest, decision, move_share, product_effect, unit_cost
 from service.domain.resources import Overhead
-from service.domain.unit_costs import UnitCosts
+from service.domain.values.errors import MissingRate, MissingRatesError, PugmillError
+from service.domain.values.exact import exactly, half_up
+from service.domain.values.unit_costs import UnitCosts
 from service.encoding import plain_data
 from service.memory import Remembered
 from service.store import prices_in_force, rates, registrations

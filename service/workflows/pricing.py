@@ -7,14 +7,14 @@ from decimal import Decimal
 
 from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet
-from service.domain.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
-from service.domain.exact import exactly
 from service.domain.exchange import UsedRates
-from service.domain.money import Money, cash_rounded, in_currency
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.pricing_policy import PricingPolicy, minor_unit_problems
 from service.domain.shipping_statement import ShippingStatement
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
+from service.domain.values.exact import exactly
+from service.domain.values.money import Money, cash_rounded, in_currency
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import Costing, costed, prepare, subject

@@ -6,8 +6,6 @@ from datetime import date
 from decimal import Decimal
 from uuid import UUID
 
-from service.domain.errors import InvalidValueError, InvalidValuesError
-from service.domain.exact import ZERO
 from service.domain.quotation import Acceptance, QuotationBasis
 from service.domain.quotation_figures import chosen_figures
 from service.domain.quotation_life import (
@@ -23,6 +21,8 @@ from service.domain.quotation_life import (
     refused,
 )
 from service.domain.quotation_request import QuotationRequest
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.exact import ZERO
 from service.encoding import to_text
 from service.store import quotations
 from service.store.database import Connection, Database

@@ -9,7 +9,6 @@ from uuid_utils.compat import uuid7
 
 from service import clock
 from service.domain.bill import BillOfResources
-from service.domain.errors import InvalidValueError, InvalidValuesError
 from service.domain.lead_time import LeadTime, lead_time
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.quantity_breaks import quantity_breaks
@@ -18,7 +17,8 @@ from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.quoted_costs import asked_price, batch_costs, supplied_resources
 from service.domain.rates import RateCard
-from service.domain.resources import Path
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.references import Path
 from service.store import quotations
 from service.store.database import Connection, Database
 from service.store.quotations import Quotation

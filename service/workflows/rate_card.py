@@ -6,11 +6,12 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.exact import ZERO, exactly, half_up
 from service.domain.exchange import UsedRates
-from service.domain.money import UNIT_COST_DECIMALS, minor_unit_decimals
-from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate, part_of
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Registered, Tariff, Tool
+from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.domain.values.exact import ZERO, exactly, half_up
+from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.values.references import Registered, part_of
 from service.encoding import encoded
 from service.store import rates
 from service.store.database import Database

@@ -6,13 +6,13 @@ from decimal import Decimal
 from uuid import UUID
 
 from service.domain.bill import BatchBill
-from service.domain.errors import PugmillError
-from service.domain.exact import known
 from service.domain.price_change import Effects
 from service.domain.rate_table import RateTable
 from service.domain.rates import unit_rates
 from service.domain.repricing import Comparison, RateChange, unit_effects
 from service.domain.resources import Overhead
+from service.domain.values.errors import PugmillError
+from service.domain.values.exact import known
 from service.memory import Remembered
 from service.store import repricings
 from service.store.database import Database

@@ -4,10 +4,10 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
-from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
 from service.domain.rates import RateCard
 from service.domain.register import COLLECTIONS
 from service.domain.repricing import RepricingRequest, RepricingScope
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
 from service.store import exchange, rates, registrations
 from service.store.database import Connection, Database
 from service.store.prices_in_force import Narrowing

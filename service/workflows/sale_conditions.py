@@ -6,10 +6,10 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.aim import Aim
-from service.domain.errors import PugmillError
 from service.domain.listings import Listing
 from service.domain.products import Catalogue
 from service.domain.rates import RateCard
+from service.domain.values.errors import PugmillError
 from service.encoding import from_text, to_bytes
 from service.memory import Memory, Remembered
 from service.store import registrations

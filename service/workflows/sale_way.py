@@ -8,19 +8,18 @@ from typing import Any
 
 from service.domain.aim import Aim
 from service.domain.channels import Channel, ChannelRate
-from service.domain.cost_sheet import CostSheet
-from service.domain.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
-from service.domain.exact import ZERO, half_up
-from service.domain.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
+from service.domain.cost_sheet import CostSheet, unit_costs
 from service.domain.price_statement import DiscountStatement, discount_statement
 from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import Display, PricingPolicy
 from service.domain.rates import TaxRate
-from service.domain.resources import Reference
 from service.domain.sale import Sale, sale_through
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
-from service.domain.unit_costs import unit_costs
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.values.exact import ZERO, half_up
+from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
+from service.domain.values.references import Reference
 from service.workflows.costing import Costing
 
 _CONDITIONS = ("product", "tax", "channel", "currency", "shipping_service", "shipping_zone")

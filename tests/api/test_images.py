@@ -7,7 +7,7 @@ import pytest
 from service.documents.cost_chart import cost_chart
 from service.documents.drawing import ImageForm
 from service.documents.formats import formatted_amount
-from service.domain.money import Money
+from service.domain.values.money import Money
 from service.encoding import decoded
 from service.workflows import costing
 from tests.api.outside import refused

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from service.api.problems import PROBLEMS
-from service.domain import errors as domain
+from service.domain.values import errors as domain
 from service.workflows import errors as workflow
 
 assert workflow  # its classes are subclasses that must be known by now

@@ -8,10 +8,10 @@ from typing import Any
 from hypothesis import strategies as st
 from iso4217 import Currency
 
-from service.domain.money import Money, in_currency
 from service.domain.price_list import PriceListEntry
 from service.domain.pricing_policy import Display
 from service.domain.unit_price import Measure, UnitPrice
+from service.domain.values.money import Money, in_currency
 
 DECIMALS = {each.code: each.exponent for each in Currency if each.exponent is not None}
 """Every currency that has a minor unit, and how many decimals that has."""

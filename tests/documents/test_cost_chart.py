@@ -17,7 +17,7 @@ from service.documents.cost_chart import GREATEST_LINES, cost_chart
 from service.documents.drawing import Chart, ImageForm, drawn
 from service.documents.formats import formatted_amount, formatted_share, isolated
 from service.domain.cost_statement import CostStatement, cost_statement
-from service.domain.money import in_currency
+from service.domain.values.money import in_currency
 from tests import builders
 from tests.documents.pictures import Picture, png_size
 from tests.domain.examples import Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead, terms_of

@@ -11,7 +11,6 @@ from service.domain.bill import BatchBill, BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
-from service.domain.money import Money
 from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import Display, PricingPolicy
 from service.domain.products import BillLine, Catalogue, Operation, Product, Tooling
@@ -29,11 +28,13 @@ from service.domain.rates import (
     ToolRate,
     unit_rates,
 )
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Registered, Tariff, Tool
+from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
 from service.domain.sale import Sale
 from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
-from service.domain.unit_costs import UnitCosts
+from service.domain.values.money import Money
+from service.domain.values.references import Registered
+from service.domain.values.unit_costs import UnitCosts
 from service.encoding import decoded
 from tests import builders
 

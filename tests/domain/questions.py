@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from service.domain.aim import Aim
 from service.domain.channels import Banding, ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.errors import InvalidValuesError
 from service.domain.pricing import Pricing
-from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
+from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
 from service.domain.sale import sale_through
-from service.domain.unit_costs import UnitCosts
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.unit_costs import CostBasis, UnitCosts
 from tests.domain.reckoning import Asked, Reckoning, grid_prices
 from tests.domain.strategies import CURRENCIES, figures
 from tests.profiles import FULL, examples

@@ -12,8 +12,8 @@ from functools import cache, cached_property
 from itertools import pairwise
 
 from service.domain.channels import Banding, ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Target
-from service.domain.unit_costs import UnitCosts
+from service.domain.pricing_policy import Display, PricingPolicy, Target
+from service.domain.values.unit_costs import CostBasis, UnitCosts
 
 _LAST_DIGITS = Fraction(1, 10**26)
 FAR = Fraction(10**15)

@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from service.domain.exchange import DayRates
 from service.domain.learning import LearningCurve
-from service.domain.money import Money
-from service.domain.pricing_policy import CostBasis, Display, PricingPolicy, Rounding, Target
+from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
 from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
 from service.domain.quotation_request import (
     Customer,
@@ -28,14 +27,15 @@ from service.domain.resources import (
     MaterialUse,
     Overhead,
     OverheadBase,
-    Registered,
     Tariff,
     TaxCategory,
     Tool,
     Unit,
 )
 from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine
-from service.domain.unit_costs import UnitCosts
+from service.domain.values.money import Money
+from service.domain.values.references import Registered
+from service.domain.values.unit_costs import CostBasis, UnitCosts
 from tests.domain.examples import TODAY, Shop, registered_in
 from tests.profiles import examples
 

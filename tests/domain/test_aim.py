@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 
 from service.domain.aim import Aim
 from service.domain.channels import ChannelRate
-from service.domain.exact import exactly, half_up
 from service.domain.piecewise import common
 from service.domain.price_statement import price_statement
-from service.domain.pricing_policy import CostBasis, Display, Rounding
+from service.domain.pricing_policy import Display, Rounding
 from service.domain.sale import Sale, sale_through
-from service.domain.unit_costs import UnitCosts
+from service.domain.values.exact import exactly, half_up
+from service.domain.values.unit_costs import CostBasis, UnitCosts
 from service.encoding import decoded
 from tests.domain.examples import a_policy
 from tests.domain.questions import Question, questions, sold

@@ -7,10 +7,15 @@ from time import thread_time
 import pytest
 
 from service.domain.bill import BillOfResources, stated
-from service.domain.errors import FigureTooLargeError, InconsistentProductError, ProductLoopError, TooComplexError
 from service.domain.explosion import MAX_DEPTH, MAX_RESOURCES, MAX_STEPS, bill_of_resources, levels, made_in_order
 from service.domain.products import Catalogue, Product
 from service.domain.resources import LabourGrade
+from service.domain.values.errors import (
+    FigureTooLargeError,
+    InconsistentProductError,
+    ProductLoopError,
+    TooComplexError,
+)
 from tests.domain.examples import (
     a_bare_machine,
     a_catalogue,

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.break_even import Mix, PlannedSale, alone, mix_of
-from service.domain.exact import exactly
+from service.domain.values.exact import exactly
 
 
 def a_sale(pieces: int, price: str = "10", cost: str = "4", tooling: str = "0") -> PlannedSale:

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.calendar import Closure, Moment, Shift, closed_days
-from service.domain.errors import InvalidValuesError
 from service.domain.resources import WORKING_WEEK, Weekday
+from service.domain.values.errors import InvalidValuesError
 from tests.domain.examples import D
 
 MONDAY = date(2026, 11, 30)

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from service.domain.errors import (
+from service.domain.values.errors import (
     InvalidValueError,
     InvalidValuesError,
     MissingRate,

@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError, MissingExchangeRateError
-from service.domain.exact import exactly
 from service.domain.exchange import FEED, MAX_AGE_DAYS, DayRates, ExchangeRates
-from service.domain.money import Money
+from service.domain.values.errors import InvalidValuesError, MissingExchangeRateError
+from service.domain.values.exact import exactly
+from service.domain.values.money import Money
 from tests.domain.examples import TODAY, euros
 
 

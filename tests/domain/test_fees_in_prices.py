@@ -7,13 +7,13 @@ import pytest
 
 from service.domain.aim import Aim
 from service.domain.channels import ChannelRate
-from service.domain.errors import UnreachableTargetError
-from service.domain.exact import exactly
 from service.domain.price_statement import PriceStatement, discount_statement, price_statement
 from service.domain.pricing import Pricing
 from service.domain.pricing_policy import Display
 from service.domain.sale import sale_through
-from service.domain.unit_costs import UnitCosts
+from service.domain.values.errors import UnreachableTargetError
+from service.domain.values.exact import exactly
+from service.domain.values.unit_costs import UnitCosts
 from service.encoding import decoded
 from tests import builders
 from tests.domain.examples import a_policy

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from service.domain.bill import BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, Subtotal, cost_statement
-from service.domain.exact import EXACT, apportioned, half_up
-from service.domain.money import Money
 from service.domain.products import Tooling
 from service.domain.rates import OverheadRate
 from service.domain.resources import CostClass, OverheadBase
+from service.domain.values.exact import EXACT, apportioned, half_up
+from service.domain.values.money import Money
 from tests.domain.examples import TODAY, Shop, a_line, bench_work
 from tests.domain.strategies import CURRENCIES, amounts, batches, figures, shops, tried
 

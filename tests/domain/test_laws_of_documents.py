@@ -12,7 +12,6 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from service.domain.cautions import Caution, Concern
-from service.domain.errors import InvalidValuesError
 from service.domain.exchange import DayRates
 from service.domain.plausibility import Implausibility
 from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
@@ -22,8 +21,10 @@ from service.domain.rates import DatedRate, RateCard, TaxRate
 from service.domain.register import COLLECTIONS
 from service.domain.resources import Tax, TaxCategory
 from service.domain.totals import DocumentAdjustment, DocumentLine, document_totals
+from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded, encoded, from_text, to_text
 from service.store import registrations  # noqa: F401 - teaches the encoding which terms a dated rate has
+from tests.domain.declared_values import any_of
 from tests.domain.examples import TODAY, Shop
 from tests.domain.strategies import (
     CURRENCIES,
@@ -34,7 +35,6 @@ from tests.domain.strategies import (
     shops,
     tried,
 )
-from tests.domain.values import any_of
 from tests.profiles import examples
 
 Document = tuple[str, list[DocumentLine], list[DocumentAdjustment], list[DocumentAdjustment]]

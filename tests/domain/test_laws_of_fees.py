@@ -7,10 +7,10 @@ from fractions import Fraction
 from hypothesis import assume, given, reject
 from hypothesis import strategies as st
 
-from service.domain.errors import UnreachableTargetError
 from service.domain.price_statement import price_statement
 from service.domain.pricing import Price
 from service.domain.pricing_policy import Display, Rounding, Target
+from service.domain.values.errors import UnreachableTargetError
 from tests.domain.questions import Question, questions, sold
 from tests.domain.reckoning import FAR
 from tests.domain.strategies import figures

@@ -9,11 +9,11 @@ from typing import Any
 from hypothesis import HealthCheck, assume, given
 from hypothesis import strategies as st
 
-from service.domain.errors import DoesNotFitError
 from service.domain.packing import packing
 from service.domain.products import Product
 from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
+from service.domain.values.errors import DoesNotFitError
 from tests.builders import a_box, a_pallet, weight_class
 from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service
 from tests.profiles import examples

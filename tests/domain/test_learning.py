@@ -5,9 +5,9 @@ from decimal import Decimal, localcontext
 import pytest
 from hypothesis import given
 
-from service.domain.errors import InvalidValuesError
-from service.domain.exact import half_up
 from service.domain.learning import LearningCurve, LearningModel, learning_factor, learning_index
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.exact import half_up
 from tests.domain.strategies import figures
 
 

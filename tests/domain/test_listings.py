@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError
 from service.domain.listings import Listing
+from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from tests import builders
 

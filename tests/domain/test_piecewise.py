@@ -9,7 +9,6 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from service.domain.exact import exactly
 from service.domain.piecewise import (
     EVERYWHERE,
     Function,
@@ -26,6 +25,7 @@ from service.domain.piecewise import (
     total,
     value_at,
 )
+from service.domain.values.exact import exactly
 from tests.domain.strategies import figures
 
 A_THIRD = Decimal(1) / Decimal(3)

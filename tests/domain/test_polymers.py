@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.errors import FigureTooLargeError
 from service.domain.polymers import KJ_PER_KWH, THERMAL_DATA, FigureRange, Polymer, melting_energy_kwh_per_kg
+from service.domain.values.errors import FigureTooLargeError
 
 KJ_PER_KG_K_IN_BTU_PER_LB_F = Decimal("4.1868")
 """1 BTU/(lb °F) in kJ/(kg K): the International Table values of the BTU and the calorie (from memory)."""

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.exact import apportioned, exactly, half_up
 from service.domain.price_change import ChangeWriter, Effects
 from service.domain.repricing import Cause
+from service.domain.values.exact import apportioned, exactly, half_up
 from tests.domain.strategies import CURRENCIES, figures
 
 

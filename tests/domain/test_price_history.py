@@ -10,8 +10,8 @@ from uuid import UUID
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.money import in_currency
 from service.domain.price_history import PriceHistoryEntry, prices_in_force
+from service.domain.values.money import in_currency
 from tests.domain.strategies import tried
 
 BEGIN = datetime(2026, 3, 2, 9, tzinfo=UTC)

@@ -5,14 +5,15 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import FigureTooLargeError, InvalidValuesError
-from service.domain.exact import exactly
+from service.domain.cost_sheet import unit_costs
 from service.domain.piecewise import EVERYWHERE, Interval
 from service.domain.price_grid import PriceGrid, grid_of
 from service.domain.price_statement import price_statement
 from service.domain.pricing import Price
 from service.domain.pricing_policy import PricingPolicy
-from service.domain.unit_costs import UnitCosts, unit_costs
+from service.domain.values.errors import FigureTooLargeError, InvalidValuesError
+from service.domain.values.exact import exactly
+from service.domain.values.unit_costs import UnitCosts
 from tests.domain.examples import a_line, a_policy, a_product, a_shop, euros, kept_at, price
 
 A_HAIR_ABOVE_5 = "5.000000000000000000000000000000001"

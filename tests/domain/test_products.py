@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError
 from service.domain.products import BillLine, Operation, Product, inconsistencies
 from service.domain.register import COLLECTIONS
 from service.domain.resources import Machine, Material, Tariff, Tax, band_share_problem
+from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from tests import builders
 from tests.domain.examples import a_catalogue, a_machine, a_product, a_tariff, an_operation, bench_work

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.errors import InvalidValuesError
 from service.domain.quantity_breaks import AutomaticBreaks, preferred_quantities, quantity_breaks
+from service.domain.values.errors import InvalidValuesError
 from tests.domain.examples import D
 
 

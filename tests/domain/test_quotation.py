@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError, MissingRatesError
 from service.domain.quotation import QuotationBasis, QuotationFigures
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import (
@@ -19,6 +18,7 @@ from service.domain.quotation_request import (
 )
 from service.domain.rates import DatedRate, RateCard, TaxRate
 from service.domain.resources import Tax, TaxCategory
+from service.domain.values.errors import InvalidValuesError, MissingRatesError
 from service.encoding import decoded
 from tests import builders
 from tests.domain.examples import TODAY, a_line, a_product, a_request, a_shop, euros

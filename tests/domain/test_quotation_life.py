@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.errors import InvalidValuesError, QuotationStateError
 from service.domain.quotation_life import (
     LEADS_TO,
     Event,
@@ -18,6 +17,7 @@ from service.domain.quotation_life import (
     number_of,
     status_on,
 )
+from service.domain.values.errors import InvalidValuesError, QuotationStateError
 from tests.domain.test_quotation import a_quotation_line, quoted
 
 MAY = {

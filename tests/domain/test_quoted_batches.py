@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError
 from service.domain.exchange import DayRates, ExchangeRates
 from service.domain.quotation import AdjustmentKind, QuotationBasis, QuotationFigures, QuotedShipment
 from service.domain.quotation_figures import chosen_figures, quotation_figures
@@ -17,6 +16,7 @@ from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import DatedRate, RateCard, TaxRate
 from service.domain.resources import Tax
 from service.domain.shipping_statement import Shipment
+from service.domain.values.errors import InvalidValuesError
 from service.encoding import from_text, to_text
 from tests import builders
 from tests.domain.examples import TODAY, D, a_line, a_product, a_request, a_shop, an_operation, euros, money, shipped

@@ -5,8 +5,6 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError
-from service.domain.exact import exactly
 from service.domain.rates import (
     LabourRate,
     MachineRate,
@@ -15,11 +13,13 @@ from service.domain.rates import (
     TariffRate,
     TaxRate,
     ToolRate,
-    part_of,
     rate_problems,
     unit_rates,
 )
 from service.domain.resources import LabourGrade, Tax
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.exact import exactly
+from service.domain.values.references import part_of
 from service.encoding import decoded
 from tests import builders
 from tests.domain.examples import a_shop, a_tariff, an_overhead, euros, terms_of

@@ -11,8 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.bill import BatchBill
-from service.domain.errors import InvalidValuesError
-from service.domain.exact import EXACT
 from service.domain.rates import unit_rates
 from service.domain.repricing import (
     COMING_INTO_FORCE,
@@ -28,6 +26,8 @@ from service.domain.repricing import (
     product_effect,
     unit_effects,
 )
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.exact import EXACT
 from service.encoding import decoded
 from tests.domain.examples import TODAY, Shop
 from tests.domain.strategies import batches, figures, moves, tried

@@ -8,15 +8,15 @@ from hypothesis import given
 
 from service.domain.cost_statement import CostStatement, cost_statement
 from service.domain.cost_workings import CostWorkings, cost_workings
-from service.domain.errors import TooComplexError
 from service.domain.exchange import DayRates
 from service.domain.explosion import bill_of_resources
 from service.domain.formulas import formula
 from service.domain.learning import LearningCurve, LearningModel
-from service.domain.money import Money
 from service.domain.rates import MaterialRate, unit_rates
+from service.domain.values.errors import TooComplexError
+from service.domain.values.money import Money
+from service.domain.values.traced import Written
 from service.domain.workings import Workbook, Working
-from service.domain.written import Written
 from service.domain.written_facts import written, written_conversion
 from tests.domain.calculator import calculated
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation

@@ -4,8 +4,8 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.exact import half_up
-from service.domain.money import cash_rounded, cash_step
+from service.domain.values.exact import half_up
+from service.domain.values.money import cash_rounded, cash_step
 
 
 def cash(amount: str, currency: str) -> Decimal:

@@ -12,10 +12,10 @@ import flask
 import pytest
 from babel.core import get_global
 
-from service.domain.errors import UnknownCurrencyError
-from service.domain.exact import half_up
 from service.domain.exchange import DayRates, ExchangeRates
-from service.domain.money import Money, ended_on, minor_unit_decimals
+from service.domain.values.errors import UnknownCurrencyError
+from service.domain.values.exact import half_up
+from service.domain.values.money import Money, ended_on, minor_unit_decimals
 from tests.builders import money
 from tests.conftest import Client, make_client
 from tests.contract import Contract

@@ -19,10 +19,10 @@ from zipfile import ZipFile
 
 import pytest
 
-from service.domain.exact import exactly
 from service.domain.exchange import FEED_MAX_AGE_DAYS, DayRates, ExchangeRates
 from service.domain.jumps import judged
-from service.domain.money import in_currency, rounded
+from service.domain.values.exact import exactly
+from service.domain.values.money import in_currency, rounded
 from service.feeds.reference_rates import Published, read
 from tests.feed import xml_of
 

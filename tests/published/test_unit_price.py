@@ -4,9 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.money import Money
 from service.domain.products import BillLine, Product
 from service.domain.unit_price import Measure, unit_price
+from service.domain.values.money import Money
 
 DOLLARS = "AUD"
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import (
+from service.domain.values.errors import (
     InconsistentProductError,
     InvalidValuesError,
     MissingExchangeRateError,

@@ -5,9 +5,9 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.errors import InvalidValuesError
 from service.domain.exchange import MANUAL, DayRates
-from service.domain.money import Money
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.money import Money
 from service.workflows import exchange, registering
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import Outcome

@@ -7,7 +7,10 @@ from typing import Any
 import pytest
 
 from service.domain.channels import FeeBase
-from service.domain.errors import (
+from service.domain.price_list import PriceListEntry
+from service.domain.pricing_policy import Display
+from service.domain.unit_price import Measure
+from service.domain.values.errors import (
     DoesNotFitError,
     InvalidValuesError,
     MissingExchangeRateError,
@@ -17,10 +20,7 @@ from service.domain.errors import (
     UnknownZoneError,
     UnreachableTargetError,
 )
-from service.domain.money import Money
-from service.domain.price_list import PriceListEntry
-from service.domain.pricing_policy import Display
-from service.domain.unit_price import Measure
+from service.domain.values.money import Money
 from service.workflows import listings
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet

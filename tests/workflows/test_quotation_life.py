@@ -11,7 +11,8 @@ import pytest
 import sqlalchemy as sa
 
 from service import clock
-from service.domain.errors import (
+from service.domain.quotation_life import AcceptanceRequest, DeclineRequest, Status
+from service.domain.values.errors import (
     DoesNotFitError,
     InvalidValuesError,
     MissingRatesError,
@@ -19,7 +20,6 @@ from service.domain.errors import (
     TooComplexError,
     UnknownZoneError,
 )
-from service.domain.quotation_life import AcceptanceRequest, DeclineRequest, Status
 from service.encoding import decoded, to_text
 from service.store import quotations as stored
 from service.store.quotations import Quotation

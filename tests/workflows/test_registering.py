@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError, ProductLoopError, PugmillError, TooComplexError
 from service.domain.explosion import MAX_DEPTH
+from service.domain.values.errors import InvalidValuesError, ProductLoopError, PugmillError, TooComplexError
 from service.workflows import registering
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import Outcome

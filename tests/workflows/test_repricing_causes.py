@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from service.domain.money import Money
 from service.domain.repricing import Cause, RateChange
+from service.domain.values.money import Money
 from service.encoding import encoded
 from service.workflows.errors import NothingPricedError
 from tests import builders

@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import InvalidValuesError, MissingRate, MissingRatesError
 from service.domain.repricing import RepricingRequest
+from service.domain.values.errors import InvalidValuesError, MissingRate, MissingRatesError
 from service.encoding import decoded
 from service.store import prices_in_force
 from service.store.prices_in_force import Narrowing

@@ -15,9 +15,9 @@ import pytest
 import sqlalchemy as sa
 
 from service.domain.bill import BatchBill
-from service.domain.exact import exactly
 from service.domain.listings import Listing
 from service.domain.repricing import RepricingRequest, unit_cost
+from service.domain.values.exact import exactly
 from service.encoding import decoded, plain_data
 from service.store import registrations, repricings
 from service.store.tables import listing_prices, price_changes

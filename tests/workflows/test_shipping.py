@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from service.domain.errors import (
+from service.domain.shipping_statement import ShippingStatement
+from service.domain.values.errors import (
     DoesNotFitError,
     InvalidValuesError,
     MissingExchangeRateError,
@@ -17,8 +18,7 @@ from service.domain.errors import (
     TooComplexError,
     UnknownZoneError,
 )
-from service.domain.money import Money
-from service.domain.shipping_statement import ShippingStatement
+from service.domain.values.money import Money
 from service.encoding import decoded
 from service.workflows.shipping import ShippingQuestion, estimate_shipping
 from tests import builders

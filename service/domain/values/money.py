@@ -8,9 +8,9 @@ from functools import cache
 from babel.core import get_global
 from iso4217 import Currency
 
-from service.domain.declared import CurrencyCode, declared
-from service.domain.errors import CurrencyMismatchError, InvalidValueError, UnknownCurrencyError
-from service.domain.exact import UNITS, exactly, half_up
+from service.domain.values.declared import CurrencyCode, declared
+from service.domain.values.errors import CurrencyMismatchError, InvalidValueError, UnknownCurrencyError
+from service.domain.values.exact import UNITS, exactly, half_up
 
 UNIT_COST_DECIMALS = 4
 """How many digits more than the minor unit a unit cost shows."""

@@ -1,12 +1,18 @@
-"""What a piece of a batch costs."""
+"""What a piece costs, and on which basis that is meant."""
 
 from collections.abc import Callable
 from decimal import Decimal
+from enum import StrEnum
 from typing import NamedTuple
 
-from service.domain.cost_sheet import CostSheet
-from service.domain.exact import exactly
-from service.domain.pricing_policy import CostBasis
+from service.domain.values.exact import exactly
+
+
+class CostBasis(StrEnum):
+    """The cost a policy starts from."""
+
+    FULL = "full_cost"
+    VARIABLE = "variable_cost"
 
 
 class UnitCosts(NamedTuple):
@@ -31,13 +37,3 @@ class UnitCosts(NamedTuple):
         """The same in another currency; no amount is converted that was rounded before."""
         variable = convert(self.variable)
         return UnitCosts(variable=variable, full=convert(self.full), shown_variable=variable)
-
-
-@exactly
-def unit_costs(sheet: CostSheet) -> UnitCosts:
-    """What a piece of the batch costs."""
-    return UnitCosts(
-        variable=sheet.variable_cost / sheet.quantity,
-        full=sheet.full_cost / sheet.quantity,
-        shown_variable=sheet.variable_share_of(sheet.shown_per_piece()),
-    )

@@ -17,8 +17,8 @@ from decimal import (
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
-from service.domain.errors import FigureTooLargeError
-from service.domain.written import traced
+from service.domain.values.errors import FigureTooLargeError
+from service.domain.values.traced import traced
 
 P = ParamSpec("P")
 R = TypeVar("R")

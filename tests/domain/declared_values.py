@@ -12,17 +12,17 @@ from hypothesis import assume
 from hypothesis import strategies as st
 
 from service.domain.channels import ChannelRate, Fee, FeeBand
-from service.domain.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
-from service.domain.errors import InvalidValuesError
 from service.domain.listings import Listing
-from service.domain.locales import locale_problem
-from service.domain.money import Money
 from service.domain.pricing_policy import PricingPolicy, Target
 from service.domain.products import BillLine, Operation, Product
 from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationRequest
 from service.domain.rates import MachineRate, TariffRate
 from service.domain.resources import Material
 from service.domain.shipping import Box, Pallet, ShippingRate, WeightClass
+from service.domain.values.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.locales import locale_problem
+from service.domain.values.money import Money
 from tests.domain.strategies import figures
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import pytest
 
-from service.domain.declared import (
+from service.domain.values.declared import (
     Bounds,
     Code,
     Length,
@@ -27,7 +27,7 @@ from service.domain.declared import (
     optional_of,
     rules_and_type,
 )
-from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 
 
 @declared

@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from service.domain.errors import InvalidValueError
-from service.domain.resources import Path
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.references import Path
 
 Band = tuple[Decimal, Decimal | None]
 """From above the first figure, up to and with the second; to any height if there is none."""

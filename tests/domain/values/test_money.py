@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.errors import CurrencyMismatchError, InvalidValuesError, UnknownCurrencyError
-from service.domain.money import (
+from service.domain.values.errors import CurrencyMismatchError, InvalidValuesError, UnknownCurrencyError
+from service.domain.values.money import (
     Money,
     cash_rounded,
     cash_step,

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from babel import Locale, UnknownLocaleError
 
-from service.domain.declared import Text
+from service.domain.values.declared import Text
 
 _FORM = "a CLDR locale, such as en_IE"
 

@@ -3,9 +3,9 @@
 import pytest
 from babel import localedata
 
-from service.domain.declared import declared
-from service.domain.errors import InvalidValuesError
-from service.domain.locales import LocaleCode
+from service.domain.values.declared import declared
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.locales import LocaleCode
 
 
 @declared

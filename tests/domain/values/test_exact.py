@@ -4,8 +4,8 @@ from decimal import ROUND_UP, Context, Decimal, DivisionByZero, localcontext
 
 import pytest
 
-from service.domain.errors import FigureTooLargeError
-from service.domain.exact import EXACT, apportioned, exactly, half_up, known, plain, whole_down, whole_up
+from service.domain.values.errors import FigureTooLargeError
+from service.domain.values.exact import EXACT, apportioned, exactly, half_up, known, plain, whole_down, whole_up
 
 
 @exactly

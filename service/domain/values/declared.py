@@ -8,7 +8,7 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Annotated, Any, TypeVar, Union, dataclass_transform, get_args, get_origin, get_type_hints
 
-from service.domain.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 
 T = TypeVar("T")
 Rule = Callable[[Any], str | None]
