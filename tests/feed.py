@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.exchange import DayRates
+from service.domain.currency.exchange_rates import DayRates
 from service.feeds.fetching import Patience
 from service.feeds.reference_rates import ReferenceRates, read
 

@@ -11,7 +11,7 @@ import marshmallow as ma
 
 from service.api.problems import MAX_ERRORS, ProblemError
 from service.api.schemas import schema_of
-from service.domain.exchange import DayRates
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.values.declared import CurrencyCode, Positive, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.money import check_currency_on

@@ -23,8 +23,8 @@ from service.api.reading import body_of
 from service.api.registered import listed, saved
 from service.api.schemas import field_of, schema_of
 from service.api.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
-from service.domain.exchange import FEED, MANUAL, DayRates
-from service.domain.jumps import HeldDay
+from service.domain.currency.exchange_rates import FEED, MANUAL, DayRates
+from service.domain.currency.jump_check import HeldDay
 from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.money import Money, minor_unit_decimals

@@ -14,7 +14,24 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
 from service.api.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
-from service.domain.values import errors as domain
+from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.values.errors import (
+    CurrencyMismatchError,
+    DoesNotFitError,
+    FigureTooLargeError,
+    InconsistentProductError,
+    InvalidValueError,
+    InvalidValuesError,
+    MissingMeasuresError,
+    MissingRatesError,
+    ProductLoopError,
+    PugmillError,
+    QuotationStateError,
+    TooComplexError,
+    UnknownCurrencyError,
+    UnknownZoneError,
+    UnreachableTargetError,
+)
 from service.feeds.errors import Fault
 from service.time_limit import OutOfTimeError
 from service.workflows import errors as workflow
@@ -99,16 +116,16 @@ def _place(error: Mapping[str, Any]) -> str:
     return str(error.get("pointer") or error.get("parameter") or "the body")
 
 
-def _errors_of(problems: Sequence[domain.InvalidValueError]) -> list[dict[str, str]]:
+def _errors_of(problems: Sequence[InvalidValueError]) -> list[dict[str, str]]:
     location = "query" if flask.request.method in ("GET", "HEAD") else "json"
     return [error_at(location, tuple(str(step) for step in each.path), each.reason) for each in problems]
 
 
-def _invalid_values(error: domain.InvalidValuesError) -> ProblemError:
+def _invalid_values(error: InvalidValuesError) -> ProblemError:
     return ProblemError.of_errors(_errors_of(error.problems))
 
 
-def _missing_rates(error: domain.MissingRatesError) -> ProblemError:
+def _missing_rates(error: MissingRatesError) -> ProblemError:
     missing = [
         {
             "resource": each.resource,
@@ -119,17 +136,17 @@ def _missing_rates(error: domain.MissingRatesError) -> ProblemError:
     return ProblemError(422, "missing-rate", str(error), as_of=error.as_of.isoformat(), missing=missing)
 
 
-def _product_loop(error: domain.ProductLoopError) -> ProblemError:
+def _product_loop(error: ProductLoopError) -> ProblemError:
     return ProblemError(422, "product-loop", str(error), loop=list(error.loop), **_pointed(error.path, str(error)))
 
 
-def _too_complex(error: domain.TooComplexError) -> ProblemError:
+def _too_complex(error: TooComplexError) -> ProblemError:
     return ProblemError(422, "too-complex", str(error), limit=error.limit, **_pointed(error.path, str(error)))
 
 
 def _pointed(path: Sequence[str | int], detail: str) -> dict[str, Any]:
     """The errors member for a single member, if it is known."""
-    return {"errors": _errors_of([domain.InvalidValueError(path, detail)])} if path else {}
+    return {"errors": _errors_of([InvalidValueError(path, detail)])} if path else {}
 
 
 def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError]:
@@ -178,26 +195,26 @@ def _feed_failed(error: workflow.FeedFailedError) -> ProblemError:
     )
 
 
-PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
-    domain.InvalidValueError: lambda error: ProblemError.of_errors(_errors_of([error])),
-    domain.InvalidValuesError: _invalid_values,
-    domain.FigureTooLargeError: _simple(422, "figure-too-large"),
-    domain.UnknownCurrencyError: _simple(422, "unknown-currency", "code"),
-    domain.CurrencyMismatchError: _simple(422, "currency-mismatch", "one", "other"),
-    domain.ProductLoopError: _product_loop,
-    domain.InconsistentProductError: _simple(409, "inconsistent-product", "product"),
-    domain.TooComplexError: _too_complex,
-    domain.MissingRatesError: _missing_rates,
-    domain.MissingExchangeRateError: _simple(
+PROBLEMS: dict[type[PugmillError], Callable[[Any], ProblemError]] = {
+    InvalidValueError: lambda error: ProblemError.of_errors(_errors_of([error])),
+    InvalidValuesError: _invalid_values,
+    FigureTooLargeError: _simple(422, "figure-too-large"),
+    UnknownCurrencyError: _simple(422, "unknown-currency", "code"),
+    CurrencyMismatchError: _simple(422, "currency-mismatch", "one", "other"),
+    ProductLoopError: _product_loop,
+    InconsistentProductError: _simple(409, "inconsistent-product", "product"),
+    TooComplexError: _too_complex,
+    MissingRatesError: _missing_rates,
+    MissingExchangeRateError: _simple(
         422, "missing-exchange-rate", "one", "other", "max_age_days", "last_source", "last_published_on"
     ),
-    domain.UnreachableTargetError: _simple(
+    UnreachableTargetError: _simple(
         422, "unreachable-target", "target", "wanted", "highest", "highest_margin_share", "at_price"
     ),
-    domain.UnknownZoneError: _of_shipping("unknown-zone", "zone", "zones"),
-    domain.MissingMeasuresError: _of_shipping("missing-measures", "product", "purpose", "members"),
-    domain.DoesNotFitError: _of_shipping("does-not-fit", "product", "reasons"),
-    domain.QuotationStateError: _simple(409, "quotation-state", "state"),
+    UnknownZoneError: _of_shipping("unknown-zone", "zone", "zones"),
+    MissingMeasuresError: _of_shipping("missing-measures", "product", "purpose", "members"),
+    DoesNotFitError: _of_shipping("does-not-fit", "product", "reasons"),
+    QuotationStateError: _simple(409, "quotation-state", "state"),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
     workflow.FeedFailedError: _feed_failed,
@@ -213,7 +230,7 @@ PROBLEMS: dict[type[domain.PugmillError], Callable[[Any], ProblemError]] = {
 """What each error of the domain and the workflows is answered with."""
 
 
-def answer_pugmill_error(error: domain.PugmillError) -> flask.Response:
+def answer_pugmill_error(error: PugmillError) -> flask.Response:
     """A refusal of the domain or a workflow."""
     return PROBLEMS[type(error)](error).response()
 
@@ -282,7 +299,7 @@ def answer_unexpected(error: Exception) -> flask.Response:
 def register(app: flask.Flask) -> None:
     """Answer every error with a problem document."""
     app.register_error_handler(ProblemError, answer_problem)
-    app.register_error_handler(domain.PugmillError, answer_pugmill_error)
+    app.register_error_handler(PugmillError, answer_pugmill_error)
     app.register_error_handler(HTTPException, answer_http_exception)
     app.register_error_handler(DBAPIError, answer_database_error)
     app.register_error_handler(PoolTimeoutError, answer_pool_timeout)

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.price_change import PriceChange, RepricingFigures, RepricingSummary
 from service.domain.repricing import RateChange, RepricingRequest
 from service.encoding import encoded

@@ -6,7 +6,6 @@ from decimal import Decimal
 
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.labels import labels_for
-from service.domain.cautions import NO_PROMISE
 from service.domain.month_statement import (
     BestMixStatement,
     LoadStatement,
@@ -16,6 +15,7 @@ from service.domain.month_statement import (
     MonthLineStatement,
     MonthStatement,
 )
+from service.domain.safety.cautions import NO_PROMISE
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.money import Money, in_currency, minor_unit_decimals
 

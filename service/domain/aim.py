@@ -3,7 +3,10 @@
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
-from service.domain.piecewise import (
+from service.domain.price_grid import PriceGrid, grid_of
+from service.domain.pricing_policy import PricingPolicy, Rounding, Target
+from service.domain.sale import Sale
+from service.domain.solving.straight_pieces import (
     EVERYWHERE,
     Function,
     Interval,
@@ -15,9 +18,6 @@ from service.domain.piecewise import (
     reaching,
     value_at,
 )
-from service.domain.price_grid import PriceGrid, grid_of
-from service.domain.pricing_policy import PricingPolicy, Rounding, Target
-from service.domain.sale import Sale
 from service.domain.values.exact import UNITS, ZERO, snapped
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.unit_costs import UnitCosts

@@ -5,8 +5,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.piecewise import Function, Piece, clamped, scaled
 from service.domain.pricing_policy import Display
+from service.domain.solving.straight_pieces import Function, Piece, clamped, scaled
 from service.domain.values.bands import band_problems
 from service.domain.values.declared import (
     CurrencyCode,

@@ -6,11 +6,11 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.bill import QUANTITY_DECIMALS
-from service.domain.cautions import Caution
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.plausibility import Implausibility
 from service.domain.resources import CostClass
+from service.domain.safety.cautions import Caution
 from service.domain.values.exact import ZERO, exactly, half_up, plain
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 

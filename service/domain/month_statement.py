@@ -6,8 +6,8 @@ from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 
-from service.domain.cautions import Caution
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
+from service.domain.safety.cautions import Caution
 from service.domain.values.money import Money
 
 

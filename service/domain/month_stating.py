@@ -4,10 +4,8 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
-from service.domain.best_mix import BestMix, Propose, best_mix, short_of, unlimited
 from service.domain.break_even import Mix, Volume, alone
-from service.domain.cautions import Caution
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.fixed_costs import FixedCost
 from service.domain.month import Month, PlannedProduct, contribution_per_hour, programme, ranks
 from service.domain.month_statement import (
@@ -25,6 +23,8 @@ from service.domain.month_statement import (
     TimeValue,
     VolumeStatement,
 )
+from service.domain.safety.cautions import Caution
+from service.domain.solving.best_mix import BestMix, Propose, best_mix, short_of, unlimited
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, apportioned, exactly, half_up, known
 from service.domain.values.money import Money, in_currency, minor_unit_decimals, rounded, unit_cost
 

@@ -7,7 +7,7 @@ from functools import lru_cache
 from itertools import product
 from math import prod
 
-from service.domain.packing_search import Grid, Size, grid_in, grids_in
+from service.domain.solving.packing_search import Grid, Size, grid_in, grids_in
 from service.domain.values.exact import ZERO, exactly
 
 Sides = tuple[Decimal, Decimal, Decimal]

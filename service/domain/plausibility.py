@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.bill import BillOfResources, Step
-from service.domain.cautions import Caution, HeatedPolymer, cautions
-from service.domain.polymers import melting_energy_kwh_per_kg
 from service.domain.products import Catalogue, Product
 from service.domain.resources import MaterialUse
+from service.domain.safety.cautions import Caution
+from service.domain.safety.hazards import HeatedPolymer, cautions
+from service.domain.safety.polymers import melting_energy_kwh_per_kg
 from service.domain.values.exact import ZERO, exactly, plain
 
 _COMMON_PRACTICE = "common practice, no source"

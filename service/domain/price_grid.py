@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.piecewise import Interval, common, overlaps
 from service.domain.pricing_policy import PricingPolicy
+from service.domain.solving.straight_pieces import Interval, common, overlaps
 from service.domain.values.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
 from service.domain.values.money import minor_unit_decimals
 

@@ -6,9 +6,9 @@ from decimal import Decimal
 from functools import cached_property
 
 from service.domain.aim import Aim
-from service.domain.piecewise import Function, Interval, Piece, common
 from service.domain.pricing_policy import Target
 from service.domain.sale import Sale
+from service.domain.solving.straight_pieces import Function, Interval, Piece, common
 from service.domain.values.errors import UnreachableTargetError
 from service.domain.values.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
 from service.domain.values.unit_costs import UnitCosts

@@ -6,7 +6,6 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.cautions import DeclaredUse
 from service.domain.learning import LearningCurve
 from service.domain.resources import (
     BandShares,
@@ -18,6 +17,7 @@ from service.domain.resources import (
     Tool,
     band_share_problem,
 )
+from service.domain.safety.cautions import DeclaredUse
 from service.domain.values.declared import (
     Bounds,
     Code,

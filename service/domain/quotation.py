@@ -7,12 +7,12 @@ from decimal import Decimal
 from enum import StrEnum
 
 from service.domain.bill import BillOfResources
-from service.domain.cautions import Caution
-from service.domain.exchange import ExchangeRates, UsedRates
+from service.domain.currency.exchange_rates import ExchangeRates, UsedRates
 from service.domain.lead_time import LeadTime
 from service.domain.plausibility import Implausibility
 from service.domain.rates import RateCard
 from service.domain.resources import Overhead, Tax
+from service.domain.safety.cautions import Caution
 from service.domain.shipping_estimate import ShippingEstimate
 from service.domain.shipping_statement import Shipment, ShippingStatement
 from service.domain.values.money import Money

@@ -5,7 +5,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.polymers import Polymer
+from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
     Bounds,
     Code,

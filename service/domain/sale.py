@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from service.domain.channels import ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.piecewise import Function, Piece, clamped, line, scaled, total, value_at
 from service.domain.pricing_policy import Display
+from service.domain.solving.straight_pieces import Function, Piece, clamped, line, scaled, total, value_at
 from service.domain.values.exact import ONE, ZERO, exactly
 
 

@@ -5,12 +5,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.cautions import Caution, parcel_cautions
-from service.domain.covering import Offer, cheapest_cover
 from service.domain.packing import Packing
 from service.domain.products import Product
+from service.domain.safety.cautions import Caution
+from service.domain.safety.hazards import parcel_cautions
 from service.domain.shipping import ParcelLimits, ParcelMeasures, ShippingRate, ShippingService, WeightClass, narrowed
 from service.domain.shipping_ways import Way, piece_of, ways
+from service.domain.solving.cheapest_cover import Offer, cheapest_cover
 from service.domain.values.errors import DoesNotFitError, TooComplexError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.money import Money, in_currency

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
-from service.domain.cautions import Caution
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.packing import Block
+from service.domain.safety.cautions import Caution
 from service.domain.shipping import ParcelLimits
 from service.domain.shipping_estimate import Parcels, ShippingEstimate
 from service.domain.values.exact import ZERO, apportioned, exactly, plain

@@ -17,7 +17,7 @@ from xml.parsers.expat import errors as expat
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import XMLParser
 
-from service.domain.exchange import FEED, DayRates
+from service.domain.currency.exchange_rates import FEED, DayRates
 from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.money import check_currency_on
 from service.feeds.errors import Fault, FeedError

@@ -10,8 +10,8 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service import clock
-from service.domain.exchange import FEED, MAX_AGE_DAYS, DayRates
-from service.domain.jumps import HeldDay
+from service.domain.currency.exchange_rates import FEED, MAX_AGE_DAYS, DayRates
+from service.domain.currency.jump_check import HeldDay
 from service.encoding import encoded, trusted
 from service.store.database import Database
 from service.store.instants import find_in_utc

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
 from service.domain.changes import Actor
-from service.domain.exchange import ExchangeRates
+from service.domain.currency.exchange_rates import ExchangeRates
 from service.domain.price_change import PriceChange, RepricingFigures
 from service.domain.price_history import PriceHistoryEntry
 from service.domain.rate_table import RateTable

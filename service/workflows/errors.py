@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
-from service.domain.exchange import FEED_MAX_AGE_DAYS
+from service.domain.currency.exchange_rates import FEED_MAX_AGE_DAYS
 from service.domain.values.errors import PugmillError
 
 

@@ -7,8 +7,8 @@ from decimal import Decimal
 from typing import Any, TypeVar
 
 from service.domain.changes import Action, Actor, Change, exchange_subject
-from service.domain.exchange import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
-from service.domain.values.errors import MissingExchangeRateError
+from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.currency.exchange_rates import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, minor_unit_decimals, rounded
 from service.store import changes, exchange

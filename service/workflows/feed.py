@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from uuid import UUID
 
 from service.domain.changes import Action, Actor, Change, exchange_subject
-from service.domain.exchange import FEED, FEED_MAX_AGE_DAYS, DayRates
-from service.domain.jumps import HeldDay, judged
+from service.domain.currency.exchange_rates import FEED, FEED_MAX_AGE_DAYS, DayRates
+from service.domain.currency.jump_check import HeldDay, judged
 from service.encoding import to_text
 from service.feeds.errors import Fault, FeedError
 from service.feeds.reference_rates import Published, ReferenceRates, Span

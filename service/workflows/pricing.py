@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.cautions import Caution
 from service.domain.cost_sheet import CostSheet
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.plausibility import Implausibility, cautions_of, warnings
 from service.domain.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.pricing_policy import PricingPolicy, minor_unit_problems
+from service.domain.safety.cautions import Caution
 from service.domain.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
 from service.domain.values.exact import exactly

@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate
 from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
 from service.domain.values.exact import ZERO, exactly, half_up

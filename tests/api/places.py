@@ -6,8 +6,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.exchange import FEED, DayRates
-from service.domain.jumps import HeldDay, Jump
+from service.domain.currency.exchange_rates import FEED, DayRates
+from service.domain.currency.jump_check import HeldDay, Jump
 from service.store import exchange
 from service.store.database import Database
 from tests import builders

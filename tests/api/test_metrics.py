@@ -10,7 +10,7 @@ from prometheus_client.parser import text_string_to_metric_families
 
 from service.app import create_app
 from service.config import Settings
-from service.domain.exchange import FEED
+from service.domain.currency.exchange_rates import FEED
 from tests.api.places import register_everything
 from tests.builders import material
 from tests.conftest import Client, make_client

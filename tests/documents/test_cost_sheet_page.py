@@ -13,7 +13,7 @@ from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
 from service.documents.cost_sheet_paper import CostSheetView
 from service.documents.cost_sheet_view import cost_sheet_view
 from service.domain.cost_statement import cost_statement
-from service.domain.exchange import UsedRates
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.learning import LearningCurve
 from service.domain.plausibility import warnings
 from service.domain.products import Product

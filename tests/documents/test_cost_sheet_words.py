@@ -17,7 +17,7 @@ from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.labels import CATALOGUES
 from service.domain import cost_workings as workings_module
 from service.domain.cost_statement import cost_statement
-from service.domain.exchange import DayRates
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.rates import LabourRate, MachineRate, MaterialRate, TariffRate, ToolRate
 from service.domain.resources import CostClass
 from service.domain.values.money import Money

@@ -11,8 +11,8 @@ from babel.messages.pofile import read_po
 
 from service.documents import labels
 from service.documents.labels import CATALOGUES, LANGUAGES, labels_for
-from service.domain import cautions
-from service.domain.cautions import NO_PROMISE, TOO_HEAVY, Concern, DeclaredUse
+from service.domain.safety import hazards
+from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern, DeclaredUse
 
 CUSTOMERS_PAPERS = Path(labels.__file__).with_name("quotation_view.py")
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
@@ -39,7 +39,7 @@ def wanted() -> set[str]:
         "The heaviest parcel weighs",
     }
     for use in DeclaredUse:
-        told |= {each.text for each in cautions.cautions((), [use], None) if each.code != "no-promise-of-fitness"}
+        told |= {each.text for each in hazards.cautions((), [use], None) if each.code != "no-promise-of-fitness"}
         told.add(use.replace("_", " "))
     return told
 
@@ -137,8 +137,8 @@ class TestWords:
         assert told(0).startswith(f"{none} ")
 
     def test_that_were_put_together_are_translated_by_their_pattern(self) -> None:
-        told = cautions.cautions((), [DeclaredUse.TOY, DeclaredUse.OUTDOOR], None)[-1]
-        heavy = cautions.parcel_cautions([cautions.ONE_PERSON_LIMIT_KG + 2])[0]
+        told = hazards.cautions((), [DeclaredUse.TOY, DeclaredUse.OUTDOOR], None)[-1]
+        heavy = hazards.parcel_cautions([hazards.ONE_PERSON_LIMIT_KG + 2])[0]
         words = labels_for("de_DE")
 
         assert told.concerns is Concern.PRODUCT

@@ -9,7 +9,7 @@ from typing import Any
 from service.domain.aim import Aim
 from service.domain.bill import BatchBill, BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
-from service.domain.exchange import DayRates, ExchangeRates
+from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.explosion import bill_of_resources
 from service.domain.pricing import Price, Pricing
 from service.domain.pricing_policy import Display, PricingPolicy

@@ -8,7 +8,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from service.domain.exchange import DayRates
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.learning import LearningCurve
 from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
 from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling

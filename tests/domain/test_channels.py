@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from service.domain.channels import MAX_FEES, Banding, Channel, ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.piecewise import value_at
 from service.domain.pricing_policy import Display
+from service.domain.solving.straight_pieces import value_at
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
 from service.encoding import decoded

@@ -11,8 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
-from service.domain.cautions import Caution, Concern
-from service.domain.exchange import DayRates
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.plausibility import Implausibility
 from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
 from service.domain.quotation_figures import quotation_figures
@@ -20,6 +19,7 @@ from service.domain.quotation_request import QuotationRequest
 from service.domain.rates import DatedRate, RateCard, TaxRate
 from service.domain.register import COLLECTIONS
 from service.domain.resources import Tax, TaxCategory
+from service.domain.safety.cautions import Caution, Concern
 from service.domain.totals import DocumentAdjustment, DocumentLine, document_totals
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded, encoded, from_text, to_text

@@ -7,8 +7,8 @@ import pytest
 
 from service.domain.explosion import bill_of_resources
 from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.polymers import Polymer, melting_energy_kwh_per_kg
 from service.domain.products import Catalogue, Product
+from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from tests.domain.examples import (
     a_bare_machine,
     a_catalogue,

@@ -6,11 +6,11 @@ from typing import Any
 import pytest
 
 from service.domain.cost_sheet import unit_costs
-from service.domain.piecewise import EVERYWHERE, Interval
 from service.domain.price_grid import PriceGrid, grid_of
 from service.domain.price_statement import price_statement
 from service.domain.pricing import Price
 from service.domain.pricing_policy import PricingPolicy
+from service.domain.solving.straight_pieces import EVERYWHERE, Interval
 from service.domain.values.errors import FigureTooLargeError, InvalidValuesError
 from service.domain.values.exact import exactly
 from service.domain.values.unit_costs import UnitCosts

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.exchange import DayRates, ExchangeRates
+from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quotation import AdjustmentKind, QuotationBasis, QuotationFigures, QuotedShipment
 from service.domain.quotation_figures import chosen_figures, quotation_figures
 from service.domain.quotation_request import QuotationRequest

@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 
 from service.domain.channels import ChannelRate, FeeBase
-from service.domain.piecewise import value_at
 from service.domain.pricing_policy import Display
 from service.domain.sale import Sale, sale_through
+from service.domain.solving.straight_pieces import value_at
 from service.domain.values.exact import exactly
 from service.encoding import decoded
 

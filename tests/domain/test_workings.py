@@ -8,7 +8,7 @@ from hypothesis import given
 
 from service.domain.cost_statement import CostStatement, cost_statement
 from service.domain.cost_workings import CostWorkings, cost_workings
-from service.domain.exchange import DayRates
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.explosion import bill_of_resources
 from service.domain.formulas import formula
 from service.domain.learning import LearningCurve, LearningModel

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.exchange import FEED
+from service.domain.currency.exchange_rates import FEED
 from service.feeds.errors import Fault, FeedError
 from service.feeds.reference_rates import MIN_CURRENCIES, read
 from tests.domain.examples import TODAY

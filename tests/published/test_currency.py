@@ -12,7 +12,7 @@ import flask
 import pytest
 from babel.core import get_global
 
-from service.domain.exchange import DayRates, ExchangeRates
+from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.exact import half_up
 from service.domain.values.money import Money, ended_on, minor_unit_decimals

@@ -19,8 +19,8 @@ from zipfile import ZipFile
 
 import pytest
 
-from service.domain.exchange import FEED_MAX_AGE_DAYS, DayRates, ExchangeRates
-from service.domain.jumps import judged
+from service.domain.currency.exchange_rates import FEED_MAX_AGE_DAYS, DayRates, ExchangeRates
+from service.domain.currency.jump_check import judged
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency, rounded
 from service.feeds.reference_rates import Published, read

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from service.domain.changes import Actor
 from service.domain.cost_statement import CostStatement
-from service.domain.exchange import DayRates
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.month_plan import MonthPlan
 from service.domain.month_statement import MonthStatement
 from service.domain.quotation_life import AcceptanceRequest

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.exchange import MANUAL, DayRates
+from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
 from service.workflows import exchange, registering

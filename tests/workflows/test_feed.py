@@ -6,8 +6,9 @@ from decimal import Decimal
 import pytest
 import requests_mock as mocking
 
-from service.domain.exchange import FEED
-from service.domain.values.errors import MissingExchangeRateError, UnknownCurrencyError
+from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.currency.exchange_rates import FEED
+from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.money import Money
 from service.feeds.reference_rates import Span
 from service.workflows import exchange, feed

@@ -7,13 +7,13 @@ from typing import Any
 import pytest
 
 from service.domain.channels import FeeBase
+from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.price_list import PriceListEntry
 from service.domain.pricing_policy import Display
 from service.domain.unit_price import Measure
 from service.domain.values.errors import (
     DoesNotFitError,
     InvalidValuesError,
-    MissingExchangeRateError,
     MissingMeasuresError,
     MissingRate,
     MissingRatesError,

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
+from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.shipping_statement import ShippingStatement
 from service.domain.values.errors import (
     DoesNotFitError,
     InvalidValuesError,
-    MissingExchangeRateError,
     MissingMeasuresError,
     MissingRate,
     MissingRatesError,

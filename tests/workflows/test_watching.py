@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from service.domain.exchange import FEED
+from service.domain.currency.exchange_rates import FEED
 from service.store.database import Database
 from service.store.exchange import FeedState
 from service.store.schema import migrate

@@ -125,35 +125,6 @@ class MissingRatesError(PugmillError, LookupError):
         self.missing = tuple(missing)
 
 
-class MissingExchangeRateError(PugmillError, LookupError):
-    """No exchange rate between two currencies is young enough on the date.
-
-    Attributes:
-        one: currency.
-        other: currency.
-        as_of: the date.
-        max_age_days: how old the rate might have been.
-        last_source: who published the last rate before the date, if any is known.
-        last_published_on: the day it held from.
-    """
-
-    def __init__(
-        self, one: str, other: str, as_of: date, max_age_days: int, last: tuple[str, date] | None = None
-    ) -> None:
-        told = f"on {as_of} or within the {max_age_days} days before it"
-        if last is not None:
-            age = (as_of - last[1]).days
-            told = f"on {as_of}: the last one, of '{last[0]}', is of {last[1]}, {age} days before, where"
-            told += f" {max_age_days} are allowed"
-        super().__init__(f"no exchange rate between {one} and {other} {told}; enter, import or fetch a newer one")
-        self.one = one
-        self.other = other
-        self.as_of = as_of
-        self.max_age_days = max_age_days
-        self.last_source: str | None = last[0] if last else None
-        self.last_published_on: date | None = last[1] if last else None
-
-
 class UnreachableTargetError(PugmillError, ValueError):
     """No price of the grid meets the target and keeps to the floor: fees, tax and shipping take too much of it.
 

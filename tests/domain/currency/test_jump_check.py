@@ -5,8 +5,8 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.exchange import FEED, FEED_MAX_AGE_DAYS, DayRates
-from service.domain.jumps import Judgement, Jump, judged
+from service.domain.currency.exchange_rates import FEED, FEED_MAX_AGE_DAYS, DayRates
+from service.domain.currency.jump_check import Judgement, Jump, judged
 
 START = date(2026, 11, 2)
 

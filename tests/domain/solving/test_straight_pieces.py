@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from service.domain.piecewise import (
+from service.domain.solving.straight_pieces import (
     EVERYWHERE,
     Function,
     Interval,

@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 
-from service.domain.exchange import FEED, MAX_AGE_DAYS, DayRates, ExchangeRates
-from service.domain.values.errors import InvalidValuesError, MissingExchangeRateError
+from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.currency.exchange_rates import FEED, MAX_AGE_DAYS, DayRates, ExchangeRates
+from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money
 from tests.domain.examples import TODAY, euros

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.polymers import KJ_PER_KWH, THERMAL_DATA, FigureRange, Polymer, melting_energy_kwh_per_kg
+from service.domain.safety.polymers import KJ_PER_KWH, THERMAL_DATA, FigureRange, Polymer, melting_energy_kwh_per_kg
 from service.domain.values.errors import FigureTooLargeError
 
 KJ_PER_KG_K_IN_BTU_PER_LB_F = Decimal("4.1868")

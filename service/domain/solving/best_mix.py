@@ -6,8 +6,8 @@ from fractions import Fraction
 from math import floor
 from typing import Protocol
 
-from service.domain.exact_equations import solution
-from service.domain.mix_search import Extra, Search, cut, filled, whole_by
+from service.domain.solving.branch_and_bound import Extra, Search, cut, filled, whole_by
+from service.domain.solving.equations import solution
 
 MOST_PIECES = 1_000_000_000
 """No line has more, whatever there is room for."""

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.exchange import FEED_MAX_AGE_DAYS, DayRates
+from service.domain.currency.exchange_rates import FEED_MAX_AGE_DAYS, DayRates
 from service.domain.values.exact import ONE, exactly, half_up
 
 JUMP_LIMIT_SHARE = Decimal("0.2")

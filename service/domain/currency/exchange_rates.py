@@ -6,8 +6,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
+from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
-from service.domain.values.errors import InvalidValueError, MissingExchangeRateError, UnknownCurrencyError
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ONE, exactly
 from service.domain.values.money import Money, check_currency_on
 

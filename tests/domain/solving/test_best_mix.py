@@ -10,9 +10,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from service.domain import mix_search
-from service.domain.best_mix import MOST_PIECES, BestMix, Programme, Propose, best_mix, short_of, unlimited
-from service.domain.exact_equations import solution
+from service.domain.solving import branch_and_bound
+from service.domain.solving.best_mix import MOST_PIECES, BestMix, Programme, Propose, best_mix, short_of, unlimited
+from service.domain.solving.equations import solution
 from service.linear_programming import propose
 from tests.profiles import examples
 
@@ -145,7 +145,7 @@ def test_no_line_has_more_than_there_may_be_of_it() -> None:
 
 
 def test_a_proof_that_takes_too_long_is_given_up_and_the_limit_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(mix_search, "MOST_LOOKS", 3)
+    monkeypatch.setattr(branch_and_bound, "MOST_LOOKS", 3)
 
     found: BestMix = best_mix(furniture(available=(Fraction(403), Fraction(457))), propose)
 

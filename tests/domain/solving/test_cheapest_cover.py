@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.covering import Offer, cheapest_cover
+from service.domain.solving.cheapest_cover import Offer, cheapest_cover
 
 offers = st.lists(st.tuples(st.integers(1, 9), st.integers(0, 12)), min_size=1, max_size=5)
 

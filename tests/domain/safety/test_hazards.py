@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.cautions import ONE_PERSON_LIMIT_KG, Caution, DeclaredUse, HeatedPolymer, cautions
-from service.domain.polymers import THERMAL_DATA, Polymer
+from service.domain.safety.cautions import Caution, DeclaredUse
+from service.domain.safety.hazards import ONE_PERSON_LIMIT_KG, HeatedPolymer, cautions
+from service.domain.safety.polymers import THERMAL_DATA, Polymer
 
 
 def a_heated(
