@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.products import Operation
-from service.domain.resources import Material, MaterialUse
+from service.domain.making.products import Operation
+from service.domain.making.resources import Material, MaterialUse
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded, encoded, from_text, to_text
 from tests import builders

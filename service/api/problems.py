@@ -15,16 +15,14 @@ from werkzeug.exceptions import HTTPException
 
 from service.api.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
 from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.making.errors import InconsistentProductError, MissingMeasuresError, ProductLoopError
 from service.domain.values.errors import (
     CurrencyMismatchError,
     DoesNotFitError,
     FigureTooLargeError,
-    InconsistentProductError,
     InvalidValueError,
     InvalidValuesError,
-    MissingMeasuresError,
     MissingRatesError,
-    ProductLoopError,
     PugmillError,
     QuotationStateError,
     TooComplexError,

@@ -24,8 +24,9 @@ from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.drawing import ImageForm
 from service.domain.cost_statement import CostStatement
 from service.domain.cost_workings import CostWorkings
-from service.domain.listings import shipping_problems
-from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
+from service.domain.pricing_policy import PricingPolicy, Rounding, Target
+from service.domain.selling.channels import Display
+from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import (
     Bounds,
     Code,

@@ -21,7 +21,7 @@ from service.domain.quotation import (
     QuotedTaxSubtotal,
     QuotedTotals,
 )
-from service.domain.resources import TaxCategory
+from service.domain.selling.taxes import TaxCategory
 from service.domain.values.exact import exactly, plain
 from service.domain.values.money import Money
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from service.domain.price_grid import PriceGrid, grid_of
 from service.domain.pricing_policy import PricingPolicy, Rounding, Target
-from service.domain.sale import Sale
+from service.domain.selling.sale import Sale
 from service.domain.solving.straight_pieces import (
     EVERYWHERE,
     Function,

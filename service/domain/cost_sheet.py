@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.bill import BillOfResources, ResourceLine
-from service.domain.rates import RECLAIMED
-from service.domain.resources import STANDING, CostClass, Material, OverheadBase, Tariff
+from service.domain.making.bill_of_resources import BillOfResources, ResourceLine
+from service.domain.making.resources import RECLAIMED, STANDING, CostClass, Material, OverheadBase, Tariff
 from service.domain.values.errors import MissingRate, MissingRatesError
 from service.domain.values.exact import ZERO, apportioned, exactly
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.bill import QUANTITY_DECIMALS
 from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.plausibility import Implausibility
-from service.domain.resources import CostClass
+from service.domain.making.bill_of_resources import QUANTITY_DECIMALS
+from service.domain.making.plausibility import Implausibility
+from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import ZERO, exactly, half_up, plain
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals

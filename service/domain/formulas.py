@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 
-from service.domain.learning import learning_index, unit_times
+from service.domain.making.learning import learning_index, unit_times
 from service.domain.values.exact import whole_up
 from service.domain.values.traced import Written
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.bill import QUANTITY_DECIMALS, BillOfResources, Step
 from service.domain.calendar import GREATEST_DAYS, Moment, Shift, last_day_looked_at
+from service.domain.making.bill_of_resources import QUANTITY_DECIMALS, BillOfResources, Step
 from service.domain.values.exact import ZERO, exactly, plain, snapped
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from service.domain.pricing_policy import PricingPolicy
+from service.domain.selling.route import shipping_problems
 from service.domain.unit_price import Measure
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
@@ -66,11 +67,3 @@ class Listing:
             yield ("tax",), "taxes", self.tax
         if self.shipping_service is not None:
             yield ("shipping_service",), "shipping-services", self.shipping_service
-
-
-def shipping_problems(service: str | None, zone: str | None) -> Iterator[InvalidValueError]:
-    """A service and its zone come together."""
-    if service is not None and zone is None:
-        yield InvalidValueError(("shipping_zone",), "is required with a shipping service")
-    if service is None and zone is not None:
-        yield InvalidValueError(("shipping_zone",), "has no meaning without a shipping service")

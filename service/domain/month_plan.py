@@ -5,8 +5,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.listings import shipping_problems
 from service.domain.pricing_policy import PricingPolicy
+from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.money import Money

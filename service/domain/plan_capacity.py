@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
 
-from service.domain.bill import BillOfResources
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, snapped
 
 _WEEKS_PER_YEAR, _MONTHS_PER_YEAR = 52, 12

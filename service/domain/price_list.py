@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.pricing_policy import Display
+from service.domain.selling.channels import Display
 from service.domain.unit_price import UnitPrice
 from service.domain.values.money import Money
 

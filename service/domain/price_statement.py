@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.fee_statement import StatedFee, stated_fees
 from service.domain.pricing import Discount, Price
-from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
+from service.domain.pricing_policy import PricingPolicy, Rounding, Target
+from service.domain.selling.channels import Display
+from service.domain.selling.fee_statement import StatedFee, stated_fees
 from service.domain.values.exact import ZERO, exactly, half_up, plain
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 

@@ -7,7 +7,7 @@ from functools import cached_property
 
 from service.domain.aim import Aim
 from service.domain.pricing_policy import Target
-from service.domain.sale import Sale
+from service.domain.selling.sale import Sale
 from service.domain.solving.straight_pieces import Function, Interval, Piece, common
 from service.domain.values.errors import UnreachableTargetError
 from service.domain.values.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down

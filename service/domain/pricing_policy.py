@@ -5,6 +5,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
+from service.domain.selling.channels import Display
 from service.domain.values.declared import Bounds, Length, NotNegative, Positive, declared
 from service.domain.values.errors import FigureTooLargeError, InvalidValueError
 from service.domain.values.exact import ONE, UNITS
@@ -19,13 +20,6 @@ class Target(StrEnum):
     MARKUP = "markup"
     PROFIT_PER_PIECE = "profit_per_piece"
     FIXED_PRICE = "fixed_price"
-
-
-class Display(StrEnum):
-    """Whether the price that is asked contains the tax."""
-
-    TAX_EXCLUSIVE = "tax_exclusive"
-    TAX_INCLUSIVE = "tax_inclusive"
 
 
 class Rounding(StrEnum):

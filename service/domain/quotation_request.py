@@ -7,9 +7,10 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.pricing_policy import Display, PricingPolicy
-from service.domain.products import Tooling
+from service.domain.making.products import Tooling
+from service.domain.pricing_policy import PricingPolicy
 from service.domain.quantity_breaks import AutomaticBreaks
+from service.domain.selling.channels import Display
 from service.domain.values.declared import (
     Bounds,
     Code,

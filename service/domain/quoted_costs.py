@@ -6,12 +6,12 @@ from decimal import Decimal
 
 from service.domain.aim import Aim
 from service.domain.cost_sheet import CostLine, CostSheet, unit_costs
+from service.domain.making.resources import CostClass
 from service.domain.pricing import Pricing
 from service.domain.pricing_policy import PricingPolicy
 from service.domain.quotation import Kept
 from service.domain.quotation_request import QuotationLineRequest, ToolingCharge
-from service.domain.resources import CostClass
-from service.domain.sale import Sale
+from service.domain.selling.sale import Sale
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import rounded
 from service.domain.values.unit_costs import UnitCosts

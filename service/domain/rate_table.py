@@ -6,8 +6,8 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.cost_sheet import CHARGED, OPTIONAL_PARTS
+from service.domain.making.resources import CostClass, Overhead, OverheadBase, heading
 from service.domain.rates import RateCard, unit_rates
-from service.domain.resources import CostClass, Overhead, OverheadBase, heading
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Registered, part_of

@@ -1,37 +1,23 @@
 """What one unit of a resource costs from a date on: the terms, and the unit rates that follow from them."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import Field, dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar, Protocol
 
-from service.domain.channels import ChannelRate
-from service.domain.resources import STANDING, TAXED_CATEGORIES, Overhead, Tariff, Tax
-from service.domain.shipping import ShippingRate
-from service.domain.values.declared import (
-    Bounds,
-    Code,
-    Length,
-    NotNegative,
-    Positive,
-    PositiveShare,
-    ProperShare,
-    Share,
-    declared,
-)
+from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Overhead, Tariff
+from service.domain.values.declared import Bounds, Code, Length, NotNegative, Positive, PositiveShare, Share, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.money import Money
-from service.domain.values.references import WHOLE, part_of
+from service.domain.values.references import WHOLE, Registered, part_of
 
 Convert = Callable[[Money], Decimal]
 """An amount in the workshop's currency, unrounded."""
 Components = Mapping[str, Mapping[str, Decimal]]
 """For each part of a resource ("" for the whole) the named amounts that add up to its unit rate."""
 
-RECLAIMED = "reclaimed"
-ENTIRE_TOOL = "entire"
 MONTHS_PER_YEAR = 12
 _TWO = Decimal(2)
 
@@ -255,37 +241,14 @@ class ToolRate:
         return {WHOLE: {"tool": cost / self.life_shots}, ENTIRE_TOOL: {"tool": cost}}
 
 
-@declared
-class TaxRate:
-    """The rate of a tax.
-
-    Attributes:
-        rate_share: the tax as a share of the net price, for instance "0.21".
-    """
-
-    rate_share: ProperShare
-
-    def problems_with(self, tax: Tax) -> Iterator[InvalidValueError]:
-        """No tax in an untaxed category, as EN 16931's BR-Z-05, BR-E-05, BR-AE-05, BR-IC-05, BR-G-05, BR-O-05 say."""
-        if self.rate_share and tax.category not in TAXED_CATEGORIES:
-            yield InvalidValueError(("rate_share",), f"must be 0 for category {tax.category.value}")
-
-    def components(self, convert: Convert) -> Components:
-        """No resource costs a tax."""
-        return {}
+ResourceTerms = MaterialRate | MachineRate | LabourRate | TariffRate | OverheadRate | ToolRate
+"""The terms that unit rates follow from: those of what a batch consumes."""
 
 
-RateTerms = (
-    MaterialRate
-    | MachineRate
-    | LabourRate
-    | TariffRate
-    | OverheadRate
-    | ToolRate
-    | TaxRate
-    | ChannelRate
-    | ShippingRate
-)
+class RateTerms(Protocol):
+    """What holds from a date on: any declared value, of a resource or of a tax, a channel, a shipping service."""
+
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -357,13 +320,23 @@ def components_of(
     found: dict[str, Components] = {}
     for resource in resources:
         rate = card.rates.get(resource)
-        if rate is None:
-            continue
-        if isinstance(rate.terms, OverheadRate) and pools[resource].base.is_value:
-            found[resource] = {WHOLE: {"share": rate.terms.share()}}
-        else:
-            found[resource] = rate.terms.components(convert)
+        if rate is not None:
+            found[resource] = unit_components(rate, pools.get(resource), convert)
     return found
+
+
+def unit_components(rate: DatedRate, registered: Registered | None, convert: Convert) -> Components:
+    """What the unit rates of one dated rate are put together from; nothing for what a sale rests on.
+
+    Args:
+        rate: the terms in force.
+        registered: what they are of; of a pool of overhead at least.
+        convert: an amount in the currency of the unit rates.
+    """
+    terms = rate.terms
+    if isinstance(terms, OverheadRate) and isinstance(registered, Overhead) and registered.base.is_value:
+        return {WHOLE: {"share": terms.share()}}
+    return terms.components(convert) if isinstance(terms, ResourceTerms) else {}
 
 
 def rate_problems(terms: RateTerms, registered: Any) -> list[InvalidValueError]:

@@ -3,20 +3,12 @@
 from dataclasses import dataclass
 
 from service.domain.calendar import Closure
-from service.domain.channels import Channel, ChannelRate
 from service.domain.listings import Listing
-from service.domain.products import Product
-from service.domain.rates import (
-    LabourRate,
-    MachineRate,
-    MaterialRate,
-    OverheadRate,
-    RateTerms,
-    TariffRate,
-    TaxRate,
-    ToolRate,
-)
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tax, Tool
+from service.domain.making.products import Product
+from service.domain.making.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tool
+from service.domain.rates import LabourRate, MachineRate, MaterialRate, OverheadRate, RateTerms, TariffRate, ToolRate
+from service.domain.selling.channels import Channel, ChannelRate
+from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.values.references import Registered
 

@@ -7,8 +7,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.bill import BatchBill
 from service.domain.cost_sheet import CHARGED
+from service.domain.making.bill_of_resources import BatchBill
 from service.domain.rate_table import RateTable
 from service.domain.values.declared import Code, Length, NotNegative, Text, declared
 from service.domain.values.errors import InvalidValueError

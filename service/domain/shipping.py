@@ -1,7 +1,7 @@
 """How a workshop ships: services with the boxes and pallets used, and dated prices by zone and weight class."""
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated
@@ -318,10 +318,6 @@ class ShippingRate:
             f"The {kind} weight of {_told(weight_kg)} kg is billed{rounded}: {_told(billable_kg)} kg"
             f"{''.join(passed)}; charged in the class {taken.band}."
         )
-
-    def components(self, _convert: Callable[[Money], Decimal]) -> Mapping[str, Mapping[str, Decimal]]:
-        """No resource of a product's costs a shipment."""
-        return {}
 
 
 def _told(figure: Decimal) -> str:

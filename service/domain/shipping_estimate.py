@@ -5,8 +5,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
+from service.domain.making.products import Product
 from service.domain.packing import Packing
-from service.domain.products import Product
 from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import parcel_cautions
 from service.domain.shipping import ParcelLimits, ParcelMeasures, ShippingRate, ShippingService, WeightClass, narrowed

@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
+from service.domain.making.errors import MissingMeasuresError
+from service.domain.making.products import Product
 from service.domain.packing import Packing, Sides, packing, side_too_long, stacks
-from service.domain.products import Product
 from service.domain.shipping import ParcelMeasures, ShippingService
-from service.domain.values.errors import MissingMeasuresError
 from service.domain.values.exact import ZERO, plain
 
 _MEASURES = ("mass_kg", "length_mm", "width_mm", "height_mm")

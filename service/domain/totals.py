@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.resources import TaxCategory
+from service.domain.selling.taxes import TaxCategory
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import minor_unit_decimals
 

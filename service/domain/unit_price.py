@@ -6,8 +6,8 @@ from decimal import Decimal
 from enum import StrEnum
 from math import prod
 
-from service.domain.products import Product
-from service.domain.values.errors import MissingMeasuresError
+from service.domain.making.errors import MissingMeasuresError
+from service.domain.making.products import Product
 from service.domain.values.exact import ONE, exactly, snapped
 from service.domain.values.money import Money, rounded
 

@@ -8,7 +8,7 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.domain.products import Catalogue
+from service.domain.making.products import Catalogue
 from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
 from service.encoding import from_text

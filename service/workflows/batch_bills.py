@@ -5,8 +5,8 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from service.domain.bill import BatchBill
-from service.domain.explosion import bill_of_resources
+from service.domain.making.bill_of_resources import BatchBill
+from service.domain.making.explosion import bill_of_resources
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import Remembered
 from service.store.database import Database

@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, NamedTuple, TypeVar
 
-from service.domain.bill import BillOfResources, stated
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, cost_statement
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.explosion import bill_of_resources
-from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.products import Tooling
+from service.domain.making.bill_of_resources import BillOfResources, stated
+from service.domain.making.explosion import bill_of_resources
+from service.domain.making.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.products import Tooling
+from service.domain.making.resources import Overhead
 from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
-from service.domain.resources import Overhead
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import (
     InvalidValueError,

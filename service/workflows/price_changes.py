@@ -6,14 +6,14 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from service.domain.bill import BatchBill
+from service.domain.making.bill_of_resources import BatchBill
+from service.domain.making.resources import Overhead
 from service.domain.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
 from service.domain.pricing import Pricing
 from service.domain.rate_table import RateTable, rating
 from service.domain.rates import RateCard
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.repricing import Cause, Decision, RepricingRequest, decision, move_share, product_effect, unit_cost
-from service.domain.resources import Overhead
 from service.domain.values.errors import MissingRate, MissingRatesError, PugmillError
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.unit_costs import UnitCosts

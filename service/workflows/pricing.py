@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.cost_sheet import CostSheet
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.pricing_policy import PricingPolicy, minor_unit_problems
 from service.domain.safety.cautions import Caution

@@ -8,9 +8,9 @@ from decimal import Decimal
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.bill import BillOfResources
 from service.domain.lead_time import LeadTime, lead_time
-from service.domain.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.quantity_breaks import quantity_breaks
 from service.domain.quotation import Letterhead, QuotationBasis, QuotationFigures, QuotedShipment, Remarks
 from service.domain.quotation_figures import quotation_figures

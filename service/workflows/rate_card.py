@@ -7,8 +7,17 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.rates import ENTIRE_TOOL, DatedRate, OverheadRate
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.domain.making.resources import (
+    ENTIRE_TOOL,
+    LabourGrade,
+    Machine,
+    Material,
+    Overhead,
+    OverheadBase,
+    Tariff,
+    Tool,
+)
+from service.domain.rates import DatedRate, unit_components
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.values.references import Registered, part_of
@@ -98,11 +107,7 @@ def rate_card_on(database: Database, workshop: Workshop, as_of: date) -> StatedR
 
 def _unit_rates(rate: DatedRate, facts: Registered, convert: Exchange, currency: str) -> Iterator[StatedUnitRate]:
     decimals = minor_unit_decimals(currency) + UNIT_COST_DECIMALS
-    if isinstance(rate.terms, OverheadRate) and isinstance(facts, Overhead) and facts.base.is_value:
-        parts: Mapping[str, Mapping[str, Decimal]] = {"": {"share": rate.terms.share()}}
-    else:
-        parts = rate.terms.components(convert)
-    for part, amounts in parts.items():
+    for part, amounts in unit_components(rate, facts, convert).items():
         yield StatedUnitRate(
             resource=part_of(rate.resource, part),
             unit=_unit(facts, part),

@@ -7,7 +7,7 @@ from typing import Any
 
 from service.domain.aim import Aim
 from service.domain.listings import Listing
-from service.domain.products import Catalogue
+from service.domain.making.products import Catalogue
 from service.domain.rates import RateCard
 from service.domain.values.errors import PugmillError
 from service.encoding import from_text, to_bytes

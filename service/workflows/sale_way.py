@@ -7,13 +7,13 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.aim import Aim
-from service.domain.channels import Channel, ChannelRate
 from service.domain.cost_sheet import CostSheet, unit_costs
 from service.domain.price_statement import DiscountStatement, discount_statement
 from service.domain.pricing import Price, Pricing
-from service.domain.pricing_policy import Display, PricingPolicy
-from service.domain.rates import TaxRate
-from service.domain.sale import Sale, sale_through
+from service.domain.pricing_policy import PricingPolicy
+from service.domain.selling.channels import Channel, ChannelRate, Display
+from service.domain.selling.sale import Sale, sale_through
+from service.domain.selling.taxes import TaxRate
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from iso4217 import Currency
 
 from service.domain.price_list import PriceListEntry
-from service.domain.pricing_policy import Display
+from service.domain.selling.channels import Display
 from service.domain.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money, in_currency
 

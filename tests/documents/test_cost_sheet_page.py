@@ -14,9 +14,9 @@ from service.documents.cost_sheet_paper import CostSheetView
 from service.documents.cost_sheet_view import cost_sheet_view
 from service.domain.cost_statement import cost_statement
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.learning import LearningCurve
-from service.domain.plausibility import warnings
-from service.domain.products import Product
+from service.domain.making.learning import LearningCurve
+from service.domain.making.plausibility import warnings
+from service.domain.making.products import Product
 from tests.domain.examples import TODAY, Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead
 from tests.domain.test_workings import workings_of
 

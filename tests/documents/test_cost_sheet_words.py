@@ -18,8 +18,8 @@ from service.documents.labels import CATALOGUES
 from service.domain import cost_workings as workings_module
 from service.domain.cost_statement import cost_statement
 from service.domain.currency.exchange_rates import DayRates
+from service.domain.making.resources import CostClass
 from service.domain.rates import LabourRate, MachineRate, MaterialRate, TariffRate, ToolRate
-from service.domain.resources import CostClass
 from service.domain.values.money import Money
 from service.domain.workings import LABELS
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation, an_overhead, euros

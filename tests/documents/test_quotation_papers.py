@@ -21,10 +21,10 @@ from service.domain.lead_time import LeadTime
 from service.domain.quotation import Letterhead, Remarks
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_life import Status
-from service.domain.rates import DatedRate, TaxRate
-from service.domain.resources import Tax, TaxCategory
+from service.domain.rates import DatedRate
 from service.domain.safety.cautions import DeclaredUse
 from service.domain.safety.hazards import cautions
+from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from tests import builders
 from tests.domain.examples import TODAY, D, a_request
 from tests.domain.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis

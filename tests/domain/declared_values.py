@@ -11,13 +11,13 @@ from typing import Any, get_args, get_origin
 from hypothesis import assume
 from hypothesis import strategies as st
 
-from service.domain.channels import ChannelRate, Fee, FeeBand
 from service.domain.listings import Listing
+from service.domain.making.products import BillLine, Operation, Product
+from service.domain.making.resources import Material
 from service.domain.pricing_policy import PricingPolicy, Target
-from service.domain.products import BillLine, Operation, Product
 from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationRequest
 from service.domain.rates import MachineRate, TariffRate
-from service.domain.resources import Material
+from service.domain.selling.channels import ChannelRate, Fee, FeeBand
 from service.domain.shipping import Box, Pallet, ShippingRate, WeightClass
 from service.domain.values.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
 from service.domain.values.errors import InvalidValuesError

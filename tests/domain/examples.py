@@ -7,13 +7,14 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.aim import Aim
-from service.domain.bill import BatchBill, BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
-from service.domain.explosion import bill_of_resources
+from service.domain.making.bill_of_resources import BatchBill, BillOfResources
+from service.domain.making.explosion import bill_of_resources
+from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling
+from service.domain.making.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
 from service.domain.pricing import Price, Pricing
-from service.domain.pricing_policy import Display, PricingPolicy
-from service.domain.products import BillLine, Catalogue, Operation, Product, Tooling
+from service.domain.pricing_policy import PricingPolicy
 from service.domain.quotation_request import QuotationRequest
 from service.domain.rate_table import Rating, rating
 from service.domain.rates import (
@@ -28,8 +29,8 @@ from service.domain.rates import (
     ToolRate,
     unit_rates,
 )
-from service.domain.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
-from service.domain.sale import Sale
+from service.domain.selling.channels import Display
+from service.domain.selling.sale import Sale
 from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.values.money import Money

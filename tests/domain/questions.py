@@ -9,10 +9,10 @@ from hypothesis import HealthCheck, assume, reject
 from hypothesis import strategies as st
 
 from service.domain.aim import Aim
-from service.domain.channels import Banding, ChannelRate, Fee, FeeBand, FeeBase, Payer
 from service.domain.pricing import Pricing
-from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
-from service.domain.sale import sale_through
+from service.domain.pricing_policy import PricingPolicy, Rounding, Target
+from service.domain.selling.channels import Banding, ChannelRate, Display, Fee, FeeBand, FeeBase, Payer
+from service.domain.selling.sale import sale_through
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 from tests.domain.reckoning import Asked, Reckoning, grid_prices

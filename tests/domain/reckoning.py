@@ -11,8 +11,8 @@ from fractions import Fraction
 from functools import cache, cached_property
 from itertools import pairwise
 
-from service.domain.channels import Banding, ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.pricing_policy import Display, PricingPolicy, Target
+from service.domain.pricing_policy import PricingPolicy, Target
+from service.domain.selling.channels import Banding, ChannelRate, Display, Fee, FeeBand, FeeBase, Payer
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 
 _LAST_DIGITS = Fraction(1, 10**26)

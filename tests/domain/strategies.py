@@ -9,9 +9,20 @@ from typing import Any
 from hypothesis import strategies as st
 
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.learning import LearningCurve
-from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
-from service.domain.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
+from service.domain.making.learning import LearningCurve
+from service.domain.making.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
+from service.domain.making.resources import (
+    LabourGrade,
+    Machine,
+    Material,
+    MaterialUse,
+    Overhead,
+    OverheadBase,
+    Tariff,
+    Tool,
+    Unit,
+)
+from service.domain.pricing_policy import PricingPolicy, Rounding, Target
 from service.domain.quotation_request import (
     Customer,
     LineAdjustment,
@@ -20,18 +31,8 @@ from service.domain.quotation_request import (
     QuotationRequest,
 )
 from service.domain.rates import LabourRate, MachineRate, MaterialRate, OverheadRate, RateTerms, TariffRate, ToolRate
-from service.domain.resources import (
-    LabourGrade,
-    Machine,
-    Material,
-    MaterialUse,
-    Overhead,
-    OverheadBase,
-    Tariff,
-    TaxCategory,
-    Tool,
-    Unit,
-)
+from service.domain.selling.channels import Display
+from service.domain.selling.taxes import TaxCategory
 from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine
 from service.domain.values.money import Money
 from service.domain.values.references import Registered

@@ -3,8 +3,8 @@
 from dataclasses import replace
 from decimal import Decimal
 
+from service.domain.making.resources import CostClass, OverheadBase
 from service.domain.rate_table import PartRate, PoolShare, RateTable
-from service.domain.resources import CostClass, OverheadBase
 from tests.domain.examples import TODAY
 
 

@@ -10,10 +10,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.domain.aim import Aim
-from service.domain.channels import ChannelRate
 from service.domain.price_statement import price_statement
-from service.domain.pricing_policy import Display, Rounding
-from service.domain.sale import Sale, sale_through
+from service.domain.pricing_policy import Rounding
+from service.domain.selling.channels import ChannelRate, Display
+from service.domain.selling.sale import Sale, sale_through
 from service.domain.solving.straight_pieces import common
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.unit_costs import CostBasis, UnitCosts

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.calendar import Closure, Moment, Shift, closed_days
-from service.domain.resources import WORKING_WEEK, Weekday
+from service.domain.making.resources import WORKING_WEEK, Weekday
 from service.domain.values.errors import InvalidValuesError
 from tests.domain.examples import D
 

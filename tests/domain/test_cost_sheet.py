@@ -7,8 +7,8 @@ import pytest
 
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import cost_statement
+from service.domain.making.resources import STANDING, Tool
 from service.domain.rates import OverheadRate, TariffRate, ToolRate
-from service.domain.resources import STANDING, Tool
 from service.domain.values.errors import MissingRatesError
 from tests import builders
 from tests.domain.examples import (

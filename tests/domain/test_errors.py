@@ -2,12 +2,12 @@
 
 from datetime import date
 
+from service.domain.making.errors import ProductLoopError
 from service.domain.values.errors import (
     InvalidValueError,
     InvalidValuesError,
     MissingRate,
     MissingRatesError,
-    ProductLoopError,
     TooComplexError,
 )
 

@@ -6,11 +6,10 @@ from typing import Any
 import pytest
 
 from service.domain.aim import Aim
-from service.domain.channels import ChannelRate
 from service.domain.price_statement import PriceStatement, discount_statement, price_statement
 from service.domain.pricing import Pricing
-from service.domain.pricing_policy import Display
-from service.domain.sale import sale_through
+from service.domain.selling.channels import ChannelRate, Display
+from service.domain.selling.sale import sale_through
 from service.domain.values.errors import UnreachableTargetError
 from service.domain.values.exact import exactly
 from service.domain.values.unit_costs import UnitCosts

@@ -9,12 +9,12 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.bill import BillOfResources
 from service.domain.cost_sheet import CostSheet, cost_sheet
 from service.domain.cost_statement import CostStatement, Subtotal, cost_statement
-from service.domain.products import Tooling
+from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.products import Tooling
+from service.domain.making.resources import CostClass, OverheadBase
 from service.domain.rates import OverheadRate
-from service.domain.resources import CostClass, OverheadBase
 from service.domain.values.exact import EXACT, apportioned, half_up
 from service.domain.values.money import Money
 from tests.domain.examples import TODAY, Shop, a_line, bench_work

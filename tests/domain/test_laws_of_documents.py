@@ -12,14 +12,14 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.plausibility import Implausibility
+from service.domain.making.plausibility import Implausibility
 from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import QuotationRequest
-from service.domain.rates import DatedRate, RateCard, TaxRate
+from service.domain.rates import DatedRate, RateCard
 from service.domain.register import COLLECTIONS
-from service.domain.resources import Tax, TaxCategory
 from service.domain.safety.cautions import Caution, Concern
+from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.totals import DocumentAdjustment, DocumentLine, document_totals
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded, encoded, from_text, to_text

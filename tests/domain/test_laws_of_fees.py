@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from service.domain.price_statement import price_statement
 from service.domain.pricing import Price
-from service.domain.pricing_policy import Display, Rounding, Target
+from service.domain.pricing_policy import Rounding, Target
+from service.domain.selling.channels import Display
 from service.domain.values.errors import UnreachableTargetError
 from tests.domain.questions import Question, questions, sold
 from tests.domain.reckoning import FAR

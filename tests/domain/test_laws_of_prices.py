@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from service.domain.price_grid import grid_of
 from service.domain.price_statement import PriceStatement, price_statement
 from service.domain.pricing import Price
-from service.domain.pricing_policy import Display, PricingPolicy, Rounding, Target
+from service.domain.pricing_policy import PricingPolicy, Rounding, Target
+from service.domain.selling.channels import Display
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 from tests.domain.examples import kept_at, price
 from tests.domain.strategies import CURRENCIES, batches, figures, policies, unit_costs

@@ -9,8 +9,8 @@ from typing import Any
 from hypothesis import HealthCheck, assume, given
 from hypothesis import strategies as st
 
+from service.domain.making.products import Product
 from service.domain.packing import packing
-from service.domain.products import Product
 from service.domain.shipping import ShippingRate, ShippingService
 from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
 from service.domain.values.errors import DoesNotFitError

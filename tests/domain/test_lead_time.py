@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.bill import BillOfResources, Step
 from service.domain.calendar import Moment, Shift
 from service.domain.lead_time import LeadTime, WorkingResource, lead_time
-from service.domain.resources import WORKING_WEEK, Weekday
+from service.domain.making.bill_of_resources import BillOfResources, Step
+from service.domain.making.resources import WORKING_WEEK, Weekday
 from tests.domain.examples import D
 
 MONDAY = date(2026, 11, 30)

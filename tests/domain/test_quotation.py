@@ -16,8 +16,8 @@ from service.domain.quotation_request import (
     QuotationRequest,
     currency_problems,
 )
-from service.domain.rates import DatedRate, RateCard, TaxRate
-from service.domain.resources import Tax, TaxCategory
+from service.domain.rates import DatedRate, RateCard
+from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError, MissingRatesError
 from service.encoding import decoded
 from tests import builders

@@ -7,13 +7,13 @@ from fractions import Fraction
 import pytest
 from hypothesis import given
 
-from service.domain.bill import BatchBill
 from service.domain.cost_sheet import CostSheet
 from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.making.bill_of_resources import BatchBill
+from service.domain.making.resources import CostClass, OverheadBase
 from service.domain.rate_table import RateTable
 from service.domain.rates import MaterialRate, OverheadRate, TariffRate
 from service.domain.repricing import unit_cost
-from service.domain.resources import CostClass, OverheadBase
 from tests import builders
 from tests.domain.examples import VALUE_BASES, Shop, a_material, a_shop, an_overhead, terms_of
 from tests.domain.strategies import batches, shops, tried

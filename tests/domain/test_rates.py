@@ -5,24 +5,26 @@ from typing import Any
 
 import pytest
 
+from service.domain.making.resources import LabourGrade
 from service.domain.rates import (
+    DatedRate,
     LabourRate,
     MachineRate,
     MaterialRate,
     OverheadRate,
     TariffRate,
-    TaxRate,
     ToolRate,
     rate_problems,
+    unit_components,
     unit_rates,
 )
-from service.domain.resources import LabourGrade, Tax
+from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
 from service.domain.values.references import part_of
 from service.encoding import decoded
 from tests import builders
-from tests.domain.examples import a_shop, a_tariff, an_overhead, euros, terms_of
+from tests.domain.examples import TODAY, a_shop, a_tariff, an_overhead, euros, terms_of
 
 
 def components(terms: Any) -> dict[str, dict[str, Decimal]]:
@@ -104,7 +106,9 @@ class TestComponents:
         assert found == {"": {"tool": Decimal("0.05")}, "entire": {"tool": 3000}}
 
     def test_of_a_tax_are_none(self) -> None:
-        assert components(TaxRate(rate_share=Decimal("0.21"))) == {}
+        tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=Decimal("0.21")))
+
+        assert unit_components(tax, None, lambda money: money.amount) == {}
 
 
 class TestUnitRates:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.bill import BatchBill
+from service.domain.making.bill_of_resources import BatchBill
 from service.domain.rates import unit_rates
 from service.domain.repricing import (
     COMING_INTO_FORCE,

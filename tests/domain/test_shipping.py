@@ -6,15 +6,10 @@ from typing import Any
 
 import pytest
 
+from service.domain.making.errors import MissingMeasuresError
 from service.domain.shipping import ParcelLimits, ParcelMeasures, narrowed
 from service.domain.shipping_estimate import MAX_PIECES, Parcels, shipping_estimate
-from service.domain.values.errors import (
-    DoesNotFitError,
-    InvalidValuesError,
-    MissingMeasuresError,
-    TooComplexError,
-    UnknownZoneError,
-)
+from service.domain.values.errors import DoesNotFitError, InvalidValuesError, TooComplexError, UnknownZoneError
 from tests.builders import a_box, a_pallet, weight_class
 from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service, shipped
 

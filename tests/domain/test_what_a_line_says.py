@@ -4,9 +4,10 @@ from decimal import Decimal
 
 import pytest
 
+from service.domain.making.resources import STANDING, Tariff
 from service.domain.pricing import UnitCosts
-from service.domain.rates import MachineRate, OverheadRate, TariffRate, TaxRate, rate_problems
-from service.domain.resources import STANDING, Tariff, Tax
+from service.domain.rates import MachineRate, OverheadRate, TariffRate, rate_problems
+from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from tests import builders

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.learning import LearningCurve, learning_factor
+from service.domain.making.learning import LearningCurve, learning_factor
 from tests.conftest import Client
 from tests.published.examples import absorb, batch_cost, bill_of, buy, cost_sheet, employ, make, quantity_of, rounded
 from tests.published.examples import working as working_time

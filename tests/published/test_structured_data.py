@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from service.documents.price_list import price_list_json_ld
 from service.domain.price_list import PriceListEntry
-from service.domain.pricing_policy import Display
+from service.domain.selling.channels import Display
 from tests.documents.entries import entries
 from tests.domain.strategies import tried
 from tests.published.vocabulary import violations

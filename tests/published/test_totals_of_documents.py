@@ -8,7 +8,7 @@ from typing import Any
 import flask
 import pytest
 
-from service.domain.resources import TaxCategory
+from service.domain.selling.taxes import TaxCategory
 from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine, document_totals
 from tests.builders import policy, quotation
 from tests.conftest import make_client

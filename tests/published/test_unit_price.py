@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.products import BillLine, Product
+from service.domain.making.products import BillLine, Product
 from service.domain.unit_price import Measure, unit_price
 from service.domain.values.money import Money
 

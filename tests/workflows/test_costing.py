@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from service.domain.currency.errors import MissingExchangeRateError
-from service.domain.values.errors import InconsistentProductError, InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.making.errors import InconsistentProductError
+from service.domain.values.errors import InvalidValuesError, MissingRate, MissingRatesError
 from service.workflows import costing
 from service.workflows.errors import NotRegisteredError
 from tests import builders

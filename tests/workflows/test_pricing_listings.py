@@ -6,15 +6,14 @@ from typing import Any
 
 import pytest
 
-from service.domain.channels import FeeBase
 from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.making.errors import MissingMeasuresError
 from service.domain.price_list import PriceListEntry
-from service.domain.pricing_policy import Display
+from service.domain.selling.channels import Display, FeeBase
 from service.domain.unit_price import Measure
 from service.domain.values.errors import (
     DoesNotFitError,
     InvalidValuesError,
-    MissingMeasuresError,
     MissingRate,
     MissingRatesError,
     UnknownZoneError,

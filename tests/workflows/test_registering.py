@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 
-from service.domain.explosion import MAX_DEPTH
-from service.domain.values.errors import InvalidValuesError, ProductLoopError, PugmillError, TooComplexError
+from service.domain.making.errors import ProductLoopError
+from service.domain.making.explosion import MAX_DEPTH
+from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
 from service.workflows import registering
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import Outcome

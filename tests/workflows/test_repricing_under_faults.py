@@ -14,8 +14,8 @@ from uuid import UUID
 import pytest
 import sqlalchemy as sa
 
-from service.domain.bill import BatchBill
 from service.domain.listings import Listing
+from service.domain.making.bill_of_resources import BatchBill
 from service.domain.repricing import RepricingRequest, unit_cost
 from service.domain.values.exact import exactly
 from service.encoding import decoded, plain_data

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.making.errors import MissingMeasuresError
 from service.domain.shipping_statement import ShippingStatement
 from service.domain.values.errors import (
     DoesNotFitError,
     InvalidValuesError,
-    MissingMeasuresError,
     MissingRate,
     MissingRatesError,
     PugmillError,

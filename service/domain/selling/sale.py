@@ -4,8 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from service.domain.channels import ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.pricing_policy import Display
+from service.domain.selling.channels import ChannelRate, Display, Fee, FeeBand, FeeBase, Payer
 from service.domain.solving.straight_pieces import Function, Piece, clamped, line, scaled, total, value_at
 from service.domain.values.exact import ONE, ZERO, exactly
 

@@ -5,7 +5,6 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.pricing_policy import Display
 from service.domain.solving.straight_pieces import Function, Piece, clamped, scaled
 from service.domain.values.bands import band_problems
 from service.domain.values.declared import (
@@ -22,6 +21,14 @@ from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ONE, ZERO, exactly, snapped
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import Reference
+
+
+class Display(StrEnum):
+    """Whether the price that is asked contains the tax."""
+
+    TAX_EXCLUSIVE = "tax_exclusive"
+    TAX_INCLUSIVE = "tax_inclusive"
+
 
 MAX_FEES = 50
 
@@ -209,7 +216,3 @@ class ChannelRate:
             yield InvalidValueError(("shipping_charge",), "has no meaning where the seller pays; leave it out")
         if sum((fee.lasting_share for fee in self.fees), ZERO) >= 1:
             yield InvalidValueError(("fees",), "together they take all of the price, or more")
-
-    def components(self, _convert: object) -> dict[str, dict[str, Decimal]]:
-        """No resource costs a channel."""
-        return {}

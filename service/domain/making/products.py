@@ -6,8 +6,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.learning import LearningCurve
-from service.domain.resources import (
+from service.domain.making.learning import LearningCurve
+from service.domain.making.resources import (
     BandShares,
     LabourGrade,
     Machine,

@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.bill import BillOfResources, Step
-from service.domain.products import Catalogue, Product
-from service.domain.resources import MaterialUse
+from service.domain.making.bill_of_resources import BillOfResources, Step
+from service.domain.making.products import Catalogue, Product
+from service.domain.making.resources import MaterialUse
 from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
 from service.domain.safety.polymers import melting_energy_kwh_per_kg

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from service.domain.explosion import bill_of_resources
-from service.domain.plausibility import Implausibility, cautions_of, warnings
-from service.domain.products import Catalogue, Product
+from service.domain.making.explosion import bill_of_resources
+from service.domain.making.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.products import Catalogue, Product
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from tests.domain.examples import (
     a_bare_machine,

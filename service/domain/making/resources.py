@@ -21,6 +21,9 @@ from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Reference, Registered
 
+RECLAIMED = "reclaimed"
+ENTIRE_TOOL = "entire"
+
 
 class CostClass(StrEnum):
     """Under which heading of the cost sheet a line stands, in the order of the sheet."""
@@ -85,23 +88,6 @@ class OverheadBase(StrEnum):
     def is_value(self) -> bool:
         """Whether the base is money, so that the pool is a share of a subtotal."""
         return self in (OverheadBase.DIRECT_MATERIAL_VALUE, OverheadBase.DIRECT_LABOUR_VALUE)
-
-
-class TaxCategory(StrEnum):
-    """The tax categories of EN 16931 (UNTDID 5305, the codes that EN 16931-1 admits)."""
-
-    STANDARD = "S"
-    ZERO = "Z"
-    EXEMPT = "E"
-    REVERSE_CHARGE = "AE"
-    INTRA_COMMUNITY = "K"
-    EXPORT = "G"
-    OUT_OF_SCOPE = "O"
-    CANARY_ISLANDS = "L"
-    CEUTA_MELILLA = "M"
-
-
-TAXED_CATEGORIES = frozenset({TaxCategory.STANDARD, TaxCategory.CANARY_ISLANDS, TaxCategory.CEUTA_MELILLA})
 
 
 @declared
@@ -260,30 +246,6 @@ class Tool:
 
     name: Name
     note: Line = ""
-
-    def references(self) -> Iterable[Reference]:
-        return ()
-
-
-@declared
-class Tax:
-    """A tax on sales, under its category of EN 16931. Built-in rates are illustrations: ask a tax adviser.
-
-    Attributes:
-        name: what it is called on a quotation, for instance "VAT 21 %".
-        category: the EN 16931 category code.
-        exemption_reason: why no tax is due; required for every category but S, Z, L and M.
-        note: anything worth knowing.
-    """
-
-    name: Name
-    category: TaxCategory = TaxCategory.STANDARD
-    exemption_reason: Line = ""
-    note: Line = ""
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        if not self.exemption_reason and self.category not in {*TAXED_CATEGORIES, TaxCategory.ZERO}:
-            yield InvalidValueError(("exemption_reason",), f"is required for category {self.category.value}")
 
     def references(self) -> Iterable[Reference]:
         return ()

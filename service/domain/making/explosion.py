@@ -4,12 +4,20 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 
-from service.domain.bill import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
-from service.domain.learning import learning_factor, model_of
-from service.domain.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
-from service.domain.rates import ENTIRE_TOOL, RECLAIMED
-from service.domain.resources import STANDING, Machine, MaterialUse, OverheadBase, heading
-from service.domain.values.errors import InconsistentProductError, ProductLoopError, TooComplexError
+from service.domain.making.bill_of_resources import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
+from service.domain.making.errors import InconsistentProductError, ProductLoopError
+from service.domain.making.learning import learning_factor, model_of
+from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
+from service.domain.making.resources import (
+    ENTIRE_TOOL,
+    RECLAIMED,
+    STANDING,
+    Machine,
+    MaterialUse,
+    OverheadBase,
+    heading,
+)
+from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.values.references import WHOLE, Registered, part_of
 

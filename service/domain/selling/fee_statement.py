@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.channels import Banding, FeeBand, FeeBase
-from service.domain.sale import ChargedFee, Sale
+from service.domain.selling.channels import Banding, FeeBand, FeeBase
+from service.domain.selling.sale import ChargedFee, Sale
 from service.domain.values.exact import apportioned, half_up, plain
 from service.domain.values.money import Money, in_currency
 

@@ -5,8 +5,17 @@ from typing import Any
 
 import pytest
 
-from service.domain.channels import MAX_FEES, Banding, Channel, ChannelRate, Fee, FeeBand, FeeBase, Payer
-from service.domain.pricing_policy import Display
+from service.domain.selling.channels import (
+    MAX_FEES,
+    Banding,
+    Channel,
+    ChannelRate,
+    Display,
+    Fee,
+    FeeBand,
+    FeeBase,
+    Payer,
+)
 from service.domain.solving.straight_pieces import value_at
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
@@ -315,9 +324,6 @@ class TestAChannel:
 
         assert (channel.display, channel.payout_currency) == (Display.TAX_INCLUSIVE, None)
         assert list(channel.references()) == []
-
-    def test_costs_no_resource_anything(self) -> None:
-        assert terms().components(unconverted) == {}
 
     def test_has_the_seller_pay_for_shipping_and_fees_on_the_gross_price_unless_it_says_otherwise(self) -> None:
         assert terms().shipping_paid_by is Payer.SELLER

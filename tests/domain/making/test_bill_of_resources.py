@@ -6,16 +6,19 @@ from time import thread_time
 
 import pytest
 
-from service.domain.bill import BillOfResources, stated
-from service.domain.explosion import MAX_DEPTH, MAX_RESOURCES, MAX_STEPS, bill_of_resources, levels, made_in_order
-from service.domain.products import Catalogue, Product
-from service.domain.resources import LabourGrade
-from service.domain.values.errors import (
-    FigureTooLargeError,
-    InconsistentProductError,
-    ProductLoopError,
-    TooComplexError,
+from service.domain.making.bill_of_resources import BillOfResources, stated
+from service.domain.making.errors import InconsistentProductError, ProductLoopError
+from service.domain.making.explosion import (
+    MAX_DEPTH,
+    MAX_RESOURCES,
+    MAX_STEPS,
+    bill_of_resources,
+    levels,
+    made_in_order,
 )
+from service.domain.making.products import Catalogue, Product
+from service.domain.making.resources import LabourGrade
+from service.domain.values.errors import FigureTooLargeError, TooComplexError
 from tests.domain.examples import (
     a_bare_machine,
     a_catalogue,

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field, fields, replace
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from service.domain.products import Tooling
-from service.domain.resources import CostClass, OverheadBase
+from service.domain.making.products import Tooling
+from service.domain.making.resources import CostClass, OverheadBase
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, plain
 
 _WORKING = ("machines/", "labour-grades/")

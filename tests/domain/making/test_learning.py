@@ -5,7 +5,7 @@ from decimal import Decimal, localcontext
 import pytest
 from hypothesis import given
 
-from service.domain.learning import LearningCurve, LearningModel, learning_factor, learning_index
+from service.domain.making.learning import LearningCurve, LearningModel, learning_factor, learning_index
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import half_up
 from tests.domain.strategies import figures

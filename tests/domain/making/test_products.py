@@ -5,9 +5,10 @@ from typing import Any
 
 import pytest
 
-from service.domain.products import BillLine, Operation, Product, inconsistencies
+from service.domain.making.products import BillLine, Operation, Product, inconsistencies
+from service.domain.making.resources import Machine, Material, Tariff, band_share_problem
 from service.domain.register import COLLECTIONS
-from service.domain.resources import Machine, Material, Tariff, Tax, band_share_problem
+from service.domain.selling.taxes import Tax
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from tests import builders

@@ -1,0 +1,65 @@
+"""Taxes on sales and their dated rates."""
+
+from collections.abc import Iterable, Iterator
+from enum import StrEnum
+
+from service.domain.values.declared import Line, Name, ProperShare, declared
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.references import Reference
+
+
+class TaxCategory(StrEnum):
+    """The tax categories of EN 16931 (UNTDID 5305, the codes that EN 16931-1 admits)."""
+
+    STANDARD = "S"
+    ZERO = "Z"
+    EXEMPT = "E"
+    REVERSE_CHARGE = "AE"
+    INTRA_COMMUNITY = "K"
+    EXPORT = "G"
+    OUT_OF_SCOPE = "O"
+    CANARY_ISLANDS = "L"
+    CEUTA_MELILLA = "M"
+
+
+TAXED_CATEGORIES = frozenset({TaxCategory.STANDARD, TaxCategory.CANARY_ISLANDS, TaxCategory.CEUTA_MELILLA})
+
+
+@declared
+class Tax:
+    """A tax on sales, under its category of EN 16931. Built-in rates are illustrations: ask a tax adviser.
+
+    Attributes:
+        name: what it is called on a quotation, for instance "VAT 21 %".
+        category: the EN 16931 category code.
+        exemption_reason: why no tax is due; required for every category but S, Z, L and M.
+        note: anything worth knowing.
+    """
+
+    name: Name
+    category: TaxCategory = TaxCategory.STANDARD
+    exemption_reason: Line = ""
+    note: Line = ""
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if not self.exemption_reason and self.category not in {*TAXED_CATEGORIES, TaxCategory.ZERO}:
+            yield InvalidValueError(("exemption_reason",), f"is required for category {self.category.value}")
+
+    def references(self) -> Iterable[Reference]:
+        return ()
+
+
+@declared
+class TaxRate:
+    """The rate of a tax.
+
+    Attributes:
+        rate_share: the tax as a share of the net price, for instance "0.21".
+    """
+
+    rate_share: ProperShare
+
+    def problems_with(self, tax: Tax) -> Iterator[InvalidValueError]:
+        """No tax in an untaxed category, as EN 16931's BR-Z-05, BR-E-05, BR-AE-05, BR-IC-05, BR-G-05, BR-O-05 say."""
+        if self.rate_share and tax.category not in TAXED_CATEGORIES:
+            yield InvalidValueError(("rate_share",), f"must be 0 for category {tax.category.value}")
