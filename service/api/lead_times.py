@@ -13,7 +13,7 @@ from service.api.kept import kept
 from service.api.operations import operation
 from service.api.schemas import schema_of
 from service.api.shared_parts import ETAG
-from service.domain.lead_time import LeadTime
+from service.domain.scheduling.lead_time import LeadTime
 from service.domain.values.declared import Bounds, Pieces, declared
 from service.workflows import lead_times
 

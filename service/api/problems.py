@@ -14,21 +14,20 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
 from service.api.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
+from service.domain.costing.errors import MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError, MissingMeasuresError, ProductLoopError
+from service.domain.pricing.errors import UnreachableTargetError
+from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import (
     CurrencyMismatchError,
-    DoesNotFitError,
     FigureTooLargeError,
     InvalidValueError,
     InvalidValuesError,
-    MissingRatesError,
     PugmillError,
     QuotationStateError,
     TooComplexError,
     UnknownCurrencyError,
-    UnknownZoneError,
-    UnreachableTargetError,
 )
 from service.feeds.errors import Fault
 from service.time_limit import OutOfTimeError

@@ -6,7 +6,7 @@ import marshmallow as ma
 
 from service.api.fields import MappingField
 from service.api.schemas import schema_of
-from service.domain.rates import RateTerms
+from service.domain.costing.rates import RateTerms
 from service.domain.register import COLLECTIONS
 from service.domain.values.declared import Code, rules_and_type
 

@@ -16,7 +16,7 @@ from service.api.operations import operation
 from service.api.paging import PageQuery, page, position
 from service.api.schemas import field_of, schema_of
 from service.api.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
-from service.domain.rates import DatedRate
+from service.domain.costing.rate_card import DatedRate
 from service.domain.register import Collection
 from service.domain.values.declared import Code
 from service.encoding import encoded

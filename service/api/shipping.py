@@ -9,7 +9,7 @@ from service.api.blueprints import Blueprint
 from service.api.examples import SHIPPING_ESTIMATE
 from service.api.operations import operation
 from service.api.schemas import schema_of
-from service.domain.shipping_statement import ShippingStatement
+from service.domain.shipping.shipping_statement import ShippingStatement
 from service.workflows import shipping
 from service.workflows.shipping import ShippingQuestion
 

@@ -30,7 +30,7 @@ from service.documents.drawing import (
 )
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.labels import Labels, labels_for
-from service.domain.cost_statement import CostStatement, StatedLine
+from service.domain.costing.cost_statement import CostStatement, StatedLine
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency

@@ -21,8 +21,8 @@ from service.documents.formats import (
 )
 from service.documents.labels import labels_for
 from service.documents.paper import Entry
-from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.cost_workings import CostWorkings
+from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency

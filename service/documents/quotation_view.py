@@ -14,7 +14,7 @@ from service.documents.quotation_paper import LineView, QuantityView, QuotationP
 from service.domain.quotation import AdjustmentKind, QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax
 from service.domain.quotation_life import Status
 from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern
-from service.domain.shipping_statement import StatedParcels
+from service.domain.shipping.shipping_statement import StatedParcels
 from service.domain.values.exact import ZERO, exactly, whole_down
 from service.domain.values.money import Money, in_currency, rounded
 

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
-from service.domain.cost_statement import CostStatement, StatedLine, Subtotal
+from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
+from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
+from service.domain.costing.rate_card import RateCard, components_of, sums_of
+from service.domain.costing.rates import Convert
 from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
 from service.domain.making.resources import CostClass, Overhead
-from service.domain.rates import Convert, RateCard, components_of, sums_of
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, part_of

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from service.domain.costing.rate_card import DatedRate
+from service.domain.costing.rates import MONTHS_PER_YEAR, Convert, MachineRate, OverheadRate, TariffRate
 from service.domain.making.resources import Overhead
-from service.domain.rates import MONTHS_PER_YEAR, Convert, DatedRate, MachineRate, OverheadRate, TariffRate
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered
 

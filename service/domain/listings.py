@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Annotated
 
-from service.domain.pricing_policy import PricingPolicy
+from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.route import shipping_problems
 from service.domain.unit_price import Measure
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared

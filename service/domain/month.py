@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from service.domain.break_even import Mix, PlannedSale, mix_of
 from service.domain.fixed_costs import FixedCost
-from service.domain.plan_capacity import Load, bottleneck
+from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO

@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.pricing_policy import PricingPolicy
+from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
 from service.domain.values.errors import InvalidValueError

@@ -6,16 +6,16 @@ from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 
+from service.domain.costing.rate_card import RateCard
 from service.domain.currency.exchange_rates import ExchangeRates, UsedRates
-from service.domain.lead_time import LeadTime
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.plausibility import Implausibility
 from service.domain.making.resources import Overhead
-from service.domain.rates import RateCard
 from service.domain.safety.cautions import Caution
+from service.domain.scheduling.lead_time import LeadTime
 from service.domain.selling.taxes import Tax
-from service.domain.shipping_estimate import ShippingEstimate
-from service.domain.shipping_statement import Shipment, ShippingStatement
+from service.domain.shipping.estimate import ShippingEstimate
+from service.domain.shipping.shipping_statement import Shipment, ShippingStatement
 from service.domain.values.money import Money
 
 

@@ -18,7 +18,7 @@ from service.domain.quotation import (
 from service.domain.quotation_request import QuotationRequest, currency_problems
 from service.domain.quoted_costs import kept
 from service.domain.quoted_lines import QuotedLines, adjusted
-from service.domain.shipping_statement import ShippingStatement, shipping_statement
+from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.totals import (
     AppliedTax,
     DocumentAdjustment,

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Annotated
 
 from service.domain.making.products import Tooling
-from service.domain.pricing_policy import PricingPolicy
+from service.domain.pricing.policy import PricingPolicy
 from service.domain.quantity_breaks import AutomaticBreaks
 from service.domain.selling.channels import Display
 from service.domain.values.declared import (

@@ -4,11 +4,11 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from service.domain.aim import Aim
-from service.domain.cost_sheet import CostLine, CostSheet, unit_costs
+from service.domain.costing.cost_sheet import CostLine, CostSheet, unit_costs
 from service.domain.making.resources import CostClass
-from service.domain.pricing import Pricing
-from service.domain.pricing_policy import PricingPolicy
+from service.domain.pricing.aim import Aim
+from service.domain.pricing.policy import PricingPolicy
+from service.domain.pricing.price import Pricing
 from service.domain.quotation import Kept
 from service.domain.quotation_request import QuotationLineRequest, ToolingCharge
 from service.domain.selling.sale import Sale

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from decimal import Decimal
 
-from service.domain.cost_sheet import CostSheet, cost_sheet
+from service.domain.costing.cost_sheet import CostSheet, cost_sheet
+from service.domain.costing.rate_card import unit_rates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.products import Tooling
 from service.domain.quotation import (
@@ -18,7 +19,6 @@ from service.domain.quotation import (
 )
 from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationLineRequest
 from service.domain.quoted_costs import BatchCosts, asked_price, batch_costs, kept, supplied_resources
-from service.domain.rates import unit_rates
 from service.domain.selling.taxes import TaxRate
 from service.domain.totals import AppliedTax, DocumentLine, line_gross, line_net
 from service.domain.values.exact import ZERO, half_up, plain

@@ -2,14 +2,23 @@
 
 from dataclasses import dataclass
 
-from service.domain.calendar import Closure
+from service.domain.costing.rates import (
+    LabourRate,
+    MachineRate,
+    MaterialRate,
+    OverheadRate,
+    RateTerms,
+    TariffRate,
+    ToolRate,
+)
 from service.domain.listings import Listing
 from service.domain.making.products import Product
 from service.domain.making.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tool
-from service.domain.rates import LabourRate, MachineRate, MaterialRate, OverheadRate, RateTerms, TariffRate, ToolRate
+from service.domain.scheduling.working_time import Closure
 from service.domain.selling.channels import Channel, ChannelRate
 from service.domain.selling.taxes import Tax, TaxRate
-from service.domain.shipping import ShippingRate, ShippingService
+from service.domain.shipping.services import ShippingService
+from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.values.references import Registered
 
 

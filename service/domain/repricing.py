@@ -1,20 +1,14 @@
-"""What a change of rates does to a price in force: whether it moves, and what each rate contributed."""
+"""What a change of rates does to a price in force: whether it moves, waits or stays."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.cost_sheet import CHARGED
-from service.domain.making.bill_of_resources import BatchBill
-from service.domain.rate_table import RateTable
 from service.domain.values.declared import Code, Length, NotNegative, Text, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.exact import ONE, ZERO, exactly
-
-_OVERHEADS = "overheads/"
+from service.domain.values.exact import ZERO
 
 
 @declared
@@ -138,135 +132,3 @@ def decision(old: Decimal, new: Decimal, rules: RepricingRules, *, keeps_policy:
         return Decision.KEPT
     is_great = rules.greatest_move_share is not None and (move is None or abs(move) > rules.greatest_move_share)
     return Decision.HELD if is_great and not is_confirmed else Decision.CHANGED
-
-
-class Cause(StrEnum):
-    """Why a cost changed."""
-
-    RATE = "rate"
-    EXCHANGE_RATE = "exchange_rate"
-    PRODUCT = "product"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RateChange:
-    """What one unit of something cost before and costs now.
-
-    Attributes:
-        resource: which part of which resource, for instance "tariffs/grid#day".
-        since: the day whose rates the prices before were made with.
-        cause: whether its own terms changed, or an exchange rate that they are converted with.
-        old_rate: money for a unit before; for a share of a value, the share.
-        new_rate: the same now.
-    """
-
-    resource: str
-    since: date
-    cause: Cause
-    old_rate: Decimal
-    new_rate: Decimal
-
-
-class Comparison:
-    """What moved between two rate tables, and what that does to the cost of whatever consumes it.
-
-    The cost is a sum of quantities times rates, so each rate that moved contributes its own amount, and the quantity is
-    all that differs between products:  quantity × (new rate − old rate) × (1 + old shares of the pools on its value),
-    and for a pool on a value  quantity × new rate × (new share − old share). These add up to the change in cost.
-
-    Attributes:
-        changes: what moved.
-        contributions: by part, the place of each change that it has a share in, and the amount for one unit.
-    """
-
-    @exactly
-    def __init__(
-        self, before: RateTable, after: RateTable, converted_anew: Callable[[str], Mapping[str, Decimal]]
-    ) -> None:
-        """Compare the tables.
-
-        Args:
-            before: the older one.
-            after: the newer one.
-            converted_anew: the older unit rates of a resource's parts with the newer exchange rates.
-        """
-        self.changes: list[RateChange] = []
-        self.contributions: dict[str, list[tuple[int, Decimal]]] = {}
-        self._since = before.as_of
-        self._compare_parts(before, after, converted_anew)
-        self._compare_pools(before, after)
-
-    def _compare_parts(
-        self, before: RateTable, after: RateTable, converted_anew: Callable[[str], Mapping[str, Decimal]]
-    ) -> None:
-        for part, new in after.parts.items():
-            old = before.parts.get(part)
-            if old is None and not part.startswith(_OVERHEADS):
-                continue  # the product did not consume it: that is the product's change, not a rate's
-            old_rate = ZERO if old is None else old.rate
-            if new.rate == old_rate:
-                continue
-            added = ONE if old is None else ONE + before.charged_on(old.cost_class)
-            between = converted_anew(part.partition("#")[0]).get(part, old_rate)
-            self._add(part, Cause.EXCHANGE_RATE, old_rate, between, added)
-            self._add(part, Cause.RATE, between, new.rate, added)
-
-    def _add(self, part: str, cause: Cause, old_rate: Decimal, new_rate: Decimal, added: Decimal) -> None:
-        if new_rate != old_rate:
-            place = self._place(part, cause, old_rate, new_rate)
-            self.contributions.setdefault(part, []).append((place, (new_rate - old_rate) * added))
-
-    def _compare_pools(self, before: RateTable, after: RateTable) -> None:
-        pools = {**before.shares, **after.shares}
-        for resource, pool in pools.items():
-            old, new = (table.shares.get(resource) for table in (before, after))
-            old_share, new_share = (ZERO if each is None else each.share for each in (old, new))
-            if new_share == old_share:
-                continue
-            place = self._place(resource, Cause.RATE, old_share, new_share)
-            for part, each in after.parts.items():
-                if each.cost_class is CHARGED[pool.base] and part in before.parts:
-                    amount = each.rate * (new_share - old_share)
-                    self.contributions.setdefault(part, []).append((place, amount))
-
-    def _place(self, resource: str, cause: Cause, old_rate: Decimal, new_rate: Decimal) -> int:
-        self.changes.append(
-            RateChange(resource=resource, since=self._since, cause=cause, old_rate=old_rate, new_rate=new_rate)
-        )
-        return len(self.changes) - 1
-
-
-def unit_cost(bill: BatchBill, rates: Mapping[str, Decimal]) -> Decimal:
-    """What a piece costs:  the sum of quantity × rate, divided by the pieces.
-
-    Raises:
-        KeyError: a part has no rate.
-    """
-    total = ZERO
-    for part, quantity in bill.quantities.items():
-        total += quantity * rates[part]
-    return total / bill.pieces
-
-
-@exactly
-def unit_effects(bill: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
-    """What each change contributed to the cost of a piece, by its place in the comparison."""
-    found: dict[int, Decimal] = {}
-    contributions, quantities = comparison.contributions, bill.quantities
-    for part in contributions.keys() & quantities.keys():
-        for place, amount in contributions[part]:
-            found[place] = found.get(place, ZERO) + quantities[part] * amount
-    return {place: found[place] / bill.pieces for place in sorted(found) if found[place]}
-
-
-_HAIR = Decimal("1E-24")
-
-
-@exactly
-def product_effect(change: Decimal, effects: Sequence[Decimal], old_cost: Decimal) -> Decimal:
-    """What is left of a change in cost when every rate has its share: the product is made another way now.
-
-    What is no more than the last digits of the costs is nothing.
-    """
-    left = change - sum(effects, ZERO)
-    return left if abs(left) > _HAIR * max(abs(old_cost), abs(old_cost + change)) else ZERO

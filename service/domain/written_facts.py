@@ -6,8 +6,8 @@ from dataclasses import fields, is_dataclass
 from decimal import Decimal
 from typing import Any, TypeVar
 
+from service.domain.costing.rates import Convert
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.rates import Convert
 from service.domain.values.money import Money, in_currency
 from service.domain.values.traced import Written
 

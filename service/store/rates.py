@@ -9,7 +9,7 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service import clock
-from service.domain.rates import DatedRate
+from service.domain.costing.rate_card import DatedRate
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered
 from service.encoding import Decode, decode_with, from_text, to_text

@@ -10,11 +10,11 @@ import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
 from service.domain.changes import Actor
+from service.domain.costing.rate_card import RateCard
+from service.domain.costing.rate_table import RateTable
 from service.domain.currency.exchange_rates import ExchangeRates
 from service.domain.price_change import PriceChange, RepricingFigures
 from service.domain.price_history import PriceHistoryEntry
-from service.domain.rate_table import RateTable
-from service.domain.rates import RateCard
 from service.domain.repricing import RepricingRequest
 from service.encoding import from_text, to_text
 from service.store.changes import record_prices

@@ -8,8 +8,8 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.domain.costing.rate_card import DatedRate
 from service.domain.making.products import Catalogue
-from service.domain.rates import DatedRate
 from service.domain.register import COLLECTIONS
 from service.encoding import from_text
 from service.store.database import Connection

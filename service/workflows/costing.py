@@ -5,23 +5,19 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, NamedTuple, TypeVar
 
-from service.domain.cost_sheet import CostSheet, cost_sheet
-from service.domain.cost_statement import CostStatement, cost_statement
+from service.domain.costing.cost_sheet import CostSheet, cost_sheet
+from service.domain.costing.cost_statement import CostStatement, cost_statement
+from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.costing.rate_card import RateCard, rate_problems, unit_rates
+from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources, stated
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.making.resources import Overhead
-from service.domain.rates import RateCard, RateTerms, rate_problems, unit_rates
 from service.domain.safety.cautions import Caution
-from service.domain.values.errors import (
-    InvalidValueError,
-    InvalidValuesError,
-    MissingRate,
-    MissingRatesError,
-    TooComplexError,
-)
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Reference
 from service.memory import Memory
 from service.store import rates as dated_rates

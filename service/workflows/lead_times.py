@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from service.domain.calendar import Closure, Moment, Shift, closed_days
-from service.domain.lead_time import LeadTime, WorkingResource, lead_time
 from service.domain.making.bill_of_resources import QUANTITY_DECIMALS
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.resources import LabourGrade, Machine
+from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
+from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
 from service.domain.values.exact import ZERO, exactly, plain
 from service.store import quotations, registrations
 from service.store.database import Database

@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from service import linear_programming
 from service.domain.break_even import PlannedSale
-from service.domain.cost_sheet import CostSheet, unit_costs
+from service.domain.costing.cost_sheet import CostSheet, unit_costs
+from service.domain.costing.rate_card import DatedRate
 from service.domain.fixed_costs import FixedCost, fixed_costs
 from service.domain.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
@@ -17,9 +18,8 @@ from service.domain.month import Month, PlannedProduct
 from service.domain.month_plan import MonthPlan, PlannedLine
 from service.domain.month_statement import MonthStatement
 from service.domain.month_stating import month_statement
-from service.domain.plan_capacity import loads
-from service.domain.pricing_policy import PricingPolicy, Target
-from service.domain.rates import DatedRate
+from service.domain.pricing.policy import PricingPolicy, Target
+from service.domain.scheduling.plan_load import loads
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Reference, Registered

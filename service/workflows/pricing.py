@@ -5,14 +5,16 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.cost_sheet import CostSheet
+from service.domain.costing.cost_sheet import CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
-from service.domain.price_statement import DiscountStatement, PriceStatement, price_statement
-from service.domain.pricing_policy import PricingPolicy, minor_unit_problems
+from service.domain.pricing.discount_statement import DiscountStatement
+from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
+from service.domain.pricing.price_statement import PriceStatement, price_statement
 from service.domain.safety.cautions import Caution
-from service.domain.shipping_statement import ShippingStatement
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError, UnknownZoneError
+from service.domain.shipping.errors import UnknownZoneError
+from service.domain.shipping.shipping_statement import ShippingStatement
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, cash_rounded, in_currency
 from service.store.database import Database

@@ -8,7 +8,7 @@ from decimal import Decimal
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.lead_time import LeadTime, lead_time
+from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.quantity_breaks import quantity_breaks
@@ -16,7 +16,7 @@ from service.domain.quotation import Letterhead, QuotationBasis, QuotationFigure
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.quoted_costs import asked_price, batch_costs, supplied_resources
-from service.domain.rates import RateCard
+from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Path
 from service.store import quotations

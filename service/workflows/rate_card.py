@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from service.domain.costing.rate_card import DatedRate, unit_components
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.resources import (
     ENTIRE_TOOL,
@@ -17,7 +18,6 @@ from service.domain.making.resources import (
     Tariff,
     Tool,
 )
-from service.domain.rates import DatedRate, unit_components
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.values.references import Registered, part_of

@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from uuid import UUID
 
+from service.domain.costing.rate_card import unit_rates
+from service.domain.costing.rate_table import RateTable
+from service.domain.costing.variance import Comparison, RateChange, unit_effects
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.resources import Overhead
 from service.domain.price_change import Effects
-from service.domain.rate_table import RateTable
-from service.domain.rates import unit_rates
-from service.domain.repricing import Comparison, RateChange, unit_effects
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import known
 from service.memory import Remembered

@@ -7,10 +7,10 @@ from enum import StrEnum
 from typing import Any
 
 from service.domain.changes import Action, Actor, Change, rate_subject
+from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
-from service.domain.rates import DatedRate, rate_problems
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Registered

@@ -4,10 +4,11 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
-from service.domain.rates import RateCard
+from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.costing.rate_card import RateCard
 from service.domain.register import COLLECTIONS
 from service.domain.repricing import RepricingRequest, RepricingScope
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.store import exchange, rates, registrations
 from service.store.database import Connection, Database
 from service.store.prices_in_force import Narrowing

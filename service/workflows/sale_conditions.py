@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from service.domain.aim import Aim
+from service.domain.costing.rate_card import RateCard
 from service.domain.listings import Listing
 from service.domain.making.products import Catalogue
-from service.domain.rates import RateCard
+from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
 from service.encoding import from_text, to_bytes
 from service.memory import Memory, Remembered

@@ -6,17 +6,18 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.aim import Aim
-from service.domain.cost_sheet import CostSheet, unit_costs
-from service.domain.price_statement import DiscountStatement, discount_statement
-from service.domain.pricing import Price, Pricing
-from service.domain.pricing_policy import PricingPolicy
+from service.domain.costing.cost_sheet import CostSheet, unit_costs
+from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.pricing.aim import Aim
+from service.domain.pricing.discount_statement import DiscountStatement, discount_statement
+from service.domain.pricing.policy import PricingPolicy
+from service.domain.pricing.price import Price, Pricing
 from service.domain.selling.channels import Channel, ChannelRate, Display
 from service.domain.selling.sale import Sale, sale_through
 from service.domain.selling.taxes import TaxRate
-from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
-from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
+from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 from service.domain.values.references import Reference

@@ -6,11 +6,12 @@ from datetime import date
 from typing import Annotated
 
 from service.domain.making.errors import MissingMeasuresError
-from service.domain.shipping import ShippingRate
-from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
-from service.domain.shipping_statement import Shipment, ShippingStatement, shipping_statement
+from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
+from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
+from service.domain.shipping.shipping_rates import ShippingRate
+from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.domain.values.declared import Code, Length, Pieces, declared
-from service.domain.values.errors import DoesNotFitError, InvalidValueError, TooComplexError, UnknownZoneError
+from service.domain.values.errors import InvalidValueError, TooComplexError
 from service.domain.values.references import Path, Reference
 from service.store.database import Database
 from service.store.workshops import Workshop

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from datetime import date
 
-from service.domain.cost_statement import CostStatement
 from service.domain.cost_workings import CostWorkings, cost_workings
+from service.domain.costing.cost_statement import CostStatement
 from service.domain.written_facts import written_conversion
 from service.store.database import Database
 from service.store.workshops import Workshop

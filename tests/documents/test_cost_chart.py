@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from service.documents.cost_chart import GREATEST_LINES, cost_chart
 from service.documents.drawing import Chart, ImageForm, drawn
 from service.documents.formats import formatted_amount, formatted_share, isolated
-from service.domain.cost_statement import CostStatement, cost_statement
+from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.values.money import in_currency
 from tests import builders
 from tests.documents.pictures import Picture, png_size

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
 from service.documents.cost_sheet_paper import CostSheetView
 from service.documents.cost_sheet_view import cost_sheet_view
-from service.domain.cost_statement import cost_statement
+from service.domain.costing.cost_statement import cost_statement
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.learning import LearningCurve
 from service.domain.making.plausibility import warnings

@@ -16,10 +16,10 @@ from service.documents import cost_sheet_view as view_module
 from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.labels import CATALOGUES
 from service.domain import cost_workings as workings_module
-from service.domain.cost_statement import cost_statement
+from service.domain.costing.cost_statement import cost_statement
+from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate, TariffRate, ToolRate
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.resources import CostClass
-from service.domain.rates import LabourRate, MachineRate, MaterialRate, TariffRate, ToolRate
 from service.domain.values.money import Money
 from service.domain.workings import LABELS
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation, an_overhead, euros

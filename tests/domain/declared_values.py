@@ -11,14 +11,15 @@ from typing import Any, get_args, get_origin
 from hypothesis import assume
 from hypothesis import strategies as st
 
+from service.domain.costing.rates import MachineRate, TariffRate
 from service.domain.listings import Listing
 from service.domain.making.products import BillLine, Operation, Product
 from service.domain.making.resources import Material
-from service.domain.pricing_policy import PricingPolicy, Target
+from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationRequest
-from service.domain.rates import MachineRate, TariffRate
 from service.domain.selling.channels import ChannelRate, Fee, FeeBand
-from service.domain.shipping import Box, Pallet, ShippingRate, WeightClass
+from service.domain.shipping.services import Box, Pallet
+from service.domain.shipping.shipping_rates import ShippingRate, WeightClass
 from service.domain.values.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.locales import locale_problem

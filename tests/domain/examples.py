@@ -6,33 +6,32 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.aim import Aim
-from service.domain.cost_sheet import CostSheet, cost_sheet
+from service.domain.costing.cost_sheet import CostSheet, cost_sheet
+from service.domain.costing.rate_card import DatedRate, RateCard, unit_rates
+from service.domain.costing.rate_table import Rating, rating
+from service.domain.costing.rates import (
+    LabourRate,
+    MachineRate,
+    MaterialRate,
+    OverheadRate,
+    RateTerms,
+    TariffRate,
+    ToolRate,
+)
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.making.bill_of_resources import BatchBill, BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling
 from service.domain.making.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
-from service.domain.pricing import Price, Pricing
-from service.domain.pricing_policy import PricingPolicy
+from service.domain.pricing.aim import Aim
+from service.domain.pricing.policy import PricingPolicy
+from service.domain.pricing.price import Price, Pricing
 from service.domain.quotation_request import QuotationRequest
-from service.domain.rate_table import Rating, rating
-from service.domain.rates import (
-    DatedRate,
-    LabourRate,
-    MachineRate,
-    MaterialRate,
-    OverheadRate,
-    RateCard,
-    RateTerms,
-    TariffRate,
-    ToolRate,
-    unit_rates,
-)
 from service.domain.selling.channels import Display
 from service.domain.selling.sale import Sale
-from service.domain.shipping import ShippingRate, ShippingService
-from service.domain.shipping_estimate import ShippingEstimate, shipping_estimate
+from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
+from service.domain.shipping.services import ShippingService
+from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.values.money import Money
 from service.domain.values.references import Registered
 from service.domain.values.unit_costs import UnitCosts

@@ -8,6 +8,15 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from service.domain.costing.rates import (
+    LabourRate,
+    MachineRate,
+    MaterialRate,
+    OverheadRate,
+    RateTerms,
+    TariffRate,
+    ToolRate,
+)
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.learning import LearningCurve
 from service.domain.making.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
@@ -22,7 +31,7 @@ from service.domain.making.resources import (
     Tool,
     Unit,
 )
-from service.domain.pricing_policy import PricingPolicy, Rounding, Target
+from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.quotation_request import (
     Customer,
     LineAdjustment,
@@ -30,7 +39,6 @@ from service.domain.quotation_request import (
     QuotationLineRequest,
     QuotationRequest,
 )
-from service.domain.rates import LabourRate, MachineRate, MaterialRate, OverheadRate, RateTerms, TariffRate, ToolRate
 from service.domain.selling.channels import Display
 from service.domain.selling.taxes import TaxCategory
 from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine

@@ -2,14 +2,9 @@
 
 from datetime import date
 
+from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.making.errors import ProductLoopError
-from service.domain.values.errors import (
-    InvalidValueError,
-    InvalidValuesError,
-    MissingRate,
-    MissingRatesError,
-    TooComplexError,
-)
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 
 
 def test_values_are_named_by_the_way_to_them_and_several_at_once() -> None:

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
+from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.plausibility import Implausibility
 from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import QuotationRequest
-from service.domain.rates import DatedRate, RateCard
 from service.domain.register import COLLECTIONS
 from service.domain.safety.cautions import Caution, Concern
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate

@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from service.domain.costing.errors import MissingRatesError
+from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.quotation import QuotationBasis, QuotationFigures
 from service.domain.quotation_figures import quotation_figures
 from service.domain.quotation_request import (
@@ -16,9 +18,8 @@ from service.domain.quotation_request import (
     QuotationRequest,
     currency_problems,
 )
-from service.domain.rates import DatedRate, RateCard
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
-from service.domain.values.errors import InvalidValuesError, MissingRatesError
+from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from tests import builders
 from tests.domain.examples import TODAY, a_line, a_product, a_request, a_shop, euros

@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 
+from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quotation import AdjustmentKind, QuotationBasis, QuotationFigures, QuotedShipment
 from service.domain.quotation_figures import chosen_figures, quotation_figures
 from service.domain.quotation_request import QuotationRequest
-from service.domain.rates import DatedRate, RateCard
 from service.domain.selling.taxes import Tax, TaxRate
-from service.domain.shipping_statement import Shipment
+from service.domain.shipping.shipping_statement import Shipment
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import from_text, to_text
 from tests import builders

@@ -10,28 +10,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.domain.costing.rate_card import unit_rates
+from service.domain.costing.variance import Cause, Comparison, product_effect, unit_effects
 from service.domain.making.bill_of_resources import BatchBill
-from service.domain.rates import unit_rates
 from service.domain.repricing import (
     COMING_INTO_FORCE,
     STAYING,
-    Cause,
-    Comparison,
     Decision,
     RepricingRequest,
     RepricingRules,
     RepricingScope,
     decision,
     move_share,
-    product_effect,
-    unit_effects,
 )
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import EXACT
 from service.encoding import decoded
+from tests.domain.costing.tables import a_table, share, shares_of
 from tests.domain.examples import TODAY, Shop
 from tests.domain.strategies import batches, figures, moves, tried
-from tests.domain.tables import a_table, share, shares_of
 
 
 def rules(least: str = "0", greatest: str | None = None) -> RepricingRules:

@@ -6,13 +6,14 @@ from decimal import ROUND_HALF_UP, Decimal, localcontext
 import pytest
 from hypothesis import given
 
-from service.domain.cost_statement import CostStatement, cost_statement
 from service.domain.cost_workings import CostWorkings, cost_workings
+from service.domain.costing.cost_statement import CostStatement, cost_statement
+from service.domain.costing.rate_card import unit_rates
+from service.domain.costing.rates import MaterialRate
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.formulas import formula
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.learning import LearningCurve, LearningModel
-from service.domain.rates import MaterialRate, unit_rates
 from service.domain.values.errors import TooComplexError
 from service.domain.values.money import Money
 from service.domain.values.traced import Written

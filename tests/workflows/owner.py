@@ -8,12 +8,13 @@ from typing import Any
 from uuid import UUID
 
 from service.domain.changes import Actor
-from service.domain.cost_statement import CostStatement
+from service.domain.costing.cost_statement import CostStatement
+from service.domain.costing.rate_card import DatedRate
+from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.month_plan import MonthPlan
 from service.domain.month_statement import MonthStatement
 from service.domain.quotation_life import AcceptanceRequest
-from service.domain.rates import DatedRate, RateTerms
 from service.domain.register import COLLECTIONS
 from service.domain.repricing import RepricingRequest
 from service.encoding import decoded

@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
+from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError
-from service.domain.values.errors import InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.values.errors import InvalidValuesError
 from service.workflows import costing
 from service.workflows.errors import NotRegisteredError
 from tests import builders

@@ -6,19 +6,15 @@ from typing import Any
 
 import pytest
 
+from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.price_list import PriceListEntry
+from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.selling.channels import Display, FeeBase
+from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.unit_price import Measure
-from service.domain.values.errors import (
-    DoesNotFitError,
-    InvalidValuesError,
-    MissingRate,
-    MissingRatesError,
-    UnknownZoneError,
-    UnreachableTargetError,
-)
+from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
 from service.workflows import listings
 from service.workflows.errors import InUseError, NotRegisteredError

@@ -11,15 +11,10 @@ import pytest
 import sqlalchemy as sa
 
 from service import clock
+from service.domain.costing.errors import MissingRatesError
 from service.domain.quotation_life import AcceptanceRequest, DeclineRequest, Status
-from service.domain.values.errors import (
-    DoesNotFitError,
-    InvalidValuesError,
-    MissingRatesError,
-    QuotationStateError,
-    TooComplexError,
-    UnknownZoneError,
-)
+from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
+from service.domain.values.errors import InvalidValuesError, QuotationStateError, TooComplexError
 from service.encoding import decoded, to_text
 from service.store import quotations as stored
 from service.store.quotations import Quotation

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.repricing import Cause, RateChange
+from service.domain.costing.variance import Cause, RateChange
 from service.domain.values.money import Money
 from service.encoding import encoded
 from service.workflows.errors import NothingPricedError

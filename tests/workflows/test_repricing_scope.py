@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
+from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.repricing import RepricingRequest
-from service.domain.values.errors import InvalidValuesError, MissingRate, MissingRatesError
+from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from service.store import prices_in_force
 from service.store.prices_in_force import Narrowing

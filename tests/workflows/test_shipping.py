@@ -6,18 +6,12 @@ from typing import Any
 
 import pytest
 
+from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import MissingMeasuresError
-from service.domain.shipping_statement import ShippingStatement
-from service.domain.values.errors import (
-    DoesNotFitError,
-    InvalidValuesError,
-    MissingRate,
-    MissingRatesError,
-    PugmillError,
-    TooComplexError,
-    UnknownZoneError,
-)
+from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
+from service.domain.shipping.shipping_statement import ShippingStatement
+from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
 from service.domain.values.money import Money
 from service.encoding import decoded
 from service.workflows.shipping import ShippingQuestion, estimate_shipping

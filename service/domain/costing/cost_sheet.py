@@ -1,0 +1,210 @@
+"""The cost sheet: a bill of resources times the rates of a date."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.making.bill_of_resources import BillOfResources, ResourceLine
+from service.domain.making.resources import RECLAIMED, STANDING, CostClass, Material, OverheadBase, Tariff
+from service.domain.values.exact import ZERO, apportioned, exactly
+from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.values.unit_costs import UnitCosts
+
+_PER_CENT = Decimal("0.01")
+OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
+"""Parts that terms may leave out; they cost nothing then."""
+CHARGED = {
+    OverheadBase.DIRECT_MATERIAL_VALUE: CostClass.DIRECT_MATERIAL,
+    OverheadBase.DIRECT_LABOUR_VALUE: CostClass.DIRECT_LABOUR,
+}
+"""The heading whose value a pool is absorbed on."""
+PRIME = frozenset({CostClass.DIRECT_MATERIAL, CostClass.PACKAGING, CostClass.DIRECT_LABOUR})
+CONVERSION = frozenset(CostClass) - {CostClass.DIRECT_MATERIAL, CostClass.PACKAGING}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostLine:
+    """The cost of one resource, unrounded.
+
+    Attributes:
+        resource: its reference, for instance "tariffs/grid#day".
+        name: what the workshop calls it.
+        unit: the unit of the quantity; the currency for a share of a subtotal.
+        cost_class: the heading it stands under.
+        variable: whether it rises and falls with the volume.
+        quantity: for the whole batch. Since the cost is linear in the rate, this is also its derivative,
+            overhead on the line's value apart.
+        rate: what a unit costs.
+        amount: quantity × rate.
+        overhead_on_value: what pools on the value of its class add to it.
+    """
+
+    resource: str
+    name: str
+    unit: str
+    cost_class: CostClass
+    variable: bool
+    quantity: Decimal
+    rate: Decimal
+    amount: Decimal
+    overhead_on_value: Decimal = ZERO
+
+    @property
+    def effect_of_one_percent(self) -> Decimal:
+        """What one percent on the rate adds to the batch, overhead on the line's value included."""
+        return (self.amount + self.overhead_on_value) * _PER_CENT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostSheet:
+    """What a batch costs, line by line, unrounded.
+
+    Attributes:
+        product: code of the product.
+        name: its name.
+        quantity: good pieces in the batch.
+        as_of: the date of the rates.
+        currency: of every amount.
+        lines: one for each resource that costs something.
+    """
+
+    product: str
+    name: str
+    quantity: int
+    as_of: date
+    currency: str
+    lines: tuple[CostLine, ...]
+
+    def amount(self, classes: Iterable[CostClass]) -> Decimal:
+        """The sum of the lines under these headings."""
+        wanted = frozenset(classes)
+        return sum((line.amount for line in self.lines if line.cost_class in wanted), ZERO)
+
+    @property
+    def full_cost(self) -> Decimal:
+        """Everything, for the batch."""
+        return sum((line.amount for line in self.lines), ZERO)
+
+    @property
+    def variable_cost(self) -> Decimal:
+        """What would not be spent without the batch: every variable line."""
+        return sum((line.amount for line in self.lines if line.variable), ZERO)
+
+    def shown_per_batch(self) -> tuple[Decimal, ...]:
+        """The lines at the minor unit, adding up to the rounded full cost (largest remainder)."""
+        return apportioned((line.amount for line in self.lines), minor_unit_decimals(self.currency))
+
+    def shown_per_piece(self) -> tuple[Decimal, ...]:
+        """The lines for a piece with four digits more, adding up to the rounded unit cost."""
+        pieces = Decimal(self.quantity)
+        decimals = minor_unit_decimals(self.currency) + UNIT_COST_DECIMALS
+        return apportioned((line.amount / pieces for line in self.lines), decimals)
+
+    def variable_share_of(self, shown: tuple[Decimal, ...]) -> Decimal:
+        """The sum of the variable lines among the shown ones, so that every document shows the same figure."""
+        return sum((amount for line, amount in zip(self.lines, shown, strict=True) if line.variable), ZERO)
+
+    @property
+    def prime_cost(self) -> Decimal:
+        """Direct material, packaging and direct labour."""
+        return self.amount(PRIME)
+
+    @property
+    def conversion_cost(self) -> Decimal:
+        """Everything but direct material and packaging."""
+        return self.amount(CONVERSION)
+
+
+def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
+    """Resources without a rate. A part that the terms in force leave out costs nothing and is not missing."""
+    needed = [line.resource for line in bill.lines] + [pool.resource for pool in bill.value_pools]
+    without = [resource for resource in needed if resource not in rates]
+    if not without:
+        return []
+    rated = {resource.partition("#")[0] for resource in rates}
+    owners = (
+        owner
+        for owner, _, part in (resource.partition("#") for resource in without)
+        if owner not in rated or part not in OPTIONAL_PARTS.values()
+    )
+    return list(dict.fromkeys(owners))
+
+
+@exactly
+def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: date, currency: str) -> CostSheet:
+    """The bill of resources times the rates, in two passes.
+
+    First every physical quantity is priced; then pools of overhead on a value take their share of the
+    direct material or the direct labour, reclaimed material deducted.
+
+    Args:
+        bill: what the batch consumes.
+        rates: what a unit of each part of each resource costs.
+        as_of: the date of the rates.
+        currency: of the rates.
+
+    Raises:
+        MissingRatesError: naming every resource that has no rate.
+    """
+    if missing := _missing(bill, rates):
+        raise MissingRatesError(as_of, [MissingRate(resource=each) for each in missing])
+    shares: dict[CostClass, Decimal] = {}
+    for pool in bill.value_pools:
+        charged = CHARGED[pool.base]
+        shares[charged] = shares.get(charged, ZERO) + rates[pool.resource]
+    lines = [_priced(line, rates[line.resource], shares) for line in bill.lines if line.resource in rates]
+    lines += _value_lines(bill, rates, lines, currency)
+    return CostSheet(
+        product=bill.product, name=bill.name, quantity=bill.quantity, as_of=as_of, currency=currency, lines=tuple(lines)
+    )
+
+
+def _priced(line: ResourceLine, rate: Decimal, shares: Mapping[CostClass, Decimal]) -> CostLine:
+    amount = line.quantity * rate
+    share = shares.get(line.cost_class)
+    return CostLine(
+        resource=line.resource,
+        name=line.name,
+        unit=line.unit,
+        cost_class=line.cost_class,
+        variable=line.variable,
+        quantity=line.quantity,
+        rate=rate,
+        amount=amount,
+        overhead_on_value=ZERO if share is None else amount * share,
+    )
+
+
+def _value_lines(
+    bill: BillOfResources, rates: Mapping[str, Decimal], priced: list[CostLine], currency: str
+) -> list[CostLine]:
+    found = []
+    for pool in bill.value_pools:
+        base = sum((line.amount for line in priced if line.cost_class is CHARGED[pool.base]), ZERO)
+        if not base:
+            continue
+        found.append(
+            CostLine(
+                resource=pool.resource,
+                name=pool.name,
+                unit=currency,
+                cost_class=CostClass.OVERHEAD,
+                variable=pool.variable,
+                quantity=base,
+                rate=rates[pool.resource],
+                amount=base * rates[pool.resource],
+            )
+        )
+    return found
+
+
+@exactly
+def unit_costs(sheet: CostSheet) -> UnitCosts:
+    """What a piece of the batch costs."""
+    return UnitCosts(
+        variable=sheet.variable_cost / sheet.quantity,
+        full=sheet.full_cost / sheet.quantity,
+        shown_variable=sheet.variable_share_of(sheet.shown_per_piece()),
+    )

@@ -1,0 +1,250 @@
+"""The terms of rates: what keeping or buying a resource costs, and the amounts of a unit rate."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import Field
+from decimal import Decimal
+from typing import Annotated, Any, ClassVar, Protocol
+
+from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Tariff
+from service.domain.values.declared import Bounds, Code, Length, NotNegative, Positive, PositiveShare, Share, declared
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import ONE, ZERO
+from service.domain.values.money import Money
+from service.domain.values.references import WHOLE
+
+Convert = Callable[[Money], Decimal]
+"""An amount in the workshop's currency, unrounded."""
+Components = Mapping[str, Mapping[str, Decimal]]
+"""For each part of a resource ("" for the whole) the named amounts that add up to its unit rate."""
+
+MONTHS_PER_YEAR = 12
+_TWO = Decimal(2)
+
+
+def _not_negative(path: tuple[str | int, ...], money: Money | None) -> Iterator[InvalidValueError]:
+    if money is not None and money.amount < 0:
+        yield InvalidValueError((*path, "amount"), "must be 0 or more")
+
+
+@declared
+class MaterialRate:
+    """What a unit of a material costs.
+
+    Attributes:
+        price: for one unit, delivered; in any currency.
+        reclaim_value: what a unit of loss is worth once it is ground up again; nothing if left out.
+    """
+
+    price: Money
+    reclaim_value: Money | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _not_negative(("price",), self.price)
+        yield from _not_negative(("reclaim_value",), self.reclaim_value)
+
+    def components(self, convert: Convert) -> Components:
+        """The price of a unit; for what is reclaimed, the negative of its value."""
+        priced = {WHOLE: {"price": convert(self.price)}}
+        if self.reclaim_value is None:
+            return priced
+        return {**priced, RECLAIMED: {"reclaim value": -convert(self.reclaim_value)}}
+
+
+@declared
+class MachineRate:
+    """What keeping a machine costs, spread over the hours it runs. Energy is priced by the tariff.
+
+    Attributes:
+        replacement_value: what the machine would cost today.
+        residual_value: what it will bring at the end of its life; negative if disposal costs.
+        life_years: years of use.
+        interest_share: the yearly interest on the capital tied up.
+        floor_m2: floor it stands on, with the room to work around it.
+        space_cost_per_m2_month: rent, heating and light of a square metre a month.
+        maintenance_share: yearly maintenance as a share of the replacement value.
+        other_per_year: insurance, inspections and the like.
+        planned_hours_per_year: hours it could run in a year.
+        utilisation_share: the share of those hours it is expected to run.
+    """
+
+    replacement_value: Money
+    residual_value: Money | None = None
+    life_years: Positive
+    interest_share: Share = ZERO
+    floor_m2: NotNegative = ZERO
+    space_cost_per_m2_month: Money | None = None
+    maintenance_share: Share = ZERO
+    other_per_year: Money | None = None
+    planned_hours_per_year: Annotated[Decimal, Bounds(above=0, at_most=8784)]
+    utilisation_share: PositiveShare = ONE
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        for name in ("replacement_value", "space_cost_per_m2_month", "other_per_year"):
+            yield from _not_negative((name,), getattr(self, name))
+        if self.floor_m2 and self.space_cost_per_m2_month is None:
+            yield InvalidValueError(("space_cost_per_m2_month",), "is required where floor_m2 is given")
+        residual = self.residual_value
+        is_comparable = residual is not None and residual.currency == self.replacement_value.currency
+        if residual is not None and is_comparable and residual.amount > self.replacement_value.amount:
+            yield InvalidValueError(("residual_value", "amount"), "must not be above the replacement value")
+
+    def per_year(self, convert: Convert) -> dict[str, Decimal]:
+        """What keeping the machine costs a year, however much it runs.
+
+        (replacement − residual)/life, (replacement + residual)/2 × interest, floor × space × 12,
+        replacement × maintenance, other.
+
+        Source: the machine-hour rate of cost accounting (German 'Maschinenstundensatz') with interest on
+        the mean capital tied up; common practice.
+        """
+        replacement = convert(self.replacement_value)
+        residual = convert(self.residual_value) if self.residual_value else ZERO
+        space = convert(self.space_cost_per_m2_month) if self.space_cost_per_m2_month else ZERO
+        return {
+            "depreciation": (replacement - residual) / self.life_years,
+            "interest": (replacement + residual) / _TWO * self.interest_share,
+            "space": self.floor_m2 * space * MONTHS_PER_YEAR,
+            "maintenance": replacement * self.maintenance_share,
+            "other": convert(self.other_per_year) if self.other_per_year else ZERO,
+        }
+
+    def components(self, convert: Convert) -> Components:
+        """The fixed part of the machine-hour rate, in money for an hour: a year's ÷ (planned hours × utilisation)."""
+        hours = self.planned_hours_per_year * self.utilisation_share
+        return {WHOLE: {name: amount / hours for name, amount in self.per_year(convert).items()}}
+
+
+@declared
+class LabourRate:
+    """What an hour of productive work costs.
+
+    Attributes:
+        wage_per_hour: gross pay for an hour.
+        on_cost_share: the employer's contributions as a share of the wage; may be above 1.
+        productive_share: the share of paid hours that is worked on orders.
+    """
+
+    wage_per_hour: Money
+    on_cost_share: NotNegative = ZERO
+    productive_share: PositiveShare = ONE
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _not_negative(("wage_per_hour",), self.wage_per_hour)
+
+    def components(self, convert: Convert) -> Components:
+        """What an hour costs: wage × (1 + on-cost) ÷ productive share."""
+        wage = convert(self.wage_per_hour)
+        paid = wage * (ONE + self.on_cost_share)
+        return {
+            WHOLE: {
+                "wage": wage,
+                "on-cost": paid - wage,
+                "paid but unproductive time": paid / self.productive_share - paid,
+            }
+        }
+
+
+@declared
+class TariffRate:
+    """What electricity costs.
+
+    Attributes:
+        price_per_kwh: for every band of the tariff, energy with grid fees and levies.
+        standing_charge_per_month: paid whatever is used.
+        demand_charge_per_month: paid for the highest load, as an amount a month.
+        expected_kwh_per_month: what the standing and demand charges are spread over.
+    """
+
+    price_per_kwh: Annotated[Mapping[Code, Money], Length(at_least=1, at_most=24)]
+    standing_charge_per_month: Money | None = None
+    demand_charge_per_month: Money | None = None
+    expected_kwh_per_month: Positive | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        for band, price in self.price_per_kwh.items():
+            yield from _not_negative(("price_per_kwh", band), price)
+        yield from _not_negative(("standing_charge_per_month",), self.standing_charge_per_month)
+        yield from _not_negative(("demand_charge_per_month",), self.demand_charge_per_month)
+        if self.has_charges and self.expected_kwh_per_month is None:
+            yield InvalidValueError(("expected_kwh_per_month",), "is required to spread the monthly charges over")
+
+    def problems_with(self, tariff: Tariff) -> Iterator[InvalidValueError]:
+        """A price for every band, and for no other."""
+        if set(self.price_per_kwh) != set(tariff.bands):
+            yield InvalidValueError(
+                ("price_per_kwh",), f"must price exactly the tariff's bands: {', '.join(tariff.bands)}"
+            )
+
+    @property
+    def has_charges(self) -> bool:
+        """Whether anything is paid by the month."""
+        return self.standing_charge_per_month is not None or self.demand_charge_per_month is not None
+
+    def per_month(self, convert: Convert) -> dict[str, Decimal]:
+        """The charges that are paid whatever is used."""
+        charges = {"standing charge": self.standing_charge_per_month, "demand charge": self.demand_charge_per_month}
+        return {name: convert(charge) for name, charge in charges.items() if charge is not None}
+
+    def components(self, convert: Convert) -> Components:
+        """The price of a kWh in each band, and the monthly charges for each kWh expected."""
+        parts = {band: {"energy": convert(price)} for band, price in self.price_per_kwh.items()}
+        if self.expected_kwh_per_month is None:
+            return parts
+        spread = {name: charge / self.expected_kwh_per_month for name, charge in self.per_month(convert).items()}
+        return {**parts, STANDING: spread} if spread else parts
+
+
+@declared
+class OverheadRate:
+    """What a pool costs a month and what it is spread over.
+
+    Attributes:
+        amount_per_month: the pool's cost.
+        base_per_month: the expected quantity of its base: hours, pieces, or, where the base is a value,
+            that value in the currency of the amount.
+    """
+
+    amount_per_month: Money
+    base_per_month: Positive
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _not_negative(("amount_per_month",), self.amount_per_month)
+
+    def components(self, convert: Convert) -> Components:
+        """Amount ÷ base: money for an hour or a piece."""
+        return {WHOLE: {"overhead": convert(self.amount_per_month) / self.base_per_month}}
+
+    def share(self) -> Decimal:
+        """Amount ÷ base where the base is a value in the same currency: a share of it."""
+        return self.amount_per_month.amount / self.base_per_month
+
+
+@declared
+class ToolRate:
+    """What a tool costs and how long it lasts.
+
+    Attributes:
+        cost: of the tool ready for use.
+        life_shots: shots before it is worn out.
+    """
+
+    cost: Money
+    life_shots: Positive
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _not_negative(("cost",), self.cost)
+
+    def components(self, convert: Convert) -> Components:
+        """Cost ÷ life for a shot; for the entire tool its cost."""
+        cost = convert(self.cost)
+        return {WHOLE: {"tool": cost / self.life_shots}, ENTIRE_TOOL: {"tool": cost}}
+
+
+ResourceTerms = MaterialRate | MachineRate | LabourRate | TariffRate | OverheadRate | ToolRate
+"""The terms that unit rates follow from: those of what a batch consumes."""
+
+
+class RateTerms(Protocol):
+    """What holds from a date on: any declared value, of a resource or of a tax, a channel, a shipping service."""
+
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]

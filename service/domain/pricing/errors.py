@@ -1,0 +1,37 @@
+"""What is refused where no price meets the target."""
+
+from decimal import Decimal
+
+from service.domain.values.errors import PugmillError
+
+
+class UnreachableTargetError(PugmillError, ValueError):
+    """No price of the grid meets the target and keeps to the floor: fees, tax and shipping take too much of it.
+
+    Attributes:
+        target: what was aimed at, for instance "margin".
+        wanted: how much of it.
+        highest: the most of it that the prices reach; None for a fixed price, and where no price keeps to the floor.
+        highest_margin_share: the highest margin that they reach; None where no price keeps to the floor.
+        at_price: the price that reaches the highest; None where it is only approached.
+    """
+
+    def __init__(
+        self,
+        target: str,
+        wanted: Decimal,
+        highest: Decimal | None = None,
+        highest_margin_share: Decimal | None = None,
+        at_price: Decimal | None = None,
+    ) -> None:
+        limit = "no price of the grid has it and keeps to the floor"
+        if highest is not None and at_price is not None:
+            limit = f"the most is {highest:f}, at a price of {at_price:f}"
+        elif highest is not None:
+            limit = f"the most is {highest:f}, which ever higher prices come near and never reach"
+        super().__init__(f"a {target.replace('_', ' ')} of {wanted:f} cannot be reached: {limit}")
+        self.target = target
+        self.wanted = wanted
+        self.highest = highest
+        self.highest_margin_share = highest_margin_share
+        self.at_price = at_price

@@ -1,0 +1,219 @@
+"""From a cost to a price, and from a price to what is kept of it."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+
+from service.domain.pricing.aim import Aim
+from service.domain.pricing.errors import UnreachableTargetError
+from service.domain.pricing.policy import Target
+from service.domain.selling.sale import Sale
+from service.domain.solving.straight_pieces import Function, Interval, Piece, common
+from service.domain.values.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
+from service.domain.values.unit_costs import UnitCosts
+
+_SHARE_DECIMALS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """A price that is asked, and what is kept of it, unrounded but for the price itself.
+
+    Attributes:
+        asked: the price, with or without tax as displayed.
+        sale: the conditions under which it is asked.
+        costs: what a piece costs.
+        proceeds: what the price brings in for cost and profit.
+        target: the least displayed price that meets the policy exactly; the price itself if it was given.
+        equation: the straight piece, in the gross price, whose zero the target is: (1 + tax) × what is brought in
+            beyond it. None where the target is no zero but a step of the fees, or was given.
+        floor: the least displayed price, at the minor unit, that may be asked; if the policy names none, that
+            which brings in the variable cost, below which every piece sold costs the workshop cash. None if
+            no price does.
+        is_below_floor: whether the price does not keep to the floor.
+        raised_to: where the target did not keep to the policy's floor and the price does: the least price above the
+            target, at the minor unit, that does.
+        break_even: the least price at the minor unit that loses nothing on full cost; None if every price does.
+    """
+
+    asked: Decimal
+    sale: Sale
+    costs: UnitCosts
+    proceeds: Decimal
+    target: Decimal
+    equation: Piece | None
+    floor: Decimal | None
+    is_below_floor: bool
+    raised_to: Decimal | None
+    break_even: Decimal | None
+
+    @property
+    def gross(self) -> Decimal:
+        """The price with tax."""
+        return self.asked * self.sale.gross_of_displayed
+
+    @property
+    def net(self) -> Decimal:
+        """The price without tax."""
+        return self.asked / self.sale.displayed
+
+    @property
+    def profit(self) -> Decimal:
+        """Proceeds less full cost."""
+        return self.proceeds - self.costs.full
+
+    @property
+    def contribution(self) -> Decimal:
+        """Proceeds less variable cost: what a piece adds toward the fixed cost."""
+        return self.proceeds - self.costs.variable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Discount:
+    """What a discount does to a price.
+
+    Attributes:
+        share: taken off the asked price.
+        least: the least price of the policy's grid from which it can be taken and the floor is kept; None if
+            there is none.
+        discounted_least: that price less the discount, at the minor unit.
+        discounted: the asked price less the discount, judged like any price.
+    """
+
+    share: Decimal
+    least: Decimal | None
+    discounted_least: Decimal | None
+    discounted: Price
+
+
+class Pricing:
+    """The prices of a piece: one cost, one policy, one sale."""
+
+    def __init__(self, aim: Aim, costs: UnitCosts) -> None:
+        self.aim, self.policy, self.costs, self.sale = aim, aim.policy, costs, aim.sale
+        self.grid, self.decimals, self._minor = aim.grid, aim.decimals, aim.minor
+
+    @exactly
+    def asked(self) -> Price:
+        """The price to ask: the least of the grid, or the nearest, that meets the target and keeps to the floor.
+
+        Raises:
+            UnreachableTargetError: no price does.
+        """
+        target, found = self.aim.price(self.costs)
+        if target is None or found is None:
+            raise self.unreachable()
+        return self._judged(found, target, self._equation(target))
+
+    @exactly
+    def kept_at(self, asked: Decimal) -> Price:
+        """The inverse question: what is kept at this price, whatever the policy would ask."""
+        return self._judged(asked, asked)
+
+    @exactly
+    def discount(self, asked: Decimal, share: Decimal) -> Discount:
+        """What is kept of a price when a share of it is taken off, and the price that bears it."""
+        left = ONE - share
+        unit = UNITS[self.decimals]
+        least = None
+        for interval in self._floor:
+            lowest = self._minor.least((interval,))
+            if lowest is None:
+                continue
+            candidate = self.grid.at_or_above(max(ZERO, (lowest - unit / 2) / left))
+            if interval.holds(half_up(candidate * left, self.decimals)):
+                least = candidate
+                break
+        return Discount(
+            share=share,
+            least=least,
+            discounted_least=None if least is None else half_up(least * left, self.decimals),
+            discounted=self.kept_at(half_up(asked * left, self.decimals)),
+        )
+
+    @cached_property
+    def _enforced(self) -> tuple[Interval, ...]:
+        return self.aim.allowed(self.costs)
+
+    @cached_property
+    def _floor(self) -> tuple[Interval, ...]:
+        """What is allowed; where the policy names no floor, the prices that bring in the variable cost."""
+        return self._enforced if self.aim.has_floor else tuple(self.aim.bringing_in(self.costs.variable))
+
+    def _equation(self, target: Decimal) -> Piece | None:
+        """The piece whose zero a displayed target is."""
+        if self.policy.target is Target.FIXED_PRICE:
+            return None
+        gross = target * self.sale.gross_of_displayed
+        piece = next(each for each in self.aim.surplus(self.costs) if each.reaches(gross))
+        is_zero = piece.slope > 0 and snapped(-piece.constant / piece.slope) == snapped(gross)
+        return piece if is_zero else None
+
+    def _judged(self, asked: Decimal, target: Decimal, equation: Piece | None = None) -> Price:
+        enforced, floor = self._enforced, self._floor
+        is_raised = not _holds(enforced, target) and _holds(enforced, asked)
+        return Price(
+            asked=asked,
+            sale=self.sale,
+            costs=self.costs,
+            proceeds=self.sale.proceeds(asked * self.sale.gross_of_displayed),
+            target=target,
+            equation=equation,
+            floor=self._minor.least(floor),
+            is_below_floor=not _holds(floor, asked),
+            raised_to=self._minor.least(enforced, target) if is_raised else None,
+            break_even=self._minor.least(self.aim.bringing_in(self.costs.full)),
+        )
+
+    @exactly
+    def unreachable(self) -> UnreachableTargetError:
+        """That no price meets the target, and the most that prices reach."""
+        policy, sale = self.policy, self.sale
+        cost = self.costs.on(policy.cost_basis)
+        if policy.target is Target.FIXED_PRICE or (policy.target is Target.MARKUP and not cost):
+            return UnreachableTargetError(policy.target.value, policy.value)
+        above = self.aim.above(cost)
+        margins = list(self._reached(above, lambda surplus, gross: surplus / gross if gross else None))
+        if any(interval.high is None for interval in self._enforced):
+            margins.append((above[-1].slope, None))
+        found = margins
+        if policy.target is not Target.MARGIN:
+            unit = sale.with_tax * (cost if policy.target is Target.MARKUP else ONE)
+            found = list(self._reached(above, lambda surplus, _: surplus / unit))
+        highest, at_price = max(found, key=_figure, default=(None, None))
+        margin, _ = max(margins, key=_figure, default=(None, None))
+        return UnreachableTargetError(policy.target.value, policy.value, _at_most(highest), _at_most(margin), at_price)
+
+    def _reached(
+        self, function: Function, measure: Callable[[Decimal, Decimal], Decimal | None]
+    ) -> Iterator[tuple[Decimal, Decimal | None]]:
+        """What the prices at the ends of each piece reach; between its ends a measure of ours only rises or falls.
+
+        Yields:
+            The measure and the displayed price, for prices of the grid that keep to the floor.
+        """
+        allowed = self._enforced
+        for place, piece in enumerate(function):
+            for interval in common(self.aim.displayed(piece, is_first=not place), allowed):
+                ends = [self.grid.least((interval,))]
+                if interval.high is not None:
+                    ends.append(self.grid.greatest((interval,), interval.high))
+                for price in ends:
+                    gross = ZERO if price is None else price * self.sale.gross_of_displayed
+                    found = None if price is None else measure(piece.at(gross), gross)
+                    if found is not None:
+                        yield found, price
+
+
+def _figure(found: tuple[Decimal, Decimal | None]) -> tuple[Decimal, bool]:
+    return found[0], found[1] is not None
+
+
+def _at_most(figure: Decimal | None) -> Decimal | None:
+    """Rounded down, so that what is told can be had."""
+    return None if figure is None else whole_down(figure.scaleb(_SHARE_DECIMALS)).scaleb(-_SHARE_DECIMALS)
+
+
+def _holds(allowed: Sequence[Interval], price: Decimal) -> bool:
+    return any(interval.holds(price) for interval in allowed)

@@ -1,0 +1,71 @@
+"""The prices that may be asked, and which of them is nearest to the one that is wanted."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.pricing.policy import PricingPolicy
+from service.domain.solving.straight_pieces import Interval, common, overlaps
+from service.domain.values.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
+from service.domain.values.money import minor_unit_decimals
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceGrid:
+    """The prices that may be asked: every whole number of steps plus one of the endings.
+
+    Attributes:
+        step: what the endings repeat by.
+        endings: each 0 or more and less than the step.
+    """
+
+    step: Decimal
+    endings: tuple[Decimal, ...] = (ZERO,)
+
+    def at_or_above(self, price: Decimal) -> Decimal:
+        """The least price of the grid that is not below this one."""
+        step = self.step
+        found = [max(whole_up((price - ending) / step), ZERO) * step + ending for ending in self.endings]
+        return found[0] if len(found) == 1 else min(found)
+
+    def below(self, price: Decimal) -> Decimal | None:
+        """The greatest price of the grid that is not above this one; None if there is none."""
+        steps = (whole_down((price - ending) / self.step) for ending in self.endings)
+        found = [whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True) if whole >= 0]
+        return max(found, default=None)
+
+    def above(self, price: Decimal) -> Decimal:
+        """The least price of the grid that is above this one."""
+        steps = (whole_down((price - ending) / self.step) + 1 for ending in self.endings)
+        return min(whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True))
+
+    def least(self, allowed: Iterable[Interval], at_least: Decimal = ZERO) -> Decimal | None:
+        """The least price of the grid within the intervals, which rise, and not below this; None if there is none."""
+        for interval in overlaps(allowed, (Interval(low=at_least),)):
+            found = self.at_or_above(interval.low) if interval.is_low_included else self.above(interval.low)
+            if interval.holds(found):
+                return found
+        return None
+
+    def greatest(self, allowed: Iterable[Interval], at_most: Decimal) -> Decimal | None:
+        """The greatest price of the grid within the intervals and not above this; None if there is none."""
+        for interval in reversed(common(allowed, (Interval(low=ZERO, high=at_most),))):
+            found = self.below(at_most if interval.high is None else interval.high)
+            if found is not None and interval.holds(found):
+                return found
+        return None
+
+    def nearest(self, price: Decimal, allowed: Sequence[Interval]) -> Decimal | None:
+        """The price of the grid nearest to this one within the intervals, the higher of two as near."""
+        price = snapped(price)  # a tie that a division left a hair short is a tie
+        above, below = self.least(allowed, price), self.greatest(allowed, price)
+        if above is None or below is None:
+            return below if above is None else above
+        return above if above - price <= price - below else below
+
+
+def grid_of(policy: PricingPolicy, currency: str) -> PriceGrid:
+    """The policy's grid; multiples of the minor unit where it names none."""
+    if policy.price_endings:
+        return PriceGrid(step=policy.price_step or ONE, endings=policy.price_endings)
+    return PriceGrid(step=policy.price_step or UNITS[minor_unit_decimals(currency)])

@@ -1,0 +1,208 @@
+"""Lead time: when an order can be ready, on machines and by people that have promised other work already."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from service.domain.making.bill_of_resources import QUANTITY_DECIMALS, BillOfResources, Step
+from service.domain.scheduling.working_time import GREATEST_DAYS, Moment, Shift, last_day_looked_at
+from service.domain.values.exact import ZERO, exactly, plain, snapped
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkingResource:
+    """A machine or a labour grade.
+
+    Attributes:
+        name: what the workshop calls it.
+        shift: when it works.
+        promised_minutes: it has to do before what is asked about.
+    """
+
+    name: str
+    shift: Shift
+    promised_minutes: Decimal = ZERO
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResourceLoad:
+    """What an order takes of a machine or labour grade, and what is before it.
+
+    Attributes:
+        resource: its reference, for instance "machines/press".
+        name: what the workshop calls it.
+        minutes_needed: for the order.
+        minutes_promised: for orders accepted before that are not completed; 0 for a rush order, which goes first.
+        hours_per_week: there are in an ordinary week; none where nobody knows, and then it limits nothing.
+        done_on: the day it could be done with both if it never waited for another; none where that is not within
+            ten years, or it limits nothing.
+    """
+
+    resource: str
+    name: str
+    minutes_needed: Decimal
+    minutes_promised: Decimal
+    hours_per_week: Decimal | None
+    done_on: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeadTime:
+    """When an order can be ready.
+
+    Attributes:
+        starting_on: the day it is ordered, from which on time is counted.
+        is_rush: whether it goes before what is promised already.
+        ready_on: the earliest day on which the last piece is done; none where that is not within ten years.
+        bottleneck: the machine or labour grade that is done with it last, for instance "machines/press"; none where
+            nothing limits it.
+        bottleneck_name: what the workshop calls that.
+        reason: why there is no day, where there is none.
+        loads: of every machine and labour grade that it takes time of, the bottleneck first.
+    """
+
+    starting_on: date
+    is_rush: bool
+    ready_on: date | None
+    bottleneck: str | None
+    bottleneck_name: str
+    reason: str
+    loads: tuple[ResourceLoad, ...]
+
+
+@exactly
+def lead_time(
+    bills: Sequence[BillOfResources],
+    resources: Mapping[str, WorkingResource],
+    starting_on: date,
+    *,
+    is_rush: bool = False,
+) -> LeadTime:
+    """When an order of some batches can be ready.
+
+    Work goes forward from the day, first come first served: a stage begins when the stage before it is over and its
+    own machine and people are free; then its machine and its people work beside each other. Stages follow each
+    other, except those that run with the one before (`runs_with_previous`): these are limited by the slowest, not by
+    the sum, though never two at once on one machine. Sub-assemblies are made before what they go into. Times are
+    finite capacity, forward: common practice, no source. They are expected values, without any reserve.
+
+    Args:
+        bills: one for each batch, in the order in which they are begun.
+        resources: every machine and grade of the bills, by resource.
+        starting_on: the day.
+        is_rush: whether it goes before what is promised already.
+    """
+    before = {resource: ZERO if is_rush else each.promised_minutes for resource, each in resources.items()}
+    needed: dict[str, Decimal] = {}
+    for bill in bills:
+        for resource, minutes in bill.minutes.items():
+            needed[resource] = needed.get(resource, ZERO) + minutes
+    loads = [
+        _load(resource, resources[resource], minutes, before[resource], starting_on)
+        for resource, minutes in needed.items()
+        if minutes
+    ]
+    loads.sort(key=_lateness, reverse=True)
+    limiting = next((each for each in loads if each.hours_per_week is not None), None)
+    ready = _Schedule(resources, before, starting_on).ready(bills)
+    return LeadTime(
+        starting_on=starting_on,
+        is_rush=is_rush,
+        ready_on=None if ready is None else ready.day,
+        bottleneck=None if limiting is None else limiting.resource,
+        bottleneck_name="" if limiting is None else limiting.name,
+        reason="" if ready is not None or limiting is None else _reason(limiting),
+        loads=tuple(loads),
+    )
+
+
+def _load(resource: str, of: WorkingResource, needed: Decimal, promised: Decimal, starting_on: date) -> ResourceLoad:
+    done = of.shift.after(Moment.begin_of(starting_on), promised + needed)
+    return ResourceLoad(
+        resource=resource,
+        name=of.name,
+        minutes_needed=plain(needed, QUANTITY_DECIMALS),
+        minutes_promised=plain(promised, QUANTITY_DECIMALS),
+        hours_per_week=of.shift.hours_per_week,
+        done_on=None if done is None or of.shift.hours_per_week is None else done.day,
+    )
+
+
+def _lateness(load: ResourceLoad) -> tuple[bool, date, Decimal]:
+    """What sorts loads: those never done last of all, then by their day, then by what they are needed for."""
+    is_known = load.hours_per_week is not None
+    return is_known and load.done_on is None, load.done_on or date.min, load.minutes_needed
+
+
+def _reason(load: ResourceLoad) -> str:
+    if not load.hours_per_week:
+        return f"{load.name} works 0 hours a week, and {load.minutes_needed} minutes of it are needed"
+    if load.done_on is None:
+        return f"{load.name} would not be done within {GREATEST_DAYS} days"
+    return f"the stages, one after the other, would not be done within {GREATEST_DAYS} days"
+
+
+class _Schedule:
+    """Goes through the stages of an order, and keeps when each machine and grade is free again."""
+
+    def __init__(
+        self, resources: Mapping[str, WorkingResource], before: Mapping[str, Decimal], starting_on: date
+    ) -> None:
+        self.resources, self.start = resources, Moment.begin_of(starting_on)
+        self.last = last_day_looked_at(starting_on)
+        self.free = {resource: each.shift.after(self.start, before[resource]) for resource, each in resources.items()}
+
+    def ready(self, bills: Iterable[BillOfResources]) -> Moment | None:
+        """When the last batch is done; None where one never is."""
+        ends = [self._batch(bill) for bill in bills]
+        known = [each for each in ends if each is not None]
+        return max(known) if len(known) == len(ends) else None
+
+    def _batch(self, bill: BillOfResources) -> Moment | None:
+        end: Moment | None = self.start
+        for stages in _parallel(bill.steps):
+            ends = [self._step(step, end) for step in stages] if end is not None else [None]
+            done = [each for each in ends if each is not None]
+            end = max(done) if len(done) == len(ends) else None
+        return end
+
+    def _step(self, step: Step, earliest: Moment) -> Moment | None:
+        """When a step is over that could begin at a moment."""
+        minutes = self._limiting(step)
+        free = [self.free[resource] for resource in minutes]
+        known = [each for each in free if each is not None]
+        if len(known) < len(free):
+            return None
+        begin = max([earliest, *known])
+        for resource, each in minutes.items():
+            self.free[resource] = self.resources[resource].shift.after(begin, snapped(each), self.last)
+        ends = [self.free[resource] for resource in minutes]
+        done = [each for each in ends if each is not None]
+        return max([begin, *done]) if len(done) == len(ends) else None
+
+    def _limiting(self, step: Step) -> dict[str, Decimal]:
+        """Minutes of what a step waits for: not of what it needs nothing of, nor of what has hours nobody knows."""
+        minutes = {f"labour-grades/{grade}": each for grade, each in step.labour_minutes.items()}
+        if step.machine:
+            minutes[f"machines/{step.machine}"] = step.machine_minutes
+        return {
+            resource: each
+            for resource, each in minutes.items()
+            if each and self.resources[resource].shift.hours_per_week is not None
+        }
+
+
+def _parallel(steps: Sequence[Step]) -> Iterator[list[Step]]:
+    """The stages in the order of work, those together that run at once; a bill has what is made last first."""
+    products = list(dict.fromkeys(step.product for step in steps))
+    for product in reversed(products):
+        stages: list[Step] = []
+        for step in steps:
+            if step.product != product:
+                continue
+            if stages and not step.runs_with_previous:
+                yield stages
+                stages = []
+            stages.append(step)
+        yield stages

@@ -1,0 +1,37 @@
+"""What is refused of a shipment."""
+
+from collections.abc import Sequence
+
+from service.domain.values.errors import PugmillError
+
+
+class UnknownZoneError(PugmillError, LookupError):
+    """A shipping service has no such zone.
+
+    Attributes:
+        zone: what was asked for.
+        zones: those there are.
+        path: the member that names it; put there by whoever knows it.
+    """
+
+    def __init__(self, zone: str, zones: Sequence[str]) -> None:
+        super().__init__(f"there is no zone '{zone}'; there are {', '.join(zones)}")
+        self.zone = zone
+        self.zones = tuple(zones)
+        self.path: tuple[str | int, ...] = ()
+
+
+class DoesNotFitError(PugmillError, ValueError):
+    """A shipping service takes a product in no way.
+
+    Attributes:
+        product: its code.
+        reasons: for every box and pallet, or the piece as it is, what speaks against it.
+        path: the member that names the product; put there by whoever knows it.
+    """
+
+    def __init__(self, product: str, reasons: Sequence[str]) -> None:
+        super().__init__(f"the service does not take the product '{product}': {'; '.join(reasons)}")
+        self.product = product
+        self.reasons = tuple(reasons)
+        self.path: tuple[str | int, ...] = ()

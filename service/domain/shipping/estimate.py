@@ -1,0 +1,222 @@
+"""What it costs to ship pieces: the cheapest parcels that the boxes, pallets and weight classes of a service allow."""
+
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.making.products import Product
+from service.domain.safety.cautions import Caution
+from service.domain.safety.hazards import parcel_cautions
+from service.domain.shipping.errors import DoesNotFitError
+from service.domain.shipping.packing import Packing
+from service.domain.shipping.parcels import Way, piece_of, ways
+from service.domain.shipping.services import ShippingService
+from service.domain.shipping.shipping_rates import ParcelLimits, ParcelMeasures, ShippingRate, WeightClass, narrowed
+from service.domain.solving.cheapest_cover import Offer, cheapest_cover
+from service.domain.values.errors import TooComplexError
+from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.money import Money, in_currency
+
+MAX_PIECES = 100_000
+"""The most pieces in one estimate."""
+MAX_WAYS = 120
+"""The most boxes and pallets that one estimate tries, for all its products together."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parcels:
+    """Parcels of one product that are all alike.
+
+    Attributes:
+        product: code of what is in them.
+        count: how many there are.
+        container: code of the box or pallet; None for a piece that goes as it is.
+        is_pallet: whether they are loaded pallets, which nobody lifts by hand.
+        pieces: in each.
+        packing: how the pieces lie in each; it may have room for more.
+        measures: of each, outside, with its packaging.
+        volumetric_kg: of each; None where the service has no divisor.
+        billable_kg: of each.
+        weight_class: in which each is charged.
+        reason: why it is in this class, for people to read.
+        limits: what this class and the service take at most.
+    """
+
+    product: str
+    count: int
+    container: str | None
+    is_pallet: bool
+    pieces: int
+    packing: Packing
+    measures: ParcelMeasures
+    volumetric_kg: Decimal | None
+    billable_kg: Decimal
+    weight_class: WeightClass
+    reason: str
+    limits: ParcelLimits
+
+    @property
+    def carriage(self) -> Decimal:
+        """What they cost together without the fuel surcharge:  count × price of the class."""
+        return self.count * self.weight_class.price.amount
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShippingEstimate:
+    """What it costs to ship some pieces; nothing in it is rounded.
+
+    Attributes:
+        parcels: every kind of parcel; each piece is in exactly one parcel, and no parcel holds two products.
+        currency: of the rates.
+        fuel_surcharge_share: of the rates.
+    """
+
+    parcels: tuple[Parcels, ...]
+    currency: str
+    fuel_surcharge_share: Decimal
+
+    @property
+    @exactly
+    def price(self) -> Money:
+        """Carriage of all parcels × (1 + fuel surcharge)."""
+        carriage = sum((each.carriage for each in self.parcels), ZERO)
+        return in_currency(carriage * (ONE + self.fuel_surcharge_share), self.currency)
+
+    @property
+    @exactly
+    def mass_kg(self) -> Decimal:
+        """What all parcels weigh with their packaging: the shipping weight."""
+        return sum((each.count * each.measures.mass_kg for each in self.parcels), ZERO)
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """Where a parcel is too heavy for one person."""
+        return parcel_cautions(each.measures.mass_kg for each in self.parcels if not each.is_pallet)
+
+
+@exactly
+def shipping_estimate(
+    pieces: Iterable[tuple[str, Product, int]], service: ShippingService, terms: ShippingRate, zone: str
+) -> ShippingEstimate:
+    """The cheapest way to ship some pieces by a service to a zone, each product packed by itself.
+
+    No split of the pieces into the service's parcels costs less, as long as the packing finds room for all that fits
+    (it may miss some, see `packing`); among equally cheap ones it has the fewest parcels.
+
+    Args:
+        pieces: code, facts and number of each product.
+        service: with the boxes and pallets used.
+        terms: its prices and limits.
+        zone: where to.
+
+    Raises:
+        UnknownZoneError: the service has no such zone.
+        MissingMeasuresError: a product has no mass or lacks a side.
+        DoesNotFitError: a piece of a product goes into no parcel that the service takes.
+        TooComplexError: more pieces or products than one estimate may have.
+    """
+    classes = terms.classes_of(zone)
+    wanted = list(pieces)
+    if sum(quantity for _, _, quantity in wanted) > MAX_PIECES:
+        raise TooComplexError("pieces in one estimate", MAX_PIECES, remedy="ask for fewer at a time")
+    if len(wanted) * (len(service.boxes) + len(service.pallets)) > MAX_WAYS:
+        what = "boxes and pallets to try for all products of one estimate"
+        raise TooComplexError(what, MAX_WAYS, remedy="ask for fewer products at a time")
+    carriage = _Carriage(terms, classes)
+    parcels = [
+        each for code, product, quantity in wanted for each in _shipped(code, product, quantity, service, carriage)
+    ]
+    return ShippingEstimate(
+        parcels=tuple(parcels), currency=terms.currency, fuel_surcharge_share=terms.fuel_surcharge_share
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Carriage:
+    """What a service charges in one zone.
+
+    Attributes:
+        terms: its prices and limits.
+        classes: the weight classes of the zone.
+    """
+
+    terms: ShippingRate
+    classes: tuple[WeightClass, ...]
+
+    def offers(self, way: Way) -> Iterator[tuple[int, WeightClass]]:
+        """For each class that takes some parcel packed this way, the most pieces it takes; from few to many."""
+        pieces = 1
+        while pieces <= way.room and (place := self._place(way, pieces)) < len(self.classes):
+            more = range(pieces + 1, way.room + 1)
+            pieces += bisect_right(more, place, key=lambda number: self._place(way, number))
+            yield pieces, self.classes[place]
+            pieces += 1
+
+    def _place(self, way: Way, pieces: int) -> int:
+        return self.terms.place_of(self.classes, way.parcel(pieces))
+
+    def price(self, way: Way, pieces: int) -> Decimal | None:
+        """Of a parcel with so many pieces; None if it is not taken."""
+        if pieces > way.room or (place := self._place(way, pieces)) == len(self.classes):
+            return None
+        return self.classes[place].price.amount
+
+    def refusals(self, way: Way) -> Iterator[str]:
+        """Why not a single piece is taken this way."""
+        refused = [way.refusal] if way.refusal else self.terms.refusals(self.classes, way.parcel(1))
+        return (f"{way.holder.name}: {each}" for each in refused)
+
+    def parcels(self, product: str, count: int, way: Way, pieces: int) -> Parcels:
+        """So many parcels, each with so many pieces."""
+        measures = way.parcel(pieces)
+        weight_class = self.classes[self._place(way, pieces)]
+        return Parcels(
+            product=product,
+            count=count,
+            container=way.holder.container,
+            is_pallet=way.holder.is_pallet,
+            pieces=pieces,
+            packing=way.load(pieces),
+            measures=measures,
+            volumetric_kg=self.terms.volumetric_kg(measures),
+            billable_kg=self.terms.billable_kg(measures),
+            weight_class=weight_class,
+            reason=self.terms.reason(self.classes, weight_class, measures),
+            limits=narrowed(self.terms.limits, weight_class.limits),
+        )
+
+
+def _shipped(
+    code: str, product: Product, quantity: int, service: ShippingService, carriage: _Carriage
+) -> list[Parcels]:
+    """The cheapest parcels for the pieces of one product."""
+    found = list(ways(piece_of(code, product), service, quantity))
+    prices = [each.price.amount for each in carriage.classes]
+    decimals = max(0, *(-int(price.as_tuple().exponent) for price in prices))
+    offers = {(room, int(each.price.amount.scaleb(decimals))) for way in found for room, each in carriage.offers(way)}
+    if not offers:
+        raise DoesNotFitError(code, [refusal for way in found for refusal in carriage.refusals(way)])
+    parcels = []
+    for pieces, price, count in _filled(quantity, cheapest_cover(quantity, list(offers))):
+        way = _smallest(found, carriage, pieces, Decimal(price).scaleb(-decimals))
+        parcels.append(carriage.parcels(code, count, way, pieces))
+    return parcels
+
+
+def _filled(pieces: int, cover: dict[Offer, int]) -> Iterator[tuple[int, int, int]]:
+    """Pieces, price and number of alike parcels: all full but one, if the cover has room for more than the pieces."""
+    over = sum(room * count for (room, _), count in cover.items()) - pieces
+    smallest = min(cover)
+    for (room, price), count in sorted(cover.items(), reverse=True):
+        full = count - 1 if over and (room, price) == smallest else count
+        if full:
+            yield room, price, full
+    if over:
+        yield smallest[0] - over, smallest[1], 1
+
+
+def _smallest(found: list[Way], carriage: _Carriage, pieces: int, at_most: Decimal) -> Way:
+    """Of the ways that cost no more, the one with the least volume, and of equals the lightest."""
+    affordable = [way for way in found if (price := carriage.price(way, pieces)) is not None and price <= at_most]
+    return min(affordable, key=lambda way: (way.parcel(pieces).volume_cm3, way.holder.mass_kg))

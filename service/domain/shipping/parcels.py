@@ -1,0 +1,153 @@
+"""The ways in which a piece may be shipped: in each box, on each pallet, or as it is."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.making.errors import MissingMeasuresError
+from service.domain.making.products import Product
+from service.domain.shipping.packing import Packing, Sides, packing, side_too_long, stacks
+from service.domain.shipping.services import ShippingService
+from service.domain.shipping.shipping_rates import ParcelMeasures
+from service.domain.values.exact import ZERO, plain
+
+_MEASURES = ("mass_kg", "length_mm", "width_mm", "height_mm")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """What is shipped, one of many alike.
+
+    Attributes:
+        mass_kg: what it weighs.
+        sides: its sides.
+    """
+
+    mass_kg: Decimal
+    sides: Sides
+
+
+def piece_of(code: str, product: Product) -> Piece:
+    """A piece of a product.
+
+    Raises:
+        MissingMeasuresError: its mass or a side is not registered.
+    """
+    mass_kg, length, width, height = product.mass_kg, product.length_mm, product.width_mm, product.height_mm
+    if mass_kg is None or length is None or width is None or height is None:
+        raise MissingMeasuresError(code, "shipping it", [name for name in _MEASURES if getattr(product, name) is None])
+    return Piece(mass_kg=mass_kg, sides=(length, width, height))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holder:
+    """What pieces are shipped in or on.
+
+    Attributes:
+        name: what messages call it.
+        container: its code; None for a piece that goes as it is.
+        is_pallet: whether the load adds to its height.
+        inner: the room for pieces.
+        outer: its sides outside; of a pallet without a load.
+        mass_kg: of the packaging.
+        max_load_kg: the most it may hold.
+    """
+
+    name: str
+    container: str | None
+    is_pallet: bool = False
+    inner: Sides
+    outer: Sides
+    mass_kg: Decimal = ZERO
+    max_load_kg: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """One way to ship pieces: what holds them, and how they lie in it.
+
+    Attributes:
+        holder: what holds them.
+        piece: what is in it.
+        loads: how pieces lie, from the lowest load to the one with the most room; none if not one piece fits.
+        room: the most pieces it holds, by their volume and by their mass.
+        refusal: why it holds none, if so.
+    """
+
+    holder: Holder
+    piece: Piece
+    loads: tuple[Packing, ...]
+    room: int
+    refusal: str
+
+    def load(self, pieces: int) -> Packing:
+        """The lowest load with room for so many pieces."""
+        return next(load for load in self.loads if load.pieces >= pieces)
+
+    def parcel(self, pieces: int) -> ParcelMeasures:
+        """The parcel with so many pieces, as a carrier measures and weighs it."""
+        length, width, height = self.holder.outer
+        return ParcelMeasures(
+            length_mm=length,
+            width_mm=width,
+            height_mm=height + self.load(pieces).height_mm if self.holder.is_pallet else height,
+            mass_kg=self.holder.mass_kg + pieces * self.piece.mass_kg,
+        )
+
+
+def ways(piece: Piece, service: ShippingService, at_most: int) -> Iterator[Way]:
+    """Every box and every pallet of the service, and the piece as it is where the service takes that.
+
+    Args:
+        piece: what is shipped.
+        service: by what.
+        at_most: no more room is looked for.
+    """
+    for holder in _holders(piece, service):
+        refusal = _refusal(piece, holder)
+        most = at_most if holder.max_load_kg is None else min(at_most, int(holder.max_load_kg // piece.mass_kg))
+        loads: tuple[Packing, ...] = ()
+        if not refusal:
+            in_space = stacks if holder.is_pallet else _packed
+            loads = in_space(piece.sides, holder.inner, most)
+        yield Way(
+            holder=holder, piece=piece, loads=loads, room=min(loads[-1].pieces, most) if loads else 0, refusal=refusal
+        )
+
+
+def _packed(piece: Sides, space: Sides, at_most: int) -> tuple[Packing, ...]:
+    return (packing(piece, space, at_most),)
+
+
+def _holders(piece: Piece, service: ShippingService) -> Iterator[Holder]:
+    for box in service.boxes:
+        yield Holder(
+            name=f"box '{box.code}'",
+            container=box.code,
+            inner=(box.inner_length_mm, box.inner_width_mm, box.inner_height_mm),
+            outer=(box.length_mm, box.width_mm, box.height_mm),
+            mass_kg=box.mass_kg,
+            max_load_kg=box.max_load_kg,
+        )
+    for pallet in service.pallets:
+        yield Holder(
+            name=f"pallet '{pallet.code}'",
+            container=pallet.code,
+            is_pallet=True,
+            inner=(pallet.length_mm, pallet.width_mm, pallet.max_height_mm - pallet.height_mm),
+            outer=(pallet.length_mm, pallet.width_mm, pallet.height_mm),
+            mass_kg=pallet.mass_kg,
+            max_load_kg=pallet.max_load_kg,
+        )
+    if service.takes_bare_pieces or not (service.boxes or service.pallets):
+        yield Holder(name="as it is", container=None, inner=piece.sides, outer=piece.sides)
+
+
+def _refusal(piece: Piece, holder: Holder) -> str:
+    """Why not a single piece goes in; empty if one does."""
+    if too_long := side_too_long(piece.sides, holder.inner):
+        side, room = too_long
+        return f"a side of {plain(side, 9)} mm is longer than the {plain(room, 9)} mm there is room for"
+    if holder.max_load_kg is not None and piece.mass_kg > holder.max_load_kg:
+        return f"a piece of {plain(piece.mass_kg, 9)} kg is above the {plain(holder.max_load_kg, 9)} kg it may hold"
+    return ""

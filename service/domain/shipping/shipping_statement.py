@@ -1,0 +1,203 @@
+"""A shipping estimate as it is shown: each kind of parcel, why it is charged as it is, and totals that add up."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+
+from service.domain.currency.exchange_rates import UsedRates
+from service.domain.safety.cautions import Caution
+from service.domain.shipping.estimate import Parcels, ShippingEstimate
+from service.domain.shipping.packing import Block
+from service.domain.shipping.shipping_rates import ParcelLimits
+from service.domain.values.exact import ZERO, apportioned, exactly, plain
+from service.domain.values.money import Money, in_currency, minor_unit_decimals, rounded
+
+_DECIMALS = 9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedParcels:
+    """Parcels of one product that are all alike. Sides are outside, masses with the packaging.
+
+    Attributes:
+        product: code of what is in them.
+        count: how many there are.
+        pieces: in each.
+        container: code of the box or pallet; null for a piece that goes as it is.
+        length_mm: of each; of a pallet, of its base.
+        width_mm: of each; of a pallet, of its base.
+        height_mm: of each; of a pallet, with its load.
+        longest_side_mm: whichever of the three it is.
+        length_plus_girth_mm: the longest side and twice the sum of the other two.
+        mass_kg: the actual weight of each.
+        volumetric_kg: length × width × height ÷ divisor; null where the service has no divisor.
+        billable_kg: the greater of the two, rounded up to the service's step.
+        class_above_kg: the weight class is charged for more than this.
+        class_up_to_kg: and up to this.
+        reason: why this class, for people to read.
+        limits: what this class and the service take at most.
+        packing: how the pieces lie in each, for people to read.
+        blocks: the same, block by block; they may have room for more than the pieces.
+        price_per_parcel: of the class, as registered, without the fuel surcharge.
+        carriage: what they cost together without the fuel surcharge.
+        fuel_surcharge: on all of them.
+        price: carriage and fuel surcharge.
+    """
+
+    product: str
+    count: int
+    pieces: int
+    container: str | None
+    length_mm: Decimal
+    width_mm: Decimal
+    height_mm: Decimal
+    longest_side_mm: Decimal
+    length_plus_girth_mm: Decimal
+    mass_kg: Decimal
+    volumetric_kg: Decimal | None
+    billable_kg: Decimal
+    class_above_kg: Decimal
+    class_up_to_kg: Decimal
+    reason: str
+    limits: ParcelLimits
+    packing: str
+    blocks: tuple[Block, ...]
+    price_per_parcel: Money
+    carriage: Money
+    fuel_surcharge: Money
+    price: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shipment:
+    """What an estimate is for.
+
+    Attributes:
+        service: code of the shipping service.
+        name: its name.
+        zone: where to.
+        as_of: the date of the rates.
+        valid_from: the first day of the terms used.
+    """
+
+    service: str
+    name: str
+    zone: str
+    as_of: date
+    valid_from: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShippingStatement(Shipment):
+    """What it costs to ship some pieces. Each product is packed by itself: no parcel holds two products.
+
+    Attributes:
+        parcels: every kind of parcel; each piece is in exactly one parcel.
+        parcel_count: how many parcels there are.
+        mass_kg: what they weigh together.
+        carriage: what they cost without the fuel surcharge.
+        fuel_surcharge: on all of them.
+        price: carriage and fuel surcharge.
+        workshop_price: the same in the workshop's currency, converted unrounded and rounded once.
+        exchange_rates: the published rates it was converted with; within a price sheet they stand with the sheet's.
+        cautions: where a parcel is too heavy for one person.
+    """
+
+    parcels: tuple[StatedParcels, ...]
+    parcel_count: int
+    mass_kg: Decimal
+    carriage: Money
+    fuel_surcharge: Money
+    price: Money
+    workshop_price: Money
+    exchange_rates: tuple[UsedRates, ...]
+    cautions: tuple[Caution, ...]
+
+
+@exactly
+def shipping_statement(
+    estimate: ShippingEstimate, shipment: Shipment, *, currency: str, convert: Callable[[Money], Decimal]
+) -> ShippingStatement:
+    """The estimate with its amounts rounded so that they add up.
+
+    Args:
+        estimate: unrounded.
+        shipment: what it is for.
+        currency: the workshop's.
+        convert: an amount in the workshop's currency.
+    """
+    share = estimate.fuel_surcharge_share
+    exact = [amount for each in estimate.parcels for amount in (each.carriage, each.carriage * share)]
+    shown = apportioned(exact, minor_unit_decimals(estimate.currency))
+    amounts = list(zip(shown[::2], shown[1::2], strict=True))
+
+    def money(amount: Decimal) -> Money:
+        return in_currency(amount, estimate.currency)
+
+    return ShippingStatement(
+        service=shipment.service,
+        name=shipment.name,
+        zone=shipment.zone,
+        as_of=shipment.as_of,
+        valid_from=shipment.valid_from,
+        parcels=tuple(_stated(each, *two) for each, two in zip(estimate.parcels, amounts, strict=True)),
+        parcel_count=sum(each.count for each in estimate.parcels),
+        mass_kg=plain(estimate.mass_kg, _DECIMALS),
+        carriage=money(sum((carriage for carriage, _ in amounts), ZERO)),
+        fuel_surcharge=money(sum((surcharge for _, surcharge in amounts), ZERO)),
+        price=money(sum(shown, ZERO)),
+        workshop_price=rounded(convert(estimate.price), currency),
+        exchange_rates=(),
+        cautions=estimate.cautions,
+    )
+
+
+def _stated(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal) -> StatedParcels:
+    measures, weight_class = parcels.measures, parcels.weight_class
+    volumetric_kg, currency = parcels.volumetric_kg, weight_class.price.currency
+    return StatedParcels(
+        product=parcels.product,
+        count=parcels.count,
+        pieces=parcels.pieces,
+        container=parcels.container,
+        length_mm=plain(measures.length_mm, _DECIMALS),
+        width_mm=plain(measures.width_mm, _DECIMALS),
+        height_mm=plain(measures.height_mm, _DECIMALS),
+        longest_side_mm=plain(measures.longest_side_mm, _DECIMALS),
+        length_plus_girth_mm=plain(measures.length_plus_girth_mm, _DECIMALS),
+        mass_kg=plain(measures.mass_kg, _DECIMALS),
+        volumetric_kg=None if volumetric_kg is None else plain(volumetric_kg, _DECIMALS),
+        billable_kg=plain(parcels.billable_kg, _DECIMALS),
+        class_above_kg=weight_class.above_kg,
+        class_up_to_kg=weight_class.up_to_kg,
+        reason=parcels.reason,
+        limits=parcels.limits,
+        packing=_in_words(parcels),
+        blocks=tuple(_plain(block) for block in parcels.packing.blocks),
+        price_per_parcel=weight_class.price,
+        carriage=in_currency(carriage, currency),
+        fuel_surcharge=in_currency(fuel_surcharge, currency),
+        price=in_currency(carriage + fuel_surcharge, currency),
+    )
+
+
+def _plain(block: Block) -> Block:
+    sides = {
+        name: plain(getattr(block, name), _DECIMALS) for name in Block.__dataclass_fields__ if name.endswith("_mm")
+    }
+    return replace(block, **sides)  # type: ignore[arg-type]
+
+
+def _in_words(parcels: Parcels) -> str:
+    """How the pieces lie, as "11 pieces as 5 × 2 × 1 lying 240 × 120 × 60 mm; 1 × 1 × 1 lying 60 × 240 × 120 mm"."""
+    if parcels.container is None:
+        return "The piece goes as it is."
+    lying = "; ".join(
+        f"{block.columns} × {block.rows} × {block.layers} lying {block.piece_length_mm:f} × {block.piece_width_mm:f} × "
+        f"{block.piece_height_mm:f} mm"
+        for block in map(_plain, parcels.packing.blocks)
+    )
+    room, pieces = parcels.packing.pieces, parcels.pieces
+    used = "" if room == pieces else f" There is room for {room}; {pieces} {'is' if pieces == 1 else 'are'} in it."
+    return f"Along its length, width and height: {lying}.{used}"

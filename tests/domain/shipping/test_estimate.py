@@ -1,0 +1,316 @@
+"""What a parcel weighs and is charged, what a service refuses, and what an estimate shows."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from service.domain.making.errors import MissingMeasuresError
+from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
+from service.domain.shipping.estimate import MAX_PIECES, Parcels, shipping_estimate
+from service.domain.shipping.shipping_rates import ParcelLimits, ParcelMeasures, narrowed
+from service.domain.values.errors import InvalidValuesError, TooComplexError
+from tests.builders import a_box, a_pallet, weight_class
+from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service, shipped
+
+D = Decimal
+BARE: dict[str, Any] = {"boxes": []}
+
+
+def parcel(sides: str = "300 200 100", mass: str = "1") -> ParcelMeasures:
+    length, width, height = map(D, sides.split())
+    return ParcelMeasures(length_mm=length, width_mm=width, height_mm=height, mass_kg=D(mass))
+
+
+def only(parcels: tuple[Parcels, ...]) -> Parcels:
+    (found,) = parcels
+    return found
+
+
+class TestMeasures:
+    def test_length_is_the_longest_side_however_the_parcel_stands(self) -> None:
+        for sides in ("300 200 100", "100 300 200", "200 100 300"):
+            assert parcel(sides).longest_side_mm == 300
+            assert parcel(sides).length_plus_girth_mm == 300 + 2 * (200 + 100)
+            assert parcel(sides).volume_cm3 == 6000
+
+    @pytest.mark.parametrize(
+        ("mass", "changes", "billable"),
+        [
+            ("1", {}, "1.5"),  # 6000 cm³ ÷ 5000 = 1.2
+            ("1.21", {}, "1.5"),
+            ("1.5", {}, "1.5"),
+            ("1.50001", {}, "2.0"),
+            ("1", {"weight_step_kg": None}, "1.2"),
+            ("1", {"divisor_cm3_per_kg": None}, "1.0"),
+            ("1.1", {"divisor_cm3_per_kg": None, "weight_step_kg": None}, "1.1"),
+            ("1", {"divisor_cm3_per_kg": "7000", "weight_step_kg": "0.1"}, "1.0"),  # 0.857… is below the actual
+        ],
+    )
+    def test_billable_is_the_greater_weight_rounded_up_to_the_step(
+        self, mass: str, changes: dict[str, Any], billable: str
+    ) -> None:
+        assert a_shipping_rate(**changes).billable_kg(parcel(mass=mass)) == D(billable)
+
+    def test_a_weight_that_a_division_left_a_hair_above_a_step_is_on_it(self) -> None:
+        thirds = a_shipping_rate(divisor_cm3_per_kg="3", weight_step_kg="2000")
+
+        assert thirds.billable_kg(parcel()) == 2000
+
+
+class TestClasses:
+    def test_the_upper_bound_is_included(self) -> None:
+        rate = a_shipping_rate(divisor_cm3_per_kg=None, weight_step_kg=None)
+
+        places = [rate.place_of(rate.zones["home"], parcel(mass=mass)) for mass in ("2", "2.000001", "31.5", "31.6")]
+
+        assert places == [0, 1, 2, 3]
+
+    def test_a_parcel_beyond_a_class_goes_to_the_next_one_that_takes_it(self) -> None:
+        small = weight_class("0", "2", "3", limits={"max_longest_side_mm": "250"})
+        rate = a_shipping_rate(zones={"home": [small, weight_class("2", "5", "6")]})
+        classes = rate.zones["home"]
+
+        place = rate.place_of(classes, parcel())
+
+        assert place == 1
+        assert rate.reason(classes, classes[1], parcel()) == (
+            "The volumetric weight of 1.2 kg is billed, rounded up to a multiple of 0.5 kg: 1.5 kg; the class above 0 "
+            "up to 2 kg does not take it, for its longest side of 300 mm is above 250 mm; charged in the class above 2 "
+            "up to 5 kg."
+        )
+
+    def test_the_actual_weight_is_told_where_it_is_the_greater_and_no_step_where_there_is_none(self) -> None:
+        rate = a_shipping_rate(weight_step_kg=None)
+        classes = rate.zones["home"]
+
+        assert rate.reason(classes, classes[1], parcel(mass="3.25")) == (
+            "The actual weight of 3.25 kg is billed: 3.25 kg; charged in the class above 2 up to 10 kg."
+        )
+
+    @pytest.mark.parametrize(
+        ("limits", "reason"),
+        [
+            ({"max_mass_kg": "0.9"}, "its mass of 1 kg is above 0.9 kg"),
+            ({"max_longest_side_mm": "299.9"}, "its longest side of 300 mm is above 299.9 mm"),
+            ({"max_length_plus_girth_mm": "899"}, "its length plus girth of 900 mm is above 899 mm"),
+        ],
+    )
+    def test_a_service_takes_what_is_at_its_limit_and_nothing_beyond(self, limits: dict[str, str], reason: str) -> None:
+        at_the_limit = {"max_mass_kg": "1", "max_longest_side_mm": "300", "max_length_plus_girth_mm": "900"}
+        beyond, within = a_shipping_rate(limits=limits), a_shipping_rate(limits=at_the_limit)
+        classes = beyond.zones["home"]
+
+        assert beyond.place_of(classes, parcel()) == len(classes)
+        assert list(beyond.refusals(classes, parcel())) == [reason]
+        assert within.place_of(classes, parcel()) == 0
+
+    def test_the_narrowest_of_several_limits_holds(self) -> None:
+        service = ParcelLimits(max_mass_kg=D(30), max_longest_side_mm=D(1000))
+        of_a_class = ParcelLimits(max_mass_kg=D(2), max_length_plus_girth_mm=D(900))
+
+        assert narrowed(service, None, of_a_class) == ParcelLimits(
+            max_mass_kg=D(2), max_longest_side_mm=D(1000), max_length_plus_girth_mm=D(900)
+        )
+        assert narrowed(None, None) == ParcelLimits()
+
+
+def test_a_rate_of_shipping_is_part_of_no_products_cost() -> None:
+    assert a_shipping_rate().components(lambda money: money.amount) == {}
+
+
+def classes(*bands: tuple[str, str, str]) -> dict[str, Any]:
+    return {"zones": {"home": [weight_class(*band) for band in bands]}}
+
+
+REFUSED: dict[str, tuple[Callable[[], object], str]] = {
+    "overlapping classes": (
+        lambda: a_shipping_rate(**classes(("0", "2", "5"), ("1", "5", "6"))),
+        "zones/home/1/above_kg",
+    ),
+    "a gap": (lambda: a_shipping_rate(**classes(("0", "2", "5"), ("3", "5", "6"))), "zones/home/1/above_kg"),
+    "not from 0": (lambda: a_shipping_rate(**classes(("1", "2", "5"))), "zones/home/0/above_kg"),
+    "an empty class": (lambda: a_shipping_rate(**classes(("0", "2", "5"), ("2", "2", "6"))), "zones/home/1/up_to_kg"),
+    "a falling price": (
+        lambda: a_shipping_rate(**classes(("0", "2", "5"), ("2", "3", "4.99"))),
+        "zones/home/1/price/amount",
+    ),
+    "a negative price": (lambda: a_shipping_rate(**classes(("0", "2", "-1"))), "zones/home/0/price/amount"),
+    "two currencies": (
+        lambda: a_shipping_rate(zones={"a": [weight_class("0", "2", "5")], "b": [weight_class("0", "2", "5", "USD")]}),
+        "zones/b/0/price/currency",
+    ),
+    "smaller outside than inside": (lambda: a_shipping_service(boxes=[a_box(outer="610 399 420")]), "width_mm"),
+    "a pallet without room": (
+        lambda: a_shipping_service(boxes=[], pallets=[a_pallet(max_height_mm="144")]),
+        "max_height_mm",
+    ),
+    "a pallet named as a box": (lambda: a_shipping_service(pallets=[a_pallet("carton")]), "pallets/0/code"),
+    "two boxes of one name": (lambda: a_shipping_service(boxes=[a_box(), a_box()]), "boxes/1/code"),
+    "a side of 0": (lambda: a_shipping_service(boxes=[a_box(inner="0 400 400")]), "inner_length_mm"),
+}
+
+
+class TestWhatIsRefused:
+    @pytest.mark.parametrize(("make", "place"), REFUSED.values(), ids=REFUSED)
+    def test_is_named_by_its_place(self, make: Callable[[], object], place: str) -> None:
+        with pytest.raises(InvalidValuesError) as error:
+            make()
+
+        assert ["/".join(map(str, problem.path)) for problem in error.value.problems] == [place]
+
+    def test_a_zone_that_is_not_there_is_told_with_those_that_are(self) -> None:
+        with pytest.raises(UnknownZoneError) as error:
+            shipping_estimate([("brick", a_brick(), 1)], a_shipping_service(), a_shipping_rate(), "moon")
+
+        assert (error.value.zone, error.value.zones) == ("moon", ("home",))
+        assert str(error.value) == "there is no zone 'moon'; there are home"
+
+    def test_a_product_without_measures_is_told_with_what_to_register(self) -> None:
+        with pytest.raises(MissingMeasuresError) as error:
+            shipped(mass_kg=None, width_mm=None)
+
+        assert (error.value.product, error.value.members) == ("brick", ("mass_kg", "width_mm"))
+        assert str(error.value) == "shipping it takes mass_kg and width_mm: register the product 'brick' with it"
+
+    def test_more_pieces_than_one_estimate_has_are_refused_before_anything_is_packed(self) -> None:
+        with pytest.raises(TooComplexError, match="more than 100000 pieces in one estimate; ask for fewer at a time"):
+            shipped(MAX_PIECES + 1)
+
+    def test_more_boxes_to_try_than_one_estimate_tries_are_refused(self) -> None:
+        service = a_shipping_service(boxes=[a_box(f"box-{place}") for place in range(20)])
+        pieces = [(f"brick-{place}", a_brick(), 1) for place in range(7)]
+
+        with pytest.raises(TooComplexError, match=r"more than 120 boxes and pallets .*; ask for fewer products"):
+            shipping_estimate(pieces, service, a_shipping_rate(), "home")
+
+    def test_what_fits_nowhere_is_told_with_what_stands_against_every_box_and_pallet(self) -> None:
+        boxes = [a_box("short"), a_box("weak", inner="900 400 400", outer="910 410 420", max_load_kg="1")]
+        long = a_box("long", inner="900 100 100", outer="910 110 110")
+        service = a_shipping_service(boxes=[*boxes, long], pallets=[a_pallet()], takes_bare_pieces=True)
+        rate = a_shipping_rate(limits={"max_longest_side_mm": "880", "max_mass_kg": "30"})
+
+        with pytest.raises(DoesNotFitError) as error:
+            shipped(1, service, rate, length_mm="890", width_mm="90", height_mm="90", mass_kg="40")
+
+        assert error.value.product == "brick"
+        assert error.value.reasons == (
+            "box 'short': a side of 890 mm is longer than the 600 mm there is room for",
+            "box 'weak': a piece of 40 kg is above the 1 kg it may hold",
+            "box 'long': its mass of 40.8 kg is above 30 kg",
+            "box 'long': its longest side of 910 mm is above 880 mm",
+            "box 'long': its billable weight of 41 kg is above 31.5 kg, where the last class ends",
+            "pallet 'euro': its mass of 65 kg is above 30 kg",
+            "pallet 'euro': its longest side of 1200 mm is above 880 mm",
+            "pallet 'euro': its billable weight of 65 kg is above 31.5 kg, where the last class ends",
+            "as it is: its mass of 40 kg is above 30 kg",
+            "as it is: its longest side of 890 mm is above 880 mm",
+            "as it is: its billable weight of 40 kg is above 31.5 kg, where the last class ends",
+        )
+
+    def test_too_long_for_every_class_is_told_class_by_class(self) -> None:
+        narrow = {"max_longest_side_mm": "200"}
+        rate = a_shipping_rate(
+            zones={"home": [weight_class("0", "1", "3"), weight_class("1", "5", "4", limits=narrow)]},
+            divisor_cm3_per_kg=None,
+        )
+
+        with pytest.raises(DoesNotFitError) as error:
+            shipped(1, a_shipping_service(**BARE), rate)
+
+        assert error.value.reasons == (
+            "as it is: in the class above 1 up to 5 kg, its longest side of 240 mm is above 200 mm",
+        )
+
+
+class TestAnEstimate:
+    def test_of_a_piece_without_a_box_is_the_piece_as_it_is(self) -> None:
+        found = shipped(3, a_shipping_service(**BARE))
+
+        parcels = only(found.parcels)
+        assert (parcels.count, parcels.pieces, parcels.container) == (3, 1, None)
+        assert (parcels.measures.length_mm, parcels.measures.mass_kg) == (240, D("1.6"))
+        assert (parcels.billable_kg, parcels.weight_class.price.amount) == (2, 5)
+        assert found.price.amount == 15
+        assert found.mass_kg == D("4.8")
+
+    def test_counts_the_packaging_and_the_fuel(self) -> None:
+        found = shipped(2, a_shipping_service(), a_shipping_rate(divisor_cm3_per_kg=None, fuel_surcharge_share="0.075"))
+
+        parcels = only(found.parcels)
+        assert parcels.measures.mass_kg == D("0.8") + 2 * D("1.6")
+        assert (parcels.volumetric_kg, parcels.billable_kg) == (None, 4)
+        assert found.price.amount == D("8.6")
+
+    def test_shows_no_full_parcel_of_the_kind_whose_only_one_is_not_full(self) -> None:
+        light = {"divisor_cm3_per_kg": None, "weight_step_kg": None}
+        rate = a_shipping_rate(**light, **classes(("0", "5", "5"), ("5", "9", "8")))
+
+        found = shipped(6, a_shipping_service(), rate)  # with the carton two bricks weigh 4 kg, five 8.8 kg
+
+        assert [(each.count, each.pieces) for each in found.parcels] == [(1, 5), (1, 1)]
+        assert found.price.amount == 13
+
+    def test_splits_a_batch_where_that_is_cheaper(self) -> None:
+        light = {"divisor_cm3_per_kg": None, "weight_step_kg": None}
+        rate = a_shipping_rate(**light, **classes(("0", "5", "5"), ("5", "30", "40")))
+
+        found = shipped(5, a_shipping_service(), rate)  # two bricks and the carton weigh 4 kg, three 5.6 kg
+
+        assert [(each.count, each.pieces) for each in found.parcels] == [(2, 2), (1, 1)]
+        assert found.price.amount == 15
+
+    def test_takes_the_smaller_of_boxes_that_cost_the_same(self) -> None:
+        boxes = [a_box("big"), a_box("small", inner="300 200 100", outer="310 210 110")]
+        rate = a_shipping_rate(divisor_cm3_per_kg=None)
+
+        assert only(shipped(1, a_shipping_service(boxes=boxes), rate).parcels).container == "small"
+
+    def test_puts_the_rest_into_the_smaller_box(self) -> None:
+        boxes = [a_box("big", max_load_kg="9"), a_box("small", inner="300 200 100", outer="310 210 110")]
+        rate = a_shipping_rate(divisor_cm3_per_kg=None)
+
+        found = shipped(6, a_shipping_service(boxes=boxes), rate)
+
+        assert [(each.count, each.pieces, each.container) for each in found.parcels] == [(1, 5, "big"), (1, 1, "small")]
+
+    def test_shows_a_pallet_as_high_as_its_load(self) -> None:
+        service = a_shipping_service(boxes=[], pallets=[a_pallet(max_load_kg="500")])
+        rate = a_shipping_rate(**classes(("0", "1000", "90")))
+
+        found = shipped(400, service, rate)
+
+        assert [(each.count, each.pieces, each.is_pallet) for each in found.parcels] == [(1, 312, True), (1, 88, True)]
+        full, rest = found.parcels
+        assert full.measures.mass_kg == 25 + 312 * D("1.6")
+        assert full.measures.height_mm == 144 + full.packing.height_mm
+        assert rest.measures.height_mm < full.measures.height_mm
+        assert full.packing.pieces >= 312
+        assert rest.volumetric_kg == rest.measures.volume_cm3 / 5000
+
+    def test_packs_each_product_by_itself(self) -> None:
+        pieces = [("brick", a_brick(), 2), ("tile", a_brick(height_mm="20", mass_kg="0.5"), 3)]
+
+        found = shipping_estimate(pieces, a_shipping_service(), a_shipping_rate(divisor_cm3_per_kg=None), "home")
+
+        assert [(each.product, each.count * each.pieces) for each in found.parcels] == [("brick", 2), ("tile", 3)]
+
+    def test_warns_of_a_parcel_too_heavy_for_one_person_and_not_of_a_pallet(self) -> None:
+        wide = a_shipping_rate(**classes(("0", "1000", "90")))
+        by_hand = shipped(16, a_shipping_service(), wide)
+        by_pallet = shipped(16, a_shipping_service(boxes=[], pallets=[a_pallet()]), wide)
+
+        (caution,) = by_hand.cautions
+        assert caution.code == "parcel-too-heavy-for-one-person"
+        assert caution.text.startswith("The heaviest parcel weighs 26.4 kg, too heavy for one person.")
+        assert "INDG143" in caution.source
+        assert by_pallet.cautions == ()
+        assert shipped(1).cautions == ()
+
+    def test_of_free_shipping_costs_nothing_in_the_fewest_parcels(self) -> None:
+        found = shipped(90, a_shipping_service(), a_shipping_rate(**classes(("0", "100", "0"))))
+
+        assert found.price.amount == 0
+        assert sum(each.count for each in found.parcels) == 3
+        assert all(each.pieces <= 44 for each in found.parcels)
