@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from service.app import create_app
 from service.config import Settings
 from service.domain.changes import Actor
-from service.domain.repricing import RepricingRequest
+from service.domain.listing.repricing import RepricingRequest
 from service.store.database import Database
 from service.store.workshops import Workshop, find_workshop, lock_workshop
 from service.workflows import repricing

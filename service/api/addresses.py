@@ -12,7 +12,7 @@ import marshmallow as ma
 from service.api.fields import DateField
 from service.api.forms import QUOTATION_FORMS
 from service.api.problems import ProblemError
-from service.domain.quotation_life import count_of
+from service.domain.quoting.life import count_of
 from service.domain.values.declared import Code, rules_and_type
 
 _UUID = r"[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}"

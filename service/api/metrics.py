@@ -16,7 +16,7 @@ from service import clock
 from service.api.auth import database
 from service.api.blueprints import Blueprint
 from service.api.operations import find_operation, operation
-from service.domain.price_change import RepricingSummary
+from service.domain.listing.price_change import RepricingSummary
 from service.workflows.watching import find_feed_state
 
 blueprint = Blueprint("metrics", __name__, description="The service itself.")

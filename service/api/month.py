@@ -13,8 +13,8 @@ from service.api.schemas import schema_of
 from service.documents.drawing import ImageForm
 from service.documents.month_chart import month_chart
 from service.documents.month_page import month_page
-from service.domain.month_plan import MonthPlan
-from service.domain.month_statement import MonthStatement
+from service.domain.month.plan import MonthPlan
+from service.domain.month.statement import MonthStatement
 from service.workflows import month
 
 blueprint = Blueprint("month", __name__, url_prefix="/v1", description="Whether a month pays.")

@@ -16,7 +16,7 @@ from service.api.schemas import schema_of
 from service.api.shared_parts import ETAG, LINK
 from service.documents.drawing import ImageForm
 from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
-from service.domain.price_history import PriceHistoryEntry
+from service.domain.listing.price_history import PriceHistoryEntry
 from service.encoding import encoded
 from service.workflows import repricing_records
 

@@ -18,6 +18,7 @@ from service.domain.costing.errors import MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError, MissingMeasuresError, ProductLoopError
 from service.domain.pricing.errors import UnreachableTargetError
+from service.domain.quoting.errors import QuotationStateError
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import (
     CurrencyMismatchError,
@@ -25,7 +26,6 @@ from service.domain.values.errors import (
     InvalidValueError,
     InvalidValuesError,
     PugmillError,
-    QuotationStateError,
     TooComplexError,
     UnknownCurrencyError,
 )

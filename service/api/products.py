@@ -22,8 +22,8 @@ from service.documents.cost_chart import cost_chart
 from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
 from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.drawing import ImageForm
-from service.domain.cost_workings import CostWorkings
 from service.domain.costing.cost_statement import CostStatement
+from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.selling.channels import Display
 from service.domain.selling.route import shipping_problems

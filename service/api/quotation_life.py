@@ -13,8 +13,8 @@ from service.api.quotations import made, stated
 from service.api.retries import once, once_if_keyed
 from service.api.schemas import schema_of
 from service.api.shared_parts import IF_MATCH, LOCATION, MAY_BE_REPEATED, ONCE
-from service.domain.quotation_life import AcceptanceRequest, DeclineRequest
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.life import AcceptanceRequest, DeclineRequest
+from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
 from service.store.quotations import Quotation
 from service.workflows import quotation_life

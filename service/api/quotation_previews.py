@@ -9,7 +9,7 @@ from service.api.blueprints import Blueprint
 from service.api.examples import QUOTATION
 from service.api.operations import operation
 from service.api.schemas import schema_of
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.request import QuotationRequest
 from service.workflows import quoting
 from service.workflows.quoting import QuotationPreview
 

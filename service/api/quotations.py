@@ -18,8 +18,8 @@ from service.api.registered import listed
 from service.api.retries import once
 from service.api.schemas import schema_of
 from service.api.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, ONCE
-from service.domain.quotation_life import Status
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.life import Status
+from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
 from service.encoding import encoded
 from service.store.quotations import Quotation, QuotationEvent, QuotationSummary

@@ -7,8 +7,8 @@ from uuid import UUID
 
 from service.domain.costing.variance import RateChange
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.price_change import PriceChange, RepricingFigures, RepricingSummary
-from service.domain.repricing import RepricingRequest
+from service.domain.listing.price_change import PriceChange, RepricingFigures, RepricingSummary
+from service.domain.listing.repricing import RepricingRequest
 from service.encoding import encoded
 from service.store.repricings import Repricing
 

@@ -26,8 +26,8 @@ from service.api.schemas import schema_of
 from service.api.shared_parts import ETAG, IF_MATCH, IF_PREVIEWED, LINK, LOCATION, MAY_BE_REPEATED
 from service.api.spooling import spool, spooled
 from service.documents.price_changes import price_changes_csv
-from service.domain.price_change import PriceChange
-from service.domain.repricing import RepricingRequest
+from service.domain.listing.price_change import PriceChange
+from service.domain.listing.repricing import RepricingRequest
 from service.domain.values.declared import declared
 from service.domain.values.errors import InvalidValueError
 from service.encoding import plain_data, to_bytes

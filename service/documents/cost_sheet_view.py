@@ -21,12 +21,12 @@ from service.documents.formats import (
 )
 from service.documents.labels import labels_for
 from service.documents.paper import Entry
-from service.domain.cost_workings import CostWorkings
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
+from service.domain.explaining.cost_workings import CostWorkings
+from service.domain.explaining.workbook import Section, Working
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency
-from service.domain.workings import Section, Working
 
 _FIGURE = re.compile(r"\d+(?:\.\d+)?")
 _NAME = re.compile(r"\{([^}]+)\}")

@@ -15,7 +15,7 @@ from babel.dates import format_date
 from babel.numbers import NumberPattern, format_decimal, format_percent, get_currency_symbol
 from babel.units import format_compound_unit
 
-from service.domain.unit_price import Measure, UnitPrice
+from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, minor_unit_decimals, rounded
 

@@ -6,7 +6,7 @@ from service.documents.drawing import ImageForm
 from service.documents.month_chart import month_chart
 from service.documents.month_view import month_view
 from service.documents.pages import page
-from service.domain.month_statement import MonthStatement
+from service.domain.month.statement import MonthStatement
 
 
 def month_page(statement: MonthStatement, locale: str) -> str:

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.labels import labels_for
-from service.domain.month_statement import (
+from service.domain.month.statement import (
     BestMixStatement,
     LoadStatement,
     Milestone,

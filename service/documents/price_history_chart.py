@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from service.documents.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
 from service.documents.formats import formatted_amount, formatted_number, isolated
 from service.documents.price_panel import Look, Step, Terms, panel
-from service.domain.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
+from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
 
 MOST_DRAWN = 1000
 """How many prices are drawn; of more the newest."""

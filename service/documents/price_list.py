@@ -5,9 +5,9 @@ from decimal import Decimal
 from typing import Any
 
 from service.documents.csv_text import csv_lines, guarded
-from service.domain.price_list import PriceListEntry
+from service.domain.listing.price_list import PriceListEntry
+from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.selling.channels import Display
-from service.domain.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money
 from service.encoding import encoded, to_bytes
 

@@ -23,7 +23,7 @@ from service.documents.drawing import (
 )
 from service.documents.formats import formatted_amount, formatted_date, formatted_share
 from service.documents.scales import Label, amount_marks, day_marks, without_overlap
-from service.domain.price_history import PriceInForce
+from service.domain.listing.price_history import PriceInForce
 from service.domain.values.money import Money, in_currency
 
 _WIDTH, _HEIGHT, _GRID = 640, 210, "#dddddd"

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 
 from service.documents.paper import Entry, PaperView
-from service.domain.quotation import Letterhead, QuotationFigures, Remarks
-from service.domain.quotation_life import Status
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.life import Status
+from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.request import QuotationRequest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from service.documents.drawing import literal
 from service.documents.labels import Labels, labels_for
 from service.documents.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quotation_view import reason_for
-from service.domain.quotation import (
+from service.domain.quoting.quotation import (
     QuotedAdjustment,
     QuotedLine,
     QuotedQuantity,

@@ -11,8 +11,8 @@ from service.documents.formats import formatted_date, formatted_number, formatte
 from service.documents.labels import Labels, labels_for
 from service.documents.paper import Entry
 from service.documents.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView, Section
-from service.domain.quotation import AdjustmentKind, QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax
-from service.domain.quotation_life import Status
+from service.domain.quoting.life import Status
+from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax
 from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern
 from service.domain.shipping.shipping_statement import StatedParcels
 from service.domain.values.exact import ZERO, exactly, whole_down

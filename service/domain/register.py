@@ -11,7 +11,7 @@ from service.domain.costing.rates import (
     TariffRate,
     ToolRate,
 )
-from service.domain.listings import Listing
+from service.domain.listing.listings import Listing
 from service.domain.making.products import Product
 from service.domain.making.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tool
 from service.domain.scheduling.working_time import Closure

@@ -8,8 +8,8 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.register import CONDITIONS
-from service.domain.repricing import COMING_INTO_FORCE
 from service.domain.values.money import Money, in_currency
 from service.store.tables import listing_prices, price_changes, registrations, uses
 from service.store.touched import resting_on

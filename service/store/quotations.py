@@ -11,9 +11,10 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service import clock
-from service.domain.quotation import Acceptance, Letterhead, QuotationBasis, QuotationFigures, Remarks
-from service.domain.quotation_life import Event, Status, number_of
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.life import Event, Status, number_of
+from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.request import QuotationRequest
 from service.domain.values.exact import ZERO
 from service.domain.values.money import Money
 from service.encoding import from_text, plain_data, to_text, trusted

@@ -13,9 +13,9 @@ from service.domain.changes import Actor
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import RateTable
 from service.domain.currency.exchange_rates import ExchangeRates
-from service.domain.price_change import PriceChange, RepricingFigures
-from service.domain.price_history import PriceHistoryEntry
-from service.domain.repricing import RepricingRequest
+from service.domain.listing.price_change import PriceChange, RepricingFigures
+from service.domain.listing.price_history import PriceHistoryEntry
+from service.domain.listing.repricing import RepricingRequest
 from service.encoding import from_text, to_text
 from service.store.changes import record_prices
 from service.store.instants import find_in_utc, in_utc

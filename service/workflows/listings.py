@@ -8,12 +8,12 @@ from enum import StrEnum
 from typing import Any
 
 from service.documents.formats import formatted_price, formatted_unit_price
-from service.domain.listings import Listing
+from service.domain.listing.listings import Listing
+from service.domain.listing.price_list import PriceListEntry
+from service.domain.listing.unit_price import Measure, UnitPrice, unit_price
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
-from service.domain.price_list import PriceListEntry
 from service.domain.safety.cautions import Concern
-from service.domain.unit_price import Measure, UnitPrice, unit_price
 from service.domain.values.errors import PugmillError
 from service.store import prices_in_force, registrations
 from service.store.database import Database

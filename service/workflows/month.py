@@ -6,18 +6,18 @@ from datetime import date
 from decimal import Decimal
 
 from service import linear_programming
-from service.domain.break_even import PlannedSale
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
 from service.domain.costing.rate_card import DatedRate
-from service.domain.fixed_costs import FixedCost, fixed_costs
-from service.domain.listings import Listing
+from service.domain.listing.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.plausibility import cautions_of
 from service.domain.making.resources import CostClass
-from service.domain.month import Month, PlannedProduct
-from service.domain.month_plan import MonthPlan, PlannedLine
-from service.domain.month_statement import MonthStatement
-from service.domain.month_stating import month_statement
+from service.domain.month.break_even import PlannedSale
+from service.domain.month.fixed_costs import FixedCost, fixed_costs
+from service.domain.month.month import Month, PlannedProduct
+from service.domain.month.month_stating import month_statement
+from service.domain.month.plan import MonthPlan, PlannedLine
+from service.domain.month.statement import MonthStatement
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.scheduling.plan_load import loads
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError

@@ -10,12 +10,12 @@ from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import RateTable, rating
 from service.domain.costing.variance import Cause, product_effect, unit_cost
+from service.domain.listing.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
+from service.domain.listing.repricing import Decision, RepricingRequest, decision, move_share
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.resources import Overhead
-from service.domain.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
 from service.domain.pricing.price import Pricing
 from service.domain.register import CONDITIONS, RESOURCES
-from service.domain.repricing import Decision, RepricingRequest, decision, move_share
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.unit_costs import UnitCosts

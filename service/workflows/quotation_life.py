@@ -6,9 +6,9 @@ from datetime import date
 from decimal import Decimal
 from uuid import UUID
 
-from service.domain.quotation import Acceptance, QuotationBasis
-from service.domain.quotation_figures import chosen_figures
-from service.domain.quotation_life import (
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.figures import chosen_figures
+from service.domain.quoting.life import (
     LEADS_TO,
     REVISABLE,
     AcceptanceRequest,
@@ -20,7 +20,8 @@ from service.domain.quotation_life import (
     number_of,
     refused,
 )
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.quotation import Acceptance
+from service.domain.quoting.request import QuotationRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO
 from service.encoding import to_text

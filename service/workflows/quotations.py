@@ -6,9 +6,9 @@ from uuid import UUID
 
 from service.documents import quotation_view as view
 from service.documents.quotation_paper import QuotationPaper, QuotationView
-from service.domain.quotation import QuotationFigures
-from service.domain.quotation_figures import chosen_figures, quotation_figures
-from service.domain.quotation_life import Status, number_of, status_on
+from service.domain.quoting.figures import chosen_figures, quotation_figures
+from service.domain.quoting.life import Status, number_of, status_on
+from service.domain.quoting.quotation import QuotationFigures
 from service.encoding import encoded, filled, trusted
 from service.store import quotations
 from service.store.database import Connection, Database

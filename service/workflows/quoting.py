@@ -11,11 +11,12 @@ from service import clock
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
-from service.domain.quantity_breaks import quantity_breaks
-from service.domain.quotation import Letterhead, QuotationBasis, QuotationFigures, QuotedShipment, Remarks
-from service.domain.quotation_figures import quotation_figures
-from service.domain.quotation_request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
-from service.domain.quoted_costs import asked_price, batch_costs, supplied_resources
+from service.domain.quoting.basis import QuotationBasis, QuotedShipment
+from service.domain.quoting.batch_costs import asked_price, batch_costs, supplied_resources
+from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.quantity_breaks import quantity_breaks
+from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Path

@@ -8,9 +8,9 @@ from uuid import UUID
 from service.domain.costing.rate_card import unit_rates
 from service.domain.costing.rate_table import RateTable
 from service.domain.costing.variance import Comparison, RateChange, unit_effects
+from service.domain.listing.price_change import Effects
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.resources import Overhead
-from service.domain.price_change import Effects
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import known
 from service.memory import Remembered

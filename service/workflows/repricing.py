@@ -10,8 +10,8 @@ from uuid_utils.compat import uuid7
 
 from service import clock
 from service.domain.changes import Actor
-from service.domain.price_change import RepricingFigures
-from service.domain.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
+from service.domain.listing.price_change import RepricingFigures
+from service.domain.listing.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.encoding import plain_data, to_bytes, to_text
 from service.spool import new_spool, write

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from service import clock
 from service.domain.changes import Actor
-from service.domain.price_history import PriceHistoryEntry
+from service.domain.listing.price_history import PriceHistoryEntry
 from service.store import repricings
 from service.store.database import Connection, Database
 from service.store.repricings import Repricing

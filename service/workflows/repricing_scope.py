@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard
+from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS
-from service.domain.repricing import RepricingRequest, RepricingScope
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.store import exchange, rates, registrations
 from service.store.database import Connection, Database

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.costing.rate_card import RateCard
-from service.domain.listings import Listing
+from service.domain.listing.listings import Listing
 from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 
-from service.domain.cost_workings import CostWorkings, cost_workings
 from service.domain.costing.cost_statement import CostStatement
-from service.domain.written_facts import written_conversion
+from service.domain.explaining.cost_workings import CostWorkings, cost_workings
+from service.domain.explaining.traced_facts import written_conversion
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.workflows.costing import WhatIf, pools_of, prepare, state_cost, subject

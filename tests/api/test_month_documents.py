@@ -12,7 +12,7 @@ from service.documents.drawing import ImageForm
 from service.documents.formats import isolated
 from service.documents.month_chart import MOST_LOADS, month_chart
 from service.documents.month_page import month_page
-from service.domain.month_statement import MonthStatement
+from service.domain.month.statement import MonthStatement
 from service.encoding import decoded
 from tests.api.test_texts import NAMES
 from tests.builders import machine, money, month_plan, planned, register_workshop

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from service.app import create_app
 from service.config import Settings
-from service.domain.repricing import COMING_INTO_FORCE
+from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.store.database import Database
 from service.store.tables import listing_prices, price_changes, repricings
 from tests import builders, processes

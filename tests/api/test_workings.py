@@ -7,8 +7,8 @@ import pytest
 
 from tests.builders import material_rate, money, register_workshop
 from tests.conftest import Client
-from tests.domain.calculator import calculated
-from tests.domain.test_workings import decimals_of, rounded
+from tests.domain.explaining.calculator import calculated
+from tests.domain.explaining.test_workbook import decimals_of, rounded
 
 SHEET = "products/sheet/cost-sheet"
 BATCH = "quantity=20&as_of=2026-11-25"

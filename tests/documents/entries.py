@@ -8,9 +8,9 @@ from typing import Any
 from hypothesis import strategies as st
 from iso4217 import Currency
 
-from service.domain.price_list import PriceListEntry
+from service.domain.listing.price_list import PriceListEntry
+from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.selling.channels import Display
-from service.domain.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money, in_currency
 
 DECIMALS = {each.code: each.exponent for each in Currency if each.exponent is not None}

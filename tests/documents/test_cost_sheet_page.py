@@ -18,7 +18,7 @@ from service.domain.making.learning import LearningCurve
 from service.domain.making.plausibility import warnings
 from service.domain.making.products import Product
 from tests.domain.examples import TODAY, Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead
-from tests.domain.test_workings import workings_of
+from tests.domain.explaining.test_workbook import workings_of
 
 LONG = "Plank" * 40
 ARABIC = "لوح من البلاستيك"

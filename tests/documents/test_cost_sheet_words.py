@@ -15,15 +15,15 @@ from service.documents import cost_chart as chart_module
 from service.documents import cost_sheet_view as view_module
 from service.documents.cost_sheet_view import cost_sheet_view
 from service.documents.labels import CATALOGUES
-from service.domain import cost_workings as workings_module
 from service.domain.costing.cost_statement import cost_statement
 from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate, TariffRate, ToolRate
 from service.domain.currency.exchange_rates import DayRates
+from service.domain.explaining import cost_workings as workings_module
+from service.domain.explaining.workbook import LABELS
 from service.domain.making.resources import CostClass
 from service.domain.values.money import Money
-from service.domain.workings import LABELS
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation, an_overhead, euros
-from tests.domain.test_workings import workings_of
+from tests.domain.explaining.test_workbook import workings_of
 
 LANGUAGES = ["de", "es", "fr", "nl", "pt"]
 every_language = pytest.mark.parametrize("language", LANGUAGES)

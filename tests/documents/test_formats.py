@@ -19,7 +19,7 @@ from service.documents.formats import (
     formatted_unit_price,
     isolated,
 )
-from service.domain.unit_price import Measure, UnitPrice
+from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money, in_currency
 from tests.documents.entries import DECIMALS, amounts_of
 from tests.domain.strategies import tried

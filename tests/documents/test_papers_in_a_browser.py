@@ -4,10 +4,10 @@ import pytest
 
 from service.documents.quotation_page import quotation_page
 from service.documents.quotation_view import quotation_view
-from service.domain.quotation_life import Status
+from service.domain.quoting.life import Status
 from tests.browser import DESK, PHONE, Browser
 from tests.documents.test_quotation_papers import ARABIC, HEBREW, LONG, a_paper
-from tests.domain.test_quoted_batches import a_sheet_line
+from tests.domain.quoting.test_quoted_batches import a_sheet_line
 
 LINES_OF_TEXT = """each => {
     const range = document.createRange();

@@ -10,11 +10,11 @@ import pytest
 
 from service.documents.drawing import ImageForm
 from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
-from service.domain.price_history import PriceHistoryEntry
+from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.values.money import in_currency
 from tests.documents.pictures import Picture, png_size
 from tests.documents.test_cost_chart import STRANGE
-from tests.domain.test_price_history import entry
+from tests.domain.listing.test_price_history import entry
 
 TODAY = date(2026, 11, 25)
 DAY = 24

@@ -18,16 +18,16 @@ from service.documents.quotation_text import quotation_text
 from service.documents.quotation_ubl import quotation_ubl
 from service.documents.quotation_view import quotation_view
 from service.domain.costing.rate_card import DatedRate
-from service.domain.quotation import Letterhead, Remarks
-from service.domain.quotation_figures import quotation_figures
-from service.domain.quotation_life import Status
+from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.life import Status
+from service.domain.quoting.quotation import Letterhead, Remarks
 from service.domain.safety.cautions import DeclaredUse
 from service.domain.safety.hazards import cautions
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from tests import builders
 from tests.domain.examples import TODAY, D, a_request
-from tests.domain.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis
+from tests.domain.quoting.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis
 
 READY = LeadTime(
     starting_on=TODAY,

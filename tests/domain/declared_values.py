@@ -12,11 +12,12 @@ from hypothesis import assume
 from hypothesis import strategies as st
 
 from service.domain.costing.rates import MachineRate, TariffRate
-from service.domain.listings import Listing
+from service.domain.listing.listings import Listing
 from service.domain.making.products import BillLine, Operation, Product
 from service.domain.making.resources import Material
 from service.domain.pricing.policy import PricingPolicy, Target
-from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationRequest
+from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
+from service.domain.quoting.request import QuotationRequest
 from service.domain.selling.channels import ChannelRate, Fee, FeeBand
 from service.domain.shipping.services import Box, Pallet
 from service.domain.shipping.shipping_rates import ShippingRate, WeightClass

@@ -26,7 +26,7 @@ from service.domain.making.resources import LabourGrade, Machine, Material, Over
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Price, Pricing
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.request import QuotationRequest
 from service.domain.selling.channels import Display
 from service.domain.selling.sale import Sale
 from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate

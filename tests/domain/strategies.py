@@ -32,16 +32,11 @@ from service.domain.making.resources import (
     Unit,
 )
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
-from service.domain.quotation_request import (
-    Customer,
-    LineAdjustment,
-    QuotationAdjustment,
-    QuotationLineRequest,
-    QuotationRequest,
-)
+from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
+from service.domain.quoting.document_totals import AppliedTax, DocumentAdjustment, DocumentLine
+from service.domain.quoting.request import Customer, QuotationLineRequest, QuotationRequest
 from service.domain.selling.channels import Display
 from service.domain.selling.taxes import TaxCategory
-from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine
 from service.domain.values.money import Money
 from service.domain.values.references import Registered
 from service.domain.values.unit_costs import CostBasis, UnitCosts

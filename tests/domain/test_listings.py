@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.listings import Listing
+from service.domain.listing.listings import Listing
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from tests import builders

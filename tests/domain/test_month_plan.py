@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.month_plan import MonthPlan, OtherFixedCost, PlannedLine
+from service.domain.month.plan import MonthPlan, OtherFixedCost, PlannedLine
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from tests import builders

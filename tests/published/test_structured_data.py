@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.documents.price_list import price_list_json_ld
-from service.domain.price_list import PriceListEntry
+from service.domain.listing.price_list import PriceListEntry
 from service.domain.selling.channels import Display
 from tests.documents.entries import entries
 from tests.domain.strategies import tried

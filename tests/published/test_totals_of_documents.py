@@ -8,8 +8,8 @@ from typing import Any
 import flask
 import pytest
 
+from service.domain.quoting.document_totals import AppliedTax, DocumentAdjustment, DocumentLine, document_totals
 from service.domain.selling.taxes import TaxCategory
-from service.domain.totals import AppliedTax, DocumentAdjustment, DocumentLine, document_totals
 from tests.builders import policy, quotation
 from tests.conftest import make_client
 from tests.contract import Contract

@@ -4,8 +4,8 @@ from decimal import Decimal
 
 import pytest
 
+from service.domain.listing.unit_price import Measure, unit_price
 from service.domain.making.products import BillLine, Product
-from service.domain.unit_price import Measure, unit_price
 from service.domain.values.money import Money
 
 DOLLARS = "AUD"

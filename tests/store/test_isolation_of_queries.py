@@ -20,9 +20,9 @@ from service import workflows
 from service.domain.costing.errors import MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import FEED
-from service.domain.month_plan import MonthPlan
-from service.domain.quotation_life import DeclineRequest, Status
-from service.domain.repricing import RepricingRequest, RepricingRules, RepricingScope
+from service.domain.listing.repricing import RepricingRequest, RepricingRules, RepricingScope
+from service.domain.month.plan import MonthPlan
+from service.domain.quoting.life import DeclineRequest, Status
 from service.domain.values.money import Money
 from service.encoding import decoded
 from service.feeds.reference_rates import Span

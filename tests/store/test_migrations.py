@@ -13,7 +13,7 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from service.domain.quotation_life import AcceptanceRequest, Status
+from service.domain.quoting.life import AcceptanceRequest, Status
 from service.feeds.reference_rates import Span
 from service.store.database import Database
 from service.store.schema import MIGRATIONS, migrate, schema_state

@@ -12,11 +12,11 @@ from service.domain.costing.cost_statement import CostStatement
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.month_plan import MonthPlan
-from service.domain.month_statement import MonthStatement
-from service.domain.quotation_life import AcceptanceRequest
+from service.domain.listing.repricing import RepricingRequest
+from service.domain.month.plan import MonthPlan
+from service.domain.month.statement import MonthStatement
+from service.domain.quoting.life import AcceptanceRequest
 from service.domain.register import COLLECTIONS
-from service.domain.repricing import RepricingRequest
 from service.encoding import decoded
 from service.store.database import Database
 from service.store.quotations import Quotation

@@ -9,8 +9,8 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.domain.price_change import RepricingFigures
-from service.domain.repricing import RepricingRequest
+from service.domain.listing.price_change import RepricingFigures
+from service.domain.listing.repricing import RepricingRequest
 from service.encoding import decoded, encoded, plain_data
 from service.store.database import Database
 from service.workflows import registering, repricing, repricing_records

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from service.domain.costing.errors import MissingRatesError
-from service.domain.month_statement import BestMixStatement, LoadStatement, Milestone, MixOutcome, ProfitAtVolume
+from service.domain.month.statement import BestMixStatement, LoadStatement, Milestone, MixOutcome, ProfitAtVolume
 from service.domain.values.errors import InvalidValuesError
 from tests import builders
 from tests.builders import planned

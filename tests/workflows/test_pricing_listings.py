@@ -8,12 +8,12 @@ import pytest
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.listing.price_list import PriceListEntry
+from service.domain.listing.unit_price import Measure
 from service.domain.making.errors import MissingMeasuresError
-from service.domain.price_list import PriceListEntry
 from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.selling.channels import Display, FeeBase
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
-from service.domain.unit_price import Measure
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
 from service.workflows import listings

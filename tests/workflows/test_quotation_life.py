@@ -12,9 +12,10 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.costing.errors import MissingRatesError
-from service.domain.quotation_life import AcceptanceRequest, DeclineRequest, Status
+from service.domain.quoting.errors import QuotationStateError
+from service.domain.quoting.life import AcceptanceRequest, DeclineRequest, Status
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
-from service.domain.values.errors import InvalidValuesError, QuotationStateError, TooComplexError
+from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.encoding import decoded, to_text
 from service.store import quotations as stored
 from service.store.quotations import Quotation

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from service.documents.quotation_text import quotation_text
 from service.domain.costing.errors import MissingRatesError
-from service.domain.quotation_life import Status
+from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.store.tables import metadata, quotations
 from service.workflows import quotations as reading

@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.domain.repricing import RepricingRequest, RepricingScope
+from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.store import prices_in_force, registrations
 from service.store.database import Database
 from service.store.prices_in_force import Narrowing

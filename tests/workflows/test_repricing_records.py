@@ -4,7 +4,7 @@ from uuid import UUID
 
 import pytest
 
-from service.domain.repricing import RepricingRequest
+from service.domain.listing.repricing import RepricingRequest
 from service.workflows import repricing, repricing_records
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError, StalePreviewError, SupersededError
 from tests import builders

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.price_change import RepricingSummary
+from service.domain.listing.price_change import RepricingSummary
 from service.workflows.errors import NothingPricedError
 from tests import builders
 from tests.api.repriced import DAY, FIRST, MONDAY

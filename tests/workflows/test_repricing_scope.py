@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
-from service.domain.repricing import RepricingRequest
+from service.domain.listing.repricing import RepricingRequest
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from service.store import prices_in_force

@@ -15,9 +15,9 @@ import pytest
 import sqlalchemy as sa
 
 from service.domain.costing.variance import unit_cost
-from service.domain.listings import Listing
+from service.domain.listing.listings import Listing
+from service.domain.listing.repricing import RepricingRequest
 from service.domain.making.bill_of_resources import BatchBill
-from service.domain.repricing import RepricingRequest
 from service.domain.values.exact import exactly
 from service.encoding import decoded, plain_data
 from service.store import registrations, repricings

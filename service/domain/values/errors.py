@@ -72,15 +72,3 @@ class TooComplexError(PugmillError, ValueError):
         self.what = what
         self.limit = limit
         self.path = tuple(path)
-
-
-class QuotationStateError(PugmillError):
-    """A quotation is in a state in which something cannot become of it.
-
-    Attributes:
-        state: the one it is in.
-    """
-
-    def __init__(self, what: str, state: str, wanted: str, remedy: str) -> None:
-        super().__init__(f"{what} is {state} and cannot be {wanted}; {remedy}")
-        self.state = state

@@ -8,19 +8,20 @@ from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.rate_card import unit_rates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.products import Tooling
-from service.domain.quotation import (
+from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.batch_costs import BatchCosts, asked_price, batch_costs, kept, supplied_resources
+from service.domain.quoting.document_totals import AppliedTax, DocumentLine, line_gross, line_net
+from service.domain.quoting.quotation import (
     AdjustmentKind,
-    QuotationBasis,
     QuotedAdjustment,
     QuotedLine,
     QuotedQuantity,
     QuotedTax,
     SuppliedMaterial,
 )
-from service.domain.quotation_request import LineAdjustment, QuotationAdjustment, QuotationLineRequest
-from service.domain.quoted_costs import BatchCosts, asked_price, batch_costs, kept, supplied_resources
+from service.domain.quoting.request import QuotationLineRequest
 from service.domain.selling.taxes import TaxRate
-from service.domain.totals import AppliedTax, DocumentLine, line_gross, line_net
 from service.domain.values.exact import ZERO, half_up, plain
 from service.domain.values.money import Money, in_currency, rounded, unit_cost
 from service.domain.values.references import WHOLE, part_of

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from service.domain.listing.unit_price import UnitPrice
 from service.domain.selling.channels import Display
-from service.domain.unit_price import UnitPrice
 from service.domain.values.money import Money
 
 

@@ -5,21 +5,9 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 
-from service.domain.quotation import (
-    AdjustmentKind,
-    QuotationBasis,
-    QuotationFigures,
-    QuotedAdjustment,
-    QuotedLine,
-    QuotedTax,
-    QuotedTaxSubtotal,
-    QuotedTotals,
-)
-from service.domain.quotation_request import QuotationRequest, currency_problems
-from service.domain.quoted_costs import kept
-from service.domain.quoted_lines import QuotedLines, adjusted
-from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
-from service.domain.totals import (
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.batch_costs import kept
+from service.domain.quoting.document_totals import (
     AppliedTax,
     DocumentAdjustment,
     DocumentLine,
@@ -27,6 +15,18 @@ from service.domain.totals import (
     document_totals,
     line_net,
 )
+from service.domain.quoting.lines import QuotedLines, adjusted
+from service.domain.quoting.quotation import (
+    AdjustmentKind,
+    QuotationFigures,
+    QuotedAdjustment,
+    QuotedLine,
+    QuotedTax,
+    QuotedTaxSubtotal,
+    QuotedTotals,
+)
+from service.domain.quoting.request import QuotationRequest, currency_problems
+from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.money import Money, rounded

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.quantity_breaks import AutomaticBreaks, preferred_quantities, quantity_breaks
+from service.domain.quoting.quantity_breaks import AutomaticBreaks, preferred_quantities, quantity_breaks
 from service.domain.values.errors import InvalidValuesError
 from tests.domain.examples import D
 

@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 
 from service.domain.costing.rate_card import unit_rates
 from service.domain.costing.variance import Cause, Comparison, product_effect, unit_effects
-from service.domain.making.bill_of_resources import BatchBill
-from service.domain.repricing import (
+from service.domain.listing.repricing import (
     COMING_INTO_FORCE,
     STAYING,
     Decision,
@@ -23,6 +22,7 @@ from service.domain.repricing import (
     decision,
     move_share,
 )
+from service.domain.making.bill_of_resources import BatchBill
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import EXACT
 from service.encoding import decoded

@@ -10,7 +10,7 @@ from uuid import UUID
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.price_history import PriceHistoryEntry, prices_in_force
+from service.domain.listing.price_history import PriceHistoryEntry, prices_in_force
 from service.domain.values.money import in_currency
 from tests.domain.strategies import tried
 

@@ -9,7 +9,8 @@ from typing import Annotated
 
 from service.domain.making.products import Tooling
 from service.domain.pricing.policy import PricingPolicy
-from service.domain.quantity_breaks import AutomaticBreaks
+from service.domain.quoting.adjustments import LineAdjustment, MinimumOrder, QuotationAdjustment, RushCharge
+from service.domain.quoting.quantity_breaks import AutomaticBreaks
 from service.domain.selling.channels import Display
 from service.domain.values.declared import (
     Bounds,
@@ -21,7 +22,6 @@ from service.domain.values.declared import (
     NotNegative,
     Paragraph,
     Pieces,
-    Positive,
     Text,
     declared,
 )
@@ -31,7 +31,6 @@ from service.domain.values.locales import LocaleCode
 from service.domain.values.money import is_at_minor_unit, minor_unit_decimals
 
 MAX_BREAKS = 20
-ShareOfAmount = Annotated[Decimal, Bounds(above=0, at_most=1)]
 
 
 @declared
@@ -55,39 +54,6 @@ class Customer:
     reference: Line = ""
 
 
-@declared
-class LineAdjustment:
-    """An allowance or a charge on a line: an amount, or a share of quantity × price.
-
-    Attributes:
-        reason: as the customer reads it.
-        amount: in the quotation's currency; either this or share.
-        share: of quantity × price.
-    """
-
-    reason: Name
-    amount: Positive | None = None
-    share: ShareOfAmount | None = None
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        if (self.amount is None) == (self.share is None):
-            yield InvalidValueError(("amount",), "give either an amount or a share")
-
-
-@declared
-class QuotationAdjustment(LineAdjustment):
-    """An allowance or a charge on the whole quotation: an amount, or a share of the lines under its tax.
-
-    Attributes:
-        reason: as the customer reads it.
-        amount: in the quotation's currency; either this or share.
-        share: of the sum of the lines with the same tax category and rate.
-        tax: code of the tax it stands under.
-    """
-
-    tax: Code
-
-
 class ToolingCharge(StrEnum):
     """How a line charges the moulds, dies and fixtures that it takes."""
 
@@ -105,17 +71,6 @@ class ToolingCharge(StrEnum):
             case ToolingCharge.PER_SHOT:
                 return Tooling.PER_SHOT
         return Tooling.ENTIRE
-
-
-@declared
-class RushCharge(QuotationAdjustment):
-    """A charge for making an order before what is promised already.
-
-    Attributes:
-        reason: as the customer reads it; words of the customer's language if empty.
-    """
-
-    reason: Line = ""
 
 
 @declared
@@ -181,21 +136,6 @@ class PaymentTerms:
 
 
 NO_PAYMENT_TERMS = PaymentTerms()
-
-
-@declared
-class MinimumOrder:
-    """The least that an order comes to; a smaller one is charged the difference.
-
-    Attributes:
-        amount: without tax, in the quotation's currency; held against the lines less the allowances on the whole.
-        tax: code of the tax that the difference stands under.
-        reason: as the customer reads it; words of the customer's language if empty.
-    """
-
-    amount: Positive
-    tax: Code
-    reason: Line = ""
 
 
 @declared

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.quotation_life import (
+from service.domain.quoting.errors import QuotationStateError
+from service.domain.quoting.life import (
     LEADS_TO,
     Event,
     Status,
@@ -17,8 +18,8 @@ from service.domain.quotation_life import (
     number_of,
     status_on,
 )
-from service.domain.values.errors import InvalidValuesError, QuotationStateError
-from tests.domain.test_quotation import a_quotation_line, quoted
+from service.domain.values.errors import InvalidValuesError
+from tests.domain.quoting.test_quotation import a_quotation_line, quoted
 
 MAY = {
     "issued": "draft",

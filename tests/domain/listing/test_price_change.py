@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.costing.variance import Cause
-from service.domain.price_change import ChangeWriter, Effects
+from service.domain.listing.price_change import ChangeWriter, Effects
 from service.domain.values.exact import apportioned, exactly, half_up
 from tests.domain.strategies import CURRENCIES, figures
 

@@ -9,6 +9,8 @@ from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostSheet, cost
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.costing.rate_card import RateCard, components_of, sums_of
 from service.domain.costing.rates import Convert
+from service.domain.explaining.traced_facts import written
+from service.domain.explaining.workbook import Section, Workbook
 from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
@@ -17,8 +19,6 @@ from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, part_of
 from service.domain.values.traced import Written
-from service.domain.workings import Section, Workbook
-from service.domain.written_facts import written
 
 MAX_FIGURES = 2_000
 """The most operations, issues of material and lines that are written out; more is no reading for people."""

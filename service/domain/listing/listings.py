@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 from typing import Annotated
 
+from service.domain.listing.unit_price import Measure
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.route import shipping_problems
-from service.domain.unit_price import Measure
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.locales import LocaleCode

@@ -9,8 +9,8 @@ from service.domain.making.resources import CostClass
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Pricing
-from service.domain.quotation import Kept
-from service.domain.quotation_request import QuotationLineRequest, ToolingCharge
+from service.domain.quoting.quotation import Kept
+from service.domain.quoting.request import QuotationLineRequest, ToolingCharge
 from service.domain.selling.sale import Sale
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import rounded

@@ -9,15 +9,11 @@ import pytest
 
 from service.domain.costing.errors import MissingRatesError
 from service.domain.costing.rate_card import DatedRate, RateCard
-from service.domain.quotation import QuotationBasis, QuotationFigures
-from service.domain.quotation_figures import quotation_figures
-from service.domain.quotation_request import (
-    LineAdjustment,
-    QuotationAdjustment,
-    QuotationLineRequest,
-    QuotationRequest,
-    currency_problems,
-)
+from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.quotation import QuotationFigures
+from service.domain.quoting.request import QuotationLineRequest, QuotationRequest, currency_problems
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded

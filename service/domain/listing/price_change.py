@@ -8,7 +8,7 @@ from uuid import UUID
 
 from service.domain.costing.variance import Cause, RateChange
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.repricing import Decision
+from service.domain.listing.repricing import Decision
 from service.domain.values.exact import apportioned, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
 

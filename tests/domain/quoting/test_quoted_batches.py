@@ -11,9 +11,10 @@ import pytest
 
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
-from service.domain.quotation import AdjustmentKind, QuotationBasis, QuotationFigures, QuotedShipment
-from service.domain.quotation_figures import chosen_figures, quotation_figures
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.basis import QuotationBasis, QuotedShipment
+from service.domain.quoting.figures import chosen_figures, quotation_figures
+from service.domain.quoting.quotation import AdjustmentKind, QuotationFigures
+from service.domain.quoting.request import QuotationRequest
 from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.shipping.shipping_statement import Shipment
 from service.domain.values.errors import InvalidValuesError

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.break_even import Mix, PlannedSale, alone, mix_of
+from service.domain.month.break_even import Mix, PlannedSale, alone, mix_of
 from service.domain.values.exact import exactly
 
 

@@ -6,8 +6,8 @@ from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
-from service.domain.break_even import Mix, PlannedSale, mix_of
-from service.domain.fixed_costs import FixedCost
+from service.domain.month.break_even import Mix, PlannedSale, mix_of
+from service.domain.month.fixed_costs import FixedCost
 from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
 from service.domain.values.errors import InvalidValueError, InvalidValuesError

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.domain.listing.unit_price import Measure, content, unit_price
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import BillLine, Product
-from service.domain.unit_price import Measure, content, unit_price
 from service.domain.values.errors import FigureTooLargeError
 from tests.domain.examples import euros
 from tests.domain.strategies import figures

@@ -1,63 +1,16 @@
 """A quotation: what a customer is asked for a batch, computed from nothing but its request and its basis."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 
-from service.domain.costing.rate_card import RateCard
-from service.domain.currency.exchange_rates import ExchangeRates, UsedRates
-from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility
-from service.domain.making.resources import Overhead
 from service.domain.safety.cautions import Caution
 from service.domain.scheduling.lead_time import LeadTime
-from service.domain.selling.taxes import Tax
-from service.domain.shipping.estimate import ShippingEstimate
-from service.domain.shipping.shipping_statement import Shipment, ShippingStatement
+from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.money import Money
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuotedShipment:
-    """How what is quoted would be shipped, before it is priced.
-
-    Attributes:
-        shipment: what the estimate is for.
-        estimate: the parcels.
-    """
-
-    shipment: Shipment
-    estimate: ShippingEstimate
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuotationBasis:
-    """Everything outside the request that a quotation was computed from, stored with it.
-
-    Attributes:
-        as_of: the date of the rates.
-        currency: the quotation's.
-        card: the rates in force of all that the bills name; its currency is the workshop's, in which costs are found.
-        exchange: the exchange rates used.
-        pools: the overhead pools, by resource.
-        taxes: the taxes named, by code.
-        bills: what each batch consumes, one for every product, quantity and way to charge its tools.
-        breaks: for every line the quantity breaks that are priced, those that were found included; as the request
-            says where there are none.
-        shipment: how it would be shipped, if it is.
-    """
-
-    as_of: date
-    currency: str
-    card: RateCard
-    exchange: ExchangeRates
-    pools: Mapping[str, Overhead]
-    taxes: Mapping[str, Tax]
-    bills: tuple[BillOfResources, ...]
-    breaks: tuple[tuple[int, ...], ...] = ()
-    shipment: QuotedShipment | None = None
 
 
 class AdjustmentKind(StrEnum):

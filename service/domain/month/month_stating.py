@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
-from service.domain.break_even import Mix, Volume, alone
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.fixed_costs import FixedCost
-from service.domain.month import Month, PlannedProduct, contribution_per_hour, programme, ranks
-from service.domain.month_statement import (
+from service.domain.month.break_even import Mix, Volume, alone
+from service.domain.month.fixed_costs import FixedCost
+from service.domain.month.month import Month, PlannedProduct, contribution_per_hour, programme, ranks
+from service.domain.month.statement import (
     BestMixLine,
     BestMixStatement,
     FixedCostStatement,

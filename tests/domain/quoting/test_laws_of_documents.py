@@ -14,13 +14,14 @@ from hypothesis import strategies as st
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.plausibility import Implausibility
-from service.domain.quotation import QuotationBasis, QuotationFigures, Remarks
-from service.domain.quotation_figures import quotation_figures
-from service.domain.quotation_request import QuotationRequest
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.document_totals import DocumentAdjustment, DocumentLine, document_totals
+from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.quotation import QuotationFigures, Remarks
+from service.domain.quoting.request import QuotationRequest
 from service.domain.register import COLLECTIONS
 from service.domain.safety.cautions import Caution, Concern
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
-from service.domain.totals import DocumentAdjustment, DocumentLine, document_totals
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded, encoded, from_text, to_text
 from service.store import registrations  # noqa: F401 - teaches the encoding which terms a dated rate has

@@ -6,21 +6,21 @@ from decimal import ROUND_HALF_UP, Decimal, localcontext
 import pytest
 from hypothesis import given
 
-from service.domain.cost_workings import CostWorkings, cost_workings
 from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.costing.rate_card import unit_rates
 from service.domain.costing.rates import MaterialRate
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.formulas import formula
+from service.domain.explaining.cost_workings import CostWorkings, cost_workings
+from service.domain.explaining.formulas import formula
+from service.domain.explaining.traced_facts import written, written_conversion
+from service.domain.explaining.workbook import Workbook, Working
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.learning import LearningCurve, LearningModel
 from service.domain.values.errors import TooComplexError
 from service.domain.values.money import Money
 from service.domain.values.traced import Written
-from service.domain.workings import Workbook, Working
-from service.domain.written_facts import written, written_conversion
-from tests.domain.calculator import calculated
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation
+from tests.domain.explaining.calculator import calculated
 from tests.domain.strategies import batches, shops, tried
 
 

@@ -5,9 +5,10 @@ from datetime import date
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.quotation import QuotationFigures
+from service.domain.quoting.errors import QuotationStateError
+from service.domain.quoting.quotation import QuotationFigures
 from service.domain.values.declared import Length, Line, Paragraph, Pieces, declared
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, QuotationStateError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 
 _DIGITS = 6
 _LETTER = "Q"

@@ -1,0 +1,15 @@
+"""What is refused of a quotation in the state that it is in."""
+
+from service.domain.values.errors import PugmillError
+
+
+class QuotationStateError(PugmillError):
+    """A quotation is in a state in which something cannot become of it.
+
+    Attributes:
+        state: the one it is in.
+    """
+
+    def __init__(self, what: str, state: str, wanted: str, remedy: str) -> None:
+        super().__init__(f"{what} is {state} and cannot be {wanted}; {remedy}")
+        self.state = state
