@@ -27,7 +27,8 @@ from service.documents.drawing import (
 )
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.scales import Label, amount_marks, without_overlap
-from service.domain.month.statement import LoadStatement, Milestone, MonthStatement, ProfitAtVolume
+from service.domain.month.statement import LoadStatement, MonthStatement
+from service.domain.month.volume_statement import Milestone, ProfitAtVolume
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import in_currency
 

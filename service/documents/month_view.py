@@ -6,15 +6,10 @@ from decimal import Decimal
 
 from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
 from service.documents.labels import labels_for
-from service.domain.month.statement import (
-    BestMixStatement,
-    LoadStatement,
-    Milestone,
-    MixOutcome,
-    MixVolumeStatement,
-    MonthLineStatement,
-    MonthStatement,
-)
+from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
+from service.domain.month.line_statement import MonthLineStatement
+from service.domain.month.statement import LoadStatement, MonthStatement
+from service.domain.month.volume_statement import Milestone, MixVolumeStatement
 from service.domain.safety.cautions import NO_PROMISE
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.money import Money, in_currency, minor_unit_decimals

@@ -15,9 +15,8 @@ from service.domain.making.resources import CostClass
 from service.domain.month.break_even import PlannedSale
 from service.domain.month.fixed_costs import FixedCost, fixed_costs
 from service.domain.month.month import Month, PlannedProduct
-from service.domain.month.month_stating import month_statement
 from service.domain.month.plan import MonthPlan, PlannedLine
-from service.domain.month.statement import MonthStatement
+from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.scheduling.plan_load import loads
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError

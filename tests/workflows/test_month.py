@@ -6,7 +6,9 @@ from typing import Any
 import pytest
 
 from service.domain.costing.errors import MissingRatesError
-from service.domain.month.statement import BestMixStatement, LoadStatement, Milestone, MixOutcome, ProfitAtVolume
+from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
+from service.domain.month.statement import LoadStatement
+from service.domain.month.volume_statement import Milestone, ProfitAtVolume
 from service.domain.values.errors import InvalidValuesError
 from tests import builders
 from tests.builders import planned

@@ -1,13 +1,26 @@
 """What a month's plan comes to, as it is shown: figures at the minor unit that add up."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from enum import StrEnum
 
 from service.domain.currency.exchange_rates import UsedRates
+from service.domain.month.best_mix_statement import BestMixStatement, best_mix_statement
+from service.domain.month.line_statement import MonthLineStatement, line_statements
+from service.domain.month.month import Month
+from service.domain.month.rounded_month import RoundedMonth, shown, shown_share
+from service.domain.month.volume_statement import (
+    MarginOfSafety,
+    MixVolumeStatement,
+    ProfitAtVolume,
+    margin_of_safety,
+    mix_volume_statement,
+    profit_by_volume,
+)
 from service.domain.safety.cautions import Caution
+from service.domain.solving.best_mix import Propose
+from service.domain.values.exact import apportioned, exactly
 from service.domain.values.money import Money
 
 
@@ -26,110 +39,6 @@ class FixedCostStatement:
     name: str
     amount: Money
     components: Mapping[str, Money]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class VolumeStatement:
-    """How much has to be sold to reach a profit.
-
-    Attributes:
-        pieces: exactly that many, as far as six decimals show it.
-        whole_pieces: the first whole number of pieces that reaches it.
-        sales: what the exact pieces sell for, without tax.
-    """
-
-    pieces: Decimal
-    whole_pieces: Decimal
-    sales: Money
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MixVolumeStatement:
-    """How much of the plan's mix has to be sold to reach a profit.
-
-    Attributes:
-        pieces: of all products, exactly that many, as far as six decimals show it.
-        whole_pieces: the first whole number of pieces that reaches it, in the proportion of the mix.
-        sales: what the exact pieces sell for, without tax.
-        composite_units: sets of the mix, each with the pieces that `mix` tells.
-        whole_composite_units: the first whole number of sets that reaches it.
-        pieces_of_each: of each line's product, exactly.
-        sales_of_each: what those sell for.
-    """
-
-    pieces: Decimal
-    whole_pieces: Decimal
-    sales: Money
-    composite_units: Decimal
-    whole_composite_units: Decimal
-    pieces_of_each: tuple[Decimal, ...]
-    sales_of_each: tuple[Money, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MarginOfSafety:
-    """How far the plan is above its break-even; negative where it is below.
-
-    Attributes:
-        pieces: planned less exact break-even pieces.
-        whole_pieces: planned less the first whole pieces that break even.
-        sales: planned less break-even sales.
-        share: of the planned sales; null where nothing is sold.
-    """
-
-    pieces: Decimal
-    whole_pieces: Decimal
-    sales: Money
-    share: Decimal | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MonthLineStatement:
-    """One product of the plan.
-
-    Attributes:
-        product: its code.
-        listing: code of the listing it is sold by, if any.
-        name: its name.
-        standard_batch: good pieces in a batch.
-        pieces: planned.
-        batches: that is; an average, which need not be whole.
-        pieces_per_composite_unit: in a set of the mix.
-        price: what is asked for a piece, in the currency of sale.
-        net_price: of a piece without tax, in the workshop's currency.
-        proceeds: what a piece brings in after fees, conversion and shipping.
-        variable_cost: of a piece of its batch.
-        tooling: a piece's part of the entire tools that its batch takes.
-        contribution: proceeds less variable cost and tooling.
-        contribution_margin_share: contribution ÷ net price; null where the price is 0.
-        sales: of the planned pieces, without tax.
-        month_contribution: of the planned pieces.
-        alone_break_even: how much of it would break even if it bore the month alone; null where no volume does.
-        alone_target: how much of it would leave the target profit then; null where no volume does, or none is named.
-        contribution_per_hour: of the bottleneck; null where it takes none of it, or there is no bottleneck.
-        rank: which is made first where the bottleneck has too little time for all; null where there is none.
-    """
-
-    product: str
-    listing: str | None
-    name: str
-    standard_batch: int
-    pieces: int
-    batches: Decimal
-    pieces_per_composite_unit: int
-    price: Money
-    net_price: Money
-    proceeds: Money
-    variable_cost: Money
-    tooling: Money
-    contribution: Money
-    contribution_margin_share: Decimal | None
-    sales: Money
-    month_contribution: Money
-    alone_break_even: VolumeStatement | None
-    alone_target: VolumeStatement | None
-    contribution_per_hour: Money | None
-    rank: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,105 +62,6 @@ class LoadStatement:
     load_share: Decimal | None
     is_over_full: bool
     is_bottleneck: bool
-
-
-class Milestone(StrEnum):
-    """What a volume of the plan's mix is."""
-
-    NOTHING = "nothing"
-    BREAK_EVEN = "break_even"
-    TARGET = "target"
-    PLAN = "plan"
-    FULL_CAPACITY = "full_capacity"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProfitAtVolume:
-    """What a volume of the plan's mix leaves.
-
-    Attributes:
-        milestone: what the volume is.
-        pieces: of all products.
-        sales: without tax.
-        proceeds: after fees, conversion and shipping.
-        cost: fixed and variable.
-        profit: proceeds less cost.
-        bottleneck_share: of the bottleneck's time; null where there is none.
-    """
-
-    milestone: Milestone
-    pieces: Decimal
-    sales: Money
-    proceeds: Money
-    cost: Money
-    profit: Money
-    bottleneck_share: Decimal | None
-
-
-class MixOutcome(StrEnum):
-    """What became of the search for the best mix."""
-
-    FOUND = "found"
-    TOO_LITTLE_TIME = "too_little_time"
-    UNLIMITED = "unlimited"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BestMixLine:
-    """How much of a product the best mix has.
-
-    Attributes:
-        product: its code.
-        listing: code of the listing, if any.
-        pieces: in the month.
-        change: more or, negative, fewer than planned.
-    """
-
-    product: str
-    listing: str | None
-    pieces: int
-    change: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimeValue:
-    """What more time would be worth.
-
-    Attributes:
-        resource: the machine or labour grade that is used up.
-        name: what the workshop calls it.
-        value_of_another_hour: what it would add to the profit where pieces could be divided.
-    """
-
-    resource: str
-    name: str
-    value_of_another_hour: Money
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BestMixStatement:
-    """The mix that leaves the most within demand and the time there is.
-
-    Attributes:
-        outcome: found; or even the least of everything takes more time than there is; or neither demand nor any
-            registered time limits a product that contributes.
-        limited_by: the resources without enough time, or the products without a limit.
-        lines: how much of each product, in the order of the plan.
-        profit: what it leaves.
-        gain: more than the plan leaves; negative where the plan is more than there is time for.
-        profit_at_most: what no mix exceeds.
-        is_proven: whether it is proven that no mix of whole pieces or batches leaves more.
-        time_values: what another hour of each resource that is used up would add.
-    """
-
-    outcome: MixOutcome
-    limited_by: tuple[str, ...] = ()
-    lines: tuple[BestMixLine, ...] = ()
-    profit: Money | None = None
-    gain: Money | None = None
-    profit_at_most: Money | None = None
-    is_proven: bool | None = None
-    time_values: tuple[TimeValue, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -308,3 +118,75 @@ class MonthStatement:
     best_mix: BestMixStatement | None
     exchange_rates: tuple[UsedRates, ...]
     cautions: tuple[Caution, ...]
+
+
+@exactly
+def month_statement(
+    month: Month, propose: Propose | None, exchange_rates: Sequence[UsedRates], cautions: Sequence[Caution]
+) -> MonthStatement:
+    """Everything that is asked about a month.
+
+    Args:
+        month: the plan.
+        propose: asks a solver for the best mix; None where that is not asked for.
+        exchange_rates: that amounts were converted with.
+        cautions: of the products.
+
+    Raises:
+        InvalidValuesError: no whole number of batches is within the demand for a product.
+        FigureTooLargeError: a figure has more digits than are known of it.
+    """
+    of, mix, target_profit = RoundedMonth(month), month.mix, month.target_profit
+    break_even = mix.volume(month.fixed_cost)
+    target = None if target_profit is None else mix.volume(month.fixed_cost + target_profit)
+    return MonthStatement(
+        as_of=month.as_of,
+        currency=month.currency,
+        weeks=shown(month.weeks),
+        lines=tuple(line_statements(of)),
+        fixed_costs=tuple(_fixed_costs(of)),
+        fixed_cost=of.money(of.fixed_cost),
+        sales=of.money(of.sold),
+        contribution=of.money(of.contribution),
+        contribution_margin_share=shown_share(mix.contribution, mix.net_price),
+        profit=of.money(of.profit),
+        operating_leverage=shown_share(of.contribution, of.profit) if of.profit > 0 else None,
+        contribution_per_piece=of.per_piece(mix.contribution / mix.pieces) if mix.pieces else None,
+        contribution_per_composite_unit=of.per_piece(mix.contribution),
+        break_even=mix_volume_statement(of, break_even),
+        target_profit=None if target_profit is None else of.money(target_profit),
+        target=mix_volume_statement(of, target),
+        margin_of_safety=margin_of_safety(of, break_even),
+        loads=tuple(_loads(of)),
+        bottleneck=of.bottleneck.resource if of.bottleneck else None,
+        profit_by_volume=tuple(profit_by_volume(of, break_even, target)),
+        best_mix=None if propose is None else best_mix_statement(of, propose),
+        exchange_rates=tuple(exchange_rates),
+        cautions=tuple(cautions),
+    )
+
+
+def _fixed_costs(of: RoundedMonth) -> Iterator[FixedCostStatement]:
+    costs = of.month.fixed_costs
+    amounts = apportioned((each.amount for each in costs), of.decimals) if costs else ()
+    for cost, amount in zip(costs, amounts, strict=True):
+        parts = apportioned(cost.components.values(), of.decimals, amount)
+        yield FixedCostStatement(
+            resource=cost.resource,
+            name=cost.name,
+            amount=of.money(amount),
+            components={name: of.money(part) for name, part in zip(cost.components, parts, strict=True)},
+        )
+
+
+def _loads(of: RoundedMonth) -> Iterator[LoadStatement]:
+    for load in of.month.loads:
+        yield LoadStatement(
+            resource=load.resource,
+            name=load.name,
+            minutes_needed=shown(load.minutes_needed),
+            minutes_available=None if load.minutes_available is None else shown(load.minutes_available),
+            load_share=None if load.share is None else shown(load.share),
+            is_over_full=load.is_over_full,
+            is_bottleneck=load is of.bottleneck,
+        )

@@ -1,0 +1,131 @@
+"""The mix that leaves the most, as it is shown."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from fractions import Fraction
+
+from service.domain.month.month import PlannedProduct, programme
+from service.domain.month.rounded_month import RoundedMonth
+from service.domain.solving.best_mix import BestMix, Propose, best_mix, short_of, unlimited
+from service.domain.values.exact import MINUTES_PER_HOUR, half_up
+from service.domain.values.money import Money
+
+
+class MixOutcome(StrEnum):
+    """What became of the search for the best mix."""
+
+    FOUND = "found"
+    TOO_LITTLE_TIME = "too_little_time"
+    UNLIMITED = "unlimited"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BestMixLine:
+    """How much of a product the best mix has.
+
+    Attributes:
+        product: its code.
+        listing: code of the listing, if any.
+        pieces: in the month.
+        change: more or, negative, fewer than planned.
+    """
+
+    product: str
+    listing: str | None
+    pieces: int
+    change: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeValue:
+    """What more time would be worth.
+
+    Attributes:
+        resource: the machine or labour grade that is used up.
+        name: what the workshop calls it.
+        value_of_another_hour: what it would add to the profit where pieces could be divided.
+    """
+
+    resource: str
+    name: str
+    value_of_another_hour: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BestMixStatement:
+    """The mix that leaves the most within demand and the time there is.
+
+    Attributes:
+        outcome: found; or even the least of everything takes more time than there is; or neither demand nor any
+            registered time limits a product that contributes.
+        limited_by: the resources without enough time, or the products without a limit.
+        lines: how much of each product, in the order of the plan.
+        profit: what it leaves.
+        gain: more than the plan leaves; negative where the plan is more than there is time for.
+        profit_at_most: what no mix exceeds.
+        is_proven: whether it is proven that no mix of whole pieces or batches leaves more.
+        time_values: what another hour of each resource that is used up would add.
+    """
+
+    outcome: MixOutcome
+    limited_by: tuple[str, ...] = ()
+    lines: tuple[BestMixLine, ...] = ()
+    profit: Money | None = None
+    gain: Money | None = None
+    profit_at_most: Money | None = None
+    is_proven: bool | None = None
+    time_values: tuple[TimeValue, ...] = ()
+
+
+def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatement:
+    """The mix of a month that leaves the most, or why there is none.
+
+    Args:
+        month: the plan.
+        propose: asks a solver.
+
+    Raises:
+        InvalidValuesError: no whole number of batches is within the demand for a product.
+    """
+    wanted, limits, products = programme(month.month), month.month.limits, month.month.products
+    if short := short_of(wanted):
+        return _none_found(MixOutcome.TOO_LITTLE_TIME, [limits[place].resource for place in short])
+    if free := unlimited(wanted):
+        return _none_found(MixOutcome.UNLIMITED, [products[line].product for line in free])
+    found = best_mix(wanted, propose)
+    profit, at_most = (
+        half_up(_decimal(each), month.decimals) - month.fixed_cost for each in (found.contribution, found.at_most)
+    )
+    return BestMixStatement(
+        outcome=MixOutcome.FOUND,
+        lines=tuple(map(_best_line, products, found.units)),
+        profit=month.money(profit),
+        gain=month.money(profit - month.profit),
+        profit_at_most=month.money(at_most),
+        is_proven=found.is_proven,
+        time_values=tuple(_time_values(month, found)),
+    )
+
+
+def _time_values(month: RoundedMonth, found: BestMix) -> Iterator[TimeValue]:
+    for load, value in zip(month.month.limits, found.minute_values, strict=True):
+        if value:
+            another_hour = month.per_piece(_decimal(value) * MINUTES_PER_HOUR)
+            yield TimeValue(resource=load.resource, name=load.name, value_of_another_hour=another_hour)
+
+
+def _best_line(product: PlannedProduct, units: int) -> BestMixLine:
+    pieces = units * product.unit
+    return BestMixLine(
+        product=product.product, listing=product.listing, pieces=pieces, change=pieces - product.sale.pieces
+    )
+
+
+def _none_found(outcome: MixOutcome, limited_by: Sequence[str]) -> BestMixStatement:
+    return BestMixStatement(outcome=outcome, limited_by=tuple(limited_by))
+
+
+def _decimal(figure: Fraction) -> Decimal:
+    return Decimal(figure.numerator) / Decimal(figure.denominator)
