@@ -18,7 +18,7 @@ from coverage import Coverage
 from scripts.checks import ROOT, part_of
 from service.app import create_app
 from service.config import Settings
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import Workshop, new_workshop

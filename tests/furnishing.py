@@ -13,7 +13,7 @@ from weakref import WeakKeyDictionary
 import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.store.database import Connection, Database
 from service.store.moving import TABLES
 from service.store.tables import workshops

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from service.app import create_app
 from service.config import Settings
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.domain.listing.repricing import RepricingRequest
 from service.store.database import Database
 from service.store.workshops import Workshop, find_workshop, lock_workshop

@@ -7,7 +7,7 @@ import flask
 
 from service.api.operations import find_operation
 from service.api.problems import ProblemError
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.store.database import Database
 from service.store.workshops import Access, Workshop
 from service.workflows.keys import open_with

@@ -9,13 +9,13 @@ from flask.views import MethodView
 
 from service.api.auth import database, workshop
 from service.api.blueprints import Blueprint
+from service.api.moments import instant_of, moment_problem
 from service.api.operations import operation
 from service.api.paging import PageQuery, page, position
 from service.api.registered import listed
 from service.api.schemas import schema_of
 from service.api.shared_parts import LINK
-from service.domain.changes import Action, RecordedChange
-from service.domain.moments import instant_of, moment_problem
+from service.domain.audit import Action, RecordedChange
 from service.domain.values.declared import Name, Text, declared
 from service.domain.values.errors import InvalidValueError
 from service.encoding import encoded

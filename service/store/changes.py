@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.changes import Action, Actor, Change, RecordedChange
+from service.domain.audit import Action, Actor, Change, RecordedChange
 from service.encoding import plain_data, to_text
 from service.store.instants import in_utc
 from service.store.prices_in_force import COMING

@@ -9,7 +9,7 @@ from uuid import UUID
 import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import RateTable
 from service.domain.currency.exchange_rates import ExchangeRates

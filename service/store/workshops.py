@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.store.tables import api_keys, workshops
 
 _PREFIX = "pugmill"

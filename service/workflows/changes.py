@@ -2,7 +2,7 @@
 
 from uuid import UUID
 
-from service.domain.changes import RecordedChange
+from service.domain.audit import RecordedChange
 from service.store import changes
 from service.store.changes import Chosen
 from service.store.database import Database

@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from service.domain.changes import Action, Actor, Change, exchange_subject
+from service.domain.audit import Action, Actor, Change, exchange_subject
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
 from service.domain.values.exact import exactly

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from uuid import UUID
 
-from service.domain.changes import Action, Actor, Change, exchange_subject
+from service.domain.audit import Action, Actor, Change, exchange_subject
 from service.domain.currency.exchange_rates import FEED, FEED_MAX_AGE_DAYS, DayRates
 from service.domain.currency.jump_check import HeldDay, judged
 from service.encoding import to_text

@@ -3,7 +3,7 @@
 from typing import Any
 from uuid import UUID
 
-from service.domain.changes import COMMAND_LINE, Action, Actor, Change, key_subject
+from service.domain.audit import COMMAND_LINE, Action, Actor, Change, key_subject
 from service.store import changes, workshops
 from service.store.database import Connection, Database
 from service.store.workshops import Access, ApiKey, Workshop

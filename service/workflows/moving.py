@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from service import clock
-from service.domain.changes import COMMAND_LINE
+from service.domain.audit import COMMAND_LINE
 from service.encoding import to_bytes
 from service.store import moving
 from service.store.database import Database, RefusedRowsError, refused_rows

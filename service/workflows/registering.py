@@ -6,7 +6,7 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
-from service.domain.changes import Action, Actor, Change, rate_subject
+from service.domain.audit import Action, Actor, Change, rate_subject
 from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order

@@ -9,7 +9,7 @@ from typing import IO, Any
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.domain.listing.price_change import RepricingFigures
 from service.domain.listing.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError

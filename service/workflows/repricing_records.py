@@ -4,7 +4,7 @@ from dataclasses import replace
 from uuid import UUID
 
 from service import clock
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.store import repricings
 from service.store.database import Connection, Database

@@ -11,7 +11,7 @@ import flask
 import pytest
 import sqlalchemy as sa
 
-from service.domain.changes import Action
+from service.domain.audit import Action
 from service.store.database import Database
 from service.store.prices_in_force import prices_in_force
 from service.store.workshops import new_workshop

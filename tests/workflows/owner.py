@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from service.domain.changes import Actor
+from service.domain.audit import Actor
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import RateTerms

@@ -1,6 +1,6 @@
 """What was changed, read again: newest first, and only what is asked for."""
 
-from service.domain.changes import Action, RecordedChange
+from service.domain.audit import Action, RecordedChange
 from service.store.changes import Chosen
 from service.workflows.changes import list_changes
 from tests import builders
