@@ -7,37 +7,19 @@ from typing import Any
 import flask
 
 from service import time_limit
-from service.api import (
-    addresses,
-    answers,
-    auth,
-    changes,
-    exchange_rates,
-    health,
-    lead_times,
-    listings,
-    logs,
-    metrics,
-    month,
-    operations,
-    price_histories,
-    problems,
-    products,
-    quotation_life,
-    quotation_papers,
-    quotation_previews,
-    quotations,
-    rate_card,
-    rate_limit,
-    reading,
-    repricings,
-    shipping,
-)
-from service.api.blueprints import SUMMARY, Api, Plugin, Rules
-from service.api.forms import HTML
-from service.api.kept import MAX_BYTES, Answers
-from service.api.problems import MAX_BODY_BYTES
-from service.api.registered import collection_blueprint
+from service.api import audit, lead_times, month, quotation_previews, shipping
+from service.api.contract import addresses
+from service.api.contract.blueprints import SUMMARY, Api, Plugin, Rules
+from service.api.costing import products, rate_card
+from service.api.currency import exchange_rates
+from service.api.http import answers, auth, operations, problems, rate_limit, reading
+from service.api.http.forms import HTML
+from service.api.http.kept import MAX_BYTES, Answers
+from service.api.http.problems import MAX_BODY_BYTES
+from service.api.listing import listings, price_histories, repricings
+from service.api.operating import health, logs, metrics
+from service.api.quoting import quotation_life, quotation_papers, quotations
+from service.api.registering.registered import collection_blueprint
 from service.arrivals import Arrivals
 from service.config import Settings, settings_from_environment
 from service.documents.drawing import ImageForm
@@ -113,7 +95,7 @@ def _add_blueprints(app: flask.Flask) -> None:
         api.register_blueprint(collection_blueprint(collection))
     sheets = (products, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
-    for views in (*sheets, *order_desk, repricings, price_histories, changes, health, metrics):
+    for views in (*sheets, *order_desk, repricings, price_histories, audit, health, metrics):
         api.register_blueprint(views.blueprint)
     app.register_blueprint(health.docs_blueprint())
     app.add_url_rule("/docs", view_func=health.to_docs)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from service.api.database_faults import FAULTS
+from service.api.http.database_faults import FAULTS
 from service.cli import main
 from service.config import DEFAULT_PORT
 

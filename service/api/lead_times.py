@@ -6,13 +6,13 @@ from typing import Annotated
 import flask
 from flask.views import MethodView
 
-from service.api.answers import answer
-from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint
-from service.api.kept import kept
-from service.api.operations import operation
-from service.api.schemas import schema_of
-from service.api.shared_parts import ETAG
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.schemas import schema_of
+from service.api.contract.shared_parts import ETAG
+from service.api.http.answers import answer
+from service.api.http.auth import database, workshop
+from service.api.http.kept import kept
+from service.api.http.operations import operation
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.values.declared import Bounds, Pieces, declared
 from service.workflows import lead_times

@@ -3,13 +3,13 @@
 import flask
 from flask.views import MethodView
 
-from service.api.answers import answer
-from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint
-from service.api.examples import MONTH
-from service.api.forms import HTML, IMAGES, JSON
-from service.api.operations import operation
-from service.api.schemas import schema_of
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import MONTH
+from service.api.contract.schemas import schema_of
+from service.api.http.answers import answer
+from service.api.http.auth import database, workshop
+from service.api.http.forms import HTML, IMAGES, JSON
+from service.api.http.operations import operation
 from service.documents.drawing import ImageForm
 from service.documents.month_chart import month_chart
 from service.documents.month_page import month_page

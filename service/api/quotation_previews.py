@@ -3,12 +3,12 @@
 import flask
 from flask.views import MethodView
 
-from service.api.answers import answer
-from service.api.auth import database, workshop
-from service.api.blueprints import Blueprint
-from service.api.examples import QUOTATION
-from service.api.operations import operation
-from service.api.schemas import schema_of
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import QUOTATION
+from service.api.contract.schemas import schema_of
+from service.api.http.answers import answer
+from service.api.http.auth import database, workshop
+from service.api.http.operations import operation
 from service.domain.quoting.request import QuotationRequest
 from service.workflows import quoting
 from service.workflows.quoting import QuotationPreview

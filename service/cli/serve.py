@@ -10,8 +10,8 @@ from granian import Granian
 from granian.constants import HTTPModes, Interfaces, Loops
 from granian.http import HTTP1Settings
 
-from service.api.logs import SERVER_LOGS, configure
-from service.api.metrics import DIRECTORY as METRICS_DIRECTORY
+from service.api.operating.logs import SERVER_LOGS, configure
+from service.api.operating.metrics import DIRECTORY as METRICS_DIRECTORY
 from service.app import create_app
 from service.arrivals import TABLE_BYTES
 from service.cli.database import current_database

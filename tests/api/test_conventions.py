@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from service.api.reading import MAX_BODY_BYTES
+from service.api.http.reading import MAX_BODY_BYTES
 from tests.api.outside import at, is_problem, leaving_as_it_is, operations, refused
 from tests.api.places import DAY, KEYED, PLACES, Ids, Place, named
 from tests.builders import material, money

@@ -1,6 +1,6 @@
 """Every example in the contract is one that the service takes."""
 
-from service.api import examples
+from service.api.contract import examples
 from tests.conftest import Client
 
 _ORDER = (

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.api.problems import MAX_BODY_BYTES
+from service.api.http.problems import MAX_BODY_BYTES
 from tests.api.outside import at, leaving_as_it_is, parameters, pointers, refused
 from tests.builders import CsvFile, material, money
 from tests.conftest import Client

@@ -13,7 +13,7 @@ import flask
 import pytest
 import sqlalchemy as sa
 
-from service.api import logs
+from service.api.operating import logs
 from service.app import create_app
 from service.config import Settings
 from service.store.database import Database

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from service.api.moments import instant_of, moment_problem
+from service.api.contract.moments import instant_of, moment_problem
 
 
 class TestMoments:

@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from sqlalchemy import event
 
-from service.api.problems import ProblemError
-from service.api.retries import sent_key
+from service.api.http.problems import ProblemError
+from service.api.http.retries import sent_key
 from service.store.database import Database
 from service.store.tables import idempotency_keys, quotations, repricings
 from service.workflows import keys, retries
@@ -369,7 +369,7 @@ class TestAfterACrash:
     def test_nothing_is_half_done_and_the_same_again_is_done_once(
         self, shop: Client, database: Database, app: flask.Flask, monkeypatch: pytest.MonkeyPatch, moment: str
     ) -> None:
-        monkeypatch.setattr("service.api.retries._release", lambda _: None)  # the process is gone
+        monkeypatch.setattr("service.api.http.retries._release", lambda _: None)  # the process is gone
         over = cut_off_at(database, moment)
         with pytest.raises(PowerCutError):
             shop.post("quotations", QUOTATION, headers=KEY)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from service.api.reading import MAX_BODY_BYTES
+from service.api.http.reading import MAX_BODY_BYTES
 from tests.api.outside import is_problem, leaving_as_it_is, over_wsgi, refused
 from tests.builders import material
 from tests.conftest import Client

@@ -10,7 +10,7 @@ import pytest
 import sqlalchemy as sa
 
 from service import time_limit
-from service.api.database_faults import fault_of
+from service.api.http.database_faults import fault_of
 from service.app import create_app
 from service.config import Settings
 from service.store.database import Database

@@ -10,7 +10,7 @@ from zlib import crc32
 
 from pypdf import PdfReader
 
-from service.api.answers import HTML, IMAGES, PDF
+from service.api.http.answers import HTML, IMAGES, PDF
 from service.store.database import Database
 from service.store.workshops import find_workshop
 from tests import builders

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from click.testing import CliRunner, Result
 
 from service import cli
-from service.api.database_faults import BUSY, fault_of
+from service.api.http.database_faults import BUSY, fault_of
 from service.encoding import plain_data
 from service.store.database import Database
 from service.store.schema import migrate

@@ -1,0 +1,85 @@
+"""The audit trail: who changed which fact, rate, price or key, when, from what to what."""
+
+from collections.abc import Iterator
+from typing import Annotated
+from uuid import UUID
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.moments import instant_of, moment_problem
+from service.api.contract.schemas import schema_of
+from service.api.contract.shared_parts import LINK
+from service.api.http.auth import database, workshop
+from service.api.http.operations import operation
+from service.api.http.paging import PageQuery, page, position
+from service.api.registering.registered import listed
+from service.domain.audit import Action, RecordedChange
+from service.domain.values.declared import Name, Text, declared
+from service.domain.values.errors import InvalidValueError
+from service.encoding import encoded
+from service.store.changes import Chosen
+from service.workflows.changes import list_changes
+
+blueprint = Blueprint(
+    "changes", __name__, url_prefix="/v1/changes", description="Who changed what, when, from what to what."
+)
+
+
+@declared
+class ChangesQuery(PageQuery):
+    """Which changes, and which part of their list.
+
+    Attributes:
+        subject: this and what is below it, to the letter: "tariffs/grid" has its facts and all its rates,
+            "listings" every listing and every price in force.
+        since: made then or later; an instant (RFC 3339) or a day in the workshop's time zone.
+        until: made before this instant, or by the end of this day.
+        by: made with a key of this name, or "command line".
+        action: what was done.
+    """
+
+    subject: Annotated[str, Text(max_length=250)] | None = None
+    since: Annotated[str, Text(max_length=40)] | None = None
+    until: Annotated[str, Text(max_length=40)] | None = None
+    by: Name | None = None
+    action: Action | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        for name in ("since", "until"):
+            text = getattr(self, name)
+            if text is not None and (problem := moment_problem(text)) is not None:
+                yield InvalidValueError((name,), problem)
+
+    def chosen(self, time_zone: str) -> Chosen:
+        """What is asked for."""
+        return Chosen(
+            subject=None if self.subject is None else self.subject.removesuffix("/"),
+            since=None if self.since is None else instant_of(self.since, time_zone),
+            until=None if self.until is None else instant_of(self.until, time_zone, is_end=True),
+            by=self.by,
+            action=self.action,
+        )
+
+
+@blueprint.route("")
+class Changes(MethodView):
+    """All changes."""
+
+    @operation("listChanges")
+    @blueprint.arguments(schema_of(ChangesQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(RecordedChange), "RecordedChanges", {}), headers=LINK)
+    def get(self, query: ChangesQuery) -> flask.Response:
+        """Every change of facts, rates, exchange rates, prices in force and keys, newest first.
+
+        Only what really changed is here, put on record in the same step. Nothing of it can be changed or deleted.
+        """
+        after, chosen = position(query), query.chosen(workshop().time_zone)
+        before = (UUID(after[0]), after[1]) if after else None
+        return page(
+            query,
+            lambda limit: list_changes(database(), workshop(), chosen, before=before, limit=limit),
+            lambda each: [str(each.change_id), each.subject],
+            encoded,
+        )

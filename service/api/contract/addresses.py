@@ -1,0 +1,150 @@
+"""The variable parts of addresses: how each stands in the contract, and how it is read, by its name."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+import flask
+import marshmallow as ma
+
+from service.api.contract.fields import DateField
+from service.api.http.forms import QUOTATION_FORMS
+from service.api.http.problems import ProblemError
+from service.domain.quoting.life import count_of
+from service.domain.values.declared import Code, rules_and_type
+
+_UUID = r"[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}"
+
+
+def _code(text: str) -> str:
+    """A code.
+
+    Raises:
+        ValueError: it has not the form of one.
+    """
+    for rule in rules_and_type(Code)[0]:
+        if problem := rule(text):
+            raise ValueError(problem)
+    return text
+
+
+def _day(text: str) -> date:
+    """A day.
+
+    Raises:
+        ValueError: it is no day of the calendar.
+    """
+    try:
+        return DateField().deserialize(text)
+    except ma.ValidationError as error:
+        raise ValueError(str(error.messages[0])) from None
+
+
+def _repricing_id(text: str) -> UUID:
+    """The id of a repricing.
+
+    Raises:
+        ValueError: it has not the form of one.
+    """
+    return _id(text, "repricing")
+
+
+def _quotation_id(text: str) -> UUID | int:
+    """A quotation's id, or the count in its number.
+
+    Raises:
+        ValueError: it has the form of neither.
+    """
+    count = count_of(text)
+    return _id(text, "quotation") if count is None else count
+
+
+def _id(text: str, noun: str) -> UUID:
+    try:
+        found = UUID(text)
+    except ValueError:
+        found = None
+    if found is None or str(found) != text.lower():
+        raise ValueError(f"is not a {noun}'s id")
+    return found
+
+
+def _form(text: str) -> str:
+    """An ending of a link to a quotation.
+
+    Raises:
+        ProblemError: 404, a quotation has no such form.
+    """
+    if text not in QUOTATION_FORMS:
+        told = ", ".join(QUOTATION_FORMS)
+        raise ProblemError(404, "not-found", f"a quotation has no form '{text[:20]}'; it has {told}")
+    return text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One variable part.
+
+    Attributes:
+        component: the parameter's name among the contract's shared parts.
+        description: what it is.
+        schema: its form.
+        read: the value; raises ValueError, saying what is wrong with the text.
+    """
+
+    component: str
+    description: str
+    schema: dict[str, Any]
+    read: Callable[[str], Any]
+
+
+PARTS = {
+    "code": Part(
+        component="Code",
+        description="The workshop's own code.",
+        schema={"type": "string", "minLength": 1, "maxLength": 64, "pattern": "^[A-Za-z0-9][A-Za-z0-9._-]*$"},
+        read=_code,
+    ),
+    "day": Part(
+        component="Day",
+        description="The first day, YYYY-MM-DD.",
+        schema={"type": "string", "format": "date"},
+        read=_day,
+    ),
+    "quotation_id": Part(
+        component="QuotationId",
+        description="The quotation's id or, once it is issued, its number.",
+        schema={"type": "string", "pattern": rf"^(Q\d{{6,18}}|{_UUID})$"},
+        read=_quotation_id,
+    ),
+    "repricing_id": Part(
+        component="RepricingId",
+        description="The repricing's id.",
+        schema={"type": "string", "format": "uuid"},
+        read=_repricing_id,
+    ),
+    "form": Part(
+        component="QuotationForm",
+        description="In which form: pdf, html, xml or txt.",
+        schema={"type": "string", "enum": list(QUOTATION_FORMS)},
+        read=_form,
+    ),
+}
+
+
+def read_address() -> None:
+    """Read the variable parts of the request's address; the view is given the values.
+
+    Raises:
+        ProblemError: 422, one has not the form that it needs.
+    """
+    for name, text in (flask.request.view_args or {}).items():
+        if name in PARTS:
+            try:
+                value = PARTS[name].read(text)
+            except ValueError as error:
+                raise ProblemError.of_errors([{"parameter": name, "detail": str(error)}]) from None
+            assert flask.request.view_args is not None
+            flask.request.view_args[name] = value

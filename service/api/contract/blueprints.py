@@ -1,0 +1,220 @@
+"""The flask-smorest pieces set up once: strict parsing, problem documents in the contract."""
+
+from http import HTTPStatus
+from typing import Any
+
+import flask_smorest
+import marshmallow as ma
+from apispec.ext.marshmallow import MarshmallowPlugin
+from apispec.ext.marshmallow.openapi import OpenAPIConverter
+from flask import Flask
+from flask_smorest.spec.plugins import FlaskPlugin
+from webargs.flaskparser import FlaskParser
+
+from service.api.contract import fields, shared_parts
+from service.api.contract.addresses import PARTS
+from service.api.contract.shared_parts import CONDITIONS, DONE, ETAG, IF_CHANGED, KEYS, RATE_LIMIT, refusals
+from service.api.http.forms import IMAGES, JSON, JSON_LD, PDF
+from service.api.http.operations import Operation, declared_in
+from service.api.http.reading import Parser
+
+SUMMARY = (
+    "What a workshop's product costs, what to ask for it, and a quotation that can be re-derived years later. "
+    "Amounts are exact: every decimal leaves as a string and may come in as a string or a JSON number. "
+    "Built-in tax rates, tariffs and prices are illustrations; a price never implies that a product is fit for a use."
+)
+
+
+_TEXT = {"type": "string"}
+_BINARY = {"type": "string", "format": "binary"}
+_SCHEMAS = {JSON_LD: {"type": "object"}, PDF: _BINARY, **dict.fromkeys(IMAGES, _BINARY)}
+"""Of the forms that are neither text nor described by the view's own schema."""
+_FORM = ("type", "format", "pattern", "minLength", "maxLength", "enum")
+_SHARED_QUERIES = frozenset({"limit", "cursor", "as_of", "quantity"})
+"""Query parameters that many operations take."""
+
+
+class FieldProblemSchema(ma.Schema):
+    """One member, parameter or line that is wrong."""
+
+    pointer = ma.fields.String(metadata={"description": "JSON pointer (RFC 6901) to the member of the body."})
+    parameter = ma.fields.String(metadata={"description": "Name of the query parameter."})
+    line = ma.fields.Integer(metadata={"description": "Number of the line of a CSV file, the header being line 1."})
+    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
+
+
+class ProblemSchema(ma.Schema):
+    """A refusal (RFC 9457). Some kinds have further members, such as `loop` or `missing`."""
+
+    class Meta:
+        """Further members are RFC 9457's extension members."""
+
+        unknown = ma.INCLUDE
+
+    type = ma.fields.String(required=True, metadata={"description": "What kind of problem it is."})
+    title = ma.fields.String(required=True, metadata={"description": "The status in words."})
+    status = ma.fields.Integer(required=True, metadata={"description": "The HTTP status."})
+    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
+    errors = ma.fields.List(
+        ma.fields.Nested(FieldProblemSchema), metadata={"description": "Every member, parameter or line that is wrong."}
+    )
+
+
+class Blueprint(flask_smorest.Blueprint):
+    """A blueprint that reads bodies exactly, refuses what it does not know, and documents what operations declare."""
+
+    ARGUMENTS_PARSER: FlaskParser = Parser()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._prepare_doc_cbks += [self._prepare_operation_doc]
+
+    def add_url_rule(self, rule: str, *args: Any, **options: Any) -> None:
+        """Register the rule; its variable parts are documented by their names."""
+        parts = [part.component for name, part in PARTS.items() if f"<{name}>" in rule]
+        super().add_url_rule(rule, *args, **(options | {"parameters": parts}))
+        documentation = self._docs[self._endpoints[-1]]
+        for method in set(documentation) - {"parameters"}:
+            documentation[method]["variables"] = len(parts)
+
+    def _prepare_operation_doc(
+        self, doc: dict[str, Any], doc_info: dict[str, Any], *, method: str, **_: Any
+    ) -> dict[str, Any]:
+        """Everything in the contract that follows from what the operation declares."""
+        asked = declared_in(doc_info)
+        is_read = method == "get" and asked.is_keyed
+        responses = doc.setdefault("responses", {})
+        for status in [each for each in responses if str(each).startswith("2")]:
+            if status == HTTPStatus.NO_CONTENT:
+                responses[status] = DONE
+            else:
+                _complete(responses[status], asked, is_tagged=is_read)
+        has_body = "requestBody" in doc or "requestBody" in doc_info.get("manual_doc", {})
+        responses |= refusals(*statuses_of(asked, method, variables=doc_info["variables"], has_body=has_body))
+        headers = [*asked.headers, *([IF_CHANGED] if is_read else [])]
+        doc["parameters"] = [*doc.get("parameters", []), *headers]
+        doc["operationId"] = asked.id
+        if not asked.is_keyed:
+            doc["security"] = []
+        return doc
+
+
+def _complete(response: dict[str, Any], asked: Operation, *, is_tagged: bool) -> None:
+    """The other forms of a success, and the headers of all successes."""
+    for form in asked.forms:
+        if form != JSON and "content" in response:
+            response["content"].setdefault(form, {"schema": dict(_SCHEMAS.get(form, _TEXT))})
+    if asked.is_keyed:
+        tag = ETAG if is_tagged else {}
+        response["headers"] = {**response.get("headers", {}), **tag, **RATE_LIMIT}
+
+
+def statuses_of(asked: Operation, method: str, *, variables: int, has_body: bool) -> set[int]:
+    """The statuses that an operation may answer with besides its success.
+
+    Args:
+        asked: what the view declares.
+        method: in small letters.
+        variables: how many variable parts its address has.
+        has_body: whether it reads one.
+    """
+    if not asked.is_keyed:
+        return set(asked.refuses)
+    found = {401, 403, 406, 422, 429, 503, *asked.refuses}
+    if method == "get":
+        found |= {304, 412}
+    if has_body:
+        found |= {400, 408, 413, 415}
+    # A PUT makes what its address names; only what stands above that may be missing.
+    if variables > (1 if method == "put" else 0):
+        found.add(404)
+    if CONDITIONS & set(asked.headers):
+        found.add(412)
+    if KEYS & set(asked.headers):
+        found |= {400, 409}
+    return found
+
+
+class Converter(OpenAPIConverter):
+    """Describes each schema by the first line of its docstring."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._known: dict[str, dict[str, Any]] = {}
+
+    def schema2parameters(self, schema: Any, *, location: str, **options: Any) -> list[Any]:
+        """The parameters; those that many operations take are shared parts."""
+        found = super().schema2parameters(schema, location=location, **options)
+        return [self._shared(each) if each["name"] in _SHARED_QUERIES else each for each in found]
+
+    def _shared(self, parameter: dict[str, Any]) -> Any:
+        """The name of the shared part, or the parameter itself where it says something else than others."""
+        name = "".join(word.capitalize() for word in parameter["name"].split("_"))
+        told = {key: value for key, value in parameter.items() if key != "in"}
+        known = self._known.setdefault(name, told)
+        if known is told:
+            self.spec.components.parameter(name, parameter["in"], dict(told), lazy=True)
+        return name if known == told else parameter
+
+    def field2property(self, field: ma.fields.Field[Any]) -> dict[str, Any]:
+        """The field's JSON schema; a form of text that many fields have is a shared part."""
+        told: dict[str, Any] = super().field2property(field)
+        for name, form in fields.SHARED_FORMS.items():
+            if {key: told.get(key) for key in _FORM} == {key: form.get(key) for key in _FORM}:
+                if name not in self.spec.components.schemas:
+                    self.spec.components.schema(name, {"description": "A form that many members have.", **form})
+                reference = {"$ref": f"#/components/schemas/{name}"}
+                return {**reference, **{key: value for key, value in told.items() if key not in _FORM}}
+        return told
+
+    def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
+        """The JSON schema, described."""
+        found: dict[str, Any] = super().schema2jsonschema(schema)  # type: ignore[no-untyped-call]
+        return {"description": (schema.__doc__ or "").partition("\n")[0], **found}
+
+
+class Rules(FlaskPlugin):
+    """flask-smorest's reading of rules; their variable parts are documented by `Blueprint.add_url_rule`."""
+
+    def path_helper(self, rule: Any, **_: Any) -> str:
+        """The path as the contract has it."""
+        return str(self.flaskpath2openapi(rule.rule))
+
+
+class Plugin(MarshmallowPlugin):
+    """apispec's reading of marshmallow schemas, with descriptions."""
+
+    Converter = Converter
+
+
+class Api(flask_smorest.Api):
+    """The contract, with problem documents for errors."""
+
+    ERROR_SCHEMA = ProblemSchema
+    DEFAULT_ERROR_RESPONSE_NAME = None  # every operation lists its own, as problem documents
+
+    def _register_responses(self) -> None:
+        """The contract has its own shared parts."""
+        shared_parts.register(self.spec)
+
+    def _register_error_handlers(self) -> None:
+        """Errors are answered by service.api.problems."""
+
+    def init_app(self, app: Flask, **kwargs: Any) -> None:
+        """Register the fields' types before any schema is read."""
+        super().init_app(app, **kwargs)
+        for field, (kind, form) in fields.TYPES.items():
+            self.register_field(field, kind, form)
+        self.ma_plugin.converter.add_attribute_function(fields.properties)
+        # Leftovers of flask-smorest's own pages and errors, which this service has none of.
+        self.spec.components.schemas.pop("PaginationMetadata", None)
+        self.spec.components.schema("Problem", schema=ProblemSchema)
+        self.spec.components.security_scheme(
+            "key",
+            {
+                "type": "http",
+                "scheme": "bearer",
+                "description": "A key of the workshop. To read in a browser it may come as the password of Basic "
+                "(RFC 7617) as well, with any user name; that way nothing can be changed.",
+            },
+        )

@@ -1,0 +1,237 @@
+"""marshmallow fields as strict as the standards: plain decimals, true integers, ISO dates, clean text."""
+
+import re
+from collections.abc import Callable, Iterable
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any
+
+import marshmallow as ma
+
+from service.api.http.reading import Number
+from service.domain.values.declared import (
+    MAX_DIGITS,
+    Bounds,
+    Code,
+    CurrencyCode,
+    Length,
+    Line,
+    Name,
+    Text,
+    rules_and_type,
+)
+
+_DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
+_INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,17})")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+DECIMAL_PATTERN = r"^-?(0|[1-9][0-9]*)(\.[0-9]+)?$"
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2999, 12, 31)
+
+
+def ruled(rule: Callable[[Any], str | None]) -> Callable[[Any], None]:
+    """A rule of the domain as a marshmallow validator."""
+
+    def validate(value: Any) -> None:
+        if (problem := rule(value)) is not None:
+            raise ma.ValidationError(problem)
+
+    return validate
+
+
+def literal(value: Any) -> str | None:
+    """The characters of a number or a text; None for anything else."""
+    if isinstance(value, Number):
+        return value.literal
+    return value if isinstance(value, str) else None
+
+
+class DecimalField(ma.fields.Field[Decimal]):
+    """A decimal in plain notation, as a string or a JSON number; never rounded on the way in."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Decimal:
+        text = literal(value)
+        if text is None or len(text) > 2 * MAX_DIGITS or not _DECIMAL.fullmatch(text):
+            raise ma.ValidationError('must be a decimal in plain notation, such as "12.34"')
+        figure = Decimal(text)
+        if len(figure.as_tuple().digits) > MAX_DIGITS or len(text.partition(".")[2]) > MAX_DIGITS:
+            raise ma.ValidationError(f"must have at most {MAX_DIGITS} digits")
+        return figure or figure.copy_abs()  # there is no negative nothing
+
+
+class IntegerField(ma.fields.Field[int]):
+    """A whole number."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
+        if not isinstance(value, Number) or not _INTEGER.fullmatch(value.literal):
+            raise ma.ValidationError("must be a whole number")
+        return int(value.literal)
+
+
+class TextField(ma.fields.Field[str]):
+    """A text as it was sent."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str):
+            raise ma.ValidationError("must be a text")
+        return value
+
+
+class FlagField(ma.fields.Field[bool]):
+    """true or false, and nothing like it."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> bool:
+        if not isinstance(value, bool):
+            raise ma.ValidationError("must be true or false")
+        return value
+
+
+class DateField(ma.fields.Field[date]):
+    """A calendar day, YYYY-MM-DD."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> date:
+        try:
+            if not isinstance(value, str) or not _DATE.fullmatch(value):
+                raise ValueError(value)
+            day = date.fromisoformat(value)
+        except ValueError:
+            raise ma.ValidationError("must be a day such as 2026-11-25") from None
+        if not FIRST_DAY <= day <= LAST_DAY:
+            raise ma.ValidationError(f"must be from {FIRST_DAY} to {LAST_DAY}")
+        return day
+
+
+class ChoiceField(ma.fields.Field[StrEnum]):
+    """One of a fixed set of words."""
+
+    def __init__(self, choices: type[StrEnum], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.choices = choices
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> StrEnum:
+        try:
+            return self.choices(value)
+        except ValueError:
+            raise ma.ValidationError(f"must be one of {', '.join(self.choices)}") from None
+
+
+class InstantField(ma.fields.Field[Any]):
+    """A moment in UTC (RFC 3339); only ever answered."""
+
+
+class DataField(ma.fields.Field[Any]):
+    """Data whose form depends on what it is about; only ever answered."""
+
+
+def _check_length(field: ma.fields.Field[Any], value: Any) -> None:
+    """Refuse what is too long before any of its entries is looked at."""
+    for rule in field.metadata.get("rules", ()):
+        if isinstance(rule, Length) and isinstance(value, list | dict) and (problem := rule(value)) is not None:
+            raise ma.ValidationError(problem)
+
+
+class ListField(ma.fields.List[Any]):
+    """A list, measured before it is read; a tuple once it is, as immutable as the value it becomes part of."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        _check_length(self, value)
+        return tuple(super()._deserialize(value, attr, data, **kwargs))
+
+
+class MappingField(ma.fields.Dict):
+    """An object with names of the caller's choosing, measured before it is read."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        _check_length(self, value)
+        try:
+            return super()._deserialize(value, attr, data, **kwargs)  # type: ignore[no-untyped-call]
+        except ma.ValidationError as error:
+            raise ma.ValidationError(_without_key_and_value(error.messages)) from None
+
+
+def _without_key_and_value(messages: Any) -> Any:
+    """marshmallow files a pair's messages under 'key' and 'value'; a JSON pointer knows only the name."""
+    if not isinstance(messages, dict):
+        return messages
+    return {
+        name: [each for half in halves.values() for each in half]
+        if all(isinstance(half, list) for half in halves.values())
+        else halves.get("value") or halves["key"]
+        for name, halves in messages.items()
+    }
+
+
+TYPES: dict[type[ma.fields.Field[Any]], tuple[str | None, str | None]] = {
+    DecimalField: ("string", "decimal"),
+    IntegerField: ("integer", None),
+    TextField: ("string", None),
+    FlagField: ("boolean", None),
+    DateField: ("string", "date"),
+    InstantField: ("string", "date-time"),
+    ChoiceField: ("string", None),
+    DataField: (None, None),
+}
+"""The JSON type and format of each field, for the contract."""
+
+_KEYWORDS = {"at_least": "minimum", "above": "exclusiveMinimum", "at_most": "maximum", "below": "exclusiveMaximum"}
+
+
+def properties(_converter: Any, field: ma.fields.Field[Any], **_: Any) -> dict[str, Any]:
+    """What the contract says of one of these fields besides its type."""
+    told: dict[str, Any] = {}
+    rules = field.metadata.get("rules", ())
+    if isinstance(field, DecimalField):
+        unsigned = any(isinstance(rule, Bounds) and rule.is_unsigned for rule in rules)
+        told |= {"pattern": DECIMAL_PATTERN.replace("-?", "" if unsigned else "-?"), "maxLength": 2 * MAX_DIGITS}
+    if isinstance(field, MappingField) and field.key_field is not None:
+        told["propertyNames"] = properties(_converter, field.key_field)
+    if isinstance(field, ChoiceField):
+        told["enum"] = [choice.value for choice in field.choices] + ([None] if field.allow_none else [])
+    for rule in rules:
+        told |= _told(rule, field)
+    return told
+
+
+def _told(rule: Any, field: ma.fields.Field[Any]) -> dict[str, Any]:
+    if isinstance(rule, Text):
+        length = {"minLength": rule.min_length, "maxLength": rule.max_length}
+        return {**length, "pattern": f"^{rule.pattern}$"} if rule.pattern else length
+    if isinstance(rule, Length):
+        what = "Properties" if isinstance(field, MappingField) else "Items"
+        return {f"min{what}": rule.at_least, f"max{what}": rule.at_most}
+    if isinstance(rule, Bounds) and isinstance(field, IntegerField):
+        limits = {keyword: getattr(rule, name) for name, keyword in _KEYWORDS.items()}
+        return {keyword: int(limit) for keyword, limit in limits.items() if limit is not None}
+    return {}
+
+
+def range_in_words(rules: Iterable[Any]) -> str:
+    """A decimal's range, for its description: its JSON type is a string, which has none."""
+    words = {"at_least": "at least", "above": "more than", "at_most": "at most", "below": "less than"}
+    told = [
+        f"{word} {limit}"
+        for rule in rules
+        if isinstance(rule, Bounds)
+        for name, word in words.items()
+        if (limit := getattr(rule, name)) is not None
+    ]
+    return f" ({', '.join(told)})" if told else ""
+
+
+def _shared_forms() -> dict[str, dict[str, Any]]:
+    decimal = {"format": "decimal", "maxLength": 2 * MAX_DIGITS}
+    texts = {"Code": Code, "Name": Name, "Line": Line, "CurrencyCode": CurrencyCode}
+    forms = {
+        "Decimal": {**decimal, "pattern": DECIMAL_PATTERN.replace("-?", "")},
+        "SignedDecimal": {**decimal, "pattern": DECIMAL_PATTERN},
+        **{name: _told(rules_and_type(hint)[0][0], TextField()) for name, hint in texts.items()},
+    }
+    optional = {**forms, "Text": {}, "Date": {"format": "date"}}
+    return {
+        **{name: {"type": "string", **form} for name, form in forms.items()},
+        **{f"{name}OrNull": {"type": ["string", "null"], **form} for name, form in optional.items()},
+    }
+
+
+SHARED_FORMS = _shared_forms()
+"""Forms of text that many fields have, by their names among the contract's shared parts."""

@@ -1,0 +1,145 @@
+"""marshmallow schemas read off the domain's declarations: one place says what a field is."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import is_dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from enum import StrEnum
+from functools import cache
+from typing import Any, cast, get_args, get_origin
+from uuid import UUID
+
+import marshmallow as ma
+
+from service.api.contract.fields import (
+    ChoiceField,
+    DataField,
+    DateField,
+    DecimalField,
+    FlagField,
+    InstantField,
+    IntegerField,
+    ListField,
+    MappingField,
+    TextField,
+    range_in_words,
+    ruled,
+)
+from service.api.http.reading import UNKNOWN_MEMBER, Number
+from service.domain.values.declared import (
+    default_of,
+    field_types,
+    first_of,
+    is_required,
+    meanings,
+    optional_of,
+    rules_and_type,
+)
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.encoding import encoded
+
+_SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
+    Decimal: DecimalField,
+    int: IntegerField,
+    str: TextField,
+    bool: FlagField,
+    date: DateField,
+    datetime: InstantField,
+    UUID: TextField,
+    Any: DataField,
+}
+_FLAGS = {"true": True, "false": False}
+_FROM_TEXT: dict[Any, Callable[[str], Any]] = {int: Number, bool: lambda text: _FLAGS.get(text, text)}
+"""What a text in a query string stands for in JSON, where that is not a text."""
+
+
+def nested_messages(problems: tuple[InvalidValueError, ...]) -> dict[str, Any]:
+    """The domain's problems in the form in which marshmallow nests its own."""
+    messages: dict[Any, Any] = {}
+    for problem in problems:
+        place = messages
+        for step in problem.path[:-1]:
+            place = place.setdefault(step, {})
+        place.setdefault(problem.path[-1], []).append(problem.reason)
+    return messages
+
+
+class DeclaredSchema(ma.Schema):
+    """Loads an object of its class; every problem of the class's own checks is told with its place."""
+
+    declared_class: type
+
+    class Meta:
+        """Unknown members are refused."""
+
+        unknown = ma.RAISE
+
+    error_messages = {"unknown": UNKNOWN_MEMBER, "type": "must be an object"}
+
+    @ma.post_load
+    def make(self, data: Mapping[str, Any], **_: Any) -> Any:
+        """The value itself."""
+        try:
+            return self.declared_class(**data)
+        except InvalidValuesError as error:
+            raise ma.ValidationError(nested_messages(error.problems)) from None
+
+
+def field_of(hint: Any, *, required: bool = False, description: str = "", default: Any = None) -> ma.fields.Field[Any]:
+    """The field for an annotated type."""
+    bare_hint = optional_of(hint)
+    rules, bare = rules_and_type(hint if bare_hint is None else bare_hint)
+    metadata: dict[str, Any] = {"rules": rules, "from_text": _FROM_TEXT.get(bare, str)}
+    if description:
+        metadata["description"] = description + (range_in_words(rules) if bare is Decimal else "")
+    if default not in (None, []):
+        metadata["default"] = default
+    options: dict[str, Any] = {
+        "required": required,
+        "allow_none": bare_hint is not None,
+        "validate": [ruled(first_of(rules))] if rules else [],
+        "metadata": metadata,
+        "error_messages": {
+            "required": "is required",
+            "null": "must not be null",
+            "invalid": "must be an object" if get_origin(bare) is Mapping else "must be a list",
+        },
+    }
+    if get_origin(bare) is tuple:
+        return ListField(field_of(get_args(bare)[0]), **options)
+    if get_origin(bare) is Mapping:
+        key, value = get_args(bare)
+        return MappingField(keys=field_of(key), values=field_of(value), **options)
+    if is_dataclass(bare):
+        return ma.fields.Nested(schema_of(cast(type, bare)), **options)
+    if isinstance(bare, type) and issubclass(bare, StrEnum):
+        return ChoiceField(bare, **options)
+    return _SCALARS[bare](**options)
+
+
+def _plain(default: Any) -> Any:
+    if isinstance(default, tuple):
+        return [_plain(each) for each in default]
+    return default.value if isinstance(default, StrEnum) else encoded(default)
+
+
+def schema_of(declared_class: Any) -> type[DeclaredSchema]:
+    """The schema of a domain class: names, types, bounds and meanings as declared there; made once."""
+    return _schema_of(declared_class)
+
+
+@cache
+def _schema_of(declared_class: Any) -> type[DeclaredSchema]:
+    told = meanings(declared_class)
+    found = {
+        name: field_of(
+            hint,
+            required=is_required(declared_class, name),
+            description=told[name],
+            default=_plain(default_of(declared_class, name)),
+        )
+        for name, hint in field_types(declared_class).items()
+    }
+    summary = (declared_class.__doc__ or "").partition("\n")[0]
+    members = {**found, "declared_class": declared_class, "__doc__": summary}
+    return type(f"{declared_class.__name__}Schema", (DeclaredSchema,), members)

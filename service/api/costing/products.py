@@ -1,0 +1,307 @@
+"""What a batch of a product consumes and costs, and what to ask for it."""
+
+from collections.abc import Iterator, Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import WHAT_IF
+from service.api.contract.rates_field import MAX_RATES, rates_field
+from service.api.contract.schemas import DeclaredSchema, field_of, schema_of
+from service.api.contract.shared_parts import ETAG
+from service.api.http.answers import answer, fonts
+from service.api.http.auth import database, workshop
+from service.api.http.forms import HTML, IMAGES, JSON, PDF
+from service.api.http.kept import kept
+from service.api.http.operations import operation
+from service.documents.cost_chart import cost_chart
+from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
+from service.documents.cost_sheet_view import cost_sheet_view
+from service.documents.drawing import ImageForm
+from service.domain.costing.cost_statement import CostStatement
+from service.domain.explaining.cost_workings import CostWorkings
+from service.domain.pricing.policy import PricingPolicy, Rounding, Target
+from service.domain.selling.channels import Display
+from service.domain.selling.route import shipping_problems
+from service.domain.values.declared import (
+    Bounds,
+    Code,
+    CurrencyCode,
+    Length,
+    NotNegative,
+    Pieces,
+    Positive,
+    ProperShare,
+    declared,
+)
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.unit_costs import CostBasis
+from service.workflows import costing, pricing
+from service.workflows.costing import StatedBill
+from service.workflows.pricing import PriceSheet
+from service.workflows.sale_way import PriceQuestion
+from service.workflows.workings import WorkedCost, work_out_cost
+
+blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
+
+
+@declared
+class BatchQuery:
+    """Which batch.
+
+    Attributes:
+        quantity: good pieces in the batch.
+    """
+
+    quantity: Pieces
+
+
+@declared
+class CostQuery:
+    """Which batch, on which day.
+
+    Attributes:
+        quantity: good pieces in the batch.
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+    """
+
+    quantity: Pieces
+    as_of: date | None = None
+
+
+@declared
+class PriceQuery:
+    """How a price is to be found, or what price is to be looked at.
+
+    Attributes:
+        quantity: good pieces in the batch.
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        tax: code of the tax; none if left out.
+        channel: code of the sales channel that a piece is sold through; sold directly if left out.
+        currency: of the price; the workshop's if left out.
+        shipping_service: code of the service that a piece is sent with; collected if left out.
+        shipping_zone: the service's zone that it is sent to.
+        discount_share: what taking this share off the price would do, and the least price that bears it.
+        kept_at: the inverse question: what is kept at this price. Takes the place of target and value.
+        target: what is aimed at.
+        value: the margin or markup as a share, or the profit or price as an amount.
+        cost_basis: the cost that the target is measured against.
+        never_below_cost: the price asked never falls below this cost.
+        never_below_amount: the price asked never falls below this amount.
+        price_step: prices are multiples of this, or, with endings, repeat every so much.
+        price_endings: the endings a price may have; repeat the parameter for several.
+        rounding: the next price up, or the nearest that is not below the floor.
+        display: whether the asked price contains the tax; as the channel shows its prices if left out, and without
+            tax where there is no channel.
+    """
+
+    quantity: Pieces
+    as_of: date | None = None
+    tax: Code | None = None
+    channel: Code | None = None
+    currency: CurrencyCode | None = None
+    shipping_service: Code | None = None
+    shipping_zone: Code | None = None
+    discount_share: ProperShare | None = None
+    kept_at: NotNegative | None = None
+    target: Target | None = None
+    value: Decimal | None = None
+    cost_basis: CostBasis = CostBasis.FULL
+    never_below_cost: CostBasis | None = None
+    never_below_amount: NotNegative | None = None
+    price_step: Positive | None = None
+    price_endings: Annotated[tuple[Annotated[Decimal, Bounds(at_least=0)], ...], Length(at_most=20)] = ()
+    rounding: Rounding = Rounding.UP
+    display: Display | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        """Either a price to look at or a target to meet; the policy's own rules besides."""
+        yield from shipping_problems(self.shipping_service, self.shipping_zone)
+        if self.kept_at is not None:
+            for name in ("target", "value"):
+                if getattr(self, name) is not None:
+                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
+            for name in ("cost_basis", "price_step", "price_endings", "rounding"):
+                if getattr(self, name) != getattr(_NOTHING_AIMED_AT, name):
+                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
+        if self.kept_at is None and self.target is None:
+            yield InvalidValueError(("target",), "is required, or kept_at for the inverse question")
+        if self.kept_at is None and self.target is not None and self.value is None:
+            yield InvalidValueError(("value",), "is required with a target")
+
+    def policy(self) -> PricingPolicy:
+        """The policy asked for; for the inverse question its floor and display alone count."""
+        return PricingPolicy(
+            target=self.target or Target.FIXED_PRICE,
+            value=(self.value if self.kept_at is None else self.kept_at) or Decimal(0),
+            cost_basis=self.cost_basis,
+            never_below_cost=self.never_below_cost,
+            never_below_amount=self.never_below_amount,
+            price_step=self.price_step,
+            price_endings=self.price_endings,
+            rounding=self.rounding,
+            display=self.display,
+        )
+
+
+_NOTHING_AIMED_AT = PricingPolicy(target=Target.FIXED_PRICE, value=Decimal(0))
+
+
+SHEET_FORMS = (JSON, HTML, PDF, *IMAGES)
+
+
+@declared
+class WhatIfQuestion:
+    """Which batch, on which day, and which rates to suppose.
+
+    Attributes:
+        quantity: good pieces in the batch.
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        rates: terms to suppose in place of those in force, by resource, for instance "tariffs/grid". They
+            count for this answer only.
+    """
+
+    quantity: Pieces
+    as_of: date | None = None
+    rates: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)]
+
+
+class WhatIfSchema(DeclaredSchema):
+    """Which batch, on which day, and which rates to suppose."""
+
+    declared_class = WhatIfQuestion
+    quantity = field_of(Pieces, required=True, description="Good pieces in the batch.")
+    as_of = field_of(date | None, description="The day whose rates are used; today if left out.")
+    rates = rates_field(required=True)
+
+
+@blueprint.route("/<code>/bill-of-resources")
+class BillOfResources(MethodView):
+    """What a batch consumes."""
+
+    @operation("getBillOfResources", refuses=(409,))
+    @blueprint.arguments(schema_of(BatchQuery)(), location="query")
+    @blueprint.response(200, schema_of(StatedBill))
+    def get(self, query: BatchQuery, code: str) -> flask.Response:
+        """Everything a batch consumes, in physical units."""
+        return answer(costing.bill_of_product(database(), workshop(), code, query.quantity))
+
+
+@blueprint.route("/<code>/cost-sheet")
+class CostSheet(MethodView):
+    """What a batch costs."""
+
+    @kept
+    @operation("getCostSheet", forms=SHEET_FORMS, refuses=(409,))
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
+    @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """What a batch costs on a day, line by line; as a page or as PDF with every formula written out.
+
+        As an image, what the cost of a piece is made up of.
+        """
+        return _shown(code, query.quantity, query.as_of)
+
+    @operation("supposeCostSheet", forms=SHEET_FORMS, stores=False, refuses=(409,))
+    @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
+    @blueprint.response(200, schema_of(CostStatement))
+    def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
+        """What a batch would cost if other rates held; nothing is stored."""
+        return _shown(code, question.quantity, question.as_of, question.rates)
+
+
+@blueprint.route("/<code>/cost-sheet.html")
+class CostSheetPage(MethodView):
+    """What a batch costs, under a link that a browser opens."""
+
+    @kept
+    @operation("getCostSheetPage", forms=(HTML,), refuses=(409,))
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
+    @blueprint.response(200, {"type": "string"}, content_type=HTML, headers=ETAG)
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """What a batch costs, as a page with every formula written out."""
+        return _shown(code, query.quantity, query.as_of)
+
+
+@blueprint.route("/<code>/cost-sheet.pdf")
+class CostSheetPaper(MethodView):
+    """What a batch costs, under a link that opens as PDF."""
+
+    @kept
+    @operation("getCostSheetPaper", forms=(PDF,), refuses=(409,))
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
+    @blueprint.response(200, {"type": "string", "format": "binary"}, content_type=PDF, headers=ETAG)
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """What a batch costs, as PDF with every formula written out."""
+        return _shown(code, query.quantity, query.as_of)
+
+
+def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any] | None = None) -> flask.Response:
+    media_type = flask.g.media_type
+    asked = database(), workshop(), code, quantity, as_of or workshop().today(), rates
+    if media_type in (HTML, PDF):
+        return _written(work_out_cost(*asked), media_type)
+    statement = costing.cost_product(*asked)
+    if media_type == JSON:
+        return answer(statement)
+    image = cost_chart(statement, ImageForm(media_type), locale=workshop().locale)
+    return flask.Response(image, content_type=media_type)
+
+
+def _written(worked: WorkedCost, media_type: str) -> flask.Response:
+    view = cost_sheet_view(worked.statement, worked.workings, seller=workshop().name, locale=workshop().locale)
+    document = cost_sheet_page(view) if media_type == HTML else cost_sheet_pdf(view, fonts())
+    return flask.Response(document, content_type=media_type)
+
+
+@blueprint.route("/<code>/cost-sheet/workings")
+class Workings(MethodView):
+    """How what a batch costs came about."""
+
+    @kept
+    @operation("getCostWorkings", refuses=(409,))
+    @blueprint.arguments(schema_of(CostQuery)(), location="query")
+    @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)
+    def get(self, query: CostQuery, code: str) -> flask.Response:
+        """Every figure of a cost sheet with its formula, fit to be checked with a pocket calculator."""
+        as_of = query.as_of or workshop().today()
+        worked = work_out_cost(database(), workshop(), code, query.quantity, as_of)
+        return answer(worked.workings)
+
+    @operation("supposeCostWorkings", stores=False, refuses=(409,))
+    @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
+    @blueprint.response(200, schema_of(CostWorkings))
+    def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
+        """The same if other rates held; nothing is stored."""
+        as_of = question.as_of or workshop().today()
+        worked = work_out_cost(database(), workshop(), code, question.quantity, as_of, question.rates)
+        return answer(worked.workings)
+
+
+@blueprint.route("/<code>/price-sheet")
+class PriceSheetView(MethodView):
+    """What to ask."""
+
+    @operation("getPriceSheet", refuses=(409,))
+    @blueprint.arguments(schema_of(PriceQuery)(), location="query")
+    @blueprint.response(200, schema_of(PriceSheet))
+    def get(self, query: PriceQuery, code: str) -> flask.Response:
+        """What to ask for a piece of a batch, or what is kept at a price."""
+        question = PriceQuestion(
+            product=code,
+            quantity=query.quantity,
+            as_of=query.as_of or workshop().today(),
+            policy=query.policy(),
+            tax=query.tax,
+            channel=query.channel,
+            currency=query.currency,
+            shipping_service=query.shipping_service,
+            shipping_zone=query.shipping_zone,
+            kept_at=query.kept_at,
+            discount_share=query.discount_share,
+        )
+        return answer(pricing.price_product(database(), workshop(), question))

@@ -1,0 +1,1 @@
+"""Exchange rates: entered, imported, fetched, confirmed."""

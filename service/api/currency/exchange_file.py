@@ -1,0 +1,112 @@
+"""A CSV file of exchange rates (RFC 4180), read line by line: every line that is wrong is named."""
+
+import csv
+import io
+from collections.abc import Iterable, Iterator
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import marshmallow as ma
+
+from service.api.contract.schemas import schema_of
+from service.api.http.problems import MAX_ERRORS, ProblemError
+from service.domain.currency.exchange_rates import DayRates
+from service.domain.values.declared import CurrencyCode, Positive, declared
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.money import check_currency_on
+
+
+@declared
+class FileLine:
+    """A line of the file.
+
+    Attributes:
+        day: the day the rate holds from.
+        base: the currency of which one unit is worth the rate; the same for all of a day.
+        currency: another currency; it may have ended since that day.
+        rate: its units for one unit of the base.
+    """
+
+    day: date
+    base: CurrencyCode
+    currency: CurrencyCode
+    rate: Positive
+
+    def problems(self) -> Iterable[InvalidValueError]:
+        for name, code in (("base", self.base), ("currency", self.currency)):
+            try:
+                check_currency_on(code, self.day)
+            except UnknownCurrencyError as error:
+                yield InvalidValueError((name,), str(error))
+        if self.currency == self.base:
+            yield InvalidValueError(("currency",), "is the base itself; leave this line out")
+
+
+COLUMNS = ("day", "base", "currency", "rate")
+_LINE = schema_of(FileLine)()
+
+
+def read_days(body: bytes, source: str) -> list[DayRates]:
+    """The rates of the file by day; not one of them if any line is wrong.
+
+    Raises:
+        ProblemError: 400, it is not CSV in UTF-8; 422, naming the lines that are wrong, the first 50 of them.
+    """
+    try:
+        text = body.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ProblemError(400, "malformed-csv", "the file is not UTF-8") from None
+    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        return _Days(source).read(rows)
+    except csv.Error as error:
+        detail = f"not CSV as RFC 4180 has it: {error}, at line {rows.line_num}"
+        raise ProblemError(400, "malformed-csv", detail) from None
+
+
+class _Days:
+    """The days of a file, as far as it has been read."""
+
+    def __init__(self, source: str) -> None:
+        self._source = source
+        self._days: dict[date, tuple[str, dict[str, Decimal]]] = {}
+
+    def read(self, rows: Any) -> list[DayRates]:
+        """All its lines, or the problem with some of them."""
+        header: list[str] = next(rows, [])
+        if sorted(header) != sorted(COLUMNS):
+            detail = f"must name the columns {', '.join(COLUMNS)}, separated by commas"
+            raise ProblemError.of_errors([{"line": 1, "detail": detail}])
+        errors: list[dict[str, Any]] = []
+        line = 1 + rows.line_num
+        for row in rows:
+            errors += ({"line": line, "detail": detail} for detail in self._problems(header, row))
+            if len(errors) >= MAX_ERRORS:
+                break
+            line = 1 + rows.line_num
+        if not errors and not self._days:
+            errors.append({"line": line, "detail": "there is no line with a rate"})
+        if errors:
+            raise ProblemError.of_errors(errors)
+        return [
+            DayRates(source=self._source, base=base, published_on=day, rates=rates)
+            for day, (base, rates) in sorted(self._days.items())
+        ]
+
+    def _problems(self, header: list[str], row: list[str]) -> Iterator[str]:
+        """Add the line to its day; what is wrong with it if it cannot be."""
+        if len(row) != len(COLUMNS):
+            yield f"has {len(row)} fields instead of {len(COLUMNS)}"
+            return
+        try:
+            line: FileLine = _LINE.load(dict(zip(header, row, strict=True)))
+        except ma.ValidationError as error:
+            yield from (f"{column}: {'; '.join(told)}" for column, told in dict(error.messages_dict).items())
+            return
+        base, rates = self._days.setdefault(line.day, (line.base, {}))
+        if line.base != base:
+            yield f"base: is {base} on another line of {line.day}; a day has one base"
+        elif line.currency in rates:
+            yield f"currency: {line.currency} is on another line of {line.day} already"
+        rates[line.currency] = line.rate

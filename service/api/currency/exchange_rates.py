@@ -1,0 +1,329 @@
+"""Exchange rates: entered by hand, imported, fetched, held back and confirmed; and an amount converted with them."""
+
+import logging
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
+from service.api.contract.schemas import field_of, schema_of
+from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
+from service.api.currency.exchange_file import read_days
+from service.api.http.answers import answer, is_expected, nothing, precondition, unchanged
+from service.api.http.auth import actor, database, workshop
+from service.api.http.forms import CSV
+from service.api.http.operations import operation
+from service.api.http.paging import PageQuery, page, position
+from service.api.http.problems import ProblemError
+from service.api.http.reading import body_of
+from service.api.registering.registered import listed, saved
+from service.domain.currency.exchange_rates import FEED, MANUAL, DayRates
+from service.domain.currency.jump_check import HeldDay
+from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.money import Money, minor_unit_decimals
+from service.encoding import encoded
+from service.feeds.reference_rates import ReferenceRates, Span
+from service.workflows import exchange
+from service.workflows import feed as fetching
+from service.workflows.errors import FeedFailedError
+
+_logger = logging.getLogger("pugmill")
+blueprint = Blueprint(
+    "exchange-rates", __name__, url_prefix="/v1/exchange-rates", description="What amounts are converted with."
+)
+
+
+def _feed() -> ReferenceRates:
+    found: ReferenceRates = flask.current_app.extensions["pugmill.feed"]
+    return found
+
+
+def _not_in_use(codes: Iterable[tuple[tuple[str, ...], str]]) -> Iterable[InvalidValueError]:
+    """Where a code stands that is no currency today."""
+    for path, code in codes:
+        try:
+            minor_unit_decimals(code)
+        except UnknownCurrencyError as error:
+            yield InvalidValueError(path, str(error))
+
+
+@declared
+class EnteredRates:
+    """Exchange rates for one day.
+
+    Attributes:
+        base: the currency of which one unit is worth the rates, for instance "EUR".
+        rates: units of each currency for one unit of the base, as published.
+    """
+
+    base: CurrencyCode
+    rates: Annotated[Mapping[CurrencyCode, Positive], Length(at_least=1, at_most=400)]
+
+    def problems(self) -> Iterable[InvalidValueError]:
+        yield from _not_in_use([(("base",), self.base), *((("rates", code), code) for code in self.rates)])
+
+
+@declared
+class SourceQuery:
+    """Whose rates.
+
+    Attributes:
+        source: who published them; "manual" if the workshop entered them.
+    """
+
+    source: Name = MANUAL
+
+
+@declared
+class HeldQuery:
+    """Whose rates are held back.
+
+    Attributes:
+        source: who published them.
+    """
+
+    source: Name = FEED
+
+
+@declared
+class ImportQuery:
+    """Whose rates a file has.
+
+    Attributes:
+        source: who published them, in the workshop's words.
+    """
+
+    source: Name
+
+    def problems(self) -> Iterable[InvalidValueError]:
+        if self.source in (MANUAL, FEED):
+            reason = f"'{MANUAL}' is what is entered by PUT and '{FEED}' what is fetched; name the source of this file"
+            yield InvalidValueError(("source",), reason)
+
+
+@declared
+class RefreshRequest:
+    """What to fetch.
+
+    Attributes:
+        span: the latest day, the last 90 days or the whole history; where nothing is said the latest, or 90 days where
+            there is no day young enough to compare it with.
+    """
+
+    span: Span | None = None
+
+
+@declared
+class ConversionQuery:
+    """What to convert.
+
+    Attributes:
+        amount: how much.
+        currency: of what.
+        to: the currency wanted.
+        as_of: the day of the rates; today in the workshop's time zone if left out.
+    """
+
+    amount: Decimal
+    currency: CurrencyCode
+    to: CurrencyCode
+    as_of: date | None = None
+
+    def problems(self) -> Iterable[InvalidValueError]:
+        yield from _not_in_use([(("currency",), self.currency), (("to",), self.to)])
+
+
+_PAGE = listed(
+    schema_of(EnteredRates),
+    "ExchangeRates",
+    {
+        "source": field_of(str, required=True, description='Who published them; "manual" if entered by hand.'),
+        "published_on": field_of(date, required=True, description="The day they hold from."),
+    },
+)
+
+
+def _page_of(query: PageQuery, load: Callable[..., list[Any]], day: Callable[[Any], DayRates]) -> flask.Response:
+    """A page by day and source, newest day first."""
+    after = position(query)
+    before = (date.fromisoformat(after[0]), after[1]) if after else None
+    return page(
+        query,
+        lambda limit: load(database(), workshop(), before=before, limit=limit),
+        lambda item: [day(item).published_on.isoformat(), day(item).source],
+        encoded,
+    )
+
+
+@blueprint.route("")
+class ExchangeRates(MethodView):
+    """All exchange rates."""
+
+    @operation("listExchangeRates")
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, _PAGE, headers=LINK)
+    def get(self, query: PageQuery) -> flask.Response:
+        """Exchange rates in use, newest day first."""
+        return _page_of(query, exchange.list_exchange_rates, lambda day: day)
+
+
+@blueprint.route("/<day>")
+class ExchangeRatesOfDay(MethodView):
+    """Exchange rates of one day."""
+
+    @operation("getExchangeRates")
+    @blueprint.arguments(schema_of(SourceQuery)(), location="query")
+    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
+    def get(self, query: SourceQuery, day: date) -> flask.Response:
+        """The exchange rates of a source for a day; those entered by hand if none is named."""
+        found = exchange.find_exchange_rates(database(), workshop(), day, query.source)
+        return answer(_shown(found.day), revision=found.revision)
+
+    @operation("putExchangeRates", headers=(IF_MATCH, CREATE_ONLY))
+    @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
+    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="They were replaced, or are unchanged.")
+    @blueprint.alt_response(
+        201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="They are registered now."
+    )
+    def put(self, entered: EnteredRates, day: date) -> flask.Response:
+        """Enter exchange rates by hand for a day; the same again changes nothing."""
+        rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
+        done = exchange.put_exchange_rates(database(), workshop(), actor(), rates, precondition())
+        return saved(replace(done, state=_shown(done.state)))
+
+    @operation("withdrawExchangeRates", headers=(IF_MATCH,))
+    @blueprint.arguments(schema_of(SourceQuery)(), location="query")
+    @blueprint.response(204)
+    def delete(self, query: SourceQuery, day: date) -> flask.Response:
+        """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
+        exchange.withdraw_exchange_rates(database(), workshop(), actor(), day, query.source, precondition())
+        return nothing()
+
+
+def _shown(day: DayRates) -> Mapping[str, Any]:
+    found: dict[str, Any] = encoded(day)
+    return {"base": found["base"], "rates": found["rates"]}
+
+
+@blueprint.route("/import")
+class Import(MethodView):
+    """A file of exchange rates."""
+
+    @operation("importExchangeRates")
+    @blueprint.doc(
+        requestBody={
+            "required": True,
+            "description": (
+                "RFC 4180 in UTF-8, one rate a line. The header names the columns, in any order: `day` (YYYY-MM-DD), "
+                "`base` (the currency of which one unit is worth the rate, one for each day), `currency`, `rate` "
+                "(a decimal in plain notation). Currencies that have ended since the day are taken."
+            ),
+            "content": {CSV: {"schema": {"type": "string"}, "example": EXCHANGE_RATES_FILE}},
+        }
+    )
+    @blueprint.arguments(schema_of(ImportQuery)(), location="query")
+    @blueprint.response(200, schema_of(exchange.Import))
+    def post(self, query: ImportQuery) -> flask.Response:
+        """Take over a CSV file of one source's exchange rates: all of it, or nothing if a line is wrong.
+
+        A day that is there is replaced whole; the same again changes nothing. Jumps are not held back: who imports a
+        file has it before him.
+        """
+        charset = flask.request.mimetype_params.get("charset", "utf-8")
+        if charset.lower() != "utf-8":
+            raise ProblemError(415, "unsupported-media-type", "send the file in UTF-8")
+        days = read_days(body_of(flask.request, CSV), query.source)
+        return answer(exchange.import_exchange_rates(database(), workshop(), actor(), days))
+
+
+@blueprint.route("/refresh")
+class Refresh(MethodView):
+    """The feed."""
+
+    @operation("refreshExchangeRates", is_long=True, refuses=(502, 504))
+    @blueprint.arguments(schema_of(RefreshRequest)(), example={"span": "latest"})
+    @blueprint.response(200, schema_of(fetching.Refreshing))
+    def post(self, wanted: RefreshRequest) -> flask.Response:
+        """Fetch the European Central Bank's reference rates, published on working days in the afternoon.
+
+        A day on which a rate jumps by more than 20 % from the last one in use is held back until it is confirmed. In
+        a history a jump stands if the next rate bears it out. If the feed fails, nothing is changed.
+        """
+        try:
+            done = fetching.refresh_exchange_rates(database(), workshop(), actor(), _feed(), wanted.span)
+        except FeedFailedError as error:
+            flask.g.feed_result = error.fault
+            _logger.warning("%s", error, extra={"fault": error.fault})
+            raise
+        flask.g.feed_result = "held" if done.held else "good"
+        return answer(done)
+
+
+@blueprint.route("/held")
+class Held(MethodView):
+    """Days held back."""
+
+    @operation("listHeldExchangeRates")
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(HeldDay), "HeldExchangeRates", {}), headers=LINK)
+    def get(self, query: PageQuery) -> flask.Response:
+        """Days that are not used until they are confirmed, and why; newest first."""
+        return _page_of(query, fetching.list_held_exchange_rates, lambda held: held.day)
+
+
+@blueprint.route("/<day>/confirm")
+class Confirm(MethodView):
+    """Confirming a day."""
+
+    @operation("confirmExchangeRates", headers=(IF_MATCH,))
+    @blueprint.arguments(schema_of(HeldQuery)(), location="query")
+    @blueprint.response(200, schema_of(fetching.Confirmation))
+    def post(self, query: HeldQuery, day: date) -> flask.Response:
+        """Use a day that was held back, and those after it that no longer jump once it is used."""
+        return answer(fetching.confirm_exchange_rates(database(), workshop(), actor(), day, query.source, is_expected))
+
+
+@blueprint.route("/<day>/held")
+class HeldDayOfSource(MethodView):
+    """One day held back."""
+
+    @operation("getHeldExchangeRates")
+    @blueprint.arguments(schema_of(HeldQuery)(), location="query")
+    @blueprint.response(200, schema_of(HeldDay))
+    def get(self, query: HeldQuery, day: date) -> flask.Response:
+        """A day that is not used until it is confirmed, and why."""
+        found = fetching.find_held_exchange_rates(database(), workshop(), day, query.source)
+        if same := unchanged(tag := fetching.tag_of(found)):
+            return same
+        response = answer(found)
+        response.set_etag(tag)
+        return response
+
+    @operation("dropHeldExchangeRates", headers=(IF_MATCH,))
+    @blueprint.arguments(schema_of(HeldQuery)(), location="query")
+    @blueprint.response(204)
+    def delete(self, query: HeldQuery, day: date) -> flask.Response:
+        """Throw away a day that was held back."""
+        fetching.drop_held_exchange_rates(database(), workshop(), actor(), day, query.source, is_expected)
+        return nothing()
+
+
+@blueprint.route("/conversion")
+class Conversion(MethodView):
+    """An amount in another currency."""
+
+    @operation("convertAmount")
+    @blueprint.arguments(schema_of(ConversionQuery)(), location="query")
+    @blueprint.response(200, schema_of(exchange.Conversion))
+    def get(self, query: ConversionQuery) -> flask.Response:
+        """An amount in another currency, rounded once to its minor unit; with the rates, their date and source."""
+        amount = Money(amount=query.amount, currency=query.currency)
+        as_of = query.as_of or workshop().today()
+        return answer(exchange.convert(database(), workshop(), amount, query.to, as_of))

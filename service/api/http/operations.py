@@ -1,0 +1,75 @@
+"""What an operation of the interface is: declared once on its view, and read by everything that asks about it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, cast
+
+import flask
+
+from service.api.http.forms import JSON
+
+_DECLARED = "operation"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operation:
+    """One operation of the interface.
+
+    Attributes:
+        id: its name in the contract.
+        forms: the media types in which it answers, the first where the client does not mind.
+        stores: whether the key needs the scope to write.
+        is_long: whether it works through everything there is, or waits for others, and may take longer.
+        is_keyed: whether it needs a key.
+        refuses: statuses of refusals that do not follow from the rest.
+        headers: names of the shared header parameters that it takes besides.
+        takes_query: whether it reads query parameters.
+    """
+
+    id: str
+    forms: tuple[str, ...] = (JSON,)
+    stores: bool = True
+    is_long: bool = False
+    is_keyed: bool = True
+    refuses: tuple[int, ...] = ()
+    headers: tuple[str, ...] = ()
+    takes_query: bool = False
+
+
+def operation(operation_id: str, **facts: Any) -> Callable[[Callable[..., Any]], Any]:
+    """Declare the view's operation; the facts are those of `Operation`."""
+    declared = Operation(id=operation_id, **facts)
+
+    def decorate(function: Any) -> Any:
+        # A copy: flask-smorest's decorators share what stands there.
+        function._apidoc = {**getattr(function, "_apidoc", {}), _DECLARED: declared}
+        return function
+
+    return decorate
+
+
+def declared_in(documentation: dict[str, Any]) -> Operation:
+    """The operation in what flask-smorest knows of a view."""
+    return cast(Operation, documentation[_DECLARED])
+
+
+def operations_of(app: flask.Flask) -> dict[tuple[str, str], Operation]:
+    """Every operation of the contract, by endpoint and method."""
+    found = {}
+    for endpoint, view in app.view_functions.items():
+        for method in getattr(view, "methods", None) or ():
+            function = getattr(getattr(view, "view_class", None), method.lower(), None)
+            documentation = getattr(function, "_apidoc", {})
+            if _DECLARED in documentation:
+                arguments = documentation.get("arguments", {}).get("parameters", [])
+                takes_query = any(each["in"] == "query" for each in arguments)
+                found[endpoint, method] = replace(declared_in(documentation), takes_query=takes_query)
+    return found
+
+
+def find_operation() -> Operation | None:
+    """The operation that the request asks for, if it asks for one of the contract's."""
+    request = flask.request
+    method = "GET" if request.method == "HEAD" else request.method
+    operations = flask.current_app.extensions["pugmill.operations"]
+    return cast(Operation | None, operations.get((request.endpoint, method)))

@@ -1,0 +1,117 @@
+"""Lists paged by cursor: opaque, bound to its workshop and list, with the next page as a link (RFC 8288)."""
+
+import base64
+import binascii
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from typing import Annotated, Any, TypeVar
+from urllib.parse import urlencode
+
+import flask
+
+from service.api.http.answers import data_answer
+from service.api.http.auth import access
+from service.api.http.problems import ProblemError
+from service.domain.values.declared import Bounds, Text, declared
+
+T = TypeVar("T")
+
+DEFAULT_LIMIT, MAX_LIMIT = 100, 500
+_SEAL_BYTES = 12
+
+
+@declared
+class PageQuery:
+    """Which part of a list.
+
+    Attributes:
+        limit: the most entries on the page.
+        cursor: where to go on, as the page before gave it.
+    """
+
+    limit: Annotated[int, Bounds(at_least=1, at_most=MAX_LIMIT)] = DEFAULT_LIMIT
+    cursor: Annotated[str, Text(max_length=1000)] | None = None
+
+
+def _seal(body: bytes, path: str) -> bytes:
+    """Binds a cursor to its workshop and list. It guards against mix-ups; what it opens is the workshop's own."""
+    bound = f"{access().workshop.workshop_id} {path} ".encode()
+    return hashlib.sha256(bound + body).digest()[:_SEAL_BYTES]
+
+
+def _cursor_for(key: Sequence[str], path: str) -> str:
+    body = json.dumps(list(key)).encode()
+    return base64.urlsafe_b64encode(_seal(body, path) + body).decode().rstrip("=")
+
+
+def position(query: PageQuery) -> list[str] | None:
+    """The last key of the page before; None on the first page.
+
+    Raises:
+        ProblemError: 422, the cursor is not one that this list gave.
+    """
+    if query.cursor is None:
+        return None
+    try:
+        raw = base64.b64decode(query.cursor + "=" * (-len(query.cursor) % 4), altchars=b"-_", validate=True)
+    except (binascii.Error, ValueError):
+        raw = b""
+    sealed, body = raw[:_SEAL_BYTES], raw[_SEAL_BYTES:]
+    if not body or sealed != _seal(body, flask.request.path):
+        raise ProblemError.of_errors(
+            [{"parameter": "cursor", "detail": "is not a cursor that this list gave; begin again without one"}]
+        )
+    key: list[str] = json.loads(body)
+    return key
+
+
+def page(
+    query: PageQuery, load: Callable[[int], Sequence[T]], key: Callable[[T], Sequence[str]], item: Callable[[T], Any]
+) -> flask.Response:
+    """A page of the list, and where the next one is.
+
+    Args:
+        query: limit and cursor.
+        load: the entries from the position on, at most so many.
+        key: what an entry is sorted by.
+        item: an entry as plain data.
+    """
+    return linked(paged(query, load(query.limit + 1), key, item))
+
+
+def paged(
+    query: PageQuery,
+    found: Sequence[T],
+    key: Callable[[T], Sequence[str]],
+    item: Callable[[T], Any],
+    path: str | None = None,
+) -> dict[str, Any]:
+    """A page as plain data: its items, and the address of the next one.
+
+    Args:
+        query: limit and cursor.
+        found: the entries from the position on, one more than the limit if there is a next page.
+        key: what an entry is sorted by.
+        item: an entry as plain data.
+        path: of the list; the request's own if left out.
+    """
+    shown, path = found[: query.limit], path or flask.request.path
+    following = None
+    if len(found) > len(shown):
+        cursor = _cursor_for(key(shown[-1]), path)
+        following = f"{path}?{urlencode({**_filters(path), 'limit': query.limit, 'cursor': cursor})}"
+    return {"items": [item(each) for each in shown], "next": following}
+
+
+def _filters(path: str) -> dict[str, str]:
+    """What the request asked of the list besides where to begin, for the next page to ask the same."""
+    return flask.request.args.to_dict() if path == flask.request.path else {}
+
+
+def linked(data: dict[str, Any]) -> flask.Response:
+    """A page as JSON, with the next one as a link besides."""
+    response = data_answer(data)
+    if data["next"]:
+        response.headers["Link"] = f'<{data["next"]}>; rel="next"'
+    return response

@@ -1,0 +1,57 @@
+"""How often a key may ask: 429 (RFC 6585, section 4), and what is left in every answer to a key.
+
+RateLimit and RateLimit-Policy as in draft-ietf-httpapi-ratelimit-headers-10 (structured fields; an expired draft).
+"""
+
+from typing import Any
+
+import flask
+
+from service.api.http.auth import access
+from service.api.http.problems import ProblemError
+from service.arrivals import WINDOW_SECONDS, Allowance, Arrivals
+
+_POLICY = "requests"
+HEADERS: dict[str, dict[str, Any]] = {
+    "RateLimit-Policy": {
+        "description": "How many requests (q) this key may make in so many seconds (w); "
+        "absent where the service is run without a limit.",
+        "schema": {"type": "string", "examples": [f'"{_POLICY}";q=6000;w={WINDOW_SECONDS}']},
+    },
+    "RateLimit": {
+        "description": "How many requests remain (r), and in how many seconds (t) all of them do again.",
+        "schema": {"type": "string", "examples": [f'"{_POLICY}";r=5999;t=1']},
+    },
+}
+RETRY_AFTER = {"description": "Seconds after which to ask again.", "schema": {"type": "integer", "minimum": 1}}
+
+
+def count() -> None:
+    """Count a request that came with a valid key.
+
+    Raises:
+        ProblemError: 429, there have been too many.
+    """
+    arrivals: Arrivals | None = flask.current_app.extensions["pugmill.arrivals"]
+    if arrivals is None or "access" not in flask.g:
+        return
+    allowance = flask.g.allowance = arrivals.admit(access().key_id)
+    if not allowance.is_allowed:
+        seconds = allowance.retry_after_seconds
+        raise ProblemError(
+            429,
+            "too-many-requests",
+            f"this key may make {allowance.limit} requests a minute; ask again in {seconds} s",
+            headers={"Retry-After": str(seconds)},
+            limit=allowance.limit,
+            retry_after_seconds=seconds,
+        )
+
+
+def tell(response: flask.Response) -> flask.Response:
+    """Tell the key what it has left, however its request was answered."""
+    allowance: Allowance | None = flask.g.get("allowance")
+    if allowance is not None:
+        response.headers["RateLimit-Policy"] = f'"{_POLICY}";q={allowance.limit};w={WINDOW_SECONDS}'
+        response.headers["RateLimit"] = f'"{_POLICY}";r={allowance.remaining};t={allowance.full_after_seconds}'
+    return response

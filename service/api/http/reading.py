@@ -1,0 +1,197 @@
+"""Request bodies read exactly: numbers as they were written, names unique, nesting shallow."""
+
+import hashlib
+import json
+from typing import Any, NoReturn
+
+import flask
+import marshmallow as ma
+from webargs.flaskparser import FlaskParser
+from werkzeug.exceptions import MethodNotAllowed, NotFound, RequestEntityTooLarge
+
+from service.api.http.operations import find_operation
+from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at
+
+MAX_DEPTH = 20
+UNREAD = "pugmill.unread"
+"""In a request's environ, where its body could not be read: the problem to answer it with."""
+UNKNOWN_MEMBER = "is not a member that this object has"
+NO_PARAMETER = "is not a parameter of this operation"
+
+
+class Number:
+    """A JSON number, kept as it was written until its field decides what it means."""
+
+    __slots__ = ("literal",)
+
+    def __init__(self, literal: str) -> None:
+        self.literal = literal
+
+    def __repr__(self) -> str:
+        return self.literal
+
+
+class DuplicateNameError(ValueError):
+    """An object has the same member twice."""
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    members = dict(pairs)
+    if len(members) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise DuplicateNameError(next(name for name in names if names.count(name) > 1))
+    return members
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is not a JSON number")
+
+
+def _is_deeper_than(data: Any, levels: int) -> bool:
+    members: Any = data.values() if isinstance(data, dict) else data if isinstance(data, list) else ()
+    return bool(members) and (levels == 0 or any(_is_deeper_than(each, levels - 1) for each in members))
+
+
+def read_json(body: bytes) -> Any:
+    """The body's data.
+
+    Raises:
+        ProblemError: 400, saying what is wrong with it.
+    """
+    if not body:
+        raise ProblemError(400, "malformed-json", "the body is empty; send a JSON object")
+    try:
+        data = json.loads(
+            body.decode("utf-8"),
+            parse_float=Number,
+            parse_int=Number,
+            parse_constant=_refuse_constant,
+            object_pairs_hook=_object,
+        )
+    except UnicodeDecodeError:
+        raise ProblemError(400, "malformed-json", "the body is not UTF-8") from None
+    except DuplicateNameError as error:
+        name = str(error)[:100]
+        raise ProblemError(400, "malformed-json", f"the member {json.dumps(name)} stands twice in one object") from None
+    except json.JSONDecodeError as error:
+        detail = f"not JSON: {error.msg} at line {error.lineno}, column {error.colno}"
+        raise ProblemError(400, "malformed-json", detail) from None
+    except RecursionError:
+        raise ProblemError(400, "malformed-json", f"nested deeper than {MAX_DEPTH} levels") from None
+    except ValueError as error:
+        raise ProblemError(400, "malformed-json", str(error)[:200]) from None
+    if _is_deeper_than(data, MAX_DEPTH):
+        raise ProblemError(400, "malformed-json", f"nested deeper than {MAX_DEPTH} levels")
+    return data
+
+
+def methods_of_fixed_addresses(app: flask.Flask) -> dict[str, frozenset[str]]:
+    """What each address takes that has no variable part."""
+    return {rule.rule: frozenset(rule.methods or ()) for rule in app.url_map.iter_rules() if not rule.arguments}
+
+
+def check_address() -> None:
+    """Refuse an address that is only nearly one.
+
+    Raises:
+        NotFound: the path begins with more than one slash.
+        MethodNotAllowed: the address would pass for another one's variable part (PUT /exchange-rates/refresh).
+    """
+    if flask.request.environ.get("PATH_INFO", "").startswith("//"):
+        raise NotFound
+    methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(flask.request.path)
+    if methods is not None and flask.request.method not in methods:
+        raise MethodNotAllowed(sorted(methods))
+
+
+def check_body() -> None:
+    """Refuse a request whose body did not come.
+
+    Raises:
+        ProblemError: 408 or 503, as the server found it.
+    """
+    if (problem := flask.request.environ.get(UNREAD)) is not None:
+        raise problem
+
+
+def check_parameters() -> None:
+    """Refuse query parameters where an operation takes none.
+
+    Raises:
+        ProblemError: 422, naming each parameter.
+    """
+    asked = find_operation()
+    if flask.request.query_string and asked is not None and asked.is_keyed and not asked.takes_query:
+        names = dict.fromkeys(name[:100] for name in flask.request.args)
+        raise ProblemError.of_errors([{"parameter": name, "detail": NO_PARAMETER} for name in names])
+
+
+def body_of(request: flask.Request, media_type: str) -> bytes:
+    """The body, if it says that it is of this type and is not too long.
+
+    Raises:
+        ProblemError: 415, it says something else.
+        RequestEntityTooLarge: it is too long.
+    """
+    if request.mimetype != media_type:
+        raise ProblemError(415, "unsupported-media-type", f"send the body as Content-Type: {media_type}")
+    body = request.get_data(cache=False)
+    if len(body) > MAX_BODY_BYTES:  # one more is read than is allowed, for a chunked body tells no length
+        raise RequestEntityTooLarge
+    flask.g.body_digest = hashlib.sha256(body).hexdigest()
+    return body
+
+
+class Parser(FlaskParser):
+    """Refuses what it does not know, in bodies and in query strings."""
+
+    def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
+        """The value that the request's body or query string holds, read and checked in one step.
+
+        Raises:
+            ProblemError: saying what is wrong, and where.
+        """
+        data = self.load_querystring(flask.request, argmap) if location == "query" else self.load_body(flask.request)
+        try:
+            return argmap.load(data)
+        except ma.ValidationError as error:
+            errors = located(location or "json", error.messages)
+            raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", ""))) from None
+
+    def load_body(self, request: flask.Request) -> Any:
+        """The body, if it says that it is JSON and is not too long."""
+        return read_json(body_of(request, "application/json"))
+
+    def load_querystring(self, req: flask.Request, schema: ma.Schema) -> Any:
+        """The query string, each parameter once unless it is a list."""
+        errors: list[dict[str, str]] = []
+        found: dict[str, Any] = {}
+        for name, values in req.args.lists():
+            field = schema.fields.get(name)
+            if field is None:
+                errors.append({"parameter": name[:100], "detail": NO_PARAMETER})
+            elif len(values) > 1 and not isinstance(field, ma.fields.List):
+                errors.append({"parameter": name, "detail": "is given more than once"})
+            elif isinstance(field, ma.fields.List):
+                found[name] = values
+            else:
+                found[name] = field.metadata["from_text"](values[0])
+        if errors:
+            raise ProblemError.of_errors(errors)
+        return found
+
+
+def located(location: str, messages: Any) -> list[dict[str, str]]:
+    """marshmallow's nested messages as a flat list of errors."""
+    found: list[dict[str, str]] = []
+
+    def walk(path: tuple[str, ...], node: Any) -> None:
+        if isinstance(node, dict):
+            for name, child in node.items():
+                is_member = name != ma.exceptions.SCHEMA or child == [UNKNOWN_MEMBER]
+                walk((*path, str(name)) if is_member else path, child)
+        else:
+            found.extend(error_at(location, path, detail) for detail in node)
+
+    walk((), messages)
+    return found

@@ -1,0 +1,1 @@
+"""Online sale: listings' price sheets, the price list, repricings, prices over time."""

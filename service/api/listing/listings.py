@@ -1,0 +1,96 @@
+"""What a listing's price is, and the price list of all of them for other programs."""
+
+from datetime import date
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.schemas import schema_of
+from service.api.contract.shared_parts import ETAG
+from service.api.http.answers import answer, unchanged
+from service.api.http.auth import database, workshop
+from service.api.http.forms import CSV, JSON_LD
+from service.api.http.kept import kept, tag_of
+from service.api.http.operations import operation
+from service.api.http.spooling import whole
+from service.documents.price_list import price_list_csv, price_list_json_ld
+from service.domain.values.declared import Code, NotNegative, ProperShare, declared
+from service.workflows import listings
+from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet
+
+blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
+
+_WRITERS = {CSV: price_list_csv, JSON_LD: price_list_json_ld}
+
+
+@declared
+class ListingQuery:
+    """On which day, and what else is asked about the price.
+
+    Attributes:
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        kept_at: the inverse question: what is kept at this price, in the listing's currency.
+        discount_share: what taking this share off the price would do, and the least price that bears it.
+    """
+
+    as_of: date | None = None
+    kept_at: NotNegative | None = None
+    discount_share: ProperShare | None = None
+
+
+@declared
+class PriceListQuery:
+    """Which prices.
+
+    Attributes:
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        channel: code of a sales channel, for its listings alone.
+        prices: asked: what each policy asks on the day; in_force: what the last repricing applied, and what is kept of
+            it on the day.
+    """
+
+    as_of: date | None = None
+    channel: Code | None = None
+    prices: ListedPrice = ListedPrice.ASKED
+
+
+@blueprint.route("/listings/<code>/price-sheet")
+class ListingPriceSheet(MethodView):
+    """What to ask on a listing."""
+
+    @kept
+    @operation("getListingPriceSheet", refuses=(409,))
+    @blueprint.arguments(schema_of(ListingQuery)(), location="query")
+    @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)
+    def get(self, query: ListingQuery, code: str) -> flask.Response:
+        """What to ask for a piece on a listing, or what is kept at a price."""
+        question = ListingQuestion(
+            as_of=query.as_of or workshop().today(), kept_at=query.kept_at, discount_share=query.discount_share
+        )
+        return answer(listings.price_listing(database(), workshop(), code, question))
+
+
+@blueprint.route("/price-list")
+class PriceList(MethodView):
+    """The price list."""
+
+    @operation("getPriceList", forms=(CSV, JSON_LD), is_long=True)
+    @blueprint.arguments(schema_of(PriceListQuery)(), location="query")
+    @blueprint.response(200, {"type": "string"}, content_type=CSV, headers=ETAG)
+    def get(self, query: PriceListQuery) -> flask.Response:
+        """Every listing with its price, in one state: as CSV (RFC 4180), or as schema.org's products and offers.
+
+        What cannot be priced is in it too, with the reason in place of its price; as JSON-LD without an offer.
+        """
+        media_type = flask.g.media_type
+        tag = tag_of(workshop())
+        if same := unchanged(tag):
+            return same
+        entries = listings.price_list(
+            database(), workshop(), query.as_of or workshop().today(), query.channel, query.prices
+        )
+        parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
+        response = whole(_WRITERS[media_type](entries), media_type + parameters)
+        response.set_etag(tag)
+        return response

@@ -1,0 +1,67 @@
+"""What a listing's prices were, page by page or drawn."""
+
+from uuid import UUID
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.schemas import schema_of
+from service.api.contract.shared_parts import ETAG, LINK
+from service.api.http.auth import database, workshop
+from service.api.http.forms import IMAGES, JSON
+from service.api.http.kept import kept, tagged
+from service.api.http.operations import operation
+from service.api.http.paging import PageQuery, page, position
+from service.api.registering.registered import listed
+from service.documents.drawing import ImageForm
+from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
+from service.domain.listing.price_history import PriceHistoryEntry
+from service.encoding import encoded
+from service.workflows import repricing_records
+
+blueprint = Blueprint(
+    "price-histories", __name__, url_prefix="/v1/listings", description="Prices of a listing over time."
+)
+
+
+@blueprint.route("/<code>/price-history")
+class PriceHistory(MethodView):
+    """The prices of a listing over time."""
+
+    @operation("getPriceHistory", forms=(JSON, *IMAGES))
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK | ETAG)
+    def get(self, query: PageQuery, code: str) -> flask.Response:
+        """Every price that came into force on a listing, newest first; as an image, the newest 1,000 over time.
+
+        An image has no pages: limit and cursor are for JSON.
+        """
+        before = position(query)
+        if flask.g.media_type != JSON:
+            return _history_drawn(code)
+        found = page(
+            query,
+            lambda limit: repricing_records.price_history(
+                database(), workshop(), code, before=UUID(before[0]) if before else None, limit=limit
+            ),
+            lambda entry: [str(entry.repricing)],
+            encoded,
+        )
+        return tagged(found)
+
+
+@kept
+def _history_drawn(listing: str) -> flask.Response:
+    """A chart of the history."""
+    drawn_in, media_type = workshop(), flask.g.media_type
+    entries = repricing_records.price_history(database(), drawn_in, listing, before=None, limit=MOST_DRAWN + 1)
+    image = price_history_chart(
+        listing,
+        entries,
+        ImageForm(media_type),
+        locale=drawn_in.locale,
+        time_zone=drawn_in.time_zone,
+        today=drawn_in.today(),
+    )
+    return flask.Response(image, content_type=media_type)

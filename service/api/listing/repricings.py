@@ -1,0 +1,262 @@
+"""Repricings: what a change of rates does to prices, previewed, applied as a whole, rolled back, and on record."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import closing
+from dataclasses import field
+from itertools import islice
+from typing import Any
+from uuid import UUID
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import REPRICING
+from service.api.contract.fields import FlagField
+from service.api.contract.rates_field import rates_field
+from service.api.contract.schemas import schema_of
+from service.api.contract.shared_parts import ETAG, IF_MATCH, IF_PREVIEWED, LINK, LOCATION, MAY_BE_REPEATED
+from service.api.http.answers import data_answer, is_expected, unchanged
+from service.api.http.auth import WRITE, actor, database, require, workshop
+from service.api.http.forms import CSV, JSON, NDJSON
+from service.api.http.operations import operation
+from service.api.http.paging import PageQuery, linked, page, paged, position
+from service.api.http.retries import once, once_if_keyed, sent_key
+from service.api.http.spooling import spool, spooled
+from service.api.listing.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
+from service.api.registering.registered import listed
+from service.documents.price_changes import price_changes_csv
+from service.domain.listing.price_change import PriceChange
+from service.domain.listing.repricing import RepricingRequest
+from service.domain.values.declared import declared
+from service.domain.values.errors import InvalidValueError
+from service.encoding import plain_data, to_bytes
+from service.spool import write
+from service.store.repricings import Repricing
+from service.store.retries import KeptAnswer
+from service.workflows import repricing, repricing_records
+from service.workflows.costing import WhatIf
+
+blueprint = Blueprint(
+    "repricings", __name__, url_prefix="/v1/repricings", description="Prices in force, when rates change."
+)
+
+_PATH = "/v1/repricings"
+_ROWS = 500
+
+
+@declared
+class RepricingOrder(RepricingRequest):
+    """What to price anew, and whether to store it.
+
+    Attributes:
+        apply: put the prices in force; a preview if false.
+        rates: terms to suppose in place of those in force, by resource; for a preview only.
+    """
+
+    apply: bool = False
+    rates: Mapping[str, Any] = field(default_factory=dict)
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from RepricingRequest.problems(self)
+        if self.apply and self.rates:
+            yield InvalidValueError(("rates",), "are suppositions; register them with PUT before you apply")
+
+    def request(self) -> RepricingRequest:
+        """What is asked for."""
+        return RepricingRequest(**{name: getattr(self, name) for name in RepricingRequest.__dataclass_fields__})
+
+
+class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
+    """What to price anew, and whether to store it."""
+
+    declared_class = RepricingOrder
+    apply = FlagField(metadata={"description": "Put the prices in force; a preview if false.", "default": False})
+    rates = rates_field(required=False)
+
+
+_CONTENT_TYPES = {CSV: f"{CSV}; charset=utf-8; header=present", NDJSON: NDJSON}
+
+
+def _lines(changes: Iterable[dict[str, Any]]) -> Iterator[bytes]:
+    return (to_bytes(change) + b"\n" for change in changes)
+
+
+_WRITERS = {CSV: price_changes_csv, NDJSON: _lines}
+
+
+@blueprint.route("")
+class Repricings(MethodView):
+    """All repricings."""
+
+    @operation("listRepricings")
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(RepricingStatement), "Repricings", {}), headers=LINK)
+    def get(self, query: PageQuery) -> flask.Response:
+        """Every repricing that was applied, newest first."""
+        before = position(query)
+        return page(
+            query,
+            lambda limit: repricing_records.list_repricings(
+                database(), workshop(), before=UUID(before[0]) if before else None, limit=limit
+            ),
+            lambda each: [str(each.id)],
+            stored_statement,
+        )
+
+    @operation(  # where it stores, it asks for the scope to write itself
+        "reprice", forms=(JSON, CSV, NDJSON), stores=False, is_long=True, headers=(IF_PREVIEWED, MAY_BE_REPEATED)
+    )
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.arguments(OrderSchema(), example=REPRICING)
+    @blueprint.response(200, schema_of(RepricingAnswer), headers=ETAG, description="A preview, or nothing to change.")
+    @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="It is applied.")
+    def post(self, query: PageQuery, order: RepricingOrder) -> flask.Response:
+        """Find what listings cost and what to ask for them now, and why; preview it, or put it in force.
+
+        As JSON a preview is paged, with all that was found together on the first page; as text/csv and
+        application/x-ndjson it holds every change. Nothing of a preview is stored.
+        """
+        request = order.request()
+        if order.apply:
+            require(WRITE)
+            return once(lambda: _applied(query, request), again=_applied_again)
+        sent_key()  # not needed here, but what is malformed is told before it is sent again to apply
+        if flask.g.media_type == JSON:
+            return _preview(query, request, order.rates)
+        return _whole_preview(request, order.rates)
+
+
+def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
+    done = repricing.apply(database(), workshop(), request, actor(), is_expected)
+    flask.g.repriced = done.figures.summary
+    media_type = flask.g.media_type
+    if done.repricing is None:
+        if media_type != JSON:
+            return _streamed((), media_type)
+        statement = statement_of(done.request, done.figures, "nothing_to_change")
+        return data_answer({**statement, "changes": {"items": [], "next": None}})
+    path = f"{_PATH}/{done.repricing.id}"
+    if media_type != JSON:
+        response = _streamed(_changes(done.repricing.id), media_type)
+        response.status_code, response.headers["Location"] = 201, path
+        return response
+    changes = _changes_page(query, done.repricing.id, "", f"{path}/changes")
+    return data_answer({**stored_statement(done.repricing), "changes": changes}, 201, {"Location": path})
+
+
+def _applied_again(answer: KeptAnswer) -> flask.Response:
+    """All that a repricing recorded, which does not change any more; nothing where there was nothing to change."""
+    applied = answer.headers.get("Location", "").rpartition("/")[2]
+    return _streamed(_changes(UUID(applied)) if applied else (), flask.g.media_type)
+
+
+def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
+    """A preview's page; the first tells what was found of all listings together, for which it looks at all."""
+    after = position(query)
+    with (
+        repricing.preview(database(), workshop(), request, what_if) as seen,
+        closing(seen.changes(after[0] if after else "")) as changes,  # while what it reads from is open
+    ):
+        items = list(islice(changes, query.limit + 1))
+        for _ in () if after else changes:
+            pass
+        statement = statement_of(seen.request, None if after else seen.figures(), "preview")
+    page_shown = paged(query, items, lambda change: [change["listing"]], lambda change: change)
+    response = data_answer({**statement, "changes": page_shown})
+    response.set_etag(seen.tag)
+    return response
+
+
+def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response:
+    """All of a preview, in one state and whole before it is sent."""
+    media_type = flask.g.media_type
+    with spool() as written, repricing.preview(database(), workshop(), request, what_if) as seen:
+        write(written, _WRITERS[media_type](seen.changes()))
+        response = spooled(written, _CONTENT_TYPES[media_type])
+    response.set_etag(seen.tag)
+    return response
+
+
+def _changes(repricing_id: UUID) -> Iterator[dict[str, Any]]:
+    """Every change of a repricing, some hundred at a time: what was recorded does not change any more.
+
+    The first are read before the answer begins, so that a refusal still can be one.
+    """
+    ours, whose = database(), workshop()
+    first = repricing_records.list_changes(ours, whose, repricing_id, after="", limit=_ROWS)
+
+    def changes() -> Iterator[dict[str, Any]]:
+        found = first
+        while found:
+            yield from (plain_data(text) for _, text in found)
+            found = repricing_records.list_changes(ours, whose, repricing_id, after=found[-1][0], limit=_ROWS)
+
+    return changes()
+
+
+def _streamed(changes: Iterable[dict[str, Any]], media_type: str) -> flask.Response:
+    return flask.Response(_WRITERS[media_type](changes), content_type=_CONTENT_TYPES[media_type])
+
+
+def _changes_page(query: PageQuery, repricing_id: UUID, after: str, path: str) -> dict[str, Any]:
+    found = repricing_records.list_changes(database(), workshop(), repricing_id, after=after, limit=query.limit + 1)
+    return paged(query, found, lambda change: [change[0]], lambda change: plain_data(change[1]), path)
+
+
+def _stated(repricing: Repricing) -> flask.Response:
+    response = data_answer(stored_statement(repricing))
+    response.set_etag(repricing_records.tag_of(repricing))
+    return response
+
+
+@blueprint.route("/<repricing_id>")
+class OneRepricing(MethodView):
+    """A repricing."""
+
+    @operation("getRepricing")
+    @blueprint.response(200, schema_of(RepricingStatement))
+    def get(self, repricing_id: UUID) -> flask.Response:
+        """A repricing as it was applied; its changes have an address of their own."""
+        found = repricing_records.find_repricing(database(), workshop(), repricing_id)
+        return unchanged(repricing_records.tag_of(found)) or _stated(found)
+
+
+@blueprint.route("/<repricing_id>/changes")
+class RepricingChanges(MethodView):
+    """The changes of a repricing."""
+
+    @operation("listPriceChanges", forms=(JSON, CSV, NDJSON), is_long=True)
+    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(PriceChange), "PriceChanges", {}), headers=LINK)
+    def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
+        """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
+        after = position(query)
+        if flask.g.media_type != JSON:  # what was recorded does not change any more
+            changes = _changes(repricing_id)
+            tag = (
+                f"{repricing_id}-{flask.g.media_type.rpartition('/')[2]}"  # what was recorded does not change any more
+            )
+            if same := unchanged(tag):
+                return same
+            response = _streamed(changes, flask.g.media_type)
+            response.set_etag(tag)
+            return response
+        return linked(_changes_page(query, repricing_id, after[0] if after else "", flask.request.path))
+
+
+@blueprint.route("/<repricing_id>/rollback")
+class RepricingRollback(MethodView):
+    """The way back."""
+
+    @operation("rollBackRepricing", is_long=True, headers=(IF_MATCH, MAY_BE_REPEATED))
+    @blueprint.response(200, schema_of(RepricingStatement))
+    def post(self, repricing_id: UUID) -> flask.Response:
+        """Put the prices in force again that were so before, all of them or none.
+
+        Refused where a later repricing has changed one of its prices: roll that back first.
+        """
+        by = actor()
+        return once_if_keyed(
+            lambda: _stated(repricing_records.roll_back(database(), workshop(), repricing_id, by, is_expected))
+        )

@@ -1,0 +1,149 @@
+"""What a monitoring system watches, as Prometheus reads it: of all workers together, and of no workshop by name.
+
+Labels are the contract's operation ids, methods, statuses, decisions and the feed's faults, so the series are finite.
+"""
+
+import os
+import time
+from importlib.metadata import version
+
+import flask
+from flask.views import MethodView
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest, values
+from prometheus_client.multiprocess import MultiProcessCollector
+
+from service import clock
+from service.api.contract.blueprints import Blueprint
+from service.api.http.auth import database
+from service.api.http.operations import find_operation, operation
+from service.domain.listing.price_change import RepricingSummary
+from service.workflows.watching import find_feed_state
+
+blueprint = Blueprint("metrics", __name__, description="The service itself.")
+DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"
+"""Where prometheus-client has the workers' figures; `pugmill serve` sets it."""
+CONTENT_TYPE = "text/plain"
+_SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
+_METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE"})
+_DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
+
+
+class Metrics:
+    """The figures of one application, or its share in those of all workers.
+
+    Attributes:
+        registry: what is told of this process.
+    """
+
+    def __init__(self) -> None:
+        # The library settles when it is imported whether processes share their figures; ours begin as copies of
+        # one that has imported it before.
+        values.ValueClass = values.get_value_class()  # type: ignore[no-untyped-call]
+        self.registry = registry = CollectorRegistry()
+        self._requests = Counter(
+            "pugmill_requests", "Requests answered.", ["operation", "method", "status"], registry=registry
+        )
+        self._seconds = Histogram(
+            "pugmill_request_seconds", "Time to an answer.", ["operation"], buckets=_SECONDS, registry=registry
+        )
+        self._refused = Counter("pugmill_requests_over_limit", "Requests refused by the rate limit.", registry=registry)
+        self._repricings = Counter("pugmill_repricings", "Repricings applied.", registry=registry)
+        self._repricing_seconds = Histogram(
+            "pugmill_repricing_seconds", "Time to apply a repricing.", buckets=(*_SECONDS, 120, 600), registry=registry
+        )
+        self._listings = Counter(
+            "pugmill_repriced_listings", "Listings looked at by applied repricings.", ["decision"], registry=registry
+        )
+        self._last_repricing = Gauge(
+            "pugmill_last_repricing_timestamp_seconds",
+            "When a repricing was last applied, since the service was started.",
+            multiprocess_mode="max",
+            registry=registry,
+        )
+        self._refreshes = Counter(
+            "pugmill_feed_refreshes",
+            "Refreshes of the exchange rates: good, held where a day waits to be confirmed, or the feed's fault.",
+            ["result"],
+            registry=registry,
+        )
+
+    def answered(self, operation: str, method: str, status: int, seconds: float) -> None:
+        """Count a request."""
+        self._requests.labels(operation, method if method in _METHODS else "other", str(status)).inc()
+        self._seconds.labels(operation).observe(seconds)
+        if status == 429:  # noqa: PLR2004
+            self._refused.inc()
+
+    def repriced(self, summary: RepricingSummary, seconds: float) -> None:
+        """Count a repricing that was applied."""
+        self._repricings.inc()
+        self._repricing_seconds.observe(seconds)
+        self._last_repricing.set(clock.now().timestamp())
+        for decision in _DECISIONS:
+            self._listings.labels(decision).inc(getattr(summary, decision))
+
+    def refreshed(self, result: str) -> None:
+        """Count a refresh of the exchange rates by what came of it."""
+        self._refreshes.labels(result).inc()
+
+    def told(self) -> bytes:
+        """All figures, those of the other workers too."""
+        if DIRECTORY not in os.environ:
+            return generate_latest(self.registry)
+        together = CollectorRegistry()
+        MultiProcessCollector(together)  # type: ignore[no-untyped-call]
+        return generate_latest(together)
+
+
+def count(response: flask.Response) -> flask.Response:
+    """Count a request that has been answered, and a repricing or a refresh of exchange rates if it was one."""
+    metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
+    method = flask.request.method
+    asked = find_operation()
+    asked_for = "other" if asked is None else asked.id
+    seconds = time.perf_counter() - flask.g.get("begun", time.perf_counter())
+    metrics.answered(asked_for, method, response.status_code, seconds)
+    summary: RepricingSummary | None = flask.g.get("repriced")
+    if summary is not None and response.status_code < 300:  # noqa: PLR2004
+        metrics.repriced(summary, seconds)
+    if (result := flask.g.get("feed_result")) is not None:
+        metrics.refreshed(result)
+    return response
+
+
+def _of_now() -> bytes:
+    """What is found out when it is asked: which version this is, and how old the feed's exchange rates are."""
+    registry = CollectorRegistry()
+    Gauge("pugmill_build_info", "Which version this is.", ["version"], registry=registry).labels(
+        version("pugmill")
+    ).set(1)
+    found = find_feed_state(database())
+    reached = Gauge("pugmill_database_up", "Whether the database answers.", registry=registry)
+    reached.set(found is not None)
+    if found is not None and found.newest_day is not None:
+        today = clock.today_in("UTC")
+        Gauge("pugmill_feed_newest_day_age_days", "Age of the feed's newest day in use.", registry=registry).set(
+            (today - found.newest_day).days
+        )
+    if found is not None and found.changed_at is not None:
+        Gauge(
+            "pugmill_feed_last_change_timestamp_seconds",
+            "When a refresh last brought rates that are in use.",
+            registry=registry,
+        ).set(found.changed_at.timestamp())
+    return generate_latest(registry)
+
+
+@blueprint.route("/metrics")
+class MetricsView(MethodView):
+    """Figures for a monitoring system."""
+
+    @operation("getMetrics", is_keyed=False)
+    @blueprint.response(200, {"type": "string"}, content_type=CONTENT_TYPE)
+    def get(self) -> flask.Response:
+        """What was asked of all workers since they were started, what came of refreshes, how old exchange rates are.
+
+        In the text format of Prometheus. It needs no key and names no workshop; keep it inside your own network.
+        """
+        metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
+        return flask.Response(metrics.told() + _of_now(), content_type=f"{CONTENT_TYPE}; version=0.0.4; charset=utf-8")

@@ -1,0 +1,1 @@
+"""A customer's batch: quotations, what becomes of them, and their papers."""

@@ -1,0 +1,97 @@
+"""A quotation as the customer reads it: as a page, as PDF, as UBL and as text, and a plain link to each."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.metadata import version
+from uuid import UUID
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.schemas import schema_of
+from service.api.contract.shared_parts import ETAG
+from service.api.http.answers import fonts, unchanged
+from service.api.http.auth import database, workshop
+from service.api.http.forms import HTML, PDF, QUOTATION_FORMS, TEXT, XML
+from service.api.http.operations import operation
+from service.documents.quotation_page import quotation_page, quotation_pdf
+from service.documents.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quotation_text import quotation_text
+from service.documents.quotation_ubl import quotation_ubl
+from service.domain.values.declared import declared
+from service.domain.values.locales import LocaleCode
+from service.store.quotations import Quotation
+from service.workflows import quotations
+
+blueprint = Blueprint(
+    "quotation-papers", __name__, url_prefix="/v1/quotations", description="Quotations as customers read them."
+)
+_VERSION = version("pugmill")  # another version may lay the same quotation out otherwise
+_ENDINGS = {media_type: form for form, media_type in QUOTATION_FORMS.items()}
+
+
+@declared
+class PaperQuery:
+    """In which language.
+
+    Attributes:
+        locale: a CLDR locale for the words, numbers and dates of the document; the quotation's own if left out.
+    """
+
+    locale: LocaleCode | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Writer:
+    """How a form is written."""
+
+    content_type: str
+    write: Callable[[QuotationPaper, QuotationView], bytes]
+
+
+_WRITERS = {
+    PDF: _Writer(PDF, lambda _, view: quotation_pdf(view, fonts())),
+    HTML: _Writer(f"{HTML}; charset=utf-8", lambda _, view: quotation_page(view).encode()),
+    XML: _Writer(f"{XML}; charset=utf-8", quotation_ubl),
+    TEXT: _Writer(f"{TEXT}; charset=utf-8", lambda _, view: quotation_text(view).encode()),
+}
+
+
+def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask.Response:
+    """The quotation in a form, or 304 if the client has it."""
+    tag = f"{_VERSION}-{quotations.tag_of(quotation)}-{_ENDINGS[media_type]}-{locale or ''}"
+    if same := unchanged(tag):
+        return same
+    writer = _WRITERS[media_type]
+    paper, view = quotations.quotation_paper(quotation), quotations.quotation_view(quotation, locale)
+    response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
+    # What it is called has letters of ASCII alone, so that no other form of the name is needed (RFC 6266).
+    response.headers["Content-Disposition"] = f'inline; filename="{_name(quotation)}.{_ENDINGS[media_type]}"'
+    response.set_etag(tag)
+    return response
+
+
+def _name(quotation: Quotation) -> str:
+    return quotation.number or f"draft-{quotation.id}"
+
+
+def alternatives(quotation: Quotation) -> str:
+    """Where the same quotation is in its other forms, as links (RFC 8288)."""
+    address = f"/v1/quotations/{quotation.number or quotation.id}/quotation"
+    return ", ".join(
+        f'<{address}.{form}>; rel="alternate"; type="{media_type}"' for form, media_type in QUOTATION_FORMS.items()
+    )
+
+
+@blueprint.route("/<quotation_id>/quotation.<form>")
+class QuotationPaperLink(MethodView):
+    """A plain link to a quotation in one form."""
+
+    @operation("getQuotationPaper", forms=tuple(QUOTATION_FORMS.values()))
+    @blueprint.arguments(schema_of(PaperQuery)(), location="query")
+    @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
+    def get(self, query: PaperQuery, quotation_id: UUID | int, form: str) -> flask.Response:
+        """The quotation as the customer reads it, at an address that a browser can open."""
+        quotation = quotations.find_quotation(database(), workshop(), quotation_id)
+        return paper_of(quotation, QUOTATION_FORMS[form], query.locale)

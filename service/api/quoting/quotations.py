@@ -1,0 +1,138 @@
+"""Quotations: price a request, keep it with its basis, find it again, see that it still comes out the same."""
+
+from dataclasses import dataclass
+from uuid import UUID
+
+import flask
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import QUOTATION
+from service.api.contract.schemas import schema_of
+from service.api.contract.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, ONCE
+from service.api.http.answers import answer, data_answer, is_expected, nothing, unchanged
+from service.api.http.auth import access, database, workshop
+from service.api.http.forms import JSON, QUOTATION_FORMS
+from service.api.http.operations import operation
+from service.api.http.paging import PageQuery, page, position
+from service.api.http.retries import once
+from service.api.quoting.quotation_papers import PaperQuery, alternatives, paper_of
+from service.api.registering.registered import listed
+from service.domain.quoting.life import Status
+from service.domain.quoting.request import QuotationRequest
+from service.domain.values.declared import declared
+from service.encoding import encoded
+from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
+from service.workflows import quotation_life, quotations
+from service.workflows.quoting import quote
+
+blueprint = Blueprint("quotations", __name__, url_prefix="/v1/quotations", description="What customers are asked for.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationEvents:
+    """What happened to a quotation.
+
+    Attributes:
+        items: in order.
+    """
+
+    items: tuple[QuotationEvent, ...]
+
+
+@declared
+class QuotationsQuery(PageQuery):
+    """Which quotations.
+
+    Attributes:
+        status: only those that are in this state today.
+    """
+
+    status: Status | None = None
+
+
+def stated(quotation: Quotation, status: int = 200) -> flask.Response:
+    """A quotation as JSON, with the tag of its state."""
+    response = data_answer(encoded(quotation), status)
+    response.set_etag(quotations.tag_of(quotation))
+    response.headers["Link"] = alternatives(quotation)
+    return response
+
+
+def made(quotation: Quotation) -> flask.Response:
+    """A new draft, and where it is."""
+    response = stated(quotation, 201)
+    response.headers["Location"] = f"/v1/quotations/{quotation.id}"
+    return response
+
+
+@blueprint.route("")
+class Quotations(MethodView):
+    """All quotations."""
+
+    @operation("listQuotations")
+    @blueprint.arguments(schema_of(QuotationsQuery)(), location="query")
+    @blueprint.response(200, listed(schema_of(QuotationSummary), "Quotations", {}), headers=LINK)
+    def get(self, query: QuotationsQuery) -> flask.Response:
+        """Every quotation, or those in one state, oldest first."""
+        after = position(query)
+        return page(
+            query,
+            lambda limit: quotations.list_quotations(
+                database(), workshop(), after=UUID(after[0]) if after else None, limit=limit, status=query.status
+            ),
+            lambda quotation: [str(quotation.id)],
+            encoded,
+        )
+
+    @operation("createQuotation", headers=(ONCE,))
+    @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
+    @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
+    def post(self, request: QuotationRequest) -> flask.Response:
+        """Quote batches for a customer; the draft is kept with everything it was computed from."""
+        return once(lambda: made(quote(database(), workshop(), request, access().key_name)))
+
+
+@blueprint.route("/<quotation_id>")
+class OneQuotation(MethodView):
+    """A quotation."""
+
+    @operation("getQuotation", forms=(JSON, *QUOTATION_FORMS.values()))
+    @blueprint.arguments(schema_of(PaperQuery)(), location="query")
+    @blueprint.response(200, schema_of(Quotation), headers=ETAG)
+    def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
+        """The quotation as it was given; in the other forms, what the customer reads."""
+        quotation = quotations.find_quotation(database(), workshop(), quotation_id)
+        if flask.g.media_type != JSON:
+            return paper_of(quotation, flask.g.media_type, query.locale)
+        return unchanged(quotations.tag_of(quotation)) or stated(quotation)
+
+    @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))
+    @blueprint.response(204)
+    def delete(self, quotation_id: UUID | int) -> flask.Response:
+        """Remove a draft. What is issued is kept for good."""
+        quotation_life.discard(database(), workshop(), quotation_id, is_expected)
+        return nothing()
+
+
+@blueprint.route("/<quotation_id>/events")
+class Events(MethodView):
+    """What happened to a quotation."""
+
+    @operation("getQuotationEvents")
+    @blueprint.response(200, schema_of(QuotationEvents))
+    def get(self, quotation_id: UUID | int) -> flask.Response:
+        """What happened to a quotation, when, and by whose key."""
+        found = quotations.list_events(database(), workshop(), quotation_id)
+        return answer(QuotationEvents(items=tuple(found)))
+
+
+@blueprint.route("/<quotation_id>/recomputation")
+class Recomputation(MethodView):
+    """A quotation computed again."""
+
+    @operation("recomputeQuotation")
+    @blueprint.response(200, schema_of(quotations.Recomputation))
+    def get(self, quotation_id: UUID | int) -> flask.Response:
+        """Compute the quotation once more from what was stored with it, and compare."""
+        return answer(quotations.recompute(database(), workshop(), quotation_id))

@@ -1,0 +1,210 @@
+"""What a workshop gives a code of its own: one blueprint for each collection, all alike."""
+
+from datetime import date
+from typing import Any
+
+import flask
+import marshmallow as ma
+from flask.views import MethodView
+
+from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import FACTS, TERMS
+from service.api.contract.fields import TextField
+from service.api.contract.schemas import field_of, schema_of
+from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
+from service.api.http.answers import answer, nothing, precondition
+from service.api.http.auth import actor, database, workshop
+from service.api.http.operations import operation
+from service.api.http.paging import PageQuery, page, position
+from service.domain.costing.rate_card import DatedRate
+from service.domain.register import Collection
+from service.domain.values.declared import Code
+from service.encoding import encoded
+from service.store.registrations import Registration
+from service.workflows import registering
+from service.workflows.registering import Outcome, Registering
+
+_STATUS = {Outcome.CREATED: 201, Outcome.REPLACED: 200, Outcome.UNCHANGED: 200}
+
+
+def saved(done: Registering) -> flask.Response:
+    """What is registered now, 201 if it is new."""
+    headers = {"Location": flask.request.path} if done.outcome is Outcome.CREATED else None
+    return answer(done.state, _STATUS[done.outcome], revision=done.revision, headers=headers)
+
+
+def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
+    """The schema of a page: items that carry their own key, and where the next page is."""
+    item = type(f"Listed{schema.__name__}", (schema,), {**extra, "__doc__": schema.__doc__}) if extra else schema
+    return type(
+        f"{name}PageSchema",
+        (ma.Schema,),
+        {
+            "__doc__": "A page of a list.",
+            "items": ma.fields.List(
+                ma.fields.Nested(item), required=True, metadata={"description": "The entries of this page."}
+            ),
+            "next": TextField(
+                required=True,
+                allow_none=True,
+                metadata={"description": "Address of the next page; null on the last one."},
+            ),
+        },
+    )
+
+
+def _code_field() -> ma.fields.Field[Any]:
+    return field_of(Code, required=True, description="The workshop's own code for it.")
+
+
+def _day_field() -> ma.fields.Field[Any]:
+    return field_of(date, required=True, description="The first day of these terms.")
+
+
+def collection_blueprint(collection: Collection) -> Blueprint:
+    """Register, read, list and retire; and what it costs from a date on."""
+    blueprint = Blueprint(
+        collection.name,
+        __name__,
+        url_prefix=f"/v1/{collection.name}",
+        description=f"Every {collection.noun} of the workshop.",
+    )
+    _add_register(blueprint, collection)
+    if collection.terms is not None:
+        _add_rates(blueprint, collection, collection.terms)
+    return blueprint
+
+
+def _named(collection: Collection) -> tuple[str, str]:
+    """What operation ids are made of: the plural and the singular in camel case."""
+    singular = "".join(word.capitalize() for word in collection.noun.split())
+    plural = "".join(word.capitalize() for word in collection.name.split("-"))
+    return plural, singular
+
+
+def _add_register(blueprint: Blueprint, collection: Collection) -> None:
+    facts_schema = schema_of(collection.facts)
+    plural, singular = _named(collection)
+    name, noun = collection.name, collection.noun
+    page_schema = listed(facts_schema, plural, {"code": _code_field()})
+
+    @blueprint.route("")
+    class Listing(MethodView):
+        @operation(f"list{plural}")
+        @blueprint.doc(summary=f"Every {noun}, by code")
+        @blueprint.arguments(schema_of(PageQuery)(), location="query")
+        @blueprint.response(200, page_schema, headers=LINK)
+        def get(self, query: PageQuery) -> flask.Response:
+            def item(found: Registration) -> Any:
+                return {"code": found.code, **encoded(found.facts)}
+
+            after = position(query)
+            return page(
+                query,
+                lambda limit: registering.list_registered(
+                    database(), workshop(), name, after=after[0] if after else "", limit=limit
+                ),
+                lambda found: [found.code],
+                item,
+            )
+
+    @blueprint.route("/<code>")
+    class One(MethodView):
+        @operation(f"get{singular}")
+        @blueprint.doc(summary=f"Read a {noun}")
+        @blueprint.response(200, facts_schema, headers=ETAG)
+        def get(self, code: str) -> flask.Response:
+            found = registering.find_one(database(), workshop(), name, code)
+            return answer(found.facts, revision=found.revision)
+
+        @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
+        @blueprint.doc(
+            summary=f"Register a {noun}, or replace it",
+            description="The same again changes nothing. What is left out takes its default.",
+        )
+        @blueprint.arguments(facts_schema(), example=FACTS[name])
+        @blueprint.response(200, facts_schema, headers=ETAG, description="It was replaced, or is unchanged.")
+        @blueprint.alt_response(
+            201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
+        )
+        def put(self, facts: Any, code: str) -> flask.Response:
+            done = registering.register(database(), workshop(), actor(), f"{name}/{code}", facts, precondition())
+            return saved(done)
+
+        @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
+        @blueprint.doc(
+            summary=f"Retire a {noun}",
+            description="Refused while anything names it. Its rates stay, and so does every quotation.",
+        )
+        @blueprint.response(204)
+        def delete(self, code: str) -> flask.Response:
+            registering.retire(database(), workshop(), actor(), f"{name}/{code}", precondition())
+            return nothing()
+
+
+def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -> None:
+    terms_schema = schema_of(terms_class)
+    _, singular = _named(collection)
+    name, noun = collection.name, collection.noun
+    page_schema = listed(terms_schema, f"{singular}Rates", {"valid_from": _day_field()})
+
+    @blueprint.route("/<code>/rates")
+    class Rates(MethodView):
+        @operation(f"list{singular}Rates")
+        @blueprint.doc(summary=f"What a {noun} cost over time, by first day")
+        @blueprint.arguments(schema_of(PageQuery)(), location="query")
+        @blueprint.response(200, page_schema, headers=LINK)
+        def get(self, query: PageQuery, code: str) -> flask.Response:
+            def item(rate: DatedRate) -> Any:
+                return {"valid_from": rate.valid_from.isoformat(), **encoded(rate.terms)}
+
+            after = position(query)
+            return page(
+                query,
+                lambda limit: registering.list_rates(
+                    database(),
+                    workshop(),
+                    name,
+                    code,
+                    after=date.fromisoformat(after[0]) if after else None,
+                    limit=limit,
+                ),
+                lambda rate: [rate.valid_from.isoformat()],
+                item,
+            )
+
+    @blueprint.route("/<code>/rates/<day>")
+    class Rate(MethodView):
+        @operation(f"get{singular}Rate")
+        @blueprint.doc(summary=f"The rate of a {noun} that begins on a day")
+        @blueprint.response(200, terms_schema, headers=ETAG)
+        def get(self, code: str, day: date) -> flask.Response:
+            found = registering.find_dated_rate(database(), workshop(), name, code, day)
+            return answer(found.rate.terms, revision=found.revision)
+
+        @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
+        @blueprint.doc(
+            summary=f"What a {noun} costs from a day on",
+            description="The same again changes nothing; a correction leaves every quotation as it was given.",
+        )
+        @blueprint.arguments(terms_schema(), example=TERMS[name])
+        @blueprint.response(200, terms_schema, headers=ETAG, description="It was replaced, or is unchanged.")
+        @blueprint.alt_response(
+            201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
+        )
+        def put(self, terms: Any, code: str, day: date) -> flask.Response:
+            done = registering.put_rate(
+                database(),
+                workshop(),
+                actor(),
+                DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms),
+                precondition(),
+            )
+            return saved(done)
+
+        @operation(f"withdraw{singular}Rate", headers=(IF_MATCH,))
+        @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
+        @blueprint.response(204)
+        def delete(self, code: str, day: date) -> flask.Response:
+            registering.withdraw_rate(database(), workshop(), actor(), f"{name}/{code}", day, precondition())
+            return nothing()
