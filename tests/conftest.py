@@ -22,7 +22,7 @@ from service.domain.audit import Actor
 from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import Workshop, new_workshop
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests.browser import Browser, a_browser
 from tests.contract import Contract
 from tests.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at

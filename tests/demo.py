@@ -16,7 +16,7 @@ import yaml
 
 from service.cli import main
 from service.store.workshops import new_workshop
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests.conftest import Client
 from tests.contract import Contract
 from tests.furnishing import furnishes

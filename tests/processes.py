@@ -17,8 +17,8 @@ from service.domain.audit import Actor
 from service.domain.listing.repricing import RepricingRequest
 from service.store.database import Database
 from service.store.workshops import Workshop, find_workshop, lock_workshop
-from service.workflows import repricing
 from service.workflows.errors import StalePreviewError
+from service.workflows.listing import repricing
 from tests.domain.examples import TODAY
 
 # Not forked from the test itself, whose threads and connections a copy would share; what is imported there once

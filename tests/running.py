@@ -14,7 +14,7 @@ from service.config import DEFAULT_WORKERS
 from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import new_workshop
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests.processes import SECONDS
 
 HERE = Path(__file__).resolve().parents[1]

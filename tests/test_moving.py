@@ -16,7 +16,7 @@ from service.store.moving import STAYING
 from service.store.schema import migrate
 from service.store.tables import metadata
 from service.store.workshops import find_workshop
-from service.workflows import moving
+from service.workflows.workshop import moving
 from tests import builders
 from tests.api.places import register_everything
 from tests.conftest import Client

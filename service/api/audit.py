@@ -20,7 +20,7 @@ from service.domain.values.declared import Name, Text, declared
 from service.domain.values.errors import InvalidValueError
 from service.encoding import encoded
 from service.store.changes import Chosen
-from service.workflows.changes import list_changes
+from service.workflows.workshop.audit import list_changes
 
 blueprint = Blueprint(
     "changes", __name__, url_prefix="/v1/changes", description="Who changed what, when, from what to what."

@@ -10,8 +10,8 @@ from service.api.http.answers import answer
 from service.api.http.auth import database, workshop
 from service.api.http.operations import operation
 from service.domain.quoting.request import QuotationRequest
-from service.workflows import quoting
-from service.workflows.quoting import QuotationPreview
+from service.workflows.quoting import quoting
+from service.workflows.quoting.quoting import QuotationPreview
 
 blueprint = Blueprint("quotation-previews", __name__, url_prefix="/v1", description="What quotations would say.")
 

@@ -11,8 +11,8 @@ import sqlalchemy as sa
 from service.cli.database import reached_database
 from service.store.database import Database
 from service.store.sqlite_files import Holding, InUseElsewhereError, UnusableFileError
-from service.workflows import backups
-from service.workflows.backups import OccupiedError, ServerDatabaseError
+from service.workflows.workshop import backups
+from service.workflows.workshop.backups import OccupiedError, ServerDatabaseError
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 _EXISTING = click.Path(exists=True, dir_okay=False, path_type=Path)

@@ -5,7 +5,7 @@ from uuid import UUID
 import click
 
 from service.cli.database import current_database, one_line, require_workshop
-from service.workflows import keys
+from service.workflows.workshop import keys
 
 
 @click.group()

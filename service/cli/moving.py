@@ -11,7 +11,7 @@ import click
 
 from service.cli.database import current_database, one_line, require_workshop
 from service.whole_file import whole_file
-from service.workflows import moving
+from service.workflows.workshop import moving
 
 
 @click.command("export")

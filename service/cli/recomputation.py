@@ -6,7 +6,7 @@ from uuid import UUID
 import click
 
 from service.cli.database import current_database, require_workshop
-from service.workflows import quotations
+from service.workflows.quoting import quotations
 
 
 @click.command("recompute-quotations")

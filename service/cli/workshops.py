@@ -11,7 +11,7 @@ from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.locales import locale_problem
 from service.domain.values.money import minor_unit_decimals
 from service.store.workshops import new_workshop
-from service.workflows import keys
+from service.workflows.workshop import keys
 
 
 def _currency(_context: click.Context, _parameter: click.Parameter, value: str) -> str:

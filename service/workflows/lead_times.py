@@ -14,7 +14,7 @@ from service.domain.values.exact import ZERO, exactly, plain
 from service.store import quotations, registrations
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import subject, surroundings_of
+from service.workflows.costing.costing import subject, surroundings_of
 
 TIMED = ("machines", "labour-grades")
 _DAYS_PER_WEEK = 7

@@ -26,12 +26,12 @@ from service.store import rates
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.time_limit import next_step
-from service.workflows.costing import Costing, costed, prepare
+from service.workflows.costing.costing import Costing, costed, prepare
+from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
-from service.workflows.exchange import Exchange
-from service.workflows.listings import ListingQuestion, find_listing, price_question
-from service.workflows.pricing import takings
-from service.workflows.sale_way import PriceQuestion
+from service.workflows.listing.listings import ListingQuestion, find_listing, price_question
+from service.workflows.pricing.pricing import takings
+from service.workflows.pricing.sale_way import PriceQuestion
 
 ORDINARY_WEEKS = Decimal(52) / Decimal(12)
 _AS_IT_IS = PricingPolicy(target=Target.FIXED_PRICE, value=ZERO)

@@ -15,7 +15,7 @@ from service.domain.values.errors import InvalidValueError, TooComplexError
 from service.domain.values.references import Path, Reference
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import Costing, costed, prepare
+from service.workflows.costing.costing import Costing, costed, prepare
 
 MAX_LINES = 20
 

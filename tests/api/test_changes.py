@@ -15,7 +15,7 @@ from service.domain.audit import Action
 from service.store.database import Database
 from service.store.prices_in_force import prices_in_force
 from service.store.workshops import new_workshop
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import at, parameters, refused
 from tests.api.repriced import FIRST, MONDAY, applied, raise_electricity, register_shop

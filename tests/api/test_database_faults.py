@@ -13,7 +13,7 @@ from service.config import Settings
 from service.store.database import Database
 from service.store.schema import migrate
 from service.store.workshops import new_workshop
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import is_problem, stored
 from tests.conftest import Client

@@ -9,7 +9,7 @@ from service.documents.drawing import ImageForm
 from service.documents.formats import formatted_amount
 from service.domain.values.money import Money
 from service.encoding import decoded
-from service.workflows import costing
+from service.workflows.costing import costing
 from tests.api.outside import refused
 from tests.api.test_texts import NAMES
 from tests.builders import listing, product, register_workshop, tariff_rate

@@ -7,7 +7,7 @@ import flask
 import pytest
 
 from service.store.database import Database
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import is_problem, leaving_as_it_is, operations, pointers, refused, stored
 from tests.api.places import KEYED, PLACES, Ids, Place, named, register_everything

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from service.store.database import Database
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests.api.places import KEYED, Ids, Place, named, register_everything
 from tests.builders import material
 from tests.conftest import Client, make_client

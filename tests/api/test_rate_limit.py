@@ -10,7 +10,7 @@ import pytest
 from service.app import create_app
 from service.arrivals import Arrivals
 from service.config import Settings
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests.api.outside import at, is_problem, operations
 from tests.builders import material
 from tests.conftest import Client, make_client

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from service.store.database import Database
-from service.workflows import keys
+from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import leaving_as_it_is, refused
 from tests.api.repriced import (

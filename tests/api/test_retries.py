@@ -20,7 +20,7 @@ from service.api.http.problems import ProblemError
 from service.api.http.retries import sent_key
 from service.store.database import Database
 from service.store.tables import idempotency_keys, quotations, repricings
-from service.workflows import keys, retries
+from service.workflows.workshop import keys, retries
 from tests import builders
 from tests.api.outside import leaving_as_it_is, operations, over_wsgi, refused
 from tests.api.places import KEYED, Ids, named

@@ -20,8 +20,8 @@ from service.store.database import Database
 from service.store.schema import migrate
 from service.store.tables import quotation_events, quotation_numbers, quotations, rates, registrations
 from service.store.workshops import new_workshop
-from service.workflows import keys
-from service.workflows.quotations import recompute_all
+from service.workflows.quoting.quotations import recompute_all
+from service.workflows.workshop import keys
 from tests import builders, processes
 from tests.processes import context, ended, started
 from tests.store.own_databases import own_database_without_tables

@@ -31,32 +31,18 @@ from service.store.database import Database
 from service.store.retries import Claim, KeptAnswer, add_claim
 from service.store.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshops import Workshop, new_workshop
-from service.workflows import (
-    changes,
-    costing,
-    exchange,
-    feed,
-    keys,
-    lead_times,
-    listings,
-    month,
-    moving,
-    pricing,
-    quotation_life,
-    quotations,
-    rate_card,
-    registering,
-    repricing,
-    repricing_records,
-    retries,
-    shipping,
-    watching,
-    workings,
-)
+from service.workflows import lead_times, month, shipping
+from service.workflows.costing import costing, rate_card, workings
+from service.workflows.currency import exchange, feed
 from service.workflows.errors import FeedFailedError, StalePreviewError
-from service.workflows.listings import ListingQuestion
-from service.workflows.sale_way import PriceQuestion
+from service.workflows.listing import listings, repricing, repricing_records
+from service.workflows.listing.listings import ListingQuestion
+from service.workflows.pricing import pricing
+from service.workflows.pricing.sale_way import PriceQuestion
+from service.workflows.quoting import quotation_life, quotations
+from service.workflows.registering import registering
 from service.workflows.shipping import ShippingQuestion
+from service.workflows.workshop import audit, keys, moving, retries, watching
 from tests import builders
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
@@ -361,7 +347,7 @@ def read_changes(owner: Owner) -> None:
     """All of the audit trail, and some of it."""
     for chosen in (Chosen(), Chosen(subject="materials", since=datetime.now(UTC), by="owner")):
         for before in (None, (UUID(int=9), "x")):
-            changes.list_changes(owner.database, owner.workshop, chosen, before=before, limit=2)
+            audit.list_changes(owner.database, owner.workshop, chosen, before=before, limit=2)
 
 
 def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:

@@ -19,7 +19,9 @@ from service.store.database import Database
 from service.store.schema import MIGRATIONS, migrate, schema_state
 from service.store.tables import exchange_rates, metadata, quotations, rates, workshops
 from service.store.workshops import new_workshop
-from service.workflows import feed, keys, quotation_life, retries
+from service.workflows.currency import feed
+from service.workflows.quoting import quotation_life
+from service.workflows.workshop import keys, retries
 from tests.builders import listing, material, material_rate, register_workshop
 from tests.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import OWNER, Owner

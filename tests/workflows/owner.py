@@ -22,22 +22,18 @@ from service.store.database import Database
 from service.store.quotations import Quotation
 from service.store.repricings import Repricing
 from service.store.workshops import Workshop, find_workshop
-from service.workflows import (
-    costing,
-    exchange,
-    month,
-    pricing,
-    quotation_life,
-    quoting,
-    registering,
-    repricing,
-    repricing_records,
-)
-from service.workflows.pricing import PriceSheet
-from service.workflows.quoting import QuotationPreview
-from service.workflows.registering import Precondition, Registering, always
-from service.workflows.repricing import Application
-from service.workflows.sale_way import PriceQuestion
+from service.workflows import month
+from service.workflows.costing import costing
+from service.workflows.currency import exchange
+from service.workflows.listing import repricing, repricing_records
+from service.workflows.listing.repricing import Application
+from service.workflows.pricing import pricing
+from service.workflows.pricing.pricing import PriceSheet
+from service.workflows.pricing.sale_way import PriceQuestion
+from service.workflows.quoting import quotation_life, quoting
+from service.workflows.quoting.quoting import QuotationPreview
+from service.workflows.registering import registering
+from service.workflows.registering.registering import Precondition, Registering, always
 from tests import builders
 from tests.domain.examples import TODAY, a_policy, a_request
 

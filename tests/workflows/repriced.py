@@ -13,7 +13,8 @@ from service.domain.listing.price_change import RepricingFigures
 from service.domain.listing.repricing import RepricingRequest
 from service.encoding import decoded, encoded, plain_data
 from service.store.database import Database
-from service.workflows import registering, repricing, repricing_records
+from service.workflows.listing import repricing, repricing_records
+from service.workflows.registering import registering
 from tests import builders
 from tests.api.repriced import FIRST, MONDAY
 from tests.workflows.owner import OWNER, Owner

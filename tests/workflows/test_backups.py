@@ -11,8 +11,8 @@ from service.store.database import Database
 from service.store.schema import migrate, newest_revision
 from service.store.sqlite_files import UnusableFileError
 from service.store.workshops import new_workshop
-from service.workflows import keys
-from service.workflows.backups import OccupiedError, ServerDatabaseError, back_up, restore
+from service.workflows.workshop import keys
+from service.workflows.workshop.backups import OccupiedError, ServerDatabaseError, back_up, restore
 
 
 def at(place: Path) -> Database:

@@ -2,7 +2,7 @@
 
 from service.domain.audit import Action, RecordedChange
 from service.store.changes import Chosen
-from service.workflows.changes import list_changes
+from service.workflows.workshop.audit import list_changes
 from tests import builders
 from tests.workflows.owner import Owner
 

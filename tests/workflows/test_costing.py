@@ -11,7 +11,7 @@ from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError
 from service.domain.values.errors import InvalidValuesError
-from service.workflows import costing
+from service.workflows.costing import costing
 from service.workflows.errors import NotRegisteredError
 from tests import builders
 from tests.domain.examples import TODAY, a_policy, euros

@@ -8,9 +8,10 @@ import pytest
 from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
-from service.workflows import exchange, registering
+from service.workflows.currency import exchange
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
-from service.workflows.registering import Outcome
+from service.workflows.registering import registering
+from service.workflows.registering.registering import Outcome
 from tests import builders
 from tests.workflows.owner import OWNER, Owner
 

@@ -11,10 +11,10 @@ from service.domain.currency.exchange_rates import FEED
 from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.money import Money
 from service.feeds.reference_rates import Span
-from service.workflows import exchange, feed
+from service.workflows.currency import exchange, feed
+from service.workflows.currency.exchange import Exchange
+from service.workflows.currency.feed import Refreshing
 from service.workflows.errors import FeedFailedError, NotRegisteredError
-from service.workflows.exchange import Exchange
-from service.workflows.feed import Refreshing
 from tests.feed import DAILY, DAYS_90, HISTORY, RATES, Rates, day_of, feed_at, with_rates, xml_of
 from tests.workflows.owner import OWNER, Owner
 

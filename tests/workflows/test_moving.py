@@ -10,8 +10,8 @@ import pytest
 from service.store.database import Database
 from service.store.moving import TABLES
 from service.store.schema import migrate
-from service.workflows import keys, moving
-from service.workflows.moving import UnfitDocumentError
+from service.workflows.workshop import keys, moving
+from service.workflows.workshop.moving import UnfitDocumentError
 from tests.workflows.owner import Owner
 
 

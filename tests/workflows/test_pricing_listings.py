@@ -16,10 +16,10 @@ from service.domain.selling.channels import Display, FeeBase
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
-from service.workflows import listings
 from service.workflows.errors import InUseError, NotRegisteredError
-from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet
-from service.workflows.registering import Outcome
+from service.workflows.listing import listings
+from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
+from service.workflows.registering.registering import Outcome
 from tests import builders
 from tests.domain.examples import TODAY, a_policy
 from tests.furnishing import furnishes

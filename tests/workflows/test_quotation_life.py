@@ -20,9 +20,9 @@ from service.encoding import decoded, to_text
 from service.store import quotations as stored
 from service.store.quotations import Quotation
 from service.store.tables import quotation_events, quotations
-from service.workflows import quotation_life
-from service.workflows import quotations as reading
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
+from service.workflows.quoting import quotation_life
+from service.workflows.quoting import quotations as reading
 from tests import builders
 from tests.domain.examples import D, a_request
 from tests.workflows.owner import Owner

@@ -15,9 +15,9 @@ from service.domain.costing.errors import MissingRatesError
 from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.store.tables import metadata, quotations
-from service.workflows import quotations as reading
-from service.workflows.costing import MAX_LINES
+from service.workflows.costing.costing import MAX_LINES
 from service.workflows.errors import NotRegisteredError
+from service.workflows.quoting import quotations as reading
 from tests import builders
 from tests.domain.examples import TODAY
 from tests.furnishing import furnishes

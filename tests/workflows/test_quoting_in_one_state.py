@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.store.quotations import Quotation
-from service.workflows import quotations, quoting
+from service.workflows.quoting import quotations, quoting
 from tests.builders import material_rate, register_workshop
 from tests.workflows.owner import Owner
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from service.domain.currency.errors import MissingExchangeRateError
-from service.workflows.rate_card import StatedRateCard, rate_card_on
+from service.workflows.costing.rate_card import StatedRateCard, rate_card_on
 from tests import builders
 from tests.domain.examples import TODAY
 from tests.workflows.owner import Owner

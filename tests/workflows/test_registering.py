@@ -9,9 +9,9 @@ import pytest
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH
 from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
-from service.workflows import registering
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
-from service.workflows.registering import Outcome
+from service.workflows.registering import registering
+from service.workflows.registering.registering import Outcome
 from tests import builders
 from tests.workflows.owner import OWNER, Owner
 

@@ -7,9 +7,9 @@ from service.store import prices_in_force, registrations
 from service.store.database import Database
 from service.store.prices_in_force import Narrowing
 from service.store.workshops import lock_workshop, next_revision
-from service.workflows import repricing, repricing_records
 from service.workflows.errors import StalePreviewError
-from service.workflows.repricing import Application
+from service.workflows.listing import repricing, repricing_records
+from service.workflows.listing.repricing import Application
 from tests import builders
 from tests.domain.examples import TODAY
 from tests.workflows.owner import OWNER, Owner

@@ -5,8 +5,8 @@ from uuid import UUID
 import pytest
 
 from service.domain.listing.repricing import RepricingRequest
-from service.workflows import repricing, repricing_records
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError, StalePreviewError, SupersededError
+from service.workflows.listing import repricing, repricing_records
 from tests import builders
 from tests.api.repriced import FIRST, MONDAY
 from tests.domain.examples import TODAY

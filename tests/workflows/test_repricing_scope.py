@@ -12,7 +12,8 @@ from service.encoding import decoded
 from service.store import prices_in_force
 from service.store.prices_in_force import Narrowing
 from service.store.tables import exchange_rates, rates
-from service.workflows import exchange, repricing
+from service.workflows.currency import exchange
+from service.workflows.listing import repricing
 from tests import builders
 from tests.api.repriced import DAY, FIRST, MONDAY, register_shop
 from tests.workflows.owner import OWNER, Owner

@@ -22,7 +22,7 @@ from service.domain.values.exact import exactly
 from service.encoding import decoded, plain_data
 from service.store import registrations, repricings
 from service.store.tables import listing_prices, price_changes
-from service.workflows import repricing
+from service.workflows.listing import repricing
 from tests import builders, processes
 from tests.domain.examples import TODAY
 from tests.processes import context, ended, started

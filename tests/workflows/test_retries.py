@@ -6,8 +6,8 @@ import pytest
 
 from service.store.database import Database
 from service.store.retries import KeptAnswer
-from service.workflows import retries
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
+from service.workflows.workshop import retries
 from tests.workflows.owner import Owner
 
 ANSWER = KeptAnswer(status=201, headers={"Location": "/v1/quotations/1"}, body=b"{}")

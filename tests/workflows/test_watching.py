@@ -7,8 +7,8 @@ from service.store.database import Database
 from service.store.exchange import FeedState
 from service.store.schema import migrate
 from service.store.workshops import new_workshop
-from service.workflows import keys
-from service.workflows.watching import Readiness, find_feed_state, readiness
+from service.workflows.workshop import keys
+from service.workflows.workshop.watching import Readiness, find_feed_state, readiness
 from tests.workflows.owner import Owner
 
 

@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
+from service.workflows.costing.workings import WorkedCost, work_out_cost
 from service.workflows.errors import NotRegisteredError
-from service.workflows.workings import WorkedCost, work_out_cost
 from tests import builders
 from tests.domain.examples import TODAY
 from tests.workflows.owner import Owner

@@ -40,11 +40,12 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.unit_costs import CostBasis
-from service.workflows import costing, pricing
-from service.workflows.costing import StatedBill
-from service.workflows.pricing import PriceSheet
-from service.workflows.sale_way import PriceQuestion
-from service.workflows.workings import WorkedCost, work_out_cost
+from service.workflows.costing import costing
+from service.workflows.costing.costing import StatedBill
+from service.workflows.costing.workings import WorkedCost, work_out_cost
+from service.workflows.pricing import pricing
+from service.workflows.pricing.pricing import PriceSheet
+from service.workflows.pricing.sale_way import PriceQuestion
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
 

@@ -11,7 +11,7 @@ from service.api.http.answers import answer
 from service.api.http.auth import database, workshop
 from service.api.http.operations import operation
 from service.domain.values.declared import declared
-from service.workflows import rate_card
+from service.workflows.costing import rate_card
 
 blueprint = Blueprint("rates", __name__, url_prefix="/v1", description="Rates across the whole workshop.")
 

@@ -30,8 +30,8 @@ from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.money import Money, minor_unit_decimals
 from service.encoding import encoded
 from service.feeds.reference_rates import ReferenceRates, Span
-from service.workflows import exchange
-from service.workflows import feed as fetching
+from service.workflows.currency import exchange
+from service.workflows.currency import feed as fetching
 from service.workflows.errors import FeedFailedError
 
 _logger = logging.getLogger("pugmill")

@@ -10,7 +10,7 @@ from service.api.http.problems import ProblemError
 from service.domain.audit import Actor
 from service.store.database import Database
 from service.store.workshops import Access, Workshop
-from service.workflows.keys import open_with
+from service.workflows.workshop.keys import open_with
 
 READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200

@@ -12,8 +12,8 @@ from sqlalchemy.exc import SQLAlchemyError
 from service.api.http.auth import access, database
 from service.api.http.problems import ProblemError
 from service.store.retries import Claim, KeptAnswer
-from service.workflows import retries
 from service.workflows.errors import StillRunningError
+from service.workflows.workshop import retries
 
 _HEADER = "Idempotency-Key"
 _MAX_LENGTH = 255

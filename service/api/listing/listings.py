@@ -16,8 +16,8 @@ from service.api.http.operations import operation
 from service.api.http.spooling import whole
 from service.documents.price_list import price_list_csv, price_list_json_ld
 from service.domain.values.declared import Code, NotNegative, ProperShare, declared
-from service.workflows import listings
-from service.workflows.listings import ListedPrice, ListingQuestion, ListingSheet
+from service.workflows.listing import listings
+from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
 
 blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
 

@@ -18,7 +18,7 @@ from service.documents.drawing import ImageForm
 from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.encoding import encoded
-from service.workflows import repricing_records
+from service.workflows.listing import repricing_records
 
 blueprint = Blueprint(
     "price-histories", __name__, url_prefix="/v1/listings", description="Prices of a listing over time."

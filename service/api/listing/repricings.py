@@ -34,8 +34,8 @@ from service.encoding import plain_data, to_bytes
 from service.spool import write
 from service.store.repricings import Repricing
 from service.store.retries import KeptAnswer
-from service.workflows import repricing, repricing_records
-from service.workflows.costing import WhatIf
+from service.workflows.costing.costing import WhatIf
+from service.workflows.listing import repricing, repricing_records
 
 blueprint = Blueprint(
     "repricings", __name__, url_prefix="/v1/repricings", description="Prices in force, when rates change."

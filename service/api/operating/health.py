@@ -16,7 +16,7 @@ from service.api.http.answers import answer
 from service.api.http.auth import database
 from service.api.http.operations import operation
 from service.domain.values.declared import declared
-from service.workflows.watching import Readiness, readiness
+from service.workflows.workshop.watching import Readiness, readiness
 
 blueprint = Blueprint("service", __name__, description="The service itself.")
 TITLE = "Pugmill"

@@ -17,7 +17,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.http.auth import database
 from service.api.http.operations import find_operation, operation
 from service.domain.listing.price_change import RepricingSummary
-from service.workflows.watching import find_feed_state
+from service.workflows.workshop.watching import find_feed_state
 
 blueprint = Blueprint("metrics", __name__, description="The service itself.")
 DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"

@@ -17,7 +17,7 @@ from service.domain.quoting.life import AcceptanceRequest, DeclineRequest
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
 from service.store.quotations import Quotation
-from service.workflows import quotation_life
+from service.workflows.quoting import quotation_life
 
 blueprint = Blueprint(
     "quotation-life", __name__, url_prefix="/v1/quotations", description="What becomes of quotations."

@@ -22,7 +22,7 @@ from service.documents.quotation_ubl import quotation_ubl
 from service.domain.values.declared import declared
 from service.domain.values.locales import LocaleCode
 from service.store.quotations import Quotation
-from service.workflows import quotations
+from service.workflows.quoting import quotations
 
 blueprint = Blueprint(
     "quotation-papers", __name__, url_prefix="/v1/quotations", description="Quotations as customers read them."

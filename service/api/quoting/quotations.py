@@ -23,8 +23,8 @@ from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
 from service.encoding import encoded
 from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
-from service.workflows import quotation_life, quotations
-from service.workflows.quoting import quote
+from service.workflows.quoting import quotation_life, quotations
+from service.workflows.quoting.quoting import quote
 
 blueprint = Blueprint("quotations", __name__, url_prefix="/v1/quotations", description="What customers are asked for.")
 

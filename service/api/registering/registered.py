@@ -21,8 +21,8 @@ from service.domain.register import Collection
 from service.domain.values.declared import Code
 from service.encoding import encoded
 from service.store.registrations import Registration
-from service.workflows import registering
-from service.workflows.registering import Outcome, Registering
+from service.workflows.registering import registering
+from service.workflows.registering.registering import Outcome, Registering
 
 _STATUS = {Outcome.CREATED: 201, Outcome.REPLACED: 200, Outcome.UNCHANGED: 200}
 

@@ -12,7 +12,7 @@ from service.store.repricings import Repricing
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import NotRegisteredError, SupersededError
 from service.workflows.preconditions import Precondition, always, expect
-from service.workflows.registering import find_one
+from service.workflows.registering.registering import find_one
 
 
 def tag_of(repricing: Repricing) -> str:

@@ -13,8 +13,8 @@ from service.store import exchange, rates, registrations
 from service.store.database import Connection, Database
 from service.store.prices_in_force import Narrowing
 from service.store.workshops import Workshop
-from service.workflows.costing import WhatIf, with_first_days
-from service.workflows.registering import described
+from service.workflows.costing.costing import WhatIf, with_first_days
+from service.workflows.registering.registering import described
 
 
 def scope_of(request: RepricingRequest, what_if: WhatIf | None) -> RepricingScope:

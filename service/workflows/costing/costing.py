@@ -26,9 +26,9 @@ from service.store.database import Database
 from service.store.surroundings import Surroundings, surroundings_of_one, together
 from service.store.workshops import Workshop
 from service.time_limit import next_step
+from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
-from service.workflows.exchange import Exchange
-from service.workflows.registering import described
+from service.workflows.registering.registering import described
 
 T = TypeVar("T")
 

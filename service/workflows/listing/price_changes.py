@@ -27,11 +27,11 @@ from service.store.prices_in_force import ListingRow, Narrowing
 from service.store.repricings import RepricingBasis
 from service.store.workshops import Workshop
 from service.time_limit import next_step
-from service.workflows.batch_bills import BatchBills, FoundBill
-from service.workflows.costing import WhatIf, check_what_if
-from service.workflows.exchange import Exchange
-from service.workflows.rate_moves import Before, RateMoves
-from service.workflows.sale_conditions import Conditions, SaleConditions
+from service.workflows.costing.batch_bills import BatchBills, FoundBill
+from service.workflows.costing.costing import WhatIf, check_what_if
+from service.workflows.currency.exchange import Exchange
+from service.workflows.listing.rate_moves import Before, RateMoves
+from service.workflows.listing.sale_conditions import Conditions, SaleConditions
 
 
 class _UnpricedError(Exception):

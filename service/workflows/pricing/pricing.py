@@ -19,8 +19,8 @@ from service.domain.values.exact import exactly
 from service.domain.values.money import Money, cash_rounded, in_currency
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import Costing, costed, prepare, subject
-from service.workflows.sale_way import PriceQuestion, SaleWay, Settlement
+from service.workflows.costing.costing import Costing, costed, prepare, subject
+from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 
 _VALUE = ("value",)
 """What a target is measured by; for the inverse question it has no meaning."""

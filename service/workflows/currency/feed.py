@@ -15,8 +15,8 @@ from service.feeds.reference_rates import Published, ReferenceRates, Span
 from service.store import changes, exchange, feed_files
 from service.store.database import Connection, Database
 from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.workflows.currency.exchange import change_of_day
 from service.workflows.errors import FeedFailedError, NotRegisteredError
-from service.workflows.exchange import change_of_day
 from service.workflows.preconditions import Precondition, always, expect
 
 

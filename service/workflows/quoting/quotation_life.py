@@ -30,8 +30,8 @@ from service.store.database import Connection, Database
 from service.store.quotations import Quotation
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.preconditions import Precondition, always, expect
-from service.workflows.quotations import Address, find_quotation, get_quotation, tag_of
-from service.workflows.quoting import quote
+from service.workflows.quoting.quotations import Address, find_quotation, get_quotation, tag_of
+from service.workflows.quoting.quoting import quote
 
 
 def issue(

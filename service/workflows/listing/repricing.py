@@ -19,10 +19,10 @@ from service.store import prices_in_force, repricings
 from service.store.database import Connection, Database
 from service.store.repricings import Repricing, RepricingBasis
 from service.store.workshops import Workshop, find_workshop, lock_workshop, next_revision
-from service.workflows.costing import WhatIf
+from service.workflows.costing.costing import WhatIf
 from service.workflows.errors import NothingPricedError, StalePreviewError
-from service.workflows.price_changes import Found, Look
-from service.workflows.repricing_scope import narrowing, scope_of
+from service.workflows.listing.price_changes import Found, Look
+from service.workflows.listing.repricing_scope import narrowing, scope_of
 
 _ATTEMPTS = 3
 _REASONS = 5

@@ -17,8 +17,8 @@ from service.memory import Remembered
 from service.store import repricings
 from service.store.database import Database
 from service.store.repricings import RepricingBasis
-from service.workflows.batch_bills import FoundBill
-from service.workflows.exchange import Exchange
+from service.workflows.costing.batch_bills import FoundBill
+from service.workflows.currency.exchange import Exchange
 
 _RATE_DECIMALS = 12
 

@@ -19,10 +19,10 @@ from service.store import prices_in_force, registrations
 from service.store.database import Database
 from service.store.workshops import Workshop
 from service.time_limit import next_step
-from service.workflows.costing import Costing, prepare
-from service.workflows.pricing import PriceSheet, priced
-from service.workflows.registering import find_one
-from service.workflows.sale_way import PriceQuestion
+from service.workflows.costing.costing import Costing, prepare
+from service.workflows.pricing.pricing import PriceSheet, priced
+from service.workflows.pricing.sale_way import PriceQuestion
+from service.workflows.registering.registering import find_one
 
 _PAGE = 200
 

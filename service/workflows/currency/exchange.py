@@ -16,7 +16,7 @@ from service.store.database import Database
 from service.store.exchange import StoredDay
 from service.store.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
-from service.workflows.registering import Outcome, Precondition, Registering, always
+from service.workflows.registering.registering import Outcome, Precondition, Registering, always
 
 T = TypeVar("T")
 

@@ -16,10 +16,10 @@ from service.store import registrations
 from service.store.database import Database
 from service.store.surroundings import Surroundings
 from service.store.workshops import Workshop
-from service.workflows.costing import Costing
-from service.workflows.exchange import Exchange
-from service.workflows.listings import ListingQuestion, price_question
-from service.workflows.sale_way import sale_of
+from service.workflows.costing.costing import Costing
+from service.workflows.currency.exchange import Exchange
+from service.workflows.listing.listings import ListingQuestion, price_question
+from service.workflows.pricing.sale_way import sale_of
 
 _ROOM = 500_000
 

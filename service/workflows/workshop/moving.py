@@ -13,7 +13,7 @@ from service.store.database import Database, RefusedRowsError, refused_rows
 from service.store.moving import UnfitRowError
 from service.store.schema import newest_revision
 from service.store.workshops import find_workshop
-from service.workflows.keys import add_key
+from service.workflows.workshop.keys import add_key
 
 FORMAT = "pugmill-workshop"
 VERSION = 1

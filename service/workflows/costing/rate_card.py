@@ -25,7 +25,7 @@ from service.encoding import encoded
 from service.store import rates
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.exchange import Exchange
+from service.workflows.currency.exchange import Exchange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,7 +24,7 @@ from service.store import quotations
 from service.store.database import Connection, Database
 from service.store.quotations import Quotation
 from service.store.workshops import Workshop, find_workshop, lock_workshop
-from service.workflows.costing import Batch, Batches, costed, pools_of, prepare
+from service.workflows.costing.costing import Batch, Batches, costed, pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
 

@@ -8,7 +8,7 @@ from service.domain.explaining.cost_workings import CostWorkings, cost_workings
 from service.domain.explaining.traced_facts import written_conversion
 from service.store.database import Database
 from service.store.workshops import Workshop
-from service.workflows.costing import WhatIf, pools_of, prepare, state_cost, subject
+from service.workflows.costing.costing import WhatIf, pools_of, prepare, state_cost, subject
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

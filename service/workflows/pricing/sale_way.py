@@ -21,7 +21,7 @@ from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 from service.domain.values.references import Reference
-from service.workflows.costing import Costing
+from service.workflows.costing.costing import Costing
 
 _CONDITIONS = ("product", "tax", "channel", "currency", "shipping_service", "shipping_zone")
 

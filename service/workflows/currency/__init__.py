@@ -1,0 +1,1 @@
+"""Exchange rates, and the feed that they come from."""

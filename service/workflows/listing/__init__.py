@@ -1,0 +1,1 @@
+"""Listings and their prices, and repricing when rates change."""

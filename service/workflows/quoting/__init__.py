@@ -1,0 +1,1 @@
+"""Quote a batch, find quotations again, and what becomes of them."""

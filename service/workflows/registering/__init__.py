@@ -1,0 +1,1 @@
+"""Register, read, retire, and what things cost from a day on."""
