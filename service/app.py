@@ -22,8 +22,8 @@ from service.api.quoting import quotation_life, quotation_papers, quotations
 from service.api.registering.registered import collection_blueprint
 from service.arrivals import Arrivals
 from service.config import Settings, settings_from_environment
-from service.documents.drawing import ImageForm
-from service.documents.pages import content_security_policy
+from service.documents.drawing.drawing import ImageForm
+from service.documents.writing.pages import content_security_policy
 from service.domain.register import COLLECTIONS
 from service.feeds.reference_rates import ReferenceRates
 from service.store.database import Database

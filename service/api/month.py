@@ -10,9 +10,9 @@ from service.api.http.answers import answer
 from service.api.http.auth import database, workshop
 from service.api.http.forms import HTML, IMAGES, JSON
 from service.api.http.operations import operation
-from service.documents.drawing import ImageForm
-from service.documents.month_chart import month_chart
-from service.documents.month_page import month_page
+from service.documents.drawing.drawing import ImageForm
+from service.documents.month.month_chart import month_chart
+from service.documents.month.month_page import month_page
 from service.domain.month.plan import MonthPlan
 from service.domain.month.statement import MonthStatement
 from service.workflows import month

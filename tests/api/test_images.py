@@ -4,9 +4,9 @@ from typing import Any
 
 import pytest
 
-from service.documents.cost_chart import cost_chart
-from service.documents.drawing import ImageForm
-from service.documents.formats import formatted_amount
+from service.documents.costing.cost_chart import cost_chart
+from service.documents.drawing.drawing import ImageForm
+from service.documents.writing.formats import formatted_amount
 from service.domain.values.money import Money
 from service.encoding import decoded
 from service.workflows.costing import costing

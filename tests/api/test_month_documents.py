@@ -8,10 +8,10 @@ import pytest
 from babel.numbers import format_currency
 from markupsafe import escape
 
-from service.documents.drawing import ImageForm
-from service.documents.formats import isolated
-from service.documents.month_chart import MOST_LOADS, month_chart
-from service.documents.month_page import month_page
+from service.documents.drawing.drawing import ImageForm
+from service.documents.month.month_chart import MOST_LOADS, month_chart
+from service.documents.month.month_page import month_page
+from service.documents.writing.formats import isolated
 from service.domain.month.statement import MonthStatement
 from service.encoding import decoded
 from tests.api.test_texts import NAMES

@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.documents.cost_chart import GREATEST_LINES, cost_chart
-from service.documents.drawing import Chart, ImageForm, drawn
-from service.documents.formats import formatted_amount, formatted_share, isolated
+from service.documents.costing.cost_chart import GREATEST_LINES, cost_chart
+from service.documents.drawing.drawing import Chart, ImageForm, drawn
+from service.documents.writing.formats import formatted_amount, formatted_share, isolated
 from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.values.money import in_currency
 from tests import builders

@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.documents.cost_sheet_page import cost_sheet_page
+from service.documents.costing.cost_sheet_page import cost_sheet_page
 from tests.browser import DESK, PHONE, Browser
 from tests.documents.test_cost_sheet_page import ARABIC, LONG, a_long_sheet, a_new_product, a_usual_shop, view_of
 from tests.domain.examples import an_operation

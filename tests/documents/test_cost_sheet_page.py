@@ -9,9 +9,9 @@ from decimal import Decimal
 import pytest
 from pypdf import PdfReader
 
-from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
-from service.documents.cost_sheet_paper import CostSheetView
-from service.documents.cost_sheet_view import cost_sheet_view
+from service.documents.costing.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
+from service.documents.costing.cost_sheet_paper import CostSheetView
+from service.documents.costing.cost_sheet_view import cost_sheet_view
 from service.domain.costing.cost_statement import cost_statement
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.learning import LearningCurve

@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 from babel.messages.pofile import read_po
 
-from service.documents import cost_chart as chart_module
-from service.documents import cost_sheet_view as view_module
-from service.documents.cost_sheet_view import cost_sheet_view
-from service.documents.labels import CATALOGUES
+from service.documents.costing import cost_chart as chart_module
+from service.documents.costing import cost_sheet_view as view_module
+from service.documents.costing.cost_sheet_view import cost_sheet_view
+from service.documents.writing.labels import CATALOGUES
 from service.domain.costing.cost_statement import cost_statement
 from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate, TariffRate, ToolRate
 from service.domain.currency.exchange_rates import DayRates

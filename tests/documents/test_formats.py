@@ -10,7 +10,7 @@ from babel import localedata
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.documents.formats import (
+from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
     formatted_number,

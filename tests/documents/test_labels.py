@@ -9,8 +9,8 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 
-from service.documents import labels
-from service.documents.labels import CATALOGUES, LANGUAGES, labels_for
+from service.documents.writing import labels
+from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
 from service.domain.safety import hazards
 from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern, DeclaredUse
 

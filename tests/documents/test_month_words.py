@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from babel.messages.pofile import read_po
 
-from service.documents import month_view
-from service.documents.labels import CATALOGUES, labels_for
+from service.documents.month import month_view
+from service.documents.writing.labels import CATALOGUES, labels_for
 
 LANGUAGES = ("de", "es", "fr", "nl", "pt")
 SAME = {"de": set(), "es": {"Total"}, "fr": {"Volume", "Total"}, "nl": {"Product", "Volume"}, "pt": {"Total", "Volume"}}

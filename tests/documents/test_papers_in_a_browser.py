@@ -2,8 +2,8 @@
 
 import pytest
 
-from service.documents.quotation_page import quotation_page
-from service.documents.quotation_view import quotation_view
+from service.documents.quoting.quotation_page import quotation_page
+from service.documents.quoting.quotation_view import quotation_view
 from service.domain.quoting.life import Status
 from tests.browser import DESK, PHONE, Browser
 from tests.documents.test_quotation_papers import ARABIC, HEBREW, LONG, a_paper

@@ -8,8 +8,8 @@ from random import Random
 
 import pytest
 
-from service.documents.drawing import ImageForm
-from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
+from service.documents.drawing.drawing import ImageForm
+from service.documents.listing.price_history_chart import MOST_DRAWN, price_history_chart
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.values.money import in_currency
 from tests.documents.pictures import Picture, png_size

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.documents.price_list import COLUMNS, price_list_csv, price_list_json_ld
+from service.documents.listing.price_list import COLUMNS, price_list_csv, price_list_json_ld
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money

@@ -12,11 +12,11 @@ import pytest
 from defusedxml import ElementTree
 from pypdf import PdfReader
 
-from service.documents.quotation_page import quotation_page, quotation_pdf
-from service.documents.quotation_paper import QuotationPaper, QuotationView
-from service.documents.quotation_text import quotation_text
-from service.documents.quotation_ubl import quotation_ubl
-from service.documents.quotation_view import quotation_view
+from service.documents.quoting.quotation_page import quotation_page, quotation_pdf
+from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quoting.quotation_text import quotation_text
+from service.documents.quoting.quotation_ubl import quotation_ubl
+from service.documents.quoting.quotation_view import quotation_view
 from service.domain.costing.rate_card import DatedRate
 from service.domain.quoting.figures import quotation_figures
 from service.domain.quoting.life import Status

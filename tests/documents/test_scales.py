@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.documents.scales import Label, amount_marks, day_marks, without_overlap
+from service.documents.drawing.scales import Label, amount_marks, day_marks, without_overlap
 from tests.domain.strategies import tried
 
 amounts = st.decimals("-1000000", "1000000000000000000000000", places=6)

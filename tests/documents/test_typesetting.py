@@ -8,8 +8,8 @@ import pytest
 import typst
 from pypdf import PdfReader
 
-from service.documents import typesetting
-from service.documents.typesetting import STAND_IN, typeset
+from service.documents.writing import typesetting
+from service.documents.writing.typesetting import STAND_IN, typeset
 
 PAPER = '#set document(title: "t")\n#let data = json(bytes(sys.inputs.data))\n#set text(lang: "en")\n#data.text\n'
 

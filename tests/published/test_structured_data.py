@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.documents.price_list import price_list_json_ld
+from service.documents.listing.price_list import price_list_json_ld
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.selling.channels import Display
 from tests.documents.entries import entries

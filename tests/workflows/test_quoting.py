@@ -10,7 +10,7 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
-from service.documents.quotation_text import quotation_text
+from service.documents.quoting.quotation_text import quotation_text
 from service.domain.costing.errors import MissingRatesError
 from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, TooComplexError

@@ -18,10 +18,10 @@ from service.api.http.auth import database, workshop
 from service.api.http.forms import HTML, IMAGES, JSON, PDF
 from service.api.http.kept import kept
 from service.api.http.operations import operation
-from service.documents.cost_chart import cost_chart
-from service.documents.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
-from service.documents.cost_sheet_view import cost_sheet_view
-from service.documents.drawing import ImageForm
+from service.documents.costing.cost_chart import cost_chart
+from service.documents.costing.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
+from service.documents.costing.cost_sheet_view import cost_sheet_view
+from service.documents.drawing.drawing import ImageForm
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target

@@ -1,6 +1,6 @@
 """The media types in which the interface answers."""
 
-from service.documents.drawing import ImageForm
+from service.documents.drawing.drawing import ImageForm
 
 JSON = "application/json"
 TEXT = "text/plain"

@@ -14,7 +14,7 @@ from service.api.http.forms import CSV, JSON_LD
 from service.api.http.kept import kept, tag_of
 from service.api.http.operations import operation
 from service.api.http.spooling import whole
-from service.documents.price_list import price_list_csv, price_list_json_ld
+from service.documents.listing.price_list import price_list_csv, price_list_json_ld
 from service.domain.values.declared import Code, NotNegative, ProperShare, declared
 from service.workflows.listing import listings
 from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet

@@ -14,8 +14,8 @@ from service.api.http.kept import kept, tagged
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
 from service.api.registering.registered import listed
-from service.documents.drawing import ImageForm
-from service.documents.price_history_chart import MOST_DRAWN, price_history_chart
+from service.documents.drawing.drawing import ImageForm
+from service.documents.listing.price_history_chart import MOST_DRAWN, price_history_chart
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.encoding import encoded
 from service.workflows.listing import repricing_records

@@ -25,7 +25,7 @@ from service.api.http.retries import once, once_if_keyed, sent_key
 from service.api.http.spooling import spool, spooled
 from service.api.listing.repricing_statements import RepricingAnswer, RepricingStatement, statement_of, stored_statement
 from service.api.registering.registered import listed
-from service.documents.price_changes import price_changes_csv
+from service.documents.listing.price_changes import price_changes_csv
 from service.domain.listing.price_change import PriceChange
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.values.declared import declared

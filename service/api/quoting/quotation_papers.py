@@ -15,10 +15,10 @@ from service.api.http.answers import fonts, unchanged
 from service.api.http.auth import database, workshop
 from service.api.http.forms import HTML, PDF, QUOTATION_FORMS, TEXT, XML
 from service.api.http.operations import operation
-from service.documents.quotation_page import quotation_page, quotation_pdf
-from service.documents.quotation_paper import QuotationPaper, QuotationView
-from service.documents.quotation_text import quotation_text
-from service.documents.quotation_ubl import quotation_ubl
+from service.documents.quoting.quotation_page import quotation_page, quotation_pdf
+from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quoting.quotation_text import quotation_text
+from service.documents.quoting.quotation_ubl import quotation_ubl
 from service.domain.values.declared import declared
 from service.domain.values.locales import LocaleCode
 from service.store.quotations import Quotation

@@ -7,7 +7,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from service.documents.formats import formatted_price, formatted_unit_price
+from service.documents.writing.formats import formatted_price, formatted_unit_price
 from service.domain.listing.listings import Listing
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice, unit_price

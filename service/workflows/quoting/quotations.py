@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from uuid import UUID
 
-from service.documents import quotation_view as view
-from service.documents.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quoting import quotation_view as view
+from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
 from service.domain.quoting.figures import chosen_figures, quotation_figures
 from service.domain.quoting.life import Status, number_of, status_on
 from service.domain.quoting.quotation import QuotationFigures

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
-from service.documents.drawing import TEXT_SIZE, text_width
+from service.documents.drawing.drawing import TEXT_SIZE, text_width
 from service.domain.values.exact import exactly, whole_down, whole_up
 
 _MOST_STEPS = 5

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from service.documents.paper import Entry, PaperView
+from service.documents.writing.paper import Entry, PaperView
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest

@@ -8,7 +8,7 @@ from enum import Enum
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
-from service.documents.drawing import (
+from service.documents.drawing.drawing import (
     BLUE,
     FAINT,
     PAPER,
@@ -21,8 +21,8 @@ from service.documents.drawing import (
     text_width,
     words,
 )
-from service.documents.formats import formatted_amount, formatted_date, formatted_share
-from service.documents.scales import Label, amount_marks, day_marks, without_overlap
+from service.documents.drawing.scales import Label, amount_marks, day_marks, without_overlap
+from service.documents.writing.formats import formatted_amount, formatted_date, formatted_share
 from service.domain.listing.price_history import PriceInForce
 from service.domain.values.money import Money, in_currency
 

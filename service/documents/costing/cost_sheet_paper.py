@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from service.documents.paper import Entry, PaperView
+from service.documents.writing.paper import Entry, PaperView
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

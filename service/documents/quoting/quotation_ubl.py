@@ -9,10 +9,10 @@ from collections.abc import Iterable
 from decimal import Decimal
 from xml.etree.ElementTree import Element, SubElement, tostring  # makes and writes; nothing is parsed
 
-from service.documents.drawing import literal
-from service.documents.labels import Labels, labels_for
-from service.documents.quotation_paper import QuotationPaper, QuotationView
-from service.documents.quotation_view import reason_for
+from service.documents.drawing.drawing import literal
+from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quoting.quotation_view import reason_for
+from service.documents.writing.labels import Labels, labels_for
 from service.domain.quoting.quotation import (
     QuotedAdjustment,
     QuotedLine,

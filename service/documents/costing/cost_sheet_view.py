@@ -7,10 +7,17 @@ from decimal import Decimal
 
 from babel import Locale
 
-from service.documents.cost_chart import cost_chart
-from service.documents.cost_sheet_paper import CostGroup, CostRow, CostSheetView, Remarks, WorkingsView, WorkingView
-from service.documents.drawing import ImageForm
-from service.documents.formats import (
+from service.documents.costing.cost_chart import cost_chart
+from service.documents.costing.cost_sheet_paper import (
+    CostGroup,
+    CostRow,
+    CostSheetView,
+    Remarks,
+    WorkingsView,
+    WorkingView,
+)
+from service.documents.drawing.drawing import ImageForm
+from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
     formatted_number,
@@ -19,8 +26,8 @@ from service.documents.formats import (
     left_to_right,
     unisolated,
 )
-from service.documents.labels import labels_for
-from service.documents.paper import Entry
+from service.documents.writing.labels import labels_for
+from service.documents.writing.paper import Entry
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from service.documents.csv_text import csv_lines, guarded
+from service.documents.writing.csv_text import csv_lines, guarded
 
 COLUMNS = (
     "listing",

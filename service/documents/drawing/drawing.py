@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, register_namespace  # makes and write
 
 from defusedxml import ElementTree
 
-from service.documents.formats import isolated
+from service.documents.writing.formats import isolated
 
 Layer = dict[str, Any]
 Datum = Mapping[str, Any]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from service.documents.drawing import (
+from service.documents.drawing.drawing import (
     BLUE,
     FAINT,
     GREEN,
@@ -28,8 +28,14 @@ from service.documents.drawing import (
     text_width,
     words,
 )
-from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
-from service.documents.labels import Labels, labels_for
+from service.documents.writing.formats import (
+    formatted_amount,
+    formatted_date,
+    formatted_number,
+    formatted_share,
+    isolated,
+)
+from service.documents.writing.labels import Labels, labels_for
 from service.domain.costing.cost_statement import CostStatement, StatedLine
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import ZERO, exactly

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Any
 
-from service.documents.csv_text import csv_lines, guarded
+from service.documents.writing.csv_text import csv_lines, guarded
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.selling.channels import Display

@@ -7,10 +7,16 @@ from decimal import Decimal
 
 from babel import Locale
 
-from service.documents.formats import formatted_date, formatted_number, formatted_price, formatted_share, isolated
-from service.documents.labels import Labels, labels_for
-from service.documents.paper import Entry
-from service.documents.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView, Section
+from service.documents.quoting.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView, Section
+from service.documents.writing.formats import (
+    formatted_date,
+    formatted_number,
+    formatted_price,
+    formatted_share,
+    isolated,
+)
+from service.documents.writing.labels import Labels, labels_for
+from service.documents.writing.paper import Entry
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax
 from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern

@@ -3,9 +3,9 @@
 import base64
 from pathlib import Path
 
-from service.documents.cost_sheet_paper import CostSheetView
-from service.documents.pages import direction_of, page
-from service.documents.typesetting import typeset
+from service.documents.costing.cost_sheet_paper import CostSheetView
+from service.documents.writing.pages import direction_of, page
+from service.documents.writing.typesetting import typeset
 from service.encoding import encoded
 
 

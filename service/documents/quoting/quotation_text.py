@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from textwrap import wrap
 
-from service.documents.paper import Entry
-from service.documents.quotation_paper import LineView, QuantityView, QuotationView
+from service.documents.quoting.quotation_paper import LineView, QuantityView, QuotationView
+from service.documents.writing.paper import Entry
 
 WIDTH = 78
 _AMOUNT = 18

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from service.documents.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
-from service.documents.formats import formatted_amount, formatted_number, isolated
-from service.documents.price_panel import Look, Step, Terms, panel
+from service.documents.drawing.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
+from service.documents.listing.price_panel import Look, Step, Terms, panel
+from service.documents.writing.formats import formatted_amount, formatted_number, isolated
 from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
 
 MOST_DRAWN = 1000

@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from service.documents.pages import direction_of, page
-from service.documents.quotation_paper import QuotationView
-from service.documents.typesetting import typeset
+from service.documents.quoting.quotation_paper import QuotationView
+from service.documents.writing.pages import direction_of, page
+from service.documents.writing.typesetting import typeset
 from service.encoding import encoded
 
 

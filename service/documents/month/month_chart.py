@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from service.documents.drawing import (
+from service.documents.drawing.drawing import (
     BLUE,
     FAINT,
     INK,
@@ -25,8 +25,14 @@ from service.documents.drawing import (
     text_width,
     words,
 )
-from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
-from service.documents.scales import Label, amount_marks, without_overlap
+from service.documents.drawing.scales import Label, amount_marks, without_overlap
+from service.documents.writing.formats import (
+    formatted_amount,
+    formatted_date,
+    formatted_number,
+    formatted_share,
+    isolated,
+)
 from service.domain.month.statement import LoadStatement, MonthStatement
 from service.domain.month.volume_statement import Milestone, ProfitAtVolume
 from service.domain.values.exact import ZERO, exactly, half_up

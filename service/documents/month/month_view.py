@@ -4,8 +4,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.documents.formats import formatted_amount, formatted_date, formatted_number, formatted_share, isolated
-from service.documents.labels import labels_for
+from service.documents.writing.formats import (
+    formatted_amount,
+    formatted_date,
+    formatted_number,
+    formatted_share,
+    isolated,
+)
+from service.documents.writing.labels import labels_for
 from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement, MonthStatement

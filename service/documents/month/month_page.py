@@ -2,10 +2,10 @@
 
 import base64
 
-from service.documents.drawing import ImageForm
-from service.documents.month_chart import month_chart
-from service.documents.month_view import month_view
-from service.documents.pages import page
+from service.documents.drawing.drawing import ImageForm
+from service.documents.month.month_chart import month_chart
+from service.documents.month.month_view import month_view
+from service.documents.writing.pages import page
 from service.domain.month.statement import MonthStatement
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from babel import Locale
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from service.documents.typesetting import TEMPLATES
+from service.documents.writing.typesetting import TEMPLATES
 
 
 @lru_cache(maxsize=1)

@@ -1,0 +1,1 @@
+"""A cost sheet with every formula written out, and its picture."""

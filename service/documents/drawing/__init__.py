@@ -1,0 +1,1 @@
+"""Pictures from specifications, and their scales."""

@@ -1,0 +1,1 @@
+"""The price list, price changes, and prices over time."""

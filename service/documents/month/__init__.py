@@ -1,0 +1,1 @@
+"""A month as page and picture."""

@@ -1,0 +1,1 @@
+"""How documents are written in any language: formats, labels, pages, paper, typesetting."""
