@@ -6,8 +6,8 @@ import sqlalchemy as sa
 from alembic import context
 
 from service.config import settings_from_environment
-from service.store.database import make_engine
-from service.store.tables import metadata
+from service.store.engine.database import make_engine
+from service.store.engine.tables import metadata
 
 engine = context.config.attributes.get("engine") or make_engine(settings_from_environment().database_url)
 

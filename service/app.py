@@ -26,7 +26,7 @@ from service.documents.drawing.drawing import ImageForm
 from service.documents.writing.pages import content_security_policy
 from service.domain.register import COLLECTIONS
 from service.feeds.reference_rates import ReferenceRates
-from service.store.database import Database
+from service.store.engine.database import Database
 
 _API_OPTIONS = {
     "API_TITLE": health.TITLE,

@@ -19,9 +19,9 @@ from scripts.checks import ROOT, part_of
 from service.app import create_app
 from service.config import Settings
 from service.domain.audit import Actor
-from service.store.database import Database
-from service.store.schema import migrate
-from service.store.workshops import Workshop, new_workshop
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.workshop.workshops import Workshop, new_workshop
 from service.workflows.workshop import keys
 from tests.browser import Browser, a_browser
 from tests.contract import Contract

@@ -15,7 +15,7 @@ import requests_mock as network
 import yaml
 
 from service.cli import main
-from service.store.workshops import new_workshop
+from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from tests.conftest import Client
 from tests.contract import Contract

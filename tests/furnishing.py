@@ -14,9 +14,9 @@ import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
 from service.domain.audit import Actor
-from service.store.database import Connection, Database
-from service.store.moving import TABLES
-from service.store.tables import workshops
+from service.store.engine.database import Connection, Database
+from service.store.engine.tables import workshops
+from service.store.workshop.moving import TABLES
 
 UUID_TEXT = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12}")
 """An id as the service gives it; other UUIDs are a client's."""

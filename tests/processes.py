@@ -15,8 +15,8 @@ from service.app import create_app
 from service.config import Settings
 from service.domain.audit import Actor
 from service.domain.listing.repricing import RepricingRequest
-from service.store.database import Database
-from service.store.workshops import Workshop, find_workshop, lock_workshop
+from service.store.engine.database import Database
+from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop
 from service.workflows.errors import StalePreviewError
 from service.workflows.listing import repricing
 from tests.domain.examples import TODAY

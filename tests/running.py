@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from service.config import DEFAULT_WORKERS
-from service.store.database import Database
-from service.store.schema import migrate
-from service.store.workshops import new_workshop
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from tests.processes import SECONDS
 

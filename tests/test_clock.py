@@ -6,7 +6,7 @@ from threading import Thread
 import pytest
 
 from service import clock
-from service.store.workshops import new_workshop
+from service.store.workshop.workshops import new_workshop
 
 NOON = datetime(2026, 12, 10, 12, tzinfo=UTC)
 

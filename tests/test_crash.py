@@ -11,8 +11,8 @@ import pytest
 import requests_mock as network
 import sqlalchemy as sa
 
-from service.store.database import Database
-from service.store.tables import listing_prices, quotation_events
+from service.store.engine.database import Database
+from service.store.engine.tables import listing_prices, quotation_events
 from tests.conftest import Client
 from tests.demo import MEASURE
 

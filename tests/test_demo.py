@@ -11,8 +11,8 @@ import flask
 import pytest
 
 from service.domain.register import COLLECTIONS
-from service.store.database import Database
-from service.store.workshops import find_workshop
+from service.store.engine.database import Database
+from service.store.workshop.workshops import find_workshop
 from tests.conftest import Client
 from tests.contract import Contract
 from tests.demo import DEMO, REGISTER, end_of, items, loaded_demo, new_demo, run_command

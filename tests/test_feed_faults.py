@@ -15,7 +15,7 @@ from service import cli
 from service.app import create_app
 from service.config import Settings
 from service.feeds.fetching import Patience
-from service.store.schema import migrate
+from service.store.engine.schema import migrate
 from tests.api.test_metrics import told as figures
 from tests.builders import listing, quotation, register_workshop
 from tests.conftest import Client, make_client

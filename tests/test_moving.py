@@ -11,11 +11,11 @@ from click.testing import CliRunner
 from service.app import create_app
 from service.cli import main
 from service.config import Settings
-from service.store.database import Database
-from service.store.moving import STAYING
-from service.store.schema import migrate
-from service.store.tables import metadata
-from service.store.workshops import find_workshop
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.engine.tables import metadata
+from service.store.workshop.moving import STAYING
+from service.store.workshop.workshops import find_workshop
 from service.workflows.workshop import moving
 from tests import builders
 from tests.api.places import register_everything

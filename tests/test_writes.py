@@ -6,8 +6,8 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
-from service.store.database import Connection, Database
-from service.store.tables import idempotency_keys, workshops
+from service.store.engine.database import Connection, Database
+from service.store.engine.tables import idempotency_keys, workshops
 from tests.api.outside import refused
 from tests.builders import material
 from tests.conftest import Client

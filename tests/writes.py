@@ -11,8 +11,8 @@ from weakref import WeakKeyDictionary
 import sqlalchemy as sa
 from sqlalchemy import event
 
-from service.store.database import Database
-from service.store.tables import metadata
+from service.store.engine.database import Database
+from service.store.engine.tables import metadata
 
 Stored = dict[str, list[str]]
 

@@ -19,7 +19,7 @@ from service.domain.audit import Action, RecordedChange
 from service.domain.values.declared import Name, Text, declared
 from service.domain.values.errors import InvalidValueError
 from service.encoding import encoded
-from service.store.changes import Chosen
+from service.store.workshop.audit import Chosen
 from service.workflows.workshop.audit import list_changes
 
 blueprint = Blueprint(

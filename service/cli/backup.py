@@ -9,8 +9,8 @@ import click
 import sqlalchemy as sa
 
 from service.cli.database import reached_database
-from service.store.database import Database
-from service.store.sqlite_files import Holding, InUseElsewhereError, UnusableFileError
+from service.store.engine.database import Database
+from service.store.engine.sqlite_files import Holding, InUseElsewhereError, UnusableFileError
 from service.workflows.workshop import backups
 from service.workflows.workshop.backups import OccupiedError, ServerDatabaseError
 

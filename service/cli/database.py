@@ -6,9 +6,9 @@ import click
 
 from service.config import Settings, SettingsError, settings_from_environment
 from service.domain.values.declared import Name, rules_and_type
-from service.store.database import Database, UnknownDatabaseError
-from service.store.schema import SchemaState, find_schema_state
-from service.store.workshops import Workshop, find_workshop
+from service.store.engine.database import Database, UnknownDatabaseError
+from service.store.engine.schema import SchemaState, find_schema_state
+from service.store.workshop.workshops import Workshop, find_workshop
 
 
 def settings() -> Settings:

@@ -3,7 +3,7 @@
 import click
 
 from service.cli.database import reached_database, state_of
-from service.store.schema import migrate
+from service.store.engine.schema import migrate
 
 
 @click.command("migrate")

@@ -10,7 +10,7 @@ from service.cli.moving import export_workshop, import_workshop
 from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.locales import locale_problem
 from service.domain.values.money import minor_unit_decimals
-from service.store.workshops import new_workshop
+from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 
 

@@ -18,8 +18,8 @@ from service.domain.quoting.request import QuotationRequest
 from service.domain.values.exact import ZERO
 from service.domain.values.money import Money
 from service.encoding import from_text, plain_data, to_text, trusted
-from service.store.instants import in_utc
-from service.store.tables import quotation_events, quotation_numbers, quotations
+from service.store.engine.instants import in_utc
+from service.store.engine.tables import quotation_events, quotation_numbers, quotations
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

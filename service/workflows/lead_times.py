@@ -11,9 +11,10 @@ from service.domain.making.resources import LabourGrade, Machine
 from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
 from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
 from service.domain.values.exact import ZERO, exactly, plain
-from service.store import quotations, registrations
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store import quotations
+from service.store.engine.database import Database
+from service.store.registering import registrations
+from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import subject, surroundings_of
 
 TIMED = ("machines", "labour-grades")

@@ -22,9 +22,9 @@ from service.domain.scheduling.plan_load import loads
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Reference, Registered
-from service.store import rates
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.registering import rates
+from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, costed, prepare
 from service.workflows.currency.exchange import Exchange

@@ -13,8 +13,8 @@ from service.domain.shipping.shipping_statement import Shipment, ShippingStateme
 from service.domain.values.declared import Code, Length, Pieces, declared
 from service.domain.values.errors import InvalidValueError, TooComplexError
 from service.domain.values.references import Path, Reference
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import Costing, costed, prepare
 
 MAX_LINES = 20

@@ -8,8 +8,8 @@ from typing import Any
 
 from service.domain.currency.exchange_rates import FEED, DayRates
 from service.domain.currency.jump_check import HeldDay, Jump
-from service.store import exchange
-from service.store.database import Database
+from service.store.currency import exchange
+from service.store.engine.database import Database
 from tests import builders
 from tests.conftest import Client
 from tests.furnishing import furnishes

@@ -12,9 +12,9 @@ import pytest
 import sqlalchemy as sa
 
 from service.domain.audit import Action
-from service.store.database import Database
-from service.store.prices_in_force import prices_in_force
-from service.store.workshops import new_workshop
+from service.store.engine.database import Database
+from service.store.listing.prices_in_force import prices_in_force
+from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import at, parameters, refused

@@ -10,9 +10,9 @@ import sqlalchemy as sa
 
 from service.app import create_app
 from service.config import Settings
-from service.store.database import Database
-from service.store.schema import migrate
-from service.store.workshops import new_workshop
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import is_problem, stored

@@ -16,8 +16,8 @@ import sqlalchemy as sa
 from service.api.operating import logs
 from service.app import create_app
 from service.config import Settings
-from service.store.database import Database
-from service.store.schema import migrate
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
 from tests.api.outside import at, is_problem, over_wsgi
 from tests.builders import material
 from tests.conftest import Client

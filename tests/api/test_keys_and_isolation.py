@@ -6,7 +6,7 @@ from typing import Any
 import flask
 import pytest
 
-from service.store.database import Database
+from service.store.engine.database import Database
 from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import is_problem, leaving_as_it_is, operations, pointers, refused, stored

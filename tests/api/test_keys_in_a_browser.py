@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.store.database import Database
+from service.store.engine.database import Database
 from service.workflows.workshop import keys
 from tests.api.places import KEYED, Ids, Place, named, register_everything
 from tests.builders import material

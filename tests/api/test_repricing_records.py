@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from service.store.database import Database
+from service.store.engine.database import Database
 from service.workflows.workshop import keys
 from tests import builders
 from tests.api.outside import leaving_as_it_is, refused

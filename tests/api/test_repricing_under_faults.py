@@ -13,8 +13,8 @@ import sqlalchemy as sa
 from service.app import create_app
 from service.config import Settings
 from service.domain.listing.repricing import COMING_INTO_FORCE
-from service.store.database import Database
-from service.store.tables import listing_prices, price_changes, repricings
+from service.store.engine.database import Database
+from service.store.engine.tables import listing_prices, price_changes, repricings
 from tests import builders, processes
 from tests.api.outside import is_problem, stored
 from tests.conftest import Client

@@ -18,8 +18,8 @@ from sqlalchemy import event
 
 from service.api.http.problems import ProblemError
 from service.api.http.retries import sent_key
-from service.store.database import Database
-from service.store.tables import idempotency_keys, quotations, repricings
+from service.store.engine.database import Database
+from service.store.engine.tables import idempotency_keys, quotations, repricings
 from service.workflows.workshop import keys, retries
 from tests import builders
 from tests.api.outside import leaving_as_it_is, operations, over_wsgi, refused

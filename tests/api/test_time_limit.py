@@ -13,7 +13,7 @@ from service import time_limit
 from service.api.http.database_faults import fault_of
 from service.app import create_app
 from service.config import Settings
-from service.store.database import Database
+from service.store.engine.database import Database
 from tests import builders
 from tests.api.outside import is_problem, stored
 from tests.api.places import register_everything

@@ -11,8 +11,8 @@ from zlib import crc32
 from pypdf import PdfReader
 
 from service.api.http.answers import HTML, IMAGES, PDF
-from service.store.database import Database
-from service.store.workshops import find_workshop
+from service.store.engine.database import Database
+from service.store.workshop.workshops import find_workshop
 from tests import builders
 from tests.api.outside import Stored, operations, stored
 from tests.api.places import (

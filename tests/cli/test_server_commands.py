@@ -9,9 +9,9 @@ from click.testing import CliRunner, Result
 from service.app import create_app
 from service.cli import contract, main
 from service.config import Settings, settings_from_environment
-from service.store.database import Database
-from service.store.tables import quotations
-from service.store.workshops import find_workshop
+from service.store.engine.database import Database
+from service.store.engine.tables import quotations
+from service.store.workshop.workshops import find_workshop
 from tests.builders import quotation, register_workshop
 from tests.conftest import Client
 from tests.contract import Contract

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from service.store.database import Database
+from service.store.engine.database import Database
 from tests.store.own_databases import own_database_without_tables
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]

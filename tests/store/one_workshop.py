@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.sql import operators
 
-from service.store.tables import metadata
+from service.store.engine.tables import metadata
 
 TABLES = "|".join(metadata.tables)
 COLUMNS_OF_INSERT = re.compile(r"INSERT INTO \w+ \(([^)]*)\)")

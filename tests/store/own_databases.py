@@ -7,7 +7,7 @@ from uuid import uuid4
 
 import sqlalchemy as sa
 
-from service.store.database import Database
+from service.store.engine.database import Database
 
 
 @contextmanager

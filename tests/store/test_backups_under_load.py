@@ -16,10 +16,10 @@ from click.testing import CliRunner, Result
 from service import cli
 from service.api.http.database_faults import BUSY, fault_of
 from service.encoding import plain_data
-from service.store.database import Database
-from service.store.schema import migrate
-from service.store.tables import quotation_events, quotation_numbers, quotations, rates, registrations
-from service.store.workshops import new_workshop
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.engine.tables import quotation_events, quotation_numbers, quotations, rates, registrations
+from service.store.workshop.workshops import new_workshop
 from service.workflows.quoting.quotations import recompute_all
 from service.workflows.workshop import keys
 from tests import builders, processes

@@ -7,9 +7,9 @@ from uuid import UUID
 import pytest
 import sqlalchemy as sa
 
-from service.store.database import Connection, Database
-from service.store.tables import uses, workshops
-from service.store.workshops import find_workshop, lock_workshop, new_workshop, next_revision
+from service.store.engine.database import Connection, Database
+from service.store.engine.tables import uses, workshops
+from service.store.workshop.workshops import find_workshop, lock_workshop, new_workshop, next_revision
 from tests.conftest import Client
 
 

@@ -26,11 +26,11 @@ from service.domain.quoting.life import DeclineRequest, Status
 from service.domain.values.money import Money
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
-from service.store.changes import Chosen
-from service.store.database import Database
-from service.store.retries import Claim, KeptAnswer, add_claim
-from service.store.tables import listing_prices, metadata, price_changes, rates, registrations, uses
-from service.store.workshops import Workshop, new_workshop
+from service.store.engine.database import Database
+from service.store.engine.tables import listing_prices, metadata, price_changes, rates, registrations, uses
+from service.store.workshop.audit import Chosen
+from service.store.workshop.retries import Claim, KeptAnswer, add_claim
+from service.store.workshop.workshops import Workshop, new_workshop
 from service.workflows import lead_times, month, shipping
 from service.workflows.costing import costing, rate_card, workings
 from service.workflows.currency import exchange, feed

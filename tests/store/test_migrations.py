@@ -15,10 +15,10 @@ from alembic.script import ScriptDirectory
 
 from service.domain.quoting.life import AcceptanceRequest, Status
 from service.feeds.reference_rates import Span
-from service.store.database import Database
-from service.store.schema import MIGRATIONS, migrate, schema_state
-from service.store.tables import exchange_rates, metadata, quotations, rates, workshops
-from service.store.workshops import new_workshop
+from service.store.engine.database import Database
+from service.store.engine.schema import MIGRATIONS, migrate, schema_state
+from service.store.engine.tables import exchange_rates, metadata, quotations, rates, workshops
+from service.store.workshop.workshops import new_workshop
 from service.workflows.currency import feed
 from service.workflows.quoting import quotation_life
 from service.workflows.workshop import keys, retries

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from service.store.database import Database
-from service.store.schema import MIGRATIONS, SchemaState, find_schema_state, migrate, schema_state
+from service.store.engine.database import Database
+from service.store.engine.schema import MIGRATIONS, SchemaState, find_schema_state, migrate, schema_state
 from service.workflows.workshop.watching import Readiness, readiness
 
 NEWEST = max(each.name for each in MIGRATIONS.joinpath("versions").glob("*.py"))[:4]

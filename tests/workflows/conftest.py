@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.store.database import Database
+from service.store.engine.database import Database
 from tests.builders import register_workshop
 from tests.conftest import Client
 from tests.workflows.owner import Owner

@@ -18,10 +18,10 @@ from service.domain.month.statement import MonthStatement
 from service.domain.quoting.life import AcceptanceRequest
 from service.domain.register import COLLECTIONS
 from service.encoding import decoded
-from service.store.database import Database
+from service.store.engine.database import Database
+from service.store.listing.repricings import Repricing
 from service.store.quotations import Quotation
-from service.store.repricings import Repricing
-from service.store.workshops import Workshop, find_workshop
+from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
 from service.workflows.costing import costing
 from service.workflows.currency import exchange

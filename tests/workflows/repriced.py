@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from service.domain.listing.price_change import RepricingFigures
 from service.domain.listing.repricing import RepricingRequest
 from service.encoding import decoded, encoded, plain_data
-from service.store.database import Database
+from service.store.engine.database import Database
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.registering import registering
 from tests import builders

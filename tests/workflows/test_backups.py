@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from service.store.database import Database
-from service.store.schema import migrate, newest_revision
-from service.store.sqlite_files import UnusableFileError
-from service.store.workshops import new_workshop
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate, newest_revision
+from service.store.engine.sqlite_files import UnusableFileError
+from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from service.workflows.workshop.backups import OccupiedError, ServerDatabaseError, back_up, restore
 

@@ -1,7 +1,7 @@
 """What was changed, read again: newest first, and only what is asked for."""
 
 from service.domain.audit import Action, RecordedChange
-from service.store.changes import Chosen
+from service.store.workshop.audit import Chosen
 from service.workflows.workshop.audit import list_changes
 from tests import builders
 from tests.workflows.owner import Owner

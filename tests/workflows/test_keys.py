@@ -4,7 +4,7 @@ import base64
 
 import sqlalchemy as sa
 
-from service.store.tables import api_keys
+from service.store.engine.tables import api_keys
 from service.workflows.workshop import keys
 from tests.workflows.owner import Owner
 

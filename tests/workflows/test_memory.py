@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from service.store.database import Database
+from service.store.engine.database import Database
 from tests import builders
 from tests.workflows.owner import Owner
 

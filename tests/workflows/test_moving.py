@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from service.store.database import Database
-from service.store.moving import TABLES
-from service.store.schema import migrate
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.workshop.moving import TABLES
 from service.workflows.workshop import keys, moving
 from service.workflows.workshop.moving import UnfitDocumentError
 from tests.workflows.owner import Owner

@@ -18,8 +18,8 @@ from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.encoding import decoded, to_text
 from service.store import quotations as stored
+from service.store.engine.tables import quotation_events, quotations
 from service.store.quotations import Quotation
-from service.store.tables import quotation_events, quotations
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.quoting import quotation_life
 from service.workflows.quoting import quotations as reading

@@ -3,10 +3,11 @@
 import pytest
 
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
-from service.store import prices_in_force, registrations
-from service.store.database import Database
-from service.store.prices_in_force import Narrowing
-from service.store.workshops import lock_workshop, next_revision
+from service.store.engine.database import Database
+from service.store.listing import prices_in_force
+from service.store.listing.prices_in_force import Narrowing
+from service.store.registering import registrations
+from service.store.workshop.workshops import lock_workshop, next_revision
 from service.workflows.errors import StalePreviewError
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.listing.repricing import Application

@@ -9,9 +9,9 @@ from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
-from service.store import prices_in_force
-from service.store.prices_in_force import Narrowing
-from service.store.tables import exchange_rates, rates
+from service.store.engine.tables import exchange_rates, rates
+from service.store.listing import prices_in_force
+from service.store.listing.prices_in_force import Narrowing
 from service.workflows.currency import exchange
 from service.workflows.listing import repricing
 from tests import builders

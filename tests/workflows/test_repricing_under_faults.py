@@ -20,8 +20,9 @@ from service.domain.listing.repricing import RepricingRequest
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.values.exact import exactly
 from service.encoding import decoded, plain_data
-from service.store import registrations, repricings
-from service.store.tables import listing_prices, price_changes
+from service.store.engine.tables import listing_prices, price_changes
+from service.store.listing import repricings
+from service.store.registering import registrations
 from service.workflows.listing import repricing
 from tests import builders, processes
 from tests.domain.examples import TODAY

@@ -4,8 +4,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from service.store.database import Database
-from service.store.retries import KeptAnswer
+from service.store.engine.database import Database
+from service.store.workshop.retries import KeptAnswer
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
 from service.workflows.workshop import retries
 from tests.workflows.owner import Owner
@@ -72,7 +72,7 @@ def test_a_key_that_becomes_free_at_that_very_moment_is_waited_for(
     owner: Owner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     claim(owner)
-    monkeypatch.setattr("service.store.retries.find_claim", lambda *_: None)
+    monkeypatch.setattr("service.store.workshop.retries.find_claim", lambda *_: None)
 
     with pytest.raises(StillRunningError):
         claim(owner)

@@ -3,10 +3,10 @@
 from datetime import date
 
 from service.domain.currency.exchange_rates import FEED
-from service.store.database import Database
-from service.store.exchange import FeedState
-from service.store.schema import migrate
-from service.store.workshops import new_workshop
+from service.store.currency.exchange import FeedState
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from service.workflows.workshop.watching import Readiness, find_feed_state, readiness
 from tests.workflows.owner import Owner

@@ -8,8 +8,8 @@ import flask
 from service.api.http.operations import find_operation
 from service.api.http.problems import ProblemError
 from service.domain.audit import Actor
-from service.store.database import Database
-from service.store.workshops import Access, Workshop
+from service.store.engine.database import Database
+from service.store.workshop.workshops import Access, Workshop
 from service.workflows.workshop.keys import open_with
 
 READ, WRITE = "read", "write"

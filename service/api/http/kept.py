@@ -10,7 +10,7 @@ import flask
 from service.api.http.answers import revision_tag, unchanged
 from service.api.http.auth import access
 from service.memory import MemoryOfStates
-from service.store.workshops import Workshop
+from service.store.workshop.workshops import Workshop
 
 MAX_BYTES = 32 * 1024 * 1024
 _VERSION = version("pugmill")  # another version may show the same state otherwise

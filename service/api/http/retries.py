@@ -11,7 +11,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from service.api.http.auth import access, database
 from service.api.http.problems import ProblemError
-from service.store.retries import Claim, KeptAnswer
+from service.store.workshop.retries import Claim, KeptAnswer
 from service.workflows.errors import StillRunningError
 from service.workflows.workshop import retries
 

@@ -10,7 +10,7 @@ from service.domain.currency.exchange_rates import UsedRates
 from service.domain.listing.price_change import PriceChange, RepricingFigures, RepricingSummary
 from service.domain.listing.repricing import RepricingRequest
 from service.encoding import encoded
-from service.store.repricings import Repricing
+from service.store.listing.repricings import Repricing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

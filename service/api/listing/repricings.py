@@ -32,8 +32,8 @@ from service.domain.values.declared import declared
 from service.domain.values.errors import InvalidValueError
 from service.encoding import plain_data, to_bytes
 from service.spool import write
-from service.store.repricings import Repricing
-from service.store.retries import KeptAnswer
+from service.store.listing.repricings import Repricing
+from service.store.workshop.retries import KeptAnswer
 from service.workflows.costing.costing import WhatIf
 from service.workflows.listing import repricing, repricing_records
 

@@ -20,7 +20,7 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.register import Collection
 from service.domain.values.declared import Code
 from service.encoding import encoded
-from service.store.registrations import Registration
+from service.store.registering.registrations import Registration
 from service.workflows.registering import registering
 from service.workflows.registering.registering import Outcome, Registering
 

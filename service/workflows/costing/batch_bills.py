@@ -9,9 +9,9 @@ from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import Remembered
-from service.store.database import Database
-from service.store.prices_in_force import ListingRow
-from service.store.surroundings import Surroundings, surroundings_of_one
+from service.store.engine.database import Database
+from service.store.listing.prices_in_force import ListingRow
+from service.store.registering.surroundings import Surroundings, surroundings_of_one
 
 
 class FoundBill(NamedTuple):

@@ -20,11 +20,11 @@ from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Reference
 from service.memory import Memory
-from service.store import rates as dated_rates
-from service.store import registrations
-from service.store.database import Database
-from service.store.surroundings import Surroundings, surroundings_of_one, together
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.registering import rates as dated_rates
+from service.store.registering import registrations
+from service.store.registering.surroundings import Surroundings, surroundings_of_one, together
+from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError

@@ -22,9 +22,9 @@ from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.values.references import Registered, part_of
 from service.encoding import encoded
-from service.store import rates
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.registering import rates
+from service.store.workshop.workshops import Workshop
 from service.workflows.currency.exchange import Exchange
 
 

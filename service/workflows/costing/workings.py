@@ -6,8 +6,8 @@ from datetime import date
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings, cost_workings
 from service.domain.explaining.traced_facts import written_conversion
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import WhatIf, pools_of, prepare, state_cost, subject
 
 

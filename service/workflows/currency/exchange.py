@@ -11,10 +11,11 @@ from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, minor_unit_decimals, rounded
-from service.store import changes, exchange
-from service.store.database import Database
-from service.store.exchange import StoredDay
-from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.store.currency import exchange
+from service.store.currency.exchange import StoredDay
+from service.store.engine.database import Database
+from service.store.workshop import audit
+from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.registering.registering import Outcome, Precondition, Registering, always
 
@@ -172,7 +173,7 @@ def put_exchange_rates(
         revision = next_revision(connection, workshop.workshop_id)
         exchange.save_days(connection, workshop.workshop_id, [day], revision)
         made = change_of_day(Action.REPLACED if there else Action.REGISTERED, there.day if there else None, day)
-        changes.record(connection, workshop.workshop_id, by, [made])
+        audit.record(connection, workshop.workshop_id, by, [made])
     outcome = Outcome.REPLACED if there else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=day)
 
@@ -214,7 +215,7 @@ def import_exchange_rates(database: Database, workshop: Workshop, by: Actor, day
             revision = next_revision(connection, workshop.workshop_id)
             exchange.save_days(connection, workshop.workshop_id, changed, revision)
             made = [change_of_day(Action.IMPORTED, there.get(day.published_on), day) for day in changed]
-            changes.record(connection, workshop.workshop_id, by, made)
+            audit.record(connection, workshop.workshop_id, by, made)
     replaced = sum(day.published_on in there for day in changed)
     return Import(
         source=source,
@@ -250,7 +251,7 @@ def withdraw_exchange_rates(
         exchange.withdraw_day(connection, workshop.workshop_id, source, published_on)
         next_revision(connection, workshop.workshop_id)
         gone = change_of_day(Action.WITHDRAWN, there.day, None)
-        changes.record(connection, workshop.workshop_id, by, [gone])
+        audit.record(connection, workshop.workshop_id, by, [gone])
 
 
 def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> StoredDay:

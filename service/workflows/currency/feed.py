@@ -12,9 +12,10 @@ from service.domain.currency.jump_check import HeldDay, judged
 from service.encoding import to_text
 from service.feeds.errors import Fault, FeedError
 from service.feeds.reference_rates import Published, ReferenceRates, Span
-from service.store import changes, exchange, feed_files
-from service.store.database import Connection, Database
-from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.store.currency import exchange, feed_files
+from service.store.engine.database import Connection, Database
+from service.store.workshop import audit
+from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.currency.exchange import change_of_day
 from service.workflows.errors import FeedFailedError, NotRegisteredError
 from service.workflows.preconditions import Precondition, always, expect
@@ -130,7 +131,7 @@ def _keep(
         made = [change_of_day(Action.FETCHED, there.get(day.published_on), day) for day in judgement.accepted]
         made += [_change_of_held(Action.HELD_BACK, waiting.get(each.day.published_on), each) for each in newly_held]
         made += [_change_of_held(Action.RELEASED, waiting[on], None) for on in released]
-        changes.record(connection, workshop_id, by, made)
+        audit.record(connection, workshop_id, by, made)
     replaced = sum(day.published_on in there for day in judgement.accepted)
     return replace(
         nothing,
@@ -225,7 +226,7 @@ def confirm_exchange_rates(
         made = [change_of_day(Action.CONFIRMED, in_use.get(day.published_on), day) for day in accepted]
         made += [_change_of_held(Action.CONFIRMED, held[day.published_on], None) for day in accepted]
         made += [_change_of_held(Action.HELD_BACK, held[each.day.published_on], each) for each in judgement.held]
-        changes.record(connection, workshop_id, by, made)
+        audit.record(connection, workshop_id, by, made)
     return Confirmation(source=source, days=tuple(day.published_on for day in accepted))
 
 
@@ -249,4 +250,4 @@ def drop_held_exchange_rates(
         _expected(held, precondition)
         exchange.delete_held(connection, workshop.workshop_id, [(source, published_on)])
         next_revision(connection, workshop.workshop_id)
-        changes.record(connection, workshop.workshop_id, by, [_change_of_held(Action.DROPPED, held, None)])
+        audit.record(connection, workshop.workshop_id, by, [_change_of_held(Action.DROPPED, held, None)])

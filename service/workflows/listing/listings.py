@@ -15,9 +15,10 @@ from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
 from service.domain.safety.cautions import Concern
 from service.domain.values.errors import PugmillError
-from service.store import prices_in_force, registrations
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.listing import prices_in_force
+from service.store.registering import registrations
+from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.pricing.pricing import PriceSheet, priced

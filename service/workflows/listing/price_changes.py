@@ -21,11 +21,12 @@ from service.domain.values.exact import exactly, half_up
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import plain_data
 from service.memory import Remembered
-from service.store import prices_in_force, rates, registrations
-from service.store.database import Database
-from service.store.prices_in_force import ListingRow, Narrowing
-from service.store.repricings import RepricingBasis
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.listing import prices_in_force
+from service.store.listing.prices_in_force import ListingRow, Narrowing
+from service.store.listing.repricings import RepricingBasis
+from service.store.registering import rates, registrations
+from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import BatchBills, FoundBill
 from service.workflows.costing.costing import WhatIf, check_what_if

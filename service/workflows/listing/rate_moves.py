@@ -14,9 +14,9 @@ from service.domain.making.resources import Overhead
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import known
 from service.memory import Remembered
-from service.store import repricings
-from service.store.database import Database
-from service.store.repricings import RepricingBasis
+from service.store.engine.database import Database
+from service.store.listing import repricings
+from service.store.listing.repricings import RepricingBasis
 from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.currency.exchange import Exchange
 

@@ -15,10 +15,10 @@ from service.domain.listing.repricing import COMING_INTO_FORCE, STAYING, Decisio
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.encoding import plain_data, to_bytes, to_text
 from service.spool import new_spool, write
-from service.store import prices_in_force, repricings
-from service.store.database import Connection, Database
-from service.store.repricings import Repricing, RepricingBasis
-from service.store.workshops import Workshop, find_workshop, lock_workshop, next_revision
+from service.store.engine.database import Connection, Database
+from service.store.listing import prices_in_force, repricings
+from service.store.listing.repricings import Repricing, RepricingBasis
+from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop, next_revision
 from service.workflows.costing.costing import WhatIf
 from service.workflows.errors import NothingPricedError, StalePreviewError
 from service.workflows.listing.price_changes import Found, Look

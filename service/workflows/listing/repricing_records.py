@@ -6,10 +6,10 @@ from uuid import UUID
 from service import clock
 from service.domain.audit import Actor
 from service.domain.listing.price_history import PriceHistoryEntry
-from service.store import repricings
-from service.store.database import Connection, Database
-from service.store.repricings import Repricing
-from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.store.engine.database import Connection, Database
+from service.store.listing import repricings
+from service.store.listing.repricings import Repricing
+from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import NotRegisteredError, SupersededError
 from service.workflows.preconditions import Precondition, always, expect
 from service.workflows.registering.registering import find_one

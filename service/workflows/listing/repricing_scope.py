@@ -9,10 +9,11 @@ from service.domain.costing.rate_card import RateCard
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.store import exchange, rates, registrations
-from service.store.database import Connection, Database
-from service.store.prices_in_force import Narrowing
-from service.store.workshops import Workshop
+from service.store.currency import exchange
+from service.store.engine.database import Connection, Database
+from service.store.listing.prices_in_force import Narrowing
+from service.store.registering import rates, registrations
+from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import WhatIf, with_first_days
 from service.workflows.registering.registering import described
 

@@ -12,10 +12,10 @@ from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
 from service.encoding import from_text, to_bytes
 from service.memory import Memory, Remembered
-from service.store import registrations
-from service.store.database import Database
-from service.store.surroundings import Surroundings
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.registering import registrations
+from service.store.registering.surroundings import Surroundings
+from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import Costing
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.listings import ListingQuestion, price_question

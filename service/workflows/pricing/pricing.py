@@ -17,8 +17,8 @@ from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, cash_rounded, in_currency
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import Costing, costed, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 

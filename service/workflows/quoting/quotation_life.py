@@ -26,9 +26,9 @@ from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO
 from service.encoding import to_text
 from service.store import quotations
-from service.store.database import Connection, Database
+from service.store.engine.database import Connection, Database
 from service.store.quotations import Quotation
-from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.preconditions import Precondition, always, expect
 from service.workflows.quoting.quotations import Address, find_quotation, get_quotation, tag_of
 from service.workflows.quoting.quoting import quote

@@ -11,9 +11,9 @@ from service.domain.quoting.life import Status, number_of, status_on
 from service.domain.quoting.quotation import QuotationFigures
 from service.encoding import encoded, filled, trusted
 from service.store import quotations
-from service.store.database import Connection, Database
+from service.store.engine.database import Connection, Database
 from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
-from service.store.workshops import Workshop
+from service.store.workshop.workshops import Workshop
 from service.workflows.errors import NotRegisteredError
 
 Address = UUID | int

@@ -21,9 +21,9 @@ from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Path
 from service.store import quotations
-from service.store.database import Connection, Database
+from service.store.engine.database import Connection, Database
 from service.store.quotations import Quotation
-from service.store.workshops import Workshop, find_workshop, lock_workshop
+from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop
 from service.workflows.costing.costing import Batch, Batches, costed, pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped

@@ -14,12 +14,14 @@ from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Registered
-from service.store import changes, prices_in_force, rates, registrations
-from service.store.database import Connection, Database
-from service.store.rates import StoredRate
-from service.store.registrations import Registration
-from service.store.surroundings import surroundings
-from service.store.workshops import Workshop, lock_workshop, next_revision
+from service.store.engine.database import Connection, Database
+from service.store.listing import prices_in_force
+from service.store.registering import rates, registrations
+from service.store.registering.rates import StoredRate
+from service.store.registering.registrations import Registration
+from service.store.registering.surroundings import surroundings
+from service.store.workshop import audit
+from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 
 Precondition = Callable[[int | None], bool]
@@ -116,7 +118,7 @@ def register(
         registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
         prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
         made = _put(resource, current.facts if current else None, facts)
-        changes.record(connection, workshop.workshop_id, by, [made])
+        audit.record(connection, workshop.workshop_id, by, [made])
     outcome = Outcome.REPLACED if current else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=facts)
 
@@ -224,7 +226,7 @@ def retire(
         registrations.retire_registration(connection, workshop.workshop_id, collection, code, revision)
         prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
         gone = Change(subject=resource, action=Action.RETIRED, before=found.facts, after=None)
-        changes.record(connection, workshop.workshop_id, by, [gone])
+        audit.record(connection, workshop.workshop_id, by, [gone])
 
 
 def put_rate(
@@ -252,7 +254,7 @@ def put_rate(
         rates.save_rate(connection, workshop.workshop_id, rate, revision)
         subject = rate_subject(rate.resource, rate.valid_from)
         made = _put(subject, there.rate.terms if there else None, rate.terms)
-        changes.record(connection, workshop.workshop_id, by, [made])
+        audit.record(connection, workshop.workshop_id, by, [made])
     outcome = Outcome.REPLACED if there else Outcome.CREATED
     return Registering(outcome=outcome, revision=revision, state=rate.terms)
 
@@ -316,4 +318,4 @@ def withdraw_rate(
         next_revision(connection, workshop.workshop_id)
         subject = rate_subject(resource, valid_from)
         gone = Change(subject=subject, action=Action.WITHDRAWN, before=there.rate.terms, after=None)
-        changes.record(connection, workshop.workshop_id, by, [gone])
+        audit.record(connection, workshop.workshop_id, by, [gone])

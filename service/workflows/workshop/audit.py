@@ -3,10 +3,10 @@
 from uuid import UUID
 
 from service.domain.audit import RecordedChange
-from service.store import changes
-from service.store.changes import Chosen
-from service.store.database import Database
-from service.store.workshops import Workshop
+from service.store.engine.database import Database
+from service.store.workshop import audit
+from service.store.workshop.audit import Chosen
+from service.store.workshop.workshops import Workshop
 
 
 def list_changes(
@@ -14,4 +14,4 @@ def list_changes(
 ) -> list[RecordedChange]:
     """A page of what was changed, newest first."""
     with database.reading() as connection:
-        return changes.page_of_changes(connection, workshop.workshop_id, chosen, before=before, limit=limit)
+        return audit.page_of_changes(connection, workshop.workshop_id, chosen, before=before, limit=limit)

@@ -3,9 +3,16 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from service.store.database import Database
-from service.store.schema import is_known_revision
-from service.store.sqlite_files import Holding, UnusableFileError, copy_into, copy_whole, exchange_for, holding_of
+from service.store.engine.database import Database
+from service.store.engine.schema import is_known_revision
+from service.store.engine.sqlite_files import (
+    Holding,
+    UnusableFileError,
+    copy_into,
+    copy_whole,
+    exchange_for,
+    holding_of,
+)
 from service.whole_file import scratch_beside, whole_file
 
 

@@ -4,9 +4,9 @@ from typing import Any
 from uuid import UUID
 
 from service.domain.audit import COMMAND_LINE, Action, Actor, Change, key_subject
-from service.store import changes, workshops
-from service.store.database import Connection, Database
-from service.store.workshops import Access, ApiKey, Workshop
+from service.store.engine.database import Connection, Database
+from service.store.workshop import audit, workshops
+from service.store.workshop.workshops import Access, ApiKey, Workshop
 
 
 def open_with(database: Database, key: str) -> Access | None:
@@ -28,7 +28,7 @@ def add_key(connection: Connection, workshop_id: UUID, name: str, scopes: frozen
     created = Change(
         subject=key_subject(key_id), action=Action.KEY_CREATED, before=None, after=_without_secret(name, scopes)
     )
-    changes.record(connection, workshop_id, by, [created])
+    audit.record(connection, workshop_id, by, [created])
     return key
 
 
@@ -64,5 +64,5 @@ def revoke_key(database: Database, workshop_id: UUID, key_id: UUID, by: Actor = 
             return False
         before = _without_secret(*closed)
         revoked = Change(subject=key_subject(key_id), action=Action.KEY_REVOKED, before=before, after=None)
-        changes.record(connection, workshop_id, by, [revoked])
+        audit.record(connection, workshop_id, by, [revoked])
     return True

@@ -8,11 +8,11 @@ from uuid import UUID
 from service import clock
 from service.domain.audit import COMMAND_LINE
 from service.encoding import to_bytes
-from service.store import moving
-from service.store.database import Database, RefusedRowsError, refused_rows
-from service.store.moving import UnfitRowError
-from service.store.schema import newest_revision
-from service.store.workshops import find_workshop
+from service.store.engine.database import Database, RefusedRowsError, refused_rows
+from service.store.engine.schema import newest_revision
+from service.store.workshop import moving
+from service.store.workshop.moving import UnfitRowError
+from service.store.workshop.workshops import find_workshop
 from service.workflows.workshop.keys import add_key
 
 FORMAT = "pugmill-workshop"

@@ -5,9 +5,9 @@ from math import ceil
 from uuid import UUID
 
 from service import clock
-from service.store import retries
-from service.store.database import Database
-from service.store.retries import Claim, KeptAnswer
+from service.store.engine.database import Database
+from service.store.workshop import retries
+from service.store.workshop.retries import Claim, KeptAnswer
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
 
 KEPT = timedelta(hours=24)

@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from service.store import exchange
-from service.store.database import Database
-from service.store.schema import find_schema_state
+from service.store.currency import exchange
+from service.store.engine.database import Database
+from service.store.engine.schema import find_schema_state
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

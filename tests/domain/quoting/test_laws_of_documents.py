@@ -24,7 +24,7 @@ from service.domain.safety.cautions import Caution, Concern
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded, encoded, from_text, to_text
-from service.store import registrations  # noqa: F401 - teaches the encoding which terms a dated rate has
+from service.store.registering import registrations  # noqa: F401 - teaches the encoding which terms a dated rate has
 from tests.domain.declared_values import any_of
 from tests.domain.examples import TODAY, Shop
 from tests.domain.strategies import (

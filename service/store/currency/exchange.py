@@ -13,9 +13,9 @@ from service import clock
 from service.domain.currency.exchange_rates import FEED, MAX_AGE_DAYS, DayRates
 from service.domain.currency.jump_check import HeldDay
 from service.encoding import encoded, trusted
-from service.store.database import Database
-from service.store.instants import find_in_utc
-from service.store.tables import exchange_rates, held_exchange_rates
+from service.store.engine.database import Database
+from service.store.engine.instants import find_in_utc
+from service.store.engine.tables import exchange_rates, held_exchange_rates
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

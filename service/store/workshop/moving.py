@@ -8,9 +8,9 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.store.database import Connection
-from service.store.instants import in_utc
-from service.store.tables import api_keys, idempotency_keys, metadata
+from service.store.engine.database import Connection
+from service.store.engine.instants import in_utc
+from service.store.engine.tables import api_keys, idempotency_keys, metadata
 
 STAYING = {api_keys.name: "secrets do not travel", idempotency_keys.name: "a day later they are gone anyway"}
 """Tables that are left out, and why."""

@@ -6,7 +6,7 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.store.tables import registrations, uses
+from service.store.engine.tables import registrations, uses
 
 
 def resting_on(workshop_id: UUID, things: Iterable[tuple[str, str]]) -> sa.CTE:

@@ -10,9 +10,9 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from service.encoding import plain_data, to_bytes
-from service.store.database import Connection
-from service.store.instants import in_utc
-from service.store.tables import idempotency_keys
+from service.store.engine.database import Connection
+from service.store.engine.instants import in_utc
+from service.store.engine.tables import idempotency_keys
 
 _OPEN = idempotency_keys.c.status.is_(None)
 

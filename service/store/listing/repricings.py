@@ -17,10 +17,10 @@ from service.domain.listing.price_change import PriceChange, RepricingFigures
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.listing.repricing import RepricingRequest
 from service.encoding import from_text, to_text
-from service.store.changes import record_prices
-from service.store.instants import find_in_utc, in_utc
-from service.store.prices_in_force import COMING, WRITTEN, in_batches, put_in_force, spans
-from service.store.tables import listing_prices, price_changes, repricings
+from service.store.engine.instants import find_in_utc, in_utc
+from service.store.engine.tables import listing_prices, price_changes, repricings
+from service.store.listing.price_audit import record_prices
+from service.store.listing.prices_in_force import COMING, WRITTEN, in_batches, put_in_force, spans
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

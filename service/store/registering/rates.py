@@ -13,8 +13,8 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered
 from service.encoding import Decode, decode_with, from_text, to_text
-from service.store.registrations import within
-from service.store.tables import rates, registrations
+from service.store.engine.tables import rates, registrations
+from service.store.registering.registrations import within
 
 
 def _dated_rate(data: Any, decode: Decode) -> DatedRate:

@@ -9,7 +9,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from service.beside import beside
-from service.store.database import Database
+from service.store.engine.database import Database
 
 MIGRATIONS = beside("migrations")
 

@@ -12,8 +12,8 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.making.products import Catalogue
 from service.domain.register import COLLECTIONS
 from service.encoding import from_text
-from service.store.database import Connection
-from service.store.tables import rates, registrations, uses
+from service.store.engine.database import Connection
+from service.store.engine.tables import rates, registrations, uses
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.store.tables import feed_files
+from service.store.engine.tables import feed_files
 
 
 def conditions_of(connection: sa.Connection, workshop_id: UUID, address: str) -> Mapping[str, str]:

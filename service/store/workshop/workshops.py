@@ -11,7 +11,7 @@ from uuid_utils.compat import uuid7
 
 from service import clock
 from service.domain.audit import Actor
-from service.store.tables import api_keys, workshops
+from service.store.engine.tables import api_keys, workshops
 
 _PREFIX = "pugmill"
 _SECRET_BYTES = 32

@@ -11,8 +11,8 @@ import sqlalchemy as sa
 from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.register import CONDITIONS
 from service.domain.values.money import Money, in_currency
-from service.store.tables import listing_prices, price_changes, registrations, uses
-from service.store.touched import resting_on
+from service.store.engine.tables import listing_prices, price_changes, registrations, uses
+from service.store.registering.touched import resting_on
 
 _READ = 100
 """How many rows are in memory at a time: few, so that what is made of them is gone before it is looked through for

@@ -12,14 +12,13 @@ from uuid_utils.compat import uuid7
 from service import clock
 from service.domain.audit import Action, Actor, Change, RecordedChange
 from service.encoding import plain_data, to_text
-from service.store.instants import in_utc
-from service.store.prices_in_force import COMING
-from service.store.tables import changes, price_changes
+from service.store.engine.instants import in_utc
+from service.store.engine.tables import changes
 
 
 def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterable[Change]) -> None:
     """Put on record what one act changes; what it leaves as it was is none of it."""
-    act = _act(uuid7(), clock.now(), by)
+    act = act_columns(uuid7(), clock.now(), by)
     rows = [
         {
             "workshop_id": workshop_id,
@@ -36,77 +35,12 @@ def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterab
         connection.execute(changes.insert(), rows)
 
 
-def _act(change_id: UUID, at: datetime, by: Actor) -> dict[str, Any]:
+def act_columns(change_id: UUID, at: datetime, by: Actor) -> dict[str, Any]:
     return {"change_id": change_id, "at": at, "by": by.name, "key_id": by.key_id}
 
 
 def _text(value: Any) -> str | None:
     return None if value is None else to_text(value)
-
-
-def record_prices(
-    connection: sa.Connection,
-    workshop_id: UUID,
-    repricing_id: UUID,
-    span: tuple[str, str],
-    act: tuple[UUID, datetime, Actor],
-    *,
-    is_rolled_back: bool = False,
-) -> None:
-    """Put on record the prices that a repricing changes, from one listing to another, or that it gives back.
-
-    The database copies them from what the repricing recorded: there may be a hundred thousand.
-
-    Args:
-        connection: a transaction that writes.
-        workshop_id: whose prices.
-        repricing_id: the repricing.
-        span: the first and the last listing.
-        act: its id, when, and who.
-        is_rolled_back: whether the prices before it come back in force.
-    """
-    old = price_changes.alias("old")
-    its_own, before_it = _price(price_changes), _price(old)
-    before, after = (its_own, before_it) if is_rolled_back else (before_it, its_own)
-    action = Action.ROLLED_BACK if is_rolled_back else Action.REPRICED
-    values = {
-        "workshop_id": price_changes.c.workshop_id,
-        "subject": "listings/" + price_changes.c.listing + "/price",
-        "action": sa.literal(action.value),
-        "before": before,
-        "after": after,
-        **{name: sa.literal(value, changes.c[name].type) for name, value in _act(*act).items()},
-    }
-    prices = (
-        sa.select(*values.values())
-        .select_from(price_changes)
-        .outerjoin(
-            old,
-            sa.and_(
-                old.c.workshop_id == workshop_id,
-                old.c.repricing_id == price_changes.c.previous_id,
-                old.c.listing == price_changes.c.listing,
-            ),
-        )
-        .where(
-            price_changes.c.workshop_id == workshop_id,
-            price_changes.c.repricing_id == repricing_id,
-            price_changes.c.listing.between(*span),
-            price_changes.c.decision.in_(COMING),
-        )
-    )
-    connection.execute(changes.insert().from_select(list(values), prices))
-
-
-def _price(table: Any) -> sa.ColumnElement[str]:
-    """JSON text of the price that a repricing put in force; null where there is none. Its texts need no escaping."""
-    digits = sa.func.replace(sa.cast(table.c.repricing_id, sa.String), "-", "")  # SQLite has the id without its dashes
-    parts = [sa.func.substr(digits, start, length) for start, length in ((1, 8), (9, 4), (13, 4), (17, 4), (21, 12))]
-    told = '{"amount":"' + table.c.price + '","currency":"' + table.c.currency + '","repricing":"' + parts[0]
-    for part in parts[1:]:
-        told = told + "-" + part
-    found: sa.ColumnElement[str] = told + '"}'
-    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

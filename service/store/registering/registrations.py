@@ -12,7 +12,7 @@ from service import clock
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered
 from service.encoding import from_text, to_text
-from service.store.tables import registrations, uses
+from service.store.engine.tables import registrations, uses
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

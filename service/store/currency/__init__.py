@@ -1,0 +1,1 @@
+"""Published exchange rates, and the files that they came in."""

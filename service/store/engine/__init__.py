@@ -1,0 +1,1 @@
+"""The database itself: connections, tables, their revision, and SQLite's files."""

@@ -1,0 +1,1 @@
+"""Repricings, and the prices that they put in force."""

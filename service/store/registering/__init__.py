@@ -1,0 +1,1 @@
+"""What is registered, its rates, and what uses what."""

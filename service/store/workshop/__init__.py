@@ -1,0 +1,1 @@
+"""Workshops with their keys, the audit trail, answers kept for retries, and moving."""
