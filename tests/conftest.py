@@ -23,11 +23,11 @@ from service.store.engine.database import Database
 from service.store.engine.schema import migrate
 from service.store.workshop.workshops import Workshop, new_workshop
 from service.workflows.workshop import keys
-from tests.browser import Browser, a_browser
-from tests.contract import Contract
-from tests.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at
+from tests.support.browser import Browser, a_browser
+from tests.support.contract import Contract
+from tests.support.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at
 
-pytest_plugins = ["tests.profiles"]
+pytest_plugins = ["tests.support.profiles"]
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
 WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")

@@ -5,7 +5,7 @@ import pytest
 
 from tests.api.places import Ids, ids_of, register_everything
 from tests.conftest import Client, make_client
-from tests.contract import Contract
+from tests.support.contract import Contract
 
 
 @pytest.fixture(scope="module")

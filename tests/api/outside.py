@@ -9,7 +9,7 @@ from werkzeug.test import EnvironBuilder, TestResponse, run_wsgi_app
 from werkzeug.wrappers import Request
 
 from tests.conftest import Client
-from tests.writes import Stored, everything_of, nothing_is_stored
+from tests.support.writes import Stored, everything_of, nothing_is_stored
 
 
 def stored(client: Client) -> Stored:

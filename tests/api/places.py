@@ -10,9 +10,9 @@ from service.domain.currency.exchange_rates import FEED, DayRates
 from service.domain.currency.jump_check import HeldDay, Jump
 from service.store.currency import exchange
 from service.store.engine.database import Database
-from tests import builders
 from tests.conftest import Client
-from tests.furnishing import furnishes
+from tests.support import builders
+from tests.support.furnishing import furnishes
 
 DAY = "2026-01-01"
 Ids = Mapping[str, str]

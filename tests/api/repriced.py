@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
-from tests import builders
 from tests.conftest import Client
-from tests.furnishing import furnishes
+from tests.support import builders
+from tests.support.furnishing import furnishes
 
 DAY = "2026-01-01"
 FIRST = "2026-11-25"

@@ -13,7 +13,6 @@ from pypdf import PdfReader
 from service.api.http.answers import HTML, IMAGES, PDF
 from service.store.engine.database import Database
 from service.store.workshop.workshops import find_workshop
-from tests import builders
 from tests.api.outside import Stored, operations, stored
 from tests.api.places import (
     COLLECTIONS,
@@ -29,8 +28,9 @@ from tests.api.places import (
     register_everything,
 )
 from tests.conftest import Client
-from tests.contract import Contract
-from tests.feed import RATES, FeedServer, day_of, sending, xml_of
+from tests.support import builders
+from tests.support.contract import Contract
+from tests.support.feed import RATES, FeedServer, day_of, sending, xml_of
 
 SECOND = "second"
 PREVIEW = "POST /v1/repricings as a preview"

@@ -12,9 +12,9 @@ from service.config import Settings, settings_from_environment
 from service.store.engine.database import Database
 from service.store.engine.tables import quotations
 from service.store.workshop.workshops import find_workshop
-from tests.builders import quotation, register_workshop
 from tests.conftest import Client
-from tests.contract import Contract
+from tests.support.builders import quotation, register_workshop
+from tests.support.contract import Contract
 
 
 @pytest.fixture

@@ -5,8 +5,8 @@ import pytest
 
 from service.cli import main
 from tests.conftest import Client
-from tests.contract import Contract
-from tests.demo import DEMO, REGISTER, end_of, loaded_demo
+from tests.support.contract import Contract
+from tests.support.demo import DEMO, REGISTER, end_of, loaded_demo
 
 COMMANDS = [
     REGISTER,

@@ -12,9 +12,9 @@ import requests
 
 from service.domain.register import COLLECTIONS
 from tests.conftest import Client
-from tests.contract import Contract
-from tests.demo import Ended, end_of, items, loaded_demo, new_demo
-from tests.furnishing import furnishes
+from tests.support.contract import Contract
+from tests.support.demo import Ended, end_of, items, loaded_demo, new_demo
+from tests.support.furnishing import furnishes
 
 COMMAND = "import-rates"
 HEADER = "resource,valid_from,member,value,currency\n"

@@ -8,9 +8,9 @@ import pytest
 import yaml
 
 from tests.conftest import Client
-from tests.contract import Contract
-from tests.demo import DEMO, Ended, end_of, loaded_demo
 from tests.documents.pictures import Picture
+from tests.support.contract import Contract
+from tests.support.demo import DEMO, Ended, end_of, loaded_demo
 
 DEMO_PLAN = DEMO / "month.yaml"
 CSV = """listing,product,pieces,standard_batch,price,tax,most_per_month,in_whole_batches

@@ -10,10 +10,10 @@ import flask
 import pytest
 
 from service.client.text.terminal import room, wrapped
-from tests import builders
 from tests.conftest import Client
-from tests.contract import Contract
-from tests.demo import end_of, loaded_demo, run_command
+from tests.support import builders
+from tests.support.contract import Contract
+from tests.support.demo import end_of, loaded_demo, run_command
 
 COMMAND = "price"
 POTS = (

@@ -9,8 +9,8 @@ import requests
 
 from service.client.files.exact_yaml import read_yaml
 from tests.conftest import Client
-from tests.contract import Contract
-from tests.demo import DEMO, Ended, end_of, loaded_demo
+from tests.support.contract import Contract
+from tests.support.demo import DEMO, Ended, end_of, loaded_demo
 
 YAML = """
 customer: {name: Harbour Garden Trust, address: "Pier 4\\nPort Quillan"}

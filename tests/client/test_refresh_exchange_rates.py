@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from tests.conftest import Client
-from tests.demo import end_of
-from tests.feed import RATES, FeedServer, day_of, sending, with_rates, xml_of
+from tests.support.demo import end_of
+from tests.support.feed import RATES, FeedServer, day_of, sending, with_rates, xml_of
 
 COMMAND = "refresh-exchange-rates"
 TODAY, YESTERDAY = day_of(), day_of(1)

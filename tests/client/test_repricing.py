@@ -14,8 +14,8 @@ import pytest
 import requests
 
 from tests.conftest import Client
-from tests.contract import Contract
-from tests.demo import Ended, end_of, items, loaded_demo, run_command
+from tests.support.contract import Contract
+from tests.support.demo import Ended, end_of, items, loaded_demo, run_command
 
 TODAY = datetime.now(UTC).date()
 MONDAY = (TODAY + timedelta(days=5)).isoformat()

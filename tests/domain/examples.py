@@ -1,4 +1,4 @@
-"""The bodies of tests/builders.py as values of the domain, and a workshop made of them."""
+"""The bodies of tests/support/builders.py as values of the domain, and a workshop made of them."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -36,7 +36,7 @@ from service.domain.values.money import Money
 from service.domain.values.references import Registered
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import decoded
-from tests import builders
+from tests.support import builders
 
 TODAY = date(2026, 11, 25)
 D = Decimal

@@ -41,7 +41,7 @@ from service.domain.values.money import Money
 from service.domain.values.references import Registered
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 from tests.domain.examples import TODAY, Shop, registered_in
-from tests.profiles import examples
+from tests.support.profiles import examples
 
 CURRENCIES = {"EUR": 2, "JPY": 0, "KWD": 3}
 """A currency for each number of decimals a minor unit commonly has (ISO 4217)."""

@@ -18,7 +18,7 @@ import requests_mock as mocking
 
 from service.feeds.errors import Fault, FeedError
 from service.feeds.fetching import Fetched, Patience, fetched
-from tests.feed import (
+from tests.support.feed import (
     AS_PATIENT_AS_THE_SERVICE,
     BOMB,
     MINUTE,

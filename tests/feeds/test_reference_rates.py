@@ -9,7 +9,7 @@ from service.domain.currency.exchange_rates import FEED
 from service.feeds.errors import Fault, FeedError
 from service.feeds.reference_rates import MIN_CURRENCIES, read
 from tests.domain.examples import TODAY
-from tests.feed import HEAD, RATES, TAIL, day_of, entities, with_rates, xml_of
+from tests.support.feed import HEAD, RATES, TAIL, day_of, entities, with_rates, xml_of
 
 YESTERDAY = day_of(1, TODAY)
 GOOD = xml_of({YESTERDAY: RATES})

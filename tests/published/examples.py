@@ -6,8 +6,8 @@ What a source does not mention is not registered, or costs nothing, so that its 
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
-from tests.builders import labour_rate, machine_rate, material_rate, money, overhead_rate
 from tests.conftest import Client
+from tests.support.builders import labour_rate, machine_rate, material_rate, money, overhead_rate
 
 DAY = "2026-01-01"
 """The day from which everything is priced, where the source names none."""

@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 
-from tests.builders import money
 from tests.conftest import Client
 from tests.published.examples import (
     amount,
@@ -25,6 +24,7 @@ from tests.published.examples import (
     spending,
     unit_cost,
 )
+from tests.support.builders import money
 
 
 def making(client: Client, variable_cost: str, fixed_cost: str) -> Client:

@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from tests.builders import channel, listing, policy
 from tests.conftest import Client
 from tests.published.examples import DAY, amount, buy, employ, make, working
+from tests.support.builders import channel, listing, policy
 
 LATER = "2026-02-01"
 

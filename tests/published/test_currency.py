@@ -16,10 +16,10 @@ from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.exact import half_up
 from service.domain.values.money import Money, ended_on, minor_unit_decimals
-from tests.builders import money
 from tests.conftest import Client, make_client
-from tests.contract import Contract
 from tests.published.examples import amount, cost_sheet, make, rounded
+from tests.support.builders import money
+from tests.support.contract import Contract
 
 TWO_DECIMALS, NO_DECIMALS = "CHF", "JPY"
 LONG_AGO = "1999-01-01"

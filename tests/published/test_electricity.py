@@ -6,10 +6,10 @@ from typing import Any
 import flask
 import pytest
 
-from tests.builders import material, material_rate
 from tests.conftest import Client, make_client
-from tests.contract import Contract
 from tests.published.examples import DAY, amount_of, asked, batch_cost, bill_of, cost_sheet, make, rounded, run, supply
+from tests.support.builders import material, material_rate
+from tests.support.contract import Contract
 
 GRID = "tariffs/grid#all"
 

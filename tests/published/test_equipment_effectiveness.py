@@ -8,9 +8,9 @@ from decimal import Decimal
 
 import pytest
 
-from tests.builders import machine_rate, money
 from tests.conftest import Client
 from tests.published.examples import bill_of, make, rounded, run
+from tests.support.builders import machine_rate, money
 
 LOADING, OPERATING = Decimal(460), Decimal(400)  # minutes of the shift less a planned stop of 20; less 60 of downtime
 OUTPUT, REJECTS = 400, 8

@@ -24,7 +24,7 @@ from service.domain.currency.jump_check import judged
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency, rounded
 from service.feeds.reference_rates import Published, read
-from tests.feed import xml_of
+from tests.support.feed import xml_of
 
 CURRENCIES = {"EUR": 2, "USD": 2, "JPY": 0, "GBP": 2, "CHF": 2, "SEK": 2, "HUF": 2, "KRW": 0}
 """Of the whole history, with the decimals of their minor units (ISO 4217)."""

@@ -4,7 +4,6 @@ from decimal import Decimal
 
 import pytest
 
-from tests.builders import money
 from tests.conftest import Client
 from tests.published.examples import (
     absorb,
@@ -21,6 +20,7 @@ from tests.published.examples import (
     unit_rates,
     working,
 )
+from tests.support.builders import money
 
 
 def machining(hours: str, machine: str = "machine") -> dict[str, str]:

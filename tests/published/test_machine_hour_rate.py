@@ -4,9 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from tests.builders import machine_rate, money
 from tests.conftest import Client
 from tests.published.examples import DAY, amount_of, components_of, cost_sheet, make, rounded, supply, unit_cost
+from tests.support.builders import machine_rate, money
 
 
 def an_hour(**changes: str) -> dict[str, str]:

@@ -6,10 +6,10 @@ from typing import Any
 import flask
 import pytest
 
-from tests.builders import money
 from tests.conftest import Client, make_client
-from tests.contract import Contract
 from tests.published.examples import amount, asked, batch_cost, buy, cost_sheet, make, price_of, rounded, spending
+from tests.support.builders import money
+from tests.support.contract import Contract
 
 
 def costing(client: Client, cost: str) -> Client:

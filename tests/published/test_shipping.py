@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from tests.builders import a_pallet, register_shipping, shipping_question, shipping_rate, weight_class
 from tests.conftest import Client
+from tests.support.builders import a_pallet, register_shipping, shipping_question, shipping_rate, weight_class
 
 CM3_PER_IN3 = Decimal("16.387064")
 """An inch is 25.4 mm exactly (International yard and pound agreement, 1959)."""

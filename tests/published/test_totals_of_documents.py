@@ -10,10 +10,10 @@ import pytest
 
 from service.domain.quoting.document_totals import AppliedTax, DocumentAdjustment, DocumentLine, document_totals
 from service.domain.selling.taxes import TaxCategory
-from tests.builders import policy, quotation
 from tests.conftest import make_client
-from tests.contract import Contract
 from tests.published.examples import DAY, amount, buy, make
+from tests.support.builders import policy, quotation
+from tests.support.contract import Contract
 
 
 def tax(per_cent: str, category: str = "S") -> AppliedTax:

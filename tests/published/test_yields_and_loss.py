@@ -4,9 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from tests.builders import money
 from tests.conftest import Client
 from tests.published.examples import batch_cost, bill_of, buy, cost_sheet, make, rounded, unit_cost
+from tests.support.builders import money
 
 
 def steps(*yields: str) -> list[dict[str, str]]:

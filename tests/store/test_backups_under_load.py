@@ -22,9 +22,9 @@ from service.store.engine.tables import quotation_events, quotation_numbers, quo
 from service.store.workshop.workshops import new_workshop
 from service.workflows.quoting.quotations import recompute_all
 from service.workflows.workshop import keys
-from tests import builders, processes
-from tests.processes import context, ended, started
 from tests.store.own_databases import own_database_without_tables
+from tests.support import builders, processes
+from tests.support.processes import context, ended, started
 from tests.workflows.owner import Owner
 
 BACKUPS = 3

@@ -43,11 +43,11 @@ from service.workflows.quoting import quotation_life, quotations
 from service.workflows.registering import registering
 from service.workflows.shipping import ShippingQuestion
 from service.workflows.workshop import audit, keys, moving, retries, watching
-from tests import builders
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
-from tests.feed import FeedServer, day_of, day_rates, feed_at, sending, with_rates, xml_of
 from tests.store.one_workshop import TABLES, unfiltered
+from tests.support import builders
+from tests.support.feed import FeedServer, day_of, day_rates, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import OWNER, Owner
 
 

@@ -22,8 +22,8 @@ from service.store.workshop.workshops import new_workshop
 from service.workflows.currency import feed
 from service.workflows.quoting import quotation_life
 from service.workflows.workshop import keys, retries
-from tests.builders import listing, material, material_rate, register_workshop
-from tests.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
+from tests.support.builders import listing, material, material_rate, register_workshop
+from tests.support.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import OWNER, Owner
 
 

@@ -3,8 +3,8 @@
 import pytest
 
 from service.store.engine.database import Database
-from tests.builders import register_workshop
 from tests.conftest import Client
+from tests.support.builders import register_workshop
 from tests.workflows.owner import Owner
 
 

@@ -1,4 +1,4 @@
-"""What an owner does with a workshop, said shortly: bodies of tests/builders.py in, values of the domain out."""
+"""What an owner does with a workshop, said shortly: bodies of tests/support/builders.py in, values of the domain out."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -34,8 +34,8 @@ from service.workflows.quoting import quotation_life, quoting
 from service.workflows.quoting.quoting import QuotationPreview
 from service.workflows.registering import registering
 from service.workflows.registering.registering import Precondition, Registering, always
-from tests import builders
 from tests.domain.examples import TODAY, a_policy, a_request
+from tests.support import builders
 
 OWNER = Actor(name="owner", key_id=UUID(int=7))
 

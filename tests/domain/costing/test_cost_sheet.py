@@ -10,7 +10,6 @@ from service.domain.costing.cost_statement import cost_statement
 from service.domain.costing.errors import MissingRatesError
 from service.domain.costing.rates import OverheadRate, TariffRate, ToolRate
 from service.domain.making.resources import STANDING, Tool
-from tests import builders
 from tests.domain.examples import (
     TODAY,
     Shop,
@@ -25,6 +24,7 @@ from tests.domain.examples import (
     euros,
     terms_of,
 )
+from tests.support import builders
 
 
 def amounts(sheet: CostSheet) -> dict[str, Decimal]:

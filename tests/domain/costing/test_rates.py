@@ -13,8 +13,8 @@ from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
 from service.domain.values.references import part_of
 from service.encoding import decoded
-from tests import builders
 from tests.domain.examples import TODAY, a_shop, a_tariff, an_overhead, euros, terms_of
+from tests.support import builders
 
 
 def components(terms: Any) -> dict[str, dict[str, Decimal]]:

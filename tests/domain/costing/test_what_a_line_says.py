@@ -11,7 +11,6 @@ from service.domain.pricing.price import UnitCosts
 from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
-from tests import builders
 from tests.domain.examples import (
     TODAY,
     a_line,
@@ -24,6 +23,7 @@ from tests.domain.examples import (
     euros,
     price,
 )
+from tests.support import builders
 
 
 def furnished() -> tuple[dict[str, str], dict[str, str]]:

@@ -11,8 +11,8 @@ from service.domain.register import COLLECTIONS
 from service.domain.selling.taxes import Tax
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
-from tests import builders
 from tests.domain.examples import a_catalogue, a_machine, a_product, a_tariff, an_operation, bench_work
+from tests.support import builders
 
 TWICE = [{"labour_grade": "operator"}, {"labour_grade": "operator"}]
 

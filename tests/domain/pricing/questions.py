@@ -17,7 +17,7 @@ from service.domain.values.errors import InvalidValuesError
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 from tests.domain.pricing.reckoning import Asked, Reckoning, grid_prices
 from tests.domain.strategies import CURRENCIES, figures
-from tests.profiles import FULL, examples
+from tests.support.profiles import FULL, examples
 
 sold = examples(FULL, HealthCheck.filter_too_much)
 _MOST_STEPS = 500

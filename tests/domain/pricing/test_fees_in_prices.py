@@ -15,8 +15,8 @@ from service.domain.selling.sale import sale_through
 from service.domain.values.exact import exactly
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import decoded
-from tests import builders
 from tests.domain.examples import a_policy
+from tests.support import builders
 
 
 def pricing(

@@ -36,7 +36,7 @@ from tests.domain.strategies import (
     shops,
     tried,
 )
-from tests.profiles import examples
+from tests.support.profiles import examples
 
 Document = tuple[str, list[DocumentLine], list[DocumentAdjustment], list[DocumentAdjustment]]
 

@@ -17,8 +17,8 @@ from service.domain.quoting.request import QuotationLineRequest, QuotationReques
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
-from tests import builders
 from tests.domain.examples import TODAY, a_line, a_product, a_request, a_shop, euros
+from tests.support import builders
 
 TAXES = {
     "vat": (Tax(name="VAT 21 %"), "0.21"),

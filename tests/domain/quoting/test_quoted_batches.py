@@ -19,8 +19,8 @@ from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.shipping.shipping_statement import Shipment
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import from_text, to_text
-from tests import builders
 from tests.domain.examples import TODAY, D, a_line, a_product, a_request, a_shop, an_operation, euros, money, shipped
+from tests.support import builders
 
 MARKUP_OF_NOTHING = builders.policy("markup", "0")
 DOLLARS = DayRates(source="manual", base="EUR", published_on=TODAY, rates={"USD": D("1.25"), "JPY": D("160")})

@@ -20,7 +20,7 @@ from service.domain.solving.straight_pieces import value_at
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
 from service.encoding import decoded
-from tests import builders
+from tests.support import builders
 
 
 def a_fee(**changes: Any) -> Fee:

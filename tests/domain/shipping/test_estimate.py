@@ -11,8 +11,8 @@ from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.shipping.estimate import MAX_PIECES, Parcels, shipping_estimate
 from service.domain.shipping.shipping_rates import ParcelLimits, ParcelMeasures, narrowed
 from service.domain.values.errors import InvalidValuesError, TooComplexError
-from tests.builders import a_box, a_pallet, weight_class
 from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service, shipped
+from tests.support.builders import a_box, a_pallet, weight_class
 
 D = Decimal
 BARE: dict[str, Any] = {"boxes": []}

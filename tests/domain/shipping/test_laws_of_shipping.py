@@ -15,9 +15,9 @@ from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.packing import packing
 from service.domain.shipping.services import ShippingService
 from service.domain.shipping.shipping_rates import ShippingRate
-from tests.builders import a_box, a_pallet, weight_class
 from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service
-from tests.profiles import examples
+from tests.support.builders import a_box, a_pallet, weight_class
+from tests.support.profiles import examples
 
 D = Decimal
 sides = st.integers(60, 500)

@@ -9,7 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from service.domain.shipping.packing import Packing, Sides, packing, side_too_long, stacks, volume_bound
-from tests.profiles import examples
+from tests.support.profiles import examples
 
 D = Decimal
 ALL = 10**9

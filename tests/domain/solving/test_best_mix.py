@@ -14,7 +14,7 @@ from service.domain.solving import branch_and_bound
 from service.domain.solving.best_mix import MOST_PIECES, BestMix, Programme, Propose, best_mix, short_of, unlimited
 from service.domain.solving.equations import solution
 from service.linear_programming import propose
-from tests.profiles import examples
+from tests.support.profiles import examples
 
 _MOST_MIXES = 20_000
 figures = st.fractions(min_value=0, max_value=9, max_denominator=7)

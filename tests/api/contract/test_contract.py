@@ -1,0 +1,366 @@
+"""The contract: valid, complete, what is committed, and what the interactive docs show without any other host."""
+
+import json
+import re
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from typing import Any
+from urllib.parse import parse_qsl, urljoin
+
+import flask
+import pytest
+import yaml
+from jsonschema import Draft202012Validator
+from openapi_spec_validator import validate
+from referencing import Registry, Resource
+from referencing.jsonschema import DRAFT202012
+
+from service.api.operating.health import contract as as_yaml
+from service.cli.contract import CONTRACT
+from tests.api.outside import operations
+from tests.api.places import PLACES, Place, named
+from tests.support.contract import Contract, spelt_out
+
+Document = dict[str, Any]
+
+
+@pytest.fixture(scope="module")
+def committed() -> Document:
+    """As it is committed."""
+    loaded: Document = yaml.safe_load(CONTRACT.read_text())
+    return loaded
+
+
+@pytest.fixture(scope="module")
+def document(committed: Document) -> Document:
+    """The same with the shared parts of operations spelt out where they are used."""
+    return spelt_out(committed)
+
+
+def everything(node: Any, path: str = "#") -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every object of the document, and where it stands."""
+    if isinstance(node, dict):
+        yield path, node
+        for name, child in node.items():
+            yield from everything(child, f"{path}/{name}")
+    elif isinstance(node, list):
+        for place, child in enumerate(node):
+            yield from everything(child, f"{path}/{place}")
+
+
+def resolved(document: Document, node: dict[str, Any]) -> dict[str, Any]:
+    """What a reference stands for."""
+    while "$ref" in node:
+        target: Any = document
+        for step in node["$ref"].removeprefix("#/").split("/"):
+            target = target[step.replace("~1", "/").replace("~0", "~")]
+        node = target
+    return node
+
+
+def open_at(document: Document, schema: dict[str, Any], where: str) -> list[str]:
+    """Where an object of the schema may have members that it does not name."""
+    schema, found = resolved(document, schema), []
+    if "properties" in schema and schema.get("additionalProperties") is not False:
+        found.append(where)
+    for name, member in schema.get("properties", {}).items():
+        found += open_at(document, member, f"{where}/{name}")
+    for name in ("items", "additionalProperties"):
+        if isinstance(schema.get(name), dict):
+            found += open_at(document, schema[name], f"{where}/{name}")
+    for each in (*schema.get("anyOf", ()), *schema.get("allOf", ()), *schema.get("oneOf", ())):
+        found += open_at(document, each, where)
+    return found
+
+
+class TestDocument:
+    def test_it_is_valid_openapi_3_1(self, committed: Document) -> None:
+        validate(committed)
+
+        assert committed["openapi"].startswith("3.1.")
+
+    def test_what_is_committed_is_what_is_served(self, app: flask.Flask, committed: Document) -> None:
+        served = app.test_client().get("/openapi.json")
+
+        assert served.status_code == 200
+        assert served.content_type == "application/json"
+        assert served.json == committed
+
+    def test_what_is_committed_is_what_the_code_says_to_the_letter(self, app: flask.Flask) -> None:
+        assert CONTRACT.read_text() == as_yaml(app.extensions["pugmill.api"])
+
+    def test_operation_ids_are_unique_and_could_be_names_of_functions(self, document: Document) -> None:
+        ids = [operation["operationId"] for _, _, operation in operations(document)]
+
+        assert len(ids) == len(set(ids)) > 60
+        assert all(re.fullmatch(r"[a-z][A-Za-z]+", each) for each in ids)
+
+    def test_every_operation_says_what_it_does(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            assert operation.get("summary") or operation.get("description"), (method, path)
+            assert operation["tags"], (method, path)
+
+    def test_every_parameter_header_and_response_is_described(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            for parameter in operation["parameters"]:
+                assert resolved(document, parameter).get("description"), (method, path, parameter)
+            for status, response in operation["responses"].items():
+                response = resolved(document, response)  # noqa: PLW2901
+                assert response["description"], (method, path, status)
+                for name, header in response.get("headers", {}).items():
+                    assert resolved(document, header).get("description"), (method, path, name)
+
+    def test_every_schema_and_every_member_is_described(self, document: Document) -> None:
+        for name, schema in document["components"]["schemas"].items():
+            assert schema.get("description"), name
+            for member, told in schema.get("properties", {}).items():
+                assert told.get("description"), f"{name}.{member}"
+
+    def test_every_schema_that_is_described_is_used(self, document: Document) -> None:
+        used = {
+            node["$ref"].rpartition("/")[2] for _, node in everything(document) if isinstance(node.get("$ref"), str)
+        }
+
+        assert set(document["components"]["schemas"]) <= used
+
+    def test_every_path_parameter_is_in_its_path(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            named = {parameter["name"] for parameter in operation["parameters"] if parameter["in"] == "path"}
+            assert named == set(re.findall(r"{(\w+)}", path)), (method, path)
+
+    @pytest.mark.parametrize("place", [place for place in PLACES if "?" in place.path], ids=named)
+    def test_every_parameter_that_is_taken_is_in_the_contract(self, document: Document, place: Place) -> None:
+        operation = document["paths"][place.template][place.method.lower()]
+        told = {parameter["name"] for parameter in operation.get("parameters", []) if parameter["in"] == "query"}
+
+        taken = {name for name, _ in parse_qsl(place.path.partition("?")[2])}
+        assert taken <= told
+
+    def test_every_list_is_told_to_be_paged(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if operation["operationId"].startswith("list"):
+                told = {parameter["name"] for parameter in operation["parameters"] if parameter["in"] == "query"}
+                assert told >= {"limit", "cursor"}, (method, path)
+
+    def test_bodies_refuse_members_they_do_not_know(self, document: Document) -> None:
+        tried = 0
+        for method, path, operation in operations(document):
+            if "requestBody" in operation:
+                (media,) = operation["requestBody"]["content"].values()
+                assert not open_at(document, media["schema"], f"{method} {path}")
+                tried += 1
+        assert tried > 15
+
+    def test_answers_tell_nothing_that_the_contract_does_not_name(self, document: Document) -> None:
+        """Every test's answers are held against it, so a member that slips into one makes tests fail."""
+        tried = 0
+        for method, path, operation in operations(document):
+            for status, response in operation["responses"].items():
+                media = response.get("content", {}).get("application/json") if status.startswith("2") else None
+                if media is not None:
+                    assert not open_at(document, media["schema"], f"{method} {path} {status}")
+                    tried += 1
+        assert tried > 100
+
+
+class TestErrors:
+    def test_every_error_is_a_problem_document(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            for status, response in operation["responses"].items():
+                media = set(resolved(document, response).get("content", {}))
+                if status >= "400" and (path, status) != ("/ready", "503"):
+                    assert media == {"application/problem+json"}, (method, path, status)
+                if status in ("204", "304"):
+                    assert media == set(), (method, path, status)
+
+    def test_every_keyed_operation_lists_what_may_go_wrong_with_its_key(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if path.startswith("/v1/"):
+                assert {"401", "403", "503"} <= set(operation["responses"]), (method, path)
+
+    def test_every_operation_with_a_body_lists_what_may_go_wrong_with_it(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if "requestBody" in operation:
+                assert {"400", "413", "415", "422"} <= set(operation["responses"]), (method, path)
+                media = "text/csv" if path.endswith("/import") else "application/json"
+                assert set(operation["requestBody"]["content"]) == {media}
+                assert operation["requestBody"]["required"] is True
+
+    def test_every_thing_that_may_be_missing_lists_404(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if "{" in path and method in ("GET", "DELETE"):
+                assert "404" in operation["responses"], (method, path)
+
+    def test_every_conditional_operation_lists_what_comes_of_it(self, document: Document) -> None:
+        tried = 0
+        for method, path, operation in operations(document):
+            headers = {parameter["name"] for parameter in operation["parameters"] if parameter["in"] == "header"}
+            if "If-Match" in headers:
+                assert "412" in operation["responses"], (method, path)
+                tried += 1
+            if "If-None-Match" in headers and method == "GET":
+                assert "304" in operation["responses"], (method, path)
+                assert "ETag" in operation["responses"]["200"]["headers"], (method, path)
+                tried += 1
+        assert tried > 40
+
+    def test_whatever_changes_a_state_takes_its_tag(self, document: Document) -> None:
+        makes_or_takes_over = {"createQuotation", "importExchangeRates", "refreshExchangeRates"}
+        for place in (each for each in PLACES if each.stores):
+            operation = document["paths"][place.template][place.method.lower()]
+            told = operation.get("parameters", [])
+            headers = {parameter["name"] for parameter in told if parameter["in"] == "header"}
+            assert ("If-Match" in headers) is (operation["operationId"] not in makes_or_takes_over), named(place)
+            assert ("If-None-Match" in headers) is (place.method == "PUT"), named(place)
+
+    def test_every_read_with_a_key_is_conditional(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if method == "GET" and path.startswith("/v1/"):
+                headers = {parameter["name"] for parameter in operation["parameters"] if parameter["in"] == "header"}
+                assert "If-None-Match" in headers, path
+                assert {"304", "412"} <= set(operation["responses"]), path
+
+    def test_whatever_makes_something_new_may_be_sent_again_under_a_key(self, document: Document) -> None:
+        tried = 0
+        for method, path, operation in operations(document):
+            if method == "POST" and "201" in operation["responses"]:
+                assert "Idempotency-Key" in {parameter["name"] for parameter in operation["parameters"]}, path
+                assert {"400", "409", "422"} <= set(operation["responses"]), path
+                tried += 1
+        assert tried == 3
+
+    def test_what_is_created_says_where(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if "201" in operation["responses"]:
+                assert "Location" in operation["responses"]["201"]["headers"], (method, path)
+
+
+class TestExamples:
+    def examples(self, document: Document) -> Iterator[tuple[str, Any, Any]]:
+        """Every example: where it stands, itself, and its schema."""
+        for path, node in everything(document):
+            if isinstance(node.get("schema"), dict):
+                found = [node["example"]] if "example" in node else []
+                found += [each["value"] for each in node.get("examples", {}).values()]
+                yield from ((path, example, node["schema"]) for example in found)
+            elif isinstance(node.get("examples"), list):
+                yield from ((path, example, node) for example in node["examples"])
+
+    def test_every_body_that_can_be_sent_has_an_example(self, document: Document) -> None:
+        for method, path, operation in operations(document):
+            if "requestBody" in operation:
+                (media,) = operation["requestBody"]["content"].values()
+                schema = resolved(document, media["schema"])
+                assert {"example", "examples"} & (set(media) | set(schema)), (method, path)
+
+    def test_every_example_is_valid(self, document: Document) -> None:
+        tried = 0
+        for where, example, schema in self.examples(document):
+            found = validator(document, schema).iter_errors(example)
+            errors = [f"{list(error.absolute_path)}: {error.message}" for error in found]
+            assert not errors, (where, errors)
+            tried += 1
+        assert tried >= 18
+
+    def test_an_example_is_money_and_days_as_the_service_writes_them(self, document: Document) -> None:
+        for where, example, _ in self.examples(document):
+            for path, node in everything(example):
+                if set(node) == {"amount", "currency"}:
+                    assert re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", node["amount"]), (where, path)
+
+
+def validator(document: Document, schema: Any) -> Draft202012Validator:
+    """Judges values by a schema of the document."""
+    resource = Resource.from_contents(document, default_specification=DRAFT202012)
+    registry: Registry[Any] = Registry().with_resource("contract:", resource)
+    return Draft202012Validator(_absolute(schema), registry=registry)
+
+
+def _absolute(schema: Any) -> Any:
+    """The schema with its references into the document."""
+    if isinstance(schema, list):
+        return [_absolute(each) for each in schema]
+    if not isinstance(schema, dict):
+        return schema
+    return {
+        name: f"contract:{value}" if name == "$ref" else _absolute(value)
+        for name, value in schema.items()
+        if name not in ("example", "examples")
+    }
+
+
+class _Addresses(HTMLParser):
+    """Every address that a page fetches by itself."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+        self.scripts: list[str] = []
+        self._is_script = False
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._is_script = tag == "script"
+        for name, value in attrs:
+            if name in ("src", "href", "srcset", "data", "action", "poster") and value and tag != "a":
+                self.found.append(value)
+
+    def handle_data(self, data: str) -> None:
+        if self._is_script:
+            self.scripts.append(data)
+
+
+@pytest.fixture(scope="module")
+def page(app: flask.Flask) -> _Addresses:
+    answer = app.test_client().get("/docs/")
+    assert answer.status_code == 200
+    assert answer.mimetype == "text/html"
+    page = _Addresses()
+    page.feed(answer.text)
+    return page
+
+
+class TestDocs:
+    def test_docs_leads_to_the_page(self, app: flask.Flask) -> None:
+        answer = app.test_client().get("/docs")
+
+        assert answer.status_code in (200, 301, 302, 307, 308)
+        if answer.status_code != 200:
+            assert answer.headers["Location"] == "/docs/"
+
+    def test_everything_the_page_fetches_is_served_here(self, app: flask.Flask, page: _Addresses) -> None:
+        assert len(page.found) >= 4
+        for address in page.found:
+            assert not re.match(r"[a-z]+:|//", address), address
+            with app.test_client().get(urljoin("/docs/", address)) as answer:
+                assert answer.status_code == 200, address
+                assert len(answer.data) > 100
+
+    def test_the_page_is_told_of_no_other_host(self, page: _Addresses) -> None:
+        script = "".join(page.scripts)
+
+        assert "://" not in re.sub(r"//[^\n]*\n", "", script)
+        assert '"url": "/openapi.json"' in script
+        assert '"validatorUrl": null' in script
+
+    def test_the_assets_fetch_nothing_from_elsewhere(self, app: flask.Flask, page: _Addresses) -> None:
+        """Style sheets load fonts and other sheets; scripts could load scripts. Links to click on are no matter."""
+        loads = re.compile(
+            rb"""@import\s|url\(\s*['"]?(?:https?:)?//|importScripts\(|(?:fetch|open)\(\s*['"](?:GET['"],\s*['"])?https?://"""
+            rb"""|\.src\s*=\s*['"]https?://|sendBeacon\(\s*['"]https?://"""
+        )
+
+        for address in page.found:
+            with app.test_client().get(urljoin("/docs/", address)) as answer:
+                assert not loads.search(answer.data), address
+
+
+def test_the_validator_of_these_tests_would_find_an_example_that_is_wrong(document: Document) -> None:
+    wrong = json.loads('{"amount": 1.5, "currency": "eur"}')
+
+    assert list(validator(document, document["components"]["schemas"]["Money"]).iter_errors(wrong))
+
+
+def test_the_contract_that_answers_are_held_against_is_the_committed_one(
+    contract: Contract, document: Document
+) -> None:
+    assert contract.document == document

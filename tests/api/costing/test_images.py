@@ -1,0 +1,270 @@
+"""Images over HTTP: negotiated, kept and revalidated as the sheet is, each form under a tag of its own."""
+
+from typing import Any
+
+import pytest
+
+from service.documents.costing.cost_chart import cost_chart
+from service.documents.drawing.drawing import ImageForm
+from service.documents.writing.formats import formatted_amount
+from service.domain.values.money import Money
+from service.encoding import decoded
+from service.workflows.costing import costing
+from tests.api.http.test_texts import NAMES
+from tests.api.outside import refused
+from tests.conftest import Client
+from tests.documents.pictures import Picture, png_size
+from tests.support.builders import listing, product, register_workshop, tariff_rate
+
+QUESTION = "products/sheet/cost-sheet?quantity=20&as_of=2026-11-25"
+HISTORY = "listings/sheet-quay/price-history"
+JSON, SVG, PNG = "application/json", ImageForm.SVG.value, ImageForm.PNG.value
+every_form = pytest.mark.parametrize("form", [JSON, SVG, PNG])
+every_image = pytest.mark.parametrize("form", [SVG, PNG])
+
+
+@pytest.fixture
+def sold(client: Client) -> Client:
+    """A workshop with a sheet that can be costed."""
+    register_workshop(client)
+    return client
+
+
+@pytest.fixture
+def listed(sold: Client) -> Client:
+    """The same with a listing of it, which no price is in force on yet."""
+    sold.register("listings/sheet-quay", listing())
+    return sold
+
+
+def applied(client: Client) -> str:
+    """The id of a repricing that has put its prices in force."""
+    response = client.post("repricings", {"apply": True, "as_of": "2026-11-25", "confirm_all": True})
+    assert response.status_code == 201, response.json
+    repricing: str = response.json["id"]
+    return repricing
+
+
+def dearer(client: Client) -> None:
+    """Electricity rises so far that prices must."""
+    client.put("tariffs/grid/rates/2026-02-01", tariff_rate("1.60", "1.60"))
+
+
+def shown(client: Client, form: str, question: str = QUESTION, **headers: str) -> Any:
+    return client.get(question, headers={"Accept": form, **headers})
+
+
+class TestTheSheet:
+    def test_an_svg_has_the_figures_of_the_sheet(self, sold: Client) -> None:
+        sheet = sold.get(QUESTION).json
+
+        picture = Picture(shown(sold, SVG).data)
+
+        cost = decoded(sheet["subtotals"]["full_cost"]["per_piece"], Money)
+        assert picture.title == f"Sheet: {formatted_amount(cost, 'en_IE')} a piece"
+        for line in sheet["lines"]:
+            assert line["name"] in picture.words
+            assert formatted_amount(decoded(line["amount_per_piece"], Money), "en_IE") in picture.words
+
+    def test_a_png_is_a_png(self, sold: Client) -> None:
+        response = shown(sold, PNG)
+
+        assert response.content_type == PNG
+        assert png_size(response.data) > (600, 400)
+
+    def test_an_image_is_that_of_the_day_and_the_batch(self, sold: Client) -> None:
+        sold.put("tariffs/grid/rates/2026-06-01", tariff_rate("0.60"))
+        questions = [f"products/sheet/cost-sheet?quantity={end}" for end in ("20&as_of=2026-05-31", "20", "21")]
+
+        assert len({shown(sold, SVG, question).data for question in questions}) == 3
+
+    def test_other_rates_are_drawn_too_and_not_kept(self, sold: Client) -> None:
+        before = shown(sold, SVG).data
+        question = {"quantity": 20, "as_of": "2026-11-25", "rates": {"tariffs/grid": tariff_rate("0.90", "0.90")}}
+
+        supposed = sold.post("products/sheet/cost-sheet", question, headers={"Accept": SVG})
+
+        costed = sold.post("products/sheet/cost-sheet", question).json["subtotals"]["full_cost"]["per_piece"]
+        assert Picture(supposed.data).title.endswith(f"{formatted_amount(decoded(costed, Money), 'en_IE')} a piece")
+        assert supposed.data != before
+        assert shown(sold, SVG).data == before
+
+    @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES.keys())
+    def test_a_name_is_taken_as_it_is(self, sold: Client, name: str) -> None:
+        sold.put("products/sheet", product(name=name))
+
+        picture = Picture(shown(sold, SVG).data)
+
+        assert " ".join(name.split()) in picture.title
+        assert picture.dangers() == []
+        assert png_size(shown(sold, PNG).data)
+
+    def test_figures_are_written_in_the_workshop_s_locale(self, sold: Client) -> None:
+        statement = costing.cost_product(
+            sold.app.extensions["pugmill.database"], sold.workshop, "sheet", 20, sold.workshop.today()
+        )
+
+        image = shown(sold, SVG, "products/sheet/cost-sheet?quantity=20").data
+
+        assert sold.workshop.locale == "en_IE"
+        assert image == cost_chart(statement, ImageForm.SVG, locale="en_IE")
+        assert image != cost_chart(statement, ImageForm.SVG, locale="de_DE")
+
+
+class TestTheHistory:
+    def test_an_svg_has_the_prices_of_the_history(self, listed: Client) -> None:
+        applied(listed)
+        dearer(listed)
+        applied(listed)
+        prices = [item["price"] for item in listed.get(HISTORY).json["items"]]
+
+        picture = Picture(shown(listed, SVG, HISTORY).data)
+
+        newest, first = (formatted_amount(decoded(price, Money), "en_IE") for price in prices)
+        assert picture.title == f"sheet-quay: {newest} now"
+        assert picture.words.count(newest) >= 1
+        assert [point.about.partition(" since ")[0] for point in picture.points()[:2]] == [first, newest]
+        assert "prices applied: 2, of them rolled back: 0" in picture.words
+
+    def test_a_price_that_was_rolled_back_gives_way_to_the_one_before(self, listed: Client) -> None:
+        applied(listed)
+        first = Picture(shown(listed, SVG, HISTORY).data).title
+        dearer(listed)
+        repricing = applied(listed)
+        assert Picture(shown(listed, SVG, HISTORY).data).title != first
+
+        listed.post(f"repricings/{repricing}/rollback", {})
+
+        picture = Picture(shown(listed, SVG, HISTORY).data)
+        assert picture.title == first
+        assert "prices applied: 2, of them rolled back: 1" in picture.words
+
+    @every_image
+    def test_a_listing_without_prices_has_an_image_that_says_so(self, listed: Client, form: str) -> None:
+        response = shown(listed, form, HISTORY)
+
+        assert response.content_type == form
+        if form == SVG:
+            assert Picture(response.data).title == "sheet-quay: no price in force"
+
+    @every_form
+    def test_it_is_not_sent_again_until_a_price_comes_into_force(self, listed: Client, form: str) -> None:
+        applied(listed)
+        before = shown(listed, form, HISTORY)
+        known = {"If-None-Match": before.headers["ETag"]}
+        assert shown(listed, form, HISTORY, **known).status_code == 304
+
+        dearer(listed)
+        applied(listed)
+
+        after = shown(listed, form, HISTORY, **known)
+        assert after.status_code == 200
+        assert after.data != before.data
+
+    @every_form
+    def test_a_listing_that_is_not_there_has_none_whatever_the_condition(self, listed: Client, form: str) -> None:
+        headers = {"Accept": form, "If-None-Match": "*"}
+
+        refused(listed, "GET", "listings/unknown/price-history", status=404, headers=headers)
+
+    @every_image
+    def test_a_cursor_of_nothing_is_refused_in_any_form(self, listed: Client, form: str) -> None:
+        refused(listed, "GET", f"{HISTORY}?cursor=nothing", status=422, headers={"Accept": form})
+
+
+class TestNegotiation:
+    @pytest.mark.parametrize(
+        ("accept", "given"),
+        [
+            ("image/svg+xml", SVG),
+            ("image/png", PNG),
+            ("image/*", SVG),
+            ("image/png, image/svg+xml;q=0.5", PNG),
+            ("image/avif, image/webp, image/png;q=0.8, */*;q=0.1", PNG),
+            ("*/*", JSON),
+            ("image/svg+xml;q=0.2, application/json", JSON),
+            ("image/svg+xml; charset=utf-8", SVG),
+        ],
+    )
+    def test_the_form_that_the_client_likes_best_is_given(self, sold: Client, accept: str, given: str) -> None:
+        assert shown(sold, accept).content_type == given
+
+    def test_another_image_is_refused_and_the_forms_there_are_told(self, sold: Client) -> None:
+        problem = refused(sold, "GET", QUESTION, status=406, headers={"Accept": "image/webp"}).json
+
+        assert problem["detail"].endswith("application/json, text/html, application/pdf, image/svg+xml, image/png")
+
+    @every_image
+    def test_a_sheet_that_cannot_be_made_is_a_problem_document_and_no_image(self, sold: Client, form: str) -> None:
+        for question, status in (
+            ("products/unknown/cost-sheet?quantity=20", 404),
+            ("products/sheet/cost-sheet?quantity=0", 422),
+            ("products/sheet/cost-sheet?quantity=20&as_of=2020-01-01", 422),
+        ):
+            refused(sold, "GET", question, status=status, headers={"Accept": form})
+
+    @every_image
+    def test_head_tells_what_get_gives_without_it(self, sold: Client, form: str) -> None:
+        whole = shown(sold, form)
+
+        head = sold.request("HEAD", QUESTION, headers={"Accept": form})
+
+        assert head.status_code == 200
+        assert head.data == b""
+        for name in ("Content-Type", "Content-Length", "ETag"):
+            assert head.headers[name] == whole.headers[name]
+
+    def test_an_svg_that_is_opened_may_run_and_load_nothing(self, sold: Client) -> None:
+        policies = {form: shown(sold, form).headers.get("Content-Security-Policy") for form in (JSON, SVG, PNG)}
+
+        api = "default-src 'none'; frame-ancestors 'none'"
+        assert policies == {JSON: api, SVG: "default-src 'none'; style-src 'unsafe-inline'", PNG: None}
+        assert shown(sold, SVG).headers["X-Content-Type-Options"] == "nosniff"
+
+
+class TestConditions:
+    def test_each_form_has_a_tag_of_its_own_that_stays_while_nothing_changes(self, sold: Client) -> None:
+        first = [shown(sold, form).headers["ETag"] for form in (JSON, SVG, PNG)]
+        again = [shown(sold, form).headers["ETag"] for form in (PNG, SVG, JSON)]
+
+        assert len(set(first)) == 3
+        assert again == first[::-1]
+
+    @every_form
+    def test_what_is_known_already_is_not_sent_again_in_that_form_alone(self, sold: Client, form: str) -> None:
+        tag = shown(sold, form).headers["ETag"]
+
+        for each in (JSON, SVG, PNG):
+            response = shown(sold, each, **{"If-None-Match": tag})
+            assert response.status_code == (304 if each == form else 200)
+            assert bool(response.data) is (each != form)
+
+    @every_form
+    def test_a_form_that_is_no_longer_so_is_refused(self, sold: Client, form: str) -> None:
+        tag = shown(sold, form).headers["ETag"]
+        assert shown(sold, form, **{"If-Match": tag}).status_code == 200
+
+        sold.put("tariffs/grid/rates/2026-02-01", tariff_rate("0.60"))
+
+        refused(sold, "GET", QUESTION, status=412, headers={"Accept": form, "If-Match": tag})
+
+    @every_form
+    def test_each_form_is_sent_anew_once_a_rate_has_changed(self, sold: Client, form: str) -> None:
+        before = shown(sold, form)
+        sold.put("tariffs/grid/rates/2026-02-01", tariff_rate("0.60"))
+
+        after = shown(sold, form, **{"If-None-Match": before.headers["ETag"]})
+
+        assert after.status_code == 200
+        assert after.data != before.data
+
+    def test_forms_are_kept_apart_whichever_was_asked_for_first(self, sold: Client) -> None:
+        order = (PNG, JSON, SVG, JSON, PNG, SVG)
+
+        answers = [shown(sold, form) for form in order]
+
+        assert [answer.content_type for answer in answers] == list(order)
+        for form in (JSON, SVG, PNG):
+            assert len({answer.data for answer in answers if answer.content_type == form}) == 1
+        assert answers[0].data.startswith(b"\x89PNG")
+        assert answers[2].data.startswith(b"<?xml")

@@ -1,0 +1,410 @@
+"""The same request again is done once (draft-ietf-httpapi-idempotency-key-header-07, The Idempotency-Key HTTP Header
+Field, 2025, sections 2.1 to 2.7; from memory)."""
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+import flask
+import pytest
+import sqlalchemy as sa
+from hypothesis import given
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+from sqlalchemy import event
+
+from service.api.http.problems import ProblemError
+from service.api.http.retries import sent_key
+from service.store.engine.database import Database
+from service.store.engine.tables import idempotency_keys, quotations, repricings
+from service.workflows.workshop import keys, retries
+from tests.api.outside import leaving_as_it_is, operations, over_wsgi, refused
+from tests.api.places import KEYED, Ids, named
+from tests.conftest import Client
+from tests.support import builders
+from tests.support.contract import Contract
+from tests.support.furnishing import furnishes
+from tests.support.writes import everything_of
+
+pytestmark = pytest.mark.every_engine
+
+KEY = {"Idempotency-Key": '"7f3a-1"'}
+QUOTATION = builders.quotation(quoted_on="2026-11-25")
+APPLY = {"as_of": "2026-11-25", "apply": True}
+
+
+@pytest.fixture
+@furnishes
+def shop(client: Client) -> Client:
+    """A workshop with something to quote and something on sale."""
+    builders.register_workshop(client)
+    client.register("listings/sheet-online", builders.listing())
+    return client
+
+
+def count(client: Client, table: sa.Table) -> int:
+    database: Database = client.app.extensions["pugmill.database"]
+    with database.reading() as connection:
+        query = sa.select(sa.func.count()).select_from(table).where(table.c.workshop_id == client.workshop.workshop_id)
+        return int(connection.execute(query).scalar_one())
+
+
+def aged(client: Client, age: timedelta) -> None:
+    """As if the workshop's keys had come so much earlier."""
+    database: Database = client.app.extensions["pugmill.database"]
+    with database.writing() as connection:
+        ours = idempotency_keys.c.workshop_id == client.workshop.workshop_id
+        (at,) = set(connection.execute(sa.select(idempotency_keys.c.claimed_at).where(ours)).scalars())
+        connection.execute(idempotency_keys.update().where(ours).values(claimed_at=at - age))
+
+
+@contextmanager
+def meanwhile(database: Database, act: Callable[[], Any]) -> Iterator[list[Any]]:
+    """Act once a quotation is being worked on, while nothing is locked yet; what came of it."""
+    told: list[Any] = []
+    begun = []
+
+    def look(_c: Any, _cursor: Any, statement: str, *_: Any) -> None:
+        if "registrations" in statement and not begun:
+            begun.append(statement)
+            with ThreadPoolExecutor(1) as elsewhere:  # a request within another one would share its context
+                told.append(elsewhere.submit(act).result())
+
+    event.listen(database.engine, "before_cursor_execute", look)
+    try:
+        yield told
+    finally:
+        event.remove(database.engine, "before_cursor_execute", look)
+
+
+def is_key(app: flask.Flask, text: str) -> bool:
+    """Whether the service takes it as a key."""
+    with app.test_request_context(environ_overrides={"HTTP_IDEMPOTENCY_KEY": text}):
+        try:
+            return sent_key() is not None
+        except ProblemError:
+            return False
+
+
+def keys_in(contract: Contract) -> dict[str, Any]:
+    """What a key is, by the operation that takes one, as the contract has it."""
+    return {
+        f"{method} {template}": parameter["schema"]
+        for method, template, operation in operations(contract.document)
+        for parameter in operation["parameters"]
+        if parameter["name"] == "Idempotency-Key"
+    }
+
+
+def is_key_in(contract: Contract, text: str) -> bool:
+    """Whether the contract takes it as a key, at every operation alike."""
+    (found,) = {Draft202012Validator(schema).is_valid(text) for schema in keys_in(contract).values()}
+    return found
+
+
+def creations(shop: Client) -> dict[str, tuple[str, Any, sa.Table]]:
+    """Every operation that makes something new: where, what is sent, where it is kept."""
+    issued = shop.post("quotations", builders.quotation()).json["id"]
+    shop.post(f"quotations/{issued}/issue", None)
+    return {
+        "quotation": ("quotations", QUOTATION, quotations),
+        "revision": (f"quotations/{issued}/revise", {}, quotations),
+        "repricing": ("repricings", APPLY, repricings),
+    }
+
+
+TAKING = {
+    named(place): place
+    for place in KEYED
+    if place.method == "POST" and (place.stores and place.template.startswith(("/v1/quotations", "/v1/repricings")))
+}
+"""Where a key may come."""
+NASTY = [
+    *('"x"', '"a b"', '" "', '"~"', '"!#[]}"', '"a\\\\b"', '"a\\"b"', '"\\\\\\""', '"7f3a-1/+=,;"', f'"{"x" * 253}"'),
+    *("", '"', '""', "x", '"x', 'x"', '"x""', '"x"y', '"a" "b"', '"a", "b"', '"a";x=1', f'"{"x" * 254}"'),
+    *('"a\\b"', '"\\"', '"\\\\\\"', '"a\tb"', '"a\x00b"', '"\x1f"', '"\x7f"', '"é"', '"\xa0"', "'x'", "“x”"),
+]
+"""Texts that are keys, and texts that nearly are."""
+
+EACH = pytest.mark.parametrize("kind", ["quotation", "revision", "repricing"])
+
+
+class TestTheKey:
+    @EACH
+    def test_is_demanded_wherever_something_new_is_made(self, shop: Client, kind: str) -> None:
+        path, body, _ = creations(shop)[kind]
+        with leaving_as_it_is(shop):
+            answer = shop.app.test_client().post(
+                f"/v1/{path}", json=body, headers={"Authorization": f"Bearer {shop.key}"}
+            )
+
+            assert (answer.status_code, answer.content_type) == (400, "application/problem+json")
+            assert "Idempotency-Key" in answer.json["detail"]
+
+    @pytest.mark.parametrize(
+        "key",
+        ["7f3a", '"', '""', '"7f3a', '7f3a"', '"a" "b"', '"a", "b"', '"a\\b"', '"é"', '"a";x=1', f'"{"x" * 254}"'],
+    )
+    def test_is_a_text_in_quotes(self, shop: Client, key: str) -> None:
+        refused(shop, "POST", "quotations", QUOTATION, status=400, headers={"Idempotency-Key": key})
+
+    @pytest.mark.parametrize("name", TAKING)
+    @pytest.mark.parametrize("key", ["7f3a", '"7f3a', '""'])
+    def test_that_is_malformed_is_refused_wherever_one_may_come(
+        self, workshop: Client, ids: Ids, name: str, key: str
+    ) -> None:
+        place = TAKING[name]
+
+        answer = refused(workshop, "POST", place.address(ids), place.body, status=400, headers={"Idempotency-Key": key})
+
+        assert answer.json["type"].endswith("idempotency-key")
+        assert "Idempotency-Key must be a text in double quotes" in answer.json["detail"]
+
+    @pytest.mark.parametrize("form", ["application/json", "text/csv", "application/x-ndjson"])
+    def test_that_is_malformed_is_refused_of_a_preview_too(self, workshop: Client, form: str) -> None:
+        """It would be sent with the same key to be applied."""
+        preview = {"as_of": "2026-11-25"}
+        headers = {"Accept": form, "Idempotency-Key": "7f3a"}
+
+        assert (
+            refused(workshop, "POST", "repricings", preview, status=400, headers=headers)
+            .json["type"]
+            .endswith("idempotency-key")
+        )
+        assert workshop.post("repricings", preview, headers={**headers, "Idempotency-Key": '"7f3a"'}).status_code == 200
+
+    def test_is_told_in_the_contract_wherever_one_may_come(self, contract: Contract) -> None:
+        assert keys_in(contract).keys() == TAKING.keys()
+
+    @pytest.mark.parametrize("text", NASTY)
+    def test_is_one_to_the_service_if_it_is_one_to_the_contract(
+        self, app: flask.Flask, contract: Contract, text: str
+    ) -> None:
+        assert is_key(app, text) is is_key_in(contract, text)
+
+    @given(st.text(st.sampled_from('"\\ a~!#[]}\t\x1f\x7f\xe9\xa0,;'), max_size=8), st.booleans())
+    def test_is_one_to_the_service_if_it_is_one_to_the_contract_whatever_it_is(
+        self, app: flask.Flask, contract: Contract, text: str, is_quoted: bool
+    ) -> None:
+        sent = f'"{text}"' if is_quoted else text.strip(" \t")  # a field's value neither begins nor ends with a blank
+
+        assert is_key(app, sent) is is_key_in(contract, sent)
+
+    @pytest.mark.parametrize("key", ['"x"', f'"{"x" * 253}"', '"a b"', '"a\\"b\\\\c"'])
+    def test_may_be_any_such_text(self, shop: Client, key: str) -> None:
+        assert shop.post("quotations", QUOTATION, headers={"Idempotency-Key": key}).status_code == 201
+
+    def test_is_not_needed_where_nothing_is_stored(self, shop: Client) -> None:
+        preview = shop.app.test_client().post(
+            "/v1/repricings", json={"as_of": "2026-11-25"}, headers={"Authorization": f"Bearer {shop.key}"}
+        )
+
+        assert preview.status_code == 200
+        assert count(shop, idempotency_keys) == 0
+
+    def test_is_not_needed_where_the_same_again_changes_nothing(self, shop: Client) -> None:
+        made = shop.post("quotations", QUOTATION).json["id"]
+
+        for _ in range(2):
+            issued = over_wsgi(shop, "POST", f"/v1/quotations/{made}/issue")
+            assert issued.status_code == 200, issued.text
+
+
+class TestTheSameAgain:
+    @EACH
+    def test_is_done_once_and_answered_alike(self, shop: Client, kind: str) -> None:
+        path, body, table = creations(shop)[kind]
+        before = count(shop, table)
+
+        first, second, third = (shop.post(path, body, headers=KEY) for _ in range(3))
+
+        assert first.status_code == second.status_code == third.status_code == 201
+        assert first.data == second.data == third.data
+        for name in ("Location", "Content-Type", "ETag", "Link"):
+            assert first.headers.get(name) == second.headers.get(name)
+        assert count(shop, table) == before + 1
+
+    def test_is_answered_as_at_first_whatever_has_become_of_it(self, shop: Client) -> None:
+        first = shop.post("quotations", QUOTATION, headers=KEY)
+        shop.post(f"quotations/{first.json['id']}/issue", None)
+
+        assert shop.post("quotations", QUOTATION, headers=KEY).data == first.data
+
+    def test_with_the_precondition_of_a_preview_is_no_stale_preview(self, shop: Client) -> None:
+        tag = shop.post("repricings", {"as_of": "2026-11-25"}).headers["ETag"]
+        sent = {**KEY, "If-Match": tag}
+
+        first = shop.post("repricings", APPLY, headers=sent)
+
+        assert first.status_code == 201
+        assert shop.post("repricings", APPLY, headers=sent).data == first.data
+
+    @pytest.mark.parametrize("form", ["text/csv", "application/x-ndjson"])
+    def test_is_written_again_from_the_record_where_it_is_long(self, shop: Client, form: str) -> None:
+        sent = {**KEY, "Accept": form}
+
+        first, second = (shop.post("repricings", APPLY, headers=sent) for _ in range(2))
+
+        assert first.data == second.data
+        assert first.data
+        assert (second.status_code, second.headers["Location"]) == (201, first.headers["Location"])
+        assert second.content_type == first.content_type
+        assert count(shop, repricings) == 1
+
+    @pytest.mark.parametrize("form", ["application/json", "text/csv", "application/x-ndjson"])
+    def test_finds_nothing_to_change_again(self, shop: Client, form: str) -> None:
+        shop.post("repricings", APPLY)
+        sent = {**KEY, "Accept": form}
+
+        first, second = (shop.post("repricings", APPLY, headers=sent) for _ in range(2))
+
+        assert (first.status_code, second.status_code) == (200, 200)
+        assert first.data == second.data
+
+    def test_of_what_needs_no_key_is_answered_alike_too(self, shop: Client) -> None:
+        applied = shop.post("repricings", APPLY).json["id"]
+
+        first, second = (shop.post(f"repricings/{applied}/rollback", None, headers=KEY) for _ in range(2))
+
+        assert (first.status_code, second.status_code) == (200, 200)
+        assert first.data == second.data
+        assert shop.post(f"repricings/{applied}/rollback", None).status_code == 409
+
+    def test_by_another_key_of_the_workshop_is_the_same(self, shop: Client, database: Database) -> None:
+        other = replace(
+            shop, key=keys.create_key(database, shop.workshop.workshop_id, "other", frozenset({"read", "write"}))
+        )
+
+        first = shop.post("quotations", QUOTATION, headers=KEY)
+
+        assert other.post("quotations", QUOTATION, headers=KEY).data == first.data
+
+    def test_by_another_workshop_is_its_own(self, shop: Client, stranger: Client) -> None:
+        builders.register_workshop(stranger)
+        ours = shop.post("quotations", QUOTATION, headers=KEY)
+
+        theirs = stranger.post("quotations", QUOTATION, headers=KEY)
+
+        assert theirs.status_code == 201
+        assert theirs.json["id"] != ours.json["id"]
+
+    def test_is_done_again_a_day_later(self, shop: Client) -> None:
+        first = shop.post("quotations", QUOTATION, headers=KEY)
+        aged(shop, retries.KEPT + timedelta(seconds=1))
+
+        second = shop.post("quotations", QUOTATION, headers=KEY)
+
+        assert second.json["id"] != first.json["id"]
+        assert count(shop, idempotency_keys) == 1
+
+
+class TestAnotherRequest:
+    @pytest.mark.parametrize("body", [builders.quotation(quoted_on="2026-11-24"), "unreadable"])
+    def test_with_the_same_key_is_refused(self, shop: Client, body: Any) -> None:
+        shop.post("quotations", QUOTATION, headers=KEY)
+
+        status = 400 if body == "unreadable" else 422
+        refused(shop, "POST", "quotations", body, status=status, headers=KEY)
+
+    def test_at_another_address_is_refused(self, shop: Client) -> None:
+        made = shop.post("quotations", QUOTATION, headers=KEY).json["id"]
+
+        problem = refused(shop, "POST", f"quotations/{made}/issue", status=422, headers=KEY)
+
+        assert problem.json["type"].endswith("idempotency-key-used-otherwise")
+
+    def test_may_have_the_key_of_one_that_was_refused(self, shop: Client) -> None:
+        refused(shop, "POST", "quotations", builders.quotation(lines=[]), status=422, headers=KEY)
+        unknown = builders.quotation()
+        unknown["lines"][0]["product"] = "unheard-of"
+        refused(shop, "POST", "quotations", unknown, status=422, headers=KEY)
+
+        assert shop.post("quotations", QUOTATION, headers=KEY).status_code == 201
+
+
+class TestAtOnce:
+    def test_ten_times_is_once(self, shop: Client) -> None:
+        with ThreadPoolExecutor(10) as threads:
+            answers = list(threads.map(lambda _: shop.post("quotations", QUOTATION, headers=KEY), range(10)))
+
+        told = {each.status_code for each in answers}
+        assert 201 in told
+        assert told <= {201, 409, 503}
+        assert len({each.data for each in answers if each.status_code == 201}) == 1
+        assert all(each.headers["Retry-After"] for each in answers if each.status_code != 201)
+        assert count(shop, quotations) == 1
+
+    def test_while_the_first_is_worked_on_the_second_is_told_to_wait(self, shop: Client, database: Database) -> None:
+        with meanwhile(database, lambda: shop.post("quotations", QUOTATION, headers=KEY)) as told:
+            first = shop.post("quotations", QUOTATION, headers=KEY)
+
+        (second,) = told
+        assert first.status_code == 201
+        assert second.status_code == 409
+        assert second.json["type"].endswith("still-running")
+        assert 1 <= int(second.headers["Retry-After"]) <= 10
+        assert count(shop, quotations) == 1
+
+
+class PowerCutError(BaseException):
+    """Nothing more is done in this request."""
+
+
+def cut_off_at(database: Database, wanted: str) -> Any:
+    """Break off before a statement, as if the process had ended there."""
+
+    def stop(_c: Any, _cursor: Any, statement: str, *_: Any) -> None:
+        if wanted in statement:
+            raise PowerCutError
+
+    event.listen(database.engine, "before_cursor_execute", stop)
+    return lambda: event.remove(database.engine, "before_cursor_execute", stop)
+
+
+class TestAfterACrash:
+    @pytest.mark.parametrize("moment", ["INSERT INTO quotations", "UPDATE idempotency_keys"])
+    def test_nothing_is_half_done_and_the_same_again_is_done_once(
+        self, shop: Client, database: Database, app: flask.Flask, monkeypatch: pytest.MonkeyPatch, moment: str
+    ) -> None:
+        monkeypatch.setattr("service.api.http.retries._release", lambda _: None)  # the process is gone
+        over = cut_off_at(database, moment)
+        with pytest.raises(PowerCutError):
+            shop.post("quotations", QUOTATION, headers=KEY)
+        over()
+        assert count(shop, quotations) == 0
+
+        refused(shop, "POST", "quotations", QUOTATION, status=409, headers=KEY)
+        aged(shop, retries.CUT_OFF)
+        made = shop.post("quotations", QUOTATION, headers=KEY)
+
+        assert made.status_code == 201
+        assert shop.post("quotations", QUOTATION, headers=KEY).data == made.data
+        assert count(shop, quotations) == 1
+
+    def test_an_answer_that_fails_leaves_the_key_free(self, shop: Client, database: Database) -> None:
+        over = cut_off_at(database, "INSERT INTO quotations")
+        before = everything_of(database, shop.workshop.workshop_id)
+        with pytest.raises(PowerCutError):
+            shop.post("quotations", QUOTATION, headers=KEY)
+        over()
+
+        assert everything_of(database, shop.workshop.workshop_id) == before
+        assert shop.post("quotations", QUOTATION, headers=KEY).status_code == 201
+
+    def test_of_two_that_do_it_at_once_one_is_done(self, shop: Client, database: Database) -> None:
+        """The first is taken to be cut off, is still at it, and is late."""
+
+        def overtake() -> Any:
+            aged(shop, retries.CUT_OFF)
+            return shop.post("quotations", QUOTATION, headers=KEY)
+
+        with meanwhile(database, overtake) as answers:
+            late = shop.post("quotations", QUOTATION, headers=KEY)
+
+        (done,) = answers
+        assert (done.status_code, late.status_code) == (201, 409)
+        assert count(shop, quotations) == 1
+        assert shop.post("quotations", QUOTATION, headers=KEY).data == done.data

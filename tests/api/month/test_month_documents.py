@@ -1,0 +1,206 @@
+"""The month as a picture and as a page: the answer's own figures, in words too, and nothing that could run."""
+
+import base64
+import re
+from typing import Any
+
+import pytest
+from babel.numbers import format_currency
+from markupsafe import escape
+
+from service.documents.drawing.drawing import ImageForm
+from service.documents.month.month_chart import MOST_LOADS, month_chart
+from service.documents.month.month_page import month_page
+from service.documents.writing.formats import isolated
+from service.domain.month.statement import MonthStatement
+from service.encoding import decoded
+from tests.api.http.test_texts import NAMES
+from tests.conftest import Client
+from tests.documents.costing.test_cost_chart import STRANGE
+from tests.documents.pictures import Picture, png_size
+from tests.support.builders import machine, money, month_plan, planned, register_workshop
+from tests.support.furnishing import furnishes
+
+SVG, PNG, HTML = ImageForm.SVG.value, ImageForm.PNG.value, "text/html"
+
+
+def euros(figure: dict[str, str]) -> str:
+    return format_currency(figure["amount"], "EUR", locale="en_IE")
+
+
+@pytest.fixture
+@furnishes
+def timed(client: Client) -> Client:
+    register_workshop(client)
+    client.put("machines/press", machine(hours_per_week="15"))
+    return client
+
+
+def plan(**changes: Any) -> dict[str, Any]:
+    lines = [planned(policy=None, price="60", pieces=80)]
+    return month_plan(lines=lines, target_profit=money("500"), **changes)
+
+
+def answered(client: Client, form: str, body: Any) -> Any:
+    response = client.post("break-even", body, headers={"Accept": form})
+    assert response.status_code == 200, response.json
+    return response
+
+
+def statement(client: Client, **changes: Any) -> MonthStatement:
+    return decoded(answered(client, "application/json", month_plan(**changes)).json, MonthStatement)
+
+
+class TestThePicture:
+    def test_has_what_each_volume_leaves_and_how_full_each_machine_is(self, timed: Client) -> None:
+        month = answered(timed, "application/json", plan()).json
+        names = {"nothing": "nothing sold", "break_even": "break-even", "target": "target profit", "plan": "the plan"}
+
+        picture = Picture(answered(timed, SVG, plan()).data)
+
+        assert picture.title == f"A month's plan leaves {euros(month['profit'])}"
+        for point in month["profit_by_volume"]:
+            if point["milestone"] in names:
+                assert f"{names[point['milestone']]}: {euros(point['profit'])}" in picture.words
+        (press,) = [load for load in month["loads"] if load["is_bottleneck"]]
+        needed, share = round(float(press["minutes_needed"])), round(float(press["load_share"]) * 100, 1)
+        assert f"{needed:,} of 3,900 minutes ({share:g}%), bottleneck" in picture.words
+        assert "Operator: 922 minutes; hours a week are not registered" in picture.description
+        assert picture.dangers() == []
+
+    def test_bars_are_as_long_as_the_time_that_is_taken(self, timed: Client) -> None:
+        timed.put("labour-grades/operator", {"name": "Operator", "hours_per_week": "15"})
+        loads = {load.name: load for load in statement(timed, lines=[planned(pieces=80)]).loads}
+
+        bars = {bar.about.partition(":")[0]: bar.width for bar in Picture(answered(timed, SVG, plan()).data).bars()}
+
+        shares = [loads[name].load_share or 0 for name in ("Sheet press", "Operator")]
+        assert bars["Sheet press"] / bars["Operator"] == pytest.approx(float(shares[0] / shares[1]), rel=1e-4)
+
+    def test_what_is_too_much_is_told(self, timed: Client) -> None:
+        picture = Picture(answered(timed, SVG, month_plan(lines=[planned(pieces=1000)])).data)
+
+        assert any(word.endswith("bottleneck, too much") for word in picture.words)
+
+    def test_a_plan_of_nothing_is_drawn_without_volumes(self, timed: Client) -> None:
+        picture = Picture(answered(timed, SVG, month_plan(lines=[planned(pieces=0)])).data)
+
+        assert "Nothing is planned, so there is no volume to show." in picture.words
+
+    def test_a_month_without_machines_or_people_is_drawn_without_their_time(self, timed: Client) -> None:
+        flakes = [{"material": "hdpe", "quantity_per_piece": "1"}]
+        timed.register("products/bag", {"name": "Bag", "bill_of_materials": flakes})
+
+        picture = Picture(answered(timed, SVG, month_plan(lines=[planned(product="bag")])).data)
+
+        assert picture.bars() == []
+        assert "all the time there is" not in picture.words
+
+    def test_the_fullest_machines_alone_are_drawn(self, timed: Client) -> None:
+        operations = []
+        for place in range(MOST_LOADS + 3):
+            timed.register(
+                f"machines/m{place}",
+                {"name": f"Machine {place}", "hours_per_week": "40"},
+                **{"2026-01-01": {"replacement_value": money("1"), "life_years": "1", "planned_hours_per_year": "1"}},
+            )
+            operations.append({"name": f"step {place}", "machine": f"m{place}", "cycle_minutes": str(place + 1)})
+        timed.register("products/chain", {"name": "Chain", "operations": operations})
+
+        picture = Picture(answered(timed, SVG, month_plan(lines=[planned(product="chain")])).data)
+
+        assert [bar.about.partition(":")[0] for bar in picture.bars()][:2] == ["Machine 26", "Machine 25"]
+        assert len(picture.bars()) == MOST_LOADS
+
+    def test_a_png_is_a_png(self, timed: Client) -> None:
+        response = answered(timed, PNG, plan())
+
+        assert response.content_type == PNG
+        assert png_size(response.data) > (600, 400)
+
+    @pytest.mark.parametrize("name", STRANGE.values(), ids=STRANGE)
+    def test_names_are_texts_and_nothing_else(self, timed: Client, name: str) -> None:
+        found = statement(timed)
+        loads = tuple(type(load)(**{**_members(load), "name": name}) for load in found.loads)
+        named = type(found)(**{**_members(found), "loads": loads})
+
+        assert Picture(month_chart(named, ImageForm.SVG, locale="en_IE")).dangers() == []
+
+
+def _members(value: Any) -> dict[str, Any]:
+    return {name: getattr(value, name) for name in value.__dataclass_fields__}
+
+
+class TestThePage:
+    def test_says_whether_the_month_pays_and_has_its_picture_within(self, timed: Client) -> None:
+        month = answered(timed, "application/json", plan()).json
+
+        response = answered(timed, HTML, plan())
+
+        assert response.content_type == "text/html; charset=utf-8"
+        assert f"The month pays: the plan leaves {euros(month['profit'])}." in response.text
+        (picture,) = re.findall(r'<img src="data:image/svg\+xml;base64,([^"]+)"', response.text)
+        assert Picture(base64.b64decode(picture)).title.startswith("A month")
+
+    def test_may_load_and_run_nothing(self, timed: Client) -> None:
+        response = answered(timed, HTML, plan())
+
+        assert "default-src 'none'" in response.headers["Content-Security-Policy"]
+        assert "<script" not in response.text
+        assert not re.search(r"""(src|href)=["'](?!data:)""", response.text)
+
+    def test_tells_a_loss_in_the_workshop_s_own_currency(self, timed: Client) -> None:
+        text = answered(timed, HTML, month_plan(lines=[planned(policy=None, price="0.50")])).text
+
+        assert "The month does not pay: the plan is €" in text
+        assert "no volume reaches it" in text
+
+    @pytest.mark.parametrize(
+        ("lines", "told"),
+        [
+            ([planned(policy=None, price="60")], "It is proven that no other mix within demand and time leaves more."),
+            ([planned(policy=None, price="60")], "Another hour of Sheet press would add about €"),
+            ([planned(least_per_month=500)], "Even the least of everything takes more time than there is of: Sheet pr"),
+        ],
+    )
+    def test_tells_what_became_of_the_best_mix(self, timed: Client, lines: Any, told: str) -> None:
+        assert told in answered(timed, HTML, month_plan(lines=lines)).text
+
+    def test_tells_what_nothing_limits_and_leaves_out_what_nobody_asked_for(self, timed: Client) -> None:
+        timed.put("machines/press", machine())
+
+        assert "Neither demand nor known time limits: Sheet." in answered(timed, HTML, month_plan()).text
+        assert "The mix that leaves the most" not in answered(timed, HTML, month_plan(best_mix=False)).text
+
+    def test_tells_the_part_of_tools_and_the_limit_of_what_is_not_proven(self, timed: Client) -> None:
+        timed.register("tools/die", {"name": "Die"}, **{"2026-01-01": {"cost": money("30"), "life_shots": "500"}})
+        sheet = timed.get("products/sheet").json
+        sheet["operations"][0] |= {"tool": "die", "tooling": "entire"}
+        timed.register("products/sheet", sheet)
+        found = statement(timed, lines=[planned(policy=None, price="60")])
+        assert found.best_mix is not None
+        unproven = type(found.best_mix)(**{**_members(found.best_mix), "is_proven": False})
+
+        page = month_page(type(found)(**{**_members(found), "best_mix": unproven}), "en_IE")
+
+        assert "of it tools €1.50" in page
+        assert "No mix leaves more than €" in page
+
+    def test_has_no_table_of_time_where_nothing_takes_any(self, timed: Client) -> None:
+        timed.register(
+            "products/bag", {"name": "Bag", "bill_of_materials": [{"material": "hdpe", "quantity_per_piece": "1"}]}
+        )
+
+        text = answered(timed, HTML, month_plan(lines=[planned(product="bag", most_per_month=5)])).text
+
+        assert "<h2>Time</h2>" not in text
+        assert "not known" in text
+
+    @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
+    def test_names_stand_to_the_letter_and_escaped(self, timed: Client, name: str) -> None:
+        timed.put("machines/press", machine(name=name, hours_per_week="15"))
+
+        text = answered(timed, HTML, plan()).text
+
+        assert f">{escape(isolated(name))}<" in text
+        assert "<script" not in text

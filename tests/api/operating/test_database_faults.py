@@ -1,0 +1,159 @@
+"""A database that is full, read-only or locked is told of, stores nothing by halves, and is used again after."""
+
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+
+from service.app import create_app
+from service.config import Settings
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.workshop.workshops import new_workshop
+from service.workflows.workshop import keys
+from tests.api.outside import is_problem, stored
+from tests.conftest import Client
+from tests.support import builders
+from tests.support.contract import Contract
+
+pytestmark = pytest.mark.every_engine
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    return tmp_path / "pugmill.db"
+
+
+@pytest.fixture
+def alone(file: Path) -> Iterator[Client]:
+    """A workshop on a SQLite file of its own."""
+    app = create_app(Settings(database_url=f"sqlite:///{file}", rate_limit=None))
+    database: Database = app.extensions["pugmill.database"]
+    migrate(database)
+    workshop = new_workshop(name="Alone", address="", currency="EUR", locale="en", time_zone="UTC")
+    client = Client(
+        app=app, contract=Contract(app), key=keys.create_workshop(database, workshop, "x"), workshop=workshop
+    )
+    builders.register_workshop(client)
+    for number in range(12):  # so that what a repricing stores needs pages of its own
+        client.register(f"listings/sheet-{number}", builders.listing())
+    yield client
+    database.dispose()
+
+
+def pragma(client: Client, text: str) -> Any:
+    """Said to the one connection that the application has and keeps."""
+    with client.app.extensions["pugmill.database"].engine.connect() as connection:
+        said = connection.exec_driver_sql(f"PRAGMA {text}")
+        return said.scalar() if said.returns_rows else None
+
+
+def refusals(client: Client, kind: str) -> None:
+    """Every kind of change is refused alike, and nothing of it is stored; what is there can be read."""
+    before = stored(client)
+    facts = {"name": "x" * 150, "unit": "kg"}
+    for answer in (
+        client.put("materials/another", facts),
+        client.post("quotations", builders.quotation()),
+        client.post("repricings", {"as_of": "2026-11-25", "apply": True}),
+    ):
+        assert answer.status_code == 503, answer.text
+        assert is_problem(answer)
+        assert answer.json["type"].endswith(f"problem/{kind}")
+        assert int(answer.headers["Retry-After"]) > 0
+        assert "sqlite" not in answer.text.lower()
+    assert stored(client) == before
+    assert client.get("products/sheet/cost-sheet?quantity=20&as_of=2026-11-25").status_code == 200
+
+
+def goes_on(client: Client) -> None:
+    assert client.put("materials/another", {"name": "x", "unit": "kg"}).status_code == 201
+    assert client.post("quotations", builders.quotation()).status_code == 201
+
+
+def fill(client: Client) -> None:
+    """No page more than there is; what is free in them is used up."""
+    pragma(client, f"max_page_count={pragma(client, 'page_count')}")
+    for number in range(2000):
+        answer = client.put(f"materials/filler-{number}", {"name": "x" * 150, "unit": "kg"})
+        if answer.status_code == 503:
+            return
+    pytest.fail("it is never full")
+
+
+def test_without_room_nothing_is_half_written_and_with_room_it_goes_on(
+    alone: Client, caplog: pytest.LogCaptureFixture
+) -> None:
+    fill(alone)
+
+    refusals(alone, "storage-full")
+
+    assert "storage-full" in caplog.text
+    assert "Harbour Garden Trust" not in caplog.text  # what was to be stored is nobody's who reads the log
+    pragma(alone, "max_page_count=1000000")
+    goes_on(alone)
+
+
+def test_a_database_that_takes_no_changes_is_read_and_says_so(alone: Client) -> None:
+    pragma(alone, "query_only=ON")
+
+    refusals(alone, "read-only")
+
+    pragma(alone, "query_only=OFF")
+    goes_on(alone)
+
+
+def test_a_lock_of_another_process_is_waited_for_and_then_told_of(alone: Client, file: Path) -> None:
+    pragma(alone, "busy_timeout=50")  # rather than the five seconds that it is
+    other = sqlite3.connect(file, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+
+    refusals(alone, "busy")
+
+    other.execute("ROLLBACK")
+    other.close()
+    goes_on(alone)
+
+
+@pytest.mark.server
+@pytest.mark.parametrize(
+    ("state", "kind"),
+    [
+        ("53100", "storage-full"),
+        ("25006", "read-only"),
+        ("40001", "busy"),
+        ("40P01", "busy"),
+        ("53300", "busy"),
+        ("57014", "busy"),
+        ("57P01", "busy"),
+    ],
+)
+def test_what_a_server_refuses_is_told_of_and_stores_nothing(
+    client: Client, database: Database, state: str, kind: str
+) -> None:
+    builders.register_workshop(client)
+    refusing = f"""
+        CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
+            RAISE EXCEPTION 'refused' USING ERRCODE = '{state}'; END $$;
+        CREATE TRIGGER refuse BEFORE INSERT ON registrations FOR EACH ROW
+            WHEN (NEW.workshop_id = '{client.workshop.workshop_id}') EXECUTE FUNCTION refuse();"""
+    execute(database, refusing)
+    before = stored(client)
+
+    try:
+        answer = client.put("materials/another", {"name": "x", "unit": "kg"})
+    finally:
+        execute(database, "DROP TRIGGER refuse ON registrations; DROP FUNCTION refuse")
+
+    assert (answer.status_code, answer.json["type"].rpartition("/")[2]) == (503, kind)
+    assert int(answer.headers["Retry-After"]) > 0
+    assert stored(client) == before
+    goes_on(client)
+
+
+def execute(database: Database, text: str) -> None:
+    with database.writing() as connection:
+        connection.execute(sa.text(text))

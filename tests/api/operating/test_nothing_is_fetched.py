@@ -1,0 +1,26 @@
+"""Nothing that a client writes is ever asked for by the service (OWASP API Security Top 10, 2023, API7)."""
+
+import flask
+
+from service.api.http.answers import HTML, IMAGES, PDF, XML
+from tests.api.twins import Twin, altered_by, asked, furnish
+from tests.conftest import make_client
+from tests.support.contract import Contract
+from tests.support.feed import FeedServer
+
+
+def test_addresses_in_names_are_asked_for_by_no_document_and_no_picture(
+    app: flask.Flask, contract: Contract, feed_server: FeedServer
+) -> None:
+    bait = f"{feed_server.url}bait"
+    mark = f'<img src="{bait}"> #image("{bait}") ![]({bait}) url({bait})'
+    altered = altered_by(mark, "1.012")
+    twin = Twin(client=make_client(app, contract, name=f"Workshop {mark}"), mark=mark, altered=altered, anew=altered)
+    furnish(twin, feed_server)
+
+    answers = asked(twin, contract, {HTML, PDF, XML, *IMAGES}.__contains__)
+
+    assert len(answers) > 15
+    assert {answer.status_code for answer in answers.values()} == {200}
+    assert [path for path, _ in feed_server.requests if "bait" in path] == []
+    assert feed_server.requests  # it would have heard of it

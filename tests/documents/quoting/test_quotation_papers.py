@@ -1,0 +1,477 @@
+"""A quotation on paper: what is written, in which words, and that no name and no number of lines breaks it."""
+
+import io
+import re
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import pytest
+from defusedxml import ElementTree
+from pypdf import PdfReader
+
+from service.documents.quoting.quotation_page import quotation_page, quotation_pdf
+from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quoting.quotation_text import quotation_text
+from service.documents.quoting.quotation_ubl import quotation_ubl
+from service.documents.quoting.quotation_view import quotation_view
+from service.domain.costing.rate_card import DatedRate
+from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.life import Status
+from service.domain.quoting.quotation import Letterhead, Remarks
+from service.domain.safety.cautions import DeclaredUse
+from service.domain.safety.hazards import cautions
+from service.domain.scheduling.lead_time import LeadTime
+from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
+from tests.domain.examples import TODAY, D, a_request
+from tests.domain.quoting.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis
+from tests.support import builders
+
+READY = LeadTime(
+    starting_on=TODAY,
+    is_rush=False,
+    ready_on=date(2026, 12, 9),
+    bottleneck="machines/press",
+    bottleneck_name="Press",
+    reason="",
+    loads=(),
+)
+LONG = "Garden" * 33
+HEBREW, ARABIC = "לבנה לגן", "طوب للحديقة"
+FULL = {
+    "customer": {
+        "name": "Harbour Garden Trust",
+        "address": "Pier 4\nPort Quillan",
+        "contact": "The treasurer",
+        "email": "treasurer@garden.example",
+        "tax_number": "XX 123",
+        "reference": "Beds 14 to 20",
+    },
+    "delivery": "To the gate.",
+    "note": "Green as agreed.",
+    "payment": {"due_days": 30, "advance_share": "0.3", "note": "By transfer."},
+    "allowances": [{"reason": "community project", "tax": "vat", "amount": "5"}],
+    "rush_charge": {"share": "0.1", "tax": "vat"},
+    "minimum_order": {"amount": "9000", "tax": "vat"},
+    "shipping": {"service": "post", "zone": "home", "tax": "vat"},
+}
+LINES = [
+    a_sheet_line(
+        policy=builders.policy("fixed_price", "3.17"),
+        quantity_breaks=[1000, 50],
+        tooling="charged_once",
+        supplied_materials=["hdpe"],
+        allowances=[{"reason": "regular customer", "share": "0.025"}],
+        description="Sheet, green",
+    ),
+    a_sheet_line(quantity=1),
+]
+
+
+def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en_IE", **changes: Any) -> QuotationPaper:
+    request = a_request(**{**FULL, "lines": LINES if lines is None else lines, **changes})
+    told = cautions((), [DeclaredUse.OUTDOOR], D(27))
+    return QuotationPaper(
+        letterhead=Letterhead(seller="Kiln Lane Workshop", seller_address="1 Kiln Lane\nMarrow Bay", locale=locale),
+        reference="Q000042",
+        status=status,
+        quoted_on=TODAY,
+        issued_on=None if status is Status.DRAFT else TODAY,
+        valid_until=date(2026, 12, 25),
+        accepted_on=date(2026, 12, 1),
+        superseded_by="Q000043",
+        request=request,
+        figures=quotation_figures(request, the_basis(request, shipment=SHIPMENT)),
+        remarks=Remarks(warnings=(), cautions=told, lead_time=READY),
+    )
+
+
+def under_two_taxes(category: TaxCategory = TaxCategory.EXPORT) -> QuotationPaper:
+    """Something of everything under a tax, and a line and a charge free of it."""
+    export = DatedRate(resource="taxes/export", valid_from=TODAY, terms=TaxRate(rate_share=D(0)))
+    lines = [*LINES, a_sheet_line(quantity=3, tax="export", description="Sheet for abroad")]
+    crate = {"reason": "crate for the ship", "tax": "export", "amount": "12"}
+    request = a_request(**{**FULL, "lines": lines, "charges": [crate]})
+    basis = the_basis(request, shipment=SHIPMENT)
+    free = Tax(name="Export", category=category, exemption_reason="Leaves the country")
+    basis = replace(
+        basis,
+        taxes={**basis.taxes, "export": free},
+        card=replace(basis.card, rates={**basis.card.rates, "taxes/export": export}),
+    )
+    return replace(a_paper(), request=request, figures=quotation_figures(request, basis))
+
+
+def text_of(element: Element, path: str) -> str:
+    found = element.find(path)
+    assert found is not None, path
+    return found.text or ""
+
+
+def reader(view: QuotationView) -> PdfReader:
+    return PdfReader(io.BytesIO(quotation_pdf(view)))
+
+
+def pdf_text(view: QuotationView) -> str:
+    return " ".join(" ".join(page.extract_text() for page in reader(view).pages).split())
+
+
+def visible(page: str) -> str:
+    body = re.sub(r"<style>.*?</style>", "", page, flags=re.DOTALL)
+    return " ".join(re.sub(r"<[^>]+>", " ", body).replace("&amp;", "&").split())
+
+
+def in_all_forms(paper: QuotationPaper) -> dict[str, str]:
+    """What a customer finds in each form, as running text."""
+    view = quotation_view(paper)
+    return {
+        "text": " ".join(quotation_text(view).split()),
+        "page": visible(quotation_page(view)),
+        "pdf": pdf_text(view),
+        "xml": " ".join(quotation_ubl(paper, view).decode().split()),
+    }
+
+
+class TestEveryForm:
+    @pytest.mark.parametrize(
+        "told",
+        [
+            *("Q000042", "Kiln Lane Workshop", "Marrow Bay", "Harbour Garden Trust", "Port Quillan", "The treasurer"),
+            *("treasurer@garden.example", "XX 123", "Beds 14 to 20", "Sheet, green", "regular customer"),
+            *("community project", "To the gate.", "Green as agreed.", "By transfer.", "VAT 21 %", "Mould"),
+            "If ordered on 25 November 2026, it can be ready on 9 December 2026.",
+            "30% of the total with the order: €3,392.23. Balance: €7,915.21.",
+            "Payable within 30 days of the invoice.",
+            "1 parcel by Parcel post, 5.6 kg with its packaging.",
+            "Outdoors: sunlight ages plastic",
+            "One piece weighs 27 kg, too heavy for one person.",
+            "A price never implies that a product is fit for a use (outdoor).",
+        ],
+    )
+    def test_tells(self, told: str) -> None:
+        for form, text in in_all_forms(a_paper()).items():
+            assert told in text, form
+
+    def test_tells_what_stands_under_which_tax_where_there_are_several(self) -> None:
+        view = quotation_view(under_two_taxes())
+
+        assert [line.notes[-1] for line in view.lines] == ["VAT 21 %, 21%"] * 2 + ["Export, 0%"]
+        adjusted = {each.text: each.note for each in view.totals}
+        assert adjusted["plus crate for the ship"] == "Export, 0%"
+        assert adjusted["Shipping"] == "VAT 21 %, 21%"
+        assert "VAT 21 %, 21%" not in str(quotation_view(a_paper()))
+
+    def test_has_the_figures_of_the_quotation(self) -> None:
+        paper = a_paper()
+        totals, line = paper.figures.totals, paper.figures.lines[0]
+        amounts = [
+            totals.payable,
+            totals.tax_total,
+            totals.tax_exclusive,
+            line.quoted.unit_price,
+            line.quoted.net_amount,
+        ]
+        amounts += [each.net_amount for each in line.quantity_breaks]
+
+        for form, text in in_all_forms(paper).items():
+            for each in amounts:
+                assert (f"{each.amount}" if form == "xml" else f"{each.amount:,}") in text, (form, each)
+
+    def test_keeps_what_the_workshop_keeps_to_itself(self) -> None:
+        paper = a_paper()
+        kept, line = paper.figures.kept, paper.figures.lines[0].quoted
+        secrets = {kept.full_cost, kept.profit, kept.contribution, line.kept.profit}
+
+        for form, text in in_all_forms(paper).items():
+            for each in secrets:
+                for shown in (f"{each.amount:,}", f"{each.amount}"):
+                    assert not re.search(rf"(?<![0-9,.]){re.escape(shown)}(?![0-9])", text), (form, shown)
+
+    @pytest.mark.parametrize(
+        ("status", "told"),
+        [
+            ("draft", "Draft. This is not an offer yet."),
+            ("expired", "Expired: the prices held until 25 December 2026."),
+            ("declined", "Declined. This offer holds no longer."),
+            ("superseded", "Superseded by Q000043. This offer holds no longer."),
+            ("accepted", "Accepted on 1 December 2026."),
+            ("completed", "Accepted on 1 December 2026."),
+        ],
+    )
+    def test_says_what_state_it_is_in_before_all_else(self, status: str, told: str) -> None:
+        view = quotation_view(a_paper(status=Status(status)))
+
+        for form, text in in_all_forms(a_paper(status=Status(status))).items():
+            assert told in text, form
+        assert view.is_binding is (status in ("accepted", "completed"))
+        assert visible(quotation_page(view)).index(told) < visible(quotation_page(view)).index("Kiln Lane Workshop")
+
+    def test_of_what_is_simply_issued_says_nothing_of_its_state(self) -> None:
+        view = quotation_view(a_paper())
+
+        assert (view.state, view.is_binding) == ("", True)
+        assert 'role="status"' not in quotation_page(view)
+
+    def test_of_a_revision_says_what_it_replaces(self) -> None:
+        paper = replace(a_paper(), revision=2, revises="Q000041")
+
+        for form in ("text", "page", "pdf"):
+            assert "2, replaces Q000041" in in_all_forms(paper)[form]
+
+    def test_of_the_least_has_no_empty_headings(self) -> None:
+        bare = a_paper(
+            [a_sheet_line()],
+            customer={"name": "Trust"},
+            delivery="",
+            note="",
+            payment={},
+            allowances=[],
+            rush_charge=None,
+            minimum_order=None,
+            shipping=None,
+        )
+        paper = replace(bare, remarks=Remarks(warnings=(), cautions=()), figures=replace(bare.figures, shipping=None))
+
+        view = quotation_view(paper)
+
+        assert (view.sections, view.cautions, view.customer) == ((), (), ("Trust",))
+        assert "Please note" not in visible(quotation_page(view))
+        assert quotation_ubl(paper, view)
+
+    def test_says_when_an_invoice_is_due_at_once(self) -> None:
+        assert "Payable when the invoice arrives." in pdf_text(quotation_view(a_paper(payment={"due_days": 0})))
+
+    def test_names_pieces_that_the_customer_brings(self) -> None:
+        paper = a_paper()
+        (supplied,) = paper.figures.lines[0].supplied
+        line = replace(paper.figures.lines[0], supplied=(replace(supplied, unit="piece", quantity=D(1)),))
+        paper = replace(paper, figures=replace(paper.figures, lines=(line,)))
+
+        assert "You supply: HDPE flakes, 1 piece" in in_all_forms(paper)["pdf"]
+
+
+class TestLanguages:
+    @pytest.mark.parametrize(
+        ("locale", "word", "total", "day"),
+        [
+            ("de_DE", "Angebot", "11.307,44 €", "25. November 2026"),
+            ("fr_FR", "Devis", "11\u202f307,44 €", "25 novembre 2026"),
+            ("es_ES", "Presupuesto", "11.307,44 €", "25 de noviembre de 2026"),
+            ("nl_NL", "Offerte", "€ 11.307,44", "25 november 2026"),
+            ("pt_PT", "Orçamento", "11\u00a0307,44 €", "25 de novembro de 2026"),
+            ("de_CH", "Angebot", "EUR 11’307.44", "25. November 2026"),
+            ("ja_JP", "Quotation", "11,307.44", "2026年11月25日"),
+        ],
+    )
+    def test_have_their_words_numbers_and_days(self, locale: str, word: str, total: str, day: str) -> None:
+        view = quotation_view(a_paper(locale=locale))
+        text = visible(quotation_page(view)).replace("\u00a0", " ")
+
+        assert (view.word, view.total.figure.replace("\u00a0", " ").endswith(total.replace("\u00a0", " "))) == (
+            word,
+            True,
+        )
+        assert day in text
+        assert f'<html lang="{view.language}" dir="ltr">' in quotation_page(view)
+        assert reader(view).trailer["/Root"]["/Lang"].startswith(view.language)
+
+    def test_may_be_another_than_the_quotations_own(self) -> None:
+        assert quotation_view(a_paper(locale="de_DE"), "nl_NL").word == "Offerte"
+
+    @pytest.mark.parametrize("locale", ["ar_EG", "he_IL"])
+    def test_without_a_catalogue_are_english_with_the_figures_of_the_locale_isolated(self, locale: str) -> None:
+        view = quotation_view(a_paper(locale=locale))
+
+        assert view.total.figure.startswith("\u2068")
+        assert '<html lang="en" dir="ltr">' in quotation_page(view)
+        assert reader(view).pages
+
+
+class TestSize:
+    def test_of_200_lines_goes_over_pages_with_a_head_on_each(self) -> None:
+        lines = [a_sheet_line(description=f"Sheet of shade {place}") for place in range(200)]
+        view = quotation_view(a_paper(lines, shipping=None))
+
+        pages = [page.extract_text() for page in reader(view).pages]
+
+        assert len(pages) > 4
+        assert all("Description" in text and "Price a piece" in text for text in pages[:-2])
+        assert all(f"{place} / {len(pages)}" in text for place, text in enumerate(pages, start=1))
+        together = " ".join(pages)
+        assert all(f"Sheet of shade {place}" in together for place in range(200))
+
+    @pytest.mark.parametrize("name", [LONG, HEBREW, ARABIC, "你好" * 50, "<b>&amp;</b> #panic() \u202e", "a" * 200])
+    def test_of_names_breaks_nothing(self, name: str) -> None:
+        paper = a_paper(
+            [a_sheet_line(description=name)], customer={"name": name, "address": f"{name}\n{name}"}, note=f"{name} " * 9
+        )
+        view = quotation_view(paper)
+        found = reader(view)
+
+        (left, bottom, right, top) = map(float, found.pages[0].mediabox)
+        assert (right - left, top - bottom) == pytest.approx((595.28, 841.89), abs=0.1)
+        assert "<b>" not in quotation_page(view)
+        assert ElementTree.fromstring(quotation_ubl(paper, view)) is not None
+
+    def test_embeds_every_font(self) -> None:
+        paper = a_paper([a_sheet_line(description=f"{HEBREW} {ARABIC} Ελληνικά")])
+
+        fonts = [
+            font.get_object()
+            for page in reader(quotation_view(paper)).pages
+            for font in page["/Resources"]["/Font"].values()
+        ]
+
+        assert len(fonts) > 1
+        for font in fonts:
+            (descendant,) = font["/DescendantFonts"]
+            descriptor = descendant.get_object()["/FontDescriptor"].get_object()
+            assert {"/FontFile2", "/FontFile3"} & set(descriptor)
+            assert "/ToUnicode" in font
+
+    def test_is_the_same_to_the_byte(self) -> None:
+        view = quotation_view(a_paper())
+
+        assert quotation_pdf(view) == quotation_pdf(view)
+
+
+CBC, CAC = (
+    f"{{urn:oasis:names:specification:ubl:schema:xsd:Common{kind}Components-2}}" for kind in ("Basic", "Aggregate")
+)
+ORDER = {
+    "Quotation": "UBLVersionID ID IssueDate Note PricingCurrencyCode LineCountNumeric ValidityPeriod "
+    "RequestForQuotationDocumentReference SellerSupplierParty BuyerCustomerParty TransactionConditions AllowanceCharge "
+    "TaxTotal QuotedMonetaryTotal QuotationLine",
+    "Party": "PartyName PostalAddress PartyTaxScheme Contact",
+    "PartyTaxScheme": "CompanyID TaxScheme",
+    "Contact": "Name ElectronicMail",
+    "AllowanceCharge": "ChargeIndicator AllowanceChargeReason Amount TaxCategory",
+    "TaxTotal": "TaxAmount TaxSubtotal",
+    "TaxSubtotal": "TaxableAmount TaxAmount TaxCategory",
+    "TaxCategory": "ID Name Percent TaxExemptionReason TaxScheme",
+    "ClassifiedTaxCategory": "ID Name Percent TaxExemptionReason TaxScheme",
+    "QuotedMonetaryTotal": "LineExtensionAmount TaxExclusiveAmount TaxInclusiveAmount AllowanceTotalAmount "
+    "ChargeTotalAmount PayableAmount",
+    "QuotationLine": "ID Quantity LineExtensionAmount LineItem AlternativeLineItem",
+    "LineItem": "ID Quantity LineExtensionAmount AllowanceCharge Price Item",
+    "AlternativeLineItem": "ID Quantity LineExtensionAmount AllowanceCharge Price Item",
+    "Price": "PriceAmount BaseQuantity",
+    "Item": "Name SellersItemIdentification ClassifiedTaxCategory",
+}
+"""OASIS, Universal Business Language Version 2.1, 2013, Quotation: the sequence of what is used here, from memory;
+the document's own, and how often each of its elements may be there, as the draft schema of 2010 has them."""
+REPEATED = {"Note", "AllowanceCharge", "TaxTotal", "QuotationLine"}
+"""Elements of the document itself that may be there more than once."""
+
+
+def local(element: Element) -> str:
+    return element.tag.rpartition("}")[2]
+
+
+class TestUbl:
+    @pytest.fixture
+    def paper(self) -> QuotationPaper:
+        return a_paper()
+
+    @pytest.fixture
+    def root(self, paper: QuotationPaper) -> Element:
+        found: Element = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+        return found
+
+    def test_has_its_elements_in_the_order_of_the_standard(self, root: Element) -> None:
+        tried = set()
+        for element in root.iter():
+            if (name := local(element)) in ORDER:
+                children, order = [local(child) for child in element], ORDER[name].split()
+                assert children == sorted(children, key=order.index), name
+                tried.add(name)
+        assert tried == set(ORDER)
+
+    def test_has_once_what_the_standard_has_once(self, root: Element) -> None:
+        children = [local(child) for child in root if local(child) not in REPEATED]
+
+        assert len(children) == len(set(children))
+
+    def test_tells_every_condition(self, root: Element, paper: QuotationPaper) -> None:
+        told = [each.text or "" for each in root.iterfind(f"{CAC}TransactionConditions/{CBC}Description")]
+
+        sections = quotation_view(paper).sections
+        assert len(sections) > 2
+        assert [each.partition(":")[0] for each in told] == [section.title for section in sections]
+
+    def test_has_what_the_standard_requires(self, root: Element) -> None:
+        for path in (
+            f"{CBC}IssueDate",
+            f"{CAC}SellerSupplierParty",
+            f"{CAC}QuotedMonetaryTotal",
+            f"{CAC}QuotationLine",
+        ):
+            assert root.find(path) is not None, path
+        for line in root.iterfind(f"{CAC}QuotationLine"):
+            assert line.find(f"{CAC}LineItem/{CAC}Item") is not None
+
+    def test_has_the_totals_to_the_cent_with_their_currency(self, root: Element, paper: QuotationPaper) -> None:
+        totals = paper.figures.totals
+        total = root.find(f"{CAC}QuotedMonetaryTotal")
+        assert total is not None
+        for name, money in (
+            ("LineExtensionAmount", totals.line_total),
+            ("TaxExclusiveAmount", totals.tax_exclusive),
+            ("TaxInclusiveAmount", totals.tax_inclusive),
+            ("PayableAmount", totals.payable),
+        ):
+            found = total.find(f"{CBC}{name}")
+            assert found is not None
+            assert (Decimal(found.text or ""), found.get("currencyID")) == (money.amount, money.currency)
+        rates = [each.text for each in root.iterfind(f"{CAC}TaxTotal/{CAC}TaxSubtotal/{CAC}TaxCategory/{CBC}Percent")]
+        assert rates == ["21"]
+
+    def test_adds_up_under_each_tax_category(self) -> None:
+        """What EN 16931 asks of a document's allowances and charges, whatever their order (BR-S-8, BR-G-8)."""
+        paper = under_two_taxes()
+        root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+
+        sums: dict[str, Decimal] = {}
+        for line in root.iterfind(f"{CAC}QuotationLine/{CAC}LineItem"):
+            category = text_of(line, f"{CAC}Item/{CAC}ClassifiedTaxCategory/{CBC}ID")
+            sums[category] = sums.get(category, D(0)) + D(text_of(line, f"{CBC}LineExtensionAmount"))
+        for each in root.iterfind(f"{CAC}AllowanceCharge"):
+            sign = 1 if text_of(each, f"{CBC}ChargeIndicator") == "true" else -1
+            category = text_of(each, f"{CAC}TaxCategory/{CBC}ID")
+            sums[category] = sums.get(category, D(0)) + sign * D(text_of(each, f"{CBC}Amount"))
+        assert len(sums) == 2
+        assert sums == {
+            text_of(each, f"{CAC}TaxCategory/{CBC}ID"): D(text_of(each, f"{CBC}TaxableAmount"))
+            for each in root.iterfind(f"{CAC}TaxTotal/{CAC}TaxSubtotal")
+        }
+
+    @pytest.mark.parametrize(("category", "rates"), [(TaxCategory.EXPORT, ["0"]), (TaxCategory.OUT_OF_SCOPE, [])])
+    def test_has_a_rate_but_for_what_is_out_of_scope(self, category: TaxCategory, rates: list[str]) -> None:
+        """BR-O-5 of EN 16931."""
+        paper = under_two_taxes(category)
+        root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+
+        found = [each for each in root.iter() if local(each).endswith("TaxCategory")]
+        free = [each for each in found if text_of(each, f"{CBC}ID") == category.value]
+        assert len(free) >= 3
+        for each in free:
+            assert [percent.text for percent in each.iterfind(f"{CBC}Percent")] == rates
+
+    def test_says_in_the_customers_language_what_is_charged(self) -> None:
+        paper = a_paper(locale="de_DE")
+        root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+
+        reasons = [each.text for each in root.iterfind(f"{CAC}AllowanceCharge/{CBC}AllowanceChargeReason")]
+        assert reasons == [
+            "community project",
+            "Zuschlag für kurzfristige Fertigung",
+            "Mindermengenzuschlag bis zum Mindestbestellwert",
+            "Versand",
+        ]
+
+    def test_offers_other_batch_sizes_as_alternatives(self, root: Element) -> None:
+        quantities = [each.text for each in root.iterfind(f"{CAC}QuotationLine/{CAC}AlternativeLineItem/{CBC}Quantity")]
+
+        assert quantities == ["1000", "50"]

@@ -1,0 +1,45 @@
+"""Listings: what may be registered and what may not, and what each names."""
+
+from typing import Any
+
+import pytest
+
+from service.domain.listing.listings import Listing
+from service.domain.values.errors import InvalidValuesError
+from service.encoding import decoded
+from tests.support import builders
+
+SENT = {"shipping_service": "post", "shipping_zone": "home"}
+
+
+@pytest.mark.parametrize(
+    ("changed", "message"),
+    [
+        ({"currency": "ZZZ"}, "currency: "),
+        ({"policy": builders.policy(price_step="0.005")}, "policy/price_step: "),
+        ({"policy": builders.policy(display="tax_exclusive")}, "policy/display: is the channel's to say; leave it out"),
+        ({"shipping_service": "post"}, "shipping_zone: is required with a shipping service"),
+        ({"shipping_zone": "home"}, "shipping_zone: has no meaning without a shipping service"),
+    ],
+)
+def test_a_listing_that_cannot_be_is_refused_with_its_place(changed: dict[str, Any], message: str) -> None:
+    with pytest.raises(InvalidValuesError) as error:
+        decoded(builders.listing(**changed), Listing)
+
+    assert str(error.value).startswith(message)
+
+
+@pytest.mark.parametrize(
+    ("changed", "named"),
+    [
+        ({}, ["products/sheet", "channels/quay-market", "taxes/vat"]),
+        ({"tax": None}, ["products/sheet", "channels/quay-market"]),
+        (SENT, ["products/sheet", "channels/quay-market", "taxes/vat", "shipping-services/post"]),
+    ],
+)
+def test_a_listing_names_its_product_channel_tax_and_shipping_service(
+    changed: dict[str, Any], named: list[str]
+) -> None:
+    found = decoded(builders.listing(**changed), Listing).references()
+
+    assert [f"{collection}/{code}" for _, collection, code in found] == named

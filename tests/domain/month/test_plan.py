@@ -1,0 +1,42 @@
+"""Plans of a month: what may be asked and what may not."""
+
+from typing import Any
+
+import pytest
+
+from service.domain.month.plan import MonthPlan, OtherFixedCost, PlannedLine
+from service.domain.values.errors import InvalidValuesError
+from service.encoding import decoded
+from tests.support import builders
+
+A_LISTING = {"pieces": 10, "listing": "brick-online"}
+
+
+def refused(kind: type[Any], body: dict[str, Any]) -> str:
+    with pytest.raises(InvalidValuesError) as error:
+        decoded(body, kind)
+    return str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ({"pieces": 10}, "product: give either a product or a listing"),
+        (builders.planned(listing="brick-online"), "product: give either a product or a listing"),
+        ({**A_LISTING, "tax": "vat"}, "tax: is the listing's to say; leave it out"),
+        (builders.planned(standard_batch=None), "standard_batch: is required with a product"),
+        (builders.planned(policy=None), "policy: give either a policy or a price"),
+        (builders.planned(price="5"), "policy: give either a policy or a price"),
+        (builders.planned(shipping_service="post"), "shipping_zone: is required with a shipping service"),
+        (builders.planned(least_per_month=5, most_per_month=4), "most_per_month: must be least_per_month, 5, or more"),
+    ],
+)
+def test_a_line_that_cannot_be_planned_is_refused_with_its_place(line: dict[str, Any], message: str) -> None:
+    assert refused(PlannedLine, line) == message
+
+
+def test_what_a_month_costs_besides_and_is_to_leave_is_not_negative() -> None:
+    less, plan = "must be 0 or more", builders.month_plan(target_profit=builders.money("-0.01"))
+
+    assert refused(OtherFixedCost, {"name": "rent", "amount": builders.money("-1")}) == f"amount/amount: {less}"
+    assert refused(MonthPlan, plan) == f"target_profit/amount: {less}"

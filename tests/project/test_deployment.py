@@ -1,0 +1,81 @@
+"""The systemd unit and the container file of the README name what is there."""
+
+import json
+import re
+from configparser import RawConfigParser
+from pathlib import Path
+
+from click.testing import CliRunner
+
+from service.api.http.database_faults import FAULTS
+from service.cli import main
+from service.config import DEFAULT_PORT
+
+README = (Path(__file__).resolve().parents[2] / "README.md").read_text()
+HOME = "/srv/pugmill/"
+
+
+def block(name: str) -> str:
+    """The file of this name, as it stands in a block of its own."""
+    (found,) = [text for text in re.findall(r"```\w+\n(.*?)```", README, re.DOTALL) if text.startswith(f"# {name}\n")]
+    return found
+
+
+def unit(name: str) -> RawConfigParser:
+    parsed = RawConfigParser(delimiters="=", comment_prefixes="#")
+    parsed.optionxform = str  # type: ignore[assignment,method-assign]
+    parsed.read_string(block(f"/etc/systemd/system/{name}"))
+    return parsed
+
+
+def is_understood(command: str) -> bool:
+    """Whether the command line takes these words."""
+    words = command.removeprefix(HOME).removeprefix(".venv/bin/pugmill ").split()
+    return CliRunner().invoke(main, [*words, "--help"]).exit_code == 0
+
+
+class TestTheUnit:
+    def test_starts_what_is_there_as_a_user_without_rights(self) -> None:
+        service = unit("pugmill.service")["Service"]
+
+        assert is_understood(service["ExecStartPre"])
+        assert is_understood(service["ExecStart"])
+        assert service["WorkingDirectory"] + "/" == HOME
+        assert service["User"] == "pugmill"
+        assert service["CapabilityBoundingSet"] == ""
+        assert service["NoNewPrivileges"] == "true"
+
+    def test_keeps_its_database_where_it_may_write(self) -> None:
+        service = unit("pugmill.service")["Service"]
+
+        assert service["ProtectSystem"] == "strict"
+        assert service["Environment"] == f"DATABASE_URL=sqlite:////var/lib/{service['StateDirectory']}/pugmill.db"
+
+
+class TestTheContainerFile:
+    def instructions(self) -> dict[str, str]:
+        lines = [line.partition(" ") for line in block("Containerfile").splitlines() if not line.startswith("#")]
+        return {name: rest for name, _, rest in lines}
+
+    def test_starts_what_is_there_as_a_user_without_rights(self) -> None:
+        found = self.instructions()
+        migrate, serve = json.loads(found["CMD"])[2].split(" && exec ")
+
+        assert is_understood(migrate)
+        assert is_understood(serve)
+        assert found["USER"] == "pugmill"
+        assert found["WORKDIR"] + "/" == HOME
+
+    def test_listens_and_is_looked_at_on_the_port_of_the_service(self) -> None:
+        found = self.instructions()
+
+        assert found["EXPOSE"] == str(DEFAULT_PORT)
+        assert f":{DEFAULT_PORT}/ready" in json.loads(found["HEALTHCHECK"].removeprefix("CMD "))[2]
+
+
+def test_the_readme_says_what_to_do_about_each_503() -> None:
+    table = README.partition("### When it answers 503\n")[2]
+
+    told = re.findall(r"^\| `([a-z-]+)` \|", table, re.MULTILINE)
+
+    assert told == [fault.kind for fault in FAULTS]

@@ -1,0 +1,126 @@
+"""A copied workshop has what registering it would have stored, and nothing of the workshop that it was copied from."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from inspect import unwrap
+from typing import Any
+from uuid import UUID
+
+import flask
+import pytest
+
+from tests.api.places import register_everything
+from tests.api.repriced import applied, register_shop
+from tests.conftest import Client, make_client
+from tests.support import builders
+from tests.support.contract import Contract
+from tests.support.furnishing import UUID_TEXT, Rows, furnishes, rows_of
+from tests.workflows.owner import Owner
+
+pytestmark = pytest.mark.every_engine
+
+
+@furnishes
+def register_and_accept(client: Client) -> None:
+    """A quotation that is taken, one that is promised under a number, and prices in force."""
+    register_shop(client)
+    applied(client)
+    for steps in (("issue", "accept"), ("issue",)):
+        made = client.post("quotations", builders.quotation()).json["id"]
+        for step in steps:
+            assert client.post(f"quotations/{made}/{step}", {} if step == "accept" else None).status_code == 200
+
+
+FURNISHERS = [builders.register_workshop, builders.register_shipping, register_everything, register_and_accept]
+
+
+def furnished(app: flask.Flask, contract: Contract, register: Callable[[Any], Any]) -> Client:
+    client = make_client(app, contract)
+    register(client)
+    return client
+
+
+def stored(client: Client) -> Rows:
+    return rows_of(client.database, client.workshop.workshop_id)
+
+
+def likened(client: Client) -> Any:
+    """What is stored, without what no two workshops share: each id is its place among them, and instants are gone."""
+    rows = stored(client)
+    told = {str(value) for found in rows.values() for row in found for value in row.values()}
+    ids = sorted({found for text in told for found in UUID_TEXT.findall(text)})
+    places = {found: f"id {place}" for place, found in enumerate(ids)}
+
+    def like(value: Any) -> str:
+        text = "an instant" if isinstance(value, datetime) else str(value)
+        return UUID_TEXT.sub(lambda found: places[found[0]], text)
+
+    def row_like(row: dict[str, Any]) -> list[str]:  # a tag is of the state, the workshop's id among it
+        return [like(value) for column, value in row.items() if column != "tag"]
+
+    return {name: sorted(map(row_like, found)) for name, found in rows.items()}
+
+
+@pytest.mark.parametrize("register", FURNISHERS, ids=lambda each: each.__name__)
+def test_a_copy_has_what_registering_stores(
+    app: flask.Flask, contract: Contract, register: Callable[[Any], Any]
+) -> None:
+    furnished(app, contract, register)  # from now on it is copied
+
+    copy, registered = (furnished(app, contract, each) for each in (register, unwrap(register)))
+
+    assert likened(copy) == likened(registered)
+    assert copy.get("changes?limit=500").json["items"][0]["by"] == "tests"
+
+
+def test_no_two_copies_share_an_id(app: flask.Flask, contract: Contract) -> None:
+    first, second, third = (furnished(app, contract, register_and_accept) for _ in range(3))
+
+    ids = [set(UUID_TEXT.findall(str(stored(each)))) for each in (first, second, third)]
+
+    assert all(len(each) > 30 for each in ids)
+    assert not ids[0] & ids[1]
+    assert not ids[1] & ids[2]
+
+
+def test_what_furnished_it_answers_with_the_copy_s_ids(app: flask.Flask, contract: Contract) -> None:
+    furnished(app, contract, register_everything)
+    client = make_client(app, contract)
+
+    ids = register_everything(client)
+
+    assert client.get(f"quotations/{ids['quotation_id']}").status_code == 200
+    assert client.get(f"repricings/{ids['repricing_id']}").status_code == 200
+
+
+def test_a_copy_is_on_record_as_made_just_now_with_its_own_key(app: flask.Flask, contract: Contract) -> None:
+    furnished(app, contract, register_everything)
+    client = make_client(app, contract)
+    before = datetime.now(UTC)
+
+    register_everything(client)
+    found = client.get("changes?limit=500").json["items"]
+
+    assert found[0]["at"][:19] >= (before - timedelta(seconds=1)).isoformat()[:19]
+    recorded = [row for row in stored(client)["changes"] if row["action"] != "key_created"]
+    assert {row["key_id"] for row in recorded} == {client.actor.key_id}
+    created = max(each["change_id"] for each in stored(client)["changes"] if each["action"] == "key_created")
+    assert all(row["change_id"] > created for row in recorded)
+
+
+def test_a_workshop_that_has_something_is_registered_as_if_there_were_no_copies(client: Client) -> None:
+    client.register("materials/other", builders.material())
+
+    builders.register_workshop(client)
+
+    assert client.get("materials/other").status_code == client.get("products/sheet").status_code == 200
+
+
+def test_an_owner_s_copy_is_on_record_as_the_owner_s(client: Client, stranger: Client) -> None:
+    for each in (stranger, client):
+        owner = Owner(database=each.database, workshop_id=each.workshop.workshop_id)
+        builders.register_workshop(owner)
+
+    recorded = [row for row in stored(client)["changes"] if row["action"] != "key_created"]
+    assert {(row["by"], row["key_id"]) for row in recorded} == {("owner", UUID(int=7))}
+    assert owner.revision == len(recorded)

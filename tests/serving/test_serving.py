@@ -1,0 +1,258 @@
+"""What `pugmill serve` does with clients that are slow, and when it is told to stop."""
+
+import json
+import resource
+import socket
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import pytest
+
+from tests.support.browser import Browser
+from tests.support.processes import SECONDS
+from tests.support.proxy import proxy_to
+from tests.support.running import Running, everything, running
+
+VAT = b'{"name": "VAT"}'
+JSON = ("Content-Type: application/json",)
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    with running(tmp_path_factory.mktemp("serving"), PUGMILL_RATE_LIMIT="off") as found:
+        yield found
+
+
+@pytest.fixture
+def ending(tmp_path: Path) -> Iterator[Running]:
+    """A service that the test may stop."""
+    with running(tmp_path) as found:
+        yield found
+
+
+def status(answer: bytes) -> int:
+    return int(answer.split(b" ", 2)[1])
+
+
+class TestWhileOthersHang:
+    """More of them than there are threads; each has sent a part and says no more."""
+
+    @pytest.mark.parametrize(
+        ("lines", "part"),
+        [
+            pytest.param(None, b"", id="connections that say nothing"),
+            pytest.param(None, b"GET /health HT", id="half a request line"),
+            pytest.param((), b"", id="half a header"),
+            pytest.param((*JSON, "Content-Length: 500", "", ""), b'{"name": ', id="half a body"),
+            pytest.param((*JSON, "Transfer-Encoding: chunked", "", ""), b"9\r\n{", id="half a chunk"),
+        ],
+    )
+    def test_everybody_else_is_answered(self, service: Running, lines: tuple[str, ...] | None, part: bytes) -> None:
+        head = b"" if lines is None else service.head("PUT", "/v1/taxes/vat", *lines).removesuffix(b"\r\n\r\n")
+        with ExitStack() as connections:
+            for _ in range(40):
+                connections.enter_context(service.connect()).sendall(head + part)
+
+            answers = [service.ask("GET", "/v1/taxes"), service.ask("GET", "/health")]
+
+        assert [status(answer) for answer in answers] == [200, 200]
+
+    def test_a_body_that_comes_in_pieces_is_read_whole(self, service: Running) -> None:
+        with service.connect() as connection:
+            connection.sendall(
+                service.head("PUT", "/v1/taxes/pieces", *JSON, "Connection: close", f"Content-Length: {len(VAT)}")
+            )
+            for byte in VAT:
+                connection.sendall(bytes([byte]))
+
+            assert status(everything(connection)) == 201
+
+
+class TestPolicies:
+    """W3C, Content Security Policy Level 3."""
+
+    @pytest.mark.parametrize("path", ["/health", "/openapi.json", "/v1/taxes", "/nothing", "/v1/taxes/none"])
+    def test_what_is_no_page_may_do_nothing_as_one(self, service: Running, path: str) -> None:
+        answer = service.ask("GET", path)
+
+        assert b"content-security-policy: default-src 'none'; frame-ancestors 'none'\r\n" in answer
+        assert b"cross-origin-resource-policy: same-origin\r\n" in answer
+
+    def test_the_documentation_works_in_a_browser_and_asks_nothing_else(
+        self, service: Running, browser: Browser
+    ) -> None:
+        browser.visit(f"http://127.0.0.1:{service.port}/docs/", 1200)
+        for _ in range(SECONDS * 10):
+            if "MachinesPage" in browser.text:
+                break
+            time.sleep(0.1)
+
+        assert "MachinesPage" in browser.text
+        assert browser.complaints(f"http://127.0.0.1:{service.port}/") == []
+
+
+class TestARequest:
+    """The server hands it over as WSGI has it."""
+
+    def test_with_chunks_is_read(self, service: Running) -> None:
+        chunks = b"%x\r\n%b\r\n0\r\n\r\n" % (len(VAT), VAT)
+
+        answer = service.ask("PUT", "/v1/taxes/chunked", *JSON, "Transfer-Encoding: chunked", body=chunks)
+
+        assert status(answer) == 201
+
+    def test_of_one_byte_too_many_is_refused_whether_it_tells_its_length_or_not(self, service: Running) -> None:
+        body = b" " * (1024 * 1024 + 1)
+        chunks = b"%x\r\n%b\r\n0\r\n\r\n" % (len(body), body)
+
+        told = service.ask("PUT", "/v1/taxes/long", *JSON, f"Content-Length: {len(body)}", body=body)
+        untold = service.ask("PUT", "/v1/taxes/long", *JSON, "Transfer-Encoding: chunked", body=chunks)
+
+        assert [status(told), status(untold)] == [413, 413]
+
+    @pytest.mark.parametrize(
+        ("line", "part"),
+        [
+            ("Content-Length: 500", VAT),
+            ("Transfer-Encoding: chunked", b"%x\r\n%b\r\n" % (len(VAT), VAT)),
+            ("Transfer-Encoding: chunked", b"%x\r\n%b" % (len(VAT) + 9, VAT)),
+        ],
+        ids=["too short", "without an end", "half a chunk"],
+    )
+    def test_that_breaks_off_stores_nothing(self, service: Running, line: str, part: bytes) -> None:
+        """What came of it could be read as it is."""
+        with service.connect() as connection:
+            connection.sendall(service.head("PUT", "/v1/taxes/broken", *JSON, line) + part)
+            connection.shutdown(socket.SHUT_WR)
+            assert status(everything(connection) or b"HTTP/1.1 400 ") == 400
+
+        assert status(service.ask("GET", "/v1/taxes/broken")) == 404
+
+    @pytest.mark.parametrize(
+        ("path", "wanted"),
+        [
+            ("/v1/taxes/%76at", 404),
+            ("/v1/taxes/%ff", 422),
+            ("/v1/taxes/%c3%a9?limit=1", 422),
+            ("//v1/taxes", 404),
+            ("/v1/taxes?limit=%ff", 422),
+        ],
+    )
+    def test_with_an_odd_address_gets_a_problem(self, service: Running, path: str, wanted: int) -> None:
+        answer = service.ask("GET", path)
+
+        assert status(answer) == wanted
+        assert b"content-type: application/problem+json" in answer
+
+    def test_has_no_header_that_passes_for_another(self, service: Running) -> None:
+        answer = service.ask("GET", "/health", "X_Request_Id: mine", "X-Odd: \xe9", "X-Request-Id: one")
+
+        assert status(answer) == 200
+        assert b"x-request-id: one\r\n" in answer
+
+    def test_for_the_head_has_the_length_and_no_body(self, service: Running) -> None:
+        head, body = service.ask("HEAD", "/openapi.json"), service.ask("GET", "/openapi.json")
+
+        assert head.endswith(b"\r\n\r\n")
+        length = len(body.partition(b"\r\n\r\n")[2])
+        assert length > 256 * 1024
+        for each in (head, body):
+            assert b"content-length: %d\r\n" % length in each
+
+    def test_is_answered_with_every_header_line(self, service: Running) -> None:
+        answer = service.ask("GET", "/v1/taxes", "Authorization: Bearer nobody")
+
+        assert answer.count(b"server: pugmill\r\n") == 1
+        assert b"granian" not in answer.lower()
+
+
+def test_workers_count_a_keys_requests_together(tmp_path: Path) -> None:
+    with running(tmp_path, PUGMILL_RATE_LIMIT="20") as service:
+        begun = time.monotonic()
+        answers = [status(service.ask("GET", "/v1/taxes")) for _ in range(35)]
+        passed = time.monotonic() - begun
+
+    # Another is allowed every three seconds, which a slow machine may take for each; two workers that count apart
+    # would answer all of them.
+    assert answers[:20] == [200] * 20
+    assert answers.count(200) <= 20 + passed / 3 + 1
+
+
+class TestWithoutRoomOnTheDisk:
+    """No file may become longer than it is, whatever SQLite would write into: its log, its file, what is temporary."""
+
+    def test_nothing_that_was_acknowledged_is_lost_and_it_goes_on_with_room(
+        self, ending: Running, tmp_path: Path
+    ) -> None:
+        def put(code: str) -> bytes:
+            body = json.dumps({"name": "x" * 150}).encode()
+            return ending.ask("PUT", f"/v1/taxes/{code}", *JSON, f"Content-Length: {len(body)}", body=body)
+
+        assert status(put("first")) == 201
+        log = tmp_path / "running.db-wal"
+        with longest_file(ending, log.stat().st_size):
+            answers = {f"full-{each}": put(f"full-{each}") for each in range(40)}
+            reading = ending.ask("GET", "/v1/taxes/first")
+
+        refused = [answer for answer in answers.values() if status(answer) != 201]
+        assert refused
+        assert all(status(answer) == 503 and b"problem/storage-full" in answer for answer in refused)
+        assert status(reading) == 200
+        assert status(put("after")) == 201
+        stored = json.loads(ending.ask("GET", "/v1/taxes?limit=500").partition(b"\r\n\r\n")[2])["items"]
+        acknowledged = {code for code, answer in answers.items() if status(answer) == 201}
+        assert {each["code"] for each in stored} == {"first", "after", *acknowledged}
+
+
+@pytest.mark.server
+def test_a_database_that_falls_silent_keeps_nobody_waiting_for_good(database_url: str, tmp_path: Path) -> None:
+    with proxy_to(database_url) as proxy, running(tmp_path, DATABASE_URL=proxy.url, PUGMILL_TIME_LIMIT="1") as service:
+        assert status(service.ask("GET", "/v1/taxes")) == 200
+        proxy.hold()
+
+        with ThreadPoolExecutor(40) as clients:  # more of them than there are threads
+            silent = list(clients.map(lambda _: service.ask("GET", "/v1/taxes"), range(40)))
+
+        proxy.restore()
+        assert {status(answer) for answer in silent} == {503}
+        assert all(b"\r\nretry-after: " in answer for answer in silent)
+        # Who needed a connection of his own was told by that; who had one has waited for it.
+        assert any(b"problem/no-answer" in answer for answer in silent)
+        assert status(service.ask("GET", "/v1/taxes")) == 200
+
+
+@contextmanager
+def longest_file(service: Running, size: int) -> Iterator[None]:
+    """No process of it may write beyond the size."""
+    before = {process: resource.prlimit(process, resource.RLIMIT_FSIZE) for process in service.processes()}
+    for process, (_, hard) in before.items():
+        resource.prlimit(process, resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        for process, limits in before.items():
+            resource.prlimit(process, resource.RLIMIT_FSIZE, limits)
+
+
+class TestToldToStop:
+    def test_it_answers_what_is_under_way_takes_nothing_new_and_ends_with_0(
+        self, ending: Running, tmp_path: Path
+    ) -> None:
+        with ending.connect() as connection, ending.connect():
+            head = ("Content-Length: 15", "Connection: close", "Expect: 100-continue")
+            connection.sendall(ending.head("PUT", "/v1/taxes/vat", *JSON, *head))
+            assert b"100 Continue" in connection.recv(100)  # it is being read
+            connection.sendall(VAT[:5])
+            ending.tell_to_stop()
+            while ending.is_listening():
+                pass
+            connection.sendall(VAT[5:])
+            answer = everything(connection)
+
+        assert status(answer) == 201
+        assert json.loads(answer.partition(b"\r\n\r\n")[2])["name"] == "VAT"
+        assert ending.ended() == 0
+        assert not list(tmp_path.glob("pugmill-*"))

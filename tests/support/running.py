@@ -1,0 +1,118 @@
+"""The service as it runs for real: `pugmill serve` in processes of its own, and connections that misbehave."""
+
+import contextlib
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from service.config import DEFAULT_WORKERS
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
+from service.store.workshop.workshops import new_workshop
+from service.workflows.workshop import keys
+from tests.support.processes import SECONDS
+
+HERE = Path(__file__).resolve().parents[2]
+
+
+class Running:
+    """A running service.
+
+    Attributes:
+        port: on this machine.
+        key: of its one workshop.
+        errors: the file to which its standard error goes.
+    """
+
+    def __init__(self, process: subprocess.Popen[bytes], port: int, key: str, errors: Path) -> None:
+        self._process, self.port, self.key, self.errors = process, port, key, errors
+
+    def stop(self) -> int:
+        """Tell it to stop, as a service manager does; how it ended."""
+        self._process.send_signal(signal.SIGTERM)
+        return self.ended()
+
+    def tell_to_stop(self) -> None:
+        self._process.send_signal(signal.SIGTERM)
+
+    def ended(self) -> int:
+        return self._process.wait(SECONDS)
+
+    def processes(self) -> list[int]:
+        """The first one and its workers."""
+        children = Path(f"/proc/{self._process.pid}/task/{self._process.pid}/children").read_text().split()
+        return [self._process.pid, *map(int, children)]
+
+    def connect(self) -> socket.socket:
+        return socket.create_connection(("127.0.0.1", self.port), timeout=SECONDS)
+
+    def is_listening(self) -> bool:
+        with contextlib.suppress(ConnectionError):
+            self.connect().close()
+            return True
+        return False
+
+    def head(self, method: str, path: str, *lines: str) -> bytes:
+        """The header of a request with the workshop's key."""
+        told = [f"{method} {path} HTTP/1.1", "Host: service.example", f"Authorization: Bearer {self.key}", *lines]
+        return "\r\n".join([*told, "", ""]).encode("latin-1")
+
+    def ask(self, method: str, path: str, *lines: str, body: bytes = b"") -> bytes:
+        """All that comes back before the service closes the connection."""
+        with self.connect() as connection:
+            connection.sendall(self.head(method, path, "Connection: close", *lines) + body)
+            return everything(connection)
+
+
+def everything(connection: socket.socket) -> bytes:
+    """All that comes until the other side closes the connection."""
+    return b"".join(iter(lambda: connection.recv(65536), b""))
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@contextlib.contextmanager
+def running(directory: Path, **environment: str) -> Iterator[Running]:
+    """A service over an SQLite database of its own, or the one that is given, in which it has one workshop."""
+    url = environment.pop("DATABASE_URL", f"sqlite:///{directory / 'running.db'}")
+    errors, port = directory / "stderr", free_port()
+    database = Database(url)
+    migrate(database)
+    workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en_IE", time_zone="UTC")
+    key = keys.create_workshop(database, workshop, "tests")
+    database.dispose()
+    with errors.open("wb") as stderr:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "service.cli", "serve", "--port", str(port)],
+            env={**os.environ, "DATABASE_URL": url, "TMPDIR": str(directory), **environment},
+            stderr=stderr,
+            cwd=HERE,
+        )
+    service = Running(process, port, key, errors)
+    try:
+        _await(service)
+        yield service
+    finally:
+        process.terminate()
+        process.wait(SECONDS)
+
+
+def _await(service: Running) -> None:
+    """Wait until it answers."""
+    for _ in range(SECONDS * 10):
+        # A worker that is told to stop before it has begun does not hear it.
+        if service.errors.read_bytes().count(b" runtime-1") == DEFAULT_WORKERS:
+            assert service.ask("GET", "/ready").startswith(b"HTTP/1.1 200"), service.errors.read_text()
+            return
+        time.sleep(0.1)
+    raise AssertionError(service.errors.read_text())

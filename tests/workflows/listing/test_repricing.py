@@ -1,0 +1,117 @@
+"""Applying a repricing while others work, and of more listings than are read at a time."""
+
+import pytest
+
+from service.domain.listing.repricing import RepricingRequest, RepricingScope
+from service.store.engine.database import Database
+from service.store.listing import prices_in_force
+from service.store.listing.prices_in_force import Narrowing
+from service.store.registering import registrations
+from service.store.workshop.workshops import lock_workshop, next_revision
+from service.workflows.errors import StalePreviewError
+from service.workflows.listing import repricing, repricing_records
+from service.workflows.listing.repricing import Application
+from tests.domain.examples import TODAY
+from tests.support import builders
+from tests.workflows.owner import OWNER, Owner
+
+REQUEST = RepricingRequest(as_of=TODAY)
+
+
+def apply(owner: Owner, request: RepricingRequest = REQUEST) -> Application:
+    return repricing.apply(owner.database, owner.workshop, request, OWNER, lambda _: True)
+
+
+@pytest.fixture
+def selling(furnished: Owner) -> Owner:
+    furnished.put("listings/sheet-online", builders.listing())
+    return furnished
+
+
+class TestWhileOthersChangeTheWorkshop:
+    @pytest.mark.parametrize("times", [0, 1, 2, 3])
+    def test_it_looks_again_and_in_the_end_lets_nobody_else_in(self, selling: Owner, times: int) -> None:
+        """Each time it has looked, somebody has changed the price of flakes; the last price counts."""
+        looks: list[str] = []
+
+        def interrupted(tag: str) -> bool:
+            looks.append(tag)
+            if len(looks) <= times:
+                selling.put_rate("materials/hdpe", "2026-11-01", builders.material_rate(f"{len(looks)}.50"))
+            return True
+
+        done = repricing.apply(selling.database, selling.workshop, REQUEST, OWNER, interrupted)
+
+        assert len(looks) == len(set(looks)) == times + 1
+        assert done.repricing is not None
+        assert done.repricing.tag == looks[-1]
+        assert apply(selling).repricing is None  # what was applied is what the last rates ask for
+
+    def test_it_is_refused_once_the_preview_is_no_longer_that_of_now(self, selling: Owner) -> None:
+        seen: list[str] = []
+
+        def as_at_first(tag: str) -> bool:
+            seen.append(tag)
+            if len(seen) == 1:
+                selling.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("2"))
+            return tag == seen[0]
+
+        with pytest.raises(StalePreviewError):
+            repricing.apply(selling.database, selling.workshop, REQUEST, OWNER, as_at_first)
+
+        assert repricing_records.list_repricings(selling.database, selling.workshop, before=None, limit=9) == []
+
+
+MANY = 1203
+
+
+def sell_many(owner: Owner) -> None:
+    """As many listings as are read in three parts, put in place at once."""
+    owner.put("listings/l", builders.listing())
+    workshop_id = owner.workshop_id
+    with owner.database.writing() as connection:
+        lock_workshop(connection, workshop_id)
+        found = registrations.find_registration(connection, workshop_id, "listings", "l")
+        assert found is not None
+        revision = next_revision(connection, workshop_id)
+        for place in range(MANY - 1):
+            registrations.save_registration(connection, workshop_id, "listings", f"l-{place:04}", found.facts, revision)
+
+
+def codes_of(database: Database, owner: Owner, after: str = "") -> list[str]:
+    with database.reading() as connection:
+        parts = prices_in_force.listings_with_prices(connection, owner.workshop_id, Narrowing(), after)
+        return [row.code for rows in parts for row in rows]
+
+
+def test_more_listings_than_are_read_at_a_time_are_all_priced_listed_and_rolled_back(furnished: Owner) -> None:
+    sell_many(furnished)
+
+    first = apply(furnished)
+    furnished.put_rate("materials/hdpe", TODAY.isoformat(), builders.material_rate("0.90"))
+    second = apply(furnished)
+
+    assert first.figures.summary.first == second.figures.summary.changed == MANY
+    assert second.repricing is not None
+    database, workshop = furnished.database, furnished.workshop
+    told, after = [], ""
+    while page := repricing_records.list_changes(database, workshop, second.repricing.id, after=after, limit=500):
+        told += [code for code, _ in page]
+        after = told[-1]
+    assert told == codes_of(database, furnished)
+    assert len(told) == MANY
+    assert codes_of(database, furnished, told[700]) == told[701:]
+    repricing_records.roll_back(database, workshop, second.repricing.id, OWNER)
+    again = apply(furnished)
+    assert again.figures.summary.changed == MANY
+
+
+def test_what_is_kept_of_a_scope_is_what_was_asked(selling: Owner) -> None:
+    request = RepricingRequest(as_of=TODAY, scope=RepricingScope(resources=("tariffs/grid",)))
+
+    done = apply(selling, request)
+
+    assert done.repricing is not None
+    found = repricing_records.find_repricing(selling.database, selling.workshop, done.repricing.id)
+    assert found == done.repricing
+    assert found.request == request

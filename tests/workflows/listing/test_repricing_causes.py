@@ -1,0 +1,400 @@
+"""Why a price moves: a rate, an exchange rate or the product, each with its share; and bills found anew."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from service.domain.costing.variance import Cause, RateChange
+from service.domain.values.money import Money
+from service.encoding import encoded
+from service.workflows.errors import NothingPricedError
+from tests.api.repriced import DAY, FIRST, MONDAY, made_of, register_shop
+from tests.domain.examples import D
+from tests.support import builders
+from tests.support.builders import money
+from tests.workflows.listing.repriced import (
+    applied,
+    change_facts,
+    effects,
+    facts_of,
+    previewed,
+    put_in_force,
+    raise_electricity,
+    statements,
+)
+from tests.workflows.owner import Owner
+
+
+@pytest.fixture
+def shop(owner: Owner) -> Owner:
+    """With first prices in force."""
+    register_shop(owner)
+    applied(owner)
+    return owner
+
+
+def unit_cost(owner: Owner, product: str, quantity: int, as_of: str = MONDAY) -> Money:
+    """As the cost sheet says."""
+    return owner.cost(product, quantity, date.fromisoformat(as_of)).subtotals.full_cost.per_piece
+
+
+def change_of(owner: Owner, listing: str, **body: Any) -> Any:
+    """What becomes of one listing; its effects must add up."""
+    change = previewed(owner, include_unchanged=True, **body).changes[listing]
+    difference = Decimal(change["new"]["unit_cost"]["amount"]) - Decimal(change["old"]["unit_cost"]["amount"])
+    assert sum((Decimal(amount) for amount in effects(change).values()), Decimal(0)) == difference
+    return change
+
+
+class TestARate:
+    def test_contributes_what_a_piece_consumes_of_it(self, shop: Owner) -> None:
+        """A peg is half a kilogram of resin: 0.5 × (4.50 − 4.00)."""
+        shop.put_rate("materials/resin", MONDAY, builders.material_rate("4.5"))
+
+        assert effects(change_of(shop, "peg-fair")) == {"materials/resin rate": "0.250000"}
+
+    def test_is_told_once_for_all_listings_with_what_it_was(self, shop: Owner) -> None:
+        raise_electricity(shop, "0.39", "0.20")
+
+        assert previewed(shop).figures.rate_changes == tuple(
+            RateChange(
+                resource=f"tariffs/grid#{band}",
+                since=date.fromisoformat(FIRST),
+                cause=Cause.RATE,
+                old_rate=D(old),
+                new_rate=D(new),
+            )
+            for band, old, new in (("day", "0.3", "0.39"), ("night", "0.18", "0.2"))
+        )
+
+    def test_is_told_beside_those_that_only_other_listings_rest_on(self, shop: Owner) -> None:
+        raise_electricity(shop)
+        shop.put_rate("materials/resin", MONDAY, builders.material_rate("4.5"))
+
+        told = [each.resource for each in previewed(shop).figures.rate_changes]
+
+        assert told == ["materials/resin", "tariffs/grid#day"]
+
+    def test_is_not_told_where_no_cost_that_was_looked_at_rests_on_it(self, shop: Owner) -> None:
+        raise_electricity(shop)
+
+        found = previewed(shop, scope={"product": "peg"}, include_unchanged=True)
+
+        assert found.figures.rate_changes == ()
+        assert effects(found.changes["peg-fair"]) == {}
+
+    def test_that_is_told_is_the_one_since_the_price_in_force_was_found(self, shop: Owner) -> None:
+        """Two steps of the tariff; only one of the listings was priced between them."""
+        raise_electricity(shop, "0.33", on="2026-11-26")
+        applied(shop, "2026-11-26", scope={"product": "brick"})
+        raise_electricity(shop)
+
+        found = previewed(shop)
+
+        assert [(each.since.isoformat(), each.old_rate) for each in found.figures.rate_changes] == [
+            (FIRST, D("0.3")),
+            ("2026-11-26", D("0.33")),
+        ]
+        by_day = {code: change["old"]["as_of"] for code, change in found.changes.items()}
+        assert by_day == {"brick-post": "2026-11-26", "set-fair": FIRST, "sheet-fair": FIRST, "sheet-online": FIRST}
+
+    def test_that_is_told_once_is_told_since_the_earliest_price(self, shop: Owner) -> None:
+        """A brick was priced once more on Thursday, when the market took more; electricity cost what it had cost."""
+        dearer = builders.channel_rate(fees=[builders.fee(share="0.12")])
+        shop.put_rate("channels/quay-market", "2026-11-26", dearer)
+        applied(shop, "2026-11-26", scope={"product": "brick"})
+        raise_electricity(shop)
+
+        (change,) = previewed(shop).figures.rate_changes
+
+        assert (change.resource, change.since.isoformat()) == ("tariffs/grid#day", FIRST)
+
+    def test_of_tax_channel_or_shipping_moves_the_price_and_not_the_cost(self, shop: Owner) -> None:
+        for resource, terms in (
+            ("taxes/vat", {"rate_share": "0.25"}),
+            ("channels/quay-market", builders.channel_rate(fees=[builders.fee(share="0.12")])),
+            ("shipping-services/post", builders.shipping_rate(fuel_surcharge_share="0.4")),
+        ):
+            shop.put_rate(resource, MONDAY, terms)
+
+        change = change_of(shop, "brick-post")
+
+        assert change["decision"] == "changed"
+        assert list(change["effects"]) == []
+        assert previewed(shop).figures.rate_changes == ()
+
+    def test_through_sub_assemblies_counts_each_of_them(self, shop: Owner) -> None:
+        """A set is 2 benches of 2 boards of 2 sheets, in one lot of 24 sheets for a batch of 3."""
+        raise_electricity(shop)
+
+        eight = change_of(shop, "set-fair")
+        old, new = (unit_cost(shop, "sheet", 24, day).amount for day in (FIRST, MONDAY))
+
+        assert [*effects(eight)] == ["tariffs/grid#day rate"]
+        assert abs(Decimal(effects(eight)["tariffs/grid#day rate"]) - 8 * (new - old)) < Decimal("0.00001")
+
+
+class TestAPool:
+    def test_on_a_value_takes_its_share_of_what_rises(self, shop: Owner) -> None:
+        pool = {"name": "Purchasing", "base": "direct_material_value"}
+        shop.register("overheads/purchasing", pool, **{DAY: builders.overhead_rate("60", "600")})
+        applied(shop)
+        shop.put_rate("materials/resin", MONDAY, builders.material_rate("4.5"))
+        shop.put_rate("overheads/purchasing", MONDAY, builders.overhead_rate("90", "600"))
+
+        assert effects(change_of(shop, "peg-fair")) == {
+            "materials/resin rate": "0.275000",  # 0.5 × 0.50 × 1.10
+            "overheads/purchasing rate": "0.112500",  # 0.5 × 4.50 × (0.15 − 0.10)
+        }
+
+    def test_that_is_new_contributes_all_it_adds(self, shop: Owner) -> None:
+        pool = {"name": "Purchasing", "base": "direct_material_value"}
+        shop.register("overheads/purchasing", pool, **{DAY: builders.overhead_rate("60", "600")})
+        shop.register(
+            "overheads/admin", {"name": "Admin", "base": "piece"}, **{DAY: builders.overhead_rate("60", "600")}
+        )
+
+        found = previewed(shop)
+
+        assert effects(change_of(shop, "peg-fair")) == {
+            "overheads/admin rate": "0.100000",
+            "overheads/purchasing rate": "0.200000",
+        }
+        assert {each.resource: each.old_rate for each in found.figures.rate_changes} == {
+            "overheads/admin": 0,
+            "overheads/purchasing": 0,
+        }
+
+    def test_that_is_gone_takes_away_what_it_added(self, shop: Owner) -> None:
+        pool = {"name": "Purchasing", "base": "direct_material_value"}
+        shop.register("overheads/purchasing", pool, **{DAY: builders.overhead_rate("60", "600")})
+        applied(shop)
+
+        shop.retire("overheads/purchasing")
+
+        assert effects(change_of(shop, "peg-fair")) == {"overheads/purchasing rate": "-0.200000"}
+
+    def test_without_a_rate_leaves_no_product_a_price(self, shop: Owner) -> None:
+        shop.register("overheads/purchasing", {"name": "Purchasing", "base": "direct_material_value"})
+
+        with pytest.raises(NothingPricedError, match="overheads/purchasing"):
+            previewed(shop)
+
+
+class TestAnExchangeRate:
+    @pytest.fixture
+    def abroad(self, shop: Owner) -> Owner:
+        """Resin is bought in dollars: 6 of them are 4.80."""
+        shop.put_exchange_rates(FIRST, USD="1.25")
+        shop.put_rate("materials/resin", "2026-11-20", {"price": money("6", "USD")})
+        applied(shop)
+        return shop
+
+    def test_has_a_share_of_its_own_beside_the_rate(self, abroad: Owner) -> None:
+        """6 dollars were 4.80, are 6.00 at the new exchange rate; 7 dollars are 7.00."""
+        abroad.put_exchange_rates(MONDAY, USD="1")
+        abroad.put_rate("materials/resin", MONDAY, {"price": money("7", "USD")})
+
+        found = previewed(abroad)
+
+        assert effects(change_of(abroad, "peg-fair")) == {
+            "materials/resin exchange_rate": "0.600000",
+            "materials/resin rate": "0.500000",
+        }
+        assert [(each.cause, each.old_rate, each.new_rate) for each in found.figures.rate_changes] == [
+            (Cause.EXCHANGE_RATE, D("4.8"), 6),
+            (Cause.RATE, 6, 7),
+        ]
+        assert [each.published_on.isoformat() for each in found.figures.exchange_rates] == [MONDAY]
+
+    def test_alone_is_told_as_no_change_of_the_rate(self, abroad: Owner) -> None:
+        abroad.put_exchange_rates(MONDAY, USD="1")
+
+        assert effects(change_of(abroad, "peg-fair")) == {"materials/resin exchange_rate": "0.600000"}
+
+    def test_that_is_missing_leaves_what_it_cannot_convert_unpriced_beside_the_others(self, abroad: Owner) -> None:
+        raise_electricity(abroad, on="2027-01-15")
+
+        found = previewed(abroad, "2027-01-15")
+
+        assert found.decisions["peg-fair"] == "unpriced"
+        change = found.changes["peg-fair"]
+        assert change["new"] is None
+        assert change["old"]["price"]["amount"]
+        assert "USD" in change["problem"]
+        assert found.figures.summary.unpriced == 1
+        assert found.figures.summary.changed == 4
+
+    def test_of_old_terms_that_cannot_be_converted_any_more_counts_with_the_rate(self, abroad: Owner) -> None:
+        abroad.put_rate("materials/resin", "2027-01-15", builders.material_rate("5"))
+
+        assert effects(change_of(abroad, "peg-fair", as_of="2027-01-15")) == {"materials/resin rate": "0.100000"}
+
+
+class TestTheProduct:
+    @pytest.mark.parametrize(
+        ("path", "changed"),
+        [
+            ("products/sheet", {"bill_of_materials": [{"material": "hdpe", "quantity_per_piece": "9"}]}),
+            ("machines/press", {"load_factor": "0.5"}),
+            ("listings/sheet-online", {"standard_batch": 40}),
+        ],
+    )
+    def test_has_a_share_where_a_batch_consumes_something_else(
+        self, shop: Owner, path: str, changed: dict[str, Any]
+    ) -> None:
+        change_facts(shop, path, **changed)
+
+        change = change_of(shop, "sheet-online")
+
+        assert [*effects(change)] == ["products/sheet product"]
+        batch = changed.get("standard_batch", 20)
+        assert change["new"]["unit_cost"] == encoded(unit_cost(shop, "sheet", batch))
+        assert change["decision"] == "changed"
+
+    def test_has_what_the_rates_leave(self, shop: Owner) -> None:
+        """Half a kilogram at 4.00, then one and a half at 4.50: 1.5 × 0.50 is the rate's, 1 × 4.00 the product's."""
+        change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
+        shop.put_rate("materials/resin", MONDAY, builders.material_rate("4.5"))
+
+        assert effects(change_of(shop, "peg-fair")) == {
+            "materials/resin rate": "0.750000",
+            "products/peg product": "4.000000",
+        }
+
+    def test_has_all_of_a_resource_that_it_did_not_consume_before(self, shop: Owner) -> None:
+        lines = [{"material": material, "quantity_per_piece": "0.5"} for material in ("resin", "hdpe")]
+        change_facts(shop, "products/peg", bill_of_materials=lines)
+        shop.put_rate("materials/hdpe", MONDAY, builders.material_rate("0.90"))
+
+        assert [*effects(change_of(shop, "peg-fair"))] in (
+            ["products/peg product"],
+            ["materials/hdpe rate", "products/peg product"],  # where other products in the repricing consumed it
+        )
+
+    def test_reaches_what_is_made_of_it_through_any_depth(self, shop: Owner) -> None:
+        change_facts(shop, "products/sheet", bill_of_materials=[{"material": "hdpe", "quantity_per_piece": "9"}])
+
+        assert [*effects(change_of(shop, "set-fair"))] == ["products/set product"]
+
+    def test_is_none_where_it_is_changed_and_changed_back(self, shop: Owner) -> None:
+        before = facts_of(shop, "products/peg")
+        change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
+        shop.register("products/peg", before)
+
+        change = change_of(shop, "peg-fair")
+
+        assert (change["decision"], list(change["effects"])) == ("same", [])
+
+    def test_of_a_listing_may_be_another_one(self, shop: Owner) -> None:
+        change_facts(shop, "listings/peg-fair", product="sheet")
+
+        change = change_of(shop, "peg-fair")
+
+        assert [*effects(change)] == ["products/sheet product"]
+        assert change["product"] == "sheet"
+
+    def test_that_cannot_be_made_any_more_leaves_its_listings_unpriced(self, shop: Owner) -> None:
+        """The press moves to a tariff of one band; the sheet still divides its electricity over two."""
+        shop.register(
+            "tariffs/solar", builders.tariff(bands=["sun"]), **{DAY: {"price_per_kwh": {"sun": money("0.1")}}}
+        )
+        change_facts(shop, "machines/press", tariff="solar")
+
+        found = previewed(shop)
+
+        assert found.decisions == dict.fromkeys(("brick-post", "set-fair", "sheet-fair", "sheet-online"), "unpriced")
+        assert "band" in found.changes["sheet-online"]["problem"]
+        assert found.figures.summary.same == 1
+
+
+class TestABillThatWasFoundAnew:
+    def test_is_kept_with_the_price_that_stays(self, shop: Owner) -> None:
+        """The machine's note changes nothing; the bill is found once more, at the next application."""
+        change_facts(shop, "machines/press", note="oiled")
+        with statements(shop.database) as before:
+            previewed(shop)
+
+        done = put_in_force(shop)
+        with statements(shop.database) as after:
+            found = previewed(shop, FIRST, include_unchanged=True)
+
+        assert done.id is None
+        assert [each for each in before if "WITH RECURSIVE" in each]
+        assert not [each for each in after if "WITH RECURSIVE" in each]
+        assert {change["decision"] for change in found.changes.values()} == {"same"}
+
+    def test_that_is_kept_explains_the_next_change_too(self, shop: Owner) -> None:
+        """Half a kilogram more of resin does not move a price that may stay; a dearer kilogram then does."""
+        change_facts(shop, "listings/peg-fair", policy=builders.policy(price_step="10"))
+        applied(shop)
+        change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "0.6"}])
+        assert put_in_force(shop).id is None
+        shop.put_rate("materials/resin", MONDAY, builders.material_rate("5"))
+
+        change = change_of(shop, "peg-fair")
+
+        assert effects(change) == {"materials/resin rate": "0.600000", "products/peg product": "0.400000"}
+
+    def test_is_found_once_more_after_the_way_back(self, shop: Owner) -> None:
+        change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
+        moved = applied(shop)
+        assert moved.decisions == {"peg-fair": "changed"}
+        assert moved.id is not None
+        shop.roll_back(moved.id)
+
+        change = change_of(shop, "peg-fair")
+
+        assert effects(change) == {"products/peg product": "4.000000"}
+
+    def test_is_found_anew_where_a_listing_is_brought_back(self, shop: Owner) -> None:
+        facts = facts_of(shop, "listings/peg-fair")
+        shop.retire("listings/peg-fair")
+        change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
+        shop.register("listings/peg-fair", facts)
+
+        assert effects(change_of(shop, "peg-fair")) == {"products/peg product": "4.000000"}
+
+
+class TestTheCurrencyOfSale:
+    def test_that_changed_gives_a_new_price_that_nothing_can_be_compared_with(self, shop: Owner) -> None:
+        shop.put_exchange_rates(FIRST, JPY="163.42")
+        change_facts(shop, "listings/peg-fair", currency="JPY")
+
+        change = change_of(shop, "peg-fair", rules={"least_move_share": "0.5", "greatest_move_share": "0.5"})
+
+        assert change["decision"] == "changed"
+        assert (change["old"]["price"]["currency"], change["new"]["price"]["currency"]) == ("EUR", "JPY")
+        assert (change["move_share"], change["kept_margin_share"], list(change["effects"])) == (None, None, [])
+
+
+def test_figures_that_are_too_large_are_the_listings_own_problem(shop: Owner) -> None:
+    """27 digits before the point and six after it are more than are known."""
+    shop.register("materials/gold", builders.material(), **{DAY: builders.material_rate("9" * 18)})
+    shop.register("products/idol", {"name": "Idol", "bill_of_materials": [line("gold", "999999999999")]})
+    shop.register("listings/idol", builders.listing(product="idol", channel="fair"))
+    shop.register("products/speck", {"name": "Speck", "bill_of_materials": [line("gold", "0.000000000001")]})
+    shop.register("listings/speck", builders.listing(product="speck", channel="fair"))
+
+    found = previewed(shop, FIRST)
+
+    assert found.decisions == {"idol": "unpriced", "speck": "first"}
+    assert "large" in found.changes["idol"]["problem"]
+    applied(shop)
+    shop.put_rate("materials/gold", MONDAY, builders.material_rate("8" * 18))
+    assert effects(change_of(shop, "speck")) == {"materials/gold rate": "-111111.111111"}
+
+
+def line(material: str, quantity: str) -> dict[str, str]:
+    return {"material": material, "quantity_per_piece": quantity}
+
+
+def test_a_product_made_of_a_part_made_of_resin_alone_is_told_of_resin(shop: Owner) -> None:
+    shop.register("products/rack", made_of("peg", "6"))
+    shop.register("listings/rack", builders.listing(product="rack", channel="fair"))
+    applied(shop)
+    shop.put_rate("materials/resin", MONDAY, builders.material_rate("4.5"))
+
+    assert effects(change_of(shop, "rack")) == {"materials/resin rate": "1.500000"}

@@ -1,0 +1,129 @@
+"""What a repricing leaves on record, and the way back."""
+
+from uuid import UUID
+
+import pytest
+
+from service.domain.listing.repricing import RepricingRequest
+from service.workflows.errors import NotRegisteredError, PreconditionFailedError, StalePreviewError, SupersededError
+from service.workflows.listing import repricing, repricing_records
+from tests.api.repriced import FIRST, MONDAY
+from tests.domain.examples import TODAY
+from tests.support import builders
+from tests.workflows.listing.repriced import applied, history, previewed, put_in_force
+from tests.workflows.owner import OWNER, Owner
+
+NOWHERE = UUID(int=1)
+
+
+@pytest.fixture
+def selling(furnished: Owner) -> Owner:
+    furnished.put("listings/sheet-online", builders.listing())
+    return furnished
+
+
+def dearer(owner: Owner, price: str = "1.80") -> None:
+    owner.put_rate("materials/hdpe", MONDAY, builders.material_rate(price))
+
+
+class TestTheWayBack:
+    def test_puts_the_price_before_in_force_again(self, selling: Owner) -> None:
+        applied(selling)
+        (before,) = history(selling, "sheet-online")
+        dearer(selling)
+        second = applied(selling, MONDAY)
+        assert second.id is not None
+        assert history(selling, "sheet-online")[1:] == [before]
+
+        done = selling.roll_back(second.id)
+
+        assert (done.rolled_back_by, done.rolled_back_at is None) == ("owner", False)
+        assert history(selling, "sheet-online") == [before]
+
+    def test_is_open_once_and_newest_first(self, selling: Owner) -> None:
+        first = applied(selling)
+        dearer(selling)
+        second = applied(selling, MONDAY)
+        assert first.id is not None
+        assert second.id is not None
+
+        with pytest.raises(
+            SupersededError, match="1 of its prices are no longer in force; roll back the later"
+        ) as error:
+            selling.roll_back(first.id)
+        assert error.value.superseded_prices == 1
+        selling.roll_back(second.id)
+        with pytest.raises(SupersededError, match="was rolled back already"):
+            selling.roll_back(second.id)
+        selling.roll_back(first.id)
+
+        assert history(selling, "sheet-online") == []
+
+    def test_is_closed_to_who_has_seen_another_state(self, selling: Owner) -> None:
+        done = applied(selling)
+        assert done.id is not None
+
+        with pytest.raises(PreconditionFailedError):
+            repricing_records.roll_back(selling.database, selling.workshop, done.id, OWNER, lambda _: False)
+
+        assert len(history(selling, "sheet-online")) == 1
+
+    def test_of_no_repricing_or_another_workshop_s_is_none(self, selling: Owner, other_owner: Owner) -> None:
+        done = applied(selling)
+        assert done.id is not None
+
+        for owner, repricing_id in ((selling, NOWHERE), (other_owner, done.id)):
+            with pytest.raises(NotRegisteredError):
+                owner.roll_back(repricing_id)
+
+        assert len(history(selling, "sheet-online")) == 1
+
+
+def test_the_history_of_a_listing_tells_day_and_repricing_of_each_price_newest_first(selling: Owner) -> None:
+    first = applied(selling)
+    dearer(selling)
+    second = applied(selling, MONDAY)
+
+    found = repricing_records.price_history(selling.database, selling.workshop, "sheet-online", before=None, limit=9)
+
+    assert [each.repricing for each in found] == [second.id, first.id]
+    assert [each.as_of.isoformat() for each in found] == [MONDAY, FIRST]
+    assert found[0].price.amount > found[1].price.amount
+
+
+def test_there_is_no_history_of_a_listing_that_is_not_registered(selling: Owner) -> None:
+    with pytest.raises(NotRegisteredError, match="listing 'gold'"):
+        history(selling, "gold")
+
+
+def test_a_preview_that_was_applied_meanwhile_is_refused_with_what_applied_it(selling: Owner) -> None:
+    """A preview that nobody has applied is refused without one, whatever else was applied before."""
+    request = RepricingRequest(as_of=TODAY)
+    with repricing.preview(selling.database, selling.workshop, request) as seen:
+        tag = seen.tag
+    done = applied(selling)
+
+    for expected, named in ((tag, str(done.id)), ("another", None)):
+        with pytest.raises(StalePreviewError) as error:
+            repricing.apply(selling.database, selling.workshop, request, OWNER, lambda now, it=expected: now == it)
+        assert error.value.applied_as == named
+
+
+def test_changes_go_on_beyond_a_listing(selling: Owner) -> None:
+    selling.put("listings/sheet-to-order", builders.listing())
+
+    with repricing.preview(selling.database, selling.workshop, RepricingRequest(as_of=TODAY)) as seen:
+        found = [change["listing"] for change in seen.changes("sheet-online")]
+
+    assert found == ["sheet-to-order"]
+
+
+def test_a_repricing_that_finds_nothing_to_change_is_not_recorded(selling: Owner) -> None:
+    applied(selling)
+    revision = selling.revision
+
+    again = put_in_force(selling)
+
+    assert (again.id, again.figures.summary.same) == (None, 1)
+    assert selling.revision == revision
+    assert previewed(selling, FIRST).changes == {}
