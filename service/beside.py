@@ -1,11 +1,13 @@
-"""The folders that lie beside the package in the source tree and in it where it is installed from a wheel."""
+"""The folders that lie beside the package in the source tree, and apart from it where it is installed from a wheel."""
 
+import sys
 from pathlib import Path
 
-_PACKAGE = Path(__file__).resolve().parent
+_SOURCES = Path(__file__).resolve().parents[1]
+_INSTALLED = Path(sys.prefix) / "share" / "pugmill"
 
 
 def beside(name: str) -> Path:
     """Where migrations or the contract are."""
-    installed = _PACKAGE / name
-    return installed if installed.is_dir() else _PACKAGE.parent / name
+    found = _SOURCES / name
+    return found if found.is_dir() else _INSTALLED / name

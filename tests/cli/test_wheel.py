@@ -17,7 +17,7 @@ import pytest
 from tests.support.running import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
-SOURCES = ("pyproject.toml", "setup.py", "service", "migrations", "openapi")
+SOURCES = ("pyproject.toml", "service", "migrations", "openapi")
 NOT_COPIED = shutil.ignore_patterns("__pycache__")
 WORKSHOP = """
 workshop: {name: Kiln Lane, time-zone: Europe/Dublin}
@@ -139,7 +139,7 @@ def test_migrates_serves_registers_and_quotes_from_any_directory(
 
 
 def test_carries_the_contract(installed: Installed) -> None:
-    (contract,) = installed.binaries.parent.glob("lib/*/site-packages/service/openapi/openapi.yaml")
+    contract = installed.binaries.parent / "share" / "pugmill" / "openapi" / "openapi.yaml"
 
     assert contract.read_bytes() == (ROOT / "openapi" / "openapi.yaml").read_bytes()
 

@@ -1,4 +1,4 @@
-"""What an owner does with a workshop, said shortly: bodies of tests/support/builders.py in, values of the domain out."""
+"""What an owner does with a workshop, in short: bodies of tests/support/builders.py in, domain values out."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

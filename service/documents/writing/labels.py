@@ -11,7 +11,7 @@ from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
-CATALOGUES = Path(__file__).resolve().parent / "catalogues"
+CATALOGUES = Path(__file__).resolve().parents[1] / "catalogues"
 ENGLISH = "en"
 LANGUAGES = (ENGLISH, *sorted(path.stem for path in CATALOGUES.glob("*.po")))
 _PLACEHOLDER = re.compile(r"\\{(\w+)\\}")

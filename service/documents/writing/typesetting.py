@@ -7,7 +7,7 @@ from typing import Any
 
 import typst
 
-TEMPLATES = Path(__file__).resolve().parent / "templates"
+TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 STAND_IN = "\u25a1"
 """A square in the place of a character that no font has."""
 _MISSING = re.compile(r'the text `"((?:[^"\\]|\\.)+)"` could not be displayed')

@@ -36,6 +36,7 @@ def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterab
 
 
 def act_columns(change_id: UUID, at: datetime, by: Actor) -> dict[str, Any]:
+    """What every change of one act has in common, by column."""
     return {"change_id": change_id, "at": at, "by": by.name, "key_id": by.key_id}
 
 

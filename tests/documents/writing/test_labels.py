@@ -9,12 +9,12 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 
-from service.documents.writing import labels
+from service.documents.quoting import quotation_view
 from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
 from service.domain.safety import hazards
 from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern, DeclaredUse
 
-CUSTOMERS_PAPERS = Path(labels.__file__).with_name("quotation_view.py")
+CUSTOMERS_PAPERS = Path(quotation_view.__file__)
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
 
 
