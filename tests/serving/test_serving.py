@@ -86,11 +86,11 @@ class TestPolicies:
     ) -> None:
         browser.visit(f"http://127.0.0.1:{service.port}/docs/", 1200)
         for _ in range(SECONDS * 10):
-            if "MachinesPage" in browser.text:
+            if "MaterialsPage" in browser.text:
                 break
             time.sleep(0.1)
 
-        assert "MachinesPage" in browser.text
+        assert "MaterialsPage" in browser.text
         assert browser.complaints(f"http://127.0.0.1:{service.port}/") == []
 
 
