@@ -10,7 +10,7 @@ from zlib import crc32
 
 from pypdf import PdfReader
 
-from service.api.http.answers import HTML, IMAGES, PDF
+from service.api.http.forms import HTML, IMAGES, PDF
 from service.store.engine.database import Database
 from service.store.workshop.workshops import find_workshop
 from tests.api.outside import Stored, operations, stored

@@ -186,9 +186,8 @@ def workflows_on_a_database() -> set[str]:
     def reaches(each: Any, module: ModuleType) -> bool:
         return each.__module__ == module.__name__ and next(iter(inspect.signature(each).parameters), "") == "database"
 
-    modules = [
-        import_module(f"{workflows.__name__}.{found.name}") for found in pkgutil.iter_modules(workflows.__path__)
-    ]
+    found = pkgutil.walk_packages(workflows.__path__, f"{workflows.__name__}.")
+    modules = [import_module(each.name) for each in found]
     return {
         f"{module.__name__.rpartition('.')[2]}.{name}"
         for module in modules
@@ -440,7 +439,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "registering.retire": lambda: owner.retire("products/crate"),
         **retries_of(owner),
         "moving.export_workshop": lambda: list(moving.export_workshop(owner.database, workshop_id)),
-        "changes.list_changes": lambda: read_changes(owner),
+        "audit.list_changes": lambda: read_changes(owner),
         "watching.readiness": lambda: watching.readiness(owner.database),
     }
 

@@ -2,7 +2,7 @@
 
 import flask
 
-from service.api.http.answers import HTML, IMAGES, PDF, XML
+from service.api.http.forms import HTML, IMAGES, PDF, XML
 from tests.api.twins import Twin, altered_by, asked, furnish
 from tests.conftest import make_client
 from tests.support.contract import Contract

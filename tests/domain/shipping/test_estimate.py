@@ -116,10 +116,6 @@ class TestClasses:
         assert narrowed(None, None) == ParcelLimits()
 
 
-def test_a_rate_of_shipping_is_part_of_no_products_cost() -> None:
-    assert a_shipping_rate().components(lambda money: money.amount) == {}
-
-
 def classes(*bands: tuple[str, str, str]) -> dict[str, Any]:
     return {"zones": {"home": [weight_class(*band) for band in bands]}}
 
