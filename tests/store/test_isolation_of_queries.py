@@ -298,6 +298,7 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
 
     return {
         "quoting.quote": lambda: owner.quote(lines=lines),
+        "quoting.preview": lambda: owner.preview(lines=lines),
         "quotation_life.issue": issue,
         "quotation_life.revise": lambda: None,  # as it was issued
         "quotation_life.accept": accepted_id,
