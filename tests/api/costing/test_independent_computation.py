@@ -28,7 +28,7 @@ from tests.support.profiles import seeds
 PRODUCTS_BY_LEVEL = (6, 5, 5, 4, 4, 3)
 HOMES = ("EUR", "JPY", "KWD")
 """Currencies of workshops: a minor unit of two decimals, of none and of three."""
-SEEDS = seeds(36)
+SEEDS = seeds(18)
 HELD_AGAINST_THE_CONTRACT = SEEDS[:3]
 CURRENCIES = {"EUR": "1", "USD": "1.0873", "GBP": "0.85555", "JPY": "163.42", "KWD": "0.3341", "CZK": "24.917"}
 # The first is 31 days before the last day asked about, and the last comes after every day asked about.
