@@ -75,6 +75,11 @@ def collection_blueprint(collection: Collection) -> Blueprint:
     return blueprint
 
 
+def _one(noun: str) -> str:
+    """The noun with its article."""
+    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
+
+
 def _named(collection: Collection) -> tuple[str, str]:
     """What operation ids are made of: the plural and the singular in camel case."""
     singular = "".join(word.capitalize() for word in collection.noun.split())
@@ -85,7 +90,7 @@ def _named(collection: Collection) -> tuple[str, str]:
 def _add_register(blueprint: Blueprint, collection: Collection) -> None:
     facts_schema = schema_of(collection.facts)
     plural, singular = _named(collection)
-    name, noun = collection.name, collection.noun
+    name, noun, one = collection.name, collection.noun, _one(collection.noun)
     page_schema = listed(facts_schema, plural, {"code": _code_field()})
 
     @blueprint.route("")
@@ -111,7 +116,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
     @blueprint.route("/<code>")
     class One(MethodView):
         @operation(f"get{singular}")
-        @blueprint.doc(summary=f"Read a {noun}")
+        @blueprint.doc(summary=f"Read {one}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
             found = registering.find_one(database(), workshop(), name, code)
@@ -119,7 +124,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
 
         @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
         @blueprint.doc(
-            summary=f"Register a {noun}, or replace it",
+            summary=f"Register {one}, or replace it",
             description="The same again changes nothing. What is left out takes its default.",
         )
         @blueprint.arguments(facts_schema(), example=FACTS[name])
@@ -133,7 +138,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
         @blueprint.doc(
-            summary=f"Retire a {noun}",
+            summary=f"Retire {one}",
             description="Refused while anything names it. Its rates stay, and so does every quotation.",
         )
         @blueprint.response(204)
@@ -145,13 +150,13 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
 def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -> None:
     terms_schema = schema_of(terms_class)
     _, singular = _named(collection)
-    name, noun = collection.name, collection.noun
+    name, one = collection.name, _one(collection.noun)
     page_schema = listed(terms_schema, f"{singular}Rates", {"valid_from": _day_field()})
 
     @blueprint.route("/<code>/rates")
     class Rates(MethodView):
         @operation(f"list{singular}Rates")
-        @blueprint.doc(summary=f"What a {noun} cost over time, by first day")
+        @blueprint.doc(summary=f"What {one} cost over time, by first day")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery, code: str) -> flask.Response:
@@ -176,7 +181,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
     @blueprint.route("/<code>/rates/<day>")
     class Rate(MethodView):
         @operation(f"get{singular}Rate")
-        @blueprint.doc(summary=f"The rate of a {noun} that begins on a day")
+        @blueprint.doc(summary=f"The rate of {one} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: date) -> flask.Response:
             found = registering.find_dated_rate(database(), workshop(), name, code, day)
@@ -184,7 +189,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
 
         @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
         @blueprint.doc(
-            summary=f"What a {noun} costs from a day on",
+            summary=f"What {one} costs from a day on",
             description="The same again changes nothing; a correction leaves every quotation as it was given.",
         )
         @blueprint.arguments(terms_schema(), example=TERMS[name])

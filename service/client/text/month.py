@@ -111,18 +111,18 @@ class _Text:
             yield from paragraph(reasons[mix["outcome"]], self.columns)
             return
         yield f"The mix that leaves the most: {mix['profit']['amount']}"
-        rows = [("product", "planned", "best mix", "an hour of the bottleneck")]
+        rows = [("product", "planned", "best mix", "earns a bottleneck hour")]
         for line, best in zip(self.month["lines"], mix["lines"], strict=True):
             hour = line["contribution_per_hour"]
             figures = str(line["pieces"]), str(best["pieces"]), hour["amount"] if hour else _UNKNOWN
             rows.append((isolated(line["name"]), *figures))
         yield from table(rows, self.columns, 3)
-        proof = "It is proven that no other mix within demand and time leaves more."
+        proof = "No mix that you can make and sell earns more."
         at_most = f"No mix leaves more than {mix['profit_at_most']['amount']}."
         yield from paragraph(proof if mix["is_proven"] else at_most, self.columns)
         for each in mix["time_values"]:
             value = each["value_of_another_hour"]["amount"]
-            yield from paragraph(f"Another hour of {isolated(each['name'])} would add about {value}.", self.columns)
+            yield from paragraph(f"One more hour of {isolated(each['name'])} earns about {value}.", self.columns)
 
 
 def _share(share: str | None) -> str:

@@ -1,4 +1,4 @@
-"""A repricing as a person reads it: what moved the cost, which prices follow, and which do not."""
+"""A repricing as a person reads it: which cost changed, which prices follow, and which do not."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -8,8 +8,8 @@ from service.client.text.listing import money, percentage
 from service.client.text.terminal import isolated, padded, paragraph, room, table
 
 _HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
-_RATES = ("what moved", "since", "old rate", "new rate")
-_LEGEND = "cost: what a piece costs more, and why below it; margin: that of the price this puts or leaves in force"
+_RATES = ("which cost changed", "since", "old rate", "new rate")
+_LEGEND = "cost: extra cost a piece, the reason stands underneath; margin: at the price that is in force then"
 _DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
 _TITLES = {
     "preview": "PREVIEW OF A REPRICING, nothing is stored",
@@ -18,8 +18,8 @@ _TITLES = {
     "rolled_back": "REPRICING, rolled back to the old prices",
 }
 _MEANINGS = {
-    "kept": "kept: the old price still meets its policy, and the move would be less than the least",
-    "held": "held: the move would be greater than the greatest; --confirm LISTING lets it through",
+    "kept": "kept: left as it is, the change is too small (--least-move) and the old price still meets its policy",
+    "held": "held: waiting for you, it changes more than --greatest-move; --confirm LISTING lets it through",
     "unpriced": "unpriced: no price can be worked out, the old one stays",
 }
 
@@ -38,9 +38,7 @@ def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
     yield from paragraph(_counted(summary), columns)
     if answer["rate_changes"]:
         yield ""
-        yield from table(
-            [("what moved", "since", "old rate", "new rate"), *map(_rate, answer["rate_changes"])], columns, 2
-        )
+        yield from table([_RATES, *map(_rate, answer["rate_changes"])], columns, 2)
     if items:
         yield ""
         notes = ["", *(_why(each) for each in items)]

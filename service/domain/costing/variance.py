@@ -49,7 +49,7 @@ class Comparison:
     and for a pool on a value  quantity × new rate × (new share − old share). These add up to the change in cost.
 
     Attributes:
-        changes: what moved.
+        changes: the rates that changed.
         contributions: by part, the place of each change that it has a share in, and the amount for one unit.
     """
 

@@ -94,7 +94,7 @@ class PlannedLine:
         if self.standard_batch is None:
             yield InvalidValueError(("standard_batch",), "is required with a product")
         if (self.policy is None) == (self.price is None):
-            yield InvalidValueError(("policy",), "give either a policy or a price")
+            yield InvalidValueError(("policy",), "say how to price it (policy), or give a price")
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
 
 

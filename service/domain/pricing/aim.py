@@ -1,4 +1,4 @@
-"""What a policy aims at in a sale: all about a price that does not depend on what the piece costs."""
+"""A policy applied to one sale; reusable for any cost."""
 
 from collections.abc import Iterable, Iterator
 from decimal import Decimal

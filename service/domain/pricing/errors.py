@@ -28,7 +28,7 @@ class UnreachableTargetError(PugmillError, ValueError):
         if highest is not None and at_price is not None:
             limit = f"the most is {highest:f}, at a price of {at_price:f}"
         elif highest is not None:
-            limit = f"the most is {highest:f}, which ever higher prices come near and never reach"
+            limit = f"fees are too high for it at any price; the most is just below {highest:f}"
         super().__init__(f"a {target.replace('_', ' ')} of {wanted:f} cannot be reached: {limit}")
         self.target = target
         self.wanted = wanted

@@ -4,7 +4,7 @@ from service.domain.values.errors import PugmillError
 
 
 class QuotationStateError(PugmillError):
-    """A quotation is in a state in which something cannot become of it.
+    """The state of the quotation does not allow this transition.
 
     Attributes:
         state: the one it is in.

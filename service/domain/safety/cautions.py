@@ -163,7 +163,7 @@ USE_CAUTIONS = {
     ),
     DeclaredUse.PROTECTIVE_EQUIPMENT: Caution(
         code="use-protective-equipment",
-        text="Protective equipment: somebody's health hangs on it. In the EU all but what protects from minimal risks "
+        text="Protective equipment: it protects health or life. In the EU all but what protects from minimal risks "
         "needs a type examination by a notified body before sale. Elsewhere local rules decide.",
         source="Regulation (EU) 2016/425 on personal protective equipment, risk categories",
     ),

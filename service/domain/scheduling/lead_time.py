@@ -182,7 +182,7 @@ class _Schedule:
         return max([begin, *done]) if len(done) == len(ends) else None
 
     def _limiting(self, step: Step) -> dict[str, Decimal]:
-        """Minutes of what a step waits for: not of what it needs nothing of, nor of what has hours nobody knows."""
+        """Minutes on the resources that can delay the step: those it needs, and whose hours are known."""
         minutes = {f"labour-grades/{grade}": each for grade, each in step.labour_minutes.items()}
         if step.machine:
             minutes[f"machines/{step.machine}"] = step.machine_minutes

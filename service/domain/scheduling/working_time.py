@@ -100,7 +100,7 @@ class Shift:
     def after(self, begin: Moment, minutes: Decimal, last: date | None = None) -> Moment | None:
         """When so many minutes are worked from a moment on; None where that is not by the last day.
 
-        What fills a day to its end, but for a hair that a division left, is done on that day.
+        Work that fills a day to its end, within rounding, is done on that day.
 
         Args:
             begin: the moment.

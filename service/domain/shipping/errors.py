@@ -22,7 +22,7 @@ class UnknownZoneError(PugmillError, LookupError):
 
 
 class DoesNotFitError(PugmillError, ValueError):
-    """A shipping service takes a product in no way.
+    """No parcel that the service accepts can hold the product.
 
     Attributes:
         product: its code.

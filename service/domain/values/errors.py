@@ -57,7 +57,7 @@ class CurrencyMismatchError(PugmillError, ValueError):
 
 
 class TooComplexError(PugmillError, ValueError):
-    """A product explodes into more than the service computes, or a question asks for more.
+    """The request exceeds a size limit.
 
     Attributes:
         what: there is too much of.

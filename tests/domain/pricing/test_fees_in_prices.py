@@ -470,7 +470,7 @@ class TestATargetOutOfReach:
         assert error.value.at_price is None
         assert str(error.value) == (
             "a margin of 0.4 cannot be reached: "
-            "the most is 0.375000, which ever higher prices come near and never reach"
+            "fees are too high for it at any price; the most is just below 0.375000"
         )
 
     def test_is_refused_with_the_price_that_reaches_the_most(self) -> None:
