@@ -92,7 +92,8 @@ class Blueprint(flask_smorest.Blueprint):
         has_body = "requestBody" in doc or "requestBody" in doc_info.get("manual_doc", {})
         responses |= refusals(*statuses_of(asked, method, variables=doc_info["variables"], has_body=has_body))
         headers = [*asked.headers, *([IF_CHANGED] if is_read else [])]
-        doc["parameters"] = [*doc.get("parameters", []), *headers]
+        if parameters := [*doc.get("parameters", []), *headers]:
+            doc["parameters"] = parameters
         doc["operationId"] = asked.id
         if not asked.is_keyed:
             doc["security"] = []
