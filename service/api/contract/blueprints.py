@@ -29,7 +29,7 @@ _TEXT = {"type": "string"}
 _BINARY = {"type": "string", "format": "binary"}
 _SCHEMAS = {JSON_LD: {"type": "object"}, PDF: _BINARY, **dict.fromkeys(IMAGES, _BINARY)}
 """Of the forms that are neither text nor described by the view's own schema."""
-_FORM = ("type", "format", "pattern", "minLength", "maxLength", "enum")
+_FORM = ("type", "format", "pattern", "minLength", "maxLength", "enum", "anyOf")
 _SHARED_QUERIES = frozenset({"limit", "cursor", "as_of", "quantity"})
 """Query parameters that many operations take."""
 

@@ -227,11 +227,13 @@ def _shared_forms() -> dict[str, dict[str, Any]]:
         **{name: _told(rules_and_type(hint)[0][0], TextField()) for name, hint in texts.items()},
     }
     optional = {**forms, "Text": {}, "Date": {"format": "date"}}
+    money = {"MoneyOrNull": {"anyOf": [{"$ref": "#/components/schemas/Money"}, {"type": "null"}]}}
     return {
         **{name: {"type": "string", **form} for name, form in forms.items()},
         **{f"{name}OrNull": {"type": ["string", "null"], **form} for name, form in optional.items()},
+        **money,
     }
 
 
 SHARED_FORMS = _shared_forms()
-"""Forms of text that many fields have, by their names among the contract's shared parts."""
+"""Forms that many fields have, by their names among the contract's shared parts."""
