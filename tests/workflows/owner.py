@@ -25,6 +25,7 @@ from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
 from service.workflows.costing import costing
 from service.workflows.currency import exchange
+from service.workflows.entity_tags import Precondition, always
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.listing.repricing import Application
 from service.workflows.pricing import pricing
@@ -33,7 +34,7 @@ from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quoting
 from service.workflows.quoting.quoting import QuotationPreview
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Precondition, Registering, always
+from service.workflows.registering.registering import Registering
 from tests.domain.examples import TODAY, a_policy, a_request
 from tests.support import builders
 

@@ -15,7 +15,7 @@ from service.api.contract.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
 from service.api.contract.schemas import field_of, schema_of
 from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
 from service.api.currency.exchange_file import read_days
-from service.api.http.answers import answer, is_expected, nothing, precondition, unchanged
+from service.api.http.answers import answer, is_expected, may_be_put, nothing, tagged
 from service.api.http.auth import actor, database, workshop
 from service.api.http.forms import CSV
 from service.api.http.operations import operation
@@ -195,7 +195,7 @@ class ExchangeRatesOfDay(MethodView):
     def put(self, entered: EnteredRates, day: date) -> flask.Response:
         """Enter exchange rates by hand for a day; the same again changes nothing."""
         rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
-        done = exchange.put_exchange_rates(database(), workshop(), actor(), rates, precondition())
+        done = exchange.put_exchange_rates(database(), workshop(), actor(), rates, may_be_put)
         return saved(replace(done, state=_shown(done.state)))
 
     @operation("withdrawExchangeRates", headers=(IF_MATCH,))
@@ -203,7 +203,7 @@ class ExchangeRatesOfDay(MethodView):
     @blueprint.response(204)
     def delete(self, query: SourceQuery, day: date) -> flask.Response:
         """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
-        exchange.withdraw_exchange_rates(database(), workshop(), actor(), day, query.source, precondition())
+        exchange.withdraw_exchange_rates(database(), workshop(), actor(), day, query.source, may_be_put)
         return nothing()
 
 
@@ -300,11 +300,7 @@ class HeldDayOfSource(MethodView):
     def get(self, query: HeldQuery, day: date) -> flask.Response:
         """A day that is not used until it is confirmed, and why."""
         found = fetching.find_held_exchange_rates(database(), workshop(), day, query.source)
-        if same := unchanged(tag := fetching.tag_of(found)):
-            return same
-        response = answer(found)
-        response.set_etag(tag)
-        return response
+        return tagged(fetching.tag_of(found), lambda: answer(found))
 
     @operation("dropHeldExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")

@@ -8,9 +8,10 @@ from flask.views import MethodView
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG, LINK
+from service.api.http.answers import tagged
 from service.api.http.auth import database, workshop
 from service.api.http.forms import IMAGES, JSON
-from service.api.http.kept import kept, tagged
+from service.api.http.kept import kept, state_tag
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
 from service.api.registering.registered import listed
@@ -48,7 +49,7 @@ class PriceHistory(MethodView):
             lambda entry: [str(entry.repricing)],
             encoded,
         )
-        return tagged(found)
+        return tagged(state_tag(workshop()), lambda: found)
 
 
 @kept

@@ -16,7 +16,7 @@ from service.api.contract.fields import FlagField
 from service.api.contract.rates_field import rates_field
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG, IF_MATCH, IF_PREVIEWED, LINK, LOCATION, MAY_BE_REPEATED
-from service.api.http.answers import data_answer, is_expected, unchanged
+from service.api.http.answers import data_answer, is_expected, tagged
 from service.api.http.auth import WRITE, actor, database, require, workshop
 from service.api.http.forms import CSV, JSON, NDJSON
 from service.api.http.operations import operation
@@ -35,6 +35,7 @@ from service.spool import write
 from service.store.listing.repricings import Repricing
 from service.store.workshop.retries import KeptAnswer
 from service.workflows.costing.costing import WhatIf
+from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
 
 blueprint = Blueprint(
@@ -205,9 +206,7 @@ def _changes_page(query: PageQuery, repricing_id: UUID, after: str, path: str) -
 
 
 def _stated(repricing: Repricing) -> flask.Response:
-    response = data_answer(stored_statement(repricing))
-    response.set_etag(repricing_records.tag_of(repricing))
-    return response
+    return tagged(repricing_records.tag_of(repricing), lambda: data_answer(stored_statement(repricing)))
 
 
 @blueprint.route("/<repricing_id>")
@@ -218,8 +217,7 @@ class OneRepricing(MethodView):
     @blueprint.response(200, schema_of(RepricingStatement))
     def get(self, repricing_id: UUID) -> flask.Response:
         """A repricing as it was applied; its changes have an address of their own."""
-        found = repricing_records.find_repricing(database(), workshop(), repricing_id)
-        return unchanged(repricing_records.tag_of(found)) or _stated(found)
+        return _stated(repricing_records.find_repricing(database(), workshop(), repricing_id))
 
 
 @blueprint.route("/<repricing_id>/changes")
@@ -232,16 +230,10 @@ class RepricingChanges(MethodView):
     def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
         """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
         after = position(query)
-        if flask.g.media_type != JSON:  # what was recorded does not change any more
-            changes = _changes(repricing_id)
-            tag = (
-                f"{repricing_id}-{flask.g.media_type.rpartition('/')[2]}"  # what was recorded does not change any more
-            )
-            if same := unchanged(tag):
-                return same
-            response = _streamed(changes, flask.g.media_type)
-            response.set_etag(tag)
-            return response
+        media_type = flask.g.media_type
+        if media_type != JSON:  # what was recorded does not change any more
+            changes, form = _changes(repricing_id), media_type.rpartition("/")[2]
+            return tagged(tag(repricing_id, form), lambda: _streamed(changes, media_type))
         return linked(_changes_page(query, repricing_id, after[0] if after else "", flask.request.path))
 
 

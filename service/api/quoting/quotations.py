@@ -10,7 +10,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.examples import QUOTATION
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, ONCE
-from service.api.http.answers import answer, data_answer, is_expected, nothing, unchanged
+from service.api.http.answers import answer, data_answer, is_expected, nothing, tagged
 from service.api.http.auth import access, database, workshop
 from service.api.http.forms import JSON, QUOTATION_FORMS
 from service.api.http.operations import operation
@@ -53,10 +53,8 @@ class QuotationsQuery(PageQuery):
 
 def stated(quotation: Quotation, status: int = 200) -> flask.Response:
     """A quotation as JSON, with the tag of its state."""
-    response = data_answer(encoded(quotation), status)
-    response.set_etag(quotations.tag_of(quotation))
-    response.headers["Link"] = alternatives(quotation)
-    return response
+    links = {"Link": alternatives(quotation)}
+    return tagged(quotations.tag_of(quotation), lambda: data_answer(encoded(quotation), status, links))
 
 
 def made(quotation: Quotation) -> flask.Response:
@@ -105,7 +103,7 @@ class OneQuotation(MethodView):
         quotation = quotations.find_quotation(database(), workshop(), quotation_id)
         if flask.g.media_type != JSON:
             return paper_of(quotation, flask.g.media_type, query.locale)
-        return unchanged(quotations.tag_of(quotation)) or stated(quotation)
+        return stated(quotation)
 
     @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))
     @blueprint.response(204)

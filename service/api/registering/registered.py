@@ -12,7 +12,7 @@ from service.api.contract.examples import FACTS, TERMS
 from service.api.contract.fields import TextField
 from service.api.contract.schemas import field_of, schema_of
 from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
-from service.api.http.answers import answer, nothing, precondition
+from service.api.http.answers import answer, may_be_put, nothing
 from service.api.http.auth import actor, database, workshop
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
@@ -128,7 +128,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, facts: Any, code: str) -> flask.Response:
-            done = registering.register(database(), workshop(), actor(), f"{name}/{code}", facts, precondition())
+            done = registering.register(database(), workshop(), actor(), f"{name}/{code}", facts, may_be_put)
             return saved(done)
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
@@ -138,7 +138,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
-            registering.retire(database(), workshop(), actor(), f"{name}/{code}", precondition())
+            registering.retire(database(), workshop(), actor(), f"{name}/{code}", may_be_put)
             return nothing()
 
 
@@ -198,7 +198,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
                 workshop(),
                 actor(),
                 DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms),
-                precondition(),
+                may_be_put,
             )
             return saved(done)
 
@@ -206,5 +206,5 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
         @blueprint.response(204)
         def delete(self, code: str, day: date) -> flask.Response:
-            registering.withdraw_rate(database(), workshop(), actor(), f"{name}/{code}", day, precondition())
+            registering.withdraw_rate(database(), workshop(), actor(), f"{name}/{code}", day, may_be_put)
             return nothing()

@@ -16,8 +16,9 @@ from service.store.currency.exchange import StoredDay
 from service.store.engine.database import Database
 from service.store.workshop import audit
 from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.errors import NotRegisteredError, PreconditionFailedError
-from service.workflows.registering.registering import Outcome, Precondition, Registering, always
+from service.workflows.entity_tags import Precondition, always, expect, revision_tag
+from service.workflows.errors import NotRegisteredError
+from service.workflows.registering.registering import Outcome, Registering
 
 T = TypeVar("T")
 
@@ -166,8 +167,11 @@ def put_exchange_rates(
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
-        if not precondition(there.revision if there else None):
-            raise PreconditionFailedError(_described_day(day.published_on, day.source))
+        expect(
+            revision_tag(workshop, there.revision) if there else None,
+            precondition,
+            _described_day(day.published_on, day.source),
+        )
         if there is not None and there.day == day:
             return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.day)
         revision = next_revision(connection, workshop.workshop_id)
@@ -246,8 +250,7 @@ def withdraw_exchange_rates(
         there = exchange.find_day(connection, workshop.workshop_id, source, published_on)
         if there is None:
             raise NotRegisteredError(_described_day(published_on, source))
-        if not precondition(there.revision):
-            raise PreconditionFailedError(_described_day(published_on, source))
+        expect(revision_tag(workshop, there.revision), precondition, _described_day(published_on, source))
         exchange.withdraw_day(connection, workshop.workshop_id, source, published_on)
         next_revision(connection, workshop.workshop_id)
         gone = change_of_day(Action.WITHDRAWN, there.day, None)

@@ -1,6 +1,5 @@
 """Exchange rates fetched from a feed, and the days that are held back until somebody confirms them."""
 
-import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -17,8 +16,8 @@ from service.store.engine.database import Connection, Database
 from service.store.workshop import audit
 from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.currency.exchange import change_of_day
+from service.workflows.entity_tags import Precondition, always, content_tag, expect
 from service.workflows.errors import FeedFailedError, NotRegisteredError
-from service.workflows.preconditions import Precondition, always, expect
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,7 +187,7 @@ def find_held_exchange_rates(database: Database, workshop: Workshop, published_o
 
 def tag_of(held: HeldDay) -> str:
     """Tells what is held back, and why."""
-    return hashlib.sha256(to_text(held).encode()).hexdigest()[:32]
+    return content_tag(to_text(held).encode())
 
 
 def _expected(held: HeldDay, precondition: Precondition) -> None:

@@ -1,7 +1,6 @@
 """Pricing listings anew when rates change: a preview, its application as a whole, and the way back."""
 
-import hashlib
-from collections.abc import Callable, Generator, Iterator, Mapping
+from collections.abc import Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import IO, Any
@@ -20,6 +19,7 @@ from service.store.listing import prices_in_force, repricings
 from service.store.listing.repricings import Repricing, RepricingBasis
 from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop, next_revision
 from service.workflows.costing.costing import WhatIf
+from service.workflows.entity_tags import Precondition, content_tag
 from service.workflows.errors import NothingPricedError, StalePreviewError
 from service.workflows.listing.price_changes import Found, Look
 from service.workflows.listing.repricing_scope import narrowing, scope_of
@@ -126,7 +126,7 @@ def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) 
     asked = replace(request, confirmed=(), confirm_all=False, include_unchanged=False)
     supposed = {resource: to_text(terms) for resource, terms in sorted((what_if or {}).items())}
     told = to_bytes([str(workshop.workshop_id), workshop.revision, to_text(asked), supposed])
-    return hashlib.sha256(told).hexdigest()[:32]
+    return content_tag(told)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +145,7 @@ class Application:
 
 
 def apply(
-    database: Database, workshop: Workshop, request: RepricingRequest, by: Actor, expected: Callable[[str], bool]
+    database: Database, workshop: Workshop, request: RepricingRequest, by: Actor, expected: Precondition
 ) -> Application:
     """Put the prices in force that the request finds, all of them or none, with a record of every change.
 
@@ -228,7 +228,7 @@ class _Looked:
 
 @contextmanager
 def _looked(
-    database: Database, workshop: Workshop, request: RepricingRequest, expected: Callable[[str], bool]
+    database: Database, workshop: Workshop, request: RepricingRequest, expected: Precondition
 ) -> Iterator[_Looked]:
     with new_spool() as spool:
         with preview(database, workshop, request) as seen:
@@ -269,7 +269,7 @@ def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
     return {"row": row if is_shown else None, "kept_bill": kept_bill}
 
 
-def _stale(database: Database, workshop: Workshop, expected: Callable[[str], bool]) -> StalePreviewError:
+def _stale(database: Database, workshop: Workshop, expected: Precondition) -> StalePreviewError:
     """Why the caller's tag is none of now: the newest repricings tell whether it was applied."""
     with database.reading() as connection:
         for each in repricings.page_of_repricings(connection, workshop.workshop_id, before=None, limit=100):

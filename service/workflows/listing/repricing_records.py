@@ -10,14 +10,14 @@ from service.store.engine.database import Connection, Database
 from service.store.listing import repricings
 from service.store.listing.repricings import Repricing
 from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
+from service.workflows.entity_tags import Precondition, always, expect, tag
 from service.workflows.errors import NotRegisteredError, SupersededError
-from service.workflows.preconditions import Precondition, always, expect
 from service.workflows.registering.registering import find_one
 
 
 def tag_of(repricing: Repricing) -> str:
     """Tells its state: nothing of a repricing changes but that it is rolled back."""
-    return f"{repricing.id}-{'applied' if repricing.rolled_back_at is None else 'rolled-back'}"
+    return tag(repricing.id, "applied" if repricing.rolled_back_at is None else "rolled-back")
 
 
 def roll_back(

@@ -29,7 +29,7 @@ from service.store import quotations
 from service.store.engine.database import Connection, Database
 from service.store.quotations import Quotation
 from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.preconditions import Precondition, always, expect
+from service.workflows.entity_tags import Precondition, always, expect
 from service.workflows.quoting.quotations import Address, find_quotation, get_quotation, tag_of
 from service.workflows.quoting.quoting import quote
 

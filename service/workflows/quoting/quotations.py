@@ -14,6 +14,7 @@ from service.store import quotations
 from service.store.engine.database import Connection, Database
 from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
 from service.store.workshop.workshops import Workshop
+from service.workflows.entity_tags import tag
 from service.workflows.errors import NotRegisteredError
 
 Address = UUID | int
@@ -22,7 +23,7 @@ Address = UUID | int
 
 def tag_of(quotation: Quotation) -> str:
     """What tells this state of a quotation from every other: an expired one has not changed and is another."""
-    return f"{quotation.id}-{quotation.version}-{quotation.status.value}"  # its number is other workshops' too
+    return tag(quotation.id, quotation.version, quotation.status.value)  # its number is other workshops' too
 
 
 def find_quotation(database: Database, workshop: Workshop, address: Address) -> Quotation:

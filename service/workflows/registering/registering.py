@@ -1,6 +1,6 @@
 """Registering what a workshop buys, runs, pays and makes, and what it costs from a date on."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -22,15 +22,8 @@ from service.store.registering.registrations import Registration
 from service.store.registering.surroundings import surroundings
 from service.store.workshop import audit
 from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
-
-Precondition = Callable[[int | None], bool]
-"""Whether a change may go ahead, given the revision that is there now (None if nothing is)."""
-
-
-def always(_revision: int | None) -> bool:
-    """No precondition."""
-    return True
+from service.workflows.entity_tags import Precondition, always, expect, revision_tag
+from service.workflows.errors import InUseError, NotRegisteredError
 
 
 class Outcome(StrEnum):
@@ -109,8 +102,7 @@ def register(
         lock_workshop(connection, workshop.workshop_id)
         there = registrations.find_registration(connection, workshop.workshop_id, collection, code)
         current = None if there is None or there.retired_at else there
-        if not precondition(current.revision if current else None):
-            raise PreconditionFailedError(described(collection, code))
+        expect(revision_tag(workshop, current.revision) if current else None, precondition, described(collection, code))
         if current is not None and current.facts == facts:
             return Registering(outcome=Outcome.UNCHANGED, revision=current.revision, state=current.facts)
         _check(connection, workshop, COLLECTIONS[collection], code, facts, there)
@@ -218,8 +210,7 @@ def retire(
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         found = _registered(connection, workshop, collection, code)
-        if not precondition(found.revision):
-            raise PreconditionFailedError(described(collection, code))
+        expect(revision_tag(workshop, found.revision), precondition, described(collection, code))
         if users := registrations.users_of(connection, workshop.workshop_id, collection, code):
             raise InUseError(described(collection, code), users)
         revision = next_revision(connection, workshop.workshop_id)
@@ -244,8 +235,11 @@ def put_rate(
         lock_workshop(connection, workshop.workshop_id)
         registered = _registered(connection, workshop, collection, code)
         there = rates.find_rate(connection, workshop.workshop_id, collection, code, rate.valid_from)
-        if not precondition(there.revision if there else None):
-            raise PreconditionFailedError(_described_rate(collection, code, rate.valid_from))
+        expect(
+            revision_tag(workshop, there.revision) if there else None,
+            precondition,
+            _described_rate(collection, code, rate.valid_from),
+        )
         if there is not None and there.rate == rate:
             return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.rate.terms)
         if problems := rate_problems(rate.terms, registered.facts):
@@ -312,8 +306,7 @@ def withdraw_rate(
         there = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
         if there is None:
             raise NotRegisteredError(_described_rate(collection, code, valid_from))
-        if not precondition(there.revision):
-            raise PreconditionFailedError(_described_rate(collection, code, valid_from))
+        expect(revision_tag(workshop, there.revision), precondition, _described_rate(collection, code, valid_from))
         rates.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
         next_revision(connection, workshop.workshop_id)
         subject = rate_subject(resource, valid_from)

@@ -32,9 +32,9 @@ class TestWhileOthersChangeTheWorkshop:
     @pytest.mark.parametrize("times", [0, 1, 2, 3])
     def test_it_looks_again_and_in_the_end_lets_nobody_else_in(self, selling: Owner, times: int) -> None:
         """Each time it has looked, somebody has changed the price of flakes; the last price counts."""
-        looks: list[str] = []
+        looks: list[str | None] = []
 
-        def interrupted(tag: str) -> bool:
+        def interrupted(tag: str | None) -> bool:
             looks.append(tag)
             if len(looks) <= times:
                 selling.put_rate("materials/hdpe", "2026-11-01", builders.material_rate(f"{len(looks)}.50"))
@@ -48,9 +48,9 @@ class TestWhileOthersChangeTheWorkshop:
         assert apply(selling).repricing is None  # what was applied is what the last rates ask for
 
     def test_it_is_refused_once_the_preview_is_no_longer_that_of_now(self, selling: Owner) -> None:
-        seen: list[str] = []
+        seen: list[str | None] = []
 
-        def as_at_first(tag: str) -> bool:
+        def as_at_first(tag: str | None) -> bool:
             seen.append(tag)
             if len(seen) == 1:
                 selling.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("2"))

@@ -408,7 +408,7 @@ class TestRevising:
     def test_what_is_accepted_while_the_new_one_is_computed_is_not_revised(self, furnished: Owner) -> None:
         old, looks = furnished.issued(**TODAY), []
 
-        def accepted_after_the_first_look(_tag: str) -> bool:
+        def accepted_after_the_first_look(_tag: str | None) -> bool:
             looks.append(len(looks) or accept(furnished, old))
             return True
 
@@ -472,7 +472,7 @@ class TestPreconditions:
         self, furnished: Owner, step: str, given: tuple[Any, ...], make: Callable[[Owner], Quotation]
     ) -> None:
         quotation = make(furnished)
-        seen: list[str] = []
+        seen: list[str | None] = []
 
         with pytest.raises(PreconditionFailedError):
             does(furnished, step, quotation, *given, precondition=lambda tag: bool(seen.append(tag)))

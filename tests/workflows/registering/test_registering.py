@@ -9,6 +9,7 @@ import pytest
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH
 from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
+from service.workflows.entity_tags import revision_tag
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import registering
 from service.workflows.registering.registering import Outcome
@@ -21,7 +22,7 @@ def made_of(*parts: str) -> dict[str, Any]:
     return {"name": "Assembly", "bill_of_materials": lines} if parts else builders.product()
 
 
-def never(_revision: int | None) -> bool:
+def never(_tag: str | None) -> bool:
     return False
 
 
@@ -281,11 +282,11 @@ class TestPreconditions:
             assert error.value.what == what
         assert furnished.revision == revision
 
-    def test_see_the_revision_that_is_there_and_none_where_nothing_is(self, owner: Owner) -> None:
-        seen: list[int | None] = []
+    def test_see_the_tag_of_what_is_there_and_none_where_nothing_is(self, owner: Owner) -> None:
+        seen: list[str | None] = []
 
-        def remember(revision: int | None) -> bool:
-            seen.append(revision)
+        def remember(tag: str | None) -> bool:
+            seen.append(tag)
             return True
 
         created = owner.put("materials/hdpe", builders.material(), remember)
@@ -297,7 +298,8 @@ class TestPreconditions:
         owner.retire("materials/hdpe", remember)
         owner.put("materials/hdpe", builders.material(), remember)
 
-        assert seen == [None, created.revision, None, rated.revision, None, entered.revision, created.revision, None]
+        known = [revision_tag(owner.workshop, done.revision) for done in (created, rated, entered)]
+        assert seen == [None, known[0], None, known[1], None, known[2], known[0], None]
 
 
 def test_every_refusal_is_one_that_the_caller_can_mend() -> None:
