@@ -34,7 +34,7 @@ from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quoting
 from service.workflows.quoting.quoting import QuotationPreview
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Registering
+from service.workflows.registering.changing import Registering
 from tests.domain.examples import TODAY, a_policy, a_request
 from tests.support import builders
 

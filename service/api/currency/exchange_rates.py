@@ -2,7 +2,6 @@
 
 import logging
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
@@ -184,7 +183,7 @@ class ExchangeRatesOfDay(MethodView):
     def get(self, query: SourceQuery, day: date) -> flask.Response:
         """The exchange rates of a source for a day; those entered by hand if none is named."""
         found = exchange.find_exchange_rates(database(), workshop(), day, query.source)
-        return answer(_shown(found.day), revision=found.revision)
+        return answer(exchange.told(found.day), revision=found.revision)
 
     @operation("putExchangeRates", headers=(IF_MATCH, CREATE_ONLY))
     @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
@@ -195,8 +194,7 @@ class ExchangeRatesOfDay(MethodView):
     def put(self, entered: EnteredRates, day: date) -> flask.Response:
         """Enter exchange rates by hand for a day; the same again changes nothing."""
         rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
-        done = exchange.put_exchange_rates(database(), workshop(), actor(), rates, may_be_put)
-        return saved(replace(done, state=_shown(done.state)))
+        return saved(exchange.put_exchange_rates(database(), workshop(), actor(), rates, may_be_put))
 
     @operation("withdrawExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
@@ -205,11 +203,6 @@ class ExchangeRatesOfDay(MethodView):
         """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
         exchange.withdraw_exchange_rates(database(), workshop(), actor(), day, query.source, may_be_put)
         return nothing()
-
-
-def _shown(day: DayRates) -> Mapping[str, Any]:
-    found: dict[str, Any] = encoded(day)
-    return {"base": found["base"], "rates": found["rates"]}
 
 
 @blueprint.route("/import")

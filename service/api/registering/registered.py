@@ -16,21 +16,21 @@ from service.api.http.answers import answer, may_be_put, nothing
 from service.api.http.auth import actor, database, workshop
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
+from service.domain.audit import Action
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import Collection
 from service.domain.values.declared import Code
 from service.encoding import encoded
 from service.store.registering.registrations import Registration
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Outcome, Registering
-
-_STATUS = {Outcome.CREATED: 201, Outcome.REPLACED: 200, Outcome.UNCHANGED: 200}
+from service.workflows.registering.changing import Registering
 
 
 def saved(done: Registering) -> flask.Response:
     """What is registered now, 201 if it is new."""
-    headers = {"Location": flask.request.path} if done.outcome is Outcome.CREATED else None
-    return answer(done.state, _STATUS[done.outcome], revision=done.revision, headers=headers)
+    if done.action is Action.REGISTERED:
+        return answer(done.state, 201, revision=done.revision, headers={"Location": flask.request.path})
+    return answer(done.state, revision=done.revision)
 
 
 def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:

@@ -13,12 +13,12 @@ from service.domain.values.exact import exactly
 from service.domain.values.money import Money, minor_unit_decimals, rounded
 from service.store.currency import exchange
 from service.store.currency.exchange import StoredDay
-from service.store.engine.database import Database
+from service.store.engine.database import Connection, Database
 from service.store.workshop import audit
 from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.entity_tags import Precondition, always, expect, revision_tag
+from service.workflows.entity_tags import Precondition, always
 from service.workflows.errors import NotRegisteredError
-from service.workflows.registering.registering import Outcome, Registering
+from service.workflows.registering.changing import Entry, Registering, change
 
 T = TypeVar("T")
 
@@ -148,12 +148,16 @@ def change_of_day(action: Action, before: DayRates | None, after: DayRates | Non
     day = after or before
     assert day is not None
     return Change(
-        subject=exchange_subject(day.published_on, day.source), action=action, before=_told(before), after=_told(after)
+        subject=exchange_subject(day.published_on, day.source),
+        action=action,
+        before=before and told(before),
+        after=after and told(after),
     )
 
 
-def _told(day: DayRates | None) -> dict[str, Any] | None:
-    return None if day is None else {"base": day.base, "rates": day.rates}
+def told(day: DayRates) -> dict[str, Any]:
+    """What of a source's day is changed, beside the day and the source."""
+    return {"base": day.base, "rates": day.rates}
 
 
 def put_exchange_rates(
@@ -167,19 +171,14 @@ def put_exchange_rates(
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
-        expect(
-            revision_tag(workshop, there.revision) if there else None,
-            precondition,
-            _described_day(day.published_on, day.source),
-        )
-        if there is not None and there.day == day:
-            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.day)
-        revision = next_revision(connection, workshop.workshop_id)
-        exchange.save_days(connection, workshop.workshop_id, [day], revision)
-        made = change_of_day(Action.REPLACED if there else Action.REGISTERED, there.day if there else None, day)
-        audit.record(connection, workshop.workshop_id, by, [made])
-    outcome = Outcome.REPLACED if there else Outcome.CREATED
-    return Registering(outcome=outcome, revision=revision, state=day)
+        known = (told(there.day), there.revision) if there else None
+        what, subject = _described_day(day.published_on, day.source), exchange_subject(day.published_on, day.source)
+
+        def save(revision: int) -> None:
+            exchange.save_days(connection, workshop.workshop_id, [day], revision)
+
+        entry = Entry(what, subject, known, told(day), save)
+        return change(connection, workshop, by, entry, precondition)
 
 
 def _described_day(published_on: date, source: str) -> str:
@@ -247,14 +246,15 @@ def withdraw_exchange_rates(
     """
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
-        there = exchange.find_day(connection, workshop.workshop_id, source, published_on)
-        if there is None:
-            raise NotRegisteredError(_described_day(published_on, source))
-        expect(revision_tag(workshop, there.revision), precondition, _described_day(published_on, source))
-        exchange.withdraw_day(connection, workshop.workshop_id, source, published_on)
-        next_revision(connection, workshop.workshop_id)
-        gone = change_of_day(Action.WITHDRAWN, there.day, None)
-        audit.record(connection, workshop.workshop_id, by, [gone])
+        there = _day(connection, workshop, published_on, source)
+        known = (told(there.day), there.revision)
+        what, subject = _described_day(published_on, source), exchange_subject(published_on, source)
+
+        def save(_: int) -> None:
+            exchange.withdraw_day(connection, workshop.workshop_id, source, published_on)
+
+        entry = Entry(what, subject, known, None, save)
+        change(connection, workshop, by, entry, precondition)
 
 
 def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> StoredDay:
@@ -264,7 +264,11 @@ def find_exchange_rates(database: Database, workshop: Workshop, published_on: da
         NotRegisteredError: the source has none for it.
     """
     with database.reading() as connection:
-        found = exchange.find_day(connection, workshop.workshop_id, source, published_on)
+        return _day(connection, workshop, published_on, source)
+
+
+def _day(connection: Connection, workshop: Workshop, published_on: date, source: str) -> StoredDay:
+    found = exchange.find_day(connection, workshop.workshop_id, source, published_on)
     if found is None:
         raise NotRegisteredError(_described_day(published_on, source))
     return found

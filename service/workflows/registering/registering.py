@@ -1,12 +1,9 @@
 """Registering what a workshop buys, runs, pays and makes, and what it costs from a date on."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date
-from enum import StrEnum
-from typing import Any
 
-from service.domain.audit import Action, Actor, Change, rate_subject
+from service.domain.audit import Action, Actor, rate_subject
 from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
@@ -20,33 +17,10 @@ from service.store.registering import rates, registrations
 from service.store.registering.rates import StoredRate
 from service.store.registering.registrations import Registration
 from service.store.registering.surroundings import surroundings
-from service.store.workshop import audit
-from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.entity_tags import Precondition, always, expect, revision_tag
+from service.store.workshop.workshops import Workshop, lock_workshop
+from service.workflows.entity_tags import Precondition, always
 from service.workflows.errors import InUseError, NotRegisteredError
-
-
-class Outcome(StrEnum):
-    """What registering did."""
-
-    CREATED = "created"
-    REPLACED = "replaced"
-    UNCHANGED = "unchanged"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Registering:
-    """What registering did, and what is there after it.
-
-    Attributes:
-        outcome: created, replaced or unchanged.
-        revision: the workshop's revision when the row last changed.
-        state: what is registered now. Where nothing changed, in the digits in which it was first sent.
-    """
-
-    outcome: Outcome
-    revision: int
-    state: Any
+from service.workflows.registering.changing import Entry, Registering, change
 
 
 def described(collection: str, code: str) -> str:
@@ -102,22 +76,15 @@ def register(
         lock_workshop(connection, workshop.workshop_id)
         there = registrations.find_registration(connection, workshop.workshop_id, collection, code)
         current = None if there is None or there.retired_at else there
-        expect(revision_tag(workshop, current.revision) if current else None, precondition, described(collection, code))
-        if current is not None and current.facts == facts:
-            return Registering(outcome=Outcome.UNCHANGED, revision=current.revision, state=current.facts)
-        _check(connection, workshop, COLLECTIONS[collection], code, facts, there)
-        revision = next_revision(connection, workshop.workshop_id)
-        registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
-        prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
-        made = _put(resource, current.facts if current else None, facts)
-        audit.record(connection, workshop.workshop_id, by, [made])
-    outcome = Outcome.REPLACED if current else Outcome.CREATED
-    return Registering(outcome=outcome, revision=revision, state=facts)
 
+        def save(revision: int) -> None:
+            _check(connection, workshop, COLLECTIONS[collection], code, facts, there)
+            registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
+            prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
 
-def _put(subject: str, before: Any, after: Any) -> Change:
-    action = Action.REGISTERED if before is None else Action.REPLACED
-    return Change(subject=subject, action=action, before=before, after=after)
+        known = (current.facts, current.revision) if current else None
+        entry = Entry(described(collection, code), resource, known, facts, save)
+        return change(connection, workshop, by, entry, precondition)
 
 
 def _check(
@@ -210,14 +177,16 @@ def retire(
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
         found = _registered(connection, workshop, collection, code)
-        expect(revision_tag(workshop, found.revision), precondition, described(collection, code))
-        if users := registrations.users_of(connection, workshop.workshop_id, collection, code):
-            raise InUseError(described(collection, code), users)
-        revision = next_revision(connection, workshop.workshop_id)
-        registrations.retire_registration(connection, workshop.workshop_id, collection, code, revision)
-        prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
-        gone = Change(subject=resource, action=Action.RETIRED, before=found.facts, after=None)
-        audit.record(connection, workshop.workshop_id, by, [gone])
+
+        def save(revision: int) -> None:
+            if users := registrations.users_of(connection, workshop.workshop_id, collection, code):
+                raise InUseError(described(collection, code), users)
+            registrations.retire_registration(connection, workshop.workshop_id, collection, code, revision)
+            prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
+
+        known = (found.facts, found.revision)
+        entry = Entry(described(collection, code), resource, known, None, save, Action.RETIRED)
+        change(connection, workshop, by, entry, precondition)
 
 
 def put_rate(
@@ -235,22 +204,16 @@ def put_rate(
         lock_workshop(connection, workshop.workshop_id)
         registered = _registered(connection, workshop, collection, code)
         there = rates.find_rate(connection, workshop.workshop_id, collection, code, rate.valid_from)
-        expect(
-            revision_tag(workshop, there.revision) if there else None,
-            precondition,
-            _described_rate(collection, code, rate.valid_from),
-        )
-        if there is not None and there.rate == rate:
-            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.rate.terms)
-        if problems := rate_problems(rate.terms, registered.facts):
-            raise InvalidValuesError(problems)
-        revision = next_revision(connection, workshop.workshop_id)
-        rates.save_rate(connection, workshop.workshop_id, rate, revision)
-        subject = rate_subject(rate.resource, rate.valid_from)
-        made = _put(subject, there.rate.terms if there else None, rate.terms)
-        audit.record(connection, workshop.workshop_id, by, [made])
-    outcome = Outcome.REPLACED if there else Outcome.CREATED
-    return Registering(outcome=outcome, revision=revision, state=rate.terms)
+
+        def save(revision: int) -> None:
+            if problems := rate_problems(rate.terms, registered.facts):
+                raise InvalidValuesError(problems)
+            rates.save_rate(connection, workshop.workshop_id, rate, revision)
+
+        known = (there.rate.terms, there.revision) if there else None
+        what, subject = _described_rate(collection, code, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
+        entry = Entry(what, subject, known, rate.terms, save)
+        return change(connection, workshop, by, entry, precondition)
 
 
 def _described_rate(collection: str, code: str, valid_from: date) -> str:
@@ -264,8 +227,12 @@ def find_dated_rate(database: Database, workshop: Workshop, collection: str, cod
         NotRegisteredError: there is none.
     """
     with database.reading() as connection:
-        _registered(connection, workshop, collection, code)
-        found = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+        return _rate(connection, workshop, collection, code, valid_from)
+
+
+def _rate(connection: Connection, workshop: Workshop, collection: str, code: str, valid_from: date) -> StoredRate:
+    _registered(connection, workshop, collection, code)
+    found = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
     if found is None:
         raise NotRegisteredError(_described_rate(collection, code, valid_from))
     return found
@@ -302,13 +269,12 @@ def withdraw_rate(
     collection, _, code = resource.partition("/")
     with database.writing() as connection:
         lock_workshop(connection, workshop.workshop_id)
-        _registered(connection, workshop, collection, code)
-        there = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
-        if there is None:
-            raise NotRegisteredError(_described_rate(collection, code, valid_from))
-        expect(revision_tag(workshop, there.revision), precondition, _described_rate(collection, code, valid_from))
-        rates.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
-        next_revision(connection, workshop.workshop_id)
-        subject = rate_subject(resource, valid_from)
-        gone = Change(subject=subject, action=Action.WITHDRAWN, before=there.rate.terms, after=None)
-        audit.record(connection, workshop.workshop_id, by, [gone])
+        there = _rate(connection, workshop, collection, code, valid_from)
+        known = (there.rate.terms, there.revision)
+        what, subject = _described_rate(collection, code, valid_from), rate_subject(resource, valid_from)
+
+        def save(_: int) -> None:
+            rates.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
+
+        entry = Entry(what, subject, known, None, save)
+        change(connection, workshop, by, entry, precondition)

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from service.domain.audit import Action
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.listing.price_list import PriceListEntry
@@ -19,7 +20,6 @@ from service.domain.values.money import Money
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.listing import listings
 from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
-from service.workflows.registering.registering import Outcome
 from tests.domain.examples import TODAY, a_policy
 from tests.support import builders
 from tests.support.furnishing import furnishes
@@ -490,7 +490,7 @@ class TestAPriceList:
             assert next(entries).listing == "at-home"
             entries.close()
 
-        assert both.put("materials/other", builders.material()).outcome is Outcome.CREATED
+        assert both.put("materials/other", builders.material()).action is Action.REGISTERED
 
     def test_is_of_the_state_in_which_it_was_begun(self, both: Owner) -> None:
         before = listed(both)

@@ -5,13 +5,13 @@ from decimal import Decimal
 
 import pytest
 
+from service.domain.audit import Action
 from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
 from service.workflows.currency import exchange
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Outcome
 from tests.support import builders
 from tests.workflows.owner import OWNER, Owner
 
@@ -22,11 +22,7 @@ class TestRates:
         corrected = furnished.put_rate("materials/hdpe", "2026-01-01", builders.material_rate("0.85"))
         later = furnished.put_rate("materials/hdpe", "2027-01-01", builders.material_rate("0.90"))
 
-        assert [each.outcome for each in (again, corrected, later)] == [
-            Outcome.UNCHANGED,
-            Outcome.REPLACED,
-            Outcome.CREATED,
-        ]
+        assert [each.action for each in (again, corrected, later)] == [None, Action.REPLACED, Action.REGISTERED]
         assert again.revision < corrected.revision < later.revision == furnished.revision
 
     def test_of_a_tariff_must_price_its_bands(self, furnished: Owner) -> None:
@@ -88,14 +84,10 @@ class TestExchangeRates:
         again = owner.put_exchange_rates("2026-11-02", USD="1.080")
         other = owner.put_exchange_rates("2026-11-02", USD="1.09", JPY="165")
 
-        assert [each.outcome for each in (first, again, other)] == [
-            Outcome.CREATED,
-            Outcome.UNCHANGED,
-            Outcome.REPLACED,
-        ]
+        assert [each.action for each in (first, again, other)] == [Action.REGISTERED, None, Action.REPLACED]
         found = exchange.find_exchange_rates(owner.database, owner.workshop, date(2026, 11, 2))
         assert found.revision == other.revision == first.revision + 1
-        assert found.day == other.state
+        assert exchange.told(found.day) == other.state
 
     def test_of_a_day_without_any_are_not_there(self, owner: Owner, other_owner: Owner) -> None:
         other_owner.put_exchange_rates("2026-11-02", USD="1.08")

@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
+from service.domain.audit import Action
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH
 from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
 from service.workflows.entity_tags import revision_tag
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Outcome
 from tests.support import builders
 from tests.workflows.owner import OWNER, Owner
 
@@ -31,14 +31,14 @@ class TestRegistering:
         first = owner.put("materials/hdpe", builders.material())
         again = owner.put("materials/hdpe", builders.material())
 
-        assert (first.outcome, again.outcome) == (Outcome.CREATED, Outcome.UNCHANGED)
+        assert (first.action, again.action) == (Action.REGISTERED, None)
         assert again.revision == first.revision == owner.revision
 
     def test_something_else_replaces_it_and_raises_the_revision(self, owner: Owner) -> None:
         first = owner.put("materials/hdpe", builders.material())
         second = owner.put("materials/hdpe", builders.material(name="HDPE, white"))
 
-        assert second.outcome is Outcome.REPLACED
+        assert second.action is Action.REPLACED
         assert second.revision == first.revision + 1 == owner.revision
         found = registering.find_one(owner.database, owner.workshop, "materials", "hdpe")
         assert (found.facts.name, found.revision) == ("HDPE, white", second.revision)
@@ -49,7 +49,7 @@ class TestRegistering:
 
         again = owner.put("machines/press", builders.machine(rated_power_kw="12.00"))
 
-        assert again.outcome is Outcome.UNCHANGED
+        assert again.action is None
         assert str(again.state.rated_power_kw) == "12"
 
     def test_everything_named_that_is_not_there_is_told_at_once_and_nothing_is_kept(self, owner: Owner) -> None:
@@ -129,7 +129,7 @@ class TestLoops:
 
         def close(pair: tuple[str, str]) -> str:
             try:
-                return furnished.put(f"products/{pair[0]}", made_of(pair[1])).outcome.value
+                return str(furnished.put(f"products/{pair[0]}", made_of(pair[1])).action)
             except ProductLoopError:
                 return "refused"
 
@@ -214,7 +214,7 @@ class TestRetiring:
 
         again = furnished.put("overheads/rent", {"name": "Rent", "base": "machine_hour"})
 
-        assert (again.outcome, again.revision) == (Outcome.CREATED, revision + 1)
+        assert (again.action, again.revision) == (Action.REGISTERED, revision + 1)
         assert furnished.cost() == before
 
     def test_a_rate_of_what_is_retired_can_be_neither_read_nor_changed(self, furnished: Owner) -> None:
@@ -251,10 +251,10 @@ class TestWhatRatesRestOn:
     def test_may_change_while_there_are_none(self, owner: Owner) -> None:
         owner.put("materials/hdpe", builders.material())
 
-        assert owner.put("materials/hdpe", builders.material(unit="piece")).outcome is Outcome.REPLACED
+        assert owner.put("materials/hdpe", builders.material(unit="piece")).action is Action.REPLACED
 
     def test_is_not_the_name_or_the_note(self, furnished: Owner) -> None:
-        assert furnished.put("materials/hdpe", builders.material(note="washed")).outcome is Outcome.REPLACED
+        assert furnished.put("materials/hdpe", builders.material(note="washed")).action is Action.REPLACED
 
 
 class TestPreconditions:
