@@ -8,14 +8,12 @@ from typing import Any
 import flask
 from werkzeug.datastructures import MIMEAccept
 
-from service.api.http.auth import workshop
+from service.api.http.auth import SAFE_METHODS, workshop
 from service.api.http.forms import JSON, QUOTATION_FORMS
 from service.api.http.operations import find_operation
 from service.api.http.problems import ProblemError
 from service.encoding import encoded, to_bytes
 from service.workflows.entity_tags import content_tag, revision_tag
-
-_READS = ("GET", "HEAD")
 
 
 def negotiate() -> None:
@@ -65,7 +63,7 @@ def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
     Raises:
         ProblemError: 412, the read's If-Match has not the tag.
     """
-    if flask.request.method in _READS:
+    if flask.request.method in SAFE_METHODS:
         if not is_expected(tag):
             raise ProblemError(412, "precondition-failed", "it is not in the state that If-Match names")
         if _is_known(tag):
@@ -124,7 +122,7 @@ def may_be_put(tag: str | None) -> bool:
 
 def settle_condition(response: flask.Response) -> flask.Response:
     """A read that has no entity tag of a state gets one of its bytes, and is left out where the client has them."""
-    is_read = flask.request.method in _READS and flask.request.path.startswith("/v1/")
+    is_read = flask.request.method in SAFE_METHODS and flask.request.path.startswith("/v1/")
     if not is_read or response.status_code != HTTPStatus.OK or "ETag" in response.headers or response.is_streamed:
         return response
     try:

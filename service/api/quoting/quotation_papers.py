@@ -12,7 +12,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import fonts, tagged
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workspace
 from service.api.http.forms import HTML, PDF, QUOTATION_FORMS, TEXT, XML
 from service.api.http.operations import operation
 from service.documents.quoting.quotation_page import quotation_page, quotation_pdf
@@ -94,5 +94,5 @@ class QuotationPaperLink(MethodView):
     @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
     def get(self, query: PaperQuery, quotation_id: UUID | int, form: str) -> flask.Response:
         """The quotation as the customer reads it, at an address that a browser can open."""
-        quotation = quotations.find_quotation(database(), workshop(), quotation_id)
+        quotation = quotations.find_quotation(workspace(), quotation_id)
         return paper_of(quotation, QUOTATION_FORMS[form], query.locale)

@@ -13,7 +13,7 @@ from service.api.contract.fields import TextField
 from service.api.contract.schemas import field_of, schema_of
 from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
 from service.api.http.answers import answer, may_be_put, nothing
-from service.api.http.auth import actor, database, workshop
+from service.api.http.auth import workspace
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
 from service.domain.audit import Action
@@ -102,7 +102,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             return page(
                 query,
                 lambda limit: registering.list_registered(
-                    database(), workshop(), name, after=after[0] if after else "", limit=limit
+                    workspace(), name, after=after[0] if after else "", limit=limit
                 ),
                 lambda found: [found.code],
                 item,
@@ -114,7 +114,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         @blueprint.doc(summary=f"Read a {noun}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
-            found = registering.find_one(database(), workshop(), name, code)
+            found = registering.find_one(workspace(), name, code)
             return answer(found.facts, revision=found.revision)
 
         @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
@@ -128,7 +128,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, facts: Any, code: str) -> flask.Response:
-            done = registering.register(database(), workshop(), actor(), f"{name}/{code}", facts, may_be_put)
+            done = registering.register(workspace(), f"{name}/{code}", facts, may_be_put)
             return saved(done)
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
@@ -138,7 +138,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
-            registering.retire(database(), workshop(), actor(), f"{name}/{code}", may_be_put)
+            registering.retire(workspace(), f"{name}/{code}", may_be_put)
             return nothing()
 
 
@@ -162,12 +162,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             return page(
                 query,
                 lambda limit: registering.list_rates(
-                    database(),
-                    workshop(),
-                    name,
-                    code,
-                    after=date.fromisoformat(after[0]) if after else None,
-                    limit=limit,
+                    workspace(), name, code, after=date.fromisoformat(after[0]) if after else None, limit=limit
                 ),
                 lambda rate: [rate.valid_from.isoformat()],
                 item,
@@ -179,7 +174,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.doc(summary=f"The rate of a {noun} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: date) -> flask.Response:
-            found = registering.find_dated_rate(database(), workshop(), name, code, day)
+            found = registering.find_dated_rate(workspace(), name, code, day)
             return answer(found.rate.terms, revision=found.revision)
 
         @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
@@ -194,11 +189,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         )
         def put(self, terms: Any, code: str, day: date) -> flask.Response:
             done = registering.put_rate(
-                database(),
-                workshop(),
-                actor(),
-                DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms),
-                may_be_put,
+                workspace(), DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms), may_be_put
             )
             return saved(done)
 
@@ -206,5 +197,5 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
         @blueprint.response(204)
         def delete(self, code: str, day: date) -> flask.Response:
-            registering.withdraw_rate(database(), workshop(), actor(), f"{name}/{code}", day, may_be_put)
+            registering.withdraw_rate(workspace(), f"{name}/{code}", day, may_be_put)
             return nothing()

@@ -4,11 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from service.domain.audit import Action, Actor, Change
+from service.domain.audit import Action, Change
 from service.store.engine.database import Connection
 from service.store.workshop import audit
-from service.store.workshop.workshops import Workshop, next_revision
+from service.store.workshop.workshops import next_revision
 from service.workflows.entity_tags import Precondition, expect, revision_tag
+from service.workflows.workspace import Workspace
 
 
 class Entry(NamedTuple):
@@ -46,22 +47,20 @@ class Registering:
     state: Any
 
 
-def change(
-    connection: Connection, workshop: Workshop, by: Actor, entry: Entry, precondition: Precondition
-) -> Registering:
-    """Do it, under the workshop's lock; the same again changes nothing.
+def change(connection: Connection, workspace: Workspace, entry: Entry, precondition: Precondition) -> Registering:
+    """Make of a thing what is wanted, under the workshop's lock; the same again changes nothing.
 
     Raises:
         PreconditionFailedError: the caller had seen another state.
     """
     before, known = entry.there or (None, None)
-    expect(None if known is None else revision_tag(workshop, known), precondition, entry.what)
+    expect(None if known is None else revision_tag(workspace.workshop, known), precondition, entry.what)
     if known is not None and before == entry.wanted:
         return Registering(action=None, revision=known, state=before)
-    revision = next_revision(connection, workshop.workshop_id)
+    revision = next_revision(connection, workspace.workshop_id)
     entry.save(revision)
     registered = Action.REGISTERED if known is None else Action.REPLACED
     action = entry.gone if entry.wanted is None else registered
     made = Change(subject=entry.subject, action=action, before=before, after=entry.wanted)
-    audit.record(connection, workshop.workshop_id, by, [made])
+    audit.record(connection, workspace.workshop_id, workspace.actor, [made])
     return Registering(action=action, revision=revision, state=entry.wanted)
