@@ -11,7 +11,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.moments import instant_of, moment_problem
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import LINK
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workshop, workspace
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
 from service.api.registering.registered import listed
@@ -79,7 +79,7 @@ class Changes(MethodView):
         before = (UUID(after[0]), after[1]) if after else None
         return page(
             query,
-            lambda limit: list_changes(database(), workshop(), chosen, before=before, limit=limit),
+            lambda limit: list_changes(workspace(), chosen, before=before, limit=limit),
             lambda each: [str(each.change_id), each.subject],
             encoded,
         )

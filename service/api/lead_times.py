@@ -10,7 +10,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workshop, workspace
 from service.api.http.kept import kept
 from service.api.http.operations import operation
 from service.domain.scheduling.lead_time import LeadTime
@@ -59,9 +59,7 @@ class ProductLeadTime(MethodView):
     def get(self, query: LeadTimeQuery, code: str) -> flask.Response:
         """When a batch can be ready, with what is promised already before it; the bottleneck is named."""
         product, day = code, query.starting_on or workshop().today()
-        return answer(
-            lead_times.lead_time_of(database(), workshop(), product, query.quantity, day, is_rush=query.is_rush)
-        )
+        return answer(lead_times.lead_time_of(workspace(), product, query.quantity, day, is_rush=query.is_rush))
 
 
 @blueprint.route("/capacity")
@@ -74,4 +72,4 @@ class WorkshopCapacity(MethodView):
     @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)
     def get(self, query: CapacityQuery) -> flask.Response:
         """The minutes there are of every machine and labour grade in some weeks, and those that are promised."""
-        return answer(lead_times.capacity(database(), workshop(), query.starting_on or workshop().today(), query.weeks))
+        return answer(lead_times.capacity(workspace(), query.starting_on or workshop().today(), query.weeks))

@@ -7,7 +7,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.examples import MONTH
 from service.api.contract.schemas import schema_of
 from service.api.http.answers import answer
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workshop, workspace
 from service.api.http.forms import HTML, IMAGES, JSON
 from service.api.http.operations import operation
 from service.documents.drawing.drawing import ImageForm
@@ -33,7 +33,7 @@ class BreakEven(MethodView):
         As HTML it is a report with a picture, for a browser and for paper; as an image the picture alone. Nothing is
         stored. Prices and costs are those of the products' own sheets on the day.
         """
-        statement, locale = month.plan_month(database(), workshop(), plan), workshop().locale
+        statement, locale = month.plan_month(workspace(), plan), workshop().locale
         media_type = flask.g.media_type
         if media_type == JSON:
             return answer(statement)

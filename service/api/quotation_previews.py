@@ -7,7 +7,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.examples import QUOTATION
 from service.api.contract.schemas import schema_of
 from service.api.http.answers import answer
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workspace
 from service.api.http.operations import operation
 from service.domain.quoting.request import QuotationRequest
 from service.workflows.quoting import quoting
@@ -25,4 +25,4 @@ class QuotationPreviews(MethodView):
     @blueprint.response(200, schema_of(QuotationPreview))
     def post(self, request: QuotationRequest) -> flask.Response:
         """Every figure and remark that the same request would be quoted with now; nothing is stored."""
-        return answer(quoting.preview(database(), workshop(), request))
+        return answer(quoting.preview(workspace(), request))

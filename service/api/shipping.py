@@ -7,7 +7,7 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.examples import SHIPPING_ESTIMATE
 from service.api.contract.schemas import schema_of
 from service.api.http.answers import answer
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workspace
 from service.api.http.operations import operation
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.workflows import shipping
@@ -25,4 +25,4 @@ class ShippingEstimates(MethodView):
     @blueprint.response(200, schema_of(ShippingStatement))
     def post(self, question: ShippingQuestion) -> flask.Response:
         """The cheapest parcels for some pieces, why they are charged as they are, and the price; nothing is stored."""
-        return answer(shipping.estimate_shipping(database(), workshop(), question))
+        return answer(shipping.estimate_shipping(workspace(), question))

@@ -6,7 +6,9 @@ from uuid import UUID
 import click
 
 from service.cli.database import current_database, require_workshop
+from service.domain.audit import COMMAND_LINE
 from service.workflows.quoting import quotations
+from service.workflows.workspace import Workspace
 
 
 @click.command("recompute-quotations")
@@ -15,8 +17,9 @@ def recompute_quotations(workshop_id: UUID) -> None:
     """Compute every quotation again from what was stored with it; exit 1 if any figure differs."""
     database = current_database()
     found = require_workshop(database, workshop_id)
+    whole = Workspace(database=database, workshop=found, actor=COMMAND_LINE)
     checked = differing = 0
-    for recomputation in quotations.recompute_all(database, found):
+    for recomputation in quotations.recompute_all(whole):
         checked += 1
         if not recomputation.agrees:
             differing += 1

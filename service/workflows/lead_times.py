@@ -12,22 +12,21 @@ from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_
 from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
 from service.domain.values.exact import ZERO, exactly, plain
 from service.store import quotations
-from service.store.engine.database import Database
 from service.store.registering import registrations
-from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import subject, surroundings_of
+from service.workflows.workspace import Workspace
 
 TIMED = ("machines", "labour-grades")
 _DAYS_PER_WEEK = 7
 
 
 def working_resources(
-    database: Database, workshop: Workshop, machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade]
+    workspace: Workspace, machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade]
 ) -> dict[str, WorkingResource]:
     """Machines and labour grades with their working hours and what they have promised already."""
-    with database.reading() as connection:
-        promised = quotations.promised_minutes(connection, workshop.workshop_id)
-        registered = registrations.all_registered(connection, workshop.workshop_id, ["closures"])["closures"]
+    with workspace.reading() as connection:
+        promised = quotations.promised_minutes(connection, workspace.workshop_id)
+        registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
     closed = closed_days(each for each in registered.values() if isinstance(each, Closure))
     named: dict[str, Machine | LabourGrade] = {
         **{f"machines/{code}": each for code, each in machines.items()},
@@ -45,18 +44,16 @@ def working_resources(
     }
 
 
-def lead_time_of(
-    database: Database, workshop: Workshop, product: str, quantity: int, starting_on: date, *, is_rush: bool
-) -> LeadTime:
+def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on: date, *, is_rush: bool) -> LeadTime:
     """When a batch of a product can be ready.
 
     Raises:
         NotRegisteredError: the product is not registered.
     """
-    around = surroundings_of(database, workshop, [subject("products", product)], date.min)
+    around = surroundings_of(workspace, [subject("products", product)], date.min)
     catalogue = around.catalogue
     bill = bill_of_resources(product, quantity, catalogue)
-    resources = working_resources(database, workshop, catalogue.machines, catalogue.labour_grades)
+    resources = working_resources(workspace, catalogue.machines, catalogue.labour_grades)
     return lead_time([bill], resources, starting_on, is_rush=is_rush)
 
 
@@ -97,13 +94,13 @@ class Capacity:
 
 
 @exactly
-def capacity(database: Database, workshop: Workshop, starting_on: date, weeks: int) -> Capacity:
+def capacity(workspace: Workspace, starting_on: date, weeks: int) -> Capacity:
     """What there is of every machine and labour grade in some weeks, and what of it is promised."""
-    with database.reading() as connection:
-        registered = registrations.all_registered(connection, workshop.workshop_id, TIMED)
+    with workspace.reading() as connection:
+        registered = registrations.all_registered(connection, workspace.workshop_id, TIMED)
     machines = {code: each for code, each in registered["machines"].items() if isinstance(each, Machine)}
     grades = {code: each for code, each in registered["labour-grades"].items() if isinstance(each, LabourGrade)}
-    resources = working_resources(database, workshop, machines, grades)
+    resources = working_resources(workspace, machines, grades)
     days = weeks * _DAYS_PER_WEEK
     return Capacity(
         starting_on=starting_on,

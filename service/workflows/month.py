@@ -22,9 +22,7 @@ from service.domain.scheduling.plan_load import loads
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Reference, Registered
-from service.store.engine.database import Database
 from service.store.registering import rates
-from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, costed, prepare
 from service.workflows.currency.exchange import Exchange
@@ -32,6 +30,7 @@ from service.workflows.errors import NotRegisteredError
 from service.workflows.listing.listings import ListingQuestion, find_listing, price_question
 from service.workflows.pricing.pricing import takings
 from service.workflows.pricing.sale_way import PriceQuestion
+from service.workflows.workspace import Workspace
 
 ORDINARY_WEEKS = Decimal(52) / Decimal(12)
 _AS_IT_IS = PricingPolicy(target=Target.FIXED_PRICE, value=ZERO)
@@ -75,7 +74,7 @@ class _Asked:
 
 
 @exactly
-def plan_month(database: Database, workshop: Workshop, plan: MonthPlan) -> MonthStatement:
+def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
     """Everything that is asked about a month; nothing is stored.
 
     Raises:
@@ -84,20 +83,20 @@ def plan_month(database: Database, workshop: Workshop, plan: MonthPlan) -> Month
         MissingExchangeRateError: an amount cannot be converted on the date.
         TooComplexError: the bills of all products together are more than one request may ask for.
     """
-    as_of = plan.as_of or workshop.today()
-    asked = _asked(database, workshop, plan, as_of)
-    costing = prepare(database, workshop, [each for line in asked for each in line.references()], as_of)
+    as_of = plan.as_of or workspace.workshop.today()
+    asked = _asked(workspace, plan, as_of)
+    costing = prepare(workspace, [each for line in asked for each in line.references()], as_of)
     also = dict.fromkeys(resource for line in asked for resource in line.question.resources())
     batches = list(dict.fromkeys(line.batch for line in asked))
-    found = dict(zip(batches, costed(database, workshop, costing, batches, also), strict=True))
-    products = _products(costing, asked, [found[line.batch][1] for line in asked], workshop.currency)
+    found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
+    products = _products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency)
     bills = [found[line.batch][0] for line in asked]
     month = Month(
         as_of=as_of,
-        currency=workshop.currency,
+        currency=workspace.workshop.currency,
         weeks=ORDINARY_WEEKS if plan.weeks is None else plan.weeks,
         products=products,
-        fixed_costs=_fixed_costs(database, workshop, plan, as_of, costing.exchange),
+        fixed_costs=_fixed_costs(workspace, plan, as_of, costing.exchange),
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
         loads=tuple(loads(_pieces(bills, asked), _hours_per_week(costing), plan.weeks)),
     )
@@ -106,7 +105,7 @@ def plan_month(database: Database, workshop: Workshop, plan: MonthPlan) -> Month
     return month_statement(month, propose, costing.exchange.used.stated(), list(cautions))
 
 
-def _asked(database: Database, workshop: Workshop, plan: MonthPlan, as_of: date) -> list[_Asked]:
+def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
     """What each line asks.
 
     Raises:
@@ -115,7 +114,7 @@ def _asked(database: Database, workshop: Workshop, plan: MonthPlan, as_of: date)
     asked, problems = [], []
     for place, line in enumerate(plan.lines):
         try:
-            listing = None if line.listing is None else find_listing(database, workshop, line.listing)
+            listing = None if line.listing is None else find_listing(workspace, line.listing)
         except NotRegisteredError as error:
             problems.append(InvalidValueError(("lines", place, "listing"), f"{error}; register it first"))
             continue
@@ -203,15 +202,13 @@ def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
     return machines | {f"labour-grades/{code}": each.hours_per_week for code, each in catalogue.labour_grades.items()}
 
 
-def _fixed_costs(
-    database: Database, workshop: Workshop, plan: MonthPlan, as_of: date, exchange: Exchange
-) -> tuple[FixedCost, ...]:
+def _fixed_costs(workspace: Workspace, plan: MonthPlan, as_of: date, exchange: Exchange) -> tuple[FixedCost, ...]:
     """What the month must bear: all that the rate card says but what is left out, then what the plan adds.
 
     Raises:
         InvalidValuesError: what is left out has no rate on the date.
     """
-    in_force = _rates_in_force(database, workshop, as_of)
+    in_force = _rates_in_force(workspace, as_of)
     known = {rate.resource for rate, _ in in_force}
     unknown = [
         InvalidValueError(("leave_out", place), f"there is no {resource} with a rate in force on {as_of}")
@@ -231,12 +228,12 @@ def _fixed_costs(
     )
 
 
-def _rates_in_force(database: Database, workshop: Workshop, as_of: date) -> tuple[tuple[DatedRate, Registered], ...]:
+def _rates_in_force(workspace: Workspace, as_of: date) -> tuple[tuple[DatedRate, Registered], ...]:
     """Every rate of the date with what it is for, read once for each state of the workshop."""
-    key = (workshop.workshop_id, workshop.revision, "rates in force", as_of)
-    found: tuple[tuple[DatedRate, Registered], ...] | None = database.memory.find(key)
+    key = (workspace.workshop_id, workspace.workshop.revision, "rates in force", as_of)
+    found: tuple[tuple[DatedRate, Registered], ...] | None = workspace.database.memory.find(key)
     if found is None:
-        with database.reading() as connection:
-            found = tuple(rates.rates_in_force(connection, workshop.workshop_id, as_of))
-        database.memory.keep(key, found)
+        with workspace.reading() as connection:
+            found = tuple(rates.rates_in_force(connection, workspace.workshop_id, as_of))
+        workspace.database.memory.keep(key, found)
     return found

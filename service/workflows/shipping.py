@@ -13,9 +13,8 @@ from service.domain.shipping.shipping_statement import Shipment, ShippingStateme
 from service.domain.values.declared import Code, Length, Pieces, declared
 from service.domain.values.errors import InvalidValueError, TooComplexError
 from service.domain.values.references import Path, Reference
-from service.store.engine.database import Database
-from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import Costing, costed, prepare
+from service.workflows.workspace import Workspace
 
 MAX_LINES = 20
 
@@ -63,7 +62,7 @@ class ShippingQuestion:
             yield ("lines", index, "product"), "products", line.product
 
 
-def estimate_shipping(database: Database, workshop: Workshop, question: ShippingQuestion) -> ShippingStatement:
+def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> ShippingStatement:
     """The cheapest parcels and what they cost; nothing is stored.
 
     Raises:
@@ -75,13 +74,13 @@ def estimate_shipping(database: Database, workshop: Workshop, question: Shipping
         TooComplexError: more pieces or products than one estimate may have.
         MissingExchangeRateError: the price cannot be converted into the workshop's currency.
     """
-    as_of = question.as_of or workshop.today()
-    costing = prepare(database, workshop, question.references(), as_of)
-    costed(database, workshop, costing, [], also=[f"shipping-services/{question.service}"])
+    as_of = question.as_of or workspace.workshop.today()
+    costing = prepare(workspace, question.references(), as_of)
+    costed(workspace, costing, [], also=[f"shipping-services/{question.service}"])
     pieces = {line.product: line.quantity for line in question.lines}
     places: dict[str, Path] = {line.product: ("lines", index, "product") for index, line in enumerate(question.lines)}
     estimate, shipment = shipped(costing, question.service, question.zone, pieces, ShippedFrom(places=places))
-    statement = shipping_statement(estimate, shipment, currency=workshop.currency, convert=costing.exchange)
+    statement = shipping_statement(estimate, shipment, currency=workspace.workshop.currency, convert=costing.exchange)
     return replace(statement, exchange_rates=costing.exchange.used.stated())
 
 

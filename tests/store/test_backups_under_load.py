@@ -91,7 +91,7 @@ def assert_is_one_state(owner: Owner, beginning: int) -> None:
     assert price == (f"1.{steps - 1 + steps % 2:06}" if steps else builders.material_rate()["price"]["amount"])
     assert sorted(numbers) == list(range(1, progress(owner).issued + 1))
     assert events.count("issued") == len(numbers)
-    again = list(recompute_all(owner.database, owner.workshop))
+    again = list(recompute_all(owner.workspace))
     assert len(again) >= len(numbers)
     assert all(each.agrees for each in again)
 

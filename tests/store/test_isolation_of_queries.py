@@ -30,7 +30,7 @@ from service.store.engine.database import Database
 from service.store.engine.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshop.audit import Chosen
 from service.store.workshop.retries import Claim, KeptAnswer, add_claim
-from service.store.workshop.workshops import Workshop, new_workshop
+from service.store.workshop.workshops import new_workshop
 from service.workflows import lead_times, month, shipping
 from service.workflows.costing import costing, rate_card, workings
 from service.workflows.currency import exchange, feed
@@ -43,12 +43,13 @@ from service.workflows.quoting import quotation_life, quotations
 from service.workflows.registering import registering
 from service.workflows.shipping import ShippingQuestion
 from service.workflows.workshop import audit, keys, moving, retries, watching
+from service.workflows.workspace import Workspace
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
 from tests.store.one_workshop import TABLES, unfiltered
 from tests.support import builders
 from tests.support.feed import FeedServer, day_of, day_rates, feed_at, sending, with_rates, xml_of
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 
 @dataclass
@@ -184,7 +185,8 @@ def workflows_on_a_database() -> set[str]:
     """Every public workflow that reaches the database."""
 
     def reaches(each: Any, module: ModuleType) -> bool:
-        return each.__module__ == module.__name__ and next(iter(inspect.signature(each).parameters), "") == "database"
+        first = next(iter(inspect.signature(each).parameters), "")
+        return each.__module__ == module.__name__ and first in ("database", "workspace")
 
     found = pkgutil.walk_packages(workflows.__path__, f"{workflows.__name__}.")
     modules = [import_module(each.name) for each in found]
@@ -196,9 +198,9 @@ def workflows_on_a_database() -> set[str]:
     }
 
 
-def missing_rates(database: Database, workshop: Workshop) -> None:
+def missing_rates(workspace: Workspace) -> None:
     with pytest.raises(MissingRatesError):
-        costing.cost_product(database, workshop, "sheet", 1, date(2000, 1, 1))
+        costing.cost_product(workspace, "sheet", 1, date(2000, 1, 1))
 
 
 def register_sales(owner: Owner) -> None:
@@ -212,30 +214,30 @@ def register_sales(owner: Owner) -> None:
 
 def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
     """What is asked about things on sale, answered and refused."""
-    on = owner.database, owner.workshop
+    on = owner.workspace
     shipment = decoded(builders.shipping_question("brick", 3), ShippingQuestion)
 
     def price_listing() -> None:
         for kept_at in (None, Decimal(9)):
-            listings.price_listing(*on, "brick-online", ListingQuestion(as_of=TODAY, kept_at=kept_at))
+            listings.price_listing(on, "brick-online", ListingQuestion(as_of=TODAY, kept_at=kept_at))
         with pytest.raises(MissingRatesError):
-            listings.price_listing(*on, "brick-online", ListingQuestion(as_of=date(2000, 1, 1)))
+            listings.price_listing(on, "brick-online", ListingQuestion(as_of=date(2000, 1, 1)))
 
     def price_list() -> None:
         for channel in (None, "quay-market"):
-            assert [each.problem for each in listings.price_list(*on, TODAY, channel)] == [None, None]
+            assert [each.problem for each in listings.price_list(on, TODAY, channel)] == [None, None]
 
     return {
-        "shipping.estimate_shipping": lambda: shipping.estimate_shipping(*on, shipment),
+        "shipping.estimate_shipping": lambda: shipping.estimate_shipping(on, shipment),
         "listings.price_listing": price_listing,
-        "listings.find_listing": lambda: listings.find_listing(*on, "brick-online"),
+        "listings.find_listing": lambda: listings.find_listing(on, "brick-online"),
         "listings.price_list": price_list,
     }
 
 
 def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
     """What becomes of prices: previewed, applied, held, changed again, rolled back, read."""
-    on = owner.database, owner.workshop
+    on = owner.workspace
     bound = RepricingRules(greatest_move_share=Decimal("0.5"))
     scopes = (
         None,
@@ -247,7 +249,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
     def preview() -> None:
         supposed = {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate("2"))}
         for scope, what_if in (*((scope, None) for scope in scopes), (None, supposed)):
-            with repricing.preview(*on, RepricingRequest(as_of=TODAY, scope=scope), what_if) as seen:
+            with repricing.preview(on, RepricingRequest(as_of=TODAY, scope=scope), what_if) as seen:
                 assert len(list(seen.changes("a"))) <= len(list(seen.changes()))
 
     def apply() -> None:
@@ -259,39 +261,39 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         owner.put("overheads/rent", {"name": "Rent of the yard", "base": "machine_hour"})
         assert owner.reprice(rules=bound, confirm_all=True).figures.summary.changed == 2
         with pytest.raises(StalePreviewError):
-            repricing.apply(*on, RepricingRequest(as_of=TODAY), OWNER, lambda _: False)
+            repricing.apply(on, RepricingRequest(as_of=TODAY), lambda _: False)
 
     def newest() -> UUID:
-        return repricing_records.list_repricings(*on, before=None, limit=1)[0].id
+        return repricing_records.list_repricings(on, before=None, limit=1)[0].id
 
     def history() -> None:
         for before in (None, newest()):
-            repricing_records.price_history(*on, "brick-online", before=before, limit=2)
+            repricing_records.price_history(on, "brick-online", before=before, limit=2)
 
     return {
         "repricing.preview": preview,
         "repricing.apply": apply,
-        "repricing_records.list_repricings": lambda: repricing_records.list_repricings(*on, before=newest(), limit=2),
-        "repricing_records.find_repricing": lambda: repricing_records.find_repricing(*on, newest()),
-        "repricing_records.list_changes": lambda: repricing_records.list_changes(*on, newest(), after="a", limit=2),
+        "repricing_records.list_repricings": lambda: repricing_records.list_repricings(on, before=newest(), limit=2),
+        "repricing_records.find_repricing": lambda: repricing_records.find_repricing(on, newest()),
+        "repricing_records.list_changes": lambda: repricing_records.list_changes(on, newest(), after="a", limit=2),
         "repricing_records.price_history": history,
-        "repricing_records.roll_back": lambda: repricing_records.roll_back(*on, newest(), OWNER),
+        "repricing_records.roll_back": lambda: repricing_records.roll_back(on, newest()),
     }
 
 
 def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
     """What is done with quotations, on the crate and the sheet."""
-    on = owner.database, owner.workshop
+    on = owner.workspace
     lines = [builders.quotation()["lines"][0], {**builders.quotation()["lines"][0], "product": "crate"}]
 
     def quotation_id() -> UUID:
-        return quotations.list_quotations(*on, after=None, limit=1)[0].id
+        return quotations.list_quotations(on, after=None, limit=1)[0].id
 
     def issue() -> None:
         """A quotation and its next revision, which supersedes it."""
         issued = owner.issued(lines=lines, quoted_on=None)
-        revision = quotation_life.revise(*on, issued.id, None, "owner")
-        quotation_life.issue(*on, revision.id, "owner")
+        revision = quotation_life.revise(on, issued.id, None)
+        quotation_life.issue(on, revision.id)
 
     def accepted_id() -> UUID:
         return owner.accepted(quoted_on=None).id
@@ -302,20 +304,20 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "quotation_life.issue": issue,
         "quotation_life.revise": lambda: None,  # as it was issued
         "quotation_life.accept": accepted_id,
-        "quotation_life.complete": lambda: quotation_life.complete(*on, accepted_id(), "owner"),
-        "quotation_life.decline": lambda: quotation_life.decline(*on, accepted_id(), DeclineRequest(), "owner"),
-        "quotation_life.discard": lambda: quotation_life.discard(*on, owner.quote().id),
+        "quotation_life.complete": lambda: quotation_life.complete(on, accepted_id()),
+        "quotation_life.decline": lambda: quotation_life.decline(on, accepted_id(), DeclineRequest()),
+        "quotation_life.discard": lambda: quotation_life.discard(on, owner.quote().id),
         "quotations.list_quotations": lambda: [
-            quotations.list_quotations(*on, after=quotation_id(), limit=2, status=status)
+            quotations.list_quotations(on, after=quotation_id(), limit=2, status=status)
             for status in (None, Status.DRAFT, Status.ISSUED, Status.EXPIRED)
         ],
         "quotations.find_quotation": lambda: (
-            quotations.find_quotation(*on, quotation_id()),
-            quotations.find_quotation(*on, 1),
+            quotations.find_quotation(on, quotation_id()),
+            quotations.find_quotation(on, 1),
         ),
-        "quotations.list_events": lambda: quotations.list_events(*on, quotation_id()),
-        "quotations.recompute": lambda: quotations.recompute(*on, quotation_id()),
-        "quotations.recompute_all": lambda: list(quotations.recompute_all(*on)),
+        "quotations.list_events": lambda: quotations.list_events(on, quotation_id()),
+        "quotations.recompute": lambda: quotations.recompute(on, quotation_id()),
+        "quotations.recompute_all": lambda: list(quotations.recompute_all(on)),
     }
 
 
@@ -327,19 +329,19 @@ def retries_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         return Claim(key=key, fingerprint="f", claimed_at=datetime.now(UTC))
 
     def keep() -> None:
-        retries.keep(*to, claim_of("one"), KeptAnswer(status=201, headers={}, body=b"{}"))
-        assert retries.claim(*to, "one", "f").answer is not None
+        retries.keep(owner.workspace, claim_of("one"), KeptAnswer(status=201, headers={}, body=b"{}"))
+        assert retries.claim(owner.workspace, "one", "f").answer is not None
 
     def claim() -> None:
         with owner.database.writing() as connection:
             add_claim(connection, to[1], replace(claim_of("old"), claimed_at=datetime.now(UTC) - retries.CUT_OFF))
         for key in ("one", "two", "old"):
-            retries.claim(*to, key, "f")
+            retries.claim(owner.workspace, key, "f")
 
     return {
         "retries.claim": claim,
         "retries.keep": keep,
-        "retries.release": lambda: retries.release(*to, claim_of("two")),
+        "retries.release": lambda: retries.release(owner.workspace, claim_of("two")),
     }
 
 
@@ -347,12 +349,12 @@ def read_changes(owner: Owner) -> None:
     """All of the audit trail, and some of it."""
     for chosen in (Chosen(), Chosen(subject="materials", since=datetime.now(UTC), by="owner")):
         for before in (None, (UUID(int=9), "x")):
-            audit.list_changes(owner.database, owner.workshop, chosen, before=before, limit=2)
+            audit.list_changes(owner.workspace, chosen, before=before, limit=2)
 
 
 def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:
     """Every workflow once, in an order that works; more than once where it takes several ways."""
-    on = owner.database, owner.workshop
+    on = owner.workspace
     workshop_id = owner.workshop.workshop_id
     day = date(2026, 1, 1)
     question = PriceQuestion(product="crate", quantity=5, as_of=TODAY, policy=a_policy(), tax="vat")
@@ -377,18 +379,18 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     def refresh() -> None:
         for days_before, dollars in ((3, "1.07"), (2, "9"), (1, "99")):
             server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}), ETag=f'"{dollars}"')
-            feed.refresh_exchange_rates(*on, OWNER, feed_at(server.url), Span.LATEST)
+            feed.refresh_exchange_rates(on, feed_at(server.url), Span.LATEST)
 
     def refresh_in_vain() -> None:
         server.answer = sending(b"", 404)
         with pytest.raises(FeedFailedError):
-            feed.refresh_exchange_rates(*on, OWNER, feed_at(server.url), Span.LATEST)
+            feed.refresh_exchange_rates(on, feed_at(server.url), Span.LATEST)
 
     def convert() -> None:
         money = Money(amount=Decimal(1), currency="USD")
-        exchange.convert(*on, money, "EUR", TODAY)
+        exchange.convert(on, money, "EUR", TODAY)
         with pytest.raises(MissingExchangeRateError):
-            exchange.convert(*on, money, "EUR", date(2027, 6, 1))
+            exchange.convert(on, money, "EUR", date(2027, 6, 1))
 
     def days_before(count: int) -> date:
         return owner.workshop.today() - timedelta(days=count)
@@ -405,38 +407,38 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "registering.register": register,
         "registering.put_rate": put_rate,
         "exchange.put_exchange_rates": put_exchange_rates,
-        "registering.find_one": lambda: registering.find_one(*on, "products", "crate"),
-        "registering.list_registered": lambda: registering.list_registered(*on, "products", after="a", limit=2),
-        "registering.find_dated_rate": lambda: registering.find_dated_rate(*on, "materials", "hdpe", day),
-        "registering.list_rates": lambda: registering.list_rates(*on, "materials", "hdpe", after=day, limit=2),
-        "exchange.find_exchange_rates": lambda: exchange.find_exchange_rates(*on, date(2026, 11, 20)),
-        "exchange.list_exchange_rates": lambda: exchange.list_exchange_rates(*on, before=(TODAY, "x"), limit=2),
-        "exchange.import_exchange_rates": lambda: exchange.import_exchange_rates(*on, OWNER, [day_rates(day)]),
+        "registering.find_one": lambda: registering.find_one(on, "products", "crate"),
+        "registering.list_registered": lambda: registering.list_registered(on, "products", after="a", limit=2),
+        "registering.find_dated_rate": lambda: registering.find_dated_rate(on, "materials", "hdpe", day),
+        "registering.list_rates": lambda: registering.list_rates(on, "materials", "hdpe", after=day, limit=2),
+        "exchange.find_exchange_rates": lambda: exchange.find_exchange_rates(on, date(2026, 11, 20)),
+        "exchange.list_exchange_rates": lambda: exchange.list_exchange_rates(on, before=(TODAY, "x"), limit=2),
+        "exchange.import_exchange_rates": lambda: exchange.import_exchange_rates(on, [day_rates(day)]),
         "exchange.convert": convert,
         "feed.refresh_exchange_rates": lambda: (refresh(), refresh_in_vain()),
-        "feed.list_held_exchange_rates": lambda: feed.list_held_exchange_rates(*on, before=(TODAY, "x"), limit=2),
-        "feed.find_held_exchange_rates": lambda: feed.find_held_exchange_rates(*on, days_before(1), FEED),
-        "feed.drop_held_exchange_rates": lambda: feed.drop_held_exchange_rates(*on, OWNER, days_before(1), FEED),
-        "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(*on, OWNER, days_before(2), FEED),
-        "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(*on, OWNER, days_before(2), FEED),
-        "rate_card.rate_card_on": lambda: rate_card.rate_card_on(*on, TODAY),
-        "costing.bill_of_product": lambda: costing.bill_of_product(*on, "crate", 5),
-        "lead_times.lead_time_of": lambda: lead_times.lead_time_of(*on, "crate", 5, TODAY, is_rush=False),
-        "lead_times.capacity": lambda: lead_times.capacity(*on, TODAY, 2),
-        "lead_times.working_resources": lambda: lead_times.working_resources(*on, {}, {}),
+        "feed.list_held_exchange_rates": lambda: feed.list_held_exchange_rates(on, before=(TODAY, "x"), limit=2),
+        "feed.find_held_exchange_rates": lambda: feed.find_held_exchange_rates(on, days_before(1), FEED),
+        "feed.drop_held_exchange_rates": lambda: feed.drop_held_exchange_rates(on, days_before(1), FEED),
+        "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(on, days_before(2), FEED),
+        "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(on, days_before(2), FEED),
+        "rate_card.rate_card_on": lambda: rate_card.rate_card_on(on, TODAY),
+        "costing.bill_of_product": lambda: costing.bill_of_product(on, "crate", 5),
+        "lead_times.lead_time_of": lambda: lead_times.lead_time_of(on, "crate", 5, TODAY, is_rush=False),
+        "lead_times.capacity": lambda: lead_times.capacity(on, TODAY, 2),
+        "lead_times.working_resources": lambda: lead_times.working_resources(on, {}, {}),
         "costing.cost_product": lambda: (
             costing.cost_product(
-                *on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}
+                on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}
             ),
-            missing_rates(*on),
+            missing_rates(on),
         ),
-        "workings.work_out_cost": lambda: workings.work_out_cost(*on, "crate", 5, TODAY),
-        "pricing.price_product": lambda: pricing.price_product(*on, question),
-        "month.plan_month": lambda: month.plan_month(*on, decoded(builders.month_plan(), MonthPlan)),
+        "workings.work_out_cost": lambda: workings.work_out_cost(on, "crate", 5, TODAY),
+        "pricing.price_product": lambda: pricing.price_product(on, question),
+        "month.plan_month": lambda: month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),
-        "registering.withdraw_rate": lambda: registering.withdraw_rate(*on, OWNER, "materials/hdpe", date(2026, 6, 1)),
+        "registering.withdraw_rate": lambda: registering.withdraw_rate(on, "materials/hdpe", date(2026, 6, 1)),
         "registering.retire": lambda: owner.retire("products/crate"),
         **retries_of(owner),
         "moving.export_workshop": lambda: list(moving.export_workshop(owner.database, workshop_id)),

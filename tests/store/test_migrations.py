@@ -24,7 +24,7 @@ from service.workflows.quoting import quotation_life
 from service.workflows.workshop import keys, retries
 from tests.support.builders import listing, material, material_rate, register_workshop
 from tests.support.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 
 def alembic_config(database: Database, scripts: Path = MIGRATIONS) -> Config:
@@ -73,7 +73,7 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
     owner.put_exchange_rates("2026-11-20", USD="1.25")
     for days_before, dollars in ((1, "1.07"), (0, "9")):
         feed_server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}))
-        feed.refresh_exchange_rates(bare_database, owner.workshop, OWNER, feed_at(feed_server.url), Span.LATEST)
+        feed.refresh_exchange_rates(owner.workspace, feed_at(feed_server.url), Span.LATEST)
     owner.quote()
     owner.accepted(quoted_on=None)
     owner.put("listings/sheet-online", listing())
@@ -84,7 +84,7 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
     owner.roll_back(applied.repricing.id)
     owner.put_rate("materials/hdpe", "2026-03-01", material_rate("3"))
     owner.reprice()
-    retries.claim(bare_database, workshop.workshop_id, "a key", "f")
+    retries.claim(owner.workspace, "a key", "f")
     assert all(rows(bare_database).values())
     return bare_database
 
@@ -173,8 +173,8 @@ class TestUpAndDown:
             found = connection.execute(sa.select(quotations.c.quotation_id).order_by(quotations.c.quotation_id))
             of_today = list(found.scalars())[-1]
         owner = Owner(database=used_database, workshop_id=workshop_id)
-        issued = quotation_life.issue(used_database, owner.workshop, of_today, "owner")
-        taken = quotation_life.accept(used_database, owner.workshop, of_today, AcceptanceRequest(), "owner")
+        issued = quotation_life.issue(owner.workspace, of_today)
+        taken = quotation_life.accept(owner.workspace, of_today, AcceptanceRequest())
         assert (issued.number, taken.status) == ("Q000001", Status.ACCEPTED)
 
     def test_prices_in_force_and_what_they_are_from_hold_together(self, used_database: Database) -> None:

@@ -19,6 +19,7 @@ from service.store.engine.database import Database
 from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop
 from service.workflows.errors import StalePreviewError
 from service.workflows.listing import repricing
+from service.workflows.workspace import Workspace
 from tests.domain.examples import TODAY
 
 # Not forked from the test itself, whose threads and connections a copy would share; what is imported there once
@@ -44,11 +45,10 @@ def workshop_of(database: Database, workshop_id: UUID) -> Workshop:
 
 def reprice(database: Database, workshop_id: UUID, tag: str | None = None) -> str | None:
     """Apply; the id of what was recorded, or why nothing was."""
+    workspace = Workspace(database=database, workshop=workshop_of(database, workshop_id), actor=OTHER)
     asked = RepricingRequest(as_of=TODAY)
     try:
-        done = repricing.apply(
-            database, workshop_of(database, workshop_id), asked, OTHER, lambda found: tag in (None, found)
-        )
+        done = repricing.apply(workspace, asked, lambda found: tag in (None, found))
     except StalePreviewError as error:
         return f"stale: {error.applied_as}"
     return None if done.repricing is None else str(done.repricing.id)

@@ -25,6 +25,7 @@ from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
 from service.workflows.costing import costing
 from service.workflows.currency import exchange
+from service.workflows.entity_tags import Precondition, always
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.listing.repricing import Application
 from service.workflows.pricing import pricing
@@ -33,7 +34,8 @@ from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quoting
 from service.workflows.quoting.quoting import QuotationPreview
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Precondition, Registering, always
+from service.workflows.registering.changing import Registering
+from service.workflows.workspace import Workspace
 from tests.domain.examples import TODAY, a_policy, a_request
 from tests.support import builders
 
@@ -54,6 +56,10 @@ class Owner:
         return found
 
     @property
+    def workspace(self) -> Workspace:
+        return Workspace(database=self.database, workshop=self.workshop, actor=OWNER)
+
+    @property
     def actor(self) -> Actor:
         return OWNER
 
@@ -63,7 +69,7 @@ class Owner:
 
     def put(self, path: str, body: Mapping[str, Any], precondition: Precondition = always) -> Registering:
         facts = decoded(body, COLLECTIONS[path.partition("/")[0]].facts)
-        return registering.register(self.database, self.workshop, OWNER, path, facts, precondition)
+        return registering.register(self.workspace, path, facts, precondition)
 
     def terms(self, path: str, body: Mapping[str, Any]) -> RateTerms:
         kind = COLLECTIONS[path.partition("/")[0]].terms
@@ -74,7 +80,7 @@ class Owner:
         self, path: str, day: str, body: Mapping[str, Any], precondition: Precondition = always
     ) -> Registering:
         rate = DatedRate(resource=path, valid_from=date.fromisoformat(day), terms=self.terms(path, body))
-        return registering.put_rate(self.database, self.workshop, OWNER, rate, precondition)
+        return registering.put_rate(self.workspace, rate, precondition)
 
     def register(self, path: str, facts: Mapping[str, Any], **rates: Mapping[str, Any]) -> None:
         """As Client.register does over HTTP."""
@@ -91,46 +97,44 @@ class Owner:
             published_on=date.fromisoformat(day),
             rates={code: Decimal(rate) for code, rate in rates.items()},
         )
-        return exchange.put_exchange_rates(self.database, self.workshop, OWNER, entered, precondition)
+        return exchange.put_exchange_rates(self.workspace, entered, precondition)
 
     def retire(self, path: str, precondition: Precondition = always) -> None:
-        registering.retire(self.database, self.workshop, OWNER, path, precondition)
+        registering.retire(self.workspace, path, precondition)
 
     def cost(
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]
     ) -> CostStatement:
         supposed = {path: self.terms(path, body) for path, body in what_if.items()}
-        return costing.cost_product(self.database, self.workshop, product, quantity, as_of, supposed)
+        return costing.cost_product(self.workspace, product, quantity, as_of, supposed)
 
     def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:
         asked = {"as_of": TODAY, "policy": a_policy(), **question}
-        return pricing.price_product(
-            self.database, self.workshop, PriceQuestion(product=product, quantity=quantity, **asked)
-        )
+        return pricing.price_product(self.workspace, PriceQuestion(product=product, quantity=quantity, **asked))
 
     def plan_month(self, **changes: Any) -> MonthStatement:
         plan = decoded(builders.month_plan(**changes), MonthPlan)
-        return month.plan_month(self.database, self.workshop, plan)
+        return month.plan_month(self.workspace, plan)
 
     def reprice(self, **request: Any) -> Application:
         """Apply what it finds."""
         asked = RepricingRequest(**{"as_of": TODAY, **request})
-        return repricing.apply(self.database, self.workshop, asked, OWNER, lambda _: True)
+        return repricing.apply(self.workspace, asked, lambda _: True)
 
     def roll_back(self, repricing_id: UUID) -> Repricing:
-        return repricing_records.roll_back(self.database, self.workshop, repricing_id, OWNER)
+        return repricing_records.roll_back(self.workspace, repricing_id)
 
     def quote(self, **changes: Any) -> Quotation:
-        return quoting.quote(self.database, self.workshop, a_request(**changes), "owner")
+        return quoting.quote(self.workspace, a_request(**changes))
 
     def preview(self, **changes: Any) -> QuotationPreview:
-        return quoting.preview(self.database, self.workshop, a_request(**changes))
+        return quoting.preview(self.workspace, a_request(**changes))
 
     def issued(self, **changes: Any) -> Quotation:
         """A quotation that is promised."""
-        return quotation_life.issue(self.database, self.workshop, self.quote(**changes).id, "owner")
+        return quotation_life.issue(self.workspace, self.quote(**changes).id)
 
     def accepted(self, acceptance: Mapping[str, Any] | None = None, **changes: Any) -> Quotation:
         """A quotation that is taken."""
         issued, taken = self.issued(**changes), decoded(acceptance or {}, AcceptanceRequest)
-        return quotation_life.accept(self.database, self.workshop, issued.id, taken, "owner")
+        return quotation_life.accept(self.workspace, issued.id, taken)

@@ -14,7 +14,7 @@ from service.api.contract.rates_field import MAX_RATES, rates_field
 from service.api.contract.schemas import DeclaredSchema, field_of, schema_of
 from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, fonts
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workshop, workspace
 from service.api.http.forms import HTML, IMAGES, JSON, PDF
 from service.api.http.kept import kept
 from service.api.http.operations import operation
@@ -189,7 +189,7 @@ class BillOfResources(MethodView):
     @blueprint.response(200, schema_of(StatedBill))
     def get(self, query: BatchQuery, code: str) -> flask.Response:
         """Everything a batch consumes, in physical units."""
-        return answer(costing.bill_of_product(database(), workshop(), code, query.quantity))
+        return answer(costing.bill_of_product(workspace(), code, query.quantity))
 
 
 @blueprint.route("/<code>/cost-sheet")
@@ -243,7 +243,7 @@ class CostSheetPaper(MethodView):
 
 def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any] | None = None) -> flask.Response:
     media_type = flask.g.media_type
-    asked = database(), workshop(), code, quantity, as_of or workshop().today(), rates
+    asked = workspace(), code, quantity, as_of or workshop().today(), rates
     if media_type in (HTML, PDF):
         return _written(work_out_cost(*asked), media_type)
     statement = costing.cost_product(*asked)
@@ -270,7 +270,7 @@ class Workings(MethodView):
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """Every figure of a cost sheet with its formula, fit to be checked with a pocket calculator."""
         as_of = query.as_of or workshop().today()
-        worked = work_out_cost(database(), workshop(), code, query.quantity, as_of)
+        worked = work_out_cost(workspace(), code, query.quantity, as_of)
         return answer(worked.workings)
 
     @operation("supposeCostWorkings", stores=False, refuses=(409,))
@@ -279,7 +279,7 @@ class Workings(MethodView):
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
         """The same if other rates held; nothing is stored."""
         as_of = question.as_of or workshop().today()
-        worked = work_out_cost(database(), workshop(), code, question.quantity, as_of, question.rates)
+        worked = work_out_cost(workspace(), code, question.quantity, as_of, question.rates)
         return answer(worked.workings)
 
 
@@ -305,4 +305,4 @@ class PriceSheetView(MethodView):
             kept_at=query.kept_at,
             discount_share=query.discount_share,
         )
-        return answer(pricing.price_product(database(), workshop(), question))
+        return answer(pricing.price_product(workspace(), question))

@@ -8,7 +8,7 @@ from flask.views import MethodView
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.http.answers import answer
-from service.api.http.auth import database, workshop
+from service.api.http.auth import workshop, workspace
 from service.api.http.operations import operation
 from service.domain.values.declared import declared
 from service.workflows.costing import rate_card
@@ -36,4 +36,4 @@ class RateCard(MethodView):
     @blueprint.response(200, schema_of(rate_card.StatedRateCard))
     def get(self, query: DayQuery) -> flask.Response:
         """Every rate in force on a day, down to the amounts a unit rate is made of."""
-        return answer(rate_card.rate_card_on(database(), workshop(), query.as_of or workshop().today()))
+        return answer(rate_card.rate_card_on(workspace(), query.as_of or workshop().today()))

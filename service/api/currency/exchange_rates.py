@@ -2,7 +2,6 @@
 
 import logging
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
@@ -15,8 +14,8 @@ from service.api.contract.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
 from service.api.contract.schemas import field_of, schema_of
 from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
 from service.api.currency.exchange_file import read_days
-from service.api.http.answers import answer, is_expected, nothing, precondition, unchanged
-from service.api.http.auth import actor, database, workshop
+from service.api.http.answers import answer, is_expected, may_be_put, nothing, tagged
+from service.api.http.auth import workshop, workspace
 from service.api.http.forms import CSV
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
@@ -156,7 +155,7 @@ def _page_of(query: PageQuery, load: Callable[..., list[Any]], day: Callable[[An
     before = (date.fromisoformat(after[0]), after[1]) if after else None
     return page(
         query,
-        lambda limit: load(database(), workshop(), before=before, limit=limit),
+        lambda limit: load(workspace(), before=before, limit=limit),
         lambda item: [day(item).published_on.isoformat(), day(item).source],
         encoded,
     )
@@ -183,8 +182,8 @@ class ExchangeRatesOfDay(MethodView):
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
     def get(self, query: SourceQuery, day: date) -> flask.Response:
         """The exchange rates of a source for a day; those entered by hand if none is named."""
-        found = exchange.find_exchange_rates(database(), workshop(), day, query.source)
-        return answer(_shown(found.day), revision=found.revision)
+        found = exchange.find_exchange_rates(workspace(), day, query.source)
+        return answer(exchange.told(found.day), revision=found.revision)
 
     @operation("putExchangeRates", headers=(IF_MATCH, CREATE_ONLY))
     @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
@@ -195,21 +194,15 @@ class ExchangeRatesOfDay(MethodView):
     def put(self, entered: EnteredRates, day: date) -> flask.Response:
         """Enter exchange rates by hand for a day; the same again changes nothing."""
         rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
-        done = exchange.put_exchange_rates(database(), workshop(), actor(), rates, precondition())
-        return saved(replace(done, state=_shown(done.state)))
+        return saved(exchange.put_exchange_rates(workspace(), rates, may_be_put))
 
     @operation("withdrawExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(204)
     def delete(self, query: SourceQuery, day: date) -> flask.Response:
         """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
-        exchange.withdraw_exchange_rates(database(), workshop(), actor(), day, query.source, precondition())
+        exchange.withdraw_exchange_rates(workspace(), day, query.source, may_be_put)
         return nothing()
-
-
-def _shown(day: DayRates) -> Mapping[str, Any]:
-    found: dict[str, Any] = encoded(day)
-    return {"base": found["base"], "rates": found["rates"]}
 
 
 @blueprint.route("/import")
@@ -240,7 +233,7 @@ class Import(MethodView):
         if charset.lower() != "utf-8":
             raise ProblemError(415, "unsupported-media-type", "send the file in UTF-8")
         days = read_days(body_of(flask.request, CSV), query.source)
-        return answer(exchange.import_exchange_rates(database(), workshop(), actor(), days))
+        return answer(exchange.import_exchange_rates(workspace(), days))
 
 
 @blueprint.route("/refresh")
@@ -257,7 +250,7 @@ class Refresh(MethodView):
         a history a jump stands if the next rate bears it out. If the feed fails, nothing is changed.
         """
         try:
-            done = fetching.refresh_exchange_rates(database(), workshop(), actor(), _feed(), wanted.span)
+            done = fetching.refresh_exchange_rates(workspace(), _feed(), wanted.span)
         except FeedFailedError as error:
             flask.g.feed_result = error.fault
             _logger.warning("%s", error, extra={"fault": error.fault})
@@ -287,7 +280,7 @@ class Confirm(MethodView):
     @blueprint.response(200, schema_of(fetching.Confirmation))
     def post(self, query: HeldQuery, day: date) -> flask.Response:
         """Use a day that was held back, and those after it that no longer jump once it is used."""
-        return answer(fetching.confirm_exchange_rates(database(), workshop(), actor(), day, query.source, is_expected))
+        return answer(fetching.confirm_exchange_rates(workspace(), day, query.source, is_expected))
 
 
 @blueprint.route("/<day>/held")
@@ -299,19 +292,15 @@ class HeldDayOfSource(MethodView):
     @blueprint.response(200, schema_of(HeldDay))
     def get(self, query: HeldQuery, day: date) -> flask.Response:
         """A day that is not used until it is confirmed, and why."""
-        found = fetching.find_held_exchange_rates(database(), workshop(), day, query.source)
-        if same := unchanged(tag := fetching.tag_of(found)):
-            return same
-        response = answer(found)
-        response.set_etag(tag)
-        return response
+        found = fetching.find_held_exchange_rates(workspace(), day, query.source)
+        return tagged(fetching.tag_of(found), lambda: answer(found))
 
     @operation("dropHeldExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(204)
     def delete(self, query: HeldQuery, day: date) -> flask.Response:
         """Throw away a day that was held back."""
-        fetching.drop_held_exchange_rates(database(), workshop(), actor(), day, query.source, is_expected)
+        fetching.drop_held_exchange_rates(workspace(), day, query.source, is_expected)
         return nothing()
 
 
@@ -326,4 +315,4 @@ class Conversion(MethodView):
         """An amount in another currency, rounded once to its minor unit; with the rates, their date and source."""
         amount = Money(amount=query.amount, currency=query.currency)
         as_of = query.as_of or workshop().today()
-        return answer(exchange.convert(database(), workshop(), amount, query.to, as_of))
+        return answer(exchange.convert(workspace(), amount, query.to, as_of))

@@ -1,6 +1,5 @@
 """Answers: JSON as exact as the domain, with entity tags, and no more than the client accepts."""
 
-import hashlib
 from collections.abc import Callable, Mapping
 from http import HTTPStatus
 from pathlib import Path
@@ -9,14 +8,12 @@ from typing import Any
 import flask
 from werkzeug.datastructures import MIMEAccept
 
-from service.api.http.auth import workshop
+from service.api.http.auth import SAFE_METHODS, workshop
 from service.api.http.forms import JSON, QUOTATION_FORMS
 from service.api.http.operations import find_operation
 from service.api.http.problems import ProblemError
 from service.encoding import encoded, to_bytes
-
-_ENOUGH_DIGITS = 12
-"""Of a workshop's id, from its end, where it is random: no two workshops have the same."""
+from service.workflows.entity_tags import content_tag, revision_tag
 
 
 def negotiate() -> None:
@@ -60,21 +57,39 @@ def data_answer(data: Any, status: int = 200, headers: Mapping[str, str] | None 
     return flask.Response(dumped(data), status, headers, content_type=JSON)
 
 
-def revision_tag(revision: int) -> str:
-    """A row's revision as an entity tag: of this workshop's row alone, though others have the same address."""
-    return f"{workshop().workshop_id.hex[-_ENOUGH_DIGITS:]}-{revision}"
+def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
+    """What is made, under the tag of its state; to a read 304 instead, if the client has it.
+
+    Raises:
+        ProblemError: 412, the read's If-Match has not the tag.
+    """
+    if flask.request.method in SAFE_METHODS:
+        if not is_expected(tag):
+            raise ProblemError(412, "precondition-failed", "it is not in the state that If-Match names")
+        if _is_known(tag):
+            return _unchanged(tag)
+    response = make()
+    response.set_etag(tag)
+    return response
+
+
+def _unchanged(tag: str) -> flask.Response:
+    """304: the client has it."""
+    response = flask.Response(status=304)
+    del response.headers["Content-Type"]
+    response.set_etag(tag)
+    return response
 
 
 def answer(
     value: Any, status: int = 200, *, revision: int | None = None, headers: Mapping[str, str] | None = None
 ) -> flask.Response:
     """A domain value as JSON, with the row's revision as its entity tag."""
-    if revision is not None and flask.request.method in ("GET", "HEAD") and (same := unchanged(revision_tag(revision))):
-        return same
-    response = data_answer(encoded(value), status, headers)
-    if revision is not None:
-        response.set_etag(revision_tag(revision))
-    return response
+
+    def make() -> flask.Response:
+        return data_answer(encoded(value), status, headers)
+
+    return make() if revision is None else tagged(revision_tag(workshop(), revision), make)
 
 
 def nothing() -> flask.Response:
@@ -92,51 +107,25 @@ def is_expected(tag: str | None) -> bool:
     return tag is not None and (if_match.star_tag or if_match.contains(tag))
 
 
-def unchanged(tag: str) -> flask.Response | None:
-    """304 if a read's If-None-Match has the tag; None if the state is to be shown.
+def _is_known(tag: str | None) -> bool:
+    """Whether the state with this tag is one that the request's If-None-Match names."""
+    if tag is None or "If-None-Match" not in flask.request.headers:
+        return False
+    if_none_match = flask.request.if_none_match
+    return if_none_match.star_tag or if_none_match.contains_weak(tag)
 
-    Raises:
-        ProblemError: 412, the read's If-Match has not the tag.
-    """
-    request = flask.request
-    if not is_expected(tag):
-        raise ProblemError(412, "precondition-failed", "it is not in the state that If-Match names")
-    if "If-None-Match" not in request.headers or not (
-        request.if_none_match.star_tag or request.if_none_match.contains_weak(tag)
-    ):
-        return None
-    response = flask.Response(status=304)
-    del response.headers["Content-Type"]
-    response.set_etag(tag)
-    return response
+
+def may_be_put(tag: str | None) -> bool:
+    """Whether both If-Match and If-None-Match admit a change of the state with this tag (RFC 9110, 13.1)."""
+    return is_expected(tag) and not _is_known(tag)
 
 
 def settle_condition(response: flask.Response) -> flask.Response:
     """A read that has no entity tag of a state gets one of its bytes, and is left out where the client has them."""
-    request = flask.request
-    is_read = request.method in ("GET", "HEAD") and request.path.startswith("/v1/")
+    is_read = flask.request.method in SAFE_METHODS and flask.request.path.startswith("/v1/")
     if not is_read or response.status_code != HTTPStatus.OK or "ETag" in response.headers or response.is_streamed:
         return response
-    tag = hashlib.sha256(response.get_data()).hexdigest()[:32]
     try:
-        same = unchanged(tag)
+        return tagged(content_tag(response.get_data()), lambda: response)
     except ProblemError as problem:
         return problem.response()
-    if same is None:
-        response.set_etag(tag)
-    return same or response
-
-
-def precondition() -> Callable[[int | None], bool]:
-    """The request's If-Match and If-None-Match as a question to the row's revision (RFC 9110, 13.1)."""
-    if_none_match = flask.request.if_none_match
-
-    def may_go_ahead(revision: int | None) -> bool:
-        tag = None if revision is None else revision_tag(revision)
-        return is_expected(tag) and not (
-            "If-None-Match" in flask.request.headers
-            and tag is not None
-            and (if_none_match.star_tag or if_none_match.contains_weak(tag))
-        )
-
-    return may_go_ahead

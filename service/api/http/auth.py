@@ -7,19 +7,19 @@ import flask
 
 from service.api.http.operations import find_operation
 from service.api.http.problems import ProblemError
-from service.domain.audit import Actor
 from service.store.engine.database import Database
 from service.store.workshop.workshops import Access, Workshop
 from service.workflows.workshop.keys import open_with
+from service.workflows.workspace import Workspace
 
 READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
-_SAFE_METHODS = frozenset({"GET", "HEAD"})
+SAFE_METHODS = frozenset({"GET", "HEAD"})
 
 
 def database() -> Database:
-    """The application's database, or the part of it that a request works in until it is answered."""
-    return cast(Database, flask.g.get("database") or flask.current_app.extensions["pugmill.database"])
+    """The application's database."""
+    return cast(Database, flask.current_app.extensions["pugmill.database"])
 
 
 def access() -> Access:
@@ -27,19 +27,19 @@ def access() -> Access:
     return cast(Access, flask.g.access)
 
 
+def workspace() -> Workspace:
+    """Who is asking, and whose things the request is about; made once for a request."""
+    return cast(Workspace, flask.g.workspace)
+
+
 def workshop() -> Workshop:
     """Whose things the request is about."""
     return access().workshop
 
 
-def actor() -> Actor:
-    """Who is asking, as what changes is put on record."""
-    return access().actor
-
-
 def _refuse(detail: str, error: str = "") -> ProblemError:
     challenges = ['Bearer realm="pugmill"' + (f', error="{error}"' if error else "")]
-    if flask.request.method in _SAFE_METHODS:
+    if flask.request.method in SAFE_METHODS:
         # A browser then asks its user for the key. A line of its own: of several in one, Chromium reads the first.
         challenges.append('Basic realm="pugmill", charset="UTF-8"')
     return ProblemError(401, "unauthorized", detail, headers={"WWW-Authenticate": challenges})
@@ -63,7 +63,7 @@ def _key(header: str) -> str:
         ProblemError: 401, there is none in it.
     """
     scheme, _, told = header.partition(" ")
-    if scheme.lower() == "basic" and flask.request.method in _SAFE_METHODS:
+    if scheme.lower() == "basic" and flask.request.method in SAFE_METHODS:
         told = _password(told)
     elif scheme.lower() != "bearer":
         told = ""
@@ -87,6 +87,7 @@ def authenticate() -> None:
     if found is None:
         raise _refuse("this key is unknown or has been revoked", "invalid_token")
     flask.g.access = found
+    flask.g.workspace = Workspace(database=database(), workshop=found.workshop, actor=found.actor)
 
 
 def authorise() -> None:
@@ -97,7 +98,7 @@ def authorise() -> None:
     """
     if "access" in flask.g:
         asked = find_operation()
-        reads = flask.request.method in _SAFE_METHODS or (asked is not None and not asked.stores)
+        reads = flask.request.method in SAFE_METHODS or (asked is not None and not asked.stores)
         require(READ if reads else WRITE)
 
 

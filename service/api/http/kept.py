@@ -7,10 +7,11 @@ from typing import Any
 
 import flask
 
-from service.api.http.answers import revision_tag, unchanged
+from service.api.http.answers import tagged
 from service.api.http.auth import access
 from service.memory import MemoryOfStates
 from service.store.workshop.workshops import Workshop
+from service.workflows.entity_tags import revision_tag, tag
 
 MAX_BYTES = 32 * 1024 * 1024
 _VERSION = version("pugmill")  # another version may show the same state otherwise
@@ -19,27 +20,10 @@ Answers = MemoryOfStates[bytes]
 """Answers by workshop, revision, state, address and media type."""
 
 
-def state_of(workshop: Workshop) -> str:
-    """All that an answer about a workshop's facts and rates follows from besides its address and media type."""
-    return f"{_VERSION}-{revision_tag(workshop.revision)}-{workshop.today()}"
-
-
-def tag_of(workshop: Workshop) -> str:
-    """The state as the entity tag of an answer in the media type settled on: each form has a tag of its own."""
-    return f"{state_of(workshop)}-{flask.g.media_type.rpartition('/')[2]}"
-
-
-def tagged(response: flask.Response) -> flask.Response:
-    """The answer under the tag of its state and form, or 304 if the client has it.
-
-    Raises:
-        ProblemError: 412, the client's If-Match has not the tag.
-    """
-    tag = tag_of(access().workshop)
-    if same := unchanged(tag):
-        return same
-    response.set_etag(tag)
-    return response
+def state_tag(workshop: Workshop) -> str:
+    """Of all that an answer about a workshop's facts and rates follows from besides its address, in this media type."""
+    form = flask.g.media_type.rpartition("/")[2]  # each has a tag of its own
+    return tag(_VERSION, revision_tag(workshop, workshop.revision), workshop.today(), form)
 
 
 def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
@@ -54,13 +38,14 @@ def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
         workshop = access().workshop
         request = flask.request
         memory: Answers = flask.current_app.extensions["pugmill.answers"]
-        key = (workshop.workshop_id, workshop.revision, tag_of(workshop), request.path, request.query_string)
+        state = state_tag(workshop)
+        key = (workshop.workshop_id, workshop.revision, state, request.path, request.query_string)
         body = memory.find(key)
         if body is None:
             response = view(*args, **kwargs)
             memory.keep(key, response.get_data())
         else:
             response = flask.Response(body, content_type=flask.g.media_type)
-        return tagged(response)
+        return tagged(state, lambda: response)
 
     return answer

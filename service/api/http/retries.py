@@ -9,11 +9,12 @@ from typing import Any
 import flask
 from sqlalchemy.exc import SQLAlchemyError
 
-from service.api.http.auth import access, database
+from service.api.http.auth import workspace
 from service.api.http.problems import ProblemError
 from service.store.workshop.retries import Claim, KeptAnswer
 from service.workflows.errors import StillRunningError
 from service.workflows.workshop import retries
+from service.workflows.workspace import Workspace
 
 _HEADER = "Idempotency-Key"
 _MAX_LENGTH = 255
@@ -23,6 +24,8 @@ contract."""
 _KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Link")
 _logger = logging.getLogger("pugmill")
 
+Make = Callable[[Workspace], flask.Response]
+"""Does what a request asks for in the workspace that it is given, whose changes stand or fall with it, and answers."""
 Again = Callable[[KeptAnswer], flask.Response]
 """Writes the body of an answer again, from what is on record."""
 
@@ -72,13 +75,12 @@ def _fingerprint() -> str:
     return hashlib.sha256(told.encode("utf-8", "surrogateescape")).hexdigest()
 
 
-def once(make: Callable[[], flask.Response], *, again: Again | None = None) -> flask.Response:
+def once(make: Make, *, again: Again | None = None) -> flask.Response:
     """Do what the request asks for once, whatever the number of times it is sent; it must have a key.
 
     What is made and the answer to it are one transaction: after a crash there are both or neither.
 
     Args:
-        make: does it, on `auth.database()`, and answers.
         again: writes an answer again that is too long to be kept; such answers are those that are streamed.
 
     Raises:
@@ -89,22 +91,20 @@ def once(make: Callable[[], flask.Response], *, again: Again | None = None) -> f
     return _once(_required_key(), make, again)
 
 
-def once_if_keyed(make: Callable[[], flask.Response]) -> flask.Response:
+def once_if_keyed(make: Make) -> flask.Response:
     """The same for what may be done again without a key too."""
     key = sent_key()
-    return make() if key is None else _once(key, make, None)
+    return make(workspace()) if key is None else _once(key, make, None)
 
 
-def _once(key: str, make: Callable[[], flask.Response], again: Again | None) -> flask.Response:
-    workshop_id = access().workshop.workshop_id
-    claim = retries.claim(database(), workshop_id, key, _fingerprint())
+def _once(key: str, make: Make, again: Again | None) -> flask.Response:
+    claim = retries.claim(workspace(), key, _fingerprint())
     if claim.answer is not None:
         return _replayed(claim.answer, again)
     try:
-        with database().until_answered() as joint:
-            flask.g.database = joint
-            response = make()
-            retries.keep(joint, workshop_id, claim, _kept(response))
+        with workspace().until_answered() as joint:
+            response = make(joint)
+            retries.keep(joint, claim, _kept(response))
     except StillRunningError:
         raise
     except BaseException:
@@ -116,7 +116,7 @@ def _once(key: str, make: Callable[[], flask.Response], again: Again | None) -> 
 def _release(claim: Claim) -> None:
     """Leave the key free; where that cannot be, it becomes so by itself."""
     try:
-        retries.release(database(), access().workshop.workshop_id, claim)
+        retries.release(workspace(), claim)
     except SQLAlchemyError as error:
         _logger.warning("an idempotency key could not be left free", exc_info=error)
 

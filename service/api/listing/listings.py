@@ -8,10 +8,10 @@ from flask.views import MethodView
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG
-from service.api.http.answers import answer, unchanged
-from service.api.http.auth import database, workshop
+from service.api.http.answers import answer, tagged
+from service.api.http.auth import workshop, workspace
 from service.api.http.forms import CSV, JSON_LD
-from service.api.http.kept import kept, tag_of
+from service.api.http.kept import kept, state_tag
 from service.api.http.operations import operation
 from service.api.http.spooling import whole
 from service.documents.listing.price_list import price_list_csv, price_list_json_ld
@@ -68,7 +68,7 @@ class ListingPriceSheet(MethodView):
         question = ListingQuestion(
             as_of=query.as_of or workshop().today(), kept_at=query.kept_at, discount_share=query.discount_share
         )
-        return answer(listings.price_listing(database(), workshop(), code, question))
+        return answer(listings.price_listing(workspace(), code, question))
 
 
 @blueprint.route("/price-list")
@@ -84,13 +84,6 @@ class PriceList(MethodView):
         What cannot be priced is in it too, with the reason in place of its price; as JSON-LD without an offer.
         """
         media_type = flask.g.media_type
-        tag = tag_of(workshop())
-        if same := unchanged(tag):
-            return same
-        entries = listings.price_list(
-            database(), workshop(), query.as_of or workshop().today(), query.channel, query.prices
-        )
+        entries = listings.price_list(workspace(), query.as_of or workshop().today(), query.channel, query.prices)
         parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
-        response = whole(_WRITERS[media_type](entries), media_type + parameters)
-        response.set_etag(tag)
-        return response
+        return tagged(state_tag(workshop()), lambda: whole(_WRITERS[media_type](entries), media_type + parameters))

@@ -8,9 +8,10 @@ from flask.views import MethodView
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG, LINK
-from service.api.http.auth import database, workshop
+from service.api.http.answers import tagged
+from service.api.http.auth import workshop, workspace
 from service.api.http.forms import IMAGES, JSON
-from service.api.http.kept import kept, tagged
+from service.api.http.kept import kept, state_tag
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
 from service.api.registering.registered import listed
@@ -43,19 +44,19 @@ class PriceHistory(MethodView):
         found = page(
             query,
             lambda limit: repricing_records.price_history(
-                database(), workshop(), code, before=UUID(before[0]) if before else None, limit=limit
+                workspace(), code, before=UUID(before[0]) if before else None, limit=limit
             ),
             lambda entry: [str(entry.repricing)],
             encoded,
         )
-        return tagged(found)
+        return tagged(state_tag(workshop()), lambda: found)
 
 
 @kept
 def _history_drawn(listing: str) -> flask.Response:
     """A chart of the history."""
     drawn_in, media_type = workshop(), flask.g.media_type
-    entries = repricing_records.price_history(database(), drawn_in, listing, before=None, limit=MOST_DRAWN + 1)
+    entries = repricing_records.price_history(workspace(), listing, before=None, limit=MOST_DRAWN + 1)
     image = price_history_chart(
         listing,
         entries,

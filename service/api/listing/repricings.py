@@ -16,8 +16,8 @@ from service.api.contract.fields import FlagField
 from service.api.contract.rates_field import rates_field
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG, IF_MATCH, IF_PREVIEWED, LINK, LOCATION, MAY_BE_REPEATED
-from service.api.http.answers import data_answer, is_expected, unchanged
-from service.api.http.auth import WRITE, actor, database, require, workshop
+from service.api.http.answers import data_answer, is_expected, tagged
+from service.api.http.auth import WRITE, require, workspace
 from service.api.http.forms import CSV, JSON, NDJSON
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, linked, page, paged, position
@@ -35,7 +35,9 @@ from service.spool import write
 from service.store.listing.repricings import Repricing
 from service.store.workshop.retries import KeptAnswer
 from service.workflows.costing.costing import WhatIf
+from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
+from service.workflows.workspace import Workspace
 
 blueprint = Blueprint(
     "repricings", __name__, url_prefix="/v1/repricings", description="Prices in force, when rates change."
@@ -98,7 +100,7 @@ class Repricings(MethodView):
         return page(
             query,
             lambda limit: repricing_records.list_repricings(
-                database(), workshop(), before=UUID(before[0]) if before else None, limit=limit
+                workspace(), before=UUID(before[0]) if before else None, limit=limit
             ),
             lambda each: [str(each.id)],
             stored_statement,
@@ -120,15 +122,15 @@ class Repricings(MethodView):
         request = order.request()
         if order.apply:
             require(WRITE)
-            return once(lambda: _applied(query, request), again=_applied_again)
+            return once(lambda joint: _applied(joint, query, request), again=_applied_again)
         sent_key()  # not needed here, but what is malformed is told before it is sent again to apply
         if flask.g.media_type == JSON:
             return _preview(query, request, order.rates)
         return _whole_preview(request, order.rates)
 
 
-def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
-    done = repricing.apply(database(), workshop(), request, actor(), is_expected)
+def _applied(joint: Workspace, query: PageQuery, request: RepricingRequest) -> flask.Response:
+    done = repricing.apply(joint, request, is_expected)
     flask.g.repriced = done.figures.summary
     media_type = flask.g.media_type
     if done.repricing is None:
@@ -138,24 +140,24 @@ def _applied(query: PageQuery, request: RepricingRequest) -> flask.Response:
         return data_answer({**statement, "changes": {"items": [], "next": None}})
     path = f"{_PATH}/{done.repricing.id}"
     if media_type != JSON:
-        response = _streamed(_changes(done.repricing.id), media_type)
+        response = _streamed(_changes(joint, done.repricing.id), media_type)
         response.status_code, response.headers["Location"] = 201, path
         return response
-    changes = _changes_page(query, done.repricing.id, "", f"{path}/changes")
+    changes = _changes_page(joint, query, done.repricing.id, "", f"{path}/changes")
     return data_answer({**stored_statement(done.repricing), "changes": changes}, 201, {"Location": path})
 
 
 def _applied_again(answer: KeptAnswer) -> flask.Response:
     """All that a repricing recorded, which does not change any more; nothing where there was nothing to change."""
     applied = answer.headers.get("Location", "").rpartition("/")[2]
-    return _streamed(_changes(UUID(applied)) if applied else (), flask.g.media_type)
+    return _streamed(_changes(workspace(), UUID(applied)) if applied else (), flask.g.media_type)
 
 
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
     """A preview's page; the first tells what was found of all listings together, for which it looks at all."""
     after = position(query)
     with (
-        repricing.preview(database(), workshop(), request, what_if) as seen,
+        repricing.preview(workspace(), request, what_if) as seen,
         closing(seen.changes(after[0] if after else "")) as changes,  # while what it reads from is open
     ):
         items = list(islice(changes, query.limit + 1))
@@ -171,26 +173,25 @@ def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> fl
 def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response:
     """All of a preview, in one state and whole before it is sent."""
     media_type = flask.g.media_type
-    with spool() as written, repricing.preview(database(), workshop(), request, what_if) as seen:
+    with spool() as written, repricing.preview(workspace(), request, what_if) as seen:
         write(written, _WRITERS[media_type](seen.changes()))
         response = spooled(written, _CONTENT_TYPES[media_type])
     response.set_etag(seen.tag)
     return response
 
 
-def _changes(repricing_id: UUID) -> Iterator[dict[str, Any]]:
+def _changes(whose: Workspace, repricing_id: UUID) -> Iterator[dict[str, Any]]:
     """Every change of a repricing, some hundred at a time: what was recorded does not change any more.
 
     The first are read before the answer begins, so that a refusal still can be one.
     """
-    ours, whose = database(), workshop()
-    first = repricing_records.list_changes(ours, whose, repricing_id, after="", limit=_ROWS)
+    first = repricing_records.list_changes(whose, repricing_id, after="", limit=_ROWS)
 
     def changes() -> Iterator[dict[str, Any]]:
         found = first
         while found:
             yield from (plain_data(text) for _, text in found)
-            found = repricing_records.list_changes(ours, whose, repricing_id, after=found[-1][0], limit=_ROWS)
+            found = repricing_records.list_changes(whose, repricing_id, after=found[-1][0], limit=_ROWS)
 
     return changes()
 
@@ -199,15 +200,13 @@ def _streamed(changes: Iterable[dict[str, Any]], media_type: str) -> flask.Respo
     return flask.Response(_WRITERS[media_type](changes), content_type=_CONTENT_TYPES[media_type])
 
 
-def _changes_page(query: PageQuery, repricing_id: UUID, after: str, path: str) -> dict[str, Any]:
-    found = repricing_records.list_changes(database(), workshop(), repricing_id, after=after, limit=query.limit + 1)
+def _changes_page(whose: Workspace, query: PageQuery, repricing_id: UUID, after: str, path: str) -> dict[str, Any]:
+    found = repricing_records.list_changes(whose, repricing_id, after=after, limit=query.limit + 1)
     return paged(query, found, lambda change: [change[0]], lambda change: plain_data(change[1]), path)
 
 
 def _stated(repricing: Repricing) -> flask.Response:
-    response = data_answer(stored_statement(repricing))
-    response.set_etag(repricing_records.tag_of(repricing))
-    return response
+    return tagged(repricing_records.tag_of(repricing), lambda: data_answer(stored_statement(repricing)))
 
 
 @blueprint.route("/<repricing_id>")
@@ -218,8 +217,7 @@ class OneRepricing(MethodView):
     @blueprint.response(200, schema_of(RepricingStatement))
     def get(self, repricing_id: UUID) -> flask.Response:
         """A repricing as it was applied; its changes have an address of their own."""
-        found = repricing_records.find_repricing(database(), workshop(), repricing_id)
-        return unchanged(repricing_records.tag_of(found)) or _stated(found)
+        return _stated(repricing_records.find_repricing(workspace(), repricing_id))
 
 
 @blueprint.route("/<repricing_id>/changes")
@@ -232,17 +230,11 @@ class RepricingChanges(MethodView):
     def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
         """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
         after = position(query)
-        if flask.g.media_type != JSON:  # what was recorded does not change any more
-            changes = _changes(repricing_id)
-            tag = (
-                f"{repricing_id}-{flask.g.media_type.rpartition('/')[2]}"  # what was recorded does not change any more
-            )
-            if same := unchanged(tag):
-                return same
-            response = _streamed(changes, flask.g.media_type)
-            response.set_etag(tag)
-            return response
-        return linked(_changes_page(query, repricing_id, after[0] if after else "", flask.request.path))
+        media_type = flask.g.media_type
+        if media_type != JSON:  # what was recorded does not change any more
+            changes, form = _changes(workspace(), repricing_id), media_type.rpartition("/")[2]
+            return tagged(tag(repricing_id, form), lambda: _streamed(changes, media_type))
+        return linked(_changes_page(workspace(), query, repricing_id, after[0] if after else "", flask.request.path))
 
 
 @blueprint.route("/<repricing_id>/rollback")
@@ -256,7 +248,4 @@ class RepricingRollback(MethodView):
 
         Refused where a later repricing has changed one of its prices: roll that back first.
         """
-        by = actor()
-        return once_if_keyed(
-            lambda: _stated(repricing_records.roll_back(database(), workshop(), repricing_id, by, is_expected))
-        )
+        return once_if_keyed(lambda joint: _stated(repricing_records.roll_back(joint, repricing_id, is_expected)))

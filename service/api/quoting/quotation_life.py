@@ -9,7 +9,6 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import IF_MATCH, LOCATION, MAY_BE_REPEATED, ONCE
 from service.api.http.answers import is_expected
-from service.api.http.auth import access, database, workshop
 from service.api.http.operations import operation
 from service.api.http.retries import once, once_if_keyed
 from service.api.quoting.quotations import made, stated
@@ -43,9 +42,7 @@ class Issue(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, quotation_id: UUID | int) -> flask.Response:
         """Give a draft its number: it never changes again, and supersedes what it revises."""
-        return once_if_keyed(
-            lambda: stated(quotation_life.issue(database(), workshop(), quotation_id, access().key_name, is_expected))
-        )
+        return once_if_keyed(lambda joint: stated(quotation_life.issue(joint, quotation_id, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/accept")
@@ -57,10 +54,7 @@ class Accept(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, acceptance: AcceptanceRequest, quotation_id: UUID | int) -> flask.Response:
         """Keep that the customer takes it, and which of the batch sizes; it is promised until it is completed."""
-        by = access().key_name
-        return once_if_keyed(
-            lambda: stated(quotation_life.accept(database(), workshop(), quotation_id, acceptance, by, is_expected))
-        )
+        return once_if_keyed(lambda joint: stated(quotation_life.accept(joint, quotation_id, acceptance, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/decline")
@@ -72,10 +66,7 @@ class Decline(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, declined: DeclineRequest, quotation_id: UUID | int) -> flask.Response:
         """Keep that the customer does not take it, or withdraws an acceptance."""
-        by = access().key_name
-        return once_if_keyed(
-            lambda: stated(quotation_life.decline(database(), workshop(), quotation_id, declined, by, is_expected))
-        )
+        return once_if_keyed(lambda joint: stated(quotation_life.decline(joint, quotation_id, declined, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/complete")
@@ -86,10 +77,7 @@ class Complete(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, quotation_id: UUID | int) -> flask.Response:
         """Keep that an accepted order has been made: the minutes that it took are free again."""
-        by = access().key_name
-        return once_if_keyed(
-            lambda: stated(quotation_life.complete(database(), workshop(), quotation_id, by, is_expected))
-        )
+        return once_if_keyed(lambda joint: stated(quotation_life.complete(joint, quotation_id, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/revise")
@@ -101,7 +89,4 @@ class Revise(MethodView):
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
     def post(self, revision: RevisionRequest, quotation_id: UUID | int) -> flask.Response:
         """Draft the next revision of an issued quotation; the old one holds until the new one is issued."""
-        by = access().key_name
-        return once(
-            lambda: made(quotation_life.revise(database(), workshop(), quotation_id, revision.request, by, is_expected))
-        )
+        return once(lambda joint: made(quotation_life.revise(joint, quotation_id, revision.request, is_expected)))

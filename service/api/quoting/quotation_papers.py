@@ -11,8 +11,8 @@ from flask.views import MethodView
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG
-from service.api.http.answers import fonts, unchanged
-from service.api.http.auth import database, workshop
+from service.api.http.answers import fonts, tagged
+from service.api.http.auth import workspace
 from service.api.http.forms import HTML, PDF, QUOTATION_FORMS, TEXT, XML
 from service.api.http.operations import operation
 from service.documents.quoting.quotation_page import quotation_page, quotation_pdf
@@ -22,6 +22,7 @@ from service.documents.quoting.quotation_ubl import quotation_ubl
 from service.domain.values.declared import declared
 from service.domain.values.locales import LocaleCode
 from service.store.quotations import Quotation
+from service.workflows.entity_tags import tag
 from service.workflows.quoting import quotations
 
 blueprint = Blueprint(
@@ -60,16 +61,16 @@ _WRITERS = {
 
 def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask.Response:
     """The quotation in a form, or 304 if the client has it."""
-    tag = f"{_VERSION}-{quotations.tag_of(quotation)}-{_ENDINGS[media_type]}-{locale or ''}"
-    if same := unchanged(tag):
-        return same
-    writer = _WRITERS[media_type]
-    paper, view = quotations.quotation_paper(quotation), quotations.quotation_view(quotation, locale)
-    response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
-    # What it is called has letters of ASCII alone, so that no other form of the name is needed (RFC 6266).
-    response.headers["Content-Disposition"] = f'inline; filename="{_name(quotation)}.{_ENDINGS[media_type]}"'
-    response.set_etag(tag)
-    return response
+    writer, ending = _WRITERS[media_type], _ENDINGS[media_type]
+
+    def make() -> flask.Response:
+        paper, view = quotations.quotation_paper(quotation), quotations.quotation_view(quotation, locale)
+        response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
+        # What it is called has letters of ASCII alone, so that no other form of the name is needed (RFC 6266).
+        response.headers["Content-Disposition"] = f'inline; filename="{_name(quotation)}.{ending}"'
+        return response
+
+    return tagged(tag(_VERSION, quotations.tag_of(quotation), ending, locale or ""), make)
 
 
 def _name(quotation: Quotation) -> str:
@@ -93,5 +94,5 @@ class QuotationPaperLink(MethodView):
     @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
     def get(self, query: PaperQuery, quotation_id: UUID | int, form: str) -> flask.Response:
         """The quotation as the customer reads it, at an address that a browser can open."""
-        quotation = quotations.find_quotation(database(), workshop(), quotation_id)
+        quotation = quotations.find_quotation(workspace(), quotation_id)
         return paper_of(quotation, QUOTATION_FORMS[form], query.locale)

@@ -10,8 +10,8 @@ from service.api.contract.blueprints import Blueprint
 from service.api.contract.examples import QUOTATION
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, ONCE
-from service.api.http.answers import answer, data_answer, is_expected, nothing, unchanged
-from service.api.http.auth import access, database, workshop
+from service.api.http.answers import answer, data_answer, is_expected, nothing, tagged
+from service.api.http.auth import workspace
 from service.api.http.forms import JSON, QUOTATION_FORMS
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
@@ -53,10 +53,8 @@ class QuotationsQuery(PageQuery):
 
 def stated(quotation: Quotation, status: int = 200) -> flask.Response:
     """A quotation as JSON, with the tag of its state."""
-    response = data_answer(encoded(quotation), status)
-    response.set_etag(quotations.tag_of(quotation))
-    response.headers["Link"] = alternatives(quotation)
-    return response
+    links = {"Link": alternatives(quotation)}
+    return tagged(quotations.tag_of(quotation), lambda: data_answer(encoded(quotation), status, links))
 
 
 def made(quotation: Quotation) -> flask.Response:
@@ -79,7 +77,7 @@ class Quotations(MethodView):
         return page(
             query,
             lambda limit: quotations.list_quotations(
-                database(), workshop(), after=UUID(after[0]) if after else None, limit=limit, status=query.status
+                workspace(), after=UUID(after[0]) if after else None, limit=limit, status=query.status
             ),
             lambda quotation: [str(quotation.id)],
             encoded,
@@ -90,7 +88,7 @@ class Quotations(MethodView):
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is kept with everything it was computed from."""
-        return once(lambda: made(quote(database(), workshop(), request, access().key_name)))
+        return once(lambda joint: made(quote(joint, request)))
 
 
 @blueprint.route("/<quotation_id>")
@@ -102,16 +100,16 @@ class OneQuotation(MethodView):
     @blueprint.response(200, schema_of(Quotation), headers=ETAG)
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
         """The quotation as it was given; in the other forms, what the customer reads."""
-        quotation = quotations.find_quotation(database(), workshop(), quotation_id)
+        quotation = quotations.find_quotation(workspace(), quotation_id)
         if flask.g.media_type != JSON:
             return paper_of(quotation, flask.g.media_type, query.locale)
-        return unchanged(quotations.tag_of(quotation)) or stated(quotation)
+        return stated(quotation)
 
     @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))
     @blueprint.response(204)
     def delete(self, quotation_id: UUID | int) -> flask.Response:
         """Remove a draft. What is issued is kept for good."""
-        quotation_life.discard(database(), workshop(), quotation_id, is_expected)
+        quotation_life.discard(workspace(), quotation_id, is_expected)
         return nothing()
 
 
@@ -123,7 +121,7 @@ class Events(MethodView):
     @blueprint.response(200, schema_of(QuotationEvents))
     def get(self, quotation_id: UUID | int) -> flask.Response:
         """What happened to a quotation, when, and by whose key."""
-        found = quotations.list_events(database(), workshop(), quotation_id)
+        found = quotations.list_events(workspace(), quotation_id)
         return answer(QuotationEvents(items=tuple(found)))
 
 
@@ -135,4 +133,4 @@ class Recomputation(MethodView):
     @blueprint.response(200, schema_of(quotations.Recomputation))
     def get(self, quotation_id: UUID | int) -> flask.Response:
         """Compute the quotation once more from what was stored with it, and compare."""
-        return answer(quotations.recompute(database(), workshop(), quotation_id))
+        return answer(quotations.recompute(workspace(), quotation_id))

@@ -12,25 +12,25 @@ from service.api.contract.examples import FACTS, TERMS
 from service.api.contract.fields import TextField
 from service.api.contract.schemas import field_of, schema_of
 from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
-from service.api.http.answers import answer, nothing, precondition
-from service.api.http.auth import actor, database, workshop
+from service.api.http.answers import answer, may_be_put, nothing
+from service.api.http.auth import workspace
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
+from service.domain.audit import Action
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import Collection
 from service.domain.values.declared import Code
 from service.encoding import encoded
 from service.store.registering.registrations import Registration
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Outcome, Registering
-
-_STATUS = {Outcome.CREATED: 201, Outcome.REPLACED: 200, Outcome.UNCHANGED: 200}
+from service.workflows.registering.changing import Registering
 
 
 def saved(done: Registering) -> flask.Response:
     """What is registered now, 201 if it is new."""
-    headers = {"Location": flask.request.path} if done.outcome is Outcome.CREATED else None
-    return answer(done.state, _STATUS[done.outcome], revision=done.revision, headers=headers)
+    if done.action is Action.REGISTERED:
+        return answer(done.state, 201, revision=done.revision, headers={"Location": flask.request.path})
+    return answer(done.state, revision=done.revision)
 
 
 def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
@@ -107,7 +107,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             return page(
                 query,
                 lambda limit: registering.list_registered(
-                    database(), workshop(), name, after=after[0] if after else "", limit=limit
+                    workspace(), name, after=after[0] if after else "", limit=limit
                 ),
                 lambda found: [found.code],
                 item,
@@ -119,7 +119,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         @blueprint.doc(summary=f"Read {one}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
-            found = registering.find_one(database(), workshop(), name, code)
+            found = registering.find_one(workspace(), name, code)
             return answer(found.facts, revision=found.revision)
 
         @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
@@ -133,7 +133,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, facts: Any, code: str) -> flask.Response:
-            done = registering.register(database(), workshop(), actor(), f"{name}/{code}", facts, precondition())
+            done = registering.register(workspace(), f"{name}/{code}", facts, may_be_put)
             return saved(done)
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
@@ -143,7 +143,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
-            registering.retire(database(), workshop(), actor(), f"{name}/{code}", precondition())
+            registering.retire(workspace(), f"{name}/{code}", may_be_put)
             return nothing()
 
 
@@ -167,12 +167,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             return page(
                 query,
                 lambda limit: registering.list_rates(
-                    database(),
-                    workshop(),
-                    name,
-                    code,
-                    after=date.fromisoformat(after[0]) if after else None,
-                    limit=limit,
+                    workspace(), name, code, after=date.fromisoformat(after[0]) if after else None, limit=limit
                 ),
                 lambda rate: [rate.valid_from.isoformat()],
                 item,
@@ -184,7 +179,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.doc(summary=f"The rate of {one} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: date) -> flask.Response:
-            found = registering.find_dated_rate(database(), workshop(), name, code, day)
+            found = registering.find_dated_rate(workspace(), name, code, day)
             return answer(found.rate.terms, revision=found.revision)
 
         @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
@@ -199,11 +194,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         )
         def put(self, terms: Any, code: str, day: date) -> flask.Response:
             done = registering.put_rate(
-                database(),
-                workshop(),
-                actor(),
-                DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms),
-                precondition(),
+                workspace(), DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms), may_be_put
             )
             return saved(done)
 
@@ -211,5 +202,5 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
         @blueprint.response(204)
         def delete(self, code: str, day: date) -> flask.Response:
-            registering.withdraw_rate(database(), workshop(), actor(), f"{name}/{code}", day, precondition())
+            registering.withdraw_rate(workspace(), f"{name}/{code}", day, may_be_put)
             return nothing()

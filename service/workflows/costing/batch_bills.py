@@ -3,15 +3,14 @@
 from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple
-from uuid import UUID
 
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import Remembered
-from service.store.engine.database import Database
 from service.store.listing.prices_in_force import ListingRow
 from service.store.registering.surroundings import Surroundings, surroundings_of_one
+from service.workflows.workspace import Workspace
 
 
 class FoundBill(NamedTuple):
@@ -31,8 +30,8 @@ class FoundBill(NamedTuple):
 class BatchBills:
     """Finds bills in one state of a workshop."""
 
-    def __init__(self, database: Database, workshop_id: UUID) -> None:
-        self._database, self._workshop_id = database, workshop_id
+    def __init__(self, workspace: Workspace) -> None:
+        self._workspace = workspace
         self._bills, self._around, self._read = Remembered(1_000), Remembered(300), Remembered(200)
 
     def of(self, row: ListingRow, facts: dict[str, Any]) -> FoundBill:
@@ -57,8 +56,8 @@ class BatchBills:
         return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)
 
     def _surroundings(self, product: str) -> Surroundings:
-        with self._database.reading() as connection:
-            return surroundings_of_one(connection, self._workshop_id, "products", product, date.min)
+        with self._workspace.reading() as connection:
+            return surroundings_of_one(connection, self._workspace.workshop_id, "products", product, date.min)
 
 
 def _kept(text: str) -> FoundBill:

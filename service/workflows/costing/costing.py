@@ -20,15 +20,14 @@ from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Reference
 from service.memory import Memory
-from service.store.engine.database import Database
 from service.store.registering import rates as dated_rates
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings, surroundings_of_one, together
-from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.registering.registering import described
+from service.workflows.workspace import Workspace
 
 T = TypeVar("T")
 
@@ -114,7 +113,7 @@ def subject(collection: str, code: str) -> Reference:
     return (), collection, code
 
 
-def surroundings_of(database: Database, workshop: Workshop, named: Iterable[Reference], as_of: date) -> Surroundings:
+def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: date) -> Surroundings:
     """Some things with all they need and the rates of the date, read once for each state of the workshop.
 
     The workshop's revision was read before: what is read now is never older than it.
@@ -126,13 +125,13 @@ def surroundings_of(database: Database, workshop: Workshop, named: Iterable[Refe
     references = list(named)
     parts = {}
     for collection, code in dict.fromkeys((collection, code) for _, collection, code in references):
-        key = (workshop.workshop_id, workshop.revision, collection, code, as_of)
-        part: Surroundings | None = database.memory.find(key)
+        key = (workspace.workshop_id, workspace.workshop.revision, collection, code, as_of)
+        part: Surroundings | None = workspace.database.memory.find(key)
         if part is None:
-            with database.reading() as connection:
-                part = surroundings_of_one(connection, workshop.workshop_id, collection, code, as_of)
+            with workspace.reading() as connection:
+                part = surroundings_of_one(connection, workspace.workshop_id, collection, code, as_of)
             if part.find(collection, code) is not None:
-                database.memory.keep(key, part)
+                workspace.database.memory.keep(key, part)
         parts[collection, code] = part
     _check_registered(parts, references)
     return together(parts.values())
@@ -150,30 +149,28 @@ def _check_registered(parts: Mapping[tuple[str, str], Surroundings], named: Iter
         raise InvalidValuesError(problems)
 
 
-def prepare(
-    database: Database, workshop: Workshop, named: Iterable[Reference], as_of: date, what_if: WhatIf | None = None
-) -> Costing:
+def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_if: WhatIf | None = None) -> Costing:
     """Load what costing and pricing these things on the date takes.
 
     Raises:
         NotRegisteredError: what the request is about is not registered.
         InvalidValuesError: something else that is named is not, or a what-if rate does not fit what it is for.
     """
-    around = surroundings_of(database, workshop, named, as_of)
-    card = RateCard(as_of=as_of, currency=workshop.currency, rates=around.rates)
+    around = surroundings_of(workspace, named, as_of)
+    card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=around.rates)
     if what_if:
-        check_what_if(database, workshop, what_if)
+        check_what_if(workspace, what_if)
         card = card.replaced(what_if)
     return Costing(
         surroundings=around,
         card=card,
-        exchange=Exchange(database, workshop, as_of),
-        memory=database.memory,
-        state=(workshop.workshop_id, workshop.revision, as_of),
+        exchange=Exchange(workspace, as_of),
+        memory=workspace.database.memory,
+        state=(workspace.workshop_id, workspace.workshop.revision, as_of),
     )
 
 
-def check_what_if(database: Database, workshop: Workshop, what_if: WhatIf) -> None:
+def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
     """Make sure that what-if rates fit what they are for.
 
     Raises:
@@ -182,8 +179,8 @@ def check_what_if(database: Database, workshop: Workshop, what_if: WhatIf) -> No
     problems = []
     for resource, terms in what_if.items():
         collection, _, code = resource.partition("/")
-        with database.reading() as connection:
-            found = registrations.find_registration(connection, workshop.workshop_id, collection, code)
+        with workspace.reading() as connection:
+            found = registrations.find_registration(connection, workspace.workshop_id, collection, code)
         if found is None or found.retired_at is not None:
             problems.append(InvalidValueError(("rates", resource), f"there is no {described(collection, code)}"))
         else:
@@ -195,11 +192,11 @@ def check_what_if(database: Database, workshop: Workshop, what_if: WhatIf) -> No
         raise InvalidValuesError(problems)
 
 
-def with_first_days(database: Database, workshop: Workshop, error: MissingRatesError) -> MissingRatesError:
+def with_first_days(workspace: Workspace, error: MissingRatesError) -> MissingRatesError:
     """The error, saying besides when each missing rate first begins."""
     resources = [missing.resource for missing in error.missing]
-    with database.reading() as connection:
-        firsts = dated_rates.first_rate_days(connection, workshop.workshop_id, resources)
+    with workspace.reading() as connection:
+        firsts = dated_rates.first_rate_days(connection, workspace.workshop_id, resources)
     return MissingRatesError(
         error.as_of,
         [
@@ -251,8 +248,7 @@ class Batches:
 
 
 def costed(
-    database: Database,
-    workshop: Workshop,
+    workspace: Workspace,
     costing: Costing,
     batches: Iterable[tuple[str, int] | Batch],
     also: Iterable[str] = (),
@@ -276,7 +272,7 @@ def costed(
     except MissingRatesError as error:
         missing = [*error.missing, *missing]
     if missing:
-        raise with_first_days(database, workshop, MissingRatesError(costing.card.as_of, missing))
+        raise with_first_days(workspace, MissingRatesError(costing.card.as_of, missing))
     return found
 
 
@@ -295,13 +291,13 @@ class StatedBill:
     cautions: tuple[Caution, ...]
 
 
-def bill_of_product(database: Database, workshop: Workshop, code: str, quantity: int) -> StatedBill:
+def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBill:
     """Everything a batch consumes, in physical units; no rates are needed.
 
     Raises:
         NotRegisteredError: the product is not registered.
     """
-    around = surroundings_of(database, workshop, [subject("products", code)], date.min)
+    around = surroundings_of(workspace, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
     return StatedBill(
         bill=stated(bill), warnings=warnings(bill, around.catalogue), cautions=cautions_of(bill, around.catalogue)
@@ -309,7 +305,7 @@ def bill_of_product(database: Database, workshop: Workshop, code: str, quantity:
 
 
 def cost_product(
-    database: Database, workshop: Workshop, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
+    workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
 ) -> CostStatement:
     """What a batch costs on a date, line by line; with other rates if these are given.
 
@@ -318,14 +314,12 @@ def cost_product(
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    return state_cost(
-        database, workshop, prepare(database, workshop, [subject("products", code)], as_of, what_if), code, quantity
-    )
+    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, what_if), code, quantity)
 
 
-def state_cost(database: Database, workshop: Workshop, costing: Costing, code: str, quantity: int) -> CostStatement:
+def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:
     """What a batch costs, of what has been loaded for it; raises as cost_product."""
-    ((bill, sheet),) = costed(database, workshop, costing, [(code, quantity)])
+    ((bill, sheet),) = costed(workspace, costing, [(code, quantity)])
     used = dict.fromkeys(line.resource.partition("#")[0] for line in sheet.lines)
     return cost_statement(
         sheet,

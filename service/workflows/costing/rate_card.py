@@ -22,10 +22,9 @@ from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.values.references import Registered, part_of
 from service.encoding import encoded
-from service.store.engine.database import Database
 from service.store.registering import rates
-from service.store.workshop.workshops import Workshop
 from service.workflows.currency.exchange import Exchange
+from service.workflows.workspace import Workspace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,26 +82,28 @@ class StatedRateCard:
 
 
 @exactly
-def rate_card_on(database: Database, workshop: Workshop, as_of: date) -> StatedRateCard:
+def rate_card_on(workspace: Workspace, as_of: date) -> StatedRateCard:
     """Every rate in force on the date.
 
     Raises:
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    with database.reading() as connection:
-        in_force = rates.rates_in_force(connection, workshop.workshop_id, as_of)
-    convert = Exchange(database, workshop, as_of)
+    with workspace.reading() as connection:
+        in_force = rates.rates_in_force(connection, workspace.workshop_id, as_of)
+    convert = Exchange(workspace, as_of)
     entries = tuple(
         RateCardEntry(
             resource=rate.resource,
             name=facts.name,
             valid_from=rate.valid_from,
             terms=encoded(rate.terms),
-            unit_rates=tuple(_unit_rates(rate, facts, convert, workshop.currency)),
+            unit_rates=tuple(_unit_rates(rate, facts, convert, workspace.workshop.currency)),
         )
         for rate, facts in in_force
     )
-    return StatedRateCard(as_of=as_of, currency=workshop.currency, rates=entries, exchange_rates=convert.used.stated())
+    return StatedRateCard(
+        as_of=as_of, currency=workspace.workshop.currency, rates=entries, exchange_rates=convert.used.stated()
+    )
 
 
 def _unit_rates(rate: DatedRate, facts: Registered, convert: Exchange, currency: str) -> Iterator[StatedUnitRate]:

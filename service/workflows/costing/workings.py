@@ -6,9 +6,8 @@ from datetime import date
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings, cost_workings
 from service.domain.explaining.traced_facts import written_conversion
-from service.store.engine.database import Database
-from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import WhatIf, pools_of, prepare, state_cost, subject
+from service.workflows.workspace import Workspace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +24,7 @@ class WorkedCost:
 
 
 def work_out_cost(
-    database: Database, workshop: Workshop, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
+    workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
 ) -> WorkedCost:
     """What a batch costs on a date, with every formula; with other rates if these are given.
 
@@ -35,8 +34,8 @@ def work_out_cost(
         MissingExchangeRateError: a rate in another currency cannot be converted.
         TooComplexError: there would be more figures than anybody reads.
     """
-    costing = prepare(database, workshop, [subject("products", code)], as_of, what_if)
-    statement = state_cost(database, workshop, costing, code, quantity)
+    costing = prepare(workspace, [subject("products", code)], as_of, what_if)
+    statement = state_cost(workspace, costing, code, quantity)
     workings = cost_workings(
         statement,
         costing.surroundings.catalogue,

@@ -6,18 +6,20 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from service.domain.audit import Action, Actor, Change, exchange_subject
+from service.domain.audit import Action, Change, exchange_subject
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, minor_unit_decimals, rounded
 from service.store.currency import exchange
 from service.store.currency.exchange import StoredDay
-from service.store.engine.database import Database
+from service.store.engine.database import Connection
 from service.store.workshop import audit
-from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.errors import NotRegisteredError, PreconditionFailedError
-from service.workflows.registering.registering import Outcome, Precondition, Registering, always
+from service.store.workshop.workshops import next_revision
+from service.workflows.entity_tags import Precondition, always
+from service.workflows.errors import NotRegisteredError
+from service.workflows.registering.changing import Entry, Registering, change
+from service.workflows.workspace import Workspace
 
 T = TypeVar("T")
 
@@ -25,14 +27,14 @@ T = TypeVar("T")
 class Exchange:
     """Converts amounts on a date, reading rates only once one is needed; remembers the rates used."""
 
-    def __init__(self, database: Database, workshop: Workshop, as_of: date) -> None:
-        self._database, self._workshop, self._as_of = database, workshop, as_of
+    def __init__(self, workspace: Workspace, as_of: date) -> None:
+        self._workspace, self._as_of = workspace, as_of
         self._rates: ExchangeRates | None = None
         self._pairs: dict[tuple[str, str], DayRates] = {}
 
     def __call__(self, money: Money) -> Decimal:
         """The amount in the workshop's currency, unrounded; raises as `converted` does."""
-        return self.converted(money, self._workshop.currency)
+        return self.converted(money, self._workspace.workshop.currency)
 
     def converted(self, money: Money, currency: str) -> Decimal:
         """The amount in the currency, unrounded, through the base of a day that has both currencies.
@@ -84,19 +86,20 @@ class Exchange:
 
     def _days(self) -> tuple[DayRates, ...]:
         """What was published in the days before, read once for each state of the workshop."""
-        workshop_id = self._workshop.workshop_id
-        key = (workshop_id, self._workshop.revision, "exchange rates", self._as_of)
-        found: tuple[DayRates, ...] | None = self._database.memory.find(key)
+        workshop_id, memory = self._workspace.workshop_id, self._workspace.database.memory
+        key = (workshop_id, self._workspace.workshop.revision, "exchange rates", self._as_of)
+        found: tuple[DayRates, ...] | None = memory.find(key)
         if found is None:
-            with self._database.reading() as connection:
+            with self._workspace.reading() as connection:
                 found = exchange.days_until(connection, workshop_id, self._as_of, MAX_AGE_DAYS)
-            self._database.memory.keep(key, found)
+            memory.keep(key, found)
         return found
 
     def _with_last(self, error: MissingExchangeRateError) -> MissingExchangeRateError:
         """The error, saying besides which rate was the last one."""
-        with self._database.reading() as connection:
-            last = exchange.find_last_day(connection, self._workshop.workshop_id, self._as_of, (error.one, error.other))
+        pair = error.one, error.other
+        with self._workspace.reading() as connection:
+            last = exchange.find_last_day(connection, self._workspace.workshop_id, self._as_of, pair)
         if last is None:
             return error
         age = ExchangeRates(as_of=self._as_of).max_age_of(last[0])
@@ -130,14 +133,14 @@ class Conversion:
 
 
 @exactly
-def convert(database: Database, workshop: Workshop, amount: Money, currency: str, as_of: date) -> Conversion:
+def convert(workspace: Workspace, amount: Money, currency: str, as_of: date) -> Conversion:
     """The amount in another currency on a date, rounded once, at the end.
 
     Raises:
         MissingExchangeRateError: no rate within the maximum age.
         UnknownCurrencyError: the currency is none, or has ended.
     """
-    exchange_rates = Exchange(database, workshop, as_of)
+    exchange_rates = Exchange(workspace, as_of)
     converted = rounded(exchange_rates.converted(amount, currency), currency)
     return Conversion(amount=amount, converted=converted, as_of=as_of, exchange_rates=exchange_rates.used.stated())
 
@@ -147,35 +150,34 @@ def change_of_day(action: Action, before: DayRates | None, after: DayRates | Non
     day = after or before
     assert day is not None
     return Change(
-        subject=exchange_subject(day.published_on, day.source), action=action, before=_told(before), after=_told(after)
+        subject=exchange_subject(day.published_on, day.source),
+        action=action,
+        before=before and told(before),
+        after=after and told(after),
     )
 
 
-def _told(day: DayRates | None) -> dict[str, Any] | None:
-    return None if day is None else {"base": day.base, "rates": day.rates}
+def told(day: DayRates) -> dict[str, Any]:
+    """What of a source's day is changed, beside the day and the source."""
+    return {"base": day.base, "rates": day.rates}
 
 
-def put_exchange_rates(
-    database: Database, workshop: Workshop, by: Actor, day: DayRates, precondition: Precondition = always
-) -> Registering:
+def put_exchange_rates(workspace: Workspace, day: DayRates, precondition: Precondition = always) -> Registering:
     """The rates of one day, entered by hand; the same again changes nothing.
 
     Raises:
         PreconditionFailedError: the caller had seen another state.
     """
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        there = exchange.find_day(connection, workshop.workshop_id, day.source, day.published_on)
-        if not precondition(there.revision if there else None):
-            raise PreconditionFailedError(_described_day(day.published_on, day.source))
-        if there is not None and there.day == day:
-            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.day)
-        revision = next_revision(connection, workshop.workshop_id)
-        exchange.save_days(connection, workshop.workshop_id, [day], revision)
-        made = change_of_day(Action.REPLACED if there else Action.REGISTERED, there.day if there else None, day)
-        audit.record(connection, workshop.workshop_id, by, [made])
-    outcome = Outcome.REPLACED if there else Outcome.CREATED
-    return Registering(outcome=outcome, revision=revision, state=day)
+    with workspace.changing() as connection:
+        there = exchange.find_day(connection, workspace.workshop_id, day.source, day.published_on)
+        known = (told(there.day), there.revision) if there else None
+        what, subject = _described_day(day.published_on, day.source), exchange_subject(day.published_on, day.source)
+
+        def save(revision: int) -> None:
+            exchange.save_days(connection, workspace.workshop_id, [day], revision)
+
+        entry = Entry(what, subject, known, told(day), save)
+        return change(connection, workspace, entry, precondition)
 
 
 def _described_day(published_on: date, source: str) -> str:
@@ -203,19 +205,18 @@ class Import:
     unchanged: int
 
 
-def import_exchange_rates(database: Database, workshop: Workshop, by: Actor, days: Sequence[DayRates]) -> Import:
+def import_exchange_rates(workspace: Workspace, days: Sequence[DayRates]) -> Import:
     """The rates that one source published for some days: each replaces the day's whole, and all come in or none."""
     source = days[0].source
     on = sorted(day.published_on for day in days)
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        there = {day.published_on: day for day in exchange.days_since(connection, workshop.workshop_id, source, on[0])}
+    with workspace.changing() as connection:
+        there = {day.published_on: day for day in exchange.days_since(connection, workspace.workshop_id, source, on[0])}
         changed = [day for day in days if there.get(day.published_on) != day]
         if changed:
-            revision = next_revision(connection, workshop.workshop_id)
-            exchange.save_days(connection, workshop.workshop_id, changed, revision)
+            revision = next_revision(connection, workspace.workshop_id)
+            exchange.save_days(connection, workspace.workshop_id, changed, revision)
             made = [change_of_day(Action.IMPORTED, there.get(day.published_on), day) for day in changed]
-            audit.record(connection, workshop.workshop_id, by, made)
+            audit.record(connection, workspace.workshop_id, workspace.actor, made)
     replaced = sum(day.published_on in there for day in changed)
     return Import(
         source=source,
@@ -228,12 +229,7 @@ def import_exchange_rates(database: Database, workshop: Workshop, by: Actor, day
 
 
 def withdraw_exchange_rates(
-    database: Database,
-    workshop: Workshop,
-    by: Actor,
-    published_on: date,
-    source: str,
-    precondition: Precondition = always,
+    workspace: Workspace, published_on: date, source: str, precondition: Precondition = always
 ) -> None:
     """Take back the rates of a day; the source's day before it holds on.
 
@@ -241,35 +237,36 @@ def withdraw_exchange_rates(
         NotRegisteredError: the source has none for it.
         PreconditionFailedError: the caller had seen another state.
     """
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        there = exchange.find_day(connection, workshop.workshop_id, source, published_on)
-        if there is None:
-            raise NotRegisteredError(_described_day(published_on, source))
-        if not precondition(there.revision):
-            raise PreconditionFailedError(_described_day(published_on, source))
-        exchange.withdraw_day(connection, workshop.workshop_id, source, published_on)
-        next_revision(connection, workshop.workshop_id)
-        gone = change_of_day(Action.WITHDRAWN, there.day, None)
-        audit.record(connection, workshop.workshop_id, by, [gone])
+    with workspace.changing() as connection:
+        there = _day(connection, workspace, published_on, source)
+        known = (told(there.day), there.revision)
+        what, subject = _described_day(published_on, source), exchange_subject(published_on, source)
+
+        def save(_: int) -> None:
+            exchange.withdraw_day(connection, workspace.workshop_id, source, published_on)
+
+        entry = Entry(what, subject, known, None, save)
+        change(connection, workspace, entry, precondition)
 
 
-def find_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str = MANUAL) -> StoredDay:
+def find_exchange_rates(workspace: Workspace, published_on: date, source: str = MANUAL) -> StoredDay:
     """The rates of one day.
 
     Raises:
         NotRegisteredError: the source has none for it.
     """
-    with database.reading() as connection:
-        found = exchange.find_day(connection, workshop.workshop_id, source, published_on)
+    with workspace.reading() as connection:
+        return _day(connection, workspace, published_on, source)
+
+
+def _day(connection: Connection, workspace: Workspace, published_on: date, source: str) -> StoredDay:
+    found = exchange.find_day(connection, workspace.workshop_id, source, published_on)
     if found is None:
         raise NotRegisteredError(_described_day(published_on, source))
     return found
 
 
-def list_exchange_rates(
-    database: Database, workshop: Workshop, *, before: tuple[date, str] | None, limit: int
-) -> list[DayRates]:
+def list_exchange_rates(workspace: Workspace, *, before: tuple[date, str] | None, limit: int) -> list[DayRates]:
     """A page of days, newest first."""
-    with database.reading() as connection:
-        return exchange.page_of_days(connection, workshop.workshop_id, before=before, limit=limit)
+    with workspace.reading() as connection:
+        return exchange.page_of_days(connection, workspace.workshop_id, before=before, limit=limit)

@@ -1,24 +1,24 @@
 """Exchange rates fetched from a feed, and the days that are held back until somebody confirms them."""
 
-import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from uuid import UUID
 
-from service.domain.audit import Action, Actor, Change, exchange_subject
+from service.domain.audit import Action, Change, exchange_subject
 from service.domain.currency.exchange_rates import FEED, FEED_MAX_AGE_DAYS, DayRates
 from service.domain.currency.jump_check import HeldDay, judged
 from service.encoding import to_text
 from service.feeds.errors import Fault, FeedError
 from service.feeds.reference_rates import Published, ReferenceRates, Span
 from service.store.currency import exchange, feed_files
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.workshop import audit
-from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
+from service.store.workshop.workshops import next_revision
 from service.workflows.currency.exchange import change_of_day
+from service.workflows.entity_tags import Precondition, always, content_tag, expect
 from service.workflows.errors import FeedFailedError, NotRegisteredError
-from service.workflows.preconditions import Precondition, always, expect
+from service.workflows.workspace import Workspace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,9 +63,7 @@ class Confirmation:
     days: tuple[date, ...]
 
 
-def refresh_exchange_rates(
-    database: Database, workshop: Workshop, by: Actor, feed: ReferenceRates, wanted: Span | None = None
-) -> Refreshing:
+def refresh_exchange_rates(workspace: Workspace, feed: ReferenceRates, wanted: Span | None = None) -> Refreshing:
     """Fetch a file of the feed outside of any transaction, then keep what it says in one.
 
     The same again changes nothing; if anything is wrong, nothing is changed either.
@@ -76,8 +74,8 @@ def refresh_exchange_rates(
     Raises:
         FeedFailedError: the feed cannot be had, is late, or is not to be believed.
     """
-    today, workshop_id = workshop.today(), workshop.workshop_id
-    with database.reading() as connection:
+    today, workshop_id = workspace.workshop.today(), workspace.workshop_id
+    with workspace.reading() as connection:
         known = exchange.find_newest_known(connection, workshop_id, FEED)
         span = wanted or _span_after(exchange.find_newest_day(connection, workshop_id, FEED), today)
         address = feed.address_of(span)
@@ -88,14 +86,13 @@ def refresh_exchange_rates(
         assert newest is not None  # without any day known, the file is asked for in any case
         _check_is_timely(newest, today)
     except FeedError as error:
-        with database.reading() as connection:
+        with workspace.reading() as connection:
             last = exchange.find_newest_day(connection, workshop_id, FEED)
         raise FeedFailedError(FEED, error.fault, error.reason, error.retry_after_seconds, last, today) from None
     done = Refreshing(source=FEED, span=span)
-    with database.writing() as connection:
-        lock_workshop(connection, workshop_id)
+    with workspace.changing() as connection:
         if published is not None:
-            done = _keep(connection, workshop, by, published, done)
+            done = _keep(connection, workspace, published, done)
             feed_files.save_conditions(connection, workshop_id, address, published.conditions)
         last = exchange.find_newest_day(connection, workshop_id, FEED)
     return replace(done, last_published_on=last, age_days=None if last is None else (today - last).days)
@@ -112,11 +109,9 @@ def _check_is_timely(newest: date, today: date) -> None:
         raise FeedError(Fault.LATE, f"its last day is {newest}, {age} days ago")
 
 
-def _keep(
-    connection: Connection, workshop: Workshop, by: Actor, published: Published, nothing: Refreshing
-) -> Refreshing:
+def _keep(connection: Connection, workspace: Workspace, published: Published, nothing: Refreshing) -> Refreshing:
     """Take over what is new in a file, and hold back what jumps."""
-    workshop_id, days = workshop.workshop_id, published.days
+    workshop_id, days = workspace.workshop_id, published.days
     waiting = exchange.held_days(connection, workshop_id, FEED)
     there = _days_around(connection, workshop_id, (days[0].published_on, *waiting))
     fresh = [day for day in days if there.get(day.published_on) != day]
@@ -131,7 +126,7 @@ def _keep(
         made = [change_of_day(Action.FETCHED, there.get(day.published_on), day) for day in judgement.accepted]
         made += [_change_of_held(Action.HELD_BACK, waiting.get(each.day.published_on), each) for each in newly_held]
         made += [_change_of_held(Action.RELEASED, waiting[on], None) for on in released]
-        audit.record(connection, workshop_id, by, made)
+        audit.record(connection, workshop_id, workspace.actor, made)
     replaced = sum(day.published_on in there for day in judgement.accepted)
     return replace(
         nothing,
@@ -160,35 +155,33 @@ def _days_around(
     return {day.published_on: day for day in exchange.days_since(connection, workshop_id, source, since)}
 
 
-def list_held_exchange_rates(
-    database: Database, workshop: Workshop, *, before: tuple[date, str] | None, limit: int
-) -> list[HeldDay]:
+def list_held_exchange_rates(workspace: Workspace, *, before: tuple[date, str] | None, limit: int) -> list[HeldDay]:
     """A page of the days held back, newest first."""
-    with database.reading() as connection:
-        return exchange.page_of_held(connection, workshop.workshop_id, before=before, limit=limit)
+    with workspace.reading() as connection:
+        return exchange.page_of_held(connection, workspace.workshop_id, before=before, limit=limit)
 
 
-def _held(connection: Connection, workshop: Workshop, published_on: date, source: str) -> dict[date, HeldDay]:
+def _held(connection: Connection, workspace: Workspace, published_on: date, source: str) -> dict[date, HeldDay]:
     """The source's days held back, this one among them."""
-    waiting = exchange.held_days(connection, workshop.workshop_id, source)
+    waiting = exchange.held_days(connection, workspace.workshop_id, source)
     if published_on not in waiting:
         raise NotRegisteredError(f"day of exchange rates held back for {published_on} from '{source}'")
     return waiting
 
 
-def find_held_exchange_rates(database: Database, workshop: Workshop, published_on: date, source: str) -> HeldDay:
+def find_held_exchange_rates(workspace: Workspace, published_on: date, source: str) -> HeldDay:
     """A day that is held back, and why.
 
     Raises:
         NotRegisteredError: nothing is held back for the day.
     """
-    with database.reading() as connection:
-        return _held(connection, workshop, published_on, source)[published_on]
+    with workspace.reading() as connection:
+        return _held(connection, workspace, published_on, source)[published_on]
 
 
 def tag_of(held: HeldDay) -> str:
     """Tells what is held back, and why."""
-    return hashlib.sha256(to_text(held).encode()).hexdigest()[:32]
+    return content_tag(to_text(held).encode())
 
 
 def _expected(held: HeldDay, precondition: Precondition) -> None:
@@ -196,12 +189,7 @@ def _expected(held: HeldDay, precondition: Precondition) -> None:
 
 
 def confirm_exchange_rates(
-    database: Database,
-    workshop: Workshop,
-    by: Actor,
-    published_on: date,
-    source: str,
-    precondition: Precondition = always,
+    workspace: Workspace, published_on: date, source: str, precondition: Precondition = always
 ) -> Confirmation:
     """Use a day that was held back, and those after it that do not jump once it is used.
 
@@ -209,10 +197,9 @@ def confirm_exchange_rates(
         NotRegisteredError: nothing is held back for the day.
         PreconditionFailedError: the caller had seen another day held back.
     """
-    workshop_id = workshop.workshop_id
-    with database.writing() as connection:
-        lock_workshop(connection, workshop_id)
-        held = _held(connection, workshop, published_on, source)
+    workshop_id = workspace.workshop_id
+    with workspace.changing() as connection:
+        held = _held(connection, workspace, published_on, source)
         _expected(held[published_on], precondition)
         waiting = {on: each.day for on, each in held.items()}
         in_use = _days_around(connection, workshop_id, waiting, source)
@@ -226,17 +213,12 @@ def confirm_exchange_rates(
         made = [change_of_day(Action.CONFIRMED, in_use.get(day.published_on), day) for day in accepted]
         made += [_change_of_held(Action.CONFIRMED, held[day.published_on], None) for day in accepted]
         made += [_change_of_held(Action.HELD_BACK, held[each.day.published_on], each) for each in judgement.held]
-        audit.record(connection, workshop_id, by, made)
+        audit.record(connection, workshop_id, workspace.actor, made)
     return Confirmation(source=source, days=tuple(day.published_on for day in accepted))
 
 
 def drop_held_exchange_rates(
-    database: Database,
-    workshop: Workshop,
-    by: Actor,
-    published_on: date,
-    source: str,
-    precondition: Precondition = always,
+    workspace: Workspace, published_on: date, source: str, precondition: Precondition = always
 ) -> None:
     """Throw away a day that was held back; it is held back again if the feed has it in a file still to come.
 
@@ -244,10 +226,9 @@ def drop_held_exchange_rates(
         NotRegisteredError: nothing is held back for the day.
         PreconditionFailedError: the caller had seen another day held back.
     """
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        held = _held(connection, workshop, published_on, source)[published_on]
+    with workspace.changing() as connection:
+        held = _held(connection, workspace, published_on, source)[published_on]
         _expected(held, precondition)
-        exchange.delete_held(connection, workshop.workshop_id, [(source, published_on)])
-        next_revision(connection, workshop.workshop_id)
-        audit.record(connection, workshop.workshop_id, by, [_change_of_held(Action.DROPPED, held, None)])
+        exchange.delete_held(connection, workspace.workshop_id, [(source, published_on)])
+        next_revision(connection, workspace.workshop_id)
+        audit.record(connection, workspace.workshop_id, workspace.actor, [_change_of_held(Action.DROPPED, held, None)])

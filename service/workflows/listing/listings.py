@@ -15,15 +15,14 @@ from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
 from service.domain.safety.cautions import Concern
 from service.domain.values.errors import PugmillError
-from service.store.engine.database import Database
 from service.store.listing import prices_in_force
 from service.store.registering import registrations
-from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.pricing.pricing import PriceSheet, priced
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.registering.registering import find_one
+from service.workflows.workspace import Workspace
 
 _PAGE = 200
 
@@ -65,7 +64,7 @@ class ListingQuestion:
     discount_share: Decimal | None = None
 
 
-def price_listing(database: Database, workshop: Workshop, code: str, question: ListingQuestion) -> ListingSheet:
+def price_listing(workspace: Workspace, code: str, question: ListingQuestion) -> ListingSheet:
     """What to ask for a piece on a listing, or what is kept at a given price.
 
     Raises:
@@ -78,32 +77,32 @@ def price_listing(database: Database, workshop: Workshop, code: str, question: L
         UnknownZoneError: the shipping service has no such zone.
         DoesNotFitError: the shipping service takes the product in no way.
     """
-    listing = find_listing(database, workshop, code)
-    costing = prepare(database, workshop, listing.references(), question.as_of)
-    return _priced(database, workshop, costing, code, listing, question)
+    listing = find_listing(workspace, code)
+    costing = prepare(workspace, listing.references(), question.as_of)
+    return _priced(workspace, costing, code, listing, question)
 
 
-def find_listing(database: Database, workshop: Workshop, code: str) -> Listing:
+def find_listing(workspace: Workspace, code: str) -> Listing:
     """The listing, read once for each state of the workshop.
 
     Raises:
         NotRegisteredError: there is none.
     """
-    key = (workshop.workshop_id, workshop.revision, "listings", code)
-    found: tuple[Listing] | None = database.memory.find(key)
+    key = (workspace.workshop_id, workspace.workshop.revision, "listings", code)
+    found: tuple[Listing] | None = workspace.database.memory.find(key)
     if found is None:
-        listing = find_one(database, workshop, "listings", code).facts
+        listing = find_one(workspace, "listings", code).facts
         assert isinstance(listing, Listing)  # the collection holds nothing else
         found = (listing,)
-        database.memory.keep(key, found)
+        workspace.database.memory.keep(key, found)
     return found[0]
 
 
 def _priced(
-    database: Database, workshop: Workshop, costing: Costing, code: str, listing: Listing, question: ListingQuestion
+    workspace: Workspace, costing: Costing, code: str, listing: Listing, question: ListingQuestion
 ) -> ListingSheet:
     product = costing.surroundings.catalogue.products[listing.product]
-    sheet = priced(database, workshop, costing, price_question(listing, question))
+    sheet = priced(workspace, costing, price_question(listing, question))
     price = sheet.price_per_piece.price
     per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
     shown: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
@@ -150,17 +149,11 @@ class ListedPrice(StrEnum):
 
 
 def price_list(
-    database: Database,
-    workshop: Workshop,
-    as_of: date,
-    channel: str | None = None,
-    listed: ListedPrice = ListedPrice.ASKED,
+    workspace: Workspace, as_of: date, channel: str | None = None, listed: ListedPrice = ListedPrice.ASKED
 ) -> Iterator[PriceListEntry]:
     """Every listing with its price, by code, all of one state; one that has none says why instead.
 
     Args:
-        database: where the workshop is.
-        workshop: whose listings.
         as_of: the day of the rates.
         channel: code of a sales channel, for its listings alone.
         listed: what its policy asks on the day, or the price that a repricing put in force.
@@ -168,23 +161,21 @@ def price_list(
     Raises:
         InvalidValuesError: the channel is not registered.
     """
-    with database.snapshot() as frozen:
+    with workspace.snapshot() as frozen:
         if channel is not None:
-            prepare(frozen, workshop, [(("channel",), "channels", channel)], as_of)
-        yield from _entries(frozen, workshop, as_of, channel, listed)
+            prepare(frozen, [(("channel",), "channels", channel)], as_of)
+        yield from _entries(frozen, as_of, channel, listed)
 
 
-def _entries(
-    database: Database, workshop: Workshop, as_of: date, channel: str | None, listed: ListedPrice
-) -> Iterator[PriceListEntry]:
+def _entries(workspace: Workspace, as_of: date, channel: str | None, listed: ListedPrice) -> Iterator[PriceListEntry]:
     after = ""
     while True:
-        with database.reading() as connection:
+        with workspace.reading() as connection:
             page = registrations.page_of_registrations(
-                connection, workshop.workshop_id, "listings", after=after, limit=_PAGE
+                connection, workspace.workshop_id, "listings", after=after, limit=_PAGE
             )
             codes = [each.code for each in page] if listed is ListedPrice.IN_FORCE else []
-            in_force = prices_in_force.prices_in_force(connection, workshop.workshop_id, codes) if codes else {}
+            in_force = prices_in_force.prices_in_force(connection, workspace.workshop_id, codes) if codes else {}
         for each in page:
             assert isinstance(each.facts, Listing)  # the collection holds nothing else
             next_step()
@@ -194,7 +185,7 @@ def _entries(
                     question = ListingQuestion(as_of=as_of)
                 elif each.code in in_force and in_force[each.code].currency == each.facts.currency:
                     question = ListingQuestion(as_of=as_of, kept_at=in_force[each.code].amount)
-                yield _entry(database, workshop, each.code, each.facts, as_of, question)
+                yield _entry(workspace, each.code, each.facts, as_of, question)
         if len(page) < _PAGE:
             return
         after = page[-1].code
@@ -204,15 +195,15 @@ _NO_PRICE_IN_FORCE = "no price in its currency is in force; apply a repricing fi
 
 
 def _entry(
-    database: Database, workshop: Workshop, code: str, listing: Listing, as_of: date, question: ListingQuestion | None
+    workspace: Workspace, code: str, listing: Listing, as_of: date, question: ListingQuestion | None
 ) -> PriceListEntry:
     """The entry, with the price that the question is about; None if there is no price."""
-    costing = prepare(database, workshop, listing.references(), as_of)
+    costing = prepare(workspace, listing.references(), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:
         return PriceListEntry(**_known(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
     try:
-        sheet = _priced(database, workshop, costing, code, listing, question)
+        sheet = _priced(workspace, costing, code, listing, question)
     except PugmillError as error:
         return PriceListEntry(**_known(code, listing, product, as_of), problem=str(error))
     price = sheet.price_per_piece

@@ -21,18 +21,17 @@ from service.domain.values.exact import exactly, half_up
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import plain_data
 from service.memory import Remembered
-from service.store.engine.database import Database
 from service.store.listing import prices_in_force
 from service.store.listing.prices_in_force import ListingRow, Narrowing
 from service.store.listing.repricings import RepricingBasis
 from service.store.registering import rates, registrations
-from service.store.workshop.workshops import Workshop
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import BatchBills, FoundBill
 from service.workflows.costing.costing import WhatIf, check_what_if
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.rate_moves import Before, RateMoves
 from service.workflows.listing.sale_conditions import Conditions, SaleConditions
+from service.workflows.workspace import Workspace
 
 
 class _UnpricedError(Exception):
@@ -71,18 +70,12 @@ class Look:
     """
 
     def __init__(
-        self,
-        database: Database,
-        workshop: Workshop,
-        request: RepricingRequest,
-        as_of: date,
-        what_if: WhatIf | None = None,
+        self, workspace: Workspace, request: RepricingRequest, as_of: date, what_if: WhatIf | None = None
     ) -> None:
         """Load the rates.
 
         Args:
-            database: a snapshot.
-            workshop: as it is in the snapshot.
+            workspace: a snapshot, with the workshop as it is in it.
             request: with the rules and what is confirmed.
             as_of: the day of the rates.
             what_if: terms in place of those in force.
@@ -91,24 +84,24 @@ class Look:
             InvalidValuesError: a what-if rate does not fit what it is for.
         """
         if what_if:
-            check_what_if(database, workshop, what_if)
-        workshop_id = workshop.workshop_id
-        with database.reading() as connection:
+            check_what_if(workspace, what_if)
+        workshop_id = workspace.workshop_id
+        with workspace.reading() as connection:
             in_force = rates.rates_on(connection, workshop_id, as_of)
             facts = registrations.all_registered(connection, workshop_id, (*RESOURCES, *CONDITIONS))
         resources = {f"{name}/{code}": each for name in RESOURCES for code, each in facts[name].items()}
-        card = RateCard(as_of=as_of, currency=workshop.currency, rates=in_force)
+        card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=in_force)
         self.card = card.replaced(what_if) if what_if else card
-        self._database, self._workshop_id, self._request = database, workshop_id, request
-        self._home = workshop.currency
-        self._exchange = Exchange(database, workshop, as_of)
+        self._workspace, self._request = workspace, request
+        self._home = workspace.workshop.currency
+        self._exchange = Exchange(workspace, as_of)
         self._rating = rating(self.card, resources, self._exchange)
         self._full, self._variable = self._rating.table.full(), self._rating.table.variable()
-        self._sales = SaleConditions(database, workshop, self.card, self._exchange, facts)
-        self._bills = BatchBills(database, workshop_id)
+        self._sales = SaleConditions(workspace, self.card, self._exchange, facts)
+        self._bills = BatchBills(workspace)
         pools = {resource: each for resource, each in resources.items() if isinstance(each, Overhead)}
-        self._moves = RateMoves(database, workshop_id, self._rating.table, pools, self._exchange)
-        self._writer = ChangeWriter(workshop.currency)
+        self._moves = RateMoves(workspace, self._rating.table, pools, self._exchange)
+        self._writer = ChangeWriter(workspace.workshop.currency)
         self._confirmed = frozenset(request.confirmed)
         self._counts: Counter[str] = Counter()
         self._used: set[str] = set()
@@ -121,8 +114,8 @@ class Look:
             narrowing: which listings.
             after: beyond this code.
         """
-        with self._database.reading() as connection:
-            for rows in prices_in_force.listings_with_prices(connection, self._workshop_id, narrowing, after):
+        with self._workspace.reading() as connection:
+            for rows in prices_in_force.listings_with_prices(connection, self._workspace.workshop_id, narrowing, after):
                 yield from self._of_rows(rows)
 
     @exactly

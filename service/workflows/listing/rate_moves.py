@@ -14,11 +14,11 @@ from service.domain.making.resources import Overhead
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import known
 from service.memory import Remembered
-from service.store.engine.database import Database
 from service.store.listing import repricings
 from service.store.listing.repricings import RepricingBasis
 from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.currency.exchange import Exchange
+from service.workflows.workspace import Workspace
 
 _RATE_DECIMALS = 12
 
@@ -46,18 +46,17 @@ class RateMoves:
     """Compares the rates of earlier repricings with those of now."""
 
     def __init__(
-        self, database: Database, workshop_id: UUID, table: RateTable, pools: Mapping[str, Overhead], exchange: Exchange
+        self, workspace: Workspace, table: RateTable, pools: Mapping[str, Overhead], exchange: Exchange
     ) -> None:
         """Begin.
 
         Args:
-            database: where the repricings are.
-            workshop_id: whose they are.
+            workspace: whose repricings.
             table: the unit rates of now.
             pools: the overhead pools of now, by resource.
             exchange: of now.
         """
-        self._database, self._workshop_id, self._table = database, workshop_id, table
+        self._workspace, self._table = workspace, table
         self._pools, self._exchange = pools, exchange
         self._befores = Remembered(1_000)
         self._moved: dict[tuple[object, ...], RateChange] = {}
@@ -95,8 +94,8 @@ class RateMoves:
         )
 
     def _before(self, repricing_id: UUID) -> Before:
-        with self._database.reading() as connection:
-            basis = repricings.get_basis(connection, self._workshop_id, repricing_id)
+        with self._workspace.reading() as connection:
+            basis = repricings.get_basis(connection, self._workspace.workshop_id, repricing_id)
         comparison = Comparison(basis.table, self._table, lambda resource: self._converted_anew(basis, resource))
         return Before(str(repricing_id), basis.table.as_of.isoformat(), comparison, set(), Remembered(200))
 

@@ -1,7 +1,6 @@
 """Pricing listings anew when rates change: a preview, its application as a whole, and the way back."""
 
-import hashlib
-from collections.abc import Callable, Generator, Iterator, Mapping
+from collections.abc import Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import IO, Any
@@ -9,20 +8,21 @@ from typing import IO, Any
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.audit import Actor
 from service.domain.listing.price_change import RepricingFigures
 from service.domain.listing.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.encoding import plain_data, to_bytes, to_text
 from service.spool import new_spool, write
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.listing import prices_in_force, repricings
 from service.store.listing.repricings import Repricing, RepricingBasis
-from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop, next_revision
+from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.costing.costing import WhatIf
+from service.workflows.entity_tags import Precondition, content_tag
 from service.workflows.errors import NothingPricedError, StalePreviewError
 from service.workflows.listing.price_changes import Found, Look
 from service.workflows.listing.repricing_scope import narrowing, scope_of
+from service.workflows.workspace import Workspace
 
 _ATTEMPTS = 3
 _REASONS = 5
@@ -32,24 +32,18 @@ class Preview:
     """What a repricing would do: a look at what a request is about, in one state of the workshop.
 
     Attributes:
-        workshop: as it is in that state.
+        workspace: with the workshop as it is in that state.
         request: what was asked for, with the day of the rates.
         tag: of the state and the request; an application that names it does just this or nothing.
     """
 
-    def __init__(
-        self, database: Database, workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None
-    ) -> None:
-        self._database = database
-        with database.reading() as connection:
-            found = find_workshop(connection, workshop.workshop_id)
-        assert found is not None  # its key was let in
-        self.workshop = found
-        as_of = request.as_of or found.today()
+    def __init__(self, workspace: Workspace, request: RepricingRequest, what_if: WhatIf | None) -> None:
+        self.workspace = workspace.now()
+        as_of = request.as_of or self.workspace.workshop.today()
         self.request = replace(request, as_of=as_of)
-        self.tag = _tag(found, self.request, what_if)
-        self._look = Look(database, found, request, as_of, what_if)
-        self._narrowing = narrowing(database, found, scope_of(request, what_if), self._look.card)
+        self.tag = _tag(self.workspace.workshop, self.request, what_if)
+        self._look = Look(self.workspace, request, as_of, what_if)
+        self._narrowing = narrowing(self.workspace, scope_of(request, what_if), self._look.card)
 
     def changes(self, after: str = "") -> Generator[dict[str, Any], None, None]:
         """The data of a `PriceChange` for each listing whose price does not stay, or for all if that is asked for.
@@ -88,7 +82,7 @@ class Preview:
             return
         bare = replace(self._narrowing, things=None)
         assert self.request.as_of is not None  # it was put in
-        look = Look(self._database, self.workshop, self.request, self.request.as_of)
+        look = Look(self.workspace, self.request, self.request.as_of)
         if next(look.found(bare), None) is None:
             raise InvalidValuesError([InvalidValueError(("scope",), "selects no listing at all; check its members")])
 
@@ -102,14 +96,10 @@ class Preview:
 
 
 @contextmanager
-def preview(
-    database: Database, workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None = None
-) -> Iterator[Preview]:
+def preview(workspace: Workspace, request: RepricingRequest, what_if: WhatIf | None = None) -> Iterator[Preview]:
     """What applying the request would do; nothing is stored.
 
     Args:
-        database: where the workshop is.
-        workshop: whose listings.
         request: what is asked for.
         what_if: terms in place of those in force.
 
@@ -117,8 +107,8 @@ def preview(
         InvalidValuesError: the scope names what is not registered; a what-if rate does not fit.
         MissingRatesError: a resource that the scope names has no rate on the day.
     """
-    with database.snapshot() as frozen:
-        yield Preview(frozen, workshop, request, what_if)
+    with workspace.snapshot() as frozen:
+        yield Preview(frozen, request, what_if)
 
 
 def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) -> str:
@@ -126,7 +116,7 @@ def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) 
     asked = replace(request, confirmed=(), confirm_all=False, include_unchanged=False)
     supposed = {resource: to_text(terms) for resource, terms in sorted((what_if or {}).items())}
     told = to_bytes([str(workshop.workshop_id), workshop.revision, to_text(asked), supposed])
-    return hashlib.sha256(told).hexdigest()[:32]
+    return content_tag(told)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,19 +134,14 @@ class Application:
     repricing: Repricing | None
 
 
-def apply(
-    database: Database, workshop: Workshop, request: RepricingRequest, by: Actor, expected: Callable[[str], bool]
-) -> Application:
+def apply(workspace: Workspace, request: RepricingRequest, expected: Precondition) -> Application:
     """Put the prices in force that the request finds, all of them or none, with a record of every change.
 
     It looks without holding anybody up, and looks again if something was changed meanwhile; if that goes on, nobody
     else may change anything while it looks.
 
     Args:
-        database: where the workshop is.
-        workshop: whose listings.
         request: what is asked for.
-        by: who applies it.
         expected: whether the tag of the state and the request is what the caller saw at the preview.
 
     Raises:
@@ -166,13 +151,13 @@ def apply(
         NothingPricedError: no listing in the scope can be priced.
     """
     for _ in range(_ATTEMPTS):
-        with _looked(database, workshop, request, expected) as looked, database.writing() as connection:
-            if lock_workshop(connection, workshop.workshop_id) == looked.workshop.revision:
-                return looked.record(connection, by)
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        with _looked(database.seen_through(connection), workshop, request, expected) as looked:
-            return looked.record(connection, by)
+        with _looked(workspace, request, expected) as looked, workspace.writing() as connection:
+            if lock_workshop(connection, workspace.workshop_id) == looked.workspace.workshop.revision:
+                return looked.record(connection)
+    with workspace.changing() as connection:
+        inside = replace(workspace, database=workspace.database.seen_through(connection))
+        with _looked(inside, request, expected) as looked:
+            return looked.record(connection)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +165,7 @@ class _Looked:
     """What a look found, ready to be recorded.
 
     Attributes:
-        workshop: as it was.
+        workspace: with the workshop as it was.
         request: what was asked for, with its day.
         tag: of the state and the request.
         figures: what was found of all listings together.
@@ -188,16 +173,16 @@ class _Looked:
         spool: a line for each change.
     """
 
-    workshop: Workshop
+    workspace: Workspace
     request: RepricingRequest
     tag: str
     figures: RepricingFigures
     basis: RepricingBasis
     spool: IO[bytes]
 
-    def record(self, connection: Connection, by: Actor) -> Application:
+    def record(self, connection: Connection) -> Application:
         """Record it, if any price comes into force."""
-        summary, workshop_id = self.figures.summary, self.workshop.workshop_id
+        summary, workshop_id, by = self.figures.summary, self.workspace.workshop_id, self.workspace.actor
         recorded = None
         prices_in_force.keep_bills(connection, workshop_id, self._lines("kept_bill"))
         if summary.first or summary.changed:
@@ -227,17 +212,15 @@ class _Looked:
 
 
 @contextmanager
-def _looked(
-    database: Database, workshop: Workshop, request: RepricingRequest, expected: Callable[[str], bool]
-) -> Iterator[_Looked]:
+def _looked(workspace: Workspace, request: RepricingRequest, expected: Precondition) -> Iterator[_Looked]:
     with new_spool() as spool:
-        with preview(database, workshop, request) as seen:
+        with preview(workspace, request) as seen:
             if not expected(seen.tag):
-                raise _stale(database, workshop, expected)
+                raise _stale(workspace, expected)
             lines = (_line(found, is_shown=seen.is_shown(found)) for found in seen.found())
             write(spool, (to_bytes(line) + b"\n" for line in lines if line is not None))
             looked = _Looked(
-                workshop=seen.workshop,
+                workspace=seen.workspace,
                 request=seen.request,
                 tag=seen.tag,
                 figures=seen.figures(),
@@ -269,10 +252,10 @@ def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
     return {"row": row if is_shown else None, "kept_bill": kept_bill}
 
 
-def _stale(database: Database, workshop: Workshop, expected: Callable[[str], bool]) -> StalePreviewError:
+def _stale(workspace: Workspace, expected: Precondition) -> StalePreviewError:
     """Why the caller's tag is none of now: the newest repricings tell whether it was applied."""
-    with database.reading() as connection:
-        for each in repricings.page_of_repricings(connection, workshop.workshop_id, before=None, limit=100):
+    with workspace.reading() as connection:
+        for each in repricings.page_of_repricings(connection, workspace.workshop_id, before=None, limit=100):
             if expected(each.tag):
                 return StalePreviewError(str(each.id), each.applied_at)
     return StalePreviewError(None)

@@ -4,25 +4,23 @@ from dataclasses import replace
 from uuid import UUID
 
 from service import clock
-from service.domain.audit import Actor
 from service.domain.listing.price_history import PriceHistoryEntry
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.listing import repricings
 from service.store.listing.repricings import Repricing
-from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
+from service.store.workshop.workshops import next_revision
+from service.workflows.entity_tags import Precondition, always, expect, tag
 from service.workflows.errors import NotRegisteredError, SupersededError
-from service.workflows.preconditions import Precondition, always, expect
 from service.workflows.registering.registering import find_one
+from service.workflows.workspace import Workspace
 
 
 def tag_of(repricing: Repricing) -> str:
     """Tells its state: nothing of a repricing changes but that it is rolled back."""
-    return f"{repricing.id}-{'applied' if repricing.rolled_back_at is None else 'rolled-back'}"
+    return tag(repricing.id, "applied" if repricing.rolled_back_at is None else "rolled-back")
 
 
-def roll_back(
-    database: Database, workshop: Workshop, repricing_id: UUID, by: Actor, precondition: Precondition = always
-) -> Repricing:
+def roll_back(workspace: Workspace, repricing_id: UUID, precondition: Precondition = always) -> Repricing:
     """Put the prices back in force that a repricing took the place of, all of them or none.
 
     Raises:
@@ -30,63 +28,58 @@ def roll_back(
         NotRegisteredError: the workshop has no such repricing.
         SupersededError: it is rolled back already, or a later one has changed a price of its own.
     """
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        found = _repricing(connection, workshop, repricing_id)
+    with workspace.changing() as connection:
+        found = _repricing(connection, workspace, repricing_id)
         expect(tag_of(found), precondition, f"repricing {repricing_id}")
-        superseded = repricings.count_superseded(connection, workshop.workshop_id, repricing_id)
+        superseded = repricings.count_superseded(connection, workspace.workshop_id, repricing_id)
         if found.rolled_back_at is not None or superseded:
             raise SupersededError(str(repricing_id), found.rolled_back_at, superseded)
         now = clock.now()
-        repricings.roll_back(connection, workshop.workshop_id, repricing_id, now, by)
-        next_revision(connection, workshop.workshop_id)
-    return replace(found, rolled_back_at=now, rolled_back_by=by.name)
+        repricings.roll_back(connection, workspace.workshop_id, repricing_id, now, workspace.actor)
+        next_revision(connection, workspace.workshop_id)
+    return replace(found, rolled_back_at=now, rolled_back_by=workspace.actor.name)
 
 
-def find_repricing(database: Database, workshop: Workshop, repricing_id: UUID) -> Repricing:
+def find_repricing(workspace: Workspace, repricing_id: UUID) -> Repricing:
     """The repricing as it was applied.
 
     Raises:
         NotRegisteredError: the workshop has no such repricing.
     """
-    with database.reading() as connection:
-        return _repricing(connection, workshop, repricing_id)
+    with workspace.reading() as connection:
+        return _repricing(connection, workspace, repricing_id)
 
 
-def _repricing(connection: Connection, workshop: Workshop, repricing_id: UUID) -> Repricing:
-    found = repricings.find_repricing(connection, workshop.workshop_id, repricing_id)
+def _repricing(connection: Connection, workspace: Workspace, repricing_id: UUID) -> Repricing:
+    found = repricings.find_repricing(connection, workspace.workshop_id, repricing_id)
     if found is None:
         raise NotRegisteredError(f"repricing {repricing_id}")
     return found
 
 
-def list_repricings(database: Database, workshop: Workshop, *, before: UUID | None, limit: int) -> list[Repricing]:
+def list_repricings(workspace: Workspace, *, before: UUID | None, limit: int) -> list[Repricing]:
     """A page of repricings, newest first."""
-    with database.reading() as connection:
-        return repricings.page_of_repricings(connection, workshop.workshop_id, before=before, limit=limit)
+    with workspace.reading() as connection:
+        return repricings.page_of_repricings(connection, workspace.workshop_id, before=before, limit=limit)
 
 
-def list_changes(
-    database: Database, workshop: Workshop, repricing_id: UUID, *, after: str, limit: int
-) -> list[tuple[str, str]]:
+def list_changes(workspace: Workspace, repricing_id: UUID, *, after: str, limit: int) -> list[tuple[str, str]]:
     """A page of a repricing's changes: each listing with the JSON text of its `PriceChange`, beyond a listing.
 
     Raises:
         NotRegisteredError: the workshop has no such repricing.
     """
-    with database.reading() as connection:
-        _repricing(connection, workshop, repricing_id)
-        return repricings.page_of_changes(connection, workshop.workshop_id, repricing_id, after=after, limit=limit)
+    with workspace.reading() as connection:
+        _repricing(connection, workspace, repricing_id)
+        return repricings.page_of_changes(connection, workspace.workshop_id, repricing_id, after=after, limit=limit)
 
 
-def price_history(
-    database: Database, workshop: Workshop, listing: str, *, before: UUID | None, limit: int
-) -> list[PriceHistoryEntry]:
+def price_history(workspace: Workspace, listing: str, *, before: UUID | None, limit: int) -> list[PriceHistoryEntry]:
     """A page of the prices that came into force on a listing, newest first.
 
     Raises:
         NotRegisteredError: the listing is not registered.
     """
-    find_one(database, workshop, "listings", listing)
-    with database.reading() as connection:
-        return repricings.page_of_history(connection, workshop.workshop_id, listing, before=before, limit=limit)
+    find_one(workspace, "listings", listing)
+    with workspace.reading() as connection:
+        return repricings.page_of_history(connection, workspace.workshop_id, listing, before=before, limit=limit)

@@ -10,12 +10,12 @@ from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.store.currency import exchange
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.listing.prices_in_force import Narrowing
 from service.store.registering import rates, registrations
-from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import WhatIf, with_first_days
 from service.workflows.registering.registering import described
+from service.workflows.workspace import Workspace
 
 
 def scope_of(request: RepricingRequest, what_if: WhatIf | None) -> RepricingScope:
@@ -26,12 +26,10 @@ def scope_of(request: RepricingRequest, what_if: WhatIf | None) -> RepricingScop
     return scope
 
 
-def narrowing(database: Database, workshop: Workshop, scope: RepricingScope, card: RateCard) -> Narrowing:
+def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Narrowing:
     """Which listings a scope narrows to.
 
     Args:
-        database: where the workshop is.
-        workshop: whose listings.
         scope: what narrows them.
         card: the rates in force on the day.
 
@@ -40,14 +38,14 @@ def narrowing(database: Database, workshop: Workshop, scope: RepricingScope, car
         MissingRatesError: a resource that it names has no rate on the day.
     """
     things: list[tuple[str, str]] | None = None
-    with database.reading() as connection:
-        _check_registered(connection, workshop, scope)
+    with workspace.reading() as connection:
+        _check_registered(connection, workspace, scope)
         if scope.resources is not None:
             things = [_thing(resource) for resource in scope.resources]
         elif scope.changed_since is not None:
-            things = _changed_since(connection, workshop, card.as_of, scope.changed_since)
+            things = _changed_since(connection, workspace, card.as_of, scope.changed_since)
     if scope.resources is not None:
-        _check_rated(database, workshop, scope.resources, card)
+        _check_rated(workspace, scope.resources, card)
     if things is not None and any(collection == "overheads" for collection, _ in things):
         things = None  # every product has its share of a pool
     return Narrowing(things=things, channel=scope.channel, product=scope.product)
@@ -58,13 +56,13 @@ def _thing(resource: str) -> tuple[str, str]:
     return collection, code
 
 
-def _check_registered(connection: Connection, workshop: Workshop, scope: RepricingScope) -> None:
+def _check_registered(connection: Connection, workspace: Workspace, scope: RepricingScope) -> None:
     named = [(("scope", "resources", index), *_thing(resource)) for index, resource in enumerate(scope.resources or ())]
     for member, collection in (("channel", "channels"), ("product", "products")):
         code = getattr(scope, member)
         if code is not None:
             named.append((("scope", member), collection, code))  # type: ignore[arg-type]
-    there = registrations.registered_among(connection, workshop.workshop_id, [(each[1], each[2]) for each in named])
+    there = registrations.registered_among(connection, workspace.workshop_id, [(each[1], each[2]) for each in named])
     problems = [
         InvalidValueError(path, f"there is no {_described(collection, code)}; register it first")
         for path, collection, code in named
@@ -78,22 +76,22 @@ def _described(collection: str, code: str) -> str:
     return described(collection, code) if collection in COLLECTIONS else f"{collection}/{code}"
 
 
-def _check_rated(database: Database, workshop: Workshop, resources: tuple[str, ...], card: RateCard) -> None:
+def _check_rated(workspace: Workspace, resources: tuple[str, ...], card: RateCard) -> None:
     missing = [
         MissingRate(resource=resource)
         for resource in resources
         if COLLECTIONS[_thing(resource)[0]].terms is not None and resource not in card.rates
     ]
     if missing:
-        raise with_first_days(database, workshop, MissingRatesError(card.as_of, missing))
+        raise with_first_days(workspace, MissingRatesError(card.as_of, missing))
 
 
 def _changed_since(
-    connection: Connection, workshop: Workshop, as_of: date, since: date
+    connection: Connection, workspace: Workspace, as_of: date, since: date
 ) -> list[tuple[str, str]] | None:
     """What has a rate that changed after a day; None for everything, where exchange rates did."""
-    begun = datetime.combine(since, time.min, ZoneInfo(workshop.time_zone)).astimezone(UTC)
-    if exchange.has_changed_since(connection, workshop.workshop_id, as_of, since, begun):
+    begun = datetime.combine(since, time.min, ZoneInfo(workspace.workshop.time_zone)).astimezone(UTC)
+    if exchange.has_changed_since(connection, workspace.workshop_id, as_of, since, begun):
         return None
-    changed = rates.resources_changed(connection, workshop.workshop_id, as_of, since, begun)
+    changed = rates.resources_changed(connection, workspace.workshop_id, as_of, since, begun)
     return [_thing(resource) for resource in changed]

@@ -12,14 +12,13 @@ from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
 from service.encoding import from_text, to_bytes
 from service.memory import Memory, Remembered
-from service.store.engine.database import Database
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings
-from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import Costing
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.listings import ListingQuestion, price_question
 from service.workflows.pricing.sale_way import sale_of
+from service.workflows.workspace import Workspace
 
 _ROOM = 500_000
 
@@ -49,23 +48,17 @@ class SaleConditions:
     """
 
     def __init__(
-        self,
-        database: Database,
-        workshop: Workshop,
-        card: RateCard,
-        exchange: Exchange,
-        facts: Mapping[str, Mapping[str, Any]],
+        self, workspace: Workspace, card: RateCard, exchange: Exchange, facts: Mapping[str, Mapping[str, Any]]
     ) -> None:
         """Begin.
 
         Args:
-            database: to read products from that are shipped.
-            workshop: whose they are.
+            workspace: to read products from that are shipped.
             card: every rate in force.
             exchange: of the same day.
             facts: what is registered of the conditions of sales.
         """
-        self._database, self._workshop, self._exchange = database, workshop, exchange
+        self._workspace, self._exchange = workspace, exchange
         self._found, self._products = Remembered(10_000), Remembered(1_000)
         self.used: set[str] = set()
         memory: Memory[Any] = Memory(_ROOM, len)
@@ -91,7 +84,7 @@ class SaleConditions:
 
     def _conditions(self, listing: Listing) -> Conditions:
         question = price_question(listing, ListingQuestion(as_of=self._costing.card.as_of))
-        home = self._workshop.currency
+        home = self._workspace.workshop.currency
         try:
             if listing.shipping_service is not None:
                 self._products.of(listing.product, lambda: self._product(listing.product))
@@ -103,7 +96,7 @@ class SaleConditions:
         return Conditions(listing.currency, aim, convert)
 
     def _product(self, code: str) -> Any:
-        with self._database.reading() as connection:
-            found = registrations.find_registration(connection, self._workshop.workshop_id, "products", code)
+        with self._workspace.reading() as connection:
+            found = registrations.find_registration(connection, self._workspace.workshop_id, "products", code)
         assert found is not None  # the listing names it
         return found.facts

@@ -17,10 +17,9 @@ from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, cash_rounded, in_currency
-from service.store.engine.database import Database
-from service.store.workshop.workshops import Workshop
 from service.workflows.costing.costing import Costing, costed, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
+from service.workflows.workspace import Workspace
 
 _VALUE = ("value",)
 """What a target is measured by; for the inverse question it has no meaning."""
@@ -69,7 +68,7 @@ class PriceSheet:
     cautions: tuple[Caution, ...]
 
 
-def price_product(database: Database, workshop: Workshop, question: PriceQuestion) -> PriceSheet:
+def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
     """What to ask for a piece of a batch, or what is kept at a given price.
 
     Raises:
@@ -81,9 +80,9 @@ def price_product(database: Database, workshop: Workshop, question: PriceQuestio
         UnreachableTargetError: no price meets the target.
     """
     named = [subject("products", question.product), *question.references()]
-    costing = prepare(database, workshop, named, question.as_of)
+    costing = prepare(workspace, named, question.as_of)
     try:
-        return priced(database, workshop, costing, question)
+        return priced(workspace, costing, question)
     except UnknownZoneError as error:
         error.path = ("shipping_zone",)
         raise
@@ -106,13 +105,13 @@ def _check_grid(question: PriceQuestion, currency: str) -> None:
 
 
 @exactly
-def priced(database: Database, workshop: Workshop, costing: Costing, question: PriceQuestion) -> PriceSheet:
+def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> PriceSheet:
     """The price sheet, when everything it takes is loaded; raises as price_product does."""
-    _check_grid(question, question.currency or workshop.currency)
+    _check_grid(question, question.currency or workspace.workshop.currency)
     resources = question.resources()
     batch = (question.product, question.quantity)
-    ((bill, sheet),) = costed(database, workshop, costing, [batch], also=resources)
-    way = SaleWay(costing, question, workshop.currency)
+    ((bill, sheet),) = costed(workspace, costing, [batch], also=resources)
+    way = SaleWay(costing, question, workspace.workshop.currency)
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy
     catalogue = costing.surroundings.catalogue

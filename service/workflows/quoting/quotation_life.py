@@ -26,17 +26,16 @@ from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO
 from service.encoding import to_text
 from service.store import quotations
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.quotations import Quotation
-from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.preconditions import Precondition, always, expect
+from service.store.workshop.workshops import next_revision
+from service.workflows.entity_tags import Precondition, always, expect
 from service.workflows.quoting.quotations import Address, find_quotation, get_quotation, tag_of
 from service.workflows.quoting.quoting import quote
+from service.workflows.workspace import Workspace
 
 
-def issue(
-    database: Database, workshop: Workshop, address: Address, by: str, precondition: Precondition = always
-) -> Quotation:
+def issue(workspace: Workspace, address: Address, precondition: Precondition = always) -> Quotation:
     """Give a draft its number: from now on it is promised, and never changes. What it revises is superseded.
 
     An issued one stays as it is, so that who had no answer may ask again.
@@ -46,60 +45,54 @@ def issue(
         PreconditionFailedError: the caller had seen another state.
         QuotationStateError: it is no draft any more, its prices hold no longer, or what it revises was accepted.
     """
-    with database.writing() as connection:
-        found = _locked(connection, workshop, address, precondition)
+    with workspace.changing() as connection:
+        found = _locked(connection, workspace, address, precondition)
         if found.status is Status.ISSUED:
             return found
         check_may_follow(Event.ISSUED, found.name, found.status)
-        today = workshop.today()
+        today = workspace.workshop.today()
         if found.valid_until < today:
             remedy = f"its prices held until {found.valid_until}: discard it and quote anew"
             raise refused(found.name, found.status, Event.ISSUED.value, remedy)
         if found.revises_id is not None:
-            _supersede(connection, workshop, found.revises_id, found, by)
-        number = quotations.next_number(connection, workshop.workshop_id)
+            _supersede(connection, workspace, found.revises_id, found)
+        number = quotations.next_number(connection, workspace.workshop_id)
         quotations.record_event(
             connection,
-            workshop.workshop_id,
+            workspace.workshop_id,
             found,
             Event.ISSUED,
-            by=by,
+            by=workspace.actor.name,
             note=number_of(number),
             status=Status.ISSUED.value,
             number=number,
             issued_on=today,
         )
-        return get_quotation(connection, workshop, found.id)
+        return get_quotation(connection, workspace, found.id)
 
 
-def _locked(connection: Connection, workshop: Workshop, address: Address, precondition: Precondition) -> Quotation:
-    lock_workshop(connection, workshop.workshop_id)
-    found = get_quotation(connection, workshop, address)
+def _locked(connection: Connection, workspace: Workspace, address: Address, precondition: Precondition) -> Quotation:
+    found = get_quotation(connection, workspace, address)
     expect(tag_of(found), precondition, found.name)
     return found
 
 
-def _supersede(connection: Connection, workshop: Workshop, revised: UUID, by_which: Quotation, by: str) -> None:
-    found = get_quotation(connection, workshop, revised)
+def _supersede(connection: Connection, workspace: Workspace, revised: UUID, by_which: Quotation) -> None:
+    found = get_quotation(connection, workspace, revised)
     check_may_follow(Event.SUPERSEDED, found.name, found.status)
     quotations.record_event(
         connection,
-        workshop.workshop_id,
+        workspace.workshop_id,
         found,
         Event.SUPERSEDED,
-        by=by,
+        by=workspace.actor.name,
         status=Status.SUPERSEDED.value,
         superseded_by_id=by_which.id,
     )
 
 
 def accept(
-    database: Database,
-    workshop: Workshop,
-    address: Address,
-    acceptance: AcceptanceRequest,
-    by: str,
-    precondition: Precondition = always,
+    workspace: Workspace, address: Address, acceptance: AcceptanceRequest, precondition: Precondition = always
 ) -> Quotation:
     """Keep that the customer takes it, and which of the batch sizes; what that takes to make is promised from now on.
 
@@ -111,29 +104,29 @@ def accept(
         InvalidValuesError: the day is not one on which it could be accepted, or a batch size was not quoted.
         QuotationStateError: it cannot be accepted.
     """
-    with database.writing() as connection:
-        found = _locked(connection, workshop, address, precondition)
+    with workspace.changing() as connection:
+        found = _locked(connection, workspace, address, precondition)
         if found.status is not Status.ACCEPTED:
             check_may_follow(Event.ACCEPTED, found.name, found.status)
-        basis = quotations.get_basis(connection, workshop.workshop_id, found.id)
-        taken = _taken(found, basis, acceptance, workshop.today())
+        basis = quotations.get_basis(connection, workspace.workshop_id, found.id)
+        taken = _taken(found, basis, acceptance, workspace.workshop.today())
         if found.status is Status.ACCEPTED:
             if found.acceptance == taken:
                 return found
             raise refused(found.name, found.status, "accepted otherwise", "decline it and quote anew")
         quotations.record_event(
             connection,
-            workshop.workshop_id,
+            workspace.workshop_id,
             found,
             Event.ACCEPTED,
-            by=by,
+            by=workspace.actor.name,
             note=taken.reference,
             status=Status.ACCEPTED.value,
             acceptance=to_text(taken),
             promised=to_text(_promised(basis, found.request, taken.quantities)),
         )
-        next_revision(connection, workshop.workshop_id)  # what is promised is a fact that lead times follow from
-        return get_quotation(connection, workshop, found.id)
+        next_revision(connection, workspace.workshop_id)  # what is promised is a fact that lead times follow from
+        return get_quotation(connection, workspace, found.id)
 
 
 def _promised(basis: QuotationBasis, request: QuotationRequest, quantities: tuple[int, ...]) -> Mapping[str, Decimal]:
@@ -180,12 +173,7 @@ def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRe
 
 
 def decline(
-    database: Database,
-    workshop: Workshop,
-    address: Address,
-    declined: DeclineRequest,
-    by: str,
-    precondition: Precondition = always,
+    workspace: Workspace, address: Address, declined: DeclineRequest, precondition: Precondition = always
 ) -> Quotation:
     """Keep that the customer does not take it, or withdraws; nothing of it is promised any more.
 
@@ -194,16 +182,14 @@ def decline(
         PreconditionFailedError: the caller had seen another state.
         QuotationStateError: it is not issued or accepted.
     """
-    with database.writing() as connection:
-        found = _locked(connection, workshop, address, precondition)
+    with workspace.changing() as connection:
+        found = _locked(connection, workspace, address, precondition)
         if found.status is Status.DECLINED:
             return found
-        return _ended(connection, workshop, found, Event.DECLINED, by, declined.reason)
+        return _ended(connection, workspace, found, Event.DECLINED, declined.reason)
 
 
-def complete(
-    database: Database, workshop: Workshop, address: Address, by: str, precondition: Precondition = always
-) -> Quotation:
+def complete(workspace: Workspace, address: Address, precondition: Precondition = always) -> Quotation:
     """Keep that what was accepted has been made: its minutes are free again.
 
     Raises:
@@ -211,40 +197,39 @@ def complete(
         PreconditionFailedError: the caller had seen another state.
         QuotationStateError: it is not accepted.
     """
-    with database.writing() as connection:
-        found = _locked(connection, workshop, address, precondition)
-        return found if found.status is Status.COMPLETED else _ended(connection, workshop, found, Event.COMPLETED, by)
+    with workspace.changing() as connection:
+        found = _locked(connection, workspace, address, precondition)
+        return found if found.status is Status.COMPLETED else _ended(connection, workspace, found, Event.COMPLETED)
 
 
 def _ended(
-    connection: Connection, workshop: Workshop, quotation: Quotation, event: Event, by: str, note: str = ""
+    connection: Connection, workspace: Workspace, quotation: Quotation, event: Event, note: str = ""
 ) -> Quotation:
     check_may_follow(event, quotation.name, quotation.status)
     status = LEADS_TO[event].value
     quotations.record_event(
-        connection, workshop.workshop_id, quotation, event, by=by, note=note, status=status, promised=None
+        connection,
+        workspace.workshop_id,
+        quotation,
+        event,
+        by=workspace.actor.name,
+        note=note,
+        status=status,
+        promised=None,
     )
     if quotation.status is Status.ACCEPTED:
-        next_revision(connection, workshop.workshop_id)
-    return get_quotation(connection, workshop, quotation.id)
+        next_revision(connection, workspace.workshop_id)
+    return get_quotation(connection, workspace, quotation.id)
 
 
 def revise(
-    database: Database,
-    workshop: Workshop,
-    address: Address,
-    request: QuotationRequest | None,
-    by: str,
-    precondition: Precondition = always,
+    workspace: Workspace, address: Address, request: QuotationRequest | None, precondition: Precondition = always
 ) -> Quotation:
     """A draft that takes the place of an issued quotation once it is issued itself.
 
     Args:
-        database: where it is kept.
-        workshop: whose it is.
         address: of what is revised.
         request: what is asked for now; the same at today's rates if left out.
-        by: name of the key.
         precondition: what the caller knows of what is revised.
 
     Raises:
@@ -259,15 +244,13 @@ def revise(
             raise refused(found.name, found.status, "revised")
         return found
 
-    found = check(find_quotation(database, workshop, address))
+    found = check(find_quotation(workspace, address))
     again = request or replace(found.request, quoted_on=None, valid_until=None)
     # And once more under the lock: it may have been accepted while the new one was being computed.
-    return quote(
-        database, workshop, again, by, found, lambda connection: check(get_quotation(connection, workshop, found.id))
-    )
+    return quote(workspace, again, found, lambda connection: check(get_quotation(connection, workspace, found.id)))
 
 
-def discard(database: Database, workshop: Workshop, address: Address, precondition: Precondition = always) -> None:
+def discard(workspace: Workspace, address: Address, precondition: Precondition = always) -> None:
     """Remove a draft, which has been promised to nobody.
 
     Raises:
@@ -275,8 +258,8 @@ def discard(database: Database, workshop: Workshop, address: Address, preconditi
         PreconditionFailedError: the caller had seen another state.
         QuotationStateError: it is issued.
     """
-    with database.writing() as connection:
-        found = _locked(connection, workshop, address, precondition)
+    with workspace.changing() as connection:
+        found = _locked(connection, workspace, address, precondition)
         if found.status is not Status.DRAFT:
             raise refused(found.name, found.status, "discarded", "what is issued is kept for good")
-        quotations.discard_quotation(connection, workshop.workshop_id, found.id)
+        quotations.discard_quotation(connection, workspace.workshop_id, found.id)

@@ -11,10 +11,12 @@ from service.domain.quoting.life import Status, number_of, status_on
 from service.domain.quoting.quotation import QuotationFigures
 from service.encoding import encoded, filled, trusted
 from service.store import quotations
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
 from service.store.workshop.workshops import Workshop
+from service.workflows.entity_tags import tag
 from service.workflows.errors import NotRegisteredError
+from service.workflows.workspace import Workspace
 
 Address = UUID | int
 """A quotation's id, or the count in its number."""
@@ -22,25 +24,25 @@ Address = UUID | int
 
 def tag_of(quotation: Quotation) -> str:
     """What tells this state of a quotation from every other: an expired one has not changed and is another."""
-    return f"{quotation.id}-{quotation.version}-{quotation.status.value}"  # its number is other workshops' too
+    return tag(quotation.id, quotation.version, quotation.status.value)  # its number is other workshops' too
 
 
-def find_quotation(database: Database, workshop: Workshop, address: Address) -> Quotation:
+def find_quotation(workspace: Workspace, address: Address) -> Quotation:
     """The quotation as it was given, in the state that it is in today.
 
     Raises:
         NotRegisteredError: the workshop has no such quotation.
     """
-    with database.reading() as connection:
-        return get_quotation(connection, workshop, address)
+    with workspace.reading() as connection:
+        return get_quotation(connection, workspace, address)
 
 
-def get_quotation(connection: Connection, workshop: Workshop, address: Address) -> Quotation:
+def get_quotation(connection: Connection, workspace: Workspace, address: Address) -> Quotation:
     """The same, in a transaction under way."""
-    found = quotations.find_quotation(connection, workshop.workshop_id, address)
+    found = quotations.find_quotation(connection, workspace.workshop_id, address)
     if found is None:
         raise NotRegisteredError(f"quotation {number_of(address) if isinstance(address, int) else address}")
-    return _today(found, workshop)
+    return _today(found, workspace.workshop)
 
 
 def _today(quotation: Quotation, workshop: Workshop) -> Quotation:
@@ -48,26 +50,26 @@ def _today(quotation: Quotation, workshop: Workshop) -> Quotation:
 
 
 def list_quotations(
-    database: Database, workshop: Workshop, *, after: UUID | None, limit: int, status: Status | None = None
+    workspace: Workspace, *, after: UUID | None, limit: int, status: Status | None = None
 ) -> list[QuotationSummary]:
     """A page of quotations, oldest first; of all states, or of one."""
-    with database.reading() as connection:
+    with workspace.reading() as connection:
         found = quotations.page_of_quotations(
-            connection, workshop.workshop_id, after=after, limit=limit, status=status, today=workshop.today()
+            connection, workspace.workshop_id, after=after, limit=limit, status=status, today=workspace.workshop.today()
         )
-    today = workshop.today()
+    today = workspace.workshop.today()
     return [replace(each, status=status_on(each.status, each.valid_until, today)) for each in found]
 
 
-def list_events(database: Database, workshop: Workshop, address: Address) -> list[QuotationEvent]:
+def list_events(workspace: Workspace, address: Address) -> list[QuotationEvent]:
     """What happened to a quotation, in order.
 
     Raises:
         NotRegisteredError: the workshop has no such quotation.
     """
-    with database.reading() as connection:
-        found = get_quotation(connection, workshop, address)
-        return quotations.events_of(connection, workshop.workshop_id, found.id)
+    with workspace.reading() as connection:
+        found = get_quotation(connection, workspace, address)
+        return quotations.events_of(connection, workspace.workshop_id, found.id)
 
 
 def quotation_view(quotation: Quotation, locale: str | None = None) -> QuotationView:
@@ -114,16 +116,16 @@ class Recomputation:
     recomputed: QuotationFigures
 
 
-def recompute(database: Database, workshop: Workshop, address: Address) -> Recomputation:
+def recompute(workspace: Workspace, address: Address) -> Recomputation:
     """Compute the quotation again from its request and its basis; no current rate is read.
 
     Raises:
         NotRegisteredError: the workshop has no such quotation.
     """
-    with database.reading() as connection:
-        found = get_quotation(connection, workshop, address)
-        basis = quotations.get_basis(connection, workshop.workshop_id, found.id)
-        given = quotations.get_given(connection, workshop.workshop_id, found.id)
+    with workspace.reading() as connection:
+        found = get_quotation(connection, workspace, address)
+        basis = quotations.get_basis(connection, workspace.workshop_id, found.id)
+        given = quotations.get_given(connection, workspace.workshop_id, found.id)
     again, taken = quotation_figures(found.request, basis), found.acceptance
     # A figure that quotations did not have yet, such as what a larger batch saves, was not given and cannot differ.
     agrees = trusted(filled(given, encoded(again)), QuotationFigures) == again
@@ -134,9 +136,9 @@ def recompute(database: Database, workshop: Workshop, address: Address) -> Recom
     return Recomputation(id=found.id, number=found.number, agrees=agrees, stored=found.figures, recomputed=again)
 
 
-def recompute_all(database: Database, workshop: Workshop) -> Iterator[Recomputation]:
+def recompute_all(workspace: Workspace) -> Iterator[Recomputation]:
     """Every quotation of the workshop, computed again."""
-    with database.reading() as connection:
-        ids = list(quotations.quotation_ids(connection, workshop.workshop_id))
+    with workspace.reading() as connection:
+        ids = list(quotations.quotation_ids(connection, workspace.workshop_id))
     for quotation_id in ids:
-        yield recompute(database, workshop, quotation_id)
+        yield recompute(workspace, quotation_id)

@@ -21,12 +21,13 @@ from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Path
 from service.store import quotations
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.quotations import Quotation
-from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop
+from service.store.workshop.workshops import Workshop, lock_workshop
 from service.workflows.costing.costing import Batch, Batches, costed, pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
+from service.workflows.workspace import Workspace
 
 VALIDITY = timedelta(days=30)
 
@@ -53,20 +54,15 @@ class QuotationPreview:
 
 
 def quote(
-    database: Database,
-    workshop: Workshop,
+    workspace: Workspace,
     request: QuotationRequest,
-    by: str,
     revises: Quotation | None = None,
     check: Callable[[Connection], object] = lambda _connection: None,
 ) -> Quotation:
     """Price what is asked for and keep the draft with everything it was computed from.
 
     Args:
-        database: where it is kept.
-        workshop: whose it is.
         request: what is asked for.
-        by: name of the key.
         revises: the quotation that it is to take the place of.
         check: refuses it once more, under the workshop's lock.
 
@@ -79,7 +75,7 @@ def quote(
         TooComplexError: it is more than one request may ask for.
     """
     while True:
-        shown, basis = _previewed(database, workshop, request)
+        shown, basis = _previewed(workspace, request)
         quotation = Quotation(
             id=uuid7(),
             revision=1 if revises is None else revises.revision + 1,
@@ -93,44 +89,39 @@ def quote(
             figures=shown.figures,
             remarks=shown.remarks,
         )
-        with database.writing() as connection:
-            revision = lock_workshop(connection, workshop.workshop_id)
-            if revision == workshop.revision:
+        with workspace.writing() as connection:
+            if lock_workshop(connection, workspace.workshop_id) == workspace.workshop.revision:
                 check(connection)
-                quotations.add_quotation(connection, workshop.workshop_id, quotation, basis, by)
+                quotations.add_quotation(connection, workspace.workshop_id, quotation, basis, workspace.actor.name)
                 return quotation
         # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
-        workshop = replace(workshop, revision=revision)
+        workspace = workspace.now()
 
 
-def preview(database: Database, workshop: Workshop, request: QuotationRequest) -> QuotationPreview:
+def preview(workspace: Workspace, request: QuotationRequest) -> QuotationPreview:
     """Price what is asked for as `quote` would, and keep nothing.
 
     Raises:
         What `quote` raises.
     """
     while True:
-        shown, _ = _previewed(database, workshop, request)
-        with database.reading() as connection:
-            now = find_workshop(connection, workshop.workshop_id)
-        assert now is not None
-        if now.revision == workshop.revision:
+        shown, _ = _previewed(workspace, request)
+        now = workspace.now()
+        if now.workshop.revision == workspace.workshop.revision:
             return shown
-        workshop = now  # as in `quote`: not of two states
+        workspace = now  # as in `quote`: not of two states
 
 
-def _previewed(
-    database: Database, workshop: Workshop, request: QuotationRequest
-) -> tuple[QuotationPreview, QuotationBasis]:
-    quoted_on = request.quoted_on or workshop.today()
+def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[QuotationPreview, QuotationBasis]:
+    quoted_on = request.quoted_on or workspace.workshop.today()
     valid_until = request.valid_until or quoted_on + VALIDITY
     if valid_until < quoted_on:
         raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
-    basis, remarks = _Quoting(database, workshop, request, quoted_on).basis()
+    basis, remarks = _Quoting(workspace, request, quoted_on).basis()
     shown = QuotationPreview(
         quoted_on=quoted_on,
         valid_until=valid_until,
-        letterhead=_letterhead(workshop, request),
+        letterhead=_letterhead(workspace.workshop, request),
         request=request,
         figures=quotation_figures(request, basis),
         remarks=remarks,
@@ -145,10 +136,10 @@ def _letterhead(workshop: Workshop, request: QuotationRequest) -> Letterhead:
 class _Quoting:
     """Finds all that a quotation follows from besides its request."""
 
-    def __init__(self, database: Database, workshop: Workshop, request: QuotationRequest, quoted_on: date) -> None:
-        self.database, self.workshop, self.request = database, workshop, request
-        self.currency = request.currency or workshop.currency
-        self.costing = prepare(database, workshop, self._named(), quoted_on)
+    def __init__(self, workspace: Workspace, request: QuotationRequest, quoted_on: date) -> None:
+        self.workspace, self.request = workspace, request
+        self.currency = request.currency or workspace.workshop.currency
+        self.costing = prepare(workspace, self._named(), quoted_on)
         self.batches = Batches(self.costing)
         self.codes_of_taxes = dict.fromkeys(code for _, code in request.taxes_named())
 
@@ -162,7 +153,7 @@ class _Quoting:
 
     def basis(self) -> tuple[QuotationBasis, Remarks]:
         """Everything outside the request that the figures follow from, and what has to be said beside them."""
-        costing, home = self.costing, self.workshop.currency
+        costing, home = self.costing, self.workspace.workshop.currency
         others = [f"taxes/{code}" for code in self.codes_of_taxes]
         if self.request.shipping is not None:
             others.append(f"shipping-services/{self.request.shipping.service}")
@@ -200,7 +191,7 @@ class _Quoting:
     ) -> tuple[BillOfResources, ...]:
         """What each batch consumes, each once."""
         batches = [self._batch(line, quantity) for line, quantities in lines for quantity in quantities]
-        found = costed(self.database, self.workshop, self.costing, batches, others, self.batches)
+        found = costed(self.workspace, self.costing, batches, others, self.batches)
         return tuple({(bill.product, bill.quantity, bill.tooling): bill for bill, _ in found}.values())
 
     def _check_supplied(self) -> None:
@@ -219,7 +210,7 @@ class _Quoting:
         """Quantity breaks beyond those that are asked for."""
         if line.automatic_breaks is None:
             return ()
-        convert = self.costing.exchange.conversion(self.workshop.currency, self.currency)
+        convert = self.costing.exchange.conversion(self.workspace.workshop.currency, self.currency)
 
         def price_of(quantity: int) -> Decimal:
             _, sheet = self.batches.costed(self._batch(line, quantity))
@@ -236,7 +227,7 @@ class _Quoting:
             places.setdefault(line.product, ("lines", index, "product"))
         asked_by = ShippedFrom(places=places, whole=("shipping",), zone=("shipping", "zone"))
         estimate, shipment = shipped(self.costing, shipping.service, shipping.zone, pieces, asked_by)
-        for currency in (self.workshop.currency, self.currency):
+        for currency in (self.workspace.workshop.currency, self.currency):
             self.costing.exchange.converted(estimate.price, currency)
         return QuotedShipment(shipment=shipment, estimate=estimate)
 
@@ -256,7 +247,7 @@ class _Quoting:
     def _lead_time(self, bills: Sequence[BillOfResources]) -> LeadTime | None:
         """When all lines could be ready; None where nothing that is known takes time."""
         catalogue = self.costing.surroundings.catalogue
-        resources = working_resources(self.database, self.workshop, catalogue.machines, catalogue.labour_grades)
+        resources = working_resources(self.workspace, catalogue.machines, catalogue.labour_grades)
         is_rush = self.request.rush_charge is not None
         found = lead_time(bills, resources, self.costing.card.as_of, is_rush=is_rush)
         return None if found.bottleneck is None else found

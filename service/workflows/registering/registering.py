@@ -1,12 +1,9 @@
 """Registering what a workshop buys, runs, pays and makes, and what it costs from a date on."""
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from datetime import date
-from enum import StrEnum
-from typing import Any
 
-from service.domain.audit import Action, Actor, Change, rate_subject
+from service.domain.audit import Action, rate_subject
 from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
@@ -14,46 +11,16 @@ from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Registered
-from service.store.engine.database import Connection, Database
+from service.store.engine.database import Connection
 from service.store.listing import prices_in_force
 from service.store.registering import rates, registrations
 from service.store.registering.rates import StoredRate
 from service.store.registering.registrations import Registration
 from service.store.registering.surroundings import surroundings
-from service.store.workshop import audit
-from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
-
-Precondition = Callable[[int | None], bool]
-"""Whether a change may go ahead, given the revision that is there now (None if nothing is)."""
-
-
-def always(_revision: int | None) -> bool:
-    """No precondition."""
-    return True
-
-
-class Outcome(StrEnum):
-    """What registering did."""
-
-    CREATED = "created"
-    REPLACED = "replaced"
-    UNCHANGED = "unchanged"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Registering:
-    """What registering did, and what is there after it.
-
-    Attributes:
-        outcome: created, replaced or unchanged.
-        revision: the workshop's revision when the row last changed.
-        state: what is registered now. Where nothing changed, in the digits in which it was first sent.
-    """
-
-    outcome: Outcome
-    revision: int
-    state: Any
+from service.workflows.entity_tags import Precondition, always
+from service.workflows.errors import InUseError, NotRegisteredError
+from service.workflows.registering.changing import Entry, Registering, change
+from service.workflows.workspace import Workspace
 
 
 def described(collection: str, code: str) -> str:
@@ -61,40 +28,33 @@ def described(collection: str, code: str) -> str:
     return f"{COLLECTIONS[collection].noun} '{code}'"
 
 
-def find_one(database: Database, workshop: Workshop, collection: str, code: str) -> Registration:
+def find_one(workspace: Workspace, collection: str, code: str) -> Registration:
     """What is registered under the code.
 
     Raises:
         NotRegisteredError: nothing is, or it is retired.
     """
-    with database.reading() as connection:
-        return _registered(connection, workshop, collection, code)
+    with workspace.reading() as connection:
+        return _registered(connection, workspace, collection, code)
 
 
-def _registered(connection: Connection, workshop: Workshop, collection: str, code: str) -> Registration:
-    found = registrations.find_registration(connection, workshop.workshop_id, collection, code)
+def _registered(connection: Connection, workspace: Workspace, collection: str, code: str) -> Registration:
+    found = registrations.find_registration(connection, workspace.workshop_id, collection, code)
     if found is None or found.retired_at is not None:
         raise NotRegisteredError(described(collection, code), found.retired_at if found else None)
     return found
 
 
-def list_registered(
-    database: Database, workshop: Workshop, collection: str, *, after: str, limit: int
-) -> list[Registration]:
+def list_registered(workspace: Workspace, collection: str, *, after: str, limit: int) -> list[Registration]:
     """A page of what is registered, by code."""
-    with database.reading() as connection:
+    with workspace.reading() as connection:
         return registrations.page_of_registrations(
-            connection, workshop.workshop_id, collection, after=after, limit=limit
+            connection, workspace.workshop_id, collection, after=after, limit=limit
         )
 
 
 def register(
-    database: Database,
-    workshop: Workshop,
-    by: Actor,
-    resource: str,
-    facts: Registered,
-    precondition: Precondition = always,
+    workspace: Workspace, resource: str, facts: Registered, precondition: Precondition = always
 ) -> Registering:
     """Create or replace it; the same again changes nothing.
 
@@ -105,46 +65,37 @@ def register(
         PreconditionFailedError: the caller had seen another state.
     """
     collection, _, code = resource.partition("/")
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        there = registrations.find_registration(connection, workshop.workshop_id, collection, code)
+    with workspace.changing() as connection:
+        there = registrations.find_registration(connection, workspace.workshop_id, collection, code)
         current = None if there is None or there.retired_at else there
-        if not precondition(current.revision if current else None):
-            raise PreconditionFailedError(described(collection, code))
-        if current is not None and current.facts == facts:
-            return Registering(outcome=Outcome.UNCHANGED, revision=current.revision, state=current.facts)
-        _check(connection, workshop, COLLECTIONS[collection], code, facts, there)
-        revision = next_revision(connection, workshop.workshop_id)
-        registrations.save_registration(connection, workshop.workshop_id, collection, code, facts, revision)
-        prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
-        made = _put(resource, current.facts if current else None, facts)
-        audit.record(connection, workshop.workshop_id, by, [made])
-    outcome = Outcome.REPLACED if current else Outcome.CREATED
-    return Registering(outcome=outcome, revision=revision, state=facts)
 
+        def save(revision: int) -> None:
+            _check(connection, workspace, COLLECTIONS[collection], code, facts, there)
+            registrations.save_registration(connection, workspace.workshop_id, collection, code, facts, revision)
+            prices_in_force.mark_stale(connection, workspace.workshop_id, collection, code)
 
-def _put(subject: str, before: Any, after: Any) -> Change:
-    action = Action.REGISTERED if before is None else Action.REPLACED
-    return Change(subject=subject, action=action, before=before, after=after)
+        known = (current.facts, current.revision) if current else None
+        entry = Entry(described(collection, code), resource, known, facts, save)
+        return change(connection, workspace, entry, precondition)
 
 
 def _check(
     connection: Connection,
-    workshop: Workshop,
+    workspace: Workspace,
     collection: Collection,
     code: str,
     facts: Registered,
     there: Registration | None,
 ) -> None:
-    problems = list(_reference_problems(connection, workshop, facts, code))
+    problems = list(_reference_problems(connection, workspace, facts, code))
     changed = [] if there is None else _changed(collection, there.facts, facts)
-    if changed and rates.has_rates(connection, workshop.workshop_id, collection.name, code):
+    if changed and rates.has_rates(connection, workspace.workshop_id, collection.name, code):
         reason = "its rates rest on this; register another one under a new code instead"
         problems += [InvalidValueError((name,), reason) for name in changed]
     if problems:
         raise InvalidValuesError(problems)
     if isinstance(facts, Product):
-        _check_product(connection, workshop, code, facts)
+        _check_product(connection, workspace, code, facts)
 
 
 def _changed(collection: Collection, before: Registered, after: Registered) -> list[str]:
@@ -152,11 +103,11 @@ def _changed(collection: Collection, before: Registered, after: Registered) -> l
 
 
 def _reference_problems(
-    connection: Connection, workshop: Workshop, facts: Registered, code: str
+    connection: Connection, workspace: Workspace, facts: Registered, code: str
 ) -> Iterable[InvalidValueError]:
     references = list(facts.references())
     wanted = {(collection, named) for _, collection, named in references}
-    found = registrations.registered_among(connection, workshop.workshop_id, wanted)
+    found = registrations.registered_among(connection, workspace.workshop_id, wanted)
     if isinstance(facts, Product):
         found.add(("products", code))  # a product that names itself is a loop, not an unknown
     for path, collection, named in references:
@@ -164,16 +115,16 @@ def _reference_problems(
             yield InvalidValueError(path, f"there is no {described(collection, named)}; register it first")
 
 
-def _check_product(connection: Connection, workshop: Workshop, code: str, product: Product) -> None:
+def _check_product(connection: Connection, workspace: Workspace, code: str, product: Product) -> None:
     parts = [("products", part) for part in product.sub_assemblies()]
-    below = surroundings(connection, workshop.workshop_id, parts, date.min)
-    _check_nesting(connection, workshop, code, product, below.catalogue.products)
-    if problems := list(inconsistencies(product, _machinery(connection, workshop, product))):
+    below = surroundings(connection, workspace.workshop_id, parts, date.min)
+    _check_nesting(connection, workspace, code, product, below.catalogue.products)
+    if problems := list(inconsistencies(product, _machinery(connection, workspace, product))):
         raise InvalidValuesError(problems)
 
 
 def _check_nesting(
-    connection: Connection, workshop: Workshop, code: str, product: Product, below: Mapping[str, Product]
+    connection: Connection, workspace: Workspace, code: str, product: Product, below: Mapping[str, Product]
 ) -> None:
     """Name the line of the bill of materials that closes a loop or goes too deep."""
     lines = [line.product for line in product.bill_of_materials]
@@ -188,25 +139,23 @@ def _check_nesting(
         raise ProductLoopError(error.loop, path) from None
     except TooComplexError:
         raise too_deep from None
-    above = registrations.product_users(connection, workshop.workshop_id, code)
+    above = registrations.product_users(connection, workspace.workshop_id, code)
     if max(depths, default=0) + levels(code, above) >= MAX_DEPTH:
         raise too_deep
 
 
-def _machinery(connection: Connection, workshop: Workshop, product: Product) -> Catalogue:
+def _machinery(connection: Connection, workspace: Workspace, product: Product) -> Catalogue:
     """The machines the product names, and their tariffs."""
 
     def facts(collection: str, codes: Iterable[str]) -> dict[str, Registered]:
-        return {code: _registered(connection, workshop, collection, code).facts for code in dict.fromkeys(codes)}
+        return {code: _registered(connection, workspace, collection, code).facts for code in dict.fromkeys(codes)}
 
     machines = facts("machines", (each.machine for each in product.operations if each.machine is not None))
     tariffs = facts("tariffs", (code for machine in machines.values() for _, _, code in machine.references()))
     return Catalogue(machines=machines, tariffs=tariffs)  # type: ignore[arg-type]
 
 
-def retire(
-    database: Database, workshop: Workshop, by: Actor, resource: str, precondition: Precondition = always
-) -> None:
+def retire(workspace: Workspace, resource: str, precondition: Precondition = always) -> None:
     """Take it out of use; its rates and every quotation made with it stay.
 
     Raises:
@@ -215,23 +164,21 @@ def retire(
         PreconditionFailedError: the caller had seen another state.
     """
     collection, _, code = resource.partition("/")
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        found = _registered(connection, workshop, collection, code)
-        if not precondition(found.revision):
-            raise PreconditionFailedError(described(collection, code))
-        if users := registrations.users_of(connection, workshop.workshop_id, collection, code):
-            raise InUseError(described(collection, code), users)
-        revision = next_revision(connection, workshop.workshop_id)
-        registrations.retire_registration(connection, workshop.workshop_id, collection, code, revision)
-        prices_in_force.mark_stale(connection, workshop.workshop_id, collection, code)
-        gone = Change(subject=resource, action=Action.RETIRED, before=found.facts, after=None)
-        audit.record(connection, workshop.workshop_id, by, [gone])
+    with workspace.changing() as connection:
+        found = _registered(connection, workspace, collection, code)
+
+        def save(revision: int) -> None:
+            if users := registrations.users_of(connection, workspace.workshop_id, collection, code):
+                raise InUseError(described(collection, code), users)
+            registrations.retire_registration(connection, workspace.workshop_id, collection, code, revision)
+            prices_in_force.mark_stale(connection, workspace.workshop_id, collection, code)
+
+        known = (found.facts, found.revision)
+        entry = Entry(described(collection, code), resource, known, None, save, Action.RETIRED)
+        change(connection, workspace, entry, precondition)
 
 
-def put_rate(
-    database: Database, workshop: Workshop, by: Actor, rate: DatedRate, precondition: Precondition = always
-) -> Registering:
+def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition = always) -> Registering:
     """What something costs from a date on; the same again changes nothing.
 
     Raises:
@@ -240,65 +187,56 @@ def put_rate(
         PreconditionFailedError: the caller had seen another state.
     """
     collection, _, code = rate.resource.partition("/")
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        registered = _registered(connection, workshop, collection, code)
-        there = rates.find_rate(connection, workshop.workshop_id, collection, code, rate.valid_from)
-        if not precondition(there.revision if there else None):
-            raise PreconditionFailedError(_described_rate(collection, code, rate.valid_from))
-        if there is not None and there.rate == rate:
-            return Registering(outcome=Outcome.UNCHANGED, revision=there.revision, state=there.rate.terms)
-        if problems := rate_problems(rate.terms, registered.facts):
-            raise InvalidValuesError(problems)
-        revision = next_revision(connection, workshop.workshop_id)
-        rates.save_rate(connection, workshop.workshop_id, rate, revision)
-        subject = rate_subject(rate.resource, rate.valid_from)
-        made = _put(subject, there.rate.terms if there else None, rate.terms)
-        audit.record(connection, workshop.workshop_id, by, [made])
-    outcome = Outcome.REPLACED if there else Outcome.CREATED
-    return Registering(outcome=outcome, revision=revision, state=rate.terms)
+    with workspace.changing() as connection:
+        registered = _registered(connection, workspace, collection, code)
+        there = rates.find_rate(connection, workspace.workshop_id, collection, code, rate.valid_from)
+
+        def save(revision: int) -> None:
+            if problems := rate_problems(rate.terms, registered.facts):
+                raise InvalidValuesError(problems)
+            rates.save_rate(connection, workspace.workshop_id, rate, revision)
+
+        known = (there.rate.terms, there.revision) if there else None
+        what, subject = _described_rate(collection, code, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
+        entry = Entry(what, subject, known, rate.terms, save)
+        return change(connection, workspace, entry, precondition)
 
 
 def _described_rate(collection: str, code: str, valid_from: date) -> str:
     return f"rate of {described(collection, code)} from {valid_from}"
 
 
-def find_dated_rate(database: Database, workshop: Workshop, collection: str, code: str, valid_from: date) -> StoredRate:
+def find_dated_rate(workspace: Workspace, collection: str, code: str, valid_from: date) -> StoredRate:
     """The rate that begins on this day.
 
     Raises:
         NotRegisteredError: there is none.
     """
-    with database.reading() as connection:
-        _registered(connection, workshop, collection, code)
-        found = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
+    with workspace.reading() as connection:
+        return _rate(connection, workspace, collection, code, valid_from)
+
+
+def _rate(connection: Connection, workspace: Workspace, collection: str, code: str, valid_from: date) -> StoredRate:
+    _registered(connection, workspace, collection, code)
+    found = rates.find_rate(connection, workspace.workshop_id, collection, code, valid_from)
     if found is None:
         raise NotRegisteredError(_described_rate(collection, code, valid_from))
     return found
 
 
-def list_rates(
-    database: Database, workshop: Workshop, collection: str, code: str, *, after: date | None, limit: int
-) -> list[DatedRate]:
+def list_rates(workspace: Workspace, collection: str, code: str, *, after: date | None, limit: int) -> list[DatedRate]:
     """A page of its rates, by their first day.
 
     Raises:
         NotRegisteredError: nothing is registered under the code.
     """
-    with database.reading() as connection:
-        _registered(connection, workshop, collection, code)
-        page = rates.page_of_rates(connection, workshop.workshop_id, collection, code, after=after, limit=limit)
+    with workspace.reading() as connection:
+        _registered(connection, workspace, collection, code)
+        page = rates.page_of_rates(connection, workspace.workshop_id, collection, code, after=after, limit=limit)
     return [stored.rate for stored in page]
 
 
-def withdraw_rate(
-    database: Database,
-    workshop: Workshop,
-    by: Actor,
-    resource: str,
-    valid_from: date,
-    precondition: Precondition = always,
-) -> None:
+def withdraw_rate(workspace: Workspace, resource: str, valid_from: date, precondition: Precondition = always) -> None:
     """Take back a rate that was entered by mistake; the one before it holds on.
 
     Raises:
@@ -306,16 +244,13 @@ def withdraw_rate(
         PreconditionFailedError: the caller had seen another state.
     """
     collection, _, code = resource.partition("/")
-    with database.writing() as connection:
-        lock_workshop(connection, workshop.workshop_id)
-        _registered(connection, workshop, collection, code)
-        there = rates.find_rate(connection, workshop.workshop_id, collection, code, valid_from)
-        if there is None:
-            raise NotRegisteredError(_described_rate(collection, code, valid_from))
-        if not precondition(there.revision):
-            raise PreconditionFailedError(_described_rate(collection, code, valid_from))
-        rates.delete_rate(connection, workshop.workshop_id, collection, code, valid_from)
-        next_revision(connection, workshop.workshop_id)
-        subject = rate_subject(resource, valid_from)
-        gone = Change(subject=subject, action=Action.WITHDRAWN, before=there.rate.terms, after=None)
-        audit.record(connection, workshop.workshop_id, by, [gone])
+    with workspace.changing() as connection:
+        there = _rate(connection, workspace, collection, code, valid_from)
+        known = (there.rate.terms, there.revision)
+        what, subject = _described_rate(collection, code, valid_from), rate_subject(resource, valid_from)
+
+        def save(_: int) -> None:
+            rates.delete_rate(connection, workspace.workshop_id, collection, code, valid_from)
+
+        entry = Entry(what, subject, known, None, save)
+        change(connection, workspace, entry, precondition)

@@ -2,13 +2,12 @@
 
 from datetime import timedelta
 from math import ceil
-from uuid import UUID
 
 from service import clock
-from service.store.engine.database import Database
 from service.store.workshop import retries
 from service.store.workshop.retries import Claim, KeptAnswer
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
+from service.workflows.workspace import Workspace
 
 KEPT = timedelta(hours=24)
 """How long an answer is kept for whoever asks again."""
@@ -17,7 +16,7 @@ CUT_OFF = timedelta(seconds=10)
 them is done: whoever keeps its answer first."""
 
 
-def claim(database: Database, workshop_id: UUID, key: str, fingerprint: str) -> Claim:
+def claim(workspace: Workspace, key: str, fingerprint: str) -> Claim:
     """Begin a request under a key; the claim has the answer if it was given before.
 
     Raises:
@@ -26,11 +25,11 @@ def claim(database: Database, workshop_id: UUID, key: str, fingerprint: str) -> 
     """
     now = clock.now()
     ours = Claim(key=key, fingerprint=fingerprint, claimed_at=now)
-    with database.writing() as connection:
-        retries.forget_claims(connection, workshop_id, now - KEPT)
-        if retries.add_claim(connection, workshop_id, ours):
+    with workspace.writing() as connection:
+        retries.forget_claims(connection, workspace.workshop_id, now - KEPT)
+        if retries.add_claim(connection, workspace.workshop_id, ours):
             return ours
-        found = retries.find_claim(connection, workshop_id, key)
+        found = retries.find_claim(connection, workspace.workshop_id, key)
         if found is None:  # it has just failed, and left the key free
             raise StillRunningError(1)
         if found.fingerprint != fingerprint:
@@ -38,23 +37,23 @@ def claim(database: Database, workshop_id: UUID, key: str, fingerprint: str) -> 
         if found.answer is not None:
             return found
         left = CUT_OFF - (now - found.claimed_at)
-        if left > timedelta(0) or not retries.renew_claim(connection, workshop_id, found, now):
+        if left > timedelta(0) or not retries.renew_claim(connection, workspace.workshop_id, found, now):
             raise StillRunningError(max(1, ceil(left.total_seconds())))
         return ours
 
 
-def keep(database: Database, workshop_id: UUID, claim: Claim, answer: KeptAnswer) -> None:
+def keep(workspace: Workspace, claim: Claim, answer: KeptAnswer) -> None:
     """Keep the answer to a request.
 
     Raises:
         StillRunningError: it was begun anew meanwhile, and has been answered there.
     """
-    with database.writing() as connection:
-        if not retries.keep_answer(connection, workshop_id, claim, answer):
+    with workspace.writing() as connection:
+        if not retries.keep_answer(connection, workspace.workshop_id, claim, answer):
             raise StillRunningError(1)
 
 
-def release(database: Database, workshop_id: UUID, claim: Claim) -> None:
+def release(workspace: Workspace, claim: Claim) -> None:
     """Leave the key free for another try: nothing was done."""
-    with database.writing() as connection:
-        retries.release_claim(connection, workshop_id, claim)
+    with workspace.writing() as connection:
+        retries.release_claim(connection, workspace.workshop_id, claim)

@@ -10,6 +10,7 @@ from service.documents.writing.formats import formatted_amount
 from service.domain.values.money import Money
 from service.encoding import decoded
 from service.workflows.costing import costing
+from service.workflows.workspace import Workspace
 from tests.api.http.test_texts import NAMES
 from tests.api.outside import refused
 from tests.conftest import Client
@@ -100,9 +101,8 @@ class TestTheSheet:
         assert png_size(shown(sold, PNG).data)
 
     def test_figures_are_written_in_the_workshop_s_locale(self, sold: Client) -> None:
-        statement = costing.cost_product(
-            sold.app.extensions["pugmill.database"], sold.workshop, "sheet", 20, sold.workshop.today()
-        )
+        workspace = Workspace(database=sold.database, workshop=sold.workshop, actor=sold.actor)
+        statement = costing.cost_product(workspace, "sheet", 20, sold.workshop.today())
 
         image = shown(sold, SVG, "products/sheet/cost-sheet?quantity=20").data
 

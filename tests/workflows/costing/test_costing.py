@@ -28,7 +28,7 @@ class TestTheBill:
             {"name": "Brick", "bill_of_materials": [{"material": "hdpe", "quantity_per_piece": "1.5"}]},
         )
 
-        found = costing.bill_of_product(owner.database, owner.workshop, "brick", 7)
+        found = costing.bill_of_product(owner.workspace, "brick", 7)
 
         assert [(line.resource, str(line.quantity)) for line in found.bill.lines] == [("materials/hdpe", "10.5")]
         assert found.warnings == found.cautions == ()
@@ -37,7 +37,7 @@ class TestTheBill:
         hot = builders.operation(processing_temperature_c="200", cycle_minutes="0.01")
         furnished.put("products/sheet", builders.product(operations=[hot], mass_kg="10"))
 
-        found = costing.bill_of_product(furnished.database, furnished.workshop, "sheet", 7)
+        found = costing.bill_of_product(furnished.workspace, "sheet", 7)
         sheet = furnished.cost(quantity=7)
 
         assert [each.code for each in found.warnings] == ["mass-above-materials", "less-energy-than-melting"]
@@ -49,7 +49,7 @@ class TestTheBill:
         furnished.retire("products/sheet")
 
         with pytest.raises(NotRegisteredError, match=f"there is no product '{code}'"):
-            costing.bill_of_product(furnished.database, furnished.workshop, code, 1)
+            costing.bill_of_product(furnished.workspace, code, 1)
         with pytest.raises(NotRegisteredError, match=f"there is no product '{code}'"):
             furnished.cost(code)
 

@@ -13,7 +13,7 @@ from tests.workflows.owner import Owner
 
 
 def card(owner: Owner, as_of: date = TODAY) -> StatedRateCard:
-    return rate_card_on(owner.database, owner.workshop, as_of)
+    return rate_card_on(owner.workspace, as_of)
 
 
 class TestTheCard:

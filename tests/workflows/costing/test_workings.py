@@ -13,7 +13,7 @@ from tests.workflows.owner import Owner
 
 def worked(owner: Owner, product: str = "sheet", **what_if: Any) -> WorkedCost:
     supposed = {path: owner.terms(path, body) for path, body in what_if.items()}
-    return work_out_cost(owner.database, owner.workshop, product, 20, TODAY, supposed)
+    return work_out_cost(owner.workspace, product, 20, TODAY, supposed)
 
 
 @pytest.mark.parametrize("what_if", [{}, {"materials/hdpe": builders.material_rate("0.97")}], ids=["real", "supposed"])

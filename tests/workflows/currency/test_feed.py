@@ -16,7 +16,7 @@ from service.workflows.currency.exchange import Exchange
 from service.workflows.currency.feed import Refreshing
 from service.workflows.errors import FeedFailedError, NotRegisteredError
 from tests.support.feed import DAILY, DAYS_90, HISTORY, RATES, Rates, day_of, feed_at, with_rates, xml_of
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 ADDRESS = "https://rates.example/"
 FILES = {Span.LATEST: DAILY, Span.DAYS_90: DAYS_90, Span.HISTORY: HISTORY}
@@ -47,7 +47,7 @@ def publisher(requests_mock: mocking.Mocker) -> Publisher:
 
 
 def refresh(owner: Owner, span: Span = Span.LATEST) -> Refreshing:
-    return feed.refresh_exchange_rates(owner.database, owner.workshop, OWNER, feed_at(ADDRESS), span)
+    return feed.refresh_exchange_rates(owner.workspace, feed_at(ADDRESS), span)
 
 
 def failing(owner: Owner, span: Span = Span.LATEST) -> FeedFailedError:
@@ -60,28 +60,26 @@ def failing(owner: Owner, span: Span = Span.LATEST) -> FeedFailedError:
 
 def used(owner: Owner) -> dict[str, Decimal]:
     """How many dollars each day of the feed in use has, by how many days ago it was."""
-    days = exchange.list_exchange_rates(owner.database, owner.workshop, before=None, limit=500)
+    days = exchange.list_exchange_rates(owner.workspace, before=None, limit=500)
     today = owner.workshop.today()
     return {f"d{(today - day.published_on).days}": day.rates["USD"] for day in days if day.source == FEED}
 
 
 def waiting(owner: Owner) -> list[str]:
-    found = feed.list_held_exchange_rates(owner.database, owner.workshop, before=None, limit=500)
+    found = feed.list_held_exchange_rates(owner.workspace, before=None, limit=500)
     return [f"d{(owner.workshop.today() - each.day.published_on).days}" for each in found]
 
 
 def confirm(owner: Owner, days_before: int, source: str = FEED) -> list[int]:
     today = owner.workshop.today()
-    found = feed.confirm_exchange_rates(
-        owner.database, owner.workshop, OWNER, today - timedelta(days=days_before), source
-    )
+    found = feed.confirm_exchange_rates(owner.workspace, today - timedelta(days=days_before), source)
     assert found.source == source
     return [(today - day).days for day in found.days]
 
 
 def drop(owner: Owner, days_before: int) -> None:
     published_on = owner.workshop.today() - timedelta(days=days_before)
-    feed.drop_held_exchange_rates(owner.database, owner.workshop, OWNER, published_on, FEED)
+    feed.drop_held_exchange_rates(owner.workspace, published_on, FEED)
 
 
 class TestRefreshing:
@@ -93,7 +91,7 @@ class TestRefreshing:
         assert (found.source, found.span, found.modified) == (FEED, Span.LATEST, True)
         assert (found.added, found.replaced, found.unchanged, found.held) == (1, 0, 0, ())
         assert (found.last_published_on, found.age_days) == (date.fromisoformat(day_of(3)), 3)
-        stored = exchange.find_exchange_rates(owner.database, owner.workshop, date.fromisoformat(day_of(3)), FEED)
+        stored = exchange.find_exchange_rates(owner.workspace, date.fromisoformat(day_of(3)), FEED)
         assert {code: str(rate) for code, rate in stored.day.rates.items()} == RATES
         assert stored.revision == owner.revision == 1
 
@@ -146,14 +144,14 @@ class TestRefreshing:
             owner.put_exchange_rates(day_of(last), FEED, **RATES)
         publisher.publish(Span.DAYS_90, d0=RATES)
 
-        feed.refresh_exchange_rates(owner.database, owner.workshop, OWNER, feed_at(ADDRESS))
+        feed.refresh_exchange_rates(owner.workspace, feed_at(ADDRESS))
 
         assert [request.url for request in publisher.mock.request_history] == [ADDRESS + file]
 
     def test_asks_in_any_case_where_no_day_is_left(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d0=RATES, tag='"one"')
         refresh(owner)
-        exchange.withdraw_exchange_rates(owner.database, owner.workshop, OWNER, date.fromisoformat(day_of()), FEED)
+        exchange.withdraw_exchange_rates(owner.workspace, date.fromisoformat(day_of()), FEED)
 
         assert refresh(owner).added == 1
         assert "If-None-Match" not in publisher.mock.request_history[-1].headers
@@ -251,9 +249,9 @@ class TestADayThatJumps:
         return owner
 
     def test_is_held_back_with_its_reason_and_not_used(self, jumped: Owner) -> None:
-        (held,) = feed.list_held_exchange_rates(jumped.database, jumped.workshop, before=None, limit=9)
+        (held,) = feed.list_held_exchange_rates(jumped.workspace, before=None, limit=9)
         (jump,) = held.jumps
-        convert = Exchange(jumped.database, jumped.workshop, jumped.workshop.today())
+        convert = Exchange(jumped.workspace, jumped.workshop.today())
 
         assert (jump.currency, str(jump.from_rate), str(jump.to_rate)) == ("USD", "1.0772", "10.77")
         assert jump.share == Decimal("8.998143")
@@ -270,11 +268,11 @@ class TestADayThatJumps:
 
     def test_is_found_by_its_day_with_its_reason(self, jumped: Owner, other_owner: Owner) -> None:
         day = date.fromisoformat(day_of(2))
-        (listed,) = feed.list_held_exchange_rates(jumped.database, jumped.workshop, before=None, limit=9)
+        (listed,) = feed.list_held_exchange_rates(jumped.workspace, before=None, limit=9)
 
-        assert feed.find_held_exchange_rates(jumped.database, jumped.workshop, day, FEED) == listed
+        assert feed.find_held_exchange_rates(jumped.workspace, day, FEED) == listed
         with pytest.raises(NotRegisteredError, match=f"held back for {day} from"):
-            feed.find_held_exchange_rates(other_owner.database, other_owner.workshop, day, FEED)
+            feed.find_held_exchange_rates(other_owner.workspace, day, FEED)
 
     def test_changes_nothing_when_it_comes_again(self, jumped: Owner) -> None:
         revision = jumped.revision
@@ -301,7 +299,7 @@ class TestADayThatJumps:
 
         assert confirm(jumped, 2) == [2, 1]
 
-        (held,) = feed.list_held_exchange_rates(jumped.database, jumped.workshop, before=None, limit=9)
+        (held,) = feed.list_held_exchange_rates(jumped.workspace, before=None, limit=9)
         assert (waiting(jumped), str(held.jumps[0].from_rate)) == (["d0"], "10.80")
 
     def test_confirmed_leaves_those_before_it_waiting(self, jumped: Owner, publisher: Publisher) -> None:
@@ -354,9 +352,9 @@ class TestADayThatJumps:
         publisher.publish(d1=with_rates(USD="5"))
         refresh(jumped)
 
-        (first,) = feed.list_held_exchange_rates(jumped.database, jumped.workshop, before=None, limit=1)
+        (first,) = feed.list_held_exchange_rates(jumped.workspace, before=None, limit=1)
         position = (first.day.published_on, first.day.source)
-        (second,) = feed.list_held_exchange_rates(jumped.database, jumped.workshop, before=position, limit=9)
+        (second,) = feed.list_held_exchange_rates(jumped.workspace, before=position, limit=9)
 
         assert [str(each.day.published_on) for each in (first, second)] == [day_of(1), day_of(2)]
 
@@ -366,7 +364,7 @@ class TestConverting:
         self, owner: Owner, publisher: Publisher
     ) -> None:
         refresh(owner)
-        convert = Exchange(owner.database, owner.workshop, owner.workshop.today())
+        convert = Exchange(owner.workspace, owner.workshop.today())
 
         yen = convert.converted(Money(amount=Decimal("1.0772"), currency="USD"), "JPY")
 
@@ -376,7 +374,7 @@ class TestConverting:
         assert shown.rates == {"JPY": Decimal("164.52"), "USD": Decimal("1.0772")}
 
     def test_within_a_currency_takes_no_rate(self, owner: Owner) -> None:
-        convert = Exchange(owner.database, owner.workshop, owner.workshop.today())
+        convert = Exchange(owner.workspace, owner.workshop.today())
 
         assert convert.converted(Money(amount=Decimal(5), currency="USD"), "USD") == 5
         assert convert.used.days == ()
@@ -385,7 +383,7 @@ class TestConverting:
         self, owner: Owner
     ) -> None:
         owner.put_exchange_rates("2022-12-30", FEED, HRK="7.5365", USD="1.0666")
-        convert = Exchange(owner.database, owner.workshop, date(2023, 1, 2))
+        convert = Exchange(owner.workspace, date(2023, 1, 2))
 
         with pytest.raises(UnknownCurrencyError, match="HRK is no longer in use; its last day was 2023-01-14"):
             convert.converted(Money(amount=Decimal(1), currency="EUR"), "HRK")
@@ -395,10 +393,10 @@ class TestConverting:
         refresh(owner)
         today = owner.workshop.today()
         dollar = Money(amount=Decimal(1), currency="USD")
-        assert Exchange(owner.database, owner.workshop, today)(dollar) > 0
+        assert Exchange(owner.workspace, today)(dollar) > 0
 
         with pytest.raises(MissingExchangeRateError) as error:
-            Exchange(owner.database, owner.workshop, today + timedelta(days=1))(dollar)
+            Exchange(owner.workspace, today + timedelta(days=1))(dollar)
 
         assert (error.value.last_source, error.value.last_published_on) == (FEED, today - timedelta(days=10))
         assert error.value.max_age_days == 10

@@ -17,7 +17,7 @@ from service.workflows.listing import repricing, repricing_records
 from service.workflows.registering import registering
 from tests.api.repriced import FIRST, MONDAY
 from tests.support import builders
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,17 +45,17 @@ def asked(as_of: str, body: dict[str, Any]) -> RepricingRequest:
 
 def previewed(owner: Owner, as_of: str = MONDAY, **body: Any) -> Repriced:
     """What a repricing would do."""
-    with repricing.preview(owner.database, owner.workshop, asked(as_of, body)) as seen:
+    with repricing.preview(owner.workspace, asked(as_of, body)) as seen:
         changes = {change["listing"]: change for change in seen.changes()}
         return Repriced(changes=changes, figures=seen.figures())
 
 
 def put_in_force(owner: Owner, as_of: str = FIRST, **body: Any) -> Repriced:
     """What a repricing did, if anything."""
-    done = repricing.apply(owner.database, owner.workshop, asked(as_of, body), OWNER, lambda _: True)
+    done = repricing.apply(owner.workspace, asked(as_of, body), lambda _: True)
     if done.repricing is None:
         return Repriced(changes={}, figures=done.figures)
-    told = repricing_records.list_changes(owner.database, owner.workshop, done.repricing.id, after="", limit=100)
+    told = repricing_records.list_changes(owner.workspace, done.repricing.id, after="", limit=100)
     changes = {listing: plain_data(text) for listing, text in told}
     return Repriced(changes=changes, figures=done.figures, id=done.repricing.id)
 
@@ -79,13 +79,13 @@ def effects(change: dict[str, Any]) -> dict[str, str]:
 
 def history(owner: Owner, listing: str) -> list[str]:
     """The prices that are or were in force on a listing and have not been taken back, newest first."""
-    found = repricing_records.price_history(owner.database, owner.workshop, listing, before=None, limit=100)
+    found = repricing_records.price_history(owner.workspace, listing, before=None, limit=100)
     return [str(each.price.amount) for each in found if each.rolled_back_at is None]
 
 
 def facts_of(owner: Owner, path: str) -> dict[str, Any]:
     collection, _, code = path.partition("/")
-    facts: dict[str, Any] = encoded(registering.find_one(owner.database, owner.workshop, collection, code).facts)
+    facts: dict[str, Any] = encoded(registering.find_one(owner.workspace, collection, code).facts)
     return facts
 
 
@@ -98,7 +98,7 @@ def raise_electricity(owner: Owner, day: str = "0.39", night: str = "0.18", on: 
 
 
 def withdraw(owner: Owner, path: str, day: str) -> None:
-    registering.withdraw_rate(owner.database, owner.workshop, OWNER, path, date.fromisoformat(day))
+    registering.withdraw_rate(owner.workspace, path, date.fromisoformat(day))
 
 
 @contextmanager

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from service.domain.audit import Action
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.listing.price_list import PriceListEntry
@@ -19,7 +20,6 @@ from service.domain.values.money import Money
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.listing import listings
 from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
-from service.workflows.registering.registering import Outcome
 from tests.domain.examples import TODAY, a_policy
 from tests.support import builders
 from tests.support.furnishing import furnishes
@@ -38,11 +38,11 @@ def euros(amount: str) -> Money:
 
 
 def asked(owner: Owner, code: str = "panel-abroad", as_of: date = TODAY, **question: Any) -> ListingSheet:
-    return listings.price_listing(owner.database, owner.workshop, code, ListingQuestion(as_of=as_of, **question))
+    return listings.price_listing(owner.workspace, code, ListingQuestion(as_of=as_of, **question))
 
 
 def listed(owner: Owner, channel: str | None = None, prices: ListedPrice = ListedPrice.ASKED) -> list[PriceListEntry]:
-    return list(listings.price_list(owner.database, owner.workshop, TODAY, channel, prices))
+    return list(listings.price_list(owner.workspace, TODAY, channel, prices))
 
 
 def on_sale(**changes: Any) -> dict[str, Any]:
@@ -486,16 +486,16 @@ class TestAPriceList:
 
     def test_is_read_entry_by_entry_and_lets_go_when_nobody_reads_on(self, both: Owner) -> None:
         for _ in range(40):
-            entries = listings.price_list(both.database, both.workshop, TODAY)
+            entries = listings.price_list(both.workspace, TODAY)
             assert next(entries).listing == "at-home"
             entries.close()
 
-        assert both.put("materials/other", builders.material()).outcome is Outcome.CREATED
+        assert both.put("materials/other", builders.material()).action is Action.REGISTERED
 
     def test_is_of_the_state_in_which_it_was_begun(self, both: Owner) -> None:
         before = listed(both)
         both.put("materials/other", builders.material())  # a state that nobody has asked about
-        entries = listings.price_list(both.database, both.workshop, TODAY)
+        entries = listings.price_list(both.workspace, TODAY)
         found = [next(entries)]
 
         both.put_rate("materials/chips", "2026-06-01", builders.material_rate("9"))
@@ -510,7 +510,7 @@ class TestAPriceList:
 
     def test_keeps_nothing_in_memory_that_a_later_state_would_be_answered_with(self, both: Owner) -> None:
         both.put("materials/other", builders.material())
-        entries = listings.price_list(both.database, both.workshop, TODAY)
+        entries = listings.price_list(both.workspace, TODAY)
         next(entries)
         both.put_rate("materials/chips", "2026-06-01", builders.material_rate("9"))
         stale = next(entries)
@@ -526,8 +526,7 @@ def test_conditions_that_are_remembered_still_show_the_exchange_rates_they_took(
         owner.put(f"listings/batch-of-{batch}", builders.listing(currency="CHF", standard_batch=batch))
 
     first, second = (
-        listings.price_listing(owner.database, owner.workshop, f"batch-of-{batch}", ListingQuestion(as_of=TODAY))
-        for batch in (20, 30)
+        listings.price_listing(owner.workspace, f"batch-of-{batch}", ListingQuestion(as_of=TODAY)) for batch in (20, 30)
     )
 
     assert first.exchange_rates == second.exchange_rates

@@ -13,13 +13,13 @@ from service.workflows.listing import repricing, repricing_records
 from service.workflows.listing.repricing import Application
 from tests.domain.examples import TODAY
 from tests.support import builders
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 REQUEST = RepricingRequest(as_of=TODAY)
 
 
 def apply(owner: Owner, request: RepricingRequest = REQUEST) -> Application:
-    return repricing.apply(owner.database, owner.workshop, request, OWNER, lambda _: True)
+    return repricing.apply(owner.workspace, request, lambda _: True)
 
 
 @pytest.fixture
@@ -32,15 +32,15 @@ class TestWhileOthersChangeTheWorkshop:
     @pytest.mark.parametrize("times", [0, 1, 2, 3])
     def test_it_looks_again_and_in_the_end_lets_nobody_else_in(self, selling: Owner, times: int) -> None:
         """Each time it has looked, somebody has changed the price of flakes; the last price counts."""
-        looks: list[str] = []
+        looks: list[str | None] = []
 
-        def interrupted(tag: str) -> bool:
+        def interrupted(tag: str | None) -> bool:
             looks.append(tag)
             if len(looks) <= times:
                 selling.put_rate("materials/hdpe", "2026-11-01", builders.material_rate(f"{len(looks)}.50"))
             return True
 
-        done = repricing.apply(selling.database, selling.workshop, REQUEST, OWNER, interrupted)
+        done = repricing.apply(selling.workspace, REQUEST, interrupted)
 
         assert len(looks) == len(set(looks)) == times + 1
         assert done.repricing is not None
@@ -48,18 +48,18 @@ class TestWhileOthersChangeTheWorkshop:
         assert apply(selling).repricing is None  # what was applied is what the last rates ask for
 
     def test_it_is_refused_once_the_preview_is_no_longer_that_of_now(self, selling: Owner) -> None:
-        seen: list[str] = []
+        seen: list[str | None] = []
 
-        def as_at_first(tag: str) -> bool:
+        def as_at_first(tag: str | None) -> bool:
             seen.append(tag)
             if len(seen) == 1:
                 selling.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("2"))
             return tag == seen[0]
 
         with pytest.raises(StalePreviewError):
-            repricing.apply(selling.database, selling.workshop, REQUEST, OWNER, as_at_first)
+            repricing.apply(selling.workspace, REQUEST, as_at_first)
 
-        assert repricing_records.list_repricings(selling.database, selling.workshop, before=None, limit=9) == []
+        assert repricing_records.list_repricings(selling.workspace, before=None, limit=9) == []
 
 
 MANY = 1203
@@ -93,15 +93,15 @@ def test_more_listings_than_are_read_at_a_time_are_all_priced_listed_and_rolled_
 
     assert first.figures.summary.first == second.figures.summary.changed == MANY
     assert second.repricing is not None
-    database, workshop = furnished.database, furnished.workshop
+    database, workspace = furnished.database, furnished.workspace
     told, after = [], ""
-    while page := repricing_records.list_changes(database, workshop, second.repricing.id, after=after, limit=500):
+    while page := repricing_records.list_changes(workspace, second.repricing.id, after=after, limit=500):
         told += [code for code, _ in page]
         after = told[-1]
     assert told == codes_of(database, furnished)
     assert len(told) == MANY
     assert codes_of(database, furnished, told[700]) == told[701:]
-    repricing_records.roll_back(database, workshop, second.repricing.id, OWNER)
+    repricing_records.roll_back(workspace, second.repricing.id)
     again = apply(furnished)
     assert again.figures.summary.changed == MANY
 
@@ -112,6 +112,6 @@ def test_what_is_kept_of_a_scope_is_what_was_asked(selling: Owner) -> None:
     done = apply(selling, request)
 
     assert done.repricing is not None
-    found = repricing_records.find_repricing(selling.database, selling.workshop, done.repricing.id)
+    found = repricing_records.find_repricing(selling.workspace, done.repricing.id)
     assert found == done.repricing
     assert found.request == request

@@ -11,7 +11,7 @@ from tests.api.repriced import FIRST, MONDAY
 from tests.domain.examples import TODAY
 from tests.support import builders
 from tests.workflows.listing.repriced import applied, history, previewed, put_in_force
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 NOWHERE = UUID(int=1)
 
@@ -64,7 +64,7 @@ class TestTheWayBack:
         assert done.id is not None
 
         with pytest.raises(PreconditionFailedError):
-            repricing_records.roll_back(selling.database, selling.workshop, done.id, OWNER, lambda _: False)
+            repricing_records.roll_back(selling.workspace, done.id, lambda _: False)
 
         assert len(history(selling, "sheet-online")) == 1
 
@@ -84,7 +84,7 @@ def test_the_history_of_a_listing_tells_day_and_repricing_of_each_price_newest_f
     dearer(selling)
     second = applied(selling, MONDAY)
 
-    found = repricing_records.price_history(selling.database, selling.workshop, "sheet-online", before=None, limit=9)
+    found = repricing_records.price_history(selling.workspace, "sheet-online", before=None, limit=9)
 
     assert [each.repricing for each in found] == [second.id, first.id]
     assert [each.as_of.isoformat() for each in found] == [MONDAY, FIRST]
@@ -99,20 +99,20 @@ def test_there_is_no_history_of_a_listing_that_is_not_registered(selling: Owner)
 def test_a_preview_that_was_applied_meanwhile_is_refused_with_what_applied_it(selling: Owner) -> None:
     """A preview that nobody has applied is refused without one, whatever else was applied before."""
     request = RepricingRequest(as_of=TODAY)
-    with repricing.preview(selling.database, selling.workshop, request) as seen:
+    with repricing.preview(selling.workspace, request) as seen:
         tag = seen.tag
     done = applied(selling)
 
     for expected, named in ((tag, str(done.id)), ("another", None)):
         with pytest.raises(StalePreviewError) as error:
-            repricing.apply(selling.database, selling.workshop, request, OWNER, lambda now, it=expected: now == it)
+            repricing.apply(selling.workspace, request, lambda now, it=expected: now == it)
         assert error.value.applied_as == named
 
 
 def test_changes_go_on_beyond_a_listing(selling: Owner) -> None:
     selling.put("listings/sheet-to-order", builders.listing())
 
-    with repricing.preview(selling.database, selling.workshop, RepricingRequest(as_of=TODAY)) as seen:
+    with repricing.preview(selling.workspace, RepricingRequest(as_of=TODAY)) as seen:
         found = [change["listing"] for change in seen.changes("sheet-online")]
 
     assert found == ["sheet-to-order"]

@@ -17,7 +17,7 @@ from service.workflows.listing import repricing
 from tests.api.repriced import DAY, FIRST, MONDAY, register_shop
 from tests.support import builders
 from tests.workflows.listing.repriced import applied, looked_at, previewed, raise_electricity, statements, withdraw
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 pytestmark = pytest.mark.every_engine
 
@@ -176,7 +176,7 @@ class TestWhatChangedSince:
         shop.put_exchange_rates("2026-11-20", USD="1.2")
         assert looked_at(shop, scope=scope) == EVERY
         entered_long_ago(shop)
-        exchange.withdraw_exchange_rates(shop.database, shop.workshop, OWNER, date(2026, 11, 20), "manual")
+        exchange.withdraw_exchange_rates(shop.workspace, date(2026, 11, 20), "manual")
         assert looked_at(shop, scope=scope) == EVERY
 
     def test_is_what_rests_on_something_that_has_no_rate_any_more(self, shop: Owner) -> None:
@@ -253,7 +253,7 @@ def test_terms_that_are_supposed_narrow_to_what_rests_on_them_unless_a_scope_say
     found = {}
     for scope in (None, {"channel": "quay-market"}, {"changed_since": "2020-01-01"}):
         request = decoded({"as_of": FIRST, "scope": scope, "include_unchanged": True}, RepricingRequest)
-        with repricing.preview(shop.database, shop.workshop, request, supposed) as seen:
+        with repricing.preview(shop.workspace, request, supposed) as seen:
             found[str(scope)] = [change["listing"] for change in seen.changes()]
 
     assert list(found.values()) == [["peg-fair"], [], EVERY]

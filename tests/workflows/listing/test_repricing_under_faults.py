@@ -159,7 +159,7 @@ class TestTwoAtOnce:
 
 
 def preview_tag(owner: Owner) -> str:
-    with repricing.preview(owner.database, owner.workshop, RepricingRequest(as_of=TODAY)) as seen:
+    with repricing.preview(owner.workspace, RepricingRequest(as_of=TODAY)) as seen:
         return seen.tag
 
 

@@ -57,13 +57,12 @@ def expired(owner: Owner, **changes: Any) -> Quotation:
 
 
 def find(owner: Owner, quotation: Quotation) -> Quotation:
-    return reading.find_quotation(owner.database, owner.workshop, quotation.id)
+    return reading.find_quotation(owner.workspace, quotation.id)
 
 
 def does(owner: Owner, step: str, quotation: Quotation, *args: Any, **options: Any) -> Quotation:
     """A step of its life."""
-    given = (*args, *(() if step == "discard" else ("owner",)))
-    found: Quotation = getattr(quotation_life, step)(owner.database, owner.workshop, quotation.id, *given, **options)
+    found: Quotation = getattr(quotation_life, step)(owner.workspace, quotation.id, *args, **options)
     return found
 
 
@@ -105,7 +104,7 @@ class TestIssuing:
             drafts[1].figures,
             drafts[1].remarks,
         )
-        assert reading.find_quotation(furnished.database, furnished.workshop, 1) == first
+        assert reading.find_quotation(furnished.workspace, 1) == first
 
     def test_twice_gives_one_number(self, furnished: Owner) -> None:
         issued = furnished.issued(**TODAY)
@@ -131,7 +130,7 @@ class TestIssuing:
         furnished.issued(**TODAY)
 
         with pytest.raises(NotRegisteredError, match="there is no quotation Q000001"):
-            reading.find_quotation(other_owner.database, other_owner.workshop, 1)
+            reading.find_quotation(other_owner.workspace, 1)
 
     def test_keeps_who_quoted_and_in_which_locale(self, furnished: Owner) -> None:
         own, theirs = furnished.quote(), furnished.quote(locale="de_AT")
@@ -161,7 +160,7 @@ class TestAccepting:
         offered = accepted.figures.lines[0].quantity_breaks[1]
         assert taken.totals.line_total == offered.net_amount
         assert taken.kept == offered.kept
-        assert reading.recompute(furnished.database, furnished.workshop, accepted.id).agrees
+        assert reading.recompute(furnished.workspace, accepted.id).agrees
 
     def test_a_batch_size_that_was_not_quoted_is_refused(self, furnished: Owner) -> None:
         with pytest.raises(InvalidValuesError, match="quantities/0: was not quoted; the line offers 20, 50, 100"):
@@ -336,7 +335,7 @@ class TestEnding:
 
         assert declined.status is Status.DECLINED
         assert decline(furnished, declined, "again") == declined
-        events = reading.list_events(furnished.database, furnished.workshop, declined.id)
+        events = reading.list_events(furnished.workspace, declined.id)
         assert [(each.event.value, each.version, each.by, each.note) for each in events] == [
             ("drafted", 1, "owner", ""),
             ("issued", 2, "owner", "Q000001"),
@@ -408,7 +407,7 @@ class TestRevising:
     def test_what_is_accepted_while_the_new_one_is_computed_is_not_revised(self, furnished: Owner) -> None:
         old, looks = furnished.issued(**TODAY), []
 
-        def accepted_after_the_first_look(_tag: str) -> bool:
+        def accepted_after_the_first_look(_tag: str | None) -> bool:
             looks.append(len(looks) or accept(furnished, old))
             return True
 
@@ -472,7 +471,7 @@ class TestPreconditions:
         self, furnished: Owner, step: str, given: tuple[Any, ...], make: Callable[[Owner], Quotation]
     ) -> None:
         quotation = make(furnished)
-        seen: list[str] = []
+        seen: list[str | None] = []
 
         with pytest.raises(PreconditionFailedError):
             does(furnished, step, quotation, *given, precondition=lambda tag: bool(seen.append(tag)))
@@ -498,9 +497,7 @@ class TestListing:
             return {
                 status: [
                     (each.id, each.status)
-                    for each in reading.list_quotations(
-                        furnished.database, furnished.workshop, after=None, limit=9, status=status
-                    )
+                    for each in reading.list_quotations(furnished.workspace, after=None, limit=9, status=status)
                 ]
                 for status in (Status.ISSUED, Status.EXPIRED)
             }
@@ -517,7 +514,7 @@ class TestListing:
         accepted = furnished.accepted(**TODAY)
 
         def listed(status: Status | None) -> list[Any]:
-            found = reading.list_quotations(furnished.database, furnished.workshop, after=None, limit=9, status=status)
+            found = reading.list_quotations(furnished.workspace, after=None, limit=9, status=status)
             return [each.id for each in found]
 
         assert listed(None) == [draft.id, issued.id, over.id, accepted.id]
@@ -529,7 +526,7 @@ class TestListing:
 
     def test_events_of_nothing_are_not_found(self, furnished: Owner) -> None:
         with pytest.raises(NotRegisteredError):
-            reading.list_events(furnished.database, furnished.workshop, uuid4())
+            reading.list_events(furnished.workspace, uuid4())
 
 
 class TestRecomputing:
@@ -541,11 +538,11 @@ class TestRecomputing:
                     quotations.c.workshop_id == furnished.workshop_id, quotations.c.quotation_id == accepted.id
                 )
             ).scalar_one()
-        assert reading.recompute(furnished.database, furnished.workshop, accepted.id).agrees
+        assert reading.recompute(furnished.workspace, accepted.id).agrees
 
         by_hand(furnished, accepted, acceptance=row.replace('"quantities":[50]', '"quantities":[100]'))
 
-        assert not reading.recompute(furnished.database, furnished.workshop, accepted.id).agrees
+        assert not reading.recompute(furnished.workspace, accepted.id).agrees
 
 
 class TestQuotingMore:
@@ -573,7 +570,7 @@ class TestQuotingMore:
         quoted = furnished.quote(lines=[{**line, "quantity_breaks": [33, first]}])
 
         assert [each.quantity for each in quoted.figures.lines[0].quantity_breaks] == [33, first, *others]
-        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+        assert reading.recompute(furnished.workspace, quoted.id).agrees
 
     def test_needs_no_rate_for_what_the_customer_brings(self, furnished: Owner) -> None:
         furnished.put("materials/theirs", builders.material(name="Their caps"))
@@ -586,7 +583,7 @@ class TestQuotingMore:
         quoted = furnished.quote(lines=[{**line, "supplied_materials": ["theirs"]}])
 
         assert [each.name for each in quoted.figures.lines[0].supplied] == ["Their caps"]
-        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+        assert reading.recompute(furnished.workspace, quoted.id).agrees
 
     def test_refuses_that_the_customer_brings_what_is_not_needed(self, furnished: Owner) -> None:
         line = {**builders.quotation()["lines"][0], "supplied_materials": ["hdpe", "gold"]}
@@ -604,7 +601,7 @@ class TestQuotingMore:
         assert quoted.figures.currency == quoted.figures.totals.payable.currency == "CHF"
         assert [set(each.rates) for each in quoted.remarks.exchange_rates] == [{"CHF"}]
         furnished.put_exchange_rates("2026-11-20", USD="1.25", CHF="0.99")
-        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+        assert reading.recompute(furnished.workspace, quoted.id).agrees
 
     def test_ships_all_pieces_of_a_product_together(self, furnished: Owner) -> None:
         builders.register_shipping(furnished)
@@ -617,7 +614,7 @@ class TestQuotingMore:
         assert shipped is not None
         assert sum(each.count * each.pieces for each in shipped.parcels) == 9
         assert quoted.figures.charges[0].amount == shipped.price
-        assert reading.recompute(furnished.database, furnished.workshop, quoted.id).agrees
+        assert reading.recompute(furnished.workspace, quoted.id).agrees
 
     def test_tells_when_it_can_be_ready_and_warns_of_a_day_before(self, furnished: Owner) -> None:
         furnished.put("machines/press", builders.machine(hours_per_week="40"))
@@ -633,7 +630,7 @@ class TestQuotingMore:
         assert warned.remarks.warnings[0].code == "late"
         assert f"could be ready on {ready.ready_on}" in warned.remarks.warnings[0].text
         assert "late" not in [each.code for each in at_ease.remarks.warnings]
-        assert reading.recompute(furnished.database, furnished.workshop, warned.id).agrees
+        assert reading.recompute(furnished.workspace, warned.id).agrees
 
     def test_says_why_it_can_never_be_ready(self, furnished: Owner) -> None:
         furnished.put("machines/press", builders.machine(hours_per_week="0"))

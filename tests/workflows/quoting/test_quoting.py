@@ -57,7 +57,7 @@ class TestQuoting:
     def test_keeps_a_draft_that_is_found_again_as_it_was_given(self, bricks: Owner) -> None:
         made = bricks.quote(lines=TWO_LINES)
 
-        found = reading.find_quotation(bricks.database, bricks.workshop, made.id)
+        found = reading.find_quotation(bricks.workspace, made.id)
 
         assert found == made
         assert found.status == Status.DRAFT
@@ -135,7 +135,7 @@ class TestQuoting:
         with pytest.raises(InvalidValuesError):
             furnished.quote(charges=[{"reason": "freight", "tax": "vat", "amount": "0.001"}])
 
-        assert reading.list_quotations(furnished.database, furnished.workshop, after=None, limit=9) == []
+        assert reading.list_quotations(furnished.workspace, after=None, limit=9) == []
 
     def test_of_more_batches_than_one_request_may_work_out_is_refused(self, furnished: Owner) -> None:
         lines = [{"material": "hdpe", "quantity_per_piece": "0.001"}] * 1000
@@ -187,10 +187,10 @@ class TestRecomputing:
         bricks.put("products/sheet", builders.product(name="Plate", operations=[]))
         bricks.retire("products/brick")
 
-        again = reading.recompute(bricks.database, bricks.workshop, made.id)
+        again = reading.recompute(bricks.workspace, made.id)
         assert again.agrees
         assert again.recomputed == again.stored == made.figures
-        assert reading.find_quotation(bricks.database, bricks.workshop, made.id) == made
+        assert reading.find_quotation(bricks.workspace, made.id) == made
 
     def test_one_kept_with_whole_days_of_exchange_rates_and_one_maximum_age_is_still_read(self, bricks: Owner) -> None:
         """As they were kept before a feed had a maximum age of its own."""
@@ -203,7 +203,7 @@ class TestRecomputing:
             basis["exchange"]["days"][0]["rates"]["JPY"] = "160"
             connection.execute(quotations.update().where(*ours).values(basis=json.dumps(basis)))
 
-        assert reading.recompute(bricks.database, bricks.workshop, made.id).agrees
+        assert reading.recompute(bricks.workspace, made.id).agrees
 
     def test_one_kept_before_an_adjustment_told_its_tax_agrees(self, furnished: Owner) -> None:
         terms = [{"reason": "season", "tax": "vat", "share": "0.1"}, {"reason": "friends", "tax": "vat", "amount": "1"}]
@@ -217,7 +217,7 @@ class TestRecomputing:
                     each.pop("tax", None)
                     each.update(changes)
                 connection.execute(quotations.update().where(*ours).values(figures=json.dumps(stored)))
-            return reading.recompute(furnished.database, furnished.workshop, made.id).agrees
+            return reading.recompute(furnished.workspace, made.id).agrees
 
         assert agrees_with()
         assert not agrees_with(reason="another")
@@ -230,7 +230,7 @@ class TestRecomputing:
             stored["charges"].pop()
             connection.execute(quotations.update().where(*ours).values(figures=json.dumps(stored)))
 
-        assert not reading.recompute(furnished.database, furnished.workshop, made.id).agrees
+        assert not reading.recompute(furnished.workspace, made.id).agrees
 
     def test_one_kept_before_it_told_what_a_larger_batch_saves_still_comes_out_the_same(self, bricks: Owner) -> None:
         made = bricks.quote(lines=[{**TWO_LINES[0], "quantity_breaks": [500]}])
@@ -243,9 +243,9 @@ class TestRecomputing:
                 connection.execute(quotations.update().where(*ours).values(figures=json.dumps(figures)))
 
         keep(lambda larger: (larger.pop("saving_per_piece"), larger.pop("saving_share")))
-        assert reading.recompute(bricks.database, bricks.workshop, made.id).agrees
+        assert reading.recompute(bricks.workspace, made.id).agrees
         keep(lambda larger: larger["unit_price"].update(amount="0.01"))
-        assert not reading.recompute(bricks.database, bricks.workshop, made.id).agrees
+        assert not reading.recompute(bricks.workspace, made.id).agrees
 
     def test_a_new_quotation_takes_the_corrected_rate(self, furnished: Owner) -> None:
         before = furnished.quote()
@@ -256,7 +256,7 @@ class TestRecomputing:
     def test_all_says_of_each_whether_it_agrees(self, bricks: Owner) -> None:
         made = [bricks.quote(lines=TWO_LINES[:count]) for count in (1, 2)]
 
-        found = list(reading.recompute_all(bricks.database, bricks.workshop))
+        found = list(reading.recompute_all(bricks.workspace))
 
         assert [(each.id, each.agrees) for each in found] == [(each.id, True) for each in made]
 
@@ -269,7 +269,7 @@ class TestRecomputing:
             assert payable in stored
             connection.execute(quotations.update().where(*ours).values(figures=stored.replace(payable, "0.01")))
 
-        (again,) = reading.recompute_all(furnished.database, furnished.workshop)
+        (again,) = reading.recompute_all(furnished.workspace)
 
         assert not again.agrees
         assert again.recomputed == made.figures != again.stored
@@ -281,21 +281,21 @@ class TestFinding:
 
         for find in (reading.find_quotation, reading.recompute):
             with pytest.raises(NotRegisteredError, match=f"there is no quotation {unknown}"):
-                find(furnished.database, furnished.workshop, unknown)
+                find(furnished.workspace, unknown)
 
     def test_what_another_workshop_quoted_is_not_there(self, furnished: Owner, other_owner: Owner) -> None:
         made = furnished.quote()
 
         for find in (reading.find_quotation, reading.recompute):
             with pytest.raises(NotRegisteredError):
-                find(other_owner.database, other_owner.workshop, made.id)
-        assert list(reading.recompute_all(other_owner.database, other_owner.workshop)) == []
+                find(other_owner.workspace, made.id)
+        assert list(reading.recompute_all(other_owner.workspace)) == []
 
     def test_a_page_lists_them_oldest_first_and_goes_on_after_one(self, furnished: Owner) -> None:
         made = [furnished.quote().id for _ in range(3)]
 
         def page(after: Any, limit: int) -> list[Any]:
-            found = reading.list_quotations(furnished.database, furnished.workshop, after=after, limit=limit)
+            found = reading.list_quotations(furnished.workspace, after=after, limit=limit)
             return [each.id for each in found]
 
         assert page(None, 2) == made[:2]

@@ -30,4 +30,4 @@ def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
 
     assert made.figures == owner.quote().figures
     if isinstance(made, Quotation):
-        assert quotations.recompute(owner.database, owner.workshop, made.id).agrees
+        assert quotations.recompute(owner.workspace, made.id).agrees

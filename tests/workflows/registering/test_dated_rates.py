@@ -5,15 +5,15 @@ from decimal import Decimal
 
 import pytest
 
+from service.domain.audit import Action
 from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
 from service.workflows.currency import exchange
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Outcome
 from tests.support import builders
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 
 class TestRates:
@@ -22,11 +22,7 @@ class TestRates:
         corrected = furnished.put_rate("materials/hdpe", "2026-01-01", builders.material_rate("0.85"))
         later = furnished.put_rate("materials/hdpe", "2027-01-01", builders.material_rate("0.90"))
 
-        assert [each.outcome for each in (again, corrected, later)] == [
-            Outcome.UNCHANGED,
-            Outcome.REPLACED,
-            Outcome.CREATED,
-        ]
+        assert [each.action for each in (again, corrected, later)] == [None, Action.REPLACED, Action.REGISTERED]
         assert again.revision < corrected.revision < later.revision == furnished.revision
 
     def test_of_a_tariff_must_price_its_bands(self, furnished: Owner) -> None:
@@ -46,9 +42,7 @@ class TestRates:
             furnished.put_rate("materials/hdpe", day, builders.material_rate("0.9"))
 
         def days(after: date | None) -> list[str]:
-            found = registering.list_rates(
-                furnished.database, furnished.workshop, "materials", "hdpe", after=after, limit=2
-            )
+            found = registering.list_rates(furnished.workspace, "materials", "hdpe", after=after, limit=2)
             return [rate.valid_from.isoformat() for rate in found]
 
         assert days(None) == ["2026-01-01", "2026-07-01"]
@@ -59,14 +53,14 @@ class TestRates:
         furnished.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("99"))
         revision = furnished.revision
 
-        registering.withdraw_rate(furnished.database, furnished.workshop, OWNER, "materials/hdpe", date(2026, 11, 1))
+        registering.withdraw_rate(furnished.workspace, "materials/hdpe", date(2026, 11, 1))
 
         assert furnished.cost() == before
         assert furnished.revision == revision + 1
-        on, day = (furnished.database, furnished.workshop), date(2026, 11, 1)
+        on, day = furnished.workspace, date(2026, 11, 1)
         for reach in (
-            lambda: registering.withdraw_rate(*on, OWNER, "materials/hdpe", day),
-            lambda: registering.find_dated_rate(*on, "materials", "hdpe", day),
+            lambda: registering.withdraw_rate(on, "materials/hdpe", day),
+            lambda: registering.find_dated_rate(on, "materials", "hdpe", day),
         ):
             with pytest.raises(NotRegisteredError, match="there is no rate of material 'hdpe' from 2026-11-01"):
                 reach()
@@ -74,9 +68,7 @@ class TestRates:
     def test_are_read_back_with_the_revision_of_their_last_change(self, furnished: Owner) -> None:
         done = furnished.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("0.91"))
 
-        found = registering.find_dated_rate(
-            furnished.database, furnished.workshop, "materials", "hdpe", date(2026, 11, 1)
-        )
+        found = registering.find_dated_rate(furnished.workspace, "materials", "hdpe", date(2026, 11, 1))
 
         assert found.revision == done.revision
         assert found.rate.terms == furnished.terms("materials/hdpe", builders.material_rate("0.91"))
@@ -88,27 +80,23 @@ class TestExchangeRates:
         again = owner.put_exchange_rates("2026-11-02", USD="1.080")
         other = owner.put_exchange_rates("2026-11-02", USD="1.09", JPY="165")
 
-        assert [each.outcome for each in (first, again, other)] == [
-            Outcome.CREATED,
-            Outcome.UNCHANGED,
-            Outcome.REPLACED,
-        ]
-        found = exchange.find_exchange_rates(owner.database, owner.workshop, date(2026, 11, 2))
+        assert [each.action for each in (first, again, other)] == [Action.REGISTERED, None, Action.REPLACED]
+        found = exchange.find_exchange_rates(owner.workspace, date(2026, 11, 2))
         assert found.revision == other.revision == first.revision + 1
-        assert found.day == other.state
+        assert exchange.told(found.day) == other.state
 
     def test_of_a_day_without_any_are_not_there(self, owner: Owner, other_owner: Owner) -> None:
         other_owner.put_exchange_rates("2026-11-02", USD="1.08")
 
         with pytest.raises(NotRegisteredError, match="there is no entry of exchange rates for 2026-11-02"):
-            exchange.find_exchange_rates(owner.database, owner.workshop, date(2026, 11, 2))
+            exchange.find_exchange_rates(owner.workspace, date(2026, 11, 2))
 
     def test_are_listed_newest_first_and_by_source(self, owner: Owner) -> None:
         for day, source in (("2026-11-01", "b"), ("2026-11-02", "b"), ("2026-11-02", "a"), ("2026-11-02", "c")):
             owner.put_exchange_rates(day, source, USD="1.08")
 
         def page(before: tuple[date, str] | None) -> list[tuple[str, str]]:
-            days = exchange.list_exchange_rates(owner.database, owner.workshop, before=before, limit=3)
+            days = exchange.list_exchange_rates(owner.workspace, before=before, limit=3)
             return [(each.published_on.isoformat(), each.source) for each in days]
 
         assert page(None) == [("2026-11-02", "a"), ("2026-11-02", "b"), ("2026-11-02", "c")]
@@ -121,7 +109,7 @@ class TestExchangeRates:
         furnished.put_exchange_rates("2026-11-24", USD="9")
         revision = furnished.revision
 
-        exchange.withdraw_exchange_rates(furnished.database, furnished.workshop, OWNER, date(2026, 11, 24), MANUAL)
+        exchange.withdraw_exchange_rates(furnished.workspace, date(2026, 11, 24), MANUAL)
 
         assert furnished.cost() == before
         assert furnished.revision == revision + 1
@@ -132,11 +120,11 @@ class TestExchangeRates:
 
         for whose, source in ((other_owner, MANUAL), (owner, "customs")):
             with pytest.raises(NotRegisteredError, match=f"no entry of exchange rates for 2026-11-02 from '{source}'"):
-                exchange.withdraw_exchange_rates(whose.database, whose.workshop, OWNER, day, source)
+                exchange.withdraw_exchange_rates(whose.workspace, day, source)
         with pytest.raises(PreconditionFailedError):
-            exchange.withdraw_exchange_rates(owner.database, owner.workshop, OWNER, day, MANUAL, lambda _: False)
+            exchange.withdraw_exchange_rates(owner.workspace, day, MANUAL, lambda _: False)
 
-        assert exchange.find_exchange_rates(owner.database, owner.workshop, day).day.rates == {"USD": Decimal("1.08")}
+        assert exchange.find_exchange_rates(owner.workspace, day).day.rates == {"USD": Decimal("1.08")}
 
 
 class TestImporting:
@@ -153,19 +141,17 @@ class TestImporting:
         ]
 
     def test_takes_over_every_day_in_one_step(self, owner: Owner) -> None:
-        found = exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d24="1.08", d2="1.07"))
+        found = exchange.import_exchange_rates(owner.workspace, self.days(d24="1.08", d2="1.07"))
 
         assert (found.source, found.first_day, found.last_day) == ("customs", date(2026, 11, 2), date(2026, 11, 24))
         assert (found.added, found.replaced, found.unchanged) == (2, 0, 0)
         assert owner.revision == 1
 
     def test_replaces_a_day_whole_and_changes_nothing_where_it_says_the_same(self, owner: Owner) -> None:
-        exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07", d3="1.08"))
+        exchange.import_exchange_rates(owner.workspace, self.days(d2="1.07", d3="1.08"))
 
-        changed = exchange.import_exchange_rates(
-            owner.database, owner.workshop, OWNER, self.days(d2="1.070", d3="1.1", d4="1")
-        )
-        again = exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07"))
+        changed = exchange.import_exchange_rates(owner.workspace, self.days(d2="1.070", d3="1.1", d4="1"))
+        again = exchange.import_exchange_rates(owner.workspace, self.days(d2="1.07"))
 
         assert (changed.added, changed.replaced, changed.unchanged) == (1, 1, 1)
         assert (again.added, again.replaced, again.unchanged) == (0, 0, 1)
@@ -174,17 +160,17 @@ class TestImporting:
     def test_leaves_what_others_published_and_another_workshop_has(self, owner: Owner, other_owner: Owner) -> None:
         owner.put_exchange_rates("2026-11-02", USD="1.25")
 
-        exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07"))
+        exchange.import_exchange_rates(owner.workspace, self.days(d2="1.07"))
 
-        entered = exchange.find_exchange_rates(owner.database, owner.workshop, date(2026, 11, 2))
+        entered = exchange.find_exchange_rates(owner.workspace, date(2026, 11, 2))
         assert entered.day.rates == {"USD": Decimal("1.25")}
-        assert exchange.list_exchange_rates(other_owner.database, other_owner.workshop, before=None, limit=9) == []
+        assert exchange.list_exchange_rates(other_owner.workspace, before=None, limit=9) == []
 
     def test_gives_rates_that_count_as_long_as_those_entered_by_hand(self, owner: Owner) -> None:
-        exchange.import_exchange_rates(owner.database, owner.workshop, OWNER, self.days(d2="1.07"))
+        exchange.import_exchange_rates(owner.workspace, self.days(d2="1.07"))
         dollars = Money(amount=Decimal("1.07"), currency="USD")
 
-        found = exchange.convert(owner.database, owner.workshop, dollars, "EUR", date(2026, 12, 3))
+        found = exchange.convert(owner.workspace, dollars, "EUR", date(2026, 12, 3))
 
         assert found.converted == Money(amount=Decimal("1.00"), currency="EUR")
         (shown,) = found.exchange_rates

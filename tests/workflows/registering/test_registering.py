@@ -6,14 +6,15 @@ from typing import Any
 
 import pytest
 
+from service.domain.audit import Action
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH
 from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
+from service.workflows.entity_tags import revision_tag
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import registering
-from service.workflows.registering.registering import Outcome
 from tests.support import builders
-from tests.workflows.owner import OWNER, Owner
+from tests.workflows.owner import Owner
 
 
 def made_of(*parts: str) -> dict[str, Any]:
@@ -21,7 +22,7 @@ def made_of(*parts: str) -> dict[str, Any]:
     return {"name": "Assembly", "bill_of_materials": lines} if parts else builders.product()
 
 
-def never(_revision: int | None) -> bool:
+def never(_tag: str | None) -> bool:
     return False
 
 
@@ -30,16 +31,16 @@ class TestRegistering:
         first = owner.put("materials/hdpe", builders.material())
         again = owner.put("materials/hdpe", builders.material())
 
-        assert (first.outcome, again.outcome) == (Outcome.CREATED, Outcome.UNCHANGED)
+        assert (first.action, again.action) == (Action.REGISTERED, None)
         assert again.revision == first.revision == owner.revision
 
     def test_something_else_replaces_it_and_raises_the_revision(self, owner: Owner) -> None:
         first = owner.put("materials/hdpe", builders.material())
         second = owner.put("materials/hdpe", builders.material(name="HDPE, white"))
 
-        assert second.outcome is Outcome.REPLACED
+        assert second.action is Action.REPLACED
         assert second.revision == first.revision + 1 == owner.revision
-        found = registering.find_one(owner.database, owner.workshop, "materials", "hdpe")
+        found = registering.find_one(owner.workspace, "materials", "hdpe")
         assert (found.facts.name, found.revision) == ("HDPE, white", second.revision)
 
     def test_the_same_figure_in_other_digits_is_the_same(self, owner: Owner) -> None:
@@ -48,7 +49,7 @@ class TestRegistering:
 
         again = owner.put("machines/press", builders.machine(rated_power_kw="12.00"))
 
-        assert again.outcome is Outcome.UNCHANGED
+        assert again.action is None
         assert str(again.state.rated_power_kw) == "12"
 
     def test_everything_named_that_is_not_there_is_told_at_once_and_nothing_is_kept(self, owner: Owner) -> None:
@@ -62,13 +63,13 @@ class TestRegistering:
         ]
         assert owner.revision == 0
         with pytest.raises(NotRegisteredError, match="there is no product 'sheet'"):
-            registering.find_one(owner.database, owner.workshop, "products", "sheet")
+            registering.find_one(owner.workspace, "products", "sheet")
 
     def test_what_another_workshop_has_is_not_there(self, furnished: Owner, other_owner: Owner) -> None:
         with pytest.raises(InvalidValuesError, match="there is no material 'hdpe'"):
             other_owner.put("products/sheet", builders.product())
         with pytest.raises(NotRegisteredError):
-            registering.find_one(other_owner.database, other_owner.workshop, "materials", "hdpe")
+            registering.find_one(other_owner.workspace, "materials", "hdpe")
         with pytest.raises(NotRegisteredError):
             other_owner.retire("products/sheet")
 
@@ -90,7 +91,7 @@ class TestRegistering:
         owner.retire("materials/c")
 
         def page(after: str, limit: int = 10) -> list[str]:
-            found = registering.list_registered(owner.database, owner.workshop, "materials", after=after, limit=limit)
+            found = registering.list_registered(owner.workspace, "materials", after=after, limit=limit)
             return [each.code for each in found]
 
         assert page("") == ["a", "a-1", "b"]
@@ -119,7 +120,7 @@ class TestLoops:
 
         assert (error.value.loop, error.value.path) == (("c", "a", "b", "c"), ("bill_of_materials", 1, "product"))
         assert furnished.revision == before
-        found = registering.find_one(furnished.database, furnished.workshop, "products", "c")
+        found = registering.find_one(furnished.workspace, "products", "c")
         assert found.facts.sub_assemblies() == ()
 
     def test_of_two_calls_at_once_that_would_close_a_loop_one_is_refused(self, furnished: Owner) -> None:
@@ -128,7 +129,7 @@ class TestLoops:
 
         def close(pair: tuple[str, str]) -> str:
             try:
-                return furnished.put(f"products/{pair[0]}", made_of(pair[1])).outcome.value
+                return str(furnished.put(f"products/{pair[0]}", made_of(pair[1])).action)
             except ProductLoopError:
                 return "refused"
 
@@ -193,7 +194,7 @@ class TestRetiring:
         furnished.retire("materials/hdpe")
 
         with pytest.raises(NotRegisteredError, match=r"material 'hdpe' was retired on \d{4}-\d\d-\d\d; PUT it again"):
-            registering.find_one(furnished.database, furnished.workshop, "materials", "hdpe")
+            registering.find_one(furnished.workspace, "materials", "hdpe")
         with pytest.raises(NotRegisteredError):
             furnished.retire("materials/hdpe")
         with pytest.raises(InvalidValuesError, match="there is no material 'hdpe'; register it first"):
@@ -213,7 +214,7 @@ class TestRetiring:
 
         again = furnished.put("overheads/rent", {"name": "Rent", "base": "machine_hour"})
 
-        assert (again.outcome, again.revision) == (Outcome.CREATED, revision + 1)
+        assert (again.action, again.revision) == (Action.REGISTERED, revision + 1)
         assert furnished.cost() == before
 
     def test_a_rate_of_what_is_retired_can_be_neither_read_nor_changed(self, furnished: Owner) -> None:
@@ -222,7 +223,7 @@ class TestRetiring:
         with pytest.raises(NotRegisteredError, match="overhead pool 'rent' was retired"):
             furnished.put_rate("overheads/rent", "2026-01-01", builders.overhead_rate())
         with pytest.raises(NotRegisteredError, match="overhead pool 'rent' was retired"):
-            registering.list_rates(furnished.database, furnished.workshop, "overheads", "rent", after=None, limit=9)
+            registering.list_rates(furnished.workspace, "overheads", "rent", after=None, limit=9)
 
 
 class TestWhatRatesRestOn:
@@ -250,17 +251,16 @@ class TestWhatRatesRestOn:
     def test_may_change_while_there_are_none(self, owner: Owner) -> None:
         owner.put("materials/hdpe", builders.material())
 
-        assert owner.put("materials/hdpe", builders.material(unit="piece")).outcome is Outcome.REPLACED
+        assert owner.put("materials/hdpe", builders.material(unit="piece")).action is Action.REPLACED
 
     def test_is_not_the_name_or_the_note(self, furnished: Owner) -> None:
-        assert furnished.put("materials/hdpe", builders.material(note="washed")).outcome is Outcome.REPLACED
+        assert furnished.put("materials/hdpe", builders.material(note="washed")).action is Action.REPLACED
 
 
 class TestPreconditions:
     def test_that_do_not_hold_stop_every_change(self, furnished: Owner) -> None:
         revision = furnished.revision
-        database, workshop = furnished.database, furnished.workshop
-        furnished_day = date(2026, 1, 1)
+        workspace, furnished_day = furnished.workspace, date(2026, 1, 1)
         changes = {
             "material 'hdpe'": lambda: furnished.put("materials/hdpe", builders.material(note="new"), never),
             "overhead pool 'rent'": lambda: furnished.retire("overheads/rent", never),
@@ -268,7 +268,7 @@ class TestPreconditions:
                 "materials/hdpe", "2026-01-01", builders.material_rate("9"), never
             ),
             "rate of overhead pool 'rent' from 2026-01-01": lambda: registering.withdraw_rate(
-                database, workshop, OWNER, "overheads/rent", furnished_day, never
+                workspace, "overheads/rent", furnished_day, never
             ),
             "entry of exchange rates for 2026-01-01 from 'manual'": lambda: furnished.put_exchange_rates(
                 "2026-01-01", precondition=never, USD="1.1"
@@ -281,11 +281,11 @@ class TestPreconditions:
             assert error.value.what == what
         assert furnished.revision == revision
 
-    def test_see_the_revision_that_is_there_and_none_where_nothing_is(self, owner: Owner) -> None:
-        seen: list[int | None] = []
+    def test_see_the_tag_of_what_is_there_and_none_where_nothing_is(self, owner: Owner) -> None:
+        seen: list[str | None] = []
 
-        def remember(revision: int | None) -> bool:
-            seen.append(revision)
+        def remember(tag: str | None) -> bool:
+            seen.append(tag)
             return True
 
         created = owner.put("materials/hdpe", builders.material(), remember)
@@ -297,7 +297,8 @@ class TestPreconditions:
         owner.retire("materials/hdpe", remember)
         owner.put("materials/hdpe", builders.material(), remember)
 
-        assert seen == [None, created.revision, None, rated.revision, None, entered.revision, created.revision, None]
+        known = [revision_tag(owner.workshop, done.revision) for done in (created, rated, entered)]
+        assert seen == [None, known[0], None, known[1], None, known[2], known[0], None]
 
 
 def test_every_refusal_is_one_that_the_caller_can_mend() -> None:

@@ -21,11 +21,11 @@ def timed(furnished: Owner) -> Owner:
 
 
 def ready_on(owner: Owner, *, is_rush: bool = False) -> date | None:
-    return lead_time_of(owner.database, owner.workshop, "sheet", 20, MONDAY, is_rush=is_rush).ready_on
+    return lead_time_of(owner.workspace, "sheet", 20, MONDAY, is_rush=is_rush).ready_on
 
 
 def coming(owner: Owner, weeks: int = 2) -> Capacity:
-    return capacity(owner.database, owner.workshop, MONDAY, weeks)
+    return capacity(owner.workspace, MONDAY, weeks)
 
 
 def test_a_batch_leaves_out_days_on_which_the_workshop_is_closed(timed: Owner) -> None:

@@ -29,7 +29,7 @@ def shipper(owner: Owner) -> Owner:
 
 def shipped(owner: Owner, product: str = "brick", quantity: int = 1, **changes: Any) -> ShippingStatement:
     question = decoded(builders.shipping_question(product, quantity, **changes), ShippingQuestion)
-    return estimate_shipping(owner.database, owner.workshop, question)
+    return estimate_shipping(owner.workspace, question)
 
 
 class TestAStatement:

@@ -11,7 +11,7 @@ def recorded(
     owner: Owner, before: RecordedChange | None = None, limit: int = 100, **chosen: str
 ) -> list[RecordedChange]:
     beyond = None if before is None else (before.change_id, before.subject)
-    return list_changes(owner.database, owner.workshop, Chosen(**chosen), before=beyond, limit=limit)
+    return list_changes(owner.workspace, Chosen(**chosen), before=beyond, limit=limit)
 
 
 def test_changes_are_told_newest_first_from_where_the_page_before_ended(owner: Owner) -> None:

@@ -4,7 +4,6 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from service.store.engine.database import Database
 from service.store.workshop.retries import KeptAnswer
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
 from service.workflows.workshop import retries
@@ -14,14 +13,14 @@ ANSWER = KeptAnswer(status=201, headers={"Location": "/v1/quotations/1"}, body=b
 
 
 def claim(owner: Owner, fingerprint: str = "f") -> retries.Claim:
-    return retries.claim(owner.database, owner.workshop.workshop_id, "key", fingerprint)
+    return retries.claim(owner.workspace, "key", fingerprint)
 
 
 def test_the_first_is_to_be_done_and_the_next_gets_its_answer(owner: Owner) -> None:
     first = claim(owner)
     assert first.answer is None
 
-    retries.keep(owner.database, owner.workshop.workshop_id, first, ANSWER)
+    retries.keep(owner.workspace, first, ANSWER)
 
     assert claim(owner).answer == ANSWER
 
@@ -30,14 +29,14 @@ def test_another_request_is_refused_whether_the_first_is_done_or_not(owner: Owne
     first = claim(owner)
     with pytest.raises(KeyUsedOtherwiseError):
         claim(owner, "g")
-    retries.keep(owner.database, owner.workshop.workshop_id, first, ANSWER)
+    retries.keep(owner.workspace, first, ANSWER)
 
     with pytest.raises(KeyUsedOtherwiseError):
         claim(owner, "g")
 
 
 def test_a_released_key_is_free_for_any_request(owner: Owner) -> None:
-    retries.release(owner.database, owner.workshop.workshop_id, claim(owner))
+    retries.release(owner.workspace, claim(owner))
 
     assert claim(owner, "g").answer is None
 
@@ -60,10 +59,10 @@ def test_what_was_begun_anew_is_not_released_by_the_first_nor_answered_twice(
     monkeypatch.undo()
     assert second.claimed_at > first.claimed_at
 
-    retries.release(owner.database, owner.workshop.workshop_id, first)
-    retries.keep(owner.database, owner.workshop.workshop_id, second, ANSWER)
+    retries.release(owner.workspace, first)
+    retries.keep(owner.workspace, second, ANSWER)
     with pytest.raises(StillRunningError):
-        retries.keep(owner.database, owner.workshop.workshop_id, first, ANSWER)
+        retries.keep(owner.workspace, first, ANSWER)
 
     assert claim(owner).answer == ANSWER
 
@@ -79,8 +78,8 @@ def test_a_key_that_becomes_free_at_that_very_moment_is_waited_for(
 
 
 class TestUntilAnswered:
-    def test_nothing_stands_before_all_is_answered(self, owner: Owner, database: Database) -> None:
-        with database.until_answered() as joint:
+    def test_nothing_stands_before_all_is_answered(self, owner: Owner) -> None:
+        with owner.workspace.until_answered() as joint:
             with joint.writing() as connection:
                 assert connection.in_transaction()
             with joint.writing() as again, joint.reading() as reading:
@@ -91,12 +90,12 @@ class TestUntilAnswered:
         with joint.writing() as another:
             assert another is not connection
 
-    def test_all_is_undone_by_what_goes_wrong_after_it(self, owner: Owner, database: Database) -> None:
+    def test_all_is_undone_by_what_goes_wrong_after_it(self, owner: Owner) -> None:
         before = owner.workshop.revision
 
         def change_and_fail() -> None:
-            with database.until_answered() as joint:
-                Owner(database=joint, workshop_id=owner.workshop_id).put("taxes/vat", {"name": "VAT"})
+            with owner.workspace.until_answered() as joint:
+                Owner(database=joint.database, workshop_id=owner.workshop_id).put("taxes/vat", {"name": "VAT"})
                 raise RuntimeError(datetime.now(UTC))
 
         with pytest.raises(RuntimeError):
