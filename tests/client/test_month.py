@@ -72,7 +72,7 @@ class TestTheDemoPlan:
             assert any(line["contribution"]["amount"] in each for each in lines)
         assert f"break-even, pieces {month['break_even']['whole_pieces']}" in lines
         assert f"for a profit of 600.00, sales {month['target']['sales']['amount']}" in lines
-        assert "It is proven that no other mix within demand and time leaves more." in lines
+        assert "No mix that you can make and sell earns more." in lines
 
     def test_pays_and_its_machines_have_time_for_it(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         out = planned(demo, capsys, DEMO_PLAN).out
