@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import isfinite
 from typing import Any
 
+_TOLERANCE = 1e-9
 _OPTIONS = {
     "output_flag": False,
     "threads": 1,
@@ -12,9 +14,9 @@ _OPTIONS = {
     "parallel": "off",
     "mip_rel_gap": 0.0,
     "mip_abs_gap": 0.0,
-    "mip_feasibility_tolerance": 1e-9,
-    "primal_feasibility_tolerance": 1e-9,
-    "dual_feasibility_tolerance": 1e-9,
+    "mip_feasibility_tolerance": _TOLERANCE,
+    "primal_feasibility_tolerance": _TOLERANCE,
+    "dual_feasibility_tolerance": _TOLERANCE,
     "mip_max_nodes": 200,
     "time_limit": 10.0,  # beyond any that was met; who is not ready by then gives the best found
 }
@@ -26,21 +28,20 @@ class Proposal:
 
     Attributes:
         amounts: of each column, in whole numbers.
-        basic: columns that the programme without whole numbers leaves between their limits.
-        tight: rows that it uses up.
+        row_values: what another unit of each row's limit would gain, fractions admitted; to some 13 digits.
     """
 
     amounts: tuple[int, ...]
-    basic: tuple[int, ...]
-    tight: tuple[int, ...]
+    row_values: tuple[Fraction, ...]
 
 
 def propose(
     gains: Sequence[Fraction], rows: Sequence[Sequence[Fraction]], limits: Sequence[Fraction], most: Sequence[int]
-) -> Proposal:
+) -> Proposal | None:
     """Whole amounts from 0 to the most of each column, with the greatest gain, each row within its limit.
 
-    The same programme has the same proposal: one thread, one seed, and the search is bounded by its nodes.
+    The same programme has the same proposal: one thread, one seed, and the search is bounded by its nodes. Without
+    the solver, or an answer of it that is finite, there is none.
 
     Args:
         gains: of one of each column.
@@ -48,8 +49,10 @@ def propose(
         limits: of each row.
         most: of each column.
     """
-    import highspy  # noqa: PLC0415  # brings numpy; for those alone whose machines are the limit
-
+    try:
+        import highspy  # noqa: PLC0415  # brings numpy; for those alone whose machines are the limit
+    except ImportError:
+        return None
     # The same as Highs without its callbacks, which announce themselves on standard output.
     solver: Any = highspy._Highs()  # type: ignore[attr-defined]
     for name, option in _OPTIONS.items():
@@ -57,15 +60,18 @@ def propose(
     model = _model(highspy, gains, rows, limits, most)
     solver.passModel(model)
     solver.run()
-    basis, relaxed = solver.getBasis(), solver.getSolution().col_value
-    is_basic = highspy.HighsBasisStatus.kBasic
-    basic = tuple(place for place, status in enumerate(basis.col_status) if status == is_basic)
-    tight = tuple(place for place, status in enumerate(basis.row_status) if status != is_basic)
+    relaxed = solver.getSolution()
     model.integrality_ = [highspy.HighsVarType.kInteger] * len(gains)
     solver.passModel(model)
     solver.run()
-    values = solver.getSolution().col_value or relaxed
-    return Proposal(amounts=tuple(round(value) for value in values), basic=basic, tight=tight)
+    amounts, duals = solver.getSolution().col_value or relaxed.col_value, relaxed.row_dual
+    if not (amounts and duals and all(map(isfinite, [*amounts, *duals]))):
+        return None
+    values = (Fraction(dual if dual > _TOLERANCE else 0) * max(gains) for dual in duals)
+    return Proposal(
+        amounts=tuple(map(round, amounts)),
+        row_values=tuple(value / max(row) for value, row in zip(values, rows, strict=True)),
+    )
 
 
 def _model(

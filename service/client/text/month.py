@@ -105,6 +105,7 @@ class _Text:
         if mix["outcome"] != "found":
             named = ", ".join(isolated(self.names[each]) for each in mix["limited_by"])
             reasons = {
+                "not_solved": "The best mix could not be computed; everything else here holds.",
                 "too_little_time": f"Even the least of everything takes more time than there is of: {named}.",
                 "unlimited": f"No best mix: neither demand nor known time limits {named}.",
             }
@@ -117,9 +118,8 @@ class _Text:
             figures = str(line["pieces"]), str(best["pieces"]), hour["amount"] if hour else _UNKNOWN
             rows.append((isolated(line["name"]), *figures))
         yield from table(rows, self.columns, 3)
-        proof = "No mix that you can make and sell earns more."
-        at_most = f"No mix leaves more than {mix['profit_at_most']['amount']}."
-        yield from paragraph(proof if mix["is_proven"] else at_most, self.columns)
+        than = "" if mix["is_proven"] else f" than {mix['profit_at_most']['amount']}"
+        yield from paragraph(f"No mix that you can make and sell earns more{than}.", self.columns)
         for each in mix["time_values"]:
             value = each["value_of_another_hour"]["amount"]
             yield from paragraph(f"One more hour of {isolated(each['name'])} earns about {value}.", self.columns)

@@ -298,15 +298,19 @@ class _Making:
         profit, planned = self._money(best.profit), self._money(self.month.profit)
         yield words("It leaves {profit}; the plan leaves {planned}.", profit=profit, planned=planned)
         if best.is_proven:
-            yield words("It is proven that no other mix within demand and time leaves more.")
+            yield words("No mix that you can make and sell earns more.")
         else:
-            yield words("No mix leaves more than {profit}.", profit=self._money(best.profit_at_most))
+            yield words(
+                "No mix that you can make and sell earns more than {profit}.", profit=self._money(best.profit_at_most)
+            )
         for each in best.time_values:
             value = self._money(each.value_of_another_hour)
             yield words("Another hour of {name} would add about {value}.", name=isolated(each.name), value=value)
 
     def _no_mix(self, best: BestMixStatement) -> str:
         """Why there is none, naming what stands in its way as the tables do."""
+        if best.outcome is MixOutcome.NOT_SOLVED:
+            return self.words("The best mix could not be computed; everything else here holds.")
         names = {load.resource: load.name for load in self.month.loads}
         names |= {line.product: line.name for line in self.month.lines}
         named = ", ".join(isolated(names[each]) for each in best.limited_by)

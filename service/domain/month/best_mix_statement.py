@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import Context, Decimal
 from enum import StrEnum
 from fractions import Fraction
 
@@ -12,11 +12,15 @@ from service.domain.solving.best_mix import BestMix, Propose, best_mix, short_of
 from service.domain.values.exact import MINUTES_PER_HOUR, half_up
 from service.domain.values.money import Money
 
+_OF_A_SOLVER = Context(prec=13)
+"""Its floats are good to so many digits; a tie that they leave a hair short is a tie again."""
+
 
 class MixOutcome(StrEnum):
     """What became of the search for the best mix."""
 
     FOUND = "found"
+    NOT_SOLVED = "not_solved"
     TOO_LITTLE_TIME = "too_little_time"
     UNLIMITED = "unlimited"
 
@@ -59,13 +63,15 @@ class BestMixStatement:
 
     Attributes:
         outcome: found; or even the least of everything takes more time than there is; or neither demand nor any
-            registered time limits a product that contributes.
+            registered time limits a product that contributes; or the solver has no answer, and everything else of the
+            month holds.
         limited_by: the resources without enough time, or the products without a limit.
         lines: how much of each product, in the order of the plan.
         profit: what it leaves.
         gain: more than the plan leaves; negative where the plan is more than there is time for.
-        profit_at_most: what no mix exceeds.
-        is_proven: whether it is proven that no mix of whole pieces or batches leaves more.
+        profit_at_most: what no mix of whole pieces or batches exceeds, whatever the solver says.
+        is_proven: whether profit_at_most is the profit itself, so that no other mix leaves more; else a better mix
+            may exist, but none is known.
         time_values: what another hour of each resource that is used up would add.
     """
 
@@ -95,6 +101,8 @@ def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatemen
     if free := unlimited(wanted):
         return _none_found(MixOutcome.UNLIMITED, [products[line].product for line in free])
     found = best_mix(wanted, propose)
+    if found is None:
+        return _none_found(MixOutcome.NOT_SOLVED, [])
     profit, at_most = (
         half_up(_decimal(each), month.decimals) - month.fixed_cost for each in (found.contribution, found.at_most)
     )
@@ -104,7 +112,7 @@ def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatemen
         profit=month.money(profit),
         gain=month.money(profit - month.profit),
         profit_at_most=month.money(at_most),
-        is_proven=found.is_proven,
+        is_proven=profit == at_most,
         time_values=tuple(_time_values(month, found)),
     )
 
@@ -112,7 +120,7 @@ def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatemen
 def _time_values(month: RoundedMonth, found: BestMix) -> Iterator[TimeValue]:
     for load, value in zip(month.month.limits, found.minute_values, strict=True):
         if value:
-            another_hour = month.per_piece(_decimal(value) * MINUTES_PER_HOUR)
+            another_hour = month.per_piece(_OF_A_SOLVER.plus(_decimal(value) * MINUTES_PER_HOUR))
             yield TimeValue(resource=load.resource, name=load.name, value_of_another_hour=another_hour)
 
 

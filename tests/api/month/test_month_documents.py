@@ -158,7 +158,7 @@ class TestThePage:
     @pytest.mark.parametrize(
         ("lines", "told"),
         [
-            ([planned(policy=None, price="60")], "It is proven that no other mix within demand and time leaves more."),
+            ([planned(policy=None, price="60")], "No mix that you can make and sell earns more."),
             ([planned(policy=None, price="60")], "Another hour of Sheet press would add about €"),
             ([planned(least_per_month=500)], "Even the least of everything takes more time than there is of: Sheet pr"),
         ],
@@ -184,7 +184,7 @@ class TestThePage:
         page = month_page(type(found)(**{**_members(found), "best_mix": unproven}), "en_IE")
 
         assert "of it tools €1.50" in page
-        assert "No mix leaves more than €" in page
+        assert "No mix that you can make and sell earns more than €" in page
 
     def test_has_no_table_of_time_where_nothing_takes_any(self, timed: Client) -> None:
         timed.register(

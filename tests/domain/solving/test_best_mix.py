@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
 from math import prod
+from types import SimpleNamespace
 
+import highspy
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from service.domain.solving import branch_and_bound
 from service.domain.solving.best_mix import MOST_PIECES, BestMix, Programme, Propose, best_mix, short_of, unlimited
-from service.domain.solving.equations import solution
 from service.linear_programming import propose
 from tests.support.profiles import examples
 
@@ -55,41 +55,56 @@ class Advice:
     """What a solver says that knows little."""
 
     amounts: Sequence[int]
-    basic: Sequence[int] = ()
-    tight: Sequence[int] = ()
+    row_values: Sequence[Fraction]
 
 
-def bad_advice(amount: int) -> Propose:
-    return lambda gains, *_: Advice(amounts=[amount] * len(gains))
+def bad_advice(amount: int, value: Fraction = Fraction(0)) -> Propose:
+    return lambda gains, rows, *_: Advice(amounts=[amount] * len(gains), row_values=[value] * len(rows))
+
+
+def found_by(propose: Propose, wanted: Programme) -> BestMix:
+    """What was found; it can be made and sold, and contributes what it says."""
+    found = best_mix(wanted, propose)
+    assert found is not None
+    assert min(wanted.left(found.units), default=Fraction(0)) >= 0
+    for units, least, most in zip(found.units, wanted.least, wanted.most, strict=True):
+        assert least <= units
+        assert most is None or units <= most
+    assert found.contribution == wanted.contribution(found.units)
+    return found
 
 
 @given(programmes())
 def test_no_mix_contributes_more(wanted: Programme) -> None:
     best = max(map(wanted.contribution, every_mix(wanted)))
 
-    found = best_mix(wanted, propose)
+    found = found_by(propose, wanted)
 
-    assert found.contribution == best == wanted.contribution(found.units)
-    assert found.is_proven
-    assert found.at_most == best
-    assert min(wanted.left(found.units), default=Fraction(0)) >= 0
-    for units, least, most in zip(found.units, wanted.least, wanted.most, strict=True):
-        assert least <= units
-        assert most is None or units <= most
+    assert found.contribution == best <= found.at_most
 
 
-@given(programmes(), st.integers(-5, 10))
+@given(programmes(), st.integers(-5, 10), figures)
 @examples(60)
 def test_the_worst_advice_leads_to_no_mix_that_cannot_be_made_and_to_no_false_proof(
-    wanted: Programme, amount: int
+    wanted: Programme, amount: int, value: Fraction
 ) -> None:
     best = max(map(wanted.contribution, every_mix(wanted)))
 
-    found = best_mix(wanted, bad_advice(amount))
+    found = found_by(bad_advice(amount, value - 1), wanted)
 
-    assert min(wanted.left(found.units), default=Fraction(0)) >= 0
     assert found.contribution <= best <= found.at_most
-    assert found.contribution == best or not found.is_proven
+
+
+def test_a_solver_without_an_answer_leads_to_none() -> None:
+    assert best_mix(furniture(), lambda *_: None) is None
+
+
+@pytest.mark.parametrize("values", [[], [float("nan"), 1.0], [float("inf"), 1.0]])
+def test_what_is_no_number_is_no_proposal(values: list[float], monkeypatch: pytest.MonkeyPatch) -> None:
+    nonsense = SimpleNamespace(col_value=values, row_dual=[1.0, 1.0])
+    monkeypatch.setattr(highspy._Highs, "getSolution", lambda _: nonsense)
+
+    assert best_mix(furniture(), propose) is None
 
 
 def furniture(**changes: object) -> Programme:
@@ -105,7 +120,7 @@ def furniture(**changes: object) -> Programme:
 
 
 def test_two_limits_meet_where_both_are_used_up() -> None:
-    found = best_mix(furniture(), propose)
+    found = found_by(propose, furniture())
 
     assert found.units == (24, 14)
     assert found.contribution == 24 * 45 + 14 * 80 == 2200
@@ -113,13 +128,13 @@ def test_two_limits_meet_where_both_are_used_up() -> None:
 
 
 def test_another_minute_is_worth_what_the_programme_says() -> None:
-    more = best_mix(furniture(available=(Fraction(425), Fraction(450))), propose)
+    more = found_by(propose, furniture(available=(Fraction(425), Fraction(450))))
 
     assert more.contribution - 2200 == 25 * 1
 
 
 def test_what_loses_money_is_made_only_where_it_must_be() -> None:
-    found = best_mix(furniture(contributions=(Fraction(-1), Fraction(80)), least=(2, 0)), propose)
+    found = found_by(propose, furniture(contributions=(Fraction(-1), Fraction(80)), least=(2, 0)))
 
     assert found.units == (2, 19)
 
@@ -141,20 +156,32 @@ def test_what_takes_no_time_and_has_no_limit_is_told() -> None:
 def test_no_line_has_more_than_there_may_be_of_it() -> None:
     dust = ((Fraction(1, 10**15), Fraction(20)), (Fraction(0), Fraction(15)))
 
-    assert best_mix(furniture(minutes=dust), propose).units == (MOST_PIECES, 19)
+    assert found_by(propose, furniture(minutes=dust)).units == (MOST_PIECES, 19)
 
 
-def test_a_proof_that_takes_too_long_is_given_up_and_the_limit_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(branch_and_bound, "MOST_LOOKS", 3)
-
-    found: BestMix = best_mix(furniture(available=(Fraction(403), Fraction(457))), propose)
-
-    assert not found.is_proven
-    assert found.contribution < found.at_most == 403 * 1 + 457 * 4
+def test_time_that_a_solver_leaves_goes_to_those_that_contribute_most() -> None:
+    assert found_by(bad_advice(0), furniture()).units == (0, 20)
+    assert found_by(bad_advice(0), furniture(most=(None, 7))).units == (34, 7)
 
 
-def test_equations_without_exactly_one_solution_have_none() -> None:
-    assert solution([[Fraction(0), Fraction(2)], [Fraction(3), Fraction(1)]], [Fraction(4), Fraction(5)]) == [1, 2]
-    assert solution([[Fraction(1), Fraction(2)], [Fraction(2), Fraction(4)]], [Fraction(1), Fraction(2)]) is None
-    assert solution([[Fraction(1), Fraction(2)]], [Fraction(1)]) is None
-    assert solution([], []) == []
+def test_what_takes_too_much_time_is_taken_off_those_that_contribute_least_for_it() -> None:
+    assert found_by(bad_advice(16), furniture()).units == (16, 16)  # as proposed: 400 of 400, 400 of 450
+    assert found_by(bad_advice(17), furniture()).units == (20, 15)  # 25 too much: two of the second; 3 of the first fit
+
+
+def test_where_one_line_competes_for_each_limit_the_bound_is_what_whole_units_reach() -> None:
+    apart = ((Fraction(7), Fraction(0), Fraction(1)), (Fraction(0), Fraction(9), Fraction(1)))
+    wanted = furniture(
+        contributions=(Fraction(45), Fraction(80), Fraction(900)), least=(0, 0, 0), most=(None, None, 3), minutes=apart
+    )
+
+    found = found_by(propose, wanted)
+
+    assert found.units == (56, 49, 3)
+    assert found.contribution == found.at_most == 56 * 45 + 49 * 80 + 3 * 900
+
+
+def test_where_several_compete_the_bound_may_be_more() -> None:
+    found = found_by(propose, furniture(available=(Fraction(403), Fraction(457))))
+
+    assert found.contribution < found.at_most <= 403 * 1 + 457 * 4

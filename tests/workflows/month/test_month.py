@@ -1,5 +1,6 @@
 """Whether a month pays, from what is stored: what it must bear, how its products are sold, its time, its best mix."""
 
+import sys
 from fractions import Fraction
 from typing import Any
 
@@ -298,6 +299,27 @@ class TestTheBestMix:
         assert [line.contribution_per_hour is None for line in found.lines] == [False, True, True]
         assert found.best_mix is not None
         assert [line.pieces for line in found.best_mix.lines] == [90, 9, 0]
+
+    def test_is_not_said_to_be_proven_where_divided_batches_would_leave_more(self, timed: Owner) -> None:
+        """Each batch of 20 takes 862 of 3,900 minutes, each of 7 takes 315."""
+        small = planned(policy=None, price="60", standard_batch=7, in_whole_batches=True)
+
+        mix = self.mix(timed, planned(policy=None, price="60", in_whole_batches=True), small)
+
+        assert [line.pieces for line in mix.lines] == [60, 28]
+        assert not mix.is_proven
+        assert mix.profit is not None
+        assert mix.profit_at_most is not None
+        assert mix.profit.amount < mix.profit_at_most.amount
+
+    def test_is_told_to_be_missing_where_there_is_no_solver(
+        self, timed: Owner, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setitem(sys.modules, "highspy", None)
+
+        mix = self.mix(timed, planned(policy=None, price="60"))
+
+        assert mix == BestMixStatement(outcome=MixOutcome.NOT_SOLVED)
 
     def test_is_not_looked_for_where_nobody_asks(self, timed: Owner) -> None:
         assert timed.plan_month(best_mix=False).best_mix is None
