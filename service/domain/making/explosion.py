@@ -8,15 +8,7 @@ from service.domain.making.bill_of_resources import BillOfResources, MaterialIss
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
 from service.domain.making.learning import learning_factor, model_of
 from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
-from service.domain.making.resources import (
-    ENTIRE_TOOL,
-    RECLAIMED,
-    STANDING,
-    Machine,
-    MaterialUse,
-    OverheadBase,
-    heading,
-)
+from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, BatchVolume, Machine, MaterialUse, heading
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.values.references import WHOLE, Registered, part_of
@@ -206,14 +198,15 @@ class _Explosion:
                 yield _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
 
     def _overhead_lines(self) -> Iterator[ResourceLine]:
-        bases = {
-            OverheadBase.MACHINE_HOUR: (sum(self.machine_minutes.values(), ZERO) / MINUTES_PER_HOUR, "h"),
-            OverheadBase.LABOUR_HOUR: (sum(self.labour_minutes.values(), ZERO) / MINUTES_PER_HOUR, "h"),
-            OverheadBase.PIECE: (sum(self.made.values(), ZERO), "piece"),
-        }
+        batch = BatchVolume(
+            machine_hours=sum(self.machine_minutes.values(), ZERO) / MINUTES_PER_HOUR,
+            labour_hours=sum(self.labour_minutes.values(), ZERO) / MINUTES_PER_HOUR,
+            pieces=sum(self.made.values(), ZERO),
+        )
         for code, pool in self.catalogue.overheads.items():
-            if not pool.base.is_value:
-                yield _line(f"overheads/{code}", pool, *bases[pool.base])
+            base = pool.base.traits
+            if base.quantity is not None:
+                yield _line(f"overheads/{code}", pool, base.quantity(batch), base.unit)
 
     def value_pools(self) -> Iterator[ValuePool]:
         """The pools that are a share of a subtotal."""

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.pricing.policy import PricingPolicy, Rounding, Target
+from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price import Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
@@ -210,33 +210,20 @@ def _way_to_the_proceeds(
 _WORDS = {Rounding.UP: "the next one up", Rounding.NEAREST: "the nearest not below the floor"}
 
 
-_FORMULAS = {
-    Target.MARGIN: "{cost} ÷ (1 − {value:f})",
-    Target.MARKUP: "{cost} × (1 + {value:f})",
-    Target.PROFIT_PER_PIECE: "{cost} + {value:f}",
-    Target.FIXED_PRICE: "{value:f}, fixed",
-}
-_AIMS = {
-    Target.MARGIN: "{value:f} × net price",
-    Target.MARKUP: "{value:f} × {cost}",
-    Target.PROFIT_PER_PIECE: "{value:f}",
-}
-
-
 def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) -> Iterator[tuple[str, str, Decimal]]:
     if policy is None:
         yield "price", "as given", priced.asked
         return
-    sale, cost = priced.sale, policy.cost_basis.value.replace("_", " ")
-    if policy.target is Target.FIXED_PRICE:
-        yield "target price", _FORMULAS[policy.target].format(value=policy.value), priced.target
+    sale, cost, aimed = priced.sale, policy.cost_basis.value.replace("_", " "), policy.target.traits
+    formula, aim = (words.format(cost=cost, value=policy.value) for words in (aimed.formula, aimed.aim))
+    if aimed.is_price:
+        yield "target price", formula, priced.target
     elif sale.is_plain:
-        yield "target net price", _FORMULAS[policy.target].format(cost=cost, value=policy.value), _target_net(priced)
+        yield "target net price", formula, _target_net(priced)
         is_taxed = sale.display is Display.TAX_INCLUSIVE
         formula = f"target net price × (1 + {sale.tax_share:f})" if is_taxed else "target net price"
         yield "target price", formula, priced.target
     else:
-        aim = _AIMS[policy.target].format(cost=cost, value=policy.value)
         yield "target price", f"the least at which proceeds − {cost} = {aim}{_solution(priced, digits)}", priced.target
     if priced.raised_to is not None:
         yield "floor price", "the least from the target on that the policy allows, at the minor unit", priced.raised_to

@@ -1,6 +1,7 @@
 """Where pieces are sold, and what selling there takes. Fees here are what the workshop enters; none is built in."""
 
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
@@ -19,6 +20,7 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ONE, ZERO, exactly, snapped
+from service.domain.values.kinds import Kind
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import Reference
 
@@ -33,12 +35,27 @@ class Display(StrEnum):
 MAX_FEES = 50
 
 
-class FeeBase(StrEnum):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeeBaseTraits:
+    """What is in the base of a fee besides the net price.
+
+    Attributes:
+        has_tax: the tax.
+        has_shipping: what the buyer is charged for shipping.
+    """
+
+    has_tax: bool
+    has_shipping: bool
+
+
+class FeeBase(Kind):
     """What a fee is a share of."""
 
-    GROSS_PRICE = "gross_price"
-    NET_PRICE = "net_price"
-    GROSS_WITH_SHIPPING = "gross_with_shipping"
+    traits: FeeBaseTraits
+
+    GROSS_PRICE = "gross_price", FeeBaseTraits(has_tax=True, has_shipping=False)
+    NET_PRICE = "net_price", FeeBaseTraits(has_tax=False, has_shipping=False)
+    GROSS_WITH_SHIPPING = "gross_with_shipping", FeeBaseTraits(has_tax=True, has_shipping=True)
 
 
 class Banding(StrEnum):
