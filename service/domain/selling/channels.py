@@ -1,10 +1,9 @@
 """Where pieces are sold, and what selling there takes. Fees here are what the workshop enters; none is built in."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from service.domain.solving.straight_pieces import Function, Piece, clamped, scaled
 from service.domain.values.bands import band_problems
@@ -35,14 +34,8 @@ class Display(StrEnum):
 MAX_FEES = 50
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FeeBaseTraits:
-    """What is in the base of a fee besides the net price.
-
-    Attributes:
-        has_tax: the tax.
-        has_shipping: what the buyer is charged for shipping.
-    """
+class FeeBaseTraits(NamedTuple):
+    """What is in the base of a fee besides the net price: the tax, and what the buyer is charged for shipping."""
 
     has_tax: bool
     has_shipping: bool

@@ -14,17 +14,13 @@ class ChargedFee:
     """A fee in the currency of sale.
 
     Attributes:
-        name: what it is called.
-        base: what it is a share of.
-        function: what it takes, its tax included, of each amount of its base.
         fee: as the channel's terms have it.
+        function: what it takes, its tax included, of each amount of its base.
         convert: an amount of those terms in the currency of sale.
     """
 
-    name: str
-    base: FeeBase
-    function: Function
     fee: Fee
+    function: Function
     convert: Callable[[Decimal], Decimal] = field(compare=False)
 
     def band_at(self, base: Decimal) -> FeeBand:
@@ -94,7 +90,7 @@ class Sale:
 
     def fee_amount(self, charged: ChargedFee, gross: Decimal) -> Decimal:
         """What a fee comes to at a gross price, its tax included."""
-        return value_at(charged.function, self.base_amount(charged.base, gross))
+        return value_at(charged.function, self.base_amount(charged.fee.base, gross))
 
     def fee_total(self, gross: Decimal) -> Decimal:
         """What all fees come to."""
@@ -130,7 +126,7 @@ class Sale:
 
     def _taxed(self, charged: ChargedFee) -> Function:
         """(1 + tax) × a fee as a function of the gross price: its base put in, piece by piece."""
-        added, divisor = self._way_to(charged.base)
+        added, divisor = self._way_to(charged.fee.base)
         found = []
         for piece in charged.function:
             up_to = None if piece.up_to is None else piece.up_to * divisor - added
@@ -176,10 +172,7 @@ def sale_through(
     return Sale(
         display=display,
         tax_share=tax_share,
-        fees=tuple(
-            ChargedFee(name=fee.name, base=fee.base, function=fee.function(convert), fee=fee, convert=convert)
-            for fee in terms.fees
-        ),
+        fees=tuple(ChargedFee(fee=fee, function=fee.function(convert), convert=convert) for fee in terms.fees),
         conversion_share=terms.conversion_spread_share if is_converted else ZERO,
         shipping_cost=shipping_cost or ZERO,
         shipping_charge=charge,
