@@ -92,7 +92,16 @@ class _Explosion:
         self.steps: list[Step] = []
         self.issues: list[MaterialIssue] = []
 
-    def make(self, code: str) -> None:
+    def make_all(self, code: str) -> None:
+        """The product, and then one lot of each sub-assembly."""
+        order = made_in_order(code, self.catalogue.products)
+        made = [self.catalogue.products[each] for each in order]
+        if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:  # before any is made
+            raise TooComplexError("operations and bill-of-materials lines", MAX_STEPS)
+        for each in order:
+            self._make(each)
+
+    def _make(self, code: str) -> None:
         """One lot of the product, as large as everything above it needs."""
         product, pieces = self.catalogue.products[code], self.made[code]
         if problems := list(inconsistencies(product, self.catalogue)):
@@ -252,12 +261,7 @@ def bill_of_resources(
         FigureTooLargeError: a quantity outgrew the exact arithmetic.
     """
     explosion = _Explosion(code, quantity if isinstance(quantity, Decimal) else Decimal(quantity), catalogue, tooling)
-    order = made_in_order(code, catalogue.products)
-    made = [catalogue.products[each] for each in order]
-    if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:  # before any is made
-        raise TooComplexError("operations and bill-of-materials lines", MAX_STEPS)
-    for each in order:
-        explosion.make(each)
+    explosion.make_all(code)
     lines = tuple(line for line in explosion.lines() if line.quantity)
     if len(lines) > MAX_RESOURCES:
         raise TooComplexError("resources", MAX_RESOURCES)
