@@ -1,52 +1,34 @@
 """The cost sheet: a bill of resources times the rates of a date."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
 from service.domain.making.bill_of_resources import BillOfResources, ResourceLine
-from service.domain.making.resources import RECLAIMED, STANDING, CostClass, Material, OverheadBase, Tariff
+from service.domain.making.resources import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.values.unit_costs import UnitCosts
 
 _PER_CENT = Decimal("0.01")
-OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
-"""Parts that terms may leave out; they cost nothing then."""
-CHARGED = {
-    OverheadBase.DIRECT_MATERIAL_VALUE: CostClass.DIRECT_MATERIAL,
-    OverheadBase.DIRECT_LABOUR_VALUE: CostClass.DIRECT_LABOUR,
-}
-"""The heading whose value a pool is absorbed on."""
 PRIME = frozenset({CostClass.DIRECT_MATERIAL, CostClass.PACKAGING, CostClass.DIRECT_LABOUR})
 CONVERSION = frozenset(CostClass) - {CostClass.DIRECT_MATERIAL, CostClass.PACKAGING}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostLine:
-    """The cost of one resource, unrounded.
+class CostLine(ResourceLine):
+    """The cost of one resource, unrounded; a share of a subtotal is one of so much money.
 
     Attributes:
-        resource: its reference, for instance "tariffs/grid#day".
-        name: what the workshop calls it.
-        unit: the unit of the quantity; the currency for a share of a subtotal.
-        cost_class: the heading it stands under.
-        variable: whether it rises and falls with the volume.
-        quantity: for the whole batch. Since the cost is linear in the rate, this is also its derivative,
-            overhead on the line's value apart.
         rate: what a unit costs.
-        amount: quantity × rate.
+        amount: quantity × rate. The quantity is thus what the cost rises by with the rate, overhead on the line's
+            value apart.
         overhead_on_value: what pools on the value of its class add to it.
     """
 
-    resource: str
-    name: str
-    unit: str
-    cost_class: CostClass
-    variable: bool
-    quantity: Decimal
     rate: Decimal
     amount: Decimal
     overhead_on_value: Decimal = ZERO
@@ -150,20 +132,25 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: da
     """
     if missing := _missing(bill, rates):
         raise MissingRatesError(as_of, [MissingRate(resource=each) for each in missing])
-    shares: dict[CostClass, Decimal] = {}
-    for pool in bill.value_pools:
-        charged = CHARGED[pool.base]
-        shares[charged] = shares.get(charged, ZERO) + rates[pool.resource]
-    lines = [_priced(line, rates[line.resource], shares) for line in bill.lines if line.resource in rates]
-    lines += _value_lines(bill, rates, lines, currency)
+    shares = charged(
+        PoolShare(base=pool.base, variable=pool.variable, share=rates[pool.resource]) for pool in bill.value_pools
+    )
+    rated = (line for line in bill.lines if line.resource in rates)
+    lines = [_priced(line, rates[line.resource], shares.get(line.cost_class)) for line in rated]
+    pools = (_priced(line, rates[line.resource]) for line in _value_lines(bill, lines, currency))
     return CostSheet(
-        product=bill.product, name=bill.name, quantity=bill.quantity, as_of=as_of, currency=currency, lines=tuple(lines)
+        product=bill.product,
+        name=bill.name,
+        quantity=bill.quantity,
+        as_of=as_of,
+        currency=currency,
+        lines=(*lines, *pools),
     )
 
 
-def _priced(line: ResourceLine, rate: Decimal, shares: Mapping[CostClass, Decimal]) -> CostLine:
+def _priced(line: ResourceLine, rate: Decimal, share: Decimal | None = None) -> CostLine:
+    """A line at its rate; a share is what pools add to its value."""
     amount = line.quantity * rate
-    share = shares.get(line.cost_class)
     return CostLine(
         resource=line.resource,
         name=line.name,
@@ -177,27 +164,19 @@ def _priced(line: ResourceLine, rate: Decimal, shares: Mapping[CostClass, Decima
     )
 
 
-def _value_lines(
-    bill: BillOfResources, rates: Mapping[str, Decimal], priced: list[CostLine], currency: str
-) -> list[CostLine]:
-    found = []
+def _value_lines(bill: BillOfResources, priced: Iterable[CostLine], currency: str) -> Iterator[ResourceLine]:
+    """The pools on a value as lines like others, whose quantity is that value."""
     for pool in bill.value_pools:
-        base = sum((line.amount for line in priced if line.cost_class is CHARGED[pool.base]), ZERO)
-        if not base:
-            continue
-        found.append(
-            CostLine(
+        base = sum((line.amount for line in priced if line.cost_class is pool.base.traits.charged), ZERO)
+        if base:
+            yield ResourceLine(
                 resource=pool.resource,
                 name=pool.name,
                 unit=currency,
                 cost_class=CostClass.OVERHEAD,
                 variable=pool.variable,
                 quantity=base,
-                rate=rates[pool.resource],
-                amount=base * rates[pool.resource],
             )
-        )
-    return found
 
 
 @exactly

@@ -1,6 +1,6 @@
 """A cost sheet as it is shown: rounded, and still adding up."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -127,33 +127,14 @@ def cost_statement(
 
     Every subtotal is the sum of the lines shown, so a reader's own addition gives the same figure.
     """
-    currency, pieces, full_cost = sheet.currency, Decimal(sheet.quantity), sheet.full_cost
-    minor = minor_unit_decimals(currency)
-    decimals = minor + UNIT_COST_DECIMALS
-    per_batch, per_piece = sheet.shown_per_batch(), sheet.shown_per_piece()
-    sums = _Sums(sheet, per_batch, per_piece)
-    lines = tuple(
-        StatedLine(
-            resource=line.resource,
-            name=line.name,
-            cost_class=line.cost_class,
-            variable=line.variable,
-            quantity=plain(line.quantity, QUANTITY_DECIMALS),
-            unit=line.unit,
-            rate=half_up(line.rate, decimals),
-            amount=in_currency(batch_amount, currency),
-            amount_per_piece=in_currency(piece_amount, currency),
-            share_of_full_cost=half_up(line.amount / full_cost if full_cost else ZERO, SHARE_DECIMALS),
-            one_percent_adds_per_piece=in_currency(half_up(line.effect_of_one_percent / pieces, decimals), currency),
-        )
-        for line, batch_amount, piece_amount in zip(sheet.lines, per_batch, per_piece, strict=True)
-    )
+    lines = tuple(_stated_lines(sheet))
+    sums = _Sums(lines, sheet.currency)
     return CostStatement(
         product=sheet.product,
         name=sheet.name,
         quantity=sheet.quantity,
         as_of=sheet.as_of,
-        currency=currency,
+        currency=sheet.currency,
         lines=lines,
         cost_classes={each.value: sums.under({each}) for each in CostClass if sums.has(each)},
         subtotals=Subtotals(
@@ -170,18 +151,39 @@ def cost_statement(
     )
 
 
+def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
+    """Each line at the batch and for a piece, so rounded that they add up."""
+    currency, pieces, full_cost = sheet.currency, Decimal(sheet.quantity), sheet.full_cost
+    decimals = minor_unit_decimals(currency) + UNIT_COST_DECIMALS
+    shown = zip(sheet.lines, sheet.shown_per_batch(), sheet.shown_per_piece(), strict=True)
+    for line, batch_amount, piece_amount in shown:
+        yield StatedLine(
+            resource=line.resource,
+            name=line.name,
+            cost_class=line.cost_class,
+            variable=line.variable,
+            quantity=plain(line.quantity, QUANTITY_DECIMALS),
+            unit=line.unit,
+            rate=half_up(line.rate, decimals),
+            amount=in_currency(batch_amount, currency),
+            amount_per_piece=in_currency(piece_amount, currency),
+            share_of_full_cost=half_up(line.amount / full_cost if full_cost else ZERO, SHARE_DECIMALS),
+            one_percent_adds_per_piece=in_currency(half_up(line.effect_of_one_percent / pieces, decimals), currency),
+        )
+
+
 class _Sums:
     """Sums of the shown lines by heading and behaviour, from which every subtotal is put together."""
 
-    def __init__(self, sheet: CostSheet, per_batch: tuple[Decimal, ...], per_piece: tuple[Decimal, ...]) -> None:
-        self.currency = sheet.currency
-        minor = minor_unit_decimals(sheet.currency)
+    def __init__(self, lines: Iterable[StatedLine], currency: str) -> None:
+        self.currency = currency
+        minor = minor_unit_decimals(currency)
         self.zeros = half_up(ZERO, minor), half_up(ZERO, minor + UNIT_COST_DECIMALS)
         self.sums: dict[tuple[CostClass, bool], tuple[Decimal, Decimal]] = {}
-        for line, batch, piece in zip(sheet.lines, per_batch, per_piece, strict=True):
+        for line in lines:
             key = line.cost_class, line.variable
             batch_sum, piece_sum = self.sums.get(key, self.zeros)
-            self.sums[key] = batch_sum + batch, piece_sum + piece
+            self.sums[key] = batch_sum + line.amount.amount, piece_sum + line.amount_per_piece.amount
 
     def has(self, cost_class: CostClass) -> bool:
         """Whether any line stands under the heading."""

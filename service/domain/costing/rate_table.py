@@ -1,16 +1,27 @@
 """What a unit of every part of every resource costs on a date, so that a cost is a sum of products."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.costing.cost_sheet import CHARGED, OPTIONAL_PARTS
 from service.domain.costing.rate_card import RateCard, unit_rates
-from service.domain.making.resources import CostClass, Overhead, OverheadBase, heading
+from service.domain.making.resources import (
+    RECLAIMED,
+    STANDING,
+    CostClass,
+    Material,
+    Overhead,
+    OverheadBase,
+    Tariff,
+    heading,
+)
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Registered, part_of
+
+OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
+"""Parts that terms may leave out; they cost nothing then."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +54,16 @@ class PoolShare:
     share: Decimal
 
 
+def charged(pools: Iterable[PoolShare], *, variable_alone: bool = False) -> dict[CostClass | None, Decimal]:
+    """What pools together add to a value of each heading that any is absorbed on, as a share of it."""
+    found: dict[CostClass | None, Decimal] = {}
+    for pool in pools:
+        if pool.variable or not variable_alone:
+            charged_on = pool.base.traits.charged
+            found[charged_on] = found.get(charged_on, ZERO) + pool.share
+    return found
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RateTable:
     """The unit rates of a date.
@@ -59,29 +80,27 @@ class RateTable:
     parts: Mapping[str, PartRate]
     shares: Mapping[str, PoolShare]
 
-    def charged_on(self, cost_class: CostClass, *, variable_alone: bool = False) -> Decimal:
+    def charged_on(self, cost_class: CostClass) -> Decimal:
         """What all pools together add to a value of this heading, as a share of it."""
-        found = (
-            pool.share
-            for pool in self.shares.values()
-            if CHARGED[pool.base] is cost_class and (pool.variable or not variable_alone)
-        )
-        return sum(found, ZERO)
+        return charged(self.shares.values()).get(cost_class, ZERO)
 
-    @exactly
     def full(self) -> dict[str, Decimal]:
         """What a unit of each part adds to the full cost:  rate × (1 + the shares of the pools on its value)."""
-        added = {cost_class: ONE + self.charged_on(cost_class) for cost_class in CostClass}
-        return {part: each.rate * added[each.cost_class] for part, each in self.parts.items()}
+        return self._unit_costs(variable_alone=False)
 
-    @exactly
     def variable(self) -> dict[str, Decimal]:
         """The same for the variable cost."""
-        added = {cost_class: self.charged_on(cost_class, variable_alone=True) for cost_class in CostClass}
-        return {
-            part: each.rate * (added[each.cost_class] + (ONE if each.variable else ZERO))
-            for part, each in self.parts.items()
+        return self._unit_costs(variable_alone=True)
+
+    @exactly
+    def _unit_costs(self, *, variable_alone: bool) -> dict[str, Decimal]:
+        shares = charged(self.shares.values(), variable_alone=variable_alone)
+        factors = {
+            (cost_class, variable): shares.get(cost_class, ZERO) + (ONE if variable or not variable_alone else ZERO)
+            for cost_class in CostClass
+            for variable in (True, False)
         }
+        return {part: each.rate * factors[each.cost_class, each.variable] for part, each in self.parts.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

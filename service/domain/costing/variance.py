@@ -6,7 +6,6 @@ from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 
-from service.domain.costing.cost_sheet import CHARGED
 from service.domain.costing.rate_table import RateTable
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.values.exact import ONE, ZERO, exactly
@@ -99,7 +98,7 @@ class Comparison:
                 continue
             place = self._place(resource, Cause.RATE, old_share, new_share)
             for part, each in after.parts.items():
-                if each.cost_class is CHARGED[pool.base] and part in before.parts:
+                if each.cost_class is pool.base.traits.charged and part in before.parts:
                     amount = each.rate * (new_share - old_share)
                     self.contributions.setdefault(part, []).append((place, amount))
 

@@ -8,15 +8,7 @@ from service.domain.making.bill_of_resources import BillOfResources, MaterialIss
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
 from service.domain.making.learning import learning_factor, model_of
 from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
-from service.domain.making.resources import (
-    ENTIRE_TOOL,
-    RECLAIMED,
-    STANDING,
-    Machine,
-    MaterialUse,
-    OverheadBase,
-    heading,
-)
+from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, BatchVolume, Machine, MaterialUse, heading
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.values.references import WHOLE, Registered, part_of
@@ -100,7 +92,16 @@ class _Explosion:
         self.steps: list[Step] = []
         self.issues: list[MaterialIssue] = []
 
-    def make(self, code: str) -> None:
+    def make_all(self, code: str) -> None:
+        """The product, and then one lot of each sub-assembly."""
+        order = made_in_order(code, self.catalogue.products)
+        made = [self.catalogue.products[each] for each in order]
+        if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:  # before any is made
+            raise TooComplexError("operations and bill-of-materials lines", MAX_STEPS)
+        for each in order:
+            self._make(each)
+
+    def _make(self, code: str) -> None:
         """One lot of the product, as large as everything above it needs."""
         product, pieces = self.catalogue.products[code], self.made[code]
         if problems := list(inconsistencies(product, self.catalogue)):
@@ -206,14 +207,15 @@ class _Explosion:
                 yield _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
 
     def _overhead_lines(self) -> Iterator[ResourceLine]:
-        bases = {
-            OverheadBase.MACHINE_HOUR: (sum(self.machine_minutes.values(), ZERO) / MINUTES_PER_HOUR, "h"),
-            OverheadBase.LABOUR_HOUR: (sum(self.labour_minutes.values(), ZERO) / MINUTES_PER_HOUR, "h"),
-            OverheadBase.PIECE: (sum(self.made.values(), ZERO), "piece"),
-        }
+        batch = BatchVolume(
+            machine_hours=sum(self.machine_minutes.values(), ZERO) / MINUTES_PER_HOUR,
+            labour_hours=sum(self.labour_minutes.values(), ZERO) / MINUTES_PER_HOUR,
+            pieces=sum(self.made.values(), ZERO),
+        )
         for code, pool in self.catalogue.overheads.items():
-            if not pool.base.is_value:
-                yield _line(f"overheads/{code}", pool, *bases[pool.base])
+            base = pool.base.traits
+            if base.quantity is not None:
+                yield _line(f"overheads/{code}", pool, base.quantity(batch), base.unit)
 
     def value_pools(self) -> Iterator[ValuePool]:
         """The pools that are a share of a subtotal."""
@@ -259,12 +261,7 @@ def bill_of_resources(
         FigureTooLargeError: a quantity outgrew the exact arithmetic.
     """
     explosion = _Explosion(code, quantity if isinstance(quantity, Decimal) else Decimal(quantity), catalogue, tooling)
-    order = made_in_order(code, catalogue.products)
-    made = [catalogue.products[each] for each in order]
-    if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:  # before any is made
-        raise TooComplexError("operations and bill-of-materials lines", MAX_STEPS)
-    for each in order:
-        explosion.make(each)
+    explosion.make_all(code)
     lines = tuple(line for line in explosion.lines() if line.quantity)
     if len(lines) > MAX_RESOURCES:
         raise TooComplexError("resources", MAX_RESOURCES)

@@ -1,10 +1,12 @@
 """What a batch consumes: materials, machines, labour grades, tariffs, tools and overhead pools."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
+from service.domain.making.working_week import WORKING_WEEK, Weekdays, twice
 from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
     Bounds,
@@ -19,6 +21,7 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.kinds import Kind
 from service.domain.values.references import Reference, Registered
 
 RECLAIMED = "reclaimed"
@@ -54,40 +57,44 @@ class Unit(StrEnum):
     PIECE = "piece"
 
 
-class Weekday(StrEnum):
-    """A day of the week, as ISO 8601 counts them from Monday."""
+class BatchVolume(NamedTuple):
+    """What a batch takes of all machines and of all labour, and its good pieces, sub-assemblies included."""
 
-    MONDAY = "monday"
-    TUESDAY = "tuesday"
-    WEDNESDAY = "wednesday"
-    THURSDAY = "thursday"
-    FRIDAY = "friday"
-    SATURDAY = "saturday"
-    SUNDAY = "sunday"
+    machine_hours: Decimal
+    labour_hours: Decimal
+    pieces: Decimal
 
 
-WORKING_WEEK = (Weekday.MONDAY, Weekday.TUESDAY, Weekday.WEDNESDAY, Weekday.THURSDAY, Weekday.FRIDAY)
-Weekdays = Annotated[tuple[Weekday, ...], Length(at_least=1, at_most=7)]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverheadBaseTraits:
+    """What a pool is spread over: a quantity, or the value of a heading.
+
+    Attributes:
+        quantity: how much of it a batch takes; None of a value.
+        unit: of that quantity.
+        charged: the heading whose value it is; None of a quantity.
+    """
+
+    quantity: Callable[[BatchVolume], Decimal] | None = None
+    unit: str = ""
+    charged: CostClass | None = None
 
 
-def _twice(weekdays: tuple[Weekday, ...]) -> Iterator[InvalidValueError]:
-    if len(set(weekdays)) < len(weekdays):
-        yield InvalidValueError(("working_weekdays",), "must be different from each other")
-
-
-class OverheadBase(StrEnum):
+class OverheadBase(Kind):
     """What a pool of overhead is absorbed on."""
 
-    MACHINE_HOUR = "machine_hour"
-    LABOUR_HOUR = "labour_hour"
-    PIECE = "piece"
-    DIRECT_MATERIAL_VALUE = "direct_material_value"
-    DIRECT_LABOUR_VALUE = "direct_labour_value"
+    traits: OverheadBaseTraits
+
+    MACHINE_HOUR = "machine_hour", OverheadBaseTraits(quantity=lambda batch: batch.machine_hours, unit="h")
+    LABOUR_HOUR = "labour_hour", OverheadBaseTraits(quantity=lambda batch: batch.labour_hours, unit="h")
+    PIECE = "piece", OverheadBaseTraits(quantity=lambda batch: batch.pieces, unit="piece")
+    DIRECT_MATERIAL_VALUE = "direct_material_value", OverheadBaseTraits(charged=CostClass.DIRECT_MATERIAL)
+    DIRECT_LABOUR_VALUE = "direct_labour_value", OverheadBaseTraits(charged=CostClass.DIRECT_LABOUR)
 
     @property
     def is_value(self) -> bool:
         """Whether the base is money, so that the pool is a share of a subtotal."""
-        return self in (OverheadBase.DIRECT_MATERIAL_VALUE, OverheadBase.DIRECT_LABOUR_VALUE)
+        return self.traits.charged is not None
 
 
 @declared
@@ -152,7 +159,7 @@ class Machine:
     def problems(self) -> Iterator[InvalidValueError]:
         if self.draws_power and self.tariff is None:
             yield InvalidValueError(("tariff",), "a machine that draws power needs the tariff it is fed by")
-        yield from _twice(self.working_weekdays)
+        yield from twice(self.working_weekdays)
 
     def references(self) -> Iterable[Reference]:
         return () if self.tariff is None else ((("tariff",), "tariffs", self.tariff),)
@@ -181,7 +188,7 @@ class LabourGrade:
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
-        yield from _twice(self.working_weekdays)
+        yield from twice(self.working_weekdays)
 
     def references(self) -> Iterable[Reference]:
         return ()

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
-from service.domain.pricing.policy import PricingPolicy, Rounding, Target
+from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price_grid import PriceGrid, grid_of
 from service.domain.selling.sale import Sale
 from service.domain.solving.straight_pieces import (
@@ -39,8 +39,9 @@ class Aim:
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
         self.minor = PriceGrid(step=UNITS[self.decimals])
         self._proceeds, self._with_tax, self._to_gross = sale.taxed_proceeds, sale.with_tax, sale.gross_of_displayed
-        is_margin = policy.target is Target.MARGIN
-        self._wanted: Function = plus(self._proceeds, slope=-policy.value) if is_margin else self._proceeds
+        aimed, value = policy.target.traits, policy.value
+        self._is_price, self._of_cost, self._of_piece = aimed.is_price, value * aimed.of_cost, value * aimed.of_piece
+        self._wanted: Function = plus(self._proceeds, slope=-value * aimed.of_net) if aimed.of_net else self._proceeds
         self._is_rising = is_rising(self._proceeds)
         self._is_simple = policy.rounding is Rounding.UP and self._is_rising and is_rising(self._wanted)
 
@@ -78,7 +79,7 @@ class Aim:
     def keeps(self, displayed: Decimal, costs: UnitCosts) -> bool:
         """Whether a price meets the target and keeps to the floor; to 28 digits."""
         policy, gross = self.policy, displayed * self._to_gross
-        if policy.target is Target.FIXED_PRICE:
+        if self._is_price:
             meets = displayed >= policy.value
         else:
             meets = snapped(value_at(self._wanted, gross)) >= snapped(self._level(costs))
@@ -102,21 +103,17 @@ class Aim:
         return plus(self._proceeds, constant=-cost * self._with_tax)
 
     def _level(self, costs: UnitCosts) -> Decimal:
-        """What (1 + tax) × proceeds, less the margin wanted of the gross price, has to reach.
+        """What (1 + tax) × proceeds, less the share wanted of the gross price, has to reach.
 
         With cost c and net price N: margin m asks for proceeds − c = m × N, markup k for proceeds − c = k × c, a
         profit p for proceeds − c = p.
         """
-        policy, cost = self.policy, costs.on(self.policy.cost_basis)
-        if policy.target is Target.MARKUP:
-            cost += cost * policy.value
-        elif policy.target is Target.PROFIT_PER_PIECE:
-            cost += policy.value
-        return cost * self._with_tax
+        cost = costs.on(self.policy.cost_basis)
+        return (cost + cost * self._of_cost + self._of_piece) * self._with_tax
 
     def meeting(self, costs: UnitCosts) -> Iterator[Interval]:
         """The displayed prices that meet the target, in order."""
-        if self.policy.target is Target.FIXED_PRICE:
+        if self._is_price:
             return iter((Interval(low=self.policy.value),))
         return self._displayed(reaching(self._wanted, self._level(costs)))
 

@@ -1,6 +1,7 @@
 """How a price is to be found: what is aimed at, what it must not fall below, and which prices may be asked."""
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
@@ -8,18 +9,73 @@ from typing import Annotated
 from service.domain.selling.channels import Display
 from service.domain.values.declared import Bounds, Length, NotNegative, Positive, declared
 from service.domain.values.errors import FigureTooLargeError, InvalidValueError
-from service.domain.values.exact import ONE, UNITS
+from service.domain.values.exact import ONE, UNITS, ZERO
+from service.domain.values.kinds import Kind
 from service.domain.values.money import is_at_minor_unit, minor_unit_decimals
 from service.domain.values.unit_costs import CostBasis
 
 
-class Target(StrEnum):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetTraits:
+    """The profit that a target asks for:  value × (of_net × net price + of_cost × cost + of_piece).
+
+    Attributes:
+        of_net: how much of the net price counts.
+        of_cost: how much of the cost.
+        of_piece: how much for the piece itself.
+        bounds: what the value may be.
+        problem: what is wrong with a value beyond them.
+        formula: of the net price, where nothing but tax stands between a price and what is kept.
+        aim: what proceeds − cost are to be.
+    """
+
+    of_net: Decimal = ZERO
+    of_cost: Decimal = ZERO
+    of_piece: Decimal = ZERO
+    bounds: Bounds
+    problem: str = ""
+    formula: str
+    aim: str = ""
+
+    @property
+    def is_price(self) -> bool:
+        """Whether no profit is asked for: the value is the price."""
+        return not (self.of_net or self.of_cost or self.of_piece)
+
+
+class Target(Kind):
     """What a pricing policy aims at."""
 
-    MARGIN = "margin"
-    MARKUP = "markup"
-    PROFIT_PER_PIECE = "profit_per_piece"
-    FIXED_PRICE = "fixed_price"
+    traits: TargetTraits
+
+    MARGIN = (
+        "margin",
+        TargetTraits(
+            of_net=ONE,
+            bounds=Bounds(below=1),
+            problem="a margin must be less than 1: it is a share of the net price",
+            formula="{cost} ÷ (1 − {value:f})",
+            aim="{value:f} × net price",
+        ),
+    )
+    MARKUP = (
+        "markup",
+        TargetTraits(
+            of_cost=ONE,
+            bounds=Bounds(at_least=-1),
+            problem="a markup must be -1 or more",
+            formula="{cost} × (1 + {value:f})",
+            aim="{value:f} × {cost}",
+        ),
+    )
+    PROFIT_PER_PIECE = (
+        "profit_per_piece",
+        TargetTraits(of_piece=ONE, bounds=Bounds(), formula="{cost} + {value:f}", aim="{value:f}"),
+    )
+    FIXED_PRICE = (
+        "fixed_price",
+        TargetTraits(bounds=Bounds(at_least=0), problem="a price must be 0 or more", formula="{value:f}, fixed"),
+    )
 
 
 class Rounding(StrEnum):
@@ -58,19 +114,15 @@ class PricingPolicy:
     display: Display | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
-        if self.target is Target.MARGIN and self.value >= 1:
-            yield InvalidValueError(("value",), "a margin must be less than 1: it is a share of the net price")
-        if self.target is Target.MARKUP and self.value < -1:
-            yield InvalidValueError(("value",), "a markup must be -1 or more")
-        if self.target is Target.FIXED_PRICE and self.value < 0:
-            yield InvalidValueError(("value",), "a price must be 0 or more")
+        if self.target.traits.bounds(self.value) is not None:
+            yield InvalidValueError(("value",), self.target.traits.problem)
         step = self.price_step or (ONE if self.price_endings else None)
         if step is not None and any(ending >= step for ending in self.price_endings):
             yield InvalidValueError(("price_endings",), f"must be less than the step of {step:f}")
 
     def grid_problems(self, currency: str) -> Iterator[InvalidValueError]:
         """Prices, steps and endings finer than the currency's minor unit."""
-        if self.target is Target.FIXED_PRICE:
+        if self.target.traits.is_price:
             yield from minor_unit_problems(("value",), [self.value], currency)
         yield from minor_unit_problems(("price_step",), [self.price_step], currency)
         yield from minor_unit_problems(("price_endings",), self.price_endings, currency)

@@ -1,13 +1,12 @@
 """From a cost to a price, and from a price to what is kept of it."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.errors import UnreachableTargetError
-from service.domain.pricing.policy import Target
 from service.domain.selling.sale import Sale
 from service.domain.solving.straight_pieces import Function, Interval, Piece, common
 from service.domain.values.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
@@ -143,7 +142,7 @@ class Pricing:
 
     def _equation(self, target: Decimal) -> Piece | None:
         """The piece whose zero a displayed target is."""
-        if self.policy.target is Target.FIXED_PRICE:
+        if self.policy.target.traits.is_price:
             return None
         gross = target * self.sale.gross_of_displayed
         piece = next(each for each in self.aim.surplus(self.costs) if each.reaches(gross))
@@ -169,29 +168,24 @@ class Pricing:
     @exactly
     def unreachable(self) -> UnreachableTargetError:
         """That no price meets the target, and the most that prices reach."""
-        policy, sale = self.policy, self.sale
+        policy, aimed = self.policy, self.policy.target.traits
         cost = self.costs.on(policy.cost_basis)
-        if policy.target is Target.FIXED_PRICE or (policy.target is Target.MARKUP and not cost):
+        besides = self.sale.with_tax * (aimed.of_cost * cost + aimed.of_piece)
+        if not (aimed.of_net or besides):  # a fixed price, or a share of no cost
             return UnreachableTargetError(policy.target.value, policy.value)
         above = self.aim.above(cost)
-        margins = list(self._reached(above, lambda surplus, gross: surplus / gross if gross else None))
-        if any(interval.high is None for interval in self._enforced):
-            margins.append((above[-1].slope, None))
-        found = margins
-        if policy.target is not Target.MARGIN:
-            unit = sale.with_tax * (cost if policy.target is Target.MARKUP else ONE)
-            found = list(self._reached(above, lambda surplus, _: surplus / unit))
-        highest, at_price = max(found, key=_figure, default=(None, None))
-        margin, _ = max(margins, key=_figure, default=(None, None))
+        highest, at_price = max(self._reached(above, aimed.of_net, besides), key=_figure, default=(None, None))
+        margin, _ = max(self._reached(above, ONE, ZERO), key=_figure, default=(None, None))
         return UnreachableTargetError(policy.target.value, policy.value, _at_most(highest), _at_most(margin), at_price)
 
     def _reached(
-        self, function: Function, measure: Callable[[Decimal, Decimal], Decimal | None]
+        self, function: Function, of_net: Decimal, besides: Decimal
     ) -> Iterator[tuple[Decimal, Decimal | None]]:
-        """What the prices at the ends of each piece reach; between its ends a measure of ours only rises or falls.
+        """What the prices at the ends of each piece reach; between its ends the measure only rises or falls.
 
         Yields:
-            The measure and the displayed price, for prices of the grid that keep to the floor.
+            The measure, function ÷ (of_net × gross price + besides), and the displayed price, for prices of the grid
+            that keep to the floor; last what ever higher prices come near, without a price.
         """
         allowed = self._enforced
         for place, piece in enumerate(function):
@@ -201,9 +195,11 @@ class Pricing:
                     ends.append(self.grid.greatest((interval,), interval.high))
                 for price in ends:
                     gross = ZERO if price is None else price * self.sale.gross_of_displayed
-                    found = None if price is None else measure(piece.at(gross), gross)
-                    if found is not None:
-                        yield found, price
+                    unit = of_net * gross + besides
+                    if price is not None and unit:
+                        yield piece.at(gross) / unit, price
+        if of_net and any(interval.high is None for interval in allowed):
+            yield function[-1].slope / of_net, None
 
 
 def _figure(found: tuple[Decimal, Decimal | None]) -> tuple[Decimal, bool]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.pricing.policy import PricingPolicy, Rounding, Target
+from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price import Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
@@ -115,128 +115,113 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         quantity: pieces in the batch.
         currency: of every amount.
     """
-    minor = minor_unit_decimals(currency)
-    digits = minor + UNIT_COST_DECIMALS
-
-    def money(amount: Decimal, decimals: int = digits) -> Money:
-        return in_currency(half_up(amount, decimals), currency)
-
-    def less(one: Money, other: Money) -> Money:
-        return in_currency(one.amount - other.amount, currency)
-
-    gross, net = money(priced.gross), money(priced.net)
-    tax = less(gross, net)
-    sale = priced.sale
-    fees = tuple(stated_fees(sale, priced.gross, currency, digits))
-    fee_total = money(sum((fee.amount.amount for fee in fees), ZERO))
-    conversion = money(sale.conversion_cost(priced.gross))
-    shipping, charge = money(sale.shipping_cost), money(sale.net_shipping_charge)
-    taken = fee_total.amount + conversion.amount + shipping.amount
-    proceeds = in_currency(net.amount + charge.amount - taken, currency)
-    full, variable = money(priced.costs.full), money(priced.costs.shown_variable)
-    profit, contribution = less(proceeds, full), less(proceeds, variable)
+    sale, shown = priced.sale, _Shown(priced, currency)
     return PriceStatement(
-        price=money(priced.asked, minor),
+        price=shown.at_minor_unit(priced.asked),
         display=sale.display,
         tax_share=sale.tax_share,
-        gross_price=gross,
-        tax=tax,
-        net_price=net,
-        fees=fees,
-        fee_total=fee_total,
-        conversion_cost=conversion,
-        shipping_cost=shipping,
-        shipping_charge=money(sale.shipping_charge),
-        net_shipping_charge=charge,
-        proceeds=proceeds,
-        variable_cost=variable,
-        full_cost=full,
-        profit=profit,
-        contribution=contribution,
+        gross_price=shown.gross,
+        tax=shown.tax,
+        net_price=shown.net,
+        fees=shown.fees,
+        fee_total=shown.fee_total,
+        conversion_cost=shown.conversion,
+        shipping_cost=shown.shipping,
+        shipping_charge=shown.money(sale.shipping_charge),
+        net_shipping_charge=shown.charge,
+        proceeds=shown.proceeds,
+        variable_cost=shown.variable,
+        full_cost=shown.full,
+        profit=shown.profit,
+        contribution=shown.contribution,
         margin_share=stated_share(priced.profit, priced.net),
         markup_share=stated_share(priced.profit, priced.costs.full),
         contribution_margin_share=stated_share(priced.contribution, priced.net),
-        target_price=money(priced.target),
-        floor_price=None if priced.floor is None else money(priced.floor, minor),
-        break_even_price=None if priced.break_even is None else money(priced.break_even, minor),
+        target_price=shown.money(priced.target),
+        floor_price=None if priced.floor is None else shown.at_minor_unit(priced.floor),
+        break_even_price=None if priced.break_even is None else shown.at_minor_unit(priced.break_even),
         is_below_floor=priced.is_below_floor,
         is_raised_to_floor=priced.raised_to is not None,
-        terms=(
-            PriceTerm(name="variable cost", formula="variable lines of the cost sheet ÷ pieces", amount=variable),
-            PriceTerm(name="full cost", formula="all lines of the cost sheet ÷ pieces", amount=full),
-            *(
-                PriceTerm(name=name, formula=formula, amount=money(amount))
-                for name, formula, amount in _way_to_the_price(priced, policy, digits)
-            ),
-            PriceTerm(name="net price", formula="price without tax", amount=net),
-            PriceTerm(name="tax", formula=f"net price × {sale.tax_share:f}", amount=tax),
-            *_way_to_the_proceeds(fees, conversion, shipping, charge, priced),
-            *(() if sale.is_plain else (_proceeds_term(proceeds, charge),)),
-            PriceTerm(name="profit", formula=f"{_left(priced)} − full cost", amount=profit),
-            PriceTerm(name="contribution", formula=f"{_left(priced)} − variable cost", amount=contribution),
-        ),
-        batch_net_price=money(priced.net * quantity, minor),
-        batch_profit=money(priced.profit * quantity, minor),
+        terms=tuple(PriceTerm(name=name, formula=words, amount=each) for name, words, each in shown.terms(policy)),
+        batch_net_price=shown.at_minor_unit(priced.net * quantity),
+        batch_profit=shown.at_minor_unit(priced.profit * quantity),
     )
 
 
-def _left(priced: Price) -> str:
-    return "net price" if priced.sale.is_plain else "proceeds"
+class _Shown:
+    """The amounts of a price for one piece, rounded and still adding up."""
 
+    def __init__(self, priced: Price, currency: str) -> None:
+        self.priced, self.sale, self.currency = priced, priced.sale, currency
+        self.minor = minor_unit_decimals(currency)
+        self.digits = self.minor + UNIT_COST_DECIMALS
+        self.gross, self.net = self.money(priced.gross), self.money(priced.net)
+        self.tax = self._less(self.gross, self.net)
+        self.fees = tuple(stated_fees(self.sale, priced.gross, currency, self.digits))
+        self.fee_total = self.money(sum((fee.amount.amount for fee in self.fees), ZERO))
+        self.conversion = self.money(self.sale.conversion_cost(priced.gross))
+        self.shipping, self.charge = self.money(self.sale.shipping_cost), self.money(self.sale.net_shipping_charge)
+        taken = self.fee_total.amount + self.conversion.amount + self.shipping.amount
+        self.proceeds = in_currency(self.net.amount + self.charge.amount - taken, currency)
+        self.full, self.variable = self.money(priced.costs.full), self.money(priced.costs.shown_variable)
+        self.profit, self.contribution = self._less(self.proceeds, self.full), self._less(self.proceeds, self.variable)
 
-def _proceeds_term(proceeds: Money, charge: Money) -> PriceTerm:
-    charged = " + net shipping charge" if charge.amount else ""
-    formula = f"net price{charged} − fees − conversion cost − shipping cost"
-    return PriceTerm(name="proceeds", formula=formula, amount=proceeds)
+    def money(self, amount: Decimal) -> Money:
+        """An amount with four digits more than the minor unit."""
+        return in_currency(half_up(amount, self.digits), self.currency)
 
+    def at_minor_unit(self, amount: Decimal) -> Money:
+        """An amount that is paid."""
+        return in_currency(half_up(amount, self.minor), self.currency)
 
-def _way_to_the_proceeds(
-    fees: tuple[StatedFee, ...], conversion: Money, shipping: Money, charge: Money, priced: Price
-) -> Iterator[PriceTerm]:
-    """What is taken and added between the net price and the proceeds, where there is any of it."""
-    for fee in fees:
-        yield PriceTerm(name=fee.name, formula=fee.formula, amount=fee.amount)
-    sale = priced.sale
-    if sale.conversion_share:
-        formula = f"(gross price + shipping charge − fees) × {sale.conversion_share:f}"
-        yield PriceTerm(name="conversion cost", formula=formula, amount=conversion)
-    if shipping.amount:
-        yield PriceTerm(name="shipping cost", formula="shipping a piece, as estimated", amount=shipping)
-    if charge.amount:
-        formula = "what the buyer is charged for shipping, without tax"
-        yield PriceTerm(name="net shipping charge", formula=formula, amount=charge)
+    def _less(self, one: Money, other: Money) -> Money:
+        return in_currency(one.amount - other.amount, self.currency)
+
+    def terms(self, policy: PricingPolicy | None) -> Iterator[tuple[str, str, Money]]:
+        """The way from the cost to the price and to what is kept: name, formula, amount."""
+        yield "variable cost", "variable lines of the cost sheet ÷ pieces", self.variable
+        yield "full cost", "all lines of the cost sheet ÷ pieces", self.full
+        for name, formula, amount in _way_to_the_price(self.priced, policy, self.digits):
+            yield name, formula, self.money(amount)
+        yield "net price", "price without tax", self.net
+        yield "tax", f"net price × {self.sale.tax_share:f}", self.tax
+        yield from self._way_to_the_proceeds()
+        left = "net price" if self.sale.is_plain else "proceeds"
+        yield "profit", f"{left} − full cost", self.profit
+        yield "contribution", f"{left} − variable cost", self.contribution
+
+    def _way_to_the_proceeds(self) -> Iterator[tuple[str, str, Money]]:
+        """What is taken and added between the net price and the proceeds, where there is any of it."""
+        for fee in self.fees:
+            yield fee.name, fee.formula, fee.amount
+        if share := self.sale.conversion_share:
+            yield "conversion cost", f"(gross price + shipping charge − fees) × {share:f}", self.conversion
+        if self.shipping.amount:
+            yield "shipping cost", "shipping a piece, as estimated", self.shipping
+        if self.charge.amount:
+            yield "net shipping charge", "what the buyer is charged for shipping, without tax", self.charge
+        if not self.sale.is_plain:
+            charged = " + net shipping charge" if self.charge.amount else ""
+            yield "proceeds", f"net price{charged} − fees − conversion cost − shipping cost", self.proceeds
 
 
 _WORDS = {Rounding.UP: "the next one up", Rounding.NEAREST: "the nearest not below the floor"}
-
-
-_FORMULAS = {
-    Target.MARGIN: "{cost} ÷ (1 − {value:f})",
-    Target.MARKUP: "{cost} × (1 + {value:f})",
-    Target.PROFIT_PER_PIECE: "{cost} + {value:f}",
-    Target.FIXED_PRICE: "{value:f}, fixed",
-}
-_AIMS = {
-    Target.MARGIN: "{value:f} × net price",
-    Target.MARKUP: "{value:f} × {cost}",
-    Target.PROFIT_PER_PIECE: "{value:f}",
-}
 
 
 def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) -> Iterator[tuple[str, str, Decimal]]:
     if policy is None:
         yield "price", "as given", priced.asked
         return
-    sale, cost = priced.sale, policy.cost_basis.value.replace("_", " ")
-    if policy.target is Target.FIXED_PRICE:
-        yield "target price", _FORMULAS[policy.target].format(value=policy.value), priced.target
+    sale, cost, aimed = priced.sale, policy.cost_basis.value.replace("_", " "), policy.target.traits
+    formula, aim = (words.format(cost=cost, value=policy.value) for words in (aimed.formula, aimed.aim))
+    if aimed.is_price:
+        yield "target price", formula, priced.target
     elif sale.is_plain:
-        yield "target net price", _FORMULAS[policy.target].format(cost=cost, value=policy.value), _target_net(priced)
+        yield "target net price", formula, _target_net(priced)
         is_taxed = sale.display is Display.TAX_INCLUSIVE
         formula = f"target net price × (1 + {sale.tax_share:f})" if is_taxed else "target net price"
         yield "target price", formula, priced.target
     else:
-        aim = _AIMS[policy.target].format(cost=cost, value=policy.value)
         yield "target price", f"the least at which proceeds − {cost} = {aim}{_solution(priced, digits)}", priced.target
     if priced.raised_to is not None:
         yield "floor price", "the least from the target on that the policy allows, at the minor unit", priced.raised_to

@@ -1,6 +1,6 @@
 """Totals of a commercial document as EN 16931 prescribes them."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -113,6 +113,15 @@ def line_net(line: DocumentLine, currency: str) -> Decimal:
     return line_gross(line, currency) - sum(line.allowances, ZERO) + sum(line.charges, ZERO)
 
 
+def _tax_subtotals(signed: Iterable[tuple[AppliedTax, Decimal]], decimals: int) -> Iterator[TaxSubtotal]:
+    """What is taxed alike, taken together."""
+    taxable: dict[AppliedTax, Decimal] = {}
+    for tax, amount in signed:
+        taxable[tax] = taxable.get(tax, ZERO) + amount
+    for tax, amount in taxable.items():
+        yield TaxSubtotal(tax=tax, taxable_amount=amount, tax_amount=half_up(amount * tax.rate_share, decimals))
+
+
 @exactly
 def document_totals(
     lines: Iterable[DocumentLine],
@@ -127,21 +136,14 @@ def document_totals(
 
     Source: EN 16931-1:2017, business rules BR-CO-10 to BR-CO-17.
     """
-    minor = minor_unit_decimals(currency)
     document_lines, taken_off, added = list(lines), list(allowances), list(charges)
     nets = tuple(line_net(line, currency) for line in document_lines)
-    taxable: dict[AppliedTax, Decimal] = {}
     signed = [
         *((line.tax, net) for line, net in zip(document_lines, nets, strict=True)),
         *((allowance.tax, -allowance.amount) for allowance in taken_off),
         *((charge.tax, charge.amount) for charge in added),
     ]
-    for tax, amount in signed:
-        taxable[tax] = taxable.get(tax, ZERO) + amount
-    subtotals = tuple(
-        TaxSubtotal(tax=tax, taxable_amount=amount, tax_amount=half_up(amount * tax.rate_share, minor))
-        for tax, amount in taxable.items()
-    )
+    subtotals = tuple(_tax_subtotals(signed, minor_unit_decimals(currency)))
     line_total = sum(nets, ZERO)
     allowance_total = sum((each.amount for each in taken_off), ZERO)
     charge_total = sum((each.amount for each in added), ZERO)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from service.domain.solving.straight_pieces import Function, Piece, clamped, scaled
 from service.domain.values.bands import band_problems
@@ -19,6 +19,7 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ONE, ZERO, exactly, snapped
+from service.domain.values.kinds import Kind
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import Reference
 
@@ -33,12 +34,21 @@ class Display(StrEnum):
 MAX_FEES = 50
 
 
-class FeeBase(StrEnum):
+class FeeBaseTraits(NamedTuple):
+    """What is in the base of a fee besides the net price: the tax, and what the buyer is charged for shipping."""
+
+    has_tax: bool
+    has_shipping: bool
+
+
+class FeeBase(Kind):
     """What a fee is a share of."""
 
-    GROSS_PRICE = "gross_price"
-    NET_PRICE = "net_price"
-    GROSS_WITH_SHIPPING = "gross_with_shipping"
+    traits: FeeBaseTraits
+
+    GROSS_PRICE = "gross_price", FeeBaseTraits(has_tax=True, has_shipping=False)
+    NET_PRICE = "net_price", FeeBaseTraits(has_tax=False, has_shipping=False)
+    GROSS_WITH_SHIPPING = "gross_with_shipping", FeeBaseTraits(has_tax=True, has_shipping=True)
 
 
 class Banding(StrEnum):

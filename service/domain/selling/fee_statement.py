@@ -32,20 +32,20 @@ class StatedFee:
 def stated_fees(sale: Sale, gross: Decimal, currency: str, digits: int) -> Iterator[StatedFee]:
     """Each fee at a gross price, rounded so that they add up to their rounded total."""
     amounts = apportioned([sale.fee_amount(fee, gross) for fee in sale.fees], digits)
-    for fee, amount in zip(sale.fees, amounts, strict=True):
-        base = sale.base_amount(fee.base, gross)
+    for charged, amount in zip(sale.fees, amounts, strict=True):
+        base = sale.base_amount(charged.fee.base, gross)
         yield StatedFee(
-            name=fee.name,
-            base=fee.base,
+            name=charged.fee.name,
+            base=charged.fee.base,
             base_amount=in_currency(half_up(base, digits), currency),
-            formula=_fee_formula(fee, base, digits),
+            formula=_fee_formula(charged, base, digits),
             amount=in_currency(amount, currency),
         )
 
 
 def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
     """How the fee follows from its base, as "0.05 × gross price + 0.3, at least 0.5, × (1 + 0.21)"."""
-    fee, band, words = charged.fee, charged.band_at(base), charged.base.value.replace("_", " ")
+    fee, band, words = charged.fee, charged.band_at(base), charged.fee.base.value.replace("_", " ")
 
     def amount(figure: Decimal) -> Decimal:
         return plain(charged.convert(figure), digits)

@@ -14,17 +14,13 @@ class ChargedFee:
     """A fee in the currency of sale.
 
     Attributes:
-        name: what it is called.
-        base: what it is a share of.
-        function: what it takes, its tax included, of each amount of its base.
         fee: as the channel's terms have it.
+        function: what it takes, its tax included, of each amount of its base.
         convert: an amount of those terms in the currency of sale.
     """
 
-    name: str
-    base: FeeBase
-    function: Function
     fee: Fee
+    function: Function
     convert: Callable[[Decimal], Decimal] = field(compare=False)
 
     def band_at(self, base: Decimal) -> FeeBand:
@@ -84,13 +80,17 @@ class Sale:
 
     def base_amount(self, base: FeeBase, gross: Decimal) -> Decimal:
         """What a fee is a share of, at a gross price."""
-        if base is FeeBase.NET_PRICE:
-            return gross / self.with_tax
-        return gross + self.shipping_charge if base is FeeBase.GROSS_WITH_SHIPPING else gross
+        added, divisor = self._way_to(base)
+        return (gross + added) / divisor
+
+    def _way_to(self, base: FeeBase) -> tuple[Decimal, Decimal]:
+        """What is added to the gross price, and what that is divided by then, to get what a fee is a share of."""
+        has = base.traits
+        return self.shipping_charge if has.has_shipping else ZERO, ONE if has.has_tax else self.with_tax
 
     def fee_amount(self, charged: ChargedFee, gross: Decimal) -> Decimal:
         """What a fee comes to at a gross price, its tax included."""
-        return value_at(charged.function, self.base_amount(charged.base, gross))
+        return value_at(charged.function, self.base_amount(charged.fee.base, gross))
 
     def fee_total(self, gross: Decimal) -> Decimal:
         """What all fees come to."""
@@ -126,20 +126,18 @@ class Sale:
 
     def _taxed(self, charged: ChargedFee) -> Function:
         """(1 + tax) × a fee as a function of the gross price: its base put in, piece by piece."""
-        is_net = charged.base is FeeBase.NET_PRICE
-        stretch = self.with_tax if is_net else ONE
-        offset = self.shipping_charge if charged.base is FeeBase.GROSS_WITH_SHIPPING else ZERO
+        added, divisor = self._way_to(charged.fee.base)
         found = []
         for piece in charged.function:
-            up_to = None if piece.up_to is None else piece.up_to * stretch - offset
+            up_to = None if piece.up_to is None else piece.up_to * divisor - added
             if up_to is not None and up_to < 0:
                 continue
             found.append(
                 Piece(
-                    above=max(ZERO, piece.above * stretch - offset),
+                    above=max(ZERO, piece.above * divisor - added),
                     up_to=up_to,
-                    slope=piece.slope * (ONE if is_net else self.with_tax),
-                    constant=self.with_tax * (piece.slope * offset + piece.constant),
+                    slope=piece.slope * (self.with_tax / divisor),
+                    constant=self.with_tax * (piece.slope * added / divisor + piece.constant),
                 )
             )
         return tuple(found)
@@ -174,10 +172,7 @@ def sale_through(
     return Sale(
         display=display,
         tax_share=tax_share,
-        fees=tuple(
-            ChargedFee(name=fee.name, base=fee.base, function=fee.function(convert), fee=fee, convert=convert)
-            for fee in terms.fees
-        ),
+        fees=tuple(ChargedFee(fee=fee, function=fee.function(convert), convert=convert) for fee in terms.fees),
         conversion_share=terms.conversion_spread_share if is_converted else ZERO,
         shipping_cost=shipping_cost or ZERO,
         shipping_charge=charge,

@@ -8,16 +8,7 @@ from typing import Any
 
 from service.domain.costing.rate_card import DatedRate, unit_components
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.resources import (
-    ENTIRE_TOOL,
-    LabourGrade,
-    Machine,
-    Material,
-    Overhead,
-    OverheadBase,
-    Tariff,
-    Tool,
-)
+from service.domain.making.resources import ENTIRE_TOOL, LabourGrade, Machine, Material, Overhead, Tariff, Tool
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
 from service.domain.values.references import Registered, part_of
@@ -117,9 +108,6 @@ def _unit_rates(rate: DatedRate, facts: Registered, convert: Exchange, currency:
         )
 
 
-_BASE_UNITS = {OverheadBase.MACHINE_HOUR: "h", OverheadBase.LABOUR_HOUR: "h", OverheadBase.PIECE: "piece"}
-
-
 def _unit(facts: Registered, part: str) -> str:
     match facts:
         case Material():
@@ -131,4 +119,4 @@ def _unit(facts: Registered, part: str) -> str:
         case Tool():
             return "piece" if part == ENTIRE_TOOL else "shot"
     assert isinstance(facts, Overhead)  # taxes and shipping services have no unit rate, a product no rate
-    return _BASE_UNITS.get(facts.base, facts.base.value)
+    return facts.base.traits.unit or facts.base.value
