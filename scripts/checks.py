@@ -123,6 +123,12 @@ class Tested:
     is_passed: bool
 
 
+def _sentence(where: str, name: str) -> str:
+    """The test's name after that of its class, which is what it is about."""
+    about = where.rpartition(".")[2]
+    return f"{about}::{name}" if about.startswith("Test") else name
+
+
 def reported_in(report: Path) -> list[Tested]:
     """What pytest has reported; nothing if it did not come to that."""
     if not report.exists():
@@ -132,7 +138,7 @@ def reported_in(report: Path) -> list[Tested]:
     return [
         Tested(
             path=case.get("file") or "?",
-            name=case.get("name") or "?",
+            name=_sentence(case.get("classname") or "", case.get("name") or "?"),
             seconds=float(case.get("time") or 0),
             is_passed=case.find("failure") is None and case.find("error") is None,
         )

@@ -144,7 +144,7 @@ def test_carries_the_contract(installed: Installed) -> None:
     assert contract.read_bytes() == (ROOT / "openapi" / "openapi.yaml").read_bytes()
 
 
-def test_has_nothing_of_the_source_tree(installed: Installed) -> None:
+def test_what_is_installed_uses_nothing_of_the_source_tree(installed: Installed) -> None:
     python = [installed.binaries / "python", "-c", "import service; print(service.__file__)"]
     found = subprocess.run(python, env=installed.environment, cwd="/", capture_output=True, text=True, check=True)
 

@@ -359,7 +359,7 @@ def test_every_row_has_a_scene_and_every_scene_a_row() -> None:
 
 
 @pytest.mark.parametrize("what", SCENES)
-def test_it_comes_out_as_the_row_says_and_the_next_good_file_is_taken(
+def test_a_fault_of_the_feed_comes_out_as_its_row_says_and_the_next_good_file_is_taken(
     what: str,
     owner: Owner,
     feed_server: FeedServer,

@@ -158,7 +158,9 @@ class TestConcertTickets:
         assert nearest(planned["break_even"]["sales"]["amount"]) == 5769
         assert nearest(planned["target"]["sales"]["amount"]) == 13_846
 
-    def test_and_the_first_whole_tickets_that_reach_them_which_the_source_does_not(self, planned: Any) -> None:
+    def test_the_first_whole_tickets_that_reach_them_are_told_which_the_source_does_not_tell(
+        self, planned: Any
+    ) -> None:
         assert planned["break_even"]["whole_pieces"] == "385"
         assert planned["target"]["whole_pieces"] == "924"  # 923 leave 6,999
 

@@ -91,6 +91,6 @@ class TestCurrencyFractions:
         assert cash_step(currency) == Decimal(step)
 
     @pytest.mark.parametrize("currency", ["EUR", "USD", "GBP", "JPY", "KWD", "CLF"])
-    def test_elsewhere_cash_is_paid_to_the_minor_unit(self, currency: str) -> None:
+    def test_where_no_cash_step_is_known_cash_is_paid_to_the_minor_unit(self, currency: str) -> None:
         assert cash_step(currency) is None
         assert cash_rounded(Decimal("1.03"), currency) is None

@@ -268,7 +268,7 @@ class TestCurrenciesThatEnded:
         assert "2023-01-14" in error["detail"]
         assert client.get(f"materials/thing/rates/{LONG_AGO}").status_code == 404
 
-    def test_nor_is_a_rate_for_it_taken(self, client: Client) -> None:
+    def test_a_rate_for_a_currency_that_ended_is_not_taken(self, client: Client) -> None:
         response = client.put("exchange-rates/2022-12-30", {"base": "EUR", "rates": {"USD": "1.0666", "HRK": "7.5365"}})
 
         (error,) = response.json["errors"]

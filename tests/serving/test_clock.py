@@ -57,7 +57,7 @@ def test_tells_an_instant_of_another_zone_in_utc() -> None:
         ("America/St_Johns", "2026-12-11T03:30:00Z", 11),
     ],
 )
-def test_it_is_the_day_of_the_workshops_time_zone(time_zone: str, at: str, day: int) -> None:
+def test_today_is_the_day_of_the_workshops_time_zone(time_zone: str, at: str, day: int) -> None:
     workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone=time_zone)
 
     with clock.set_to(datetime.fromisoformat(at)):

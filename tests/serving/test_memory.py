@@ -26,7 +26,7 @@ def test_a_value_kept_again_takes_the_place_of_the_one_before() -> None:
     assert memory.find("b") == b"1234567"
 
 
-def test_without_room_nothing_is_kept() -> None:
+def test_a_memory_without_room_keeps_nothing() -> None:
     memory: Memory[bytes] = Memory(0, len)
     memory.keep("a", b"1")
 

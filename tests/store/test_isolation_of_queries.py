@@ -480,7 +480,9 @@ class TestTheMainJob:
         for table in metadata.tables:
             assert any(re.search(rf"\b{table}\b", statement) for statement in heard.statements)
 
-    def test_nor_does_making_a_workshop_or_a_day_of_requests(self, client: Client, database: Database) -> None:
+    def test_making_a_workshop_or_a_day_of_requests_reaches_no_other_workshop(
+        self, client: Client, database: Database
+    ) -> None:
         made = new_workshop(name="x", address="", currency="EUR", locale="en", time_zone="UTC")
 
         with listening(database) as heard:

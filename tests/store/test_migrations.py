@@ -98,9 +98,7 @@ class TestUpAndDown:
             differences = compare_metadata(MigrationContext.configure(connection, opts=options), metadata)
         assert differences == []
 
-    def test_and_the_keys_and_constraints_they_name_which_alembic_does_not_compare(
-        self, bare_database: Database
-    ) -> None:
+    def test_migrations_make_the_keys_and_constraints_that_the_tables_name(self, bare_database: Database) -> None:
         migrate(bare_database)
 
         with bare_database.reading() as connection:

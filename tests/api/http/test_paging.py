@@ -236,7 +236,7 @@ def test_a_limit_that_is_none_is_refused(workshop: Client, limit: str) -> None:
     assert parameters(refused(workshop, "GET", f"materials?limit={limit}", status=422)) == ["limit"]
 
 
-def test_without_a_limit_a_page_has_a_hundred(client: Client) -> None:
+def test_a_list_asked_for_without_a_limit_has_pages_of_a_hundred(client: Client) -> None:
     for number in range(101):
         client.register(f"labour-grades/g{number:03}", {"name": "Grade"})
 

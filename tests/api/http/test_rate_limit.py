@@ -105,7 +105,7 @@ def test_what_needs_no_key_is_not_limited_and_tells_nothing(limited_app: flask.F
         assert not any("RateLimit" in answer.headers for answer in answers)
 
 
-def test_without_a_limit_nothing_is_told(client: Client) -> None:
+def test_a_service_without_a_rate_limit_tells_of_none(client: Client) -> None:
     assert "RateLimit" not in client.get("materials").headers
 
 

@@ -66,7 +66,7 @@ def no_time(client: Client) -> Iterator[None]:
         ("POST", "repricings", {"as_of": "2026-11-25", "apply": True}),
     ],
 )
-def test_is_given_up_stores_nothing_and_is_done_when_there_is_time(
+def test_what_takes_too_long_is_given_up_stores_nothing_and_is_done_when_there_is_time(
     hasty: Client, method: str, path: str, body: Any
 ) -> None:
     before, key = stored(hasty), {"Idempotency-Key": f'"{uuid4()}"'} if method == "POST" else {}

@@ -84,7 +84,7 @@ def fill(client: Client) -> None:
     pytest.fail("it is never full")
 
 
-def test_without_room_nothing_is_half_written_and_with_room_it_goes_on(
+def test_a_database_without_room_writes_nothing_by_halves_and_goes_on_with_room(
     alone: Client, caplog: pytest.LogCaptureFixture
 ) -> None:
     fill(alone)

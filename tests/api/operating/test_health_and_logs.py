@@ -94,7 +94,7 @@ def test_ready_needs_no_key(app: flask.Flask) -> None:
     assert app.test_client().get("/ready").status_code == 200
 
 
-def test_without_its_tables_it_is_not_ready(empty_app: flask.Flask) -> None:
+def test_a_service_without_its_tables_is_not_ready(empty_app: flask.Flask) -> None:
     answer = empty_app.test_client().get("/ready")
 
     assert answer.status_code == 503
@@ -122,14 +122,16 @@ def test_once_migrated_it_is_ready(empty_app: flask.Flask) -> None:
     assert empty_app.test_client().get("/ready").status_code == 200
 
 
-def test_without_its_database_it_is_not_ready_and_says_so_as_the_contract_has_it(pathless_app: flask.Flask) -> None:
+def test_a_service_without_its_database_is_not_ready_and_says_so_as_the_contract_has_it(
+    pathless_app: flask.Flask,
+) -> None:
     answer = pathless_app.test_client().get("/ready")
 
     assert answer.status_code == 503
     Contract(pathless_app).check("GET", "/ready", answer)
 
 
-def test_without_its_database_it_asks_to_come_back(pathless_app: flask.Flask) -> None:
+def test_a_service_without_its_database_asks_to_come_back(pathless_app: flask.Flask) -> None:
     key = {"Authorization": f"Bearer pugmill_{'0' * 32}_secret"}
 
     answer = pathless_app.test_client().get("/v1/materials", headers=key)

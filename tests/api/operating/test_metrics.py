@@ -111,7 +111,7 @@ def pathless_app(tmp_path: Path) -> flask.Flask:
     return create_app(Settings(database_url=f"sqlite:///{tmp_path / 'no-such-directory' / 'pugmill.db'}"))
 
 
-def test_without_its_database_it_still_answers_and_says_so(pathless_app: flask.Flask) -> None:
+def test_metrics_without_their_database_still_answer_and_say_so(pathless_app: flask.Flask) -> None:
     found = samples(pathless_app.test_client().get("/metrics").text)
 
     assert found["pugmill_database_up", ()] == 0

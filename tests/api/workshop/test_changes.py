@@ -312,12 +312,12 @@ class TestWhatChangesNothing:
 
         assert found == []
 
-    def test_nor_is_what_is_only_looked_at(self, shop: Client) -> None:
+    def test_what_is_only_looked_at_is_not_put_on_record(self, shop: Client) -> None:
         rates = {"tariffs/grid": builders.tariff_rate("0.60", "0.40")}
 
         assert made(shop, lambda: shop.post("repricings", {"as_of": FIRST, "rates": rates})) == []
 
-    def test_nor_what_is_refused(self, shop: Client) -> None:
+    def test_what_is_refused_is_not_put_on_record(self, shop: Client) -> None:
         stale = {"headers": {"If-Match": '"0"'}}
 
         refused(shop, "DELETE", "materials/hdpe", status=409)
@@ -325,7 +325,7 @@ class TestWhatChangesNothing:
         refused(shop, "PUT", RATE, builders.material_rate("9"), status=412, **stale)
         refused(shop, "POST", "repricings", {"as_of": MONDAY, "apply": True}, status=412, **stale)
 
-    def test_and_what_cannot_be_put_on_record_is_not_changed(self, stocked: Client, database: Database) -> None:
+    def test_what_cannot_be_put_on_record_is_not_changed(self, stocked: Client, database: Database) -> None:
         def fail(_connection: Any, _cursor: Any, statement: str, *_: Any) -> None:
             if statement.startswith("INSERT INTO changes"):
                 raise sa.exc.OperationalError(statement, None, Exception("no room"))

@@ -95,7 +95,7 @@ def test_every_operation_that_needs_a_key_is_in_the_walk() -> None:
     assert {*READING, *CHANGING} >= {named(place) for place in KEYED}
 
 
-def test_both_begin_at_the_same_revision(seen: Walk) -> None:
+def test_both_workshops_begin_at_the_same_revision(seen: Walk) -> None:
     """What is kept of one under the state of the other would be taken for it."""
     assert seen.revisions[0] == seen.revisions[1] > 0
 

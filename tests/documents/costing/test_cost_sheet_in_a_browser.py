@@ -18,7 +18,7 @@ widths = pytest.mark.parametrize("width", [PHONE, DESK])
 
 
 @widths
-def test_it_is_as_wide_as_its_window_and_asks_for_nothing(browser: Browser, width: int) -> None:
+def test_a_cost_sheet_is_as_wide_as_its_window_and_asks_for_nothing(browser: Browser, width: int) -> None:
     browser.show(cost_sheet_page(view_of(a_usual_shop())), width)
 
     assert browser.complaints() == []
@@ -29,7 +29,9 @@ def test_it_is_as_wide_as_its_window_and_asks_for_nothing(browser: Browser, widt
 
 @widths
 @pytest.mark.parametrize("name", [LONG, ARABIC])
-def test_so_it_is_with_a_long_name_and_one_from_right_to_left(browser: Browser, width: int, name: str) -> None:
+def test_a_cost_sheet_with_a_long_name_or_one_from_right_to_left_is_as_wide_as_its_window(
+    browser: Browser, width: int, name: str
+) -> None:
     product = a_new_product(name=name, operations=[an_operation(name=name)])
     browser.show(cost_sheet_page(view_of(a_usual_shop(product), locale="he_IL", seller=name)), width)
 

@@ -33,7 +33,7 @@ def test_a_quotation_is_as_wide_as_its_window_and_asks_for_nothing(browser: Brow
 
 @widths
 @pytest.mark.parametrize("name", [LONG, HEBREW, ARABIC, "砖" * 200])
-def test_so_it_is_with_any_name(browser: Browser, width: int, name: str) -> None:
+def test_a_quotation_with_any_name_is_as_wide_as_its_window(browser: Browser, width: int, name: str) -> None:
     line = a_sheet_line(description=name, quantity_breaks=[1000], charges=[{"reason": name, "amount": "7"}])
     paper = a_paper([line], customer={"name": name, "address": f"{name}\n{name}"}, note=name)
 

@@ -225,7 +225,7 @@ class TestTheCostIsLinearInTheRates:
 
     @tried
     @given(shops(("EUR", "USD")), batches, st.data())
-    def test_and_one_percent_on_a_rate_adds_what_the_sheet_says(
+    def test_one_percent_on_a_rate_adds_what_the_sheet_says(
         self, shop: Shop, quantity: int, data: st.DataObject
     ) -> None:
         rates = shop.unit_rates()

@@ -55,7 +55,7 @@ class TestAPocketCalculatorFindsTheFigureThatIsShown:
 
     @tried
     @given(shops(("JPY", "EUR")), batches)
-    def test_and_no_more_is_written_than_has_a_name_that_people_read(self, shop: Shop, quantity: int) -> None:
+    def test_no_more_is_written_than_has_a_name_that_people_read(self, shop: Shop, quantity: int) -> None:
         workings = all_of(workings_of(shop, quantity))
 
         assert not [each.formula for each in workings if "_" in each.formula]
@@ -205,7 +205,7 @@ class TestWrittenFigures:
         assert section.workings[1].with_figures == "0.333333 × 0.375"
         assert section.workings[1].result == Decimal("0.125")
 
-    def test_so_is_a_large_one(self) -> None:
+    def test_a_large_figure_is_written_as_it_is(self) -> None:
         book = Workbook()
         book.section("Large")
         book.note(Written(80_000_000_001, label="eighths") / 8, "eighth", "", on_sheet=Decimal("10000000000.13"))

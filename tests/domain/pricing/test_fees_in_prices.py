@@ -83,7 +83,7 @@ class TestCommissionAndPaymentFeeWithTheTaxInThePrice:
             "the least at which proceeds − full cost = 0.3 × net price: 24.563 ÷ 0.59836"
         )
 
-    def test_and_shows_what_becomes_of_them(self) -> None:
+    def test_the_sheet_shows_what_becomes_of_both_fees(self) -> None:
         price = stated(self.found)
 
         assert amounts(price) == {
@@ -164,7 +164,7 @@ class TestAStepDownOfTheCommissionAt10:
         assert amounts(price)["profit"] == "1.509000"  # 10.01 × 0.9 − 7.50
         assert formulas(price)["target price"].endswith("= 1, just past a step of the fees")
 
-    def test_and_at_the_step_itself_too_little_is_kept(self) -> None:
+    def test_at_the_step_itself_too_little_is_kept(self) -> None:
         assert amounts(stated(self.found, kept_at="10"))["profit"] == "0.500000"  # 10 × 0.8 − 7.50
 
 
@@ -469,8 +469,7 @@ class TestATargetOutOfReach:
         assert error.value.highest == error.value.highest_margin_share == Decimal("0.375")
         assert error.value.at_price is None
         assert str(error.value) == (
-            "a margin of 0.4 cannot be reached: "
-            "fees are too high for it at any price; the most is just below 0.375000"
+            "a margin of 0.4 cannot be reached: fees are too high for it at any price; the most is just below 0.375000"
         )
 
     def test_is_refused_with_the_price_that_reaches_the_most(self) -> None:

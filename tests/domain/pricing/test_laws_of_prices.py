@@ -96,7 +96,7 @@ class TestTheTargetIsGivenBack:
         assert asked == 0 or not meets_target(asked - unit, policy, costs, tax_share)
 
     @given(questions(Rounding.UP))
-    def test_and_no_cheaper_price_of_the_grid_meets_target_and_floor(
+    def test_no_cheaper_price_of_the_grid_meets_target_and_floor(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
     ) -> None:
         policy, costs, tax_share, currency = question
@@ -213,7 +213,7 @@ def stated_price(question: tuple[PricingPolicy, UnitCosts, Decimal, str], quanti
 
 class TestFullCostCoversVariableCost:
     @given(unit_costs(), tax_shares)
-    def test_so_a_floor_at_full_cost_is_never_below_one_at_variable_cost(
+    def test_a_floor_at_full_cost_is_never_below_one_at_variable_cost(
         self, costs: UnitCosts, tax_share: Decimal
     ) -> None:
         free = PricingPolicy(target=Target.FIXED_PRICE, value=Decimal(0))

@@ -71,7 +71,7 @@ class TestTargets:
             ({"price_step": "0"}, "price_step: must be more than 0"),
         ],
     )
-    def test_and_grids_that_cannot_be_are_refused(self, policy: dict[str, Any], message: str) -> None:
+    def test_targets_and_grids_that_cannot_be_are_refused(self, policy: dict[str, Any], message: str) -> None:
         with pytest.raises(InvalidValuesError) as error:
             a_policy(**policy)
 

@@ -164,7 +164,7 @@ class TestAQuotation:
 
     @tried
     @given(quotations())
-    def test_and_what_it_was_computed_from_and_what_came_out_are_read_back_as_they_were_written(
+    def test_its_basis_and_its_figures_are_read_back_as_they_were_written(
         self, quotation: tuple[QuotationRequest, QuotationBasis]
     ) -> None:
         request, basis = quotation

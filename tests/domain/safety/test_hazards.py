@@ -47,7 +47,7 @@ class TestNothingToSay:
     def test_cold_work_on_a_light_piece_without_a_declared_use_calls_for_no_caution(self) -> None:
         assert cautions([], [], Decimal("2.5")) == ()
 
-    def test_nor_does_a_piece_of_unknown_mass(self) -> None:
+    def test_a_piece_of_unknown_mass_brings_no_caution(self) -> None:
         assert cautions([], [], None) == ()
 
 

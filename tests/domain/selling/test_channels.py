@@ -247,7 +247,7 @@ class TestTerms:
             ("HRK", "HRK is no longer in use; its last day was 2023-01-14"),
         ],
     )
-    def test_and_channels_are_refused_a_currency_that_is_none_or_has_ended(self, code: str, reason: str) -> None:
+    def test_terms_and_channels_are_refused_a_currency_that_is_none_or_has_ended(self, code: str, reason: str) -> None:
         for make, path in (
             (lambda: terms(currency=code), ("currency",)),
             (lambda: Channel(name="Lantern Quay market", payout_currency=code), ("payout_currency",)),

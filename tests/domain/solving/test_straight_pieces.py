@@ -229,7 +229,7 @@ class TestAnInterval:
             ([], [interval("7")], []),
         ],
     )
-    def test_and_another_have_in_common_what_both_hold(
+    def test_two_intervals_have_in_common_what_both_hold(
         self, one: list[Interval], other: list[Interval], both: list[Interval]
     ) -> None:
         assert common(one, other) == tuple(both)
@@ -282,7 +282,7 @@ def test_a_multiple_is_at_every_place_the_multiple(one: Function, factor: Decima
 
 
 @given(functions(), st.none() | figures("-20", "20", 1), st.none() | figures("-20", "20", 1), places)
-def test_within_limits_it_is_what_it_was_or_the_limit(
+def test_a_function_within_limits_is_what_it_was_or_the_limit(
     one: Function, least: Decimal | None, most: Decimal | None, x: Fraction
 ) -> None:
     assume(least is None or most is None or least <= most)
@@ -308,7 +308,7 @@ def test_its_pieces_follow_each_other_from_0_without_end(
 
 
 @given(functions(), st.lists(places, min_size=1, max_size=40))
-def test_it_is_not_negative_just_where_it_is_told_to_be(one: Function, some: list[Fraction]) -> None:
+def test_a_function_is_not_negative_just_where_it_is_told_to_be(one: Function, some: list[Fraction]) -> None:
     found = not_negative(one)
 
     ends = [Fraction(piece.up_to) for piece in one if piece.up_to is not None]

@@ -111,7 +111,7 @@ class TestOnADay:
         check_currency_on(code, date.fromisoformat(day))
 
     @pytest.mark.parametrize(("code", "day"), [("ZZZ", "1999-01-04"), ("HRK", "2023-01-15"), ("BGN", "2026-02-01")])
-    def test_and_none_after_it(self, code: str, day: str) -> None:
+    def test_a_currency_is_none_after_its_last_day(self, code: str, day: str) -> None:
         with pytest.raises(UnknownCurrencyError) as error:
             check_currency_on(code, date.fromisoformat(day))
 

@@ -269,12 +269,12 @@ class TestTheBestMix:
         assert hour.resource == "machines/press"
         assert hour.value_of_another_hour == found.lines[0].contribution_per_hour
 
-    def test_or_in_whole_batches(self, timed: Owner) -> None:
+    def test_the_best_mix_may_be_of_whole_batches(self, timed: Owner) -> None:
         mix = self.mix(timed, planned(policy=None, price="60", in_whole_batches=True))
 
         assert [line.pieces for line in mix.lines] == [80]
 
-    def test_or_as_much_as_demand_takes_where_there_is_time_for_all(self, timed: Owner) -> None:
+    def test_the_best_mix_is_all_that_demand_takes_where_there_is_time_for_all(self, timed: Owner) -> None:
         mix = self.mix(timed, planned(policy=None, price="60", most_per_month=30))
 
         assert [line.pieces for line in mix.lines] == [30]
