@@ -94,13 +94,9 @@ def lead_time(
         is_rush: whether it goes before what is promised already.
     """
     before = {resource: ZERO if is_rush else each.promised_minutes for resource, each in resources.items()}
-    needed: dict[str, Decimal] = {}
-    for bill in bills:
-        for resource, minutes in bill.minutes.items():
-            needed[resource] = needed.get(resource, ZERO) + minutes
     loads = [
         _load(resource, resources[resource], minutes, before[resource], starting_on)
-        for resource, minutes in needed.items()
+        for resource, minutes in _needed(bills).items()
         if minutes
     ]
     loads.sort(key=_lateness, reverse=True)
@@ -115,6 +111,15 @@ def lead_time(
         reason="" if ready is not None or limiting is None else _reason(limiting),
         loads=tuple(loads),
     )
+
+
+def _needed(bills: Iterable[BillOfResources]) -> dict[str, Decimal]:
+    """Minutes of each resource, for all batches."""
+    needed: dict[str, Decimal] = {}
+    for bill in bills:
+        for resource, minutes in bill.minutes.items():
+            needed[resource] = needed.get(resource, ZERO) + minutes
+    return needed
 
 
 def _load(resource: str, of: WorkingResource, needed: Decimal, promised: Decimal, starting_on: date) -> ResourceLoad:
