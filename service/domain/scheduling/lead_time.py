@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.making.bill_of_resources import QUANTITY_DECIMALS, BillOfResources, Step
+from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.scheduling.working_time import GREATEST_DAYS, Moment, Shift, last_day_looked_at
 from service.domain.values.exact import ZERO, exactly, plain, snapped
 
@@ -127,8 +127,8 @@ def _load(resource: str, of: WorkingResource, needed: Decimal, promised: Decimal
     return ResourceLoad(
         resource=resource,
         name=of.name,
-        minutes_needed=plain(needed, QUANTITY_DECIMALS),
-        minutes_promised=plain(promised, QUANTITY_DECIMALS),
+        minutes_needed=plain(needed),
+        minutes_promised=plain(promised),
         hours_per_week=of.shift.hours_per_week,
         done_on=None if done is None or of.shift.hours_per_week is None else done.day,
     )
