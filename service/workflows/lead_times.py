@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from service.domain.making.bill_of_resources import QUANTITY_DECIMALS
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.resources import LabourGrade, Machine
 from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
@@ -117,7 +116,7 @@ def _capacity(resource: str, of: WorkingResource, starting_on: date, days: int) 
         resource=resource,
         name=of.name,
         hours_per_week=of.shift.hours_per_week,
-        minutes_available=plain(there, QUANTITY_DECIMALS) if is_known else None,
-        minutes_promised=plain(of.promised_minutes, QUANTITY_DECIMALS),
+        minutes_available=plain(there) if is_known else None,
+        minutes_promised=plain(of.promised_minutes),
         free_on=free.day if is_known and free is not None else None,
     )

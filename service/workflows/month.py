@@ -18,7 +18,7 @@ from service.domain.month.month import Month, PlannedProduct
 from service.domain.month.plan import MonthPlan, PlannedLine
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
-from service.domain.scheduling.plan_load import loads
+from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Reference, Registered
@@ -32,7 +32,6 @@ from service.workflows.pricing.pricing import takings
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
 
-ORDINARY_WEEKS = Decimal(52) / Decimal(12)
 _AS_IT_IS = PricingPolicy(target=Target.FIXED_PRICE, value=ZERO)
 _IN_POLICY = ("value", "price_step", "price_endings", "display")
 

@@ -6,12 +6,12 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from service.documents.drawing.drawing import TEXT_SIZE, text_width
-from service.domain.values.exact import exactly, whole_down, whole_up
+from service.domain.values.exact import MONTHS_PER_YEAR, exactly, whole_down, whole_up
 
 _MOST_STEPS = 5
 _DAYS = (1, 2, 7, 14)
 _MONTHS = (1, 2, 3, 6, 12, 24, 60, 120, 240, 600, 1200)
-_MONTHS_PER_YEAR, _LONGEST_MONTH = 12, 31
+_LONGEST_MONTH = 31
 
 
 @exactly
@@ -39,9 +39,9 @@ def day_marks(first: date, last: date) -> tuple[date, ...]:
 
 def _firsts_of_months(first: date, last: date, step: int) -> Iterable[date]:
     """Firsts of every so many months counted from January, the first day's own month left out."""
-    month = first.year * _MONTHS_PER_YEAR + first.month - 1
+    month = first.year * MONTHS_PER_YEAR + first.month - 1
     month += -month % step if first.day == 1 else step - month % step
-    while (day := date(month // _MONTHS_PER_YEAR, month % _MONTHS_PER_YEAR + 1, 1)) <= last:
+    while (day := date(month // MONTHS_PER_YEAR, month % MONTHS_PER_YEAR + 1, 1)) <= last:
         yield day
         month += step
 

@@ -7,14 +7,12 @@ from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.bill_of_resources import QUANTITY_DECIMALS
 from service.domain.making.plausibility import Implausibility
 from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
-from service.domain.values.exact import ZERO, exactly, half_up, plain
+from service.domain.values.exact import SHARE_DECIMALS, ZERO, exactly, half_up, plain
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 
-SHARE_DECIMALS = 6
 _ALL = frozenset(CostClass)
 
 
@@ -162,7 +160,7 @@ def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
             name=line.name,
             cost_class=line.cost_class,
             variable=line.variable,
-            quantity=plain(line.quantity, QUANTITY_DECIMALS),
+            quantity=plain(line.quantity),
             unit=line.unit,
             rate=half_up(line.rate, decimals),
             amount=in_currency(batch_amount, currency),

@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Protocol
 from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Tariff
 from service.domain.values.declared import Bounds, Code, Length, NotNegative, Positive, PositiveShare, Share, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.exact import ONE, ZERO
+from service.domain.values.exact import MONTHS_PER_YEAR, ONE, ZERO
 from service.domain.values.money import Money
 from service.domain.values.references import WHOLE
 
@@ -17,7 +17,6 @@ Convert = Callable[[Money], Decimal]
 Components = Mapping[str, Mapping[str, Decimal]]
 """For each part of a resource ("" for the whole) the named amounts that add up to its unit rate."""
 
-MONTHS_PER_YEAR = 12
 _TWO = Decimal(2)
 
 

@@ -6,11 +6,10 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.currency.exchange_rates import FEED_MAX_AGE_DAYS, DayRates
-from service.domain.values.exact import ONE, exactly, half_up
+from service.domain.values.exact import ONE, SHARE_DECIMALS, exactly, half_up
 
 JUMP_LIMIT_SHARE = Decimal("0.2")
 """A rate may differ by so much from the last one accepted. Common practice, no source."""
-_SHARE_DECIMALS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +114,7 @@ class _Series:
             if before is None or (day.published_on - self._seen[currency]).days > FEED_MAX_AGE_DAYS:
                 continue
             if (share := _change_share(before, rate)) > JUMP_LIMIT_SHARE:
-                yield Jump(currency=currency, from_rate=before, to_rate=rate, share=half_up(share, _SHARE_DECIMALS))
+                yield Jump(currency=currency, from_rate=before, to_rate=rate, share=half_up(share, SHARE_DECIMALS))
 
 
 def _change_share(before: Decimal, after: Decimal) -> Decimal:

@@ -9,10 +9,8 @@ from uuid import UUID
 from service.domain.costing.variance import Cause, RateChange
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.listing.repricing import Decision
-from service.domain.values.exact import apportioned, half_up
+from service.domain.values.exact import SHARE_DECIMALS, apportioned, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
-
-_SHARE_DECIMALS = 6
 
 Effects = tuple[tuple[str, Cause, Decimal], ...]
 """What each change contributed to the cost of a piece, unrounded: what changed, why, and the amount."""
@@ -153,7 +151,7 @@ class ChangeWriter:
 
     def share(self, share: Decimal | None) -> str | None:
         """A share at six decimals."""
-        return None if share is None else f"{half_up(share, _SHARE_DECIMALS):f}"
+        return None if share is None else f"{half_up(share, SHARE_DECIMALS):f}"
 
     def cost(self, amount: Decimal) -> Decimal:
         """A unit cost as it is shown."""

@@ -172,7 +172,6 @@ class BatchBill(NamedTuple):
     quantities: Mapping[str, Decimal]
 
 
-QUANTITY_DECIMALS = 9
 _SHOWN = (
     "quantity",
     "pieces_good",
@@ -194,8 +193,8 @@ def stated(bill: BillOfResources) -> BillOfResources:
 
     def figure(exact: Any) -> Any:
         if isinstance(exact, Mapping):
-            return {name: plain(each, QUANTITY_DECIMALS) for name, each in exact.items()}
-        return plain(exact, QUANTITY_DECIMALS)
+            return {name: plain(each) for name, each in exact.items()}
+        return plain(exact)
 
     def shown(part: Any) -> Any:
         return replace(

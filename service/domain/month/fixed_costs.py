@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.costing.rate_card import DatedRate
-from service.domain.costing.rates import MONTHS_PER_YEAR, Convert, MachineRate, OverheadRate, TariffRate
+from service.domain.costing.rates import Convert, MachineRate, OverheadRate, TariffRate
 from service.domain.making.resources import Overhead
-from service.domain.values.exact import ZERO, exactly
+from service.domain.values.exact import MONTHS_PER_YEAR, ZERO, exactly
 from service.domain.values.references import Registered
 
 

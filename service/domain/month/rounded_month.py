@@ -3,11 +3,8 @@
 from decimal import Decimal
 
 from service.domain.month.month import Month
-from service.domain.values.exact import ZERO, apportioned, half_up, known
+from service.domain.values.exact import SHARE_DECIMALS, ZERO, apportioned, half_up, known
 from service.domain.values.money import Money, minor_unit_decimals, rounded, unit_cost
-
-SHOWN_DECIMALS = 6
-"""Of shares, and of pieces, minutes and weeks that need not be whole."""
 
 
 class RoundedMonth:
@@ -51,7 +48,7 @@ class RoundedMonth:
 
 def shown(figure: Decimal) -> Decimal:
     """A figure that is no amount, to six decimals."""
-    return known(figure, SHOWN_DECIMALS)
+    return known(figure, SHARE_DECIMALS)
 
 
 def shown_share(part: Decimal, whole: Decimal) -> Decimal | None:

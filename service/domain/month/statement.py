@@ -124,13 +124,7 @@ class MonthStatement:
 def month_statement(
     month: Month, propose: Propose | None, exchange_rates: Sequence[UsedRates], cautions: Sequence[Caution]
 ) -> MonthStatement:
-    """Everything that is asked about a month.
-
-    Args:
-        month: the plan.
-        propose: asks a solver for the best mix; None where that is not asked for.
-        exchange_rates: that amounts were converted with.
-        cautions: of the products.
+    """Everything that is asked about a month; its best mix too, if there is somebody to `propose` it.
 
     Raises:
         InvalidValuesError: no whole number of batches is within the demand for a product.

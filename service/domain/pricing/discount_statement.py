@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.pricing.price import Discount
-from service.domain.pricing.price_statement import stated_share
-from service.domain.values.exact import exactly, half_up
+from service.domain.values.exact import exactly, half_up, share_of
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 
 
@@ -45,7 +44,7 @@ def discount_statement(found: Discount, currency: str) -> DiscountStatement:
         discount_share=found.share,
         discounted_price=money(judged.asked),
         profit=money(judged.profit, minor + UNIT_COST_DECIMALS),
-        margin_share=stated_share(judged.profit, judged.net),
+        margin_share=share_of(judged.profit, judged.net),
         is_below_floor=judged.is_below_floor,
         least_price=None if found.least is None else money(found.least),
         least_price_discounted=None if found.discounted_least is None else money(found.discounted_least),

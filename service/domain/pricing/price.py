@@ -9,10 +9,8 @@ from service.domain.pricing.aim import Aim
 from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.selling.sale import Sale
 from service.domain.solving.straight_pieces import Function, Interval, Piece, common
-from service.domain.values.exact import ONE, UNITS, ZERO, exactly, half_up, snapped, whole_down
+from service.domain.values.exact import ONE, SHARE_DECIMALS, UNITS, ZERO, exactly, half_up, snapped, whole_down
 from service.domain.values.unit_costs import UnitCosts
-
-_SHARE_DECIMALS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,7 +206,7 @@ def _figure(found: tuple[Decimal, Decimal | None]) -> tuple[Decimal, bool]:
 
 def _at_most(figure: Decimal | None) -> Decimal | None:
     """Rounded down, so that what is told can be had."""
-    return None if figure is None else whole_down(figure.scaleb(_SHARE_DECIMALS)).scaleb(-_SHARE_DECIMALS)
+    return None if figure is None else whole_down(figure.scaleb(SHARE_DECIMALS)).scaleb(-SHARE_DECIMALS)
 
 
 def _holds(allowed: Sequence[Interval], price: Decimal) -> bool:

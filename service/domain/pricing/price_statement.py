@@ -8,7 +8,7 @@ from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price import Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
-from service.domain.values.exact import ZERO, exactly, half_up, plain
+from service.domain.values.exact import ZERO, exactly, half_up, plain, share_of
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
 
 
@@ -96,15 +96,6 @@ class PriceStatement:
     batch_profit: Money
 
 
-_SHARE_DECIMALS = 6
-_SLOPE_DECIMALS = 9
-
-
-def stated_share(part: Decimal, whole: Decimal) -> Decimal | None:
-    """Part ÷ whole to six decimals; None of nothing."""
-    return half_up(part / whole, _SHARE_DECIMALS) if whole else None
-
-
 @exactly
 def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: int, currency: str) -> PriceStatement:
     """The price with every term of the way, rounded so that the terms add up.
@@ -134,9 +125,9 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         full_cost=shown.full,
         profit=shown.profit,
         contribution=shown.contribution,
-        margin_share=stated_share(priced.profit, priced.net),
-        markup_share=stated_share(priced.profit, priced.costs.full),
-        contribution_margin_share=stated_share(priced.contribution, priced.net),
+        margin_share=share_of(priced.profit, priced.net),
+        markup_share=share_of(priced.profit, priced.costs.full),
+        contribution_margin_share=share_of(priced.contribution, priced.net),
         target_price=shown.money(priced.target),
         floor_price=None if priced.floor is None else shown.at_minor_unit(priced.floor),
         break_even_price=None if priced.break_even is None else shown.at_minor_unit(priced.break_even),
@@ -239,7 +230,7 @@ def _solution(priced: Price, digits: int) -> str:
     sale, needed = priced.sale, plain(-priced.equation.constant, digits)
     to_displayed = "" if sale.gross_of_displayed == 1 else f" ÷ {sale.gross_of_displayed:f}"
     return (
-        f": {needed} ÷ {plain(priced.equation.slope, _SLOPE_DECIMALS)}{to_displayed}, (1 + tax) × what has to come in "
+        f": {needed} ÷ {plain(priced.equation.slope)}{to_displayed}, (1 + tax) × what has to come in "
         "whatever the price ÷ what is left of each unit of the gross price"
     )
 

@@ -12,11 +12,9 @@ from service.domain.pricing.price import Pricing
 from service.domain.quoting.quotation import Kept
 from service.domain.quoting.request import QuotationLineRequest, ToolingCharge
 from service.domain.selling.sale import Sale
-from service.domain.values.exact import ZERO, exactly, half_up
+from service.domain.values.exact import ZERO, exactly, share_of
 from service.domain.values.money import rounded
 from service.domain.values.unit_costs import UnitCosts
-
-_SHARE_DECIMALS = 6
 
 ConvertAmount = Callable[[Decimal], Decimal]
 """An amount of the workshop's currency in the quotation's, unrounded."""
@@ -92,6 +90,6 @@ def kept(
         variable_cost=variable_cost,
         profit=rounded(left - full_cost.amount, currency),
         contribution=rounded(left - variable_cost.amount, currency),
-        margin_share=half_up((net - convert(full) - (shipping or ZERO)) / net, _SHARE_DECIMALS) if net else None,
+        margin_share=share_of(net - convert(full) - (shipping or ZERO), net),
         shipping_cost=None if shipping is None else shipping_cost,
     )

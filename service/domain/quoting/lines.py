@@ -22,11 +22,10 @@ from service.domain.quoting.quotation import (
 )
 from service.domain.quoting.request import QuotationLineRequest
 from service.domain.selling.taxes import TaxRate
-from service.domain.values.exact import ZERO, half_up, plain
+from service.domain.values.exact import ZERO, plain, share_of
 from service.domain.values.money import Money, in_currency, rounded, unit_cost
 from service.domain.values.references import WHOLE, part_of
 
-_SHARE_DECIMALS = 6
 _QUANTITY_DECIMALS = 3
 
 BatchKey = tuple[str, int, Tooling | None]
@@ -131,8 +130,7 @@ class QuotedLines:
         """Another quantity with what a piece of it saves."""
         price = quoted.unit_price.amount
         saving = price - other.unit_price.amount
-        share = half_up(saving / price, _SHARE_DECIMALS) if price else None
-        return replace(other, saving_per_piece=in_currency(saving, self.currency), saving_share=share)
+        return replace(other, saving_per_piece=in_currency(saving, self.currency), saving_share=share_of(saving, price))
 
 
 def adjusted(

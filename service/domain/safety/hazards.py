@@ -90,7 +90,7 @@ def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
     too_hot = [item for item in work if _is_above_decomposition(item)]
     if too_hot:
         limits = {item.polymer: THERMAL_DATA[item.polymer].decomposition_temperature_c for item in too_hot}
-        told = ", ".join(f"{polymer} above {plain(limit.value, 9)} °C" for polymer, limit in limits.items())
+        told = ", ".join(f"{polymer} above {plain(limit.value)} °C" for polymer, limit in limits.items())
         yield Caution(
             code="above-decomposition-temperature",
             concerns=Concern.WORK,
@@ -124,7 +124,7 @@ def _of_mass(
     if mass_kg is not None and mass_kg > ONE_PERSON_LIMIT_KG:
         yield Caution(
             code=code,
-            text=TOO_HEAVY.format(what=what, mass=plain(mass_kg, 9), limit=ONE_PERSON_LIMIT_KG),
+            text=TOO_HEAVY.format(what=what, mass=plain(mass_kg), limit=ONE_PERSON_LIMIT_KG),
             source="HSE, Manual handling at work, INDG143 (rev4), 2020, lifting filter; ISO 11228-1:2021, Ergonomics - "
             "Manual handling - Lifting, lowering and carrying",
         )
@@ -148,7 +148,7 @@ def _listed(items: Iterable[HeatedPolymer]) -> str:
 
 def _temperature(item: HeatedPolymer) -> str:
     if item.processing_temperature_c is not None:
-        return f" at {plain(item.processing_temperature_c, 9)} °C"
+        return f" at {plain(item.processing_temperature_c)} °C"
     data = THERMAL_DATA.get(item.polymer)
     if data is None:
         return ""

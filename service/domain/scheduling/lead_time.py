@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.making.bill_of_resources import QUANTITY_DECIMALS, BillOfResources, Step
+from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.scheduling.working_time import GREATEST_DAYS, Moment, Shift, last_day_looked_at
 from service.domain.values.exact import ZERO, exactly, plain, snapped
 
@@ -94,13 +94,9 @@ def lead_time(
         is_rush: whether it goes before what is promised already.
     """
     before = {resource: ZERO if is_rush else each.promised_minutes for resource, each in resources.items()}
-    needed: dict[str, Decimal] = {}
-    for bill in bills:
-        for resource, minutes in bill.minutes.items():
-            needed[resource] = needed.get(resource, ZERO) + minutes
     loads = [
         _load(resource, resources[resource], minutes, before[resource], starting_on)
-        for resource, minutes in needed.items()
+        for resource, minutes in _needed(bills).items()
         if minutes
     ]
     loads.sort(key=_lateness, reverse=True)
@@ -117,13 +113,22 @@ def lead_time(
     )
 
 
+def _needed(bills: Iterable[BillOfResources]) -> dict[str, Decimal]:
+    """Minutes of each resource, for all batches."""
+    needed: dict[str, Decimal] = {}
+    for bill in bills:
+        for resource, minutes in bill.minutes.items():
+            needed[resource] = needed.get(resource, ZERO) + minutes
+    return needed
+
+
 def _load(resource: str, of: WorkingResource, needed: Decimal, promised: Decimal, starting_on: date) -> ResourceLoad:
     done = of.shift.after(Moment.begin_of(starting_on), promised + needed)
     return ResourceLoad(
         resource=resource,
         name=of.name,
-        minutes_needed=plain(needed, QUANTITY_DECIMALS),
-        minutes_promised=plain(promised, QUANTITY_DECIMALS),
+        minutes_needed=plain(needed),
+        minutes_promised=plain(promised),
         hours_per_week=of.shift.hours_per_week,
         done_on=None if done is None or of.shift.hours_per_week is None else done.day,
     )

@@ -147,7 +147,7 @@ def _refusal(piece: Piece, holder: Holder) -> str:
     """Why not a single piece goes in; empty if one does."""
     if too_long := side_too_long(piece.sides, holder.inner):
         side, room = too_long
-        return f"a side of {plain(side, 9)} mm is longer than the {plain(room, 9)} mm there is room for"
+        return f"a side of {plain(side)} mm is longer than the {plain(room)} mm there is room for"
     if holder.max_load_kg is not None and piece.mass_kg > holder.max_load_kg:
-        return f"a piece of {plain(piece.mass_kg, 9)} kg is above the {plain(holder.max_load_kg, 9)} kg it may hold"
+        return f"a piece of {plain(piece.mass_kg)} kg is above the {plain(holder.max_load_kg)} kg it may hold"
     return ""

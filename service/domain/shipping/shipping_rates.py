@@ -227,4 +227,4 @@ class ShippingRate:
 
 
 def _told(figure: Decimal) -> str:
-    return f"{plain(figure, 9)}"
+    return f"{plain(figure)}"

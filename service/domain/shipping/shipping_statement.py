@@ -13,8 +13,6 @@ from service.domain.shipping.shipping_rates import ParcelLimits
 from service.domain.values.exact import ZERO, apportioned, exactly, plain
 from service.domain.values.money import Money, in_currency, minor_unit_decimals, rounded
 
-_DECIMALS = 9
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedParcels:
@@ -143,7 +141,7 @@ def shipping_statement(
         valid_from=shipment.valid_from,
         parcels=tuple(_stated(each, *two) for each, two in zip(estimate.parcels, amounts, strict=True)),
         parcel_count=sum(each.count for each in estimate.parcels),
-        mass_kg=plain(estimate.mass_kg, _DECIMALS),
+        mass_kg=plain(estimate.mass_kg),
         carriage=money(sum((carriage for carriage, _ in amounts), ZERO)),
         fuel_surcharge=money(sum((surcharge for _, surcharge in amounts), ZERO)),
         price=money(sum(shown, ZERO)),
@@ -161,14 +159,14 @@ def _stated(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal) -> Sta
         count=parcels.count,
         pieces=parcels.pieces,
         container=parcels.container,
-        length_mm=plain(measures.length_mm, _DECIMALS),
-        width_mm=plain(measures.width_mm, _DECIMALS),
-        height_mm=plain(measures.height_mm, _DECIMALS),
-        longest_side_mm=plain(measures.longest_side_mm, _DECIMALS),
-        length_plus_girth_mm=plain(measures.length_plus_girth_mm, _DECIMALS),
-        mass_kg=plain(measures.mass_kg, _DECIMALS),
-        volumetric_kg=None if volumetric_kg is None else plain(volumetric_kg, _DECIMALS),
-        billable_kg=plain(parcels.billable_kg, _DECIMALS),
+        length_mm=plain(measures.length_mm),
+        width_mm=plain(measures.width_mm),
+        height_mm=plain(measures.height_mm),
+        longest_side_mm=plain(measures.longest_side_mm),
+        length_plus_girth_mm=plain(measures.length_plus_girth_mm),
+        mass_kg=plain(measures.mass_kg),
+        volumetric_kg=None if volumetric_kg is None else plain(volumetric_kg),
+        billable_kg=plain(parcels.billable_kg),
         class_above_kg=weight_class.above_kg,
         class_up_to_kg=weight_class.up_to_kg,
         reason=parcels.reason,
@@ -183,9 +181,7 @@ def _stated(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal) -> Sta
 
 
 def _plain(block: Block) -> Block:
-    sides = {
-        name: plain(getattr(block, name), _DECIMALS) for name in Block.__dataclass_fields__ if name.endswith("_mm")
-    }
+    sides = {name: plain(getattr(block, name)) for name in Block.__dataclass_fields__ if name.endswith("_mm")}
     return replace(block, **sides)  # type: ignore[arg-type]
 
 

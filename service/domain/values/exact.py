@@ -35,6 +35,11 @@ _DIGITS_OF_A_LOSS = 9
 ZERO = Decimal(0)
 ONE = Decimal(1)
 MINUTES_PER_HOUR = Decimal(60)
+MONTHS_PER_YEAR = 12
+SHARE_DECIMALS = 6
+"""Of shares, and of pieces, minutes and weeks of a month that need not be whole."""
+QUANTITY_DECIMALS = 9
+"""Of physical quantities."""
 UNITS = [Decimal(1).scaleb(-digits) for digits in range(64)]
 """One unit of the last place, by the number of decimals."""
 
@@ -151,10 +156,15 @@ def known(figure: Decimal, decimals: int) -> Decimal:
     return plain(figure, min(decimals, left)) if left >= 0 else snapped(figure)
 
 
-def plain(figure: Decimal, decimals: int) -> Decimal:
+def share_of(part: Decimal, whole: Decimal) -> Decimal | None:
+    """Part ÷ whole as it is shown; None of nothing."""
+    return half_up(part / whole, SHARE_DECIMALS) if whole else None
+
+
+def plain(figure: Decimal, decimals: int = QUANTITY_DECIMALS) -> Decimal:
     """A physical quantity at most at so many decimals, without trailing zeros or exponent.
 
-    >>> plain(Decimal("1E+2"), 9), plain(Decimal("1.50"), 9)
+    >>> plain(Decimal("1E+2")), plain(Decimal("1.50"))
     (Decimal('100'), Decimal('1.5'))
     """
     rounded = half_up(figure, decimals).normalize(EXACT)

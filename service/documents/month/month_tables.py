@@ -1,0 +1,125 @@
+"""The tables of a month: what is sold, what it costs, profit by volume, break-even of each product, and time."""
+
+from decimal import Decimal
+from functools import partial
+
+from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, TableView
+from service.documents.writing.formats import isolated
+from service.domain.month.line_statement import MonthLineStatement
+from service.domain.month.statement import LoadStatement
+from service.domain.month.volume_statement import Milestone
+
+
+def products_table(of: MonthWriting) -> TableView:
+    """What is sold, and what each product contributes."""
+    words = of.words
+    return TableView(
+        title=words("What is sold"),
+        notes=(words("Contribution is what a piece brings in after fees, less its variable cost."),),
+        columns=(
+            words("Product"),
+            words("Pieces"),
+            words("Price a piece"),
+            words("Contribution a piece"),
+            words("Contribution"),
+        ),
+        rows=tuple(map(partial(_product, of), of.month.lines)),
+    )
+
+
+def _product(of: MonthWriting, line: MonthLineStatement) -> tuple[Cell, ...]:
+    tooling = of.words("of it tools {amount}", amount=of.money(line.tooling)) if line.tooling.amount else ""
+    return (
+        of.name(line),
+        Cell(text=of.pieces(Decimal(line.pieces))),
+        Cell(text=of.money(line.price)),
+        Cell(text=of.money(line.contribution), note=tooling or of.share(line.contribution_margin_share)),
+        Cell(text=of.money(line.month_contribution)),
+    )
+
+
+def fixed_costs_table(of: MonthWriting) -> TableView:
+    """What the month costs however much is made."""
+    words = of.words
+    rows = [
+        (Cell(text=isolated(cost.name), note=cost.resource or ""), Cell(text=of.money(cost.amount)))
+        for cost in of.month.fixed_costs
+    ]
+    total = (Cell(text=words("Total")), Cell(text=of.money(of.month.fixed_cost)))
+    return TableView(
+        title=words("What the month costs however much is made"),
+        columns=(words("Fixed cost"), words("Amount")),
+        rows=(*rows, total),
+    )
+
+
+def volumes_table(of: MonthWriting) -> TableView:
+    """What certain volumes of the mix leave."""
+    words = of.words
+    names = {
+        Milestone.NOTHING: words("Nothing sold"),
+        Milestone.BREAK_EVEN: words("Break-even"),
+        Milestone.TARGET: words("Target profit"),
+        Milestone.PLAN: words("The plan"),
+        Milestone.FULL_CAPACITY: words("Bottleneck full"),
+    }
+    return TableView(
+        title=words("Profit by volume"),
+        notes=(words("All products in the proportion of the plan."),),
+        columns=(words("Volume"), words("Pieces"), words("Sales"), words("Time of the bottleneck"), words("Profit")),
+        rows=tuple(
+            (
+                Cell(text=names[point.milestone]),
+                Cell(text=of.pieces(point.pieces)),
+                Cell(text=of.money(point.sales)),
+                Cell(text=of.share(point.bottleneck_share) or UNKNOWN),
+                Cell(text=of.money(point.profit)),
+            )
+            for point in of.month.profit_by_volume
+        ),
+    )
+
+
+def alone_table(of: MonthWriting) -> TableView:
+    """What breaks even: of each product in the mix, and alone."""
+    words, month = of.words, of.month
+    in_mix = month.break_even.pieces_of_each if month.break_even else [None] * len(month.lines)
+    return TableView(
+        title=words("Break-even of each product"),
+        columns=(words("Product"), words("Pieces a set"), words("Pieces in the mix"), words("Pieces if it were alone")),
+        rows=tuple(
+            (
+                of.name(line),
+                Cell(text=of.pieces(Decimal(line.pieces_per_composite_unit))),
+                Cell(text=UNKNOWN if pieces is None else of.pieces(pieces)),
+                Cell(text=of.pieces(line.alone_break_even.whole_pieces) if line.alone_break_even else UNKNOWN),
+            )
+            for line, pieces in zip(month.lines, in_mix, strict=True)
+        ),
+    )
+
+
+def time_table(of: MonthWriting) -> TableView | None:
+    """What the plan takes of each machine and labour grade; None where it takes none."""
+    words = of.words
+    if not of.month.loads:
+        return None
+    return TableView(
+        title=words("Time"),
+        notes=(words("In minutes of a month of {weeks} weeks.", weeks=of.pieces(of.month.weeks)),),
+        columns=(words("Machine or labour grade"), words("Needed"), words("Available"), words("Load")),
+        rows=tuple(map(partial(_load, of), of.month.loads)),
+    )
+
+
+def _load(of: MonthWriting, load: LoadStatement) -> tuple[Cell, ...]:
+    words = of.words
+    notes = [words("bottleneck")] if load.is_bottleneck else []
+    notes += [words("more than there is")] if load.is_over_full else []
+    available = words("not known") if load.minutes_available is None else of.minutes(load.minutes_available)
+    return (
+        Cell(text=isolated(load.name), note=", ".join(notes)),
+        Cell(text=of.minutes(load.minutes_needed)),
+        Cell(text=available),
+        Cell(text=of.share(load.load_share) or UNKNOWN),
+    )
