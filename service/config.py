@@ -53,7 +53,7 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """What the variables say; README.md has the table of them.
+    """What the variables say; service/serving/README.md has the table of them.
 
     Raises:
         SettingsError: saying which setting is wrong, and what it may be.

@@ -16,7 +16,7 @@ from service.app import create_app
 from service.arrivals import TABLE_BYTES
 from service.cli.database import current_database
 from service.config import ARRIVALS_VARIABLE, DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings_from_environment
-from service.serving import Front
+from service.serving.front import Front
 
 THREADS = 2
 """Of a worker: enough that one slow answer does not hold up the others, and fewer than the database pool has."""

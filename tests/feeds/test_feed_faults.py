@@ -1,4 +1,4 @@
-"""The README's table of what a feed may do to its workshop: every row of it is done, and comes out as it says."""
+"""The table of what a feed may do to its workshop (service/feeds/README.md): every row comes out as it says."""
 
 import gzip
 import re
@@ -46,8 +46,8 @@ from tests.support.feed import (
     with_rates,
     xml_of,
 )
+from tests.support.pages import FEEDS
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text()
 COMMAND = "refresh-exchange-rates"
 TODAY = day_of()
 GOOD = xml_of({TODAY: RATES})
@@ -77,7 +77,7 @@ def row_of(told: str, rates: str, ends: str) -> Row:
 
 def rows() -> dict[str, Row]:
     """By what happened."""
-    section = README.partition("\n## When the feed of exchange rates fails\n")[2].partition("\n## ")[0]
+    section = FEEDS.section("Every fault, and what to do")
     lines = [line.strip("| ").split(" | ") for line in section.splitlines() if line.startswith("| ")]
     found = {cells[0]: row_of(*cells[1:]) for cells in lines[2:]}
     assert len(found) == len(lines) - 2

@@ -1,30 +1,23 @@
-"""The systemd unit and the container file of the README name what is there."""
+"""The systemd unit and the container file of service/serving/README.md name what is there."""
 
 import json
 import re
 from configparser import RawConfigParser
-from pathlib import Path
 
 from click.testing import CliRunner
 
 from service.api.http.database_faults import FAULTS
 from service.cli import main
 from service.config import DEFAULT_PORT
+from tests.support.pages import SERVING
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text()
 HOME = "/srv/pugmill/"
-
-
-def block(name: str) -> str:
-    """The file of this name, as it stands in a block of its own."""
-    (found,) = [text for text in re.findall(r"```\w+\n(.*?)```", README, re.DOTALL) if text.startswith(f"# {name}\n")]
-    return found
 
 
 def unit(name: str) -> RawConfigParser:
     parsed = RawConfigParser(delimiters="=", comment_prefixes="#")
     parsed.optionxform = str  # type: ignore[assignment,method-assign]
-    parsed.read_string(block(f"/etc/systemd/system/{name}"))
+    parsed.read_string(SERVING.file(f"/etc/systemd/system/{name}"))
     return parsed
 
 
@@ -54,7 +47,7 @@ class TestTheUnit:
 
 class TestTheContainerFile:
     def instructions(self) -> dict[str, str]:
-        lines = [line.partition(" ") for line in block("Containerfile").splitlines() if not line.startswith("#")]
+        lines = [line.partition(" ") for line in SERVING.file("Containerfile").splitlines() if not line.startswith("#")]
         return {name: rest for name, _, rest in lines}
 
     def test_starts_what_is_there_as_a_user_without_rights(self) -> None:
@@ -73,8 +66,8 @@ class TestTheContainerFile:
         assert f":{DEFAULT_PORT}/ready" in json.loads(found["HEALTHCHECK"].removeprefix("CMD "))[2]
 
 
-def test_the_readme_says_what_to_do_about_each_503() -> None:
-    table = README.partition("### When it answers 503\n")[2]
+def test_the_page_says_what_to_do_about_each_503() -> None:
+    table = SERVING.section("When it answers 503")
 
     told = re.findall(r"^\| `([a-z-]+)` \|", table, re.MULTILINE)
 

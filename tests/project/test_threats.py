@@ -1,11 +1,11 @@
-"""The threat model in DEVELOPERS.md names tests that are there, for each risk of OWASP's API Security Top 10 (2023)."""
+"""tests/THREATS.md names tests that are there, for each risk of OWASP's API Security Top 10 (2023)."""
 
 import re
-from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.support.pages import ROOT, THREATS
+
 # The ten titles, from memory of the published list (owasp.org, API Security Top 10, 2023).
 RISKS = {
     "API1:2023": "Broken object level authorization",
@@ -23,7 +23,7 @@ RISKS = {
 
 def rows() -> dict[str, list[str]]:
     """Each row of the table: the risk, what stands against it, its tests."""
-    lines = (ROOT / "DEVELOPERS.md").read_text().splitlines()
+    lines = THREATS.text.splitlines()
     cells = [[cell.strip() for cell in line.strip("|").split(" | ")] for line in lines if line.startswith("| API")]
     return {each[0].partition(" ")[0]: each for each in cells}
 

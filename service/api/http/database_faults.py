@@ -56,7 +56,7 @@ MOVED = DatabaseFault(
 )
 
 FAULTS = (BUSY, STORAGE_FULL, READ_ONLY, MOVED, OUT_OF_TIME, NO_ANSWER)
-"""All that is answered with 503; README.md tells who runs the service what to do."""
+"""All that is answered with 503; service/serving/README.md says what to do about each."""
 
 # SQLite's result codes by name (sqlite.org/rescode.html); extended ones begin with the name of theirs
 # and come first.
