@@ -469,8 +469,7 @@ class TestATargetOutOfReach:
         assert error.value.highest == error.value.highest_margin_share == Decimal("0.375")
         assert error.value.at_price is None
         assert str(error.value) == (
-            "a margin of 0.4 cannot be reached: "
-            "fees are too high for it at any price; the most is just below 0.375000"
+            "a margin of 0.4 cannot be reached: fees are too high for it at any price; the most is just below 0.375000"
         )
 
     def test_is_refused_with_the_price_that_reaches_the_most(self) -> None:
