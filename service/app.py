@@ -10,14 +10,15 @@ from service import time_limit
 from service.api import audit, lead_times, month, quotation_previews, shipping
 from service.api.contract import addresses
 from service.api.contract.blueprints import SUMMARY, Api, Plugin, Rules
-from service.api.costing import products, rate_card
+from service.api.costing import rate_card
 from service.api.currency import exchange_rates
-from service.api.http import answers, auth, operations, problems, rate_limit, reading
+from service.api.http import answers, auth, errors, operations, rate_limit, reading
 from service.api.http.forms import HTML
 from service.api.http.kept import MAX_BYTES, Answers
 from service.api.http.problems import MAX_BODY_BYTES
 from service.api.listing import listings, price_histories, repricings
 from service.api.operating import health, logs, metrics
+from service.api.pricing import price_sheets
 from service.api.quoting import quotation_life, quotation_papers, quotations
 from service.api.registering.registered import collection_blueprint
 from service.arrivals import Arrivals
@@ -71,7 +72,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.extensions["pugmill.arrivals"] = None if limit is None else Arrivals(limit, settings.arrivals)
     app.extensions["pugmill.time_limit"] = settings.time_limit
     app.extensions["pugmill.metrics"] = metrics.Metrics()
-    problems.register(app)
+    errors.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     who = (auth.authenticate, rate_limit.count, auth.authorise)
     what = (reading.check_body, reading.check_address)
@@ -93,7 +94,8 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, **shared, **plugins})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    sheets = (products, lead_times, listings, shipping, month, rate_card, exchange_rates)
+    # The price sheet is the last of the sheets of a product, which are one part of the contract.
+    sheets = (price_sheets, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
     for views in (*sheets, *order_desk, repricings, price_histories, audit, health, metrics):
         api.register_blueprint(views.blueprint)

@@ -10,7 +10,7 @@ from service.domain.making.resources import LabourGrade, Machine
 from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
 from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
 from service.domain.values.exact import ZERO, exactly, plain
-from service.store import quotations
+from service.store.quoting import life
 from service.store.registering import registrations
 from service.workflows.costing.costing import subject, surroundings_of
 from service.workflows.workspace import Workspace
@@ -24,7 +24,7 @@ def working_resources(
 ) -> dict[str, WorkingResource]:
     """Machines and labour grades with their working hours and what they have promised already."""
     with workspace.reading() as connection:
-        promised = quotations.promised_minutes(connection, workspace.workshop_id)
+        promised = life.promised_minutes(connection, workspace.workshop_id)
         registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
     closed = closed_days(each for each in registered.values() if isinstance(each, Closure))
     named: dict[str, Machine | LabourGrade] = {

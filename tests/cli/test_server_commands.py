@@ -10,7 +10,7 @@ from service.app import create_app
 from service.cli import contract, main
 from service.config import Settings, settings_from_environment
 from service.store.engine.database import Database
-from service.store.engine.tables import quotations
+from service.store.engine.tables import as_stored
 from service.store.workshop.workshops import find_workshop
 from tests.conftest import Client
 from tests.support.builders import quotation, register_workshop
@@ -242,7 +242,7 @@ class TestRecomputing:
 
         assert run("recompute-quotations", workshop_id).output == "2 checked, 0 differ\n"
 
-        database = Database(url)
+        database, quotations = Database(url), as_stored.tables["quotations"]
         with database.writing() as connection:
             row = connection.execute(quotations.select().where(quotations.c.quotation_id == UUID(ids[1]))).one()
             changed = row.figures.replace('"payable":{"amount":"', '"payable":{"amount":"1')

@@ -15,7 +15,6 @@ from click.testing import CliRunner, Result
 
 from service import cli
 from service.api.http.database_faults import BUSY, fault_of
-from service.encoding import plain_data
 from service.store.engine.database import Database
 from service.store.engine.schema import migrate
 from service.store.engine.tables import quotation_events, quotation_numbers, quotations, rates, registrations
@@ -84,7 +83,7 @@ def assert_is_one_state(owner: Owner, beginning: int) -> None:
     with owner.database.reading() as connection:
         codes = set(connection.scalars(sa.select(registrations.c.code).where(ours[0], registrations.c.code.like("p%"))))
         hdpe = sa.select(rates.c.terms).where(ours[1], rates.c.code == "hdpe")
-        price = plain_data(connection.execute(hdpe).scalar_one())["price"]["amount"]
+        price = connection.execute(hdpe).scalar_one()["price"]["amount"]
         numbers = list(connection.scalars(sa.select(quotations.c.number).where(ours[2], quotations.c.number > 0)))
         events = list(connection.scalars(sa.select(quotation_events.c.event).where(ours[3])))
     assert codes - {"press"} == {f"p{step}" for step in range(2, steps + 1, 2)}

@@ -20,7 +20,7 @@ from service.store.workshop.moving import TABLES
 
 UUID_TEXT = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12}")
 """An id as the service gives it; other UUIDs are a client's."""
-FURNISHED = [table for table in TABLES.values() if table is not workshops]
+FURNISHED = [table for name, table in TABLES.items() if name != workshops.name]
 """What is copied is what travels with a workshop: neither its keys nor what they asked for a moment ago."""
 
 Rows = dict[str, list[dict[str, Any]]]

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy import event
 
 from service.store.engine.database import Database
-from service.store.engine.tables import metadata
+from service.store.engine.tables import as_stored
 
 Stored = dict[str, list[str]]
 
@@ -30,7 +30,7 @@ def everything_of(database: Database, workshop_id: UUID) -> Stored:
                 repr(tuple(row))
                 for row in connection.execute(sa.select(table).where(table.c.workshop_id == workshop_id))
             )
-            for table in metadata.sorted_tables
+            for table in as_stored.sorted_tables
         }
 
 

@@ -20,7 +20,7 @@ from service.domain.register import COLLECTIONS
 from service.encoding import decoded
 from service.store.engine.database import Database
 from service.store.listing.repricings import Repricing
-from service.store.quotations import Quotation
+from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
 from service.workflows.costing import costing

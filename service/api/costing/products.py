@@ -1,8 +1,7 @@
-"""What a batch of a product consumes and costs, and what to ask for it."""
+"""What a batch of a product consumes and costs."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from datetime import date
-from decimal import Decimal
 from typing import Annotated, Any
 
 import flask
@@ -24,28 +23,10 @@ from service.documents.costing.cost_sheet_view import cost_sheet_view
 from service.documents.drawing.drawing import ImageForm
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings
-from service.domain.pricing.policy import PricingPolicy, Rounding, Target
-from service.domain.selling.channels import Display
-from service.domain.selling.route import shipping_problems
-from service.domain.values.declared import (
-    Bounds,
-    Code,
-    CurrencyCode,
-    Length,
-    NotNegative,
-    Pieces,
-    Positive,
-    ProperShare,
-    declared,
-)
-from service.domain.values.errors import InvalidValueError
-from service.domain.values.unit_costs import CostBasis
+from service.domain.values.declared import Length, Pieces, declared
 from service.workflows.costing import costing
 from service.workflows.costing.costing import StatedBill
 from service.workflows.costing.workings import WorkedCost, work_out_cost
-from service.workflows.pricing import pricing
-from service.workflows.pricing.pricing import PriceSheet
-from service.workflows.pricing.sale_way import PriceQuestion
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
 
@@ -72,84 +53,6 @@ class CostQuery:
 
     quantity: Pieces
     as_of: date | None = None
-
-
-@declared
-class PriceQuery:
-    """How a price is to be found, or what price is to be looked at.
-
-    Attributes:
-        quantity: good pieces in the batch.
-        as_of: the day whose rates are used; today in the workshop's time zone if left out.
-        tax: code of the tax; none if left out.
-        channel: code of the sales channel that a piece is sold through; sold directly if left out.
-        currency: of the price; the workshop's if left out.
-        shipping_service: code of the service that a piece is sent with; collected if left out.
-        shipping_zone: the service's zone that it is sent to.
-        discount_share: what taking this share off the price would do, and the least price that bears it.
-        kept_at: the inverse question: what is kept at this price. Takes the place of target and value.
-        target: what is aimed at.
-        value: the margin or markup as a share, or the profit or price as an amount.
-        cost_basis: the cost that the target is measured against.
-        never_below_cost: the price asked never falls below this cost.
-        never_below_amount: the price asked never falls below this amount.
-        price_step: prices are multiples of this, or, with endings, repeat every so much.
-        price_endings: the endings a price may have; repeat the parameter for several.
-        rounding: the next price up, or the nearest that is not below the floor.
-        display: whether the asked price contains the tax; as the channel shows its prices if left out, and without
-            tax where there is no channel.
-    """
-
-    quantity: Pieces
-    as_of: date | None = None
-    tax: Code | None = None
-    channel: Code | None = None
-    currency: CurrencyCode | None = None
-    shipping_service: Code | None = None
-    shipping_zone: Code | None = None
-    discount_share: ProperShare | None = None
-    kept_at: NotNegative | None = None
-    target: Target | None = None
-    value: Decimal | None = None
-    cost_basis: CostBasis = CostBasis.FULL
-    never_below_cost: CostBasis | None = None
-    never_below_amount: NotNegative | None = None
-    price_step: Positive | None = None
-    price_endings: Annotated[tuple[Annotated[Decimal, Bounds(at_least=0)], ...], Length(at_most=20)] = ()
-    rounding: Rounding = Rounding.UP
-    display: Display | None = None
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        """Either a price to look at or a target to meet; the policy's own rules besides."""
-        yield from shipping_problems(self.shipping_service, self.shipping_zone)
-        if self.kept_at is not None:
-            for name in ("target", "value"):
-                if getattr(self, name) is not None:
-                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
-            for name in ("cost_basis", "price_step", "price_endings", "rounding"):
-                if getattr(self, name) != getattr(_NOTHING_AIMED_AT, name):
-                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
-        if self.kept_at is None and self.target is None:
-            yield InvalidValueError(("target",), "is required, or kept_at for the inverse question")
-        if self.kept_at is None and self.target is not None and self.value is None:
-            yield InvalidValueError(("value",), "is required with a target")
-
-    def policy(self) -> PricingPolicy:
-        """The policy asked for; for the inverse question its floor and display alone count."""
-        return PricingPolicy(
-            target=self.target or Target.FIXED_PRICE,
-            value=(self.value if self.kept_at is None else self.kept_at) or Decimal(0),
-            cost_basis=self.cost_basis,
-            never_below_cost=self.never_below_cost,
-            never_below_amount=self.never_below_amount,
-            price_step=self.price_step,
-            price_endings=self.price_endings,
-            rounding=self.rounding,
-            display=self.display,
-        )
-
-
-_NOTHING_AIMED_AT = PricingPolicy(target=Target.FIXED_PRICE, value=Decimal(0))
 
 
 SHEET_FORMS = (JSON, HTML, PDF, *IMAGES)
@@ -281,28 +184,3 @@ class Workings(MethodView):
         as_of = question.as_of or workshop().today()
         worked = work_out_cost(workspace(), code, question.quantity, as_of, question.rates)
         return answer(worked.workings)
-
-
-@blueprint.route("/<code>/price-sheet")
-class PriceSheetView(MethodView):
-    """What to ask."""
-
-    @operation("getPriceSheet", refuses=(409,))
-    @blueprint.arguments(schema_of(PriceQuery)(), location="query")
-    @blueprint.response(200, schema_of(PriceSheet))
-    def get(self, query: PriceQuery, code: str) -> flask.Response:
-        """What to ask for a piece of a batch, or what is kept at a price."""
-        question = PriceQuestion(
-            product=code,
-            quantity=query.quantity,
-            as_of=query.as_of or workshop().today(),
-            policy=query.policy(),
-            tax=query.tax,
-            channel=query.channel,
-            currency=query.currency,
-            shipping_service=query.shipping_service,
-            shipping_zone=query.shipping_zone,
-            kept_at=query.kept_at,
-            discount_share=query.discount_share,
-        )
-        return answer(pricing.price_product(workspace(), question))

@@ -15,7 +15,7 @@ from service.api.quoting.quotations import made, stated
 from service.domain.quoting.life import AcceptanceRequest, DeclineRequest
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
-from service.store.quotations import Quotation
+from service.store.quoting.quotations import Quotation
 from service.workflows.quoting import quotation_life
 
 blueprint = Blueprint(

@@ -21,7 +21,7 @@ from service.documents.quoting.quotation_text import quotation_text
 from service.documents.quoting.quotation_ubl import quotation_ubl
 from service.domain.values.declared import declared
 from service.domain.values.locales import LocaleCode
-from service.store.quotations import Quotation
+from service.store.quoting.quotations import Quotation
 from service.workflows.entity_tags import tag
 from service.workflows.quoting import quotations
 

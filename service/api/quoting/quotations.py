@@ -22,7 +22,8 @@ from service.domain.quoting.life import Status
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
 from service.encoding import encoded
-from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
+from service.store.quoting.life import QuotationEvent
+from service.store.quoting.quotations import Quotation, QuotationSummary
 from service.workflows.quoting import quotation_life, quotations
 from service.workflows.quoting.quoting import quote
 

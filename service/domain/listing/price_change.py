@@ -6,8 +6,10 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from service.domain.costing.rate_card import RateCard
+from service.domain.costing.rate_table import RateTable
 from service.domain.costing.variance import Cause, RateChange
-from service.domain.currency.exchange_rates import UsedRates
+from service.domain.currency.exchange_rates import ExchangeRates, UsedRates
 from service.domain.listing.repricing import Decision
 from service.domain.values.exact import SHARE_DECIMALS, apportioned, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
@@ -135,6 +137,21 @@ class RepricingFigures:
     exchange_rates: tuple[UsedRates, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepricingBasis:
+    """The rates that a repricing was computed with, as far as it used them.
+
+    Attributes:
+        table: the unit rates.
+        card: the terms that they follow from, and those of the sale.
+        exchange: the exchange rates.
+    """
+
+    table: RateTable
+    card: RateCard
+    exchange: ExchangeRates
+
+
 class ChangeWriter:
     """Writes what was found of a listing as plain data, the form that `PriceChange` has in JSON.
 
@@ -157,10 +174,10 @@ class ChangeWriter:
         """A unit cost as it is shown."""
         return half_up(amount, self._decimals)
 
-    def priced(self, price: str, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
+    def priced(self, price: Decimal, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
         """A price at its minor unit, with the cost as it is shown and the margin that it was found with."""
         return {
-            "price": {"amount": price, "currency": currency},
+            "price": {"amount": f"{price:f}", "currency": currency},
             "unit_cost": {"amount": f"{cost:f}", "currency": self._home},
             "margin_share": margin,
         }

@@ -1,6 +1,5 @@
 """Exchange rates as they were published or entered, and the days held back."""
 
-import json
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -13,9 +12,10 @@ from service import clock
 from service.domain.currency.exchange_rates import FEED, MAX_AGE_DAYS, DayRates
 from service.domain.currency.jump_check import HeldDay
 from service.encoding import encoded, trusted
+from service.store.engine.column_types import as_text
 from service.store.engine.database import Database
-from service.store.engine.instants import find_in_utc
 from service.store.engine.tables import exchange_rates, held_exchange_rates
+from service.store.engine.upserts import put
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,12 +32,7 @@ class StoredDay:
 
 
 def _data(row: Any) -> dict[str, Any]:
-    return {
-        "source": row.source,
-        "base": row.base,
-        "published_on": row.published_on.isoformat(),
-        "rates": json.loads(row.rates),
-    }
+    return {"source": row.source, "base": row.base, "published_on": row.published_on.isoformat(), "rates": row.rates}
 
 
 def _day(row: Any) -> DayRates:
@@ -45,7 +40,7 @@ def _day(row: Any) -> DayRates:
 
 
 def _held(row: Any) -> HeldDay:
-    return trusted({"day": _data(row), "jumps": json.loads(row.jumps)}, HeldDay)
+    return trusted({"day": _data(row), "jumps": row.jumps}, HeldDay)
 
 
 def _values(workshop_id: UUID, day: DayRates) -> dict[str, Any]:
@@ -54,7 +49,7 @@ def _values(workshop_id: UUID, day: DayRates) -> dict[str, Any]:
         "source": day.source,
         "published_on": day.published_on,
         "base": day.base,
-        "rates": json.dumps(encoded(day)["rates"]),
+        "rates": encoded(day)["rates"],
     }
 
 
@@ -104,7 +99,7 @@ def find_last_day(
 ) -> tuple[str, date] | None:
     """Source and day of the last rates until the date that have all the currencies, however old they are."""
     has_all = (
-        sa.or_(exchange_rates.c.base == code, exchange_rates.c.rates.contains(f'"{code}"', autoescape=True))
+        sa.or_(exchange_rates.c.base == code, as_text(exchange_rates.c.rates).contains(f'"{code}"', autoescape=True))
         for code in currencies
     )
     row = connection.execute(
@@ -206,19 +201,14 @@ def delete_held(connection: sa.Connection, workshop_id: UUID, days: Iterable[tup
 
 def save_days(connection: sa.Connection, workshop_id: UUID, days: Collection[DayRates], revision: int) -> None:
     """Create or replace the days."""
-    delete_days(connection, workshop_id, ((day.source, day.published_on) for day in days))
-    if days:
-        marks = {"revision": revision, "changed_at": clock.now()}
-        rows = [{**_values(workshop_id, day), **marks} for day in days]
-        connection.execute(exchange_rates.insert(), rows)
+    marks = {"revision": revision, "changed_at": clock.now()}
+    put(connection, exchange_rates, *({**_values(workshop_id, day), **marks} for day in days))
 
 
 def save_held(connection: sa.Connection, workshop_id: UUID, held: Collection[HeldDay]) -> None:
     """Hold the days back."""
-    delete_held(connection, workshop_id, ((each.day.source, each.day.published_on) for each in held))
-    if held:
-        rows = [{**_values(workshop_id, each.day), "jumps": json.dumps(encoded(each)["jumps"])} for each in held]
-        connection.execute(held_exchange_rates.insert(), rows)
+    rows = ({**_values(workshop_id, each.day), "jumps": encoded(each)["jumps"]} for each in held)
+    put(connection, held_exchange_rates, *rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,4 +232,4 @@ def find_feed_state(database: Database) -> FeedState | None:
             day, changed_at = connection.execute(sa.select(*columns).where(exchange_rates.c.source == FEED)).one()
     except sa.exc.SQLAlchemyError:
         return None
-    return FeedState(newest_day=day, changed_at=find_in_utc(changed_at))
+    return FeedState(newest_day=day, changed_at=changed_at)

@@ -1,8 +1,20 @@
 """The tables. Every one begins with the workshop's id, so that the data can be distributed by it."""
 
+import json
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
+
+from service.domain.listing.price_change import PriceChange, RepricingBasis, RepricingFigures
+from service.domain.listing.repricing import RepricingRequest
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.request import QuotationRequest
+from service.encoding import to_text
+from service.store.engine.column_types import ExactDecimal, Instant, JsonText, KeptAsText
 
 CONVENTION = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -20,6 +32,18 @@ def _ordered(length: int) -> sa.String:
     return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
 
 
+def _document(name: str, holds: str, to: Any = None, **options: Any) -> sa.Column[Any]:
+    """JSON text; there always is one, unless it is nullable."""
+    kind = JsonText(to, options.pop("written", to_text))
+    return sa.Column(name, kind, comment=f"JSON: {holds}", **{"nullable": False, **options})
+
+
+def _registered(collection: str = "collection", code: str = "code") -> sa.ForeignKeyConstraint:
+    """That what is named there is registered, or was."""
+    columns = ["workshop_id", "collection", "code"]
+    return sa.ForeignKeyConstraint(["workshop_id", collection, code], [f"registrations.{name}" for name in columns])
+
+
 def _workshop() -> sa.Column[UUID]:
     return sa.Column("workshop_id", sa.Uuid, sa.ForeignKey("workshops.workshop_id"), primary_key=True)
 
@@ -34,7 +58,7 @@ workshops = sa.Table(
     sa.Column("locale", sa.Text, nullable=False, comment="a CLDR locale, for documents"),
     sa.Column("time_zone", sa.Text, nullable=False, comment="IANA name; decides what today is"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="rises with every change of facts or rates"),
-    sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("created_at", Instant, nullable=False),
 )
 
 api_keys = sa.Table(
@@ -45,8 +69,8 @@ api_keys = sa.Table(
     sa.Column("name", sa.Text, nullable=False),
     sa.Column("digest", sa.String(64), nullable=False, comment="SHA-256 of the key, hexadecimal"),
     sa.Column("scopes", sa.Text, nullable=False, comment="separated by spaces"),
-    sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
-    sa.Column("revoked_at", sa.DateTime(timezone=True)),
+    sa.Column("created_at", Instant, nullable=False),
+    sa.Column("revoked_at", Instant),
     sa.UniqueConstraint("workshop_id", "digest"),
 )
 
@@ -56,9 +80,9 @@ registrations = sa.Table(
     _workshop(),
     sa.Column("collection", _ordered(32), primary_key=True),
     sa.Column("code", _ordered(64), primary_key=True),
-    sa.Column("facts", sa.Text, nullable=False, comment="JSON: the fields of the collection's domain class"),
+    _document("facts", "the fields of the collection's domain class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
-    sa.Column("retired_at", sa.DateTime(timezone=True)),
+    sa.Column("retired_at", Instant),
 )
 
 uses = sa.Table(
@@ -69,14 +93,8 @@ uses = sa.Table(
     sa.Column("code", _ordered(64), primary_key=True),
     sa.Column("used_collection", _ordered(32), primary_key=True),
     sa.Column("used_code", _ordered(64), primary_key=True),
-    sa.ForeignKeyConstraint(
-        ["workshop_id", "collection", "code"],
-        ["registrations.workshop_id", "registrations.collection", "registrations.code"],
-    ),
-    sa.ForeignKeyConstraint(
-        ["workshop_id", "used_collection", "used_code"],
-        ["registrations.workshop_id", "registrations.collection", "registrations.code"],
-    ),
+    _registered(),
+    _registered("used_collection", "used_code"),
     # With the users in it, so that it answers alone; otherwise SQLite prefers the key and reads all that is used.
     sa.Index(None, "workshop_id", "used_collection", "used_code", "collection", "code"),
 )
@@ -88,40 +106,34 @@ rates = sa.Table(
     sa.Column("collection", _ordered(32), primary_key=True),
     sa.Column("code", _ordered(64), primary_key=True),
     sa.Column("valid_from", sa.Date, primary_key=True),
-    sa.Column("terms", sa.Text, nullable=False, comment="JSON: the fields of the collection's rate class"),
+    _document("terms", "the fields of the collection's rate class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
-    sa.Column("changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"),
-    sa.ForeignKeyConstraint(
-        ["workshop_id", "collection", "code"],
-        ["registrations.workshop_id", "registrations.collection", "registrations.code"],
-    ),
+    sa.Column("changed_at", Instant, comment="when what is in force by this row was last changed"),
+    _registered(),
 )
+
+
+def _published_day() -> Iterator[sa.Column[Any]]:
+    yield _workshop()
+    yield sa.Column("source", _ordered(200), primary_key=True)
+    yield sa.Column("published_on", sa.Date, primary_key=True)
+    yield sa.Column("base", sa.String(3), nullable=False)
+    yield _document("rates", "units of each currency for one of the base, as published", written=json.dumps)
+
 
 exchange_rates = sa.Table(
     "exchange_rates",
     metadata,
-    _workshop(),
-    sa.Column("source", _ordered(200), primary_key=True),
-    sa.Column("published_on", sa.Date, primary_key=True),
-    sa.Column("base", sa.String(3), nullable=False),
-    sa.Column(
-        "rates", sa.Text, nullable=False, comment="JSON: units of each currency for one of the base, as published"
-    ),
+    *_published_day(),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
-    sa.Column("changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"),
+    sa.Column("changed_at", Instant, comment="when what is in force by this row was last changed"),
 )
 
 held_exchange_rates = sa.Table(
     "held_exchange_rates",
     metadata,
-    _workshop(),
-    sa.Column("source", _ordered(200), primary_key=True),
-    sa.Column("published_on", sa.Date, primary_key=True),
-    sa.Column("base", sa.String(3), nullable=False),
-    sa.Column(
-        "rates", sa.Text, nullable=False, comment="JSON: units of each currency for one of the base, as published"
-    ),
-    sa.Column("jumps", sa.Text, nullable=False, comment="JSON: the rates for which the day waits for confirmation"),
+    *_published_day(),
+    _document("jumps", "the rates for which the day waits for confirmation", written=json.dumps),
 )
 
 feed_files = sa.Table(
@@ -129,7 +141,7 @@ feed_files = sa.Table(
     metadata,
     _workshop(),
     sa.Column("address", _ordered(500), primary_key=True),
-    sa.Column("conditions", sa.Text, nullable=False, comment="JSON: header fields to ask for the file again with"),
+    _document("conditions", "header fields to ask for the file again with", written=json.dumps),
 )
 
 quotations = sa.Table(
@@ -138,22 +150,27 @@ quotations = sa.Table(
     _workshop(),
     sa.Column("quotation_id", sa.Uuid, primary_key=True),
     sa.Column("status", sa.String(16), nullable=False),
-    sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("created_at", Instant, nullable=False),
     sa.Column("quoted_on", sa.Date, nullable=False),
     sa.Column("valid_until", sa.Date, nullable=False),
-    sa.Column("request", sa.Text, nullable=False, comment="JSON: what was asked for"),
-    sa.Column("basis", sa.Text, nullable=False, comment="JSON: bills of resources and rates it was computed from"),
-    sa.Column("figures", sa.Text, nullable=False, comment="JSON: every figure as it was given"),
-    sa.Column("remarks", sa.Text, nullable=False, comment="JSON: warnings and cautions as they were given"),
+    _document("request", "what was asked for", QuotationRequest),
+    _document("basis", "bills of resources and rates it was computed from", QuotationBasis),
+    _document("figures", "every figure as it was given", QuotationFigures),
+    _document("remarks", "warnings and cautions as they were given", Remarks),
     sa.Column("version", sa.BigInteger, nullable=False, server_default="1", comment="rises with every event"),
     sa.Column("number", sa.BigInteger, comment="given at issue, without a gap"),
     sa.Column("revision", sa.Integer, nullable=False, server_default="1", comment="1, and 1 more than what it revises"),
     sa.Column("revises_id", sa.Uuid, comment="the quotation that it takes the place of"),
     sa.Column("superseded_by_id", sa.Uuid, comment="the issued quotation that has taken its place"),
     sa.Column("issued_on", sa.Date, comment="in the workshop's time zone"),
-    sa.Column("letterhead", sa.Text, comment="JSON: who quotes, and in which locale"),
-    sa.Column("acceptance", sa.Text, comment="JSON: what the customer took, with its totals"),
-    sa.Column("promised", sa.Text, comment="JSON: minutes of each machine and grade, from acceptance to completion"),
+    _document("letterhead", "who quotes, and in which locale", Letterhead, nullable=True),
+    _document("acceptance", "what the customer took, with its totals", Acceptance, nullable=True),
+    _document(
+        "promised",
+        "minutes of each machine and grade, from acceptance to completion",
+        dict[str, Decimal],
+        nullable=True,
+    ),
     sa.Index(None, "workshop_id", "number", unique=True),
     sa.Index(None, "workshop_id", "status", "quotation_id"),
 )
@@ -172,7 +189,7 @@ quotation_events = sa.Table(
     sa.Column("quotation_id", sa.Uuid, primary_key=True),
     sa.Column("sequence", sa.BigInteger, primary_key=True, comment="the quotation's version after it"),
     sa.Column("event", sa.String(16), nullable=False),
-    sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("at", Instant, nullable=False),
     sa.Column("by", sa.Text, nullable=False, comment="name of the key"),
     sa.Column("note", sa.Text, nullable=False, comment="what else is known of it"),
     sa.ForeignKeyConstraint(["workshop_id", "quotation_id"], ["quotations.workshop_id", "quotations.quotation_id"]),
@@ -185,13 +202,13 @@ repricings = sa.Table(
     sa.Column("repricing_id", sa.Uuid, primary_key=True),
     sa.Column("as_of", sa.Date, nullable=False),
     sa.Column("tag", sa.String(64), nullable=False, comment="of the state and the request it was computed from"),
-    sa.Column("applied_at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("applied_at", Instant, nullable=False),
     sa.Column("applied_by", sa.Text, nullable=False, comment="name of the key"),
-    sa.Column("rolled_back_at", sa.DateTime(timezone=True)),
+    sa.Column("rolled_back_at", Instant),
     sa.Column("rolled_back_by", sa.Text, comment="name of the key"),
-    sa.Column("request", sa.Text, nullable=False, comment="JSON: what was asked for"),
-    sa.Column("figures", sa.Text, nullable=False, comment="JSON: what was found, as it was given"),
-    sa.Column("basis", sa.Text, nullable=False, comment="JSON: the rates it was computed with"),
+    _document("request", "what was asked for", RepricingRequest),
+    _document("figures", "what was found, as it was given", RepricingFigures),
+    _document("basis", "the rates it was computed with", RepricingBasis),
 )
 
 price_changes = sa.Table(
@@ -202,11 +219,11 @@ price_changes = sa.Table(
     sa.Column("listing", _ordered(64), primary_key=True),
     sa.Column("decision", sa.String(16), nullable=False),
     sa.Column("previous_id", sa.Uuid, comment="the repricing whose price was in force before"),
-    sa.Column("price", sa.Text, comment="an exact decimal; none where no price came into force"),
+    sa.Column("price", ExactDecimal, comment="an exact decimal; none where no price came into force"),
     sa.Column("currency", sa.String(3), comment="of the price"),
-    sa.Column("unit_cost", sa.Text, comment="an exact decimal, in the workshop's currency"),
+    sa.Column("unit_cost", ExactDecimal, comment="an exact decimal, in the workshop's currency"),
     sa.Column("margin_share", sa.Text, comment="as it is shown"),
-    sa.Column("change", sa.Text, nullable=False, comment="JSON: every figure as it was given"),
+    _document("change", "every figure as it was given", PriceChange),
     sa.Column("bill", sa.Text, comment="JSON: what the standard batch consumes, of what came into force"),
     sa.ForeignKeyConstraint(["workshop_id", "repricing_id"], ["repricings.workshop_id", "repricings.repricing_id"]),
     sa.Index(None, "workshop_id", "listing", "repricing_id"),
@@ -234,9 +251,9 @@ idempotency_keys = sa.Table(
     _workshop(),
     sa.Column("key", _ordered(255), primary_key=True, comment="as the client chose it"),
     sa.Column("fingerprint", sa.String(64), nullable=False, comment="SHA-256 of the request, hexadecimal"),
-    sa.Column("claimed_at", sa.DateTime(timezone=True), nullable=False, comment="when it was last begun"),
+    sa.Column("claimed_at", Instant, nullable=False, comment="when it was last begun"),
     sa.Column("status", sa.Integer, comment="of the answer; none while it is being worked on"),
-    sa.Column("headers", sa.Text, comment="JSON: header fields of the answer"),
+    _document("headers", "header fields of the answer", nullable=True),
     sa.Column("body", sa.LargeBinary, comment="of the answer, unless it can be written again from the record"),
     sa.Index(None, "workshop_id", "claimed_at"),
 )
@@ -247,12 +264,20 @@ changes = sa.Table(
     _workshop(),
     sa.Column("change_id", sa.Uuid, primary_key=True, comment="of the act: what changed in one transaction"),
     sa.Column("subject", _ordered(250), primary_key=True, comment="as its address under /v1 has it"),
-    sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+    sa.Column("at", Instant, nullable=False),
     sa.Column("by", sa.Text, nullable=False, comment="name of the key, or command line"),
     sa.Column("key_id", sa.Uuid, comment="of the key; none for the command line"),
     sa.Column("action", sa.String(16), nullable=False),
-    sa.Column("before", sa.Text, comment="JSON: what held until then"),
-    sa.Column("after", sa.Text, comment="JSON: what has held since"),
+    _document("before", "what held until then", nullable=True),
+    _document("after", "what has held since", nullable=True),
     sa.Index(None, "workshop_id", "subject", "change_id"),
 )
 """Rows are only ever added: triggers of the migration that made it refuse everything else."""
+
+
+as_stored = sa.MetaData()
+"""The tables once more, with the texts that are stored in place of what they mean: for rows that are passed on."""
+for _table in metadata.sorted_tables:
+    for _column in _table.to_metadata(as_stored).columns:
+        if isinstance(_column.type, KeptAsText):
+            _column.type = _column.type.impl_instance

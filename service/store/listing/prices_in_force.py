@@ -29,7 +29,7 @@ class ListingRow(NamedTuple):
 
     Attributes:
         code: its code.
-        facts: what is registered, as JSON text.
+        facts: what is registered, as plain data.
         repricing_id: the repricing that its price is from, as text; with what follows None where it has none.
         is_stale: whether the bill may no longer be what a batch consumes.
         price: the price in force.
@@ -41,12 +41,12 @@ class ListingRow(NamedTuple):
     """
 
     code: str
-    facts: str
+    facts: dict[str, Any]
     repricing_id: str | None
     is_stale: bool | None
-    price: str
+    price: Decimal
     currency: str
-    unit_cost: str
+    unit_cost: Decimal
     margin_share: str | None
     bill: str | None
     bill_now: str | None
@@ -76,6 +76,15 @@ def _naming(workshop_id: UUID, collection: str, code: str) -> sa.Select[Any]:
     )
 
 
+def _put_it_in_force(workshop_id: UUID) -> sa.ColumnElement[bool]:
+    """That a change put in force what is so now."""
+    return sa.and_(
+        price_changes.c.workshop_id == workshop_id,
+        price_changes.c.repricing_id == listing_prices.c.repricing_id,
+        price_changes.c.listing == listing_prices.c.listing,
+    )
+
+
 def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
     """The listings with what is in force on each, by code, whatever they rest on."""
     found = (
@@ -96,14 +105,7 @@ def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
             listing_prices,
             sa.and_(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing == registrations.c.code),
         )
-        .outerjoin(
-            price_changes,
-            sa.and_(
-                price_changes.c.workshop_id == workshop_id,
-                price_changes.c.repricing_id == listing_prices.c.repricing_id,
-                price_changes.c.listing == listing_prices.c.listing,
-            ),
-        )
+        .outerjoin(price_changes, _put_it_in_force(workshop_id))
         .where(
             registrations.c.workshop_id == workshop_id,
             registrations.c.collection == "listings",
@@ -165,6 +167,16 @@ def in_batches(found: Iterable[Any], size: int) -> Iterator[list[Any]]:
         yield rows
 
 
+def of_repricing(workshop_id: UUID, repricing_id: UUID, span: tuple[str, str]) -> sa.ColumnElement[bool]:
+    """The prices that a repricing put in force, from one listing to another."""
+    return sa.and_(
+        price_changes.c.workshop_id == workshop_id,
+        price_changes.c.repricing_id == repricing_id,
+        price_changes.c.listing.between(*span),
+        price_changes.c.decision.in_(COMING),
+    )
+
+
 def put_in_force(
     connection: sa.Connection,
     workshop_id: UUID,
@@ -176,12 +188,7 @@ def put_in_force(
 
     What a batch consumes may have changed since those before were found, so that is to be found anew.
     """
-    changed = sa.select(price_changes.c.listing).where(
-        price_changes.c.workshop_id == workshop_id,
-        price_changes.c.repricing_id == repricing_id,
-        price_changes.c.listing.between(*span),
-        price_changes.c.decision.in_(COMING),
-    )
+    changed = sa.select(price_changes.c.listing).where(of_repricing(workshop_id, repricing_id, span))
     connection.execute(
         listing_prices.delete().where(
             listing_prices.c.workshop_id == workshop_id,
@@ -254,13 +261,9 @@ def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterabl
         .join_from(
             listing_prices,
             price_changes,
-            sa.and_(
-                price_changes.c.workshop_id == workshop_id,
-                price_changes.c.repricing_id == listing_prices.c.repricing_id,
-                price_changes.c.listing == listing_prices.c.listing,
-            ),
+            _put_it_in_force(workshop_id),
             isouter=True,  # there always is one; but SQLite would begin with the listings' whole histories
         )
         .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing.in_(list(codes)))
     )
-    return {row.listing: in_currency(Decimal(row.price), row.currency) for row in rows}
+    return {row.listing: in_currency(row.price, row.currency) for row in rows}

@@ -1,7 +1,7 @@
 """Repricings, the prices that they put in force, and those in force before."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -10,15 +10,11 @@ import sqlalchemy as sa
 from uuid_utils.compat import uuid7
 
 from service.domain.audit import Actor
-from service.domain.costing.rate_card import RateCard
-from service.domain.costing.rate_table import RateTable
-from service.domain.currency.exchange_rates import ExchangeRates
-from service.domain.listing.price_change import PriceChange, RepricingFigures
+from service.domain.listing.price_change import RepricingBasis, RepricingFigures
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.listing.repricing import RepricingRequest
-from service.encoding import from_text, to_text
-from service.store.engine.instants import find_in_utc, in_utc
-from service.store.engine.tables import listing_prices, price_changes, repricings
+from service.store.engine.column_types import as_text
+from service.store.engine.tables import as_stored, listing_prices, price_changes, repricings
 from service.store.listing.price_audit import record_prices
 from service.store.listing.prices_in_force import COMING, WRITTEN, in_batches, put_in_force, spans
 
@@ -48,19 +44,8 @@ class Repricing:
     figures: RepricingFigures
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RepricingBasis:
-    """The rates that a repricing was computed with, as far as it used them.
-
-    Attributes:
-        table: the unit rates.
-        card: the terms that they follow from, and those of the sale.
-        exchange: the exchange rates.
-    """
-
-    table: RateTable
-    card: RateCard
-    exchange: ExchangeRates
+_FIELDS = [field.name for field in fields(Repricing) if field.name != "id"]
+_SHOWN = [repricings.c.repricing_id.label("id"), *(repricings.c[name] for name in _FIELDS)]
 
 
 def add_repricing(
@@ -79,27 +64,22 @@ def add_repricing(
         by: who applies it.
         repricing: what was found, all listings together.
         basis: the rates it was found with.
-        changes: a row for each, by listing, without its workshop and repricing; ids as text.
+        changes: a row for each, by listing, without its workshop and repricing; as it is stored, and ids as text.
     """
     connection.execute(
         repricings.insert(),
         {
+            **{name: getattr(repricing, name) for name in _FIELDS},
             "workshop_id": workshop_id,
             "repricing_id": repricing.id,
             "as_of": repricing.request.as_of,
-            "tag": repricing.tag,
-            "applied_at": repricing.applied_at,
-            "applied_by": repricing.applied_by,
-            "request": to_text(repricing.request),
-            "figures": to_text(repricing.figures),
-            "basis": to_text(basis),
+            "basis": basis,
         },
     )
     key = {"workshop_id": workshop_id, "repricing_id": repricing.id}
     for rows in in_batches(changes, WRITTEN):
-        connection.execute(
-            price_changes.insert(), [{**key, **row, "previous_id": _id(row["previous_id"])} for row in rows]
-        )
+        made = [{**key, **row, "previous_id": _id(row["previous_id"])} for row in rows]
+        connection.execute(as_stored.tables[price_changes.name].insert(), made)
         span, act = (rows[0]["listing"], rows[-1]["listing"]), (repricing.id, repricing.applied_at, by)
         put_in_force(connection, workshop_id, repricing.id, span)
         record_prices(connection, workshop_id, repricing.id, span, act)
@@ -109,38 +89,22 @@ def _id(text: str | None) -> UUID | None:
     return None if text is None else UUID(text)
 
 
-_SHOWN = [column for column in repricings.c if column.name != "basis"]
-
-
-def _repricing(row: Any) -> Repricing:
-    return Repricing(
-        id=row.repricing_id,
-        tag=row.tag,
-        applied_at=in_utc(row.applied_at),
-        applied_by=row.applied_by,
-        rolled_back_at=find_in_utc(row.rolled_back_at),
-        rolled_back_by=row.rolled_back_by,
-        request=from_text(row.request, RepricingRequest),
-        figures=from_text(row.figures, RepricingFigures),
-    )
-
-
 def find_repricing(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> Repricing | None:
     """The repricing, without its basis."""
     row = connection.execute(
         sa.select(*_SHOWN).where(repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id)
     ).first()
-    return None if row is None else _repricing(row)
+    return None if row is None else Repricing(**row._mapping)
 
 
 def get_basis(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> RepricingBasis:
     """The rates that an existing repricing was computed with."""
-    stored = connection.execute(
+    found: RepricingBasis = connection.execute(
         sa.select(repricings.c.basis).where(
             repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id
         )
     ).scalar_one()
-    return from_text(stored, RepricingBasis)
+    return found
 
 
 def page_of_repricings(
@@ -151,7 +115,7 @@ def page_of_repricings(
     if before is not None:
         query = query.where(repricings.c.repricing_id < before)
     rows = connection.execute(query.order_by(repricings.c.repricing_id.desc()).limit(limit))
-    return [_repricing(row) for row in rows]
+    return [Repricing(**row._mapping) for row in rows]
 
 
 def page_of_changes(
@@ -159,7 +123,7 @@ def page_of_changes(
 ) -> list[tuple[str, str]]:
     """The listing and the JSON text of each change, by listing, beyond the listing `after`."""
     rows = connection.execute(
-        sa.select(price_changes.c.listing, price_changes.c.change)
+        sa.select(price_changes.c.listing, as_text(price_changes.c.change))
         .where(
             price_changes.c.workshop_id == workshop_id,
             price_changes.c.repricing_id == repricing_id,
@@ -236,14 +200,14 @@ def page_of_history(
 
 
 def _entry(row: Any) -> PriceHistoryEntry:
-    new = from_text(row.change, PriceChange).new
+    new = row.change.new
     assert new is not None  # it came into force
     return PriceHistoryEntry(
         repricing=row.repricing_id,
         as_of=row.as_of,
-        applied_at=in_utc(row.applied_at),
+        applied_at=row.applied_at,
         applied_by=row.applied_by,
-        rolled_back_at=find_in_utc(row.rolled_back_at),
+        rolled_back_at=row.rolled_back_at,
         price=new.price,
         unit_cost=new.unit_cost,
         margin_share=new.margin_share,

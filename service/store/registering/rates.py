@@ -12,8 +12,9 @@ from service import clock
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered
-from service.encoding import Decode, decode_with, from_text, to_text
+from service.encoding import Decode, decode_with, trusted
 from service.store.engine.tables import rates, registrations
+from service.store.engine.upserts import put
 from service.store.registering.registrations import within
 
 
@@ -70,7 +71,7 @@ def _stored_rate(row: Any) -> StoredRate:
     terms_type = COLLECTIONS[row.collection].terms
     assert terms_type is not None  # only rated collections have rows here
     rate = DatedRate(
-        resource=f"{row.collection}/{row.code}", valid_from=row.valid_from, terms=from_text(row.terms, terms_type)
+        resource=f"{row.collection}/{row.code}", valid_from=row.valid_from, terms=trusted(row.terms, terms_type)
     )
     return StoredRate(rate=rate, revision=row.revision)
 
@@ -94,15 +95,8 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, cod
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
     """Create or replace the rate that begins on its day."""
     collection, _, code = rate.resource.partition("/")
-    values = {"terms": to_text(rate.terms), "revision": revision, "changed_at": clock.now()}
-    changed = connection.execute(
-        rates.update()
-        .where(within(rates, workshop_id, collection, code), rates.c.valid_from == rate.valid_from)
-        .values(values)
-    )
-    if changed.rowcount == 0:
-        key = {"workshop_id": workshop_id, "collection": collection, "code": code, "valid_from": rate.valid_from}
-        connection.execute(rates.insert(), {**key, **values})
+    key = {"workshop_id": workshop_id, "collection": collection, "code": code, "valid_from": rate.valid_from}
+    put(connection, rates, {**key, "terms": rate.terms, "revision": revision, "changed_at": clock.now()})
 
 
 def delete_rate(connection: sa.Connection, workshop_id: UUID, collection: str, code: str, valid_from: date) -> None:
@@ -130,14 +124,7 @@ def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
                 rates.c.valid_from == latest.c.valid_from,
             ),
         )
-        .join(
-            registrations,
-            sa.and_(
-                registrations.c.workshop_id == rates.c.workshop_id,
-                registrations.c.collection == rates.c.collection,
-                registrations.c.code == rates.c.code,
-            ),
-        )
+        .join(registrations, within(registrations, rates.c.workshop_id, rates.c.collection, rates.c.code))
         .where(rates.c.workshop_id == workshop_id, registrations.c.retired_at.is_(None))
         .order_by(rates.c.collection, rates.c.code)
     )
@@ -146,7 +133,7 @@ def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
 def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) -> list[tuple[DatedRate, Registered]]:
     """Every rate in force on the date, with what it is the rate of."""
     return [
-        (_stored_rate(row).rate, from_text(row.facts, COLLECTIONS[row.collection].facts))
+        (_stored_rate(row).rate, trusted(row.facts, COLLECTIONS[row.collection].facts))
         for row in connection.execute(_in_force(workshop_id, as_of))
     ]
 

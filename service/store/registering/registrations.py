@@ -11,8 +11,9 @@ import sqlalchemy as sa
 from service import clock
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered
-from service.encoding import from_text, to_text
+from service.encoding import trusted
 from service.store.engine.tables import registrations, uses
+from service.store.engine.upserts import put
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +35,7 @@ class Registration:
     retired_at: datetime | None
 
 
-def within(table: sa.Table, workshop_id: UUID, collection: str, code: str) -> sa.ColumnElement[bool]:
+def within(table: sa.FromClause, workshop_id: Any, collection: Any, code: Any) -> sa.ColumnElement[bool]:
     """The rows of one thing of one workshop."""
     return sa.and_(table.c.workshop_id == workshop_id, table.c.collection == collection, table.c.code == code)
 
@@ -43,17 +44,13 @@ def _registration(row: Any) -> Registration:
     return Registration(
         collection=row.collection,
         code=row.code,
-        facts=from_text(row.facts, COLLECTIONS[row.collection].facts),
+        facts=trusted(row.facts, COLLECTIONS[row.collection].facts),
         revision=row.revision,
         retired_at=row.retired_at,
     )
 
 
-_ONE = sa.select(registrations).where(
-    registrations.c.workshop_id == sa.bindparam("workshop_id"),
-    registrations.c.collection == sa.bindparam("collection"),
-    registrations.c.code == sa.bindparam("code"),
-)
+_ONE = sa.select(registrations).where(within(registrations, *map(sa.bindparam, ("workshop_id", "collection", "code"))))
 """Put together once: every sheet of a listing asks it."""
 
 
@@ -85,13 +82,8 @@ def save_registration(
     connection: sa.Connection, workshop_id: UUID, collection: str, code: str, facts: Registered, revision: int
 ) -> None:
     """Create or replace the row and what it uses; a retired one is in use again."""
-    values = {"facts": to_text(facts), "revision": revision, "retired_at": None}
     key = {"workshop_id": workshop_id, "collection": collection, "code": code}
-    changed = connection.execute(
-        registrations.update().where(within(registrations, workshop_id, collection, code)).values(values)
-    )
-    if changed.rowcount == 0:
-        connection.execute(registrations.insert(), {**key, **values})
+    put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
     _forget_uses(connection, workshop_id, collection, code)
     used = dict.fromkeys((used_collection, used_code) for _, used_collection, used_code in facts.references())
     if used:
@@ -172,7 +164,7 @@ def all_registered(
         .order_by(registrations.c.collection, registrations.c.code)
     )
     for collection, code, facts in rows:
-        found[collection][code] = from_text(facts, COLLECTIONS[collection].facts)
+        found[collection][code] = trusted(facts, COLLECTIONS[collection].facts)
     return found
 
 

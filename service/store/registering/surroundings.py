@@ -11,9 +11,10 @@ import sqlalchemy as sa
 from service.domain.costing.rate_card import DatedRate
 from service.domain.making.products import Catalogue
 from service.domain.register import COLLECTIONS
-from service.encoding import from_text
+from service.encoding import trusted
 from service.store.engine.database import Connection
 from service.store.engine.tables import rates, registrations, uses
+from service.store.registering.registrations import within
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,36 +40,29 @@ class Surroundings:
         return sum(map(len, self.facts.values()))
 
 
-def _surroundings_query() -> sa.Select[Any]:
-    """Everything that one thing needs, through any depth, each with its rate in force, in one statement."""
-    workshop_id = sa.bindparam("workshop_id", type_=sa.Uuid)
-    collection = sa.bindparam("collection", type_=sa.String)
+_WORKSHOP_ID = sa.bindparam("workshop_id", type_=sa.Uuid)
+
+
+def _reached() -> sa.CTE:
+    """Everything that one thing needs, through any depth, by collection and code."""
+    collection, code = (sa.bindparam(name, type_=sa.String) for name in ("collection", "code"))
     registered = sa.select(registrations.c.collection, registrations.c.code).where(
-        registrations.c.workshop_id == workshop_id, registrations.c.retired_at.is_(None)
+        registrations.c.workshop_id == _WORKSHOP_ID, registrations.c.retired_at.is_(None)
     )
     # Two questions rather than one with "or", for which the engines would look through the whole register.
-    thing = registered.where(
-        registrations.c.collection == collection, registrations.c.code == sa.bindparam("code", type_=sa.String)
-    )
+    thing = registered.where(registrations.c.collection == collection, registrations.c.code == code)
     pools = registered.where(registrations.c.collection == "overheads", collection == "products")
     reached = thing.cte("reached", recursive=True)
-    reached = reached.union(
-        pools,
-        sa.select(uses.c.used_collection, uses.c.used_code).where(
-            uses.c.workshop_id == workshop_id, uses.c.collection == reached.c.collection, uses.c.code == reached.c.code
-        ),
-    )
-    in_force = rates.alias("in_force")
-    latest = (
-        sa.select(sa.func.max(rates.c.valid_from))
-        .where(
-            rates.c.workshop_id == workshop_id,
-            rates.c.collection == reached.c.collection,
-            rates.c.code == reached.c.code,
-            rates.c.valid_from <= sa.bindparam("as_of", type_=sa.Date),
-        )
-        .scalar_subquery()
-    )
+    step = sa.select(uses.c.used_collection, uses.c.used_code)
+    return reached.union(pools, step.where(within(uses, _WORKSHOP_ID, reached.c.collection, reached.c.code)))
+
+
+def _surroundings_query() -> sa.Select[Any]:
+    """Everything that one thing needs, each with its rate in force, in one statement."""
+    reached, in_force = _reached(), rates.alias("in_force")
+    thing = _WORKSHOP_ID, reached.c.collection, reached.c.code
+    as_of = sa.bindparam("as_of", type_=sa.Date)
+    latest = sa.select(sa.func.max(rates.c.valid_from)).where(within(rates, *thing), rates.c.valid_from <= as_of)
     return (
         sa.select(
             registrations.c.collection,
@@ -78,23 +72,8 @@ def _surroundings_query() -> sa.Select[Any]:
             in_force.c.terms,
         )
         .select_from(reached)
-        .join(
-            registrations,
-            sa.and_(
-                registrations.c.workshop_id == workshop_id,
-                registrations.c.collection == reached.c.collection,
-                registrations.c.code == reached.c.code,
-            ),
-        )
-        .outerjoin(
-            in_force,
-            sa.and_(
-                in_force.c.workshop_id == workshop_id,
-                in_force.c.collection == reached.c.collection,
-                in_force.c.code == reached.c.code,
-                in_force.c.valid_from == latest,
-            ),
-        )
+        .join(registrations, within(registrations, *thing))
+        .outerjoin(in_force, sa.and_(within(in_force, *thing), in_force.c.valid_from == latest.scalar_subquery()))
     )
 
 
@@ -122,13 +101,12 @@ def surroundings_of_one(
     question = {"workshop_id": workshop_id, "collection": collection, "code": code, "as_of": as_of}
     facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
-    for used_collection, used_code, facts_text, valid_from, terms_text in connection.execute(_SURROUNDINGS, question):
+    for used_collection, used_code, registered, valid_from, terms in connection.execute(_SURROUNDINGS, question):
         kind = COLLECTIONS[used_collection]
-        facts.setdefault(used_collection, {})[used_code] = from_text(facts_text, kind.facts)
-        if terms_text is not None and kind.terms is not None:
+        facts.setdefault(used_collection, {})[used_code] = trusted(registered, kind.facts)
+        if terms is not None and kind.terms is not None:
             resource = f"{used_collection}/{used_code}"
-            terms = from_text(terms_text, kind.terms)
-            in_force[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=terms)
+            in_force[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=trusted(terms, kind.terms))
     return _surroundings(facts, in_force)
 
 

@@ -1,7 +1,7 @@
 """The audit trail: rows that are added in the transaction of what they tell of, and never touched again."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -11,8 +11,6 @@ from uuid_utils.compat import uuid7
 
 from service import clock
 from service.domain.audit import Action, Actor, Change, RecordedChange
-from service.encoding import plain_data, to_text
-from service.store.engine.instants import in_utc
 from service.store.engine.tables import changes
 
 
@@ -25,8 +23,8 @@ def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterab
             **act,
             "subject": each.subject,
             "action": each.action.value,
-            "before": _text(each.before),
-            "after": _text(each.after),
+            "before": each.before,
+            "after": each.after,
         }
         for each in made
         if each.before != each.after
@@ -38,10 +36,6 @@ def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterab
 def act_columns(change_id: UUID, at: datetime, by: Actor) -> dict[str, Any]:
     """What every change of one act has in common, by column."""
     return {"change_id": change_id, "at": at, "by": by.name, "key_id": by.key_id}
-
-
-def _text(value: Any) -> str | None:
-    return None if value is None else to_text(value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,28 +73,18 @@ class Chosen:
             yield changes.c.action == self.action.value
 
 
+_SHOWN = [changes.c[field.name] for field in fields(RecordedChange)]
+
+
 def page_of_changes(
     connection: sa.Connection, workshop_id: UUID, chosen: Chosen, *, before: tuple[UUID, str] | None, limit: int
 ) -> list[RecordedChange]:
     """Newest act first, within it backwards by subject as the key has them, beyond the pair of both `before`."""
-    query = sa.select(changes).where(changes.c.workshop_id == workshop_id, *chosen.conditions())
+    query = sa.select(*_SHOWN).where(changes.c.workshop_id == workshop_id, *chosen.conditions())
     if before is not None:
         change_id, subject = before
         query = query.where(
             changes.c.change_id <= change_id, sa.or_(changes.c.change_id < change_id, changes.c.subject < subject)
         )
     rows = connection.execute(query.order_by(changes.c.change_id.desc(), changes.c.subject.desc()).limit(limit))
-    return [_recorded(row) for row in rows]
-
-
-def _recorded(row: Any) -> RecordedChange:
-    return RecordedChange(
-        change_id=row.change_id,
-        at=in_utc(row.at),
-        by=row.by,
-        key_id=row.key_id,
-        subject=row.subject,
-        action=Action(row.action),
-        before=None if row.before is None else plain_data(row.before),
-        after=None if row.after is None else plain_data(row.after),
-    )
+    return [RecordedChange(**{**row._mapping, "action": Action(row.action)}) for row in rows]

@@ -8,13 +8,13 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.store.engine.column_types import Instant
 from service.store.engine.database import Connection
-from service.store.engine.instants import in_utc
-from service.store.engine.tables import api_keys, idempotency_keys, metadata
+from service.store.engine.tables import api_keys, as_stored, idempotency_keys
 
 STAYING = {api_keys.name: "secrets do not travel", idempotency_keys.name: "a day later they are gone anyway"}
 """Tables that are left out, and why."""
-TABLES = {table.name: table for table in metadata.sorted_tables if table.name not in STAYING}
+TABLES = {table.name: table for table in as_stored.sorted_tables if table.name not in STAYING}
 """Those that travel, what others refer to first."""
 _ROWS = 500
 Row = dict[str, Any]
@@ -28,9 +28,7 @@ class UnfitRowError(ValueError):
 
 
 def _told(value: Any) -> Any:
-    """A value as JSON has it; an instant in UTC."""
-    if isinstance(value, datetime):
-        return in_utc(value).isoformat()
+    """A value as JSON has it."""
     if isinstance(value, date):
         return value.isoformat()
     return str(value) if isinstance(value, UUID) else value
@@ -53,7 +51,7 @@ def _instant(text: str) -> datetime:
 
 _READERS: Sequence[tuple[type[sa.types.TypeEngine[Any]], type, Any]] = (
     (sa.Uuid, str, UUID),
-    (sa.DateTime, str, _instant),
+    (Instant, str, _instant),
     (sa.Date, str, date.fromisoformat),
     (sa.Boolean, bool, bool),
     (sa.Integer, int, int),

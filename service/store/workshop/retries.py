@@ -3,16 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
-from sqlalchemy.dialects import postgresql, sqlite
 
-from service.encoding import plain_data, to_bytes
 from service.store.engine.database import Connection
-from service.store.engine.instants import in_utc
 from service.store.engine.tables import idempotency_keys
+from service.store.engine.upserts import inserting
 
 _OPEN = idempotency_keys.c.status.is_(None)
 
@@ -55,9 +52,8 @@ def _row(workshop_id: UUID, key: str) -> sa.ColumnElement[bool]:
 
 def add_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> bool:
     """Keep that the request is being worked on; whether the key was free."""
-    dialect: Any = sqlite if connection.dialect.name == "sqlite" else postgresql
     added = connection.execute(
-        dialect.insert(idempotency_keys)
+        inserting(connection, idempotency_keys)
         .values(workshop_id=workshop_id, key=claim.key, fingerprint=claim.fingerprint, claimed_at=claim.claimed_at)
         .on_conflict_do_nothing()
         .returning(idempotency_keys.c.key)
@@ -72,8 +68,8 @@ def find_claim(connection: Connection, workshop_id: UUID, key: str) -> Claim | N
         return None
     answer = None
     if row.status is not None:
-        answer = KeptAnswer(status=row.status, headers=plain_data(row.headers), body=row.body)
-    return Claim(key=row.key, fingerprint=row.fingerprint, claimed_at=in_utc(row.claimed_at), answer=answer)
+        answer = KeptAnswer(status=row.status, headers=row.headers, body=row.body)
+    return Claim(key=row.key, fingerprint=row.fingerprint, claimed_at=row.claimed_at, answer=answer)
 
 
 def renew_claim(connection: Connection, workshop_id: UUID, found: Claim, now: datetime) -> bool:
@@ -91,7 +87,7 @@ def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer:
     kept = connection.execute(
         idempotency_keys.update()
         .where(_row(workshop_id, claim.key), _OPEN)
-        .values(status=answer.status, headers=to_bytes(dict(answer.headers)).decode(), body=answer.body)
+        .values(status=answer.status, headers=dict(answer.headers), body=answer.body)
     )
     return kept.rowcount == 1
 

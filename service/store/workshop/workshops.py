@@ -197,16 +197,7 @@ def keys_of(connection: sa.Connection, workshop_id: UUID) -> list[ApiKey]:
         .where(api_keys.c.workshop_id == workshop_id)
         .order_by(api_keys.c.key_id)
     )
-    return [
-        ApiKey(
-            key_id=row.key_id,
-            name=row.name,
-            scopes=frozenset(row.scopes.split()),
-            created_at=row.created_at,
-            revoked_at=row.revoked_at,
-        )
-        for row in rows
-    ]
+    return [ApiKey(**{**row._mapping, "scopes": frozenset(row.scopes.split())}) for row in rows]
 
 
 def revoke_key(connection: sa.Connection, workshop_id: UUID, key_id: UUID) -> tuple[str, frozenset[str]] | None:

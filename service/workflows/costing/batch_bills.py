@@ -2,7 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
@@ -34,7 +34,7 @@ class BatchBills:
         self._workspace = workspace
         self._bills, self._around, self._read = Remembered(1_000), Remembered(300), Remembered(200)
 
-    def of(self, row: ListingRow, facts: dict[str, Any]) -> FoundBill:
+    def of(self, row: ListingRow) -> FoundBill:
         """The bill that was kept, or, where it may no longer be right, another.
 
         Raises:
@@ -42,7 +42,7 @@ class BatchBills:
         """
         text = None if row.is_stale else row.bill_now or row.bill
         if text is None:
-            batch = facts["product"], facts["standard_batch"]
+            batch = row.facts["product"], row.facts["standard_batch"]
             found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
             return found
         # Listings of one product and batch have the same bill, and mostly stand beside each other.

@@ -10,7 +10,13 @@ from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import RateTable, rating
 from service.domain.costing.variance import Cause, product_effect, unit_cost
-from service.domain.listing.price_change import ChangeWriter, Effects, RepricingFigures, RepricingSummary
+from service.domain.listing.price_change import (
+    ChangeWriter,
+    Effects,
+    RepricingBasis,
+    RepricingFigures,
+    RepricingSummary,
+)
 from service.domain.listing.repricing import Decision, RepricingRequest, decision, move_share
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.resources import Overhead
@@ -19,11 +25,9 @@ from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.unit_costs import UnitCosts
-from service.encoding import plain_data
 from service.memory import Remembered
 from service.store.listing import prices_in_force
 from service.store.listing.prices_in_force import ListingRow, Narrowing
-from service.store.listing.repricings import RepricingBasis
 from service.store.registering import rates, registrations
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import BatchBills, FoundBill
@@ -122,24 +126,23 @@ class Look:
     def _of_rows(self, rows: Sequence[ListingRow]) -> list[Found]:
         scope = self._request.scope
         tag = None if scope is None else scope.tag
-        read = [(row, plain_data(row.facts)) for row in rows]
-        found = [self._of(*each) for each in read if tag is None or tag in each[1].get("tags", ())]
+        found = [self._of(row) for row in rows if tag is None or tag in row.facts.get("tags", ())]
         self._counts.update(each.decision.value for each in found)
         return found
 
-    def _of(self, row: ListingRow, facts: dict[str, Any]) -> Found:
+    def _of(self, row: ListingRow) -> Found:
         next_step()
         try:
-            return self._priced(row, facts)
+            return self._priced(row)
         except (_UnpricedError, PugmillError) as error:
-            return self._unpriced(row, facts, str(error))
+            return self._unpriced(row, str(error))
 
-    def _priced(self, row: ListingRow, facts: dict[str, Any]) -> Found:
-        conditions = self._sales.of(row.facts, facts)
+    def _priced(self, row: ListingRow) -> Found:
+        conditions = self._sales.of(row.facts)
         aim, convert, currency = conditions.aim, conditions.convert, conditions.currency
         if aim is None or convert is None:
             raise _UnpricedError(conditions.problem)
-        bill = self._bills.of(row, facts)
+        bill = self._bills.of(row)
         costs = self._costs(bill)
         in_sale = costs if currency == self._home else costs.converted(convert)
         _, price = aim.price(in_sale)
@@ -148,17 +151,16 @@ class Look:
         price = half_up(price, aim.decimals)  # it is a multiple of the minor unit; now in its digits too
         writer, cost = self._writer, self._writer.cost(costs.full)
         margin = writer.share(aim.margin(price, in_sale))
-        now = writer.priced(f"{price:f}", currency, cost, margin)
+        now = writer.priced(price, currency, cost, margin)
         if row.repricing_id is None:
-            change = _change(row, facts, Decision.FIRST, new=now)
+            change = _change(row, Decision.FIRST, new=now)
             return Found(change, Decision.FIRST, None, price, currency, costs.full, margin, bill)
-        since, old_cost = self._moves.since(row.repricing_id), Decimal(row.unit_cost)
+        since, old_cost = self._moves.since(row.repricing_id), row.unit_cost
         decided, kept, move = self._judged(row, conditions, price, in_sale)
-        effects = self._effects(since, row, facts, bill, costs.full - old_cost)
+        effects = self._effects(since, row, bill, costs.full - old_cost)
         shown_cost = writer.cost(old_cost)
         change = _change(
             row,
-            facts,
             decided,
             old=self._old(row, since, shown_cost),
             new=now,
@@ -174,11 +176,11 @@ class Look:
         found["as_of"], found["repricing"] = since.as_of, since.repricing
         return found
 
-    def _unpriced(self, row: ListingRow, facts: dict[str, Any], problem: str) -> Found:
+    def _unpriced(self, row: ListingRow, problem: str) -> Found:
         old = None
         if row.repricing_id is not None:
-            old = self._old(row, self._moves.since(row.repricing_id), self._writer.cost(Decimal(row.unit_cost)))
-        change = _change(row, facts, Decision.UNPRICED, old=old, problem=problem)
+            old = self._old(row, self._moves.since(row.repricing_id), self._writer.cost(row.unit_cost))
+        change = _change(row, Decision.UNPRICED, old=old, problem=problem)
         return Found(change, Decision.UNPRICED, row.repricing_id)
 
     def _judged(
@@ -187,7 +189,7 @@ class Look:
         """What becomes of the price in force, the margin that it keeps now, and by what share it would move."""
         if row.currency != conditions.currency:
             return Decision.CHANGED, None, None
-        aim, rules, old = conditions.aim, self._request.rules, Decimal(row.price)
+        aim, rules, old = conditions.aim, self._request.rules, row.price
         assert aim is not None  # it was asked for a price
         decided = decision(
             old,
@@ -199,15 +201,13 @@ class Look:
         share = self._writer.share
         return decided, share(aim.margin(old, in_sale)), share(move_share(old, new))
 
-    def _effects(
-        self, since: Before, row: ListingRow, facts: dict[str, Any], bill: FoundBill, change: Decimal
-    ) -> Effects:
+    def _effects(self, since: Before, row: ListingRow, bill: FoundBill, change: Decimal) -> Effects:
         """What each change contributed to the change in cost."""
         effects = self._moves.effects(since, bill)
         if bill.is_new or row.bill_now is not None:
-            left = product_effect(change, [amount for _, _, amount in effects], Decimal(row.unit_cost))
+            left = product_effect(change, [amount for _, _, amount in effects], row.unit_cost)
             if left:
-                return (*effects, (f"products/{facts['product']}", Cause.PRODUCT, left))
+                return (*effects, (f"products/{row.facts['product']}", Cause.PRODUCT, left))
         return effects
 
     def _costs(self, found: FoundBill) -> UnitCosts:
@@ -273,12 +273,12 @@ _NOTHING_FOUND: dict[str, Any] = {
 }
 
 
-def _change(row: ListingRow, facts: dict[str, Any], decided: Decision, **found: Any) -> dict[str, Any]:
+def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
     """The data of a `PriceChange`."""
     return {
         "listing": row.code,
-        "product": facts["product"],
-        "channel": facts["channel"],
+        "product": row.facts["product"],
+        "channel": row.facts["channel"],
         "decision": decided.value,
         **_NOTHING_FOUND,
         **found,

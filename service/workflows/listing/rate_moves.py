@@ -8,14 +8,13 @@ from uuid import UUID
 from service.domain.costing.rate_card import unit_rates
 from service.domain.costing.rate_table import RateTable
 from service.domain.costing.variance import Comparison, RateChange, unit_effects
-from service.domain.listing.price_change import Effects
+from service.domain.listing.price_change import Effects, RepricingBasis
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.resources import Overhead
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import known
 from service.memory import Remembered
 from service.store.listing import repricings
-from service.store.listing.repricings import RepricingBasis
 from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.currency.exchange import Exchange
 from service.workflows.workspace import Workspace

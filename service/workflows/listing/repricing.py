@@ -8,14 +8,14 @@ from typing import IO, Any
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.listing.price_change import RepricingFigures
+from service.domain.listing.price_change import RepricingBasis, RepricingFigures
 from service.domain.listing.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.encoding import plain_data, to_bytes, to_text
 from service.spool import new_spool, write
 from service.store.engine.database import Connection
 from service.store.listing import prices_in_force, repricings
-from service.store.listing.repricings import Repricing, RepricingBasis
+from service.store.listing.repricings import Repricing
 from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
 from service.workflows.costing.costing import WhatIf
 from service.workflows.entity_tags import Precondition, content_tag

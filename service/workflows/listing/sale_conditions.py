@@ -10,7 +10,7 @@ from service.domain.listing.listings import Listing
 from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
-from service.encoding import from_text, to_bytes
+from service.encoding import to_bytes, trusted
 from service.memory import Memory, Remembered
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings
@@ -65,13 +65,8 @@ class SaleConditions:
         around = Surroundings(facts=facts, catalogue=Catalogue(products=self._products), rates=card.rates)
         self._costing = Costing(surroundings=around, card=card, exchange=exchange, memory=memory, state=())
 
-    def of(self, text: str, facts: dict[str, Any]) -> Conditions:
-        """The conditions of a listing.
-
-        Args:
-            text: the listing as it is stored.
-            facts: the same as plain data.
-        """
+    def of(self, facts: dict[str, Any]) -> Conditions:
+        """The conditions of a listing, from its plain data."""
         service = facts["shipping_service"]
         key = (
             facts["channel"],
@@ -80,7 +75,7 @@ class SaleConditions:
             service and (service, facts["shipping_zone"], facts["product"]),
             to_bytes(facts["policy"]),
         )
-        return self._found.of(key, lambda: self._conditions(from_text(text, Listing)))
+        return self._found.of(key, lambda: self._conditions(trusted(facts, Listing)))
 
     def _conditions(self, listing: Listing) -> Conditions:
         question = price_question(listing, ListingQuestion(as_of=self._costing.card.as_of))

@@ -24,10 +24,9 @@ from service.domain.quoting.quotation import Acceptance
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO
-from service.encoding import to_text
-from service.store import quotations
 from service.store.engine.database import Connection
-from service.store.quotations import Quotation
+from service.store.quoting import life, quotations
+from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import next_revision
 from service.workflows.entity_tags import Precondition, always, expect
 from service.workflows.quoting.quotations import Address, find_quotation, get_quotation, tag_of
@@ -56,8 +55,8 @@ def issue(workspace: Workspace, address: Address, precondition: Precondition = a
             raise refused(found.name, found.status, Event.ISSUED.value, remedy)
         if found.revises_id is not None:
             _supersede(connection, workspace, found.revises_id, found)
-        number = quotations.next_number(connection, workspace.workshop_id)
-        quotations.record_event(
+        number = life.next_number(connection, workspace.workshop_id)
+        life.record_event(
             connection,
             workspace.workshop_id,
             found,
@@ -80,7 +79,7 @@ def _locked(connection: Connection, workspace: Workspace, address: Address, prec
 def _supersede(connection: Connection, workspace: Workspace, revised: UUID, by_which: Quotation) -> None:
     found = get_quotation(connection, workspace, revised)
     check_may_follow(Event.SUPERSEDED, found.name, found.status)
-    quotations.record_event(
+    life.record_event(
         connection,
         workspace.workshop_id,
         found,
@@ -114,7 +113,7 @@ def accept(
             if found.acceptance == taken:
                 return found
             raise refused(found.name, found.status, "accepted otherwise", "decline it and quote anew")
-        quotations.record_event(
+        life.record_event(
             connection,
             workspace.workshop_id,
             found,
@@ -122,8 +121,8 @@ def accept(
             by=workspace.actor.name,
             note=taken.reference,
             status=Status.ACCEPTED.value,
-            acceptance=to_text(taken),
-            promised=to_text(_promised(basis, found.request, taken.quantities)),
+            acceptance=taken,
+            promised=_promised(basis, found.request, taken.quantities),
         )
         next_revision(connection, workspace.workshop_id)  # what is promised is a fact that lead times follow from
         return get_quotation(connection, workspace, found.id)
@@ -207,7 +206,7 @@ def _ended(
 ) -> Quotation:
     check_may_follow(event, quotation.name, quotation.status)
     status = LEADS_TO[event].value
-    quotations.record_event(
+    life.record_event(
         connection,
         workspace.workshop_id,
         quotation,
@@ -262,4 +261,4 @@ def discard(workspace: Workspace, address: Address, precondition: Precondition =
         found = _locked(connection, workspace, address, precondition)
         if found.status is not Status.DRAFT:
             raise refused(found.name, found.status, "discarded", "what is issued is kept for good")
-        quotations.discard_quotation(connection, workspace.workshop_id, found.id)
+        life.discard_quotation(connection, workspace.workshop_id, found.id)

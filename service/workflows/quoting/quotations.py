@@ -10,9 +10,10 @@ from service.domain.quoting.figures import chosen_figures, quotation_figures
 from service.domain.quoting.life import Status, number_of, status_on
 from service.domain.quoting.quotation import QuotationFigures
 from service.encoding import encoded, filled, trusted
-from service.store import quotations
 from service.store.engine.database import Connection
-from service.store.quotations import Quotation, QuotationEvent, QuotationSummary
+from service.store.quoting import life, quotations
+from service.store.quoting.life import QuotationEvent
+from service.store.quoting.quotations import Quotation, QuotationSummary
 from service.store.workshop.workshops import Workshop
 from service.workflows.entity_tags import tag
 from service.workflows.errors import NotRegisteredError
@@ -69,7 +70,7 @@ def list_events(workspace: Workspace, address: Address) -> list[QuotationEvent]:
     """
     with workspace.reading() as connection:
         found = get_quotation(connection, workspace, address)
-        return quotations.events_of(connection, workspace.workshop_id, found.id)
+        return life.events_of(connection, workspace.workshop_id, found.id)
 
 
 def quotation_view(quotation: Quotation, locale: str | None = None) -> QuotationView:

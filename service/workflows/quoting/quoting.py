@@ -20,9 +20,9 @@ from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, Quo
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Path
-from service.store import quotations
 from service.store.engine.database import Connection
-from service.store.quotations import Quotation
+from service.store.quoting import life
+from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, lock_workshop
 from service.workflows.costing.costing import Batch, Batches, costed, pools_of, prepare
 from service.workflows.lead_times import working_resources
@@ -92,7 +92,7 @@ def quote(
         with workspace.writing() as connection:
             if lock_workshop(connection, workspace.workshop_id) == workspace.workshop.revision:
                 check(connection)
-                quotations.add_quotation(connection, workspace.workshop_id, quotation, basis, workspace.actor.name)
+                life.add_quotation(connection, workspace.workshop_id, quotation, basis, workspace.actor.name)
                 return quotation
         # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
         workspace = workspace.now()

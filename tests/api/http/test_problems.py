@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from service.api.http.problems import PROBLEMS
+from service.api.http.errors import PROBLEMS
 from service.domain.values import errors as domain
 from service.workflows import errors as workflow
 

@@ -229,6 +229,4 @@ def assert_prices_follow_from_their_basis(owner: Owner, repricing_id: UUID) -> N
     for cost, bill in found:
         kept = plain_data(bill)
         quantities = {part: Decimal(quantity) for part, quantity in kept["quantities"].items()}
-        assert exactly(unit_cost)(BatchBill(pieces=kept["pieces"], quantities=quantities), table.full()) == Decimal(
-            cost
-        )
+        assert exactly(unit_cost)(BatchBill(pieces=kept["pieces"], quantities=quantities), table.full()) == cost

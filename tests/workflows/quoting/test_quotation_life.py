@@ -17,9 +17,10 @@ from service.domain.quoting.life import AcceptanceRequest, DeclineRequest, Statu
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.encoding import decoded, to_text
-from service.store import quotations as stored
-from service.store.engine.tables import quotation_events, quotations
-from service.store.quotations import Quotation
+from service.store.engine.tables import as_stored, quotation_events
+from service.store.quoting import life
+from service.store.quoting import quotations as stored
+from service.store.quoting.quotations import Quotation
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.quoting import quotation_life
 from service.workflows.quoting import quotations as reading
@@ -27,6 +28,7 @@ from tests.domain.examples import D, a_request
 from tests.support import builders
 from tests.workflows.owner import Owner
 
+quotations = as_stored.tables["quotations"]
 DAY = timedelta(days=1)
 TODAY = {"quoted_on": None}
 BREAKS = {"lines": [{**builders.quotation()["lines"][0], "quantity_breaks": [50, 100]}], **TODAY}
@@ -72,7 +74,7 @@ def accept(owner: Owner, quotation: Quotation, **acceptance: Any) -> Quotation:
 
 def promised(owner: Owner) -> dict[str, Decimal]:
     with owner.database.reading() as connection:
-        return dict(stored.promised_minutes(connection, owner.workshop_id))
+        return dict(life.promised_minutes(connection, owner.workshop_id))
 
 
 def decline(owner: Owner, quotation: Quotation, reason: str = "") -> Quotation:

@@ -14,7 +14,7 @@ from service.documents.quoting.quotation_text import quotation_text
 from service.domain.costing.errors import MissingRatesError
 from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, TooComplexError
-from service.store.engine.tables import metadata, quotations
+from service.store.engine.tables import as_stored
 from service.workflows.costing.costing import MAX_LINES
 from service.workflows.errors import NotRegisteredError
 from service.workflows.quoting import quotations as reading
@@ -23,6 +23,7 @@ from tests.support import builders
 from tests.support.furnishing import furnishes
 from tests.workflows.owner import Owner
 
+quotations = as_stored.tables["quotations"]
 TWO_LINES = [
     {"product": "sheet", "quantity": 20, "quantity_breaks": [50], "tax": "vat", "policy": builders.policy()},
     {"product": "brick", "quantity": 500, "tax": "vat", "policy": builders.policy("markup", "0.4")},
@@ -49,7 +50,7 @@ def rows_of(owner: Owner) -> dict[str, int]:
     with owner.database.reading() as connection:
         return {
             table.name: connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
-            for table in metadata.sorted_tables
+            for table in as_stored.sorted_tables
         }
 
 

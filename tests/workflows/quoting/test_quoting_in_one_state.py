@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.store.quotations import Quotation
+from service.store.quoting.quotations import Quotation
 from service.workflows.quoting import quotations, quoting
 from tests.support.builders import material_rate, register_workshop
 from tests.workflows.owner import Owner

@@ -1,0 +1,81 @@
+"""Kinds of columns whose rows come out as values: JSON text, exact decimals, instants."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+import sqlalchemy as sa
+
+from service.encoding import from_text, plain_data, to_text
+
+
+class KeptAsText(sa.types.TypeDecorator[Any]):
+    """What is kept as a text and read as something else."""
+
+    impl = sa.Text
+    cache_ok = True
+
+
+class JsonText(KeptAsText):
+    """A document of JSON text, decoded as a type; as plain data where no type is given.
+
+    Args:
+        to: the type, if it is one for all rows.
+        written: makes the text.
+    """
+
+    cache_ok = True
+
+    def __init__(self, to: Any = None, written: Callable[[Any], str] = to_text) -> None:
+        super().__init__()
+        self.to, self.written = to, written
+
+    def process_bind_param(self, value: Any, dialect: sa.Dialect) -> str | None:
+        return None if value is None else self.written(value)
+
+    def process_result_value(self, value: str | None, dialect: sa.Dialect) -> Any:
+        if value is None:
+            return None
+        return plain_data(value) if self.to is None else from_text(value, self.to)
+
+
+class ExactDecimal(KeptAsText):
+    """A decimal with every digit: SQLite would make a binary fraction of it."""
+
+    cache_ok = True
+
+    def process_bind_param(self, value: Decimal | None, dialect: sa.Dialect) -> str | None:
+        return None if value is None else f"{value:f}"
+
+    def process_result_value(self, value: str | None, dialect: sa.Dialect) -> Decimal | None:
+        return None if value is None else Decimal(value)
+
+
+class Instant(sa.types.TypeDecorator[datetime]):
+    """An instant in UTC, also where SQLite, which does not know a zone, is asked."""
+
+    impl = sa.DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:
+        return _in_utc(value)
+
+    def process_result_value(self, value: datetime | None, dialect: sa.Dialect) -> datetime | None:
+        return _in_utc(value)
+
+
+def _in_utc(at: datetime | None) -> datetime | None:
+    if at is None:
+        return None
+    return at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
+
+
+def as_text(column: sa.ColumnElement[Any]) -> sa.ColumnElement[str]:
+    """A column that is kept as a text, read as that text."""
+    return sa.type_coerce(column, sa.Text)
+
+
+def as_plain_data(column: sa.ColumnElement[Any]) -> sa.ColumnElement[Any]:
+    """A column of JSON text, read as plain data whatever its type is."""
+    return sa.type_coerce(column, JsonText())

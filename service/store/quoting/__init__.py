@@ -1,0 +1,1 @@
+"""Quotations, and what becomes of them."""

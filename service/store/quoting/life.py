@@ -1,0 +1,137 @@
+"""What becomes of quotations: drafted, numbered, promised, ended, discarded."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from service import clock
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.life import Event, Status
+from service.domain.values.exact import ZERO
+from service.store.engine.tables import quotation_events, quotation_numbers, quotations
+from service.store.engine.upserts import inserting
+from service.store.quoting.quotations import AS_QUOTED, Quotation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationEvent:
+    """Something that happened to a quotation.
+
+    Attributes:
+        version: the quotation's, after it.
+        event: drafted, issued, accepted, declined, superseded or completed.
+        at: when it was recorded, UTC.
+        by: name of the key.
+        note: what else is known of it.
+    """
+
+    version: int
+    event: Event
+    at: datetime
+    by: str
+    note: str
+
+
+def add_quotation(
+    connection: sa.Connection, workshop_id: UUID, quotation: Quotation, basis: QuotationBasis, by: str
+) -> None:
+    """Keep a new draft with its basis."""
+    connection.execute(
+        quotations.insert(),
+        {
+            "workshop_id": workshop_id,
+            "quotation_id": quotation.id,
+            "basis": basis,
+            **{name: getattr(quotation, name) for name in AS_QUOTED},
+            "status": quotation.status.value,
+        },
+    )
+    _add_event(connection, workshop_id, quotation.id, quotation.version, Event.DRAFTED, quotation.created_at, by, "")
+
+
+_last = quotation_numbers.c.last
+
+
+def next_number(connection: sa.Connection, workshop_id: UUID) -> int:
+    """The next count of the workshop's numbers; it is used up when the transaction commits, and only then."""
+    first = inserting(connection, quotation_numbers).values(workshop_id=workshop_id, last=1)
+    counted = first.on_conflict_do_update(index_elements=["workshop_id"], set_={"last": _last + 1})
+    return int(connection.execute(counted.returning(_last)).scalar_one())
+
+
+def record_event(
+    connection: sa.Connection,
+    workshop_id: UUID,
+    quotation: Quotation,
+    event: Event,
+    *,
+    by: str,
+    note: str = "",
+    **changes: Any,
+) -> None:
+    """Keep that something happened to a quotation, and what of it is different now."""
+    connection.execute(
+        quotations.update()
+        .where(quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation.id)
+        .values(version=quotation.version + 1, **changes)
+    )
+    now = clock.now()
+    _add_event(connection, workshop_id, quotation.id, quotation.version + 1, event, now, by, note)
+
+
+def _add_event(
+    connection: sa.Connection, workshop_id: UUID, quotation_id: UUID, version: int, event: Event, *rest: Any
+) -> None:
+    at, by, note = rest
+    connection.execute(
+        quotation_events.insert(),
+        {
+            "workshop_id": workshop_id,
+            "quotation_id": quotation_id,
+            "sequence": version,
+            "event": event.value,
+            "at": at,
+            "by": by,
+            "note": note,
+        },
+    )
+
+
+def events_of(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> list[QuotationEvent]:
+    """What happened to a quotation, in order."""
+    rows = connection.execute(
+        sa.select(quotation_events)
+        .where(quotation_events.c.workshop_id == workshop_id, quotation_events.c.quotation_id == quotation_id)
+        .order_by(quotation_events.c.sequence)
+    )
+    return [
+        QuotationEvent(version=row.sequence, event=Event(row.event), at=row.at, by=row.by, note=row.note)
+        for row in rows
+    ]
+
+
+def discard_quotation(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> None:
+    """Remove a draft for good."""
+    for table in (quotation_events, quotations):
+        connection.execute(
+            table.delete().where(table.c.workshop_id == workshop_id, table.c.quotation_id == quotation_id)
+        )
+
+
+def promised_minutes(connection: sa.Connection, workshop_id: UUID) -> Mapping[str, Decimal]:
+    """Minutes of every machine and grade that orders take which are accepted and not completed yet."""
+    promised: dict[str, Decimal] = {}
+    query = sa.select(quotations.c.promised).where(
+        quotations.c.workshop_id == workshop_id,
+        quotations.c.status == Status.ACCEPTED.value,
+        quotations.c.promised.is_not(None),
+    )
+    for row in connection.execute(query):
+        for resource, minutes in row.promised.items():
+            promised[resource] = promised.get(resource, ZERO) + minutes
+    return promised

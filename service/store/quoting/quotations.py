@@ -1,0 +1,200 @@
+"""Quotations with everything they were computed from."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.life import Status, number_of
+from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.request import QuotationRequest
+from service.domain.values.money import Money
+from service.encoding import trusted
+from service.store.engine.column_types import as_plain_data
+from service.store.engine.tables import quotations
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quotation:
+    """A quotation as it is kept. What was quoted never changes; what became of it does.
+
+    Attributes:
+        id: rising with time.
+        number: what it is called once it is issued, for instance Q000042; null before.
+        revision: 1, and one more than that of the quotation it revises.
+        revises_id: the quotation that it takes the place of when it is issued.
+        revises_number: the number of that.
+        superseded_by_id: the quotation that has taken its place.
+        superseded_by_number: the number of that.
+        status: draft, issued, accepted, declined, expired, superseded or completed.
+        version: rises with everything that becomes of it.
+        created_at: when it was made, UTC.
+        quoted_on: the day of its rates.
+        issued_on: the day it was issued.
+        valid_until: the last day its prices hold.
+        letterhead: who quotes.
+        request: what was asked for.
+        figures: every figure as it was given; `kept` and `unit_full_cost` are not for the customer's eyes.
+        remarks: warnings for the workshop, cautions for the customer too, as they were given.
+        acceptance: what the customer took.
+    """
+
+    id: UUID
+    number: str | None = None
+    revision: int = 1
+    revises_id: UUID | None = None
+    revises_number: str | None = None
+    superseded_by_id: UUID | None = None
+    superseded_by_number: str | None = None
+    status: Status = Status.DRAFT
+    version: int = 1
+    created_at: datetime
+    quoted_on: date
+    issued_on: date | None = None
+    valid_until: date
+    letterhead: Letterhead
+    request: QuotationRequest
+    figures: QuotationFigures
+    remarks: Remarks
+    acceptance: Acceptance | None = None
+
+    @property
+    def name(self) -> str:
+        """How a message calls it."""
+        return f"quotation {self.number or self.id}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuotationSummary:
+    """A quotation in a list.
+
+    Attributes:
+        id: its id.
+        number: what it is called once it is issued; null before.
+        revision: 1, and one more than that of the quotation it revises.
+        status: draft, issued, accepted, declined, expired, superseded or completed.
+        quoted_on: the day of its rates.
+        valid_until: the last day its prices hold.
+        customer: who asked.
+        tax_inclusive: the total with tax.
+    """
+
+    id: UUID
+    number: str | None
+    revision: int
+    status: Status
+    quoted_on: date
+    valid_until: date
+    customer: str
+    tax_inclusive: Money
+
+
+_revised, _successor = quotations.alias("revised"), quotations.alias("successor")
+AS_QUOTED = [field.name for field in fields(Quotation) if field.name in quotations.c and field.name != "number"]
+"""What is kept of a quotation under the name that it has there."""
+
+
+def _named(other: sa.FromClause, quotation_id: sa.Column[UUID]) -> sa.ColumnElement[bool]:
+    """That the quotation is the one that this one names."""
+    return sa.and_(other.c.workshop_id == quotations.c.workshop_id, other.c.quotation_id == quotation_id)
+
+
+_WITH_NUMBERS = (
+    sa.select(
+        *(quotations.c[name] for name in AS_QUOTED),
+        quotations.c.quotation_id.label("id"),
+        quotations.c.number,
+        _revised.c.number.label("revises_number"),
+        _successor.c.number.label("superseded_by_number"),
+    )
+    .select_from(quotations)
+    .outerjoin(_revised, _named(_revised, quotations.c.revises_id))
+    .outerjoin(_successor, _named(_successor, quotations.c.superseded_by_id))
+)
+
+
+def _number(count: int | None) -> str | None:
+    return None if count is None else number_of(count)
+
+
+def _quotation(row: Any) -> Quotation:
+    numbers = {name: _number(getattr(row, name)) for name in ("number", "revises_number", "superseded_by_number")}
+    return Quotation(**{**row._mapping, **numbers, "status": Status(row.status)})
+
+
+def find_quotation(connection: sa.Connection, workshop_id: UUID, address: UUID | int) -> Quotation | None:
+    """The quotation with this id or of this count, without its basis."""
+    named = quotations.c.number if isinstance(address, int) else quotations.c.quotation_id
+    row = connection.execute(_WITH_NUMBERS.where(quotations.c.workshop_id == workshop_id, named == address)).first()
+    return None if row is None else _quotation(row)
+
+
+def get_basis(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> QuotationBasis:
+    """What an existing quotation was computed from."""
+    found: QuotationBasis = _get(connection, workshop_id, quotation_id, quotations.c.basis)
+    return found
+
+
+def get_given(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> Any:
+    """The figures of an existing quotation as plain data, with no more members than were kept with it."""
+    return _get(connection, workshop_id, quotation_id, as_plain_data(quotations.c.figures))
+
+
+def _get(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID, column: sa.ColumnElement[Any]) -> Any:
+    return connection.execute(
+        sa.select(column).where(quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation_id)
+    ).scalar_one()
+
+
+_IN_A_LIST = (
+    *(quotations.c[name] for name in ("quotation_id", "number", "revision", "status", "quoted_on", "valid_until")),
+    *map(as_plain_data, (quotations.c.request, quotations.c.figures)),
+)
+
+
+def _summary(row: Any) -> QuotationSummary:
+    """Of all that was quoted no more is made than a list shows."""
+    return QuotationSummary(
+        id=row.quotation_id,
+        number=_number(row.number),
+        revision=row.revision,
+        status=Status(row.status),
+        quoted_on=row.quoted_on,
+        valid_until=row.valid_until,
+        customer=row.request["customer"]["name"],
+        tax_inclusive=trusted(row.figures["totals"]["tax_inclusive"], Money),
+    )
+
+
+def page_of_quotations(
+    connection: sa.Connection,
+    workshop_id: UUID,
+    *,
+    after: UUID | None,
+    limit: int,
+    status: Status | None = None,
+    today: date | None = None,
+) -> list[QuotationSummary]:
+    """Oldest first, beyond the quotation `after`; only those in a state on the day, if one is given."""
+    query = sa.select(*_IN_A_LIST).where(quotations.c.workshop_id == workshop_id)
+    if after is not None:
+        query = query.where(quotations.c.quotation_id > after)
+    if status in (Status.ISSUED, Status.EXPIRED):
+        is_over = quotations.c.valid_until < today
+        query = query.where(
+            quotations.c.status == Status.ISSUED.value, is_over if status is Status.EXPIRED else sa.not_(is_over)
+        )
+    elif status is not None:
+        query = query.where(quotations.c.status == status.value)
+    return [_summary(row) for row in connection.execute(query.order_by(quotations.c.quotation_id).limit(limit))]
+
+
+def quotation_ids(connection: sa.Connection, workshop_id: UUID) -> Iterator[UUID]:
+    """Every quotation's id, oldest first."""
+    query = sa.select(quotations.c.quotation_id).where(quotations.c.workshop_id == workshop_id)
+    for row in connection.execute(query.order_by(quotations.c.quotation_id)):
+        yield row.quotation_id
