@@ -3,7 +3,7 @@
 import json
 import os
 import tempfile
-from collections.abc import Generator, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -34,6 +34,9 @@ WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
 """Which of several test processes this is; empty where there is one."""
 
 
+_RESTING = pytest.StashKey[Coverage]()
+
+
 MEMORY = Path("/dev/shm")
 """Where Linux keeps files in memory: the tests' own databases need not outlive a loss of power."""
 
@@ -45,23 +48,25 @@ def is_of_the_core(item: pytest.Item) -> bool:
 
 
 def is_measured(item: pytest.Item) -> bool:
-    """Whether coverage is measured: of the core's tests, once, on SQLite."""
+    """Whether coverage is measured: of the core's tests, once, on SQLite; not of what reaches a branch by chance."""
     call = getattr(item, "callspec", None)
     is_on_a_server = call is not None and call.params.get("database_url", "sqlite") != "sqlite"
-    return is_of_the_core(item) and not is_on_a_server
+    return is_of_the_core(item) and not is_on_a_server and item.get_closest_marker("hypothesis") is None
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, Any, Any]:
-    """Measuring takes as long again as the work that is measured; it rests where it tells nothing new."""
-    coverage = Coverage.current()
-    if coverage is None or is_measured(item):
-        return (yield)
-    coverage.stop()
-    try:
-        return (yield)
-    finally:
-        coverage.start()
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_protocol(item: pytest.Item) -> None:
+    """Measuring takes as long again as the work that is measured; it rests where it tells nothing new.
+
+    What is measured goes first, so it rests once, and does not begin again around every test.
+    """
+    stash = item.config.stash
+    measuring = Coverage.current()
+    if measuring is not None and not is_measured(item):
+        measuring.stop()
+        stash[_RESTING] = measuring
+    elif measuring is None and is_measured(item) and (resting := stash.get(_RESTING, None)) is not None:
+        resting.start()
 
 
 def is_unfit(item: pytest.Item) -> bool:
@@ -72,7 +77,8 @@ def is_unfit(item: pytest.Item) -> bool:
     what is found by SQL (pages and their order, what a repricing looks at, isolation); for what one engine stores and
     the other refuses (texts, large figures, days); for triggers, and for rows that move. It is so for all of
     `tests/store` and `tests/workflows`, which every other test goes through. What is computed from the rows once they
-    are read, how it is written, and what is refused before they are, comes out alike on any engine.
+    are read, how it is written, and what is refused before they are, comes out alike on any engine. By night servers
+    also run `every_engine_by_night`: every operation tried again, though `tests/store` holds the statements beneath.
     """
     call = getattr(item, "callspec", None)
     if call is None or "database_url" not in call.params:

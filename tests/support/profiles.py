@@ -35,6 +35,11 @@ def is_nightly() -> bool:
     return settings.get_current_profile_name() == "nightly"
 
 
+def pytest_itemcollected(item: pytest.Item) -> None:
+    if is_nightly() and item.get_closest_marker("every_engine_by_night"):
+        item.add_marker("every_engine")
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out what is marked nightly, unless it is asked for: by the profile, or by the marker's name."""

@@ -14,7 +14,7 @@ from tests.conftest import Client, make_client
 from tests.support import builders
 from tests.support.contract import Contract
 
-pytestmark = pytest.mark.every_engine
+pytestmark = pytest.mark.every_engine_by_night
 
 OPEN_PATHS = {"/health", "/ready", "/metrics"}
 OUTSIDE_THE_CONTRACT = {"/openapi.json", "/docs", "/docs/", "/docs/<path:path>"}

@@ -70,7 +70,7 @@ def seen(
     without_memory.extensions["pugmill.database"].dispose()
 
 
-pytestmark = pytest.mark.every_engine
+pytestmark = pytest.mark.every_engine_by_night
 reading = pytest.mark.parametrize("name", READING)
 WITH_IDS = [name for name, place in READING.items() if "{" in place.path]
 UNKNOWN = {name for name in WITH_IDS if "repricing_id" in name}

@@ -110,6 +110,13 @@ class TestAWorkingReads:
         assert found["cycles"].with_figures == "⌈250 ÷ 4⌉ ÷ 0.95"
         assert found["machine minutes"].formula == "{setup minutes} + {run minutes}"
 
+    def test_no_band_that_no_operation_draws_from(self) -> None:
+        product = a_product(operations=[an_operation(band_shares={"day": "1"})])
+        told = {each.of for each in all_of(workings_of(a_shop(product), 10))}
+
+        assert "Grid, day" in told
+        assert "Grid, night" not in told
+
     def test_terms_that_read_alike_are_written_once_behind_a_sum_sign(self) -> None:
         operations = [an_operation(name=name, yield_share="1") for name in ("pressing", "flattening")]
         workings = workings_of(a_shop(a_product(operations=operations)), 10)
@@ -119,6 +126,15 @@ class TestAWorkingReads:
         assert found["Sheet press"].formula == "(Σ {machine minutes}) ÷ 60"
         assert found["Sheet press"].with_figures == "(420 + 420) ÷ 60"
         assert found["Grid, day"].formula == "Σ ({electricity in kWh} × {share of the band})"
+
+    def test_what_a_sub_assembly_takes_beside_what_is_issued_of_it(self) -> None:
+        part = a_product(name="Panel")
+        whole = a_product(name="Bench", bill_of_materials=[a_line(product="part-1", quantity_per_piece="3")])
+        found = {(each.of, each.name): each for each in all_of(workings_of(a_shop(whole, part), 10))}
+
+        assert found["Panel", "issued"].unit == "piece"
+        assert found["HDPE flakes", "issued"].unit == "kg"
+        assert found["Panel", "in good pieces"].result == 30
 
     def test_the_learning_curve_in_the_signs_of_a_calculator(self) -> None:
         curve = LearningCurve(rate_share=Decimal("0.9"), pieces_before=Decimal(3))
@@ -204,6 +220,21 @@ class TestWrittenFigures:
 
         assert section.workings[1].with_figures == "0.333333 × 0.375"
         assert section.workings[1].result == Decimal("0.125")
+
+    def test_a_figure_that_is_told_before_its_parts_is_still_found_from_them_however_unlike_in_size(self) -> None:
+        book = Workbook()
+        book.section("Sevenths")
+        seven = Written(7, label="seven")
+        large, small = Written(1_000_000, label="million") / seven, Written(1, label="one") / seven
+        book.note(large * small, "product", "")
+        book.note(large, "large", "", on_sheet=Decimal("142857.142857"))
+        book.note(small, "small", "")
+
+        (section,) = book.sections()
+
+        assert [each.name for each in section.workings] == ["product", "large", "small"]
+        for each in section.workings:
+            assert rounded(calculated(each.with_figures), decimals_of(each.result)) == each.result
 
     def test_a_large_figure_is_written_as_it_is(self) -> None:
         book = Workbook()

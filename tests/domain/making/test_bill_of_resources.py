@@ -152,6 +152,19 @@ class TestOperation:
 
         assert quantities(bill)["tariffs/grid#flat"] == Decimal("7.2")
 
+    def test_on_the_same_machine_by_the_same_grade_adds_to_what_the_one_before_takes(self) -> None:
+        pressing = an_operation(name="pressing", setup_minutes="10", cycle_minutes="3", yield_share="1")
+        trimming = an_operation(name="trimming", setup_minutes="5", cycle_minutes="1", yield_share="1")
+        first, second, both = (
+            bill_of(a_product(bill_of_materials=[], operations=operations))
+            for operations in ([pressing], [trimming], [pressing, trimming])
+        )
+
+        assert set(both.minutes) == set(first.minutes) == set(second.minutes) != set()
+        for resource, minutes in both.minutes.items():
+            assert minutes == first.minutes[resource] + second.minutes[resource], resource
+            assert quantities(both)[resource] * 60 == minutes, resource
+
     def test_on_a_machine_without_a_tariff_draws_nothing(self) -> None:
         work = an_operation(yield_share="1", setup_minutes="0", labour=[], band_shares={})
 

@@ -188,6 +188,14 @@ class TestExamples:
         assert found.pieces == 4
         assert len(found.blocks) == 4
 
+    def test_thin_pieces_in_a_long_box_fill_it_though_not_every_length_of_a_row_is_tried(self) -> None:
+        piece, space = sides("1 30 70"), sides("410 60 75")
+
+        found = packing(piece, space, ALL)
+
+        assert found.pieces >= 410 * 2  # upright in two rows
+        assert_lies_apart_within(found, piece, space)
+
     def test_decimals_count_to_the_last_digit(self) -> None:
         assert room("33.3 10 10", "99.9 10 10") == 3
         assert room("33.3 10 10", "99.8999999999999999999999999 10 10") == 2

@@ -1,18 +1,24 @@
 """Applying a repricing while others work, and of more listings than are read at a time."""
 
+from datetime import date
+
 import pytest
 
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
+from service.encoding import encoded
 from service.store.engine.database import Database
 from service.store.listing import prices_in_force
 from service.store.listing.prices_in_force import Narrowing
 from service.store.registering import registrations
 from service.store.workshop.workshops import lock_workshop, next_revision
 from service.workflows.errors import StalePreviewError
-from service.workflows.listing import repricing, repricing_records
+from service.workflows.listing import listings, repricing, repricing_records
+from service.workflows.listing.listings import ListingQuestion
 from service.workflows.listing.repricing import Application
+from tests.api.repriced import MONDAY
 from tests.domain.examples import TODAY
 from tests.support import builders
+from tests.workflows.listing.repriced import previewed
 from tests.workflows.owner import Owner
 
 REQUEST = RepricingRequest(as_of=TODAY)
@@ -104,6 +110,27 @@ def test_more_listings_than_are_read_at_a_time_are_all_priced_listed_and_rolled_
     repricing_records.roll_back(workspace, second.repricing.id)
     again = apply(furnished)
     assert again.figures.summary.changed == MANY
+
+
+@pytest.mark.parametrize("first", ["brick", "slab"])
+def test_two_products_that_are_sold_and_sent_alike_each_bear_the_shipping_of_their_own_weight(
+    owner: Owner, first: str
+) -> None:
+    """Whichever of them comes first by its listing's code."""
+    builders.register_shipping(owner, rate=builders.shipping_rate(divisor_cm3_per_kg="200000"))
+    owner.register("products/slab", builders.measured(name="Slab", mass_kg="12"))
+    owner.put_rate("channels/quay-market", "2026-01-01", builders.channel_rate(shipping_paid_by="seller"))
+    products = {"a": first, "b": "slab" if first == "brick" else "brick"}
+    for code, product in products.items():
+        sent = {"shipping_service": "post", "shipping_zone": "home"}
+        owner.register(f"listings/{code}", builders.listing(product=product, **sent))
+
+    changes = previewed(owner).changes
+
+    question = ListingQuestion(as_of=date.fromisoformat(MONDAY))
+    asked = {code: listings.price_listing(owner.workspace, code, question).price_per_piece.price for code in products}
+    assert {code: change["new"]["price"] for code, change in changes.items()} == encoded(asked)
+    assert asked["a"] != asked["b"]
 
 
 def test_what_is_kept_of_a_scope_is_what_was_asked(selling: Owner) -> None:

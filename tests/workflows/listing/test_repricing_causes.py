@@ -167,14 +167,22 @@ class TestAPool:
             "overheads/purchasing": 0,
         }
 
-    def test_that_is_gone_takes_away_what_it_added(self, shop: Owner) -> None:
-        pool = {"name": "Purchasing", "base": "direct_material_value"}
-        shop.register("overheads/purchasing", pool, **{DAY: builders.overhead_rate("60", "600")})
+    @pytest.mark.parametrize(
+        ("base", "effect"),
+        [
+            ("direct_material_value", {"overheads/purchasing rate": "-0.200000"}),
+            ("piece", {"products/peg product": "-0.100000"}),
+        ],
+    )
+    def test_that_is_gone_takes_away_what_it_added(self, shop: Owner, base: str, effect: dict[str, str]) -> None:
+        shop.register(
+            "overheads/purchasing", {"name": "Purchasing", "base": base}, **{DAY: builders.overhead_rate("60", "600")}
+        )
         applied(shop)
 
         shop.retire("overheads/purchasing")
 
-        assert effects(change_of(shop, "peg-fair")) == {"overheads/purchasing rate": "-0.200000"}
+        assert effects(change_of(shop, "peg-fair")) == effect
 
     def test_without_a_rate_leaves_no_product_a_price(self, shop: Owner) -> None:
         shop.register("overheads/purchasing", {"name": "Purchasing", "base": "direct_material_value"})

@@ -188,6 +188,13 @@ class TestWhatChangedSince:
 
         assert looked_at(shop, scope={"changed_since": "2026-11-26"}) == EVERY
 
+    def test_is_nothing_that_was_retired_before_it_ever_had_a_rate(self, shop: Owner) -> None:
+        shop.register("overheads/tent", {"name": "Tent", "base": "piece"})
+        shop.retire("overheads/tent")
+        entered_long_ago(shop)
+
+        assert looked_at(shop, scope={"changed_since": "2026-11-26"}) == []
+
     def test_narrows_further_with_the_other_members(self, shop: Owner) -> None:
         entered_long_ago(shop)
         raise_electricity(shop)
