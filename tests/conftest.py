@@ -34,7 +34,7 @@ WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
 """Which of several test processes this is; empty where there is one."""
 
 
-_RESTING = pytest.StashKey[Coverage]()
+_RESTING = pytest.StashKey[list[Coverage]]()
 
 
 MEMORY = Path("/dev/shm")
@@ -60,13 +60,15 @@ def pytest_runtest_protocol(item: pytest.Item) -> None:
 
     What is measured goes first, so it rests once, and does not begin again around every test.
     """
-    stash = item.config.stash
-    measuring = Coverage.current()
-    if measuring is not None and not is_measured(item):
-        measuring.stop()
-        stash[_RESTING] = measuring
-    elif measuring is None and is_measured(item) and (resting := stash.get(_RESTING, None)) is not None:
-        resting.start()
+    resting = item.config.stash.setdefault(_RESTING, [])
+    if is_measured(item):
+        while resting:
+            resting.pop().start()
+    else:
+        while (measuring := Coverage.current()) is not None:
+            measuring.stop()
+            measuring.get_data()  # the next beginning would forget that there is something to save
+            resting.append(measuring)
 
 
 def is_unfit(item: pytest.Item) -> bool:
