@@ -129,6 +129,13 @@ def _sentence(where: str, name: str) -> str:
     return f"{about}::{name}" if about.startswith("Test") else name
 
 
+def _file_of(where: str) -> str:
+    """The file that a test was collected from; its function may be another file's."""
+    modules = where.split(".")
+    named = [place for place, each in enumerate(modules) if each.startswith("test_")]
+    return "/".join(modules[: named[0] + 1]) + ".py" if named else "?"
+
+
 def reported_in(report: Path) -> list[Tested]:
     """What pytest has reported; nothing if it did not come to that."""
     if not report.exists():
@@ -137,7 +144,7 @@ def reported_in(report: Path) -> list[Tested]:
     cases = ElementTree.parse(report).iter("testcase")
     return [
         Tested(
-            path=case.get("file") or "?",
+            path=_file_of(case.get("classname") or case.get("name") or ""),
             name=_sentence(case.get("classname") or "", case.get("name") or "?"),
             seconds=float(case.get("time") or 0),
             is_passed=case.find("failure") is None and case.find("error") is None,
@@ -190,7 +197,7 @@ class Run:
             report = Path(place) / "tests.xml"
             # All tests of a file run in one process; the files begin in the order of their collection.
             command = ["pytest", "--numprocesses", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
-            command += [f"--junitxml={report}", "--override-ini=junit_family=xunit1"]
+            command += [f"--junitxml={report}"]
             if self.is_measured:
                 # What an earlier run covered proves nothing about this one.
                 (ROOT / ".coverage").unlink(missing_ok=True)
