@@ -10,8 +10,8 @@ from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
-from service.domain.values.declared import Code, Length, Pieces, declared
-from service.domain.values.errors import InvalidValueError, TooComplexError
+from service.domain.values.declared import Code, Distinct, Length, Pieces, declared
+from service.domain.values.errors import TooComplexError
 from service.domain.values.references import Path, Reference
 from service.workflows.costing.costing import Costing, costed, prepare
 from service.workflows.workspace import Workspace
@@ -32,6 +32,9 @@ class ShippingLine:
     quantity: Pieces
 
 
+_PRODUCTS_ONCE = Distinct(by="product", at_entry=True, reason="stands in two lines; add the pieces up")
+
+
 @declared
 class ShippingQuestion:
     """What is to be shipped, how and where to. No parcel holds two products.
@@ -46,14 +49,7 @@ class ShippingQuestion:
     service: Code
     zone: Code
     as_of: date | None = None
-    lines: Annotated[tuple[ShippingLine, ...], Length(at_least=1, at_most=MAX_LINES)]
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        seen: set[str] = set()
-        for index, line in enumerate(self.lines):
-            if line.product in seen:
-                yield InvalidValueError(("lines", index, "product"), "stands in two lines; add the pieces up")
-            seen.add(line.product)
+    lines: Annotated[tuple[ShippingLine, ...], Length(at_least=1, at_most=MAX_LINES), _PRODUCTS_ONCE]
 
     def references(self) -> Iterator[Reference]:
         """Everything it names, and where."""

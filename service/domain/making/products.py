@@ -21,6 +21,7 @@ from service.domain.safety.cautions import DeclaredUse
 from service.domain.values.declared import (
     Bounds,
     Code,
+    Distinct,
     Length,
     Line,
     Name,
@@ -89,6 +90,9 @@ class Attendance:
     attendance: Annotated[Decimal, Bounds(at_least=0, at_most=1000)] = ZERO
 
 
+_GRADES_ONCE = Distinct(by="labour_grade", reason="names a labour grade twice; add its people up")
+
+
 @declared
 class Operation:
     """One step of work, on one machine or at a bench, timed by setup and cycle.
@@ -119,7 +123,7 @@ class Operation:
     cycle_minutes: NotNegative = ZERO
     pieces_per_cycle: Annotated[int, Bounds(at_least=1, at_most=1_000_000)] = 1
     yield_share: PositiveShare = ONE
-    labour: Annotated[tuple[Attendance, ...], Length(at_most=20)] = ()
+    labour: Annotated[tuple[Attendance, ...], Length(at_most=20), _GRADES_ONCE] = ()
     load_factor: PositiveShare | None = None
     band_shares: Annotated[BandShares, Length(at_most=24)] = field(default_factory=dict)
     tool: Code | None = None
@@ -128,13 +132,13 @@ class Operation:
     processing_temperature_c: Annotated[Decimal, Bounds(at_least=-50, at_most=500)] | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
-        grades = [attendance.labour_grade for attendance in self.labour]
-        if len(set(grades)) < len(grades):
-            yield InvalidValueError(("labour",), "names a labour grade twice; add its people up")
         if self.machine is None and (self.warm_up_minutes or self.band_shares or self.load_factor):
             yield InvalidValueError(
                 ("machine",), "is required where warm_up_minutes, load_factor or band_shares are given"
             )
+
+
+_NAMES_ONCE = Distinct(by="name", reason="two operations have the same name")
 
 
 @declared
@@ -156,21 +160,17 @@ class Product:
 
     name: Name
     bill_of_materials: Annotated[tuple[BillLine, ...], Length(at_most=1000)] = ()
-    operations: Annotated[tuple[Operation, ...], Length(at_most=100)] = ()
+    operations: Annotated[tuple[Operation, ...], Length(at_most=100), _NAMES_ONCE] = ()
     mass_kg: Positive | None = None
     length_mm: Positive | None = None
     width_mm: Positive | None = None
     height_mm: Positive | None = None
-    declared_uses: Annotated[tuple[DeclaredUse, ...], Length(at_most=20)] = ()
+    declared_uses: Annotated[tuple[DeclaredUse, ...], Length(at_most=20), Distinct()] = ()
     learning_curve: LearningCurve | None = None
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
         names = [operation.name for operation in self.operations]
-        if len(set(names)) < len(names):
-            yield InvalidValueError(("operations",), "two operations have the same name")
-        if len(set(self.declared_uses)) < len(self.declared_uses):
-            yield InvalidValueError(("declared_uses",), "must be different from each other")
         for index, line in enumerate(self.bill_of_materials):
             if line.operation is not None and line.operation not in names:
                 yield InvalidValueError(

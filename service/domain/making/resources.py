@@ -6,11 +6,12 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, NamedTuple
 
-from service.domain.making.working_week import WORKING_WEEK, Weekdays, twice
+from service.domain.making.working_week import WORKING_WEEK, Weekdays
 from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
     Bounds,
     Code,
+    Distinct,
     Length,
     Line,
     Name,
@@ -159,7 +160,6 @@ class Machine:
     def problems(self) -> Iterator[InvalidValueError]:
         if self.draws_power and self.tariff is None:
             yield InvalidValueError(("tariff",), "a machine that draws power needs the tariff it is fed by")
-        yield from twice(self.working_weekdays)
 
     def references(self) -> Iterable[Reference]:
         return () if self.tariff is None else ((("tariff",), "tariffs", self.tariff),)
@@ -187,9 +187,6 @@ class LabourGrade:
     working_weekdays: Weekdays = WORKING_WEEK
     note: Line = ""
 
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from twice(self.working_weekdays)
-
     def references(self) -> Iterable[Reference]:
         return ()
 
@@ -209,12 +206,10 @@ class Tariff:
     """
 
     name: Name
-    bands: Annotated[tuple[Code, ...], Length(at_least=1, at_most=24)]
+    bands: Annotated[tuple[Code, ...], Length(at_least=1, at_most=24), Distinct()]
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
-        if len(set(self.bands)) < len(self.bands):
-            yield InvalidValueError(("bands",), "must be different from each other")
         if STANDING in self.bands:
             yield InvalidValueError(("bands",), f"'{STANDING}' is kept for the standing charges")
 

@@ -16,6 +16,7 @@ from service.domain.values.declared import (
     Bounds,
     Code,
     CurrencyCode,
+    Distinct,
     Length,
     Line,
     Name,
@@ -25,10 +26,10 @@ from service.domain.values.declared import (
     Text,
     declared,
 )
-from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
 from service.domain.values.locales import LocaleCode
-from service.domain.values.money import is_at_minor_unit, minor_unit_decimals
+from service.domain.values.money import IN_USE, is_at_minor_unit, minor_unit_decimals
 
 MAX_BREAKS = 20
 
@@ -107,8 +108,7 @@ class QuotationLineRequest:
     def problems(self) -> Iterator[InvalidValueError]:
         if len({self.quantity, *self.quantity_breaks}) <= len(self.quantity_breaks):
             yield InvalidValueError(("quantity_breaks",), "must differ from each other and from the quantity")
-        if len(set(self.supplied_materials)) < len(self.supplied_materials):
-            yield InvalidValueError(("supplied_materials",), "must be different from each other")
+        yield from Distinct().problems(self.supplied_materials, ("supplied_materials",))
         if self.automatic_breaks is not None and self.automatic_breaks.up_to <= self.quantity:
             yield InvalidValueError(("automatic_breaks", "up_to"), "must be more than the quantity")
         if self.policy.display is Display.TAX_INCLUSIVE:
@@ -204,10 +204,7 @@ class QuotationRequest:
         if self.quoted_on and self.valid_until and self.valid_until < self.quoted_on:
             yield InvalidValueError(("valid_until",), "must not be before the day of the quotation")
         if self.currency is not None:
-            try:
-                minor_unit_decimals(self.currency)
-            except UnknownCurrencyError as error:
-                yield InvalidValueError(("currency",), str(error))
+            yield from IN_USE.problems(self.currency, ("currency",))
 
     def taxes_named(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
         """Every tax the request names, and where."""

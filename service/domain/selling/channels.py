@@ -7,20 +7,11 @@ from typing import Annotated, NamedTuple
 
 from service.domain.solving.straight_pieces import Function, Piece, clamped, scaled
 from service.domain.values.bands import band_problems
-from service.domain.values.declared import (
-    CurrencyCode,
-    Length,
-    Line,
-    Name,
-    NotNegative,
-    Positive,
-    ProperShare,
-    declared,
-)
-from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.declared import Distinct, Length, Line, Name, NotNegative, Positive, ProperShare, declared
+from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly, snapped
 from service.domain.values.kinds import Kind
-from service.domain.values.money import minor_unit_decimals
+from service.domain.values.money import Currency
 from service.domain.values.references import Reference
 
 
@@ -65,14 +56,6 @@ class Payer(StrEnum):
     BUYER = "buyer"
 
 
-def _currency_problem(path: tuple[str | int, ...], code: str | None) -> Iterator[InvalidValueError]:
-    if code is not None:
-        try:
-            minor_unit_decimals(code)
-        except UnknownCurrencyError as error:
-            yield InvalidValueError(path, str(error))
-
-
 @declared
 class Channel:
     """A place where single pieces are sold: a marketplace, a shop of one's own, a stall.
@@ -87,11 +70,8 @@ class Channel:
 
     name: Name
     display: Display = Display.TAX_INCLUSIVE
-    payout_currency: CurrencyCode | None = None
+    payout_currency: Currency | None = None
     note: Line = ""
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from _currency_problem(("payout_currency",), self.payout_currency)
 
     def references(self) -> Iterable[Reference]:
         return ()
@@ -195,6 +175,9 @@ class Fee:
         return FeeBand(share=self.share, fixed=self.fixed)
 
 
+_NAMES_ONCE = Distinct(by="name", reason="two fees have the same name")
+
+
 @declared
 class ChannelRate:
     """What selling through a channel takes from a day on.
@@ -209,17 +192,13 @@ class ChannelRate:
             shipping costs if left out.
     """
 
-    currency: CurrencyCode | None = None
-    fees: Annotated[tuple[Fee, ...], Length(at_most=MAX_FEES)] = ()
+    currency: Currency | None = None
+    fees: Annotated[tuple[Fee, ...], Length(at_most=MAX_FEES), _NAMES_ONCE] = ()
     conversion_spread_share: ProperShare = ZERO
     shipping_paid_by: Payer = Payer.SELLER
     shipping_charge: NotNegative | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
-        yield from _currency_problem(("currency",), self.currency)
-        names = [fee.name for fee in self.fees]
-        if len(set(names)) < len(names):
-            yield InvalidValueError(("fees",), "two fees have the same name")
         if self.currency is None and (self.shipping_charge is not None or any(fee.has_amounts for fee in self.fees)):
             yield InvalidValueError(("currency",), "is required: the terms hold amounts")
         if self.shipping_paid_by is Payer.SELLER and self.shipping_charge is not None:
