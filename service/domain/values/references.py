@@ -22,6 +22,22 @@ class Registered(Protocol):
 WHOLE = ""
 
 
+def collection_and_code(resource: str) -> tuple[str, str]:
+    """Where it is registered, and as what."""
+    collection, _, code = resource.partition("/")
+    return collection, code
+
+
 def part_of(resource: str, part: str) -> str:
     """The name of one part of a resource, for instance "tariffs/grid#day"."""
     return f"{resource}#{part}" if part else resource
+
+
+def whole_of(part: str) -> str:
+    """The resource that something is a part of, or the whole of."""
+    return part.partition("#")[0]
+
+
+def part_in(part: str) -> str:
+    """Which part of its resource it is; "" for the whole."""
+    return part.partition("#")[2]

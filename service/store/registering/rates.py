@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from service import clock
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import COLLECTIONS
-from service.domain.values.references import Registered
+from service.domain.values.references import Registered, collection_and_code
 from service.encoding import Decode, decode_with, trusted
 from service.store.engine.tables import rates, registrations
 from service.store.engine.upserts import put
@@ -19,7 +19,7 @@ from service.store.registering.registrations import within
 
 
 def _dated_rate(data: Any, decode: Decode) -> DatedRate:
-    collection = COLLECTIONS[data["resource"].partition("/")[0]]
+    collection = COLLECTIONS[collection_and_code(data["resource"])[0]]
     assert collection.terms is not None  # only rated collections have dated rates
     return DatedRate(
         resource=data["resource"],
@@ -94,7 +94,7 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, cod
 
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
     """Create or replace the rate that begins on its day."""
-    collection, _, code = rate.resource.partition("/")
+    collection, code = collection_and_code(rate.resource)
     key = {"workshop_id": workshop_id, "collection": collection, "code": code, "valid_from": rate.valid_from}
     put(connection, rates, {**key, "terms": rate.terms, "revision": revision, "changed_at": clock.now()})
 
@@ -168,7 +168,7 @@ def first_rate_days(connection: sa.Connection, workshop_id: UUID, resources: Ite
     """For those of the resources that have any rate, the first day of their first one."""
     found: dict[str, date] = {}
     for resource in resources:
-        collection, _, code = resource.partition("/")
+        collection, code = collection_and_code(resource)
         first = connection.execute(
             sa.select(sa.func.min(rates.c.valid_from)).where(within(rates, workshop_id, collection, code))
         ).scalar_one()

@@ -18,7 +18,7 @@ from service.domain.making.products import Tooling
 from service.domain.making.resources import Overhead
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
-from service.domain.values.references import Reference
+from service.domain.values.references import Reference, collection_and_code, whole_of
 from service.memory import Memory
 from service.store.registering import rates as dated_rates
 from service.store.registering import registrations
@@ -178,7 +178,7 @@ def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
     """
     problems = []
     for resource, terms in what_if.items():
-        collection, _, code = resource.partition("/")
+        collection, code = collection_and_code(resource)
         with workspace.reading() as connection:
             found = registrations.find_registration(connection, workspace.workshop_id, collection, code)
         if found is None or found.retired_at is not None:
@@ -320,7 +320,7 @@ def cost_product(
 def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:
     """What a batch costs, of what has been loaded for it; raises as cost_product."""
     ((bill, sheet),) = costed(workspace, costing, [(code, quantity)])
-    used = dict.fromkeys(line.resource.partition("#")[0] for line in sheet.lines)
+    used = dict.fromkeys(whole_of(line.resource) for line in sheet.lines)
     return cost_statement(
         sheet,
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},

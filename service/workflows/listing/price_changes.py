@@ -24,6 +24,7 @@ from service.domain.pricing.price import Pricing
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly, half_up
+from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.memory import Remembered
 from service.store.listing import prices_in_force
@@ -226,7 +227,7 @@ class Look:
         return UnitCosts(variable=variable, full=full, shown_variable=variable)
 
     def _without_rate(self, bill: BatchBill) -> Exception:
-        missing = dict.fromkeys(part.partition("#")[0] for part in bill.quantities if part not in self._full)
+        missing = dict.fromkeys(whole_of(part) for part in bill.quantities if part not in self._full)
         for resource in missing:
             if resource in self._rating.unusable:
                 return _UnpricedError(str(self._rating.unusable[resource]))
@@ -245,7 +246,7 @@ class Look:
     def basis(self) -> RepricingBasis:
         """The rates that were used."""
         table = self._rating.table
-        used = [part.partition("#")[0] for part in self._used]
+        used = [whole_of(part) for part in self._used]
         resources = dict.fromkeys((*sorted(used), *table.shares, *sorted(self._sales.used)))
         return RepricingBasis(
             table=RateTable(

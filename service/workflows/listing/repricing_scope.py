@@ -9,6 +9,7 @@ from service.domain.costing.rate_card import RateCard
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.references import collection_and_code
 from service.store.currency import exchange
 from service.store.engine.database import Connection
 from service.store.listing.prices_in_force import Narrowing
@@ -41,7 +42,7 @@ def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Na
     with workspace.reading() as connection:
         _check_registered(connection, workspace, scope)
         if scope.resources is not None:
-            things = [_thing(resource) for resource in scope.resources]
+            things = [collection_and_code(resource) for resource in scope.resources]
         elif scope.changed_since is not None:
             things = _changed_since(connection, workspace, card.as_of, scope.changed_since)
     if scope.resources is not None:
@@ -51,13 +52,11 @@ def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Na
     return Narrowing(things=things, channel=scope.channel, product=scope.product)
 
 
-def _thing(resource: str) -> tuple[str, str]:
-    collection, _, code = resource.partition("/")
-    return collection, code
-
-
 def _check_registered(connection: Connection, workspace: Workspace, scope: RepricingScope) -> None:
-    named = [(("scope", "resources", index), *_thing(resource)) for index, resource in enumerate(scope.resources or ())]
+    named = [
+        (("scope", "resources", index), *collection_and_code(resource))
+        for index, resource in enumerate(scope.resources or ())
+    ]
     for member, collection in (("channel", "channels"), ("product", "products")):
         code = getattr(scope, member)
         if code is not None:
@@ -80,7 +79,7 @@ def _check_rated(workspace: Workspace, resources: tuple[str, ...], card: RateCar
     missing = [
         MissingRate(resource=resource)
         for resource in resources
-        if COLLECTIONS[_thing(resource)[0]].terms is not None and resource not in card.rates
+        if COLLECTIONS[collection_and_code(resource)[0]].terms is not None and resource not in card.rates
     ]
     if missing:
         raise with_first_days(workspace, MissingRatesError(card.as_of, missing))
@@ -94,4 +93,4 @@ def _changed_since(
     if exchange.has_changed_since(connection, workspace.workshop_id, as_of, since, begun):
         return None
     changed = rates.resources_changed(connection, workspace.workshop_id, as_of, since, begun)
-    return [_thing(resource) for resource in changed]
+    return [collection_and_code(resource) for resource in changed]

@@ -10,7 +10,7 @@ from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
-from service.domain.values.references import Registered
+from service.domain.values.references import Registered, collection_and_code
 from service.store.engine.database import Connection
 from service.store.listing import prices_in_force
 from service.store.registering import rates, registrations
@@ -64,7 +64,7 @@ def register(
         TooComplexError: sub-assemblies nested too deep.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = resource.partition("/")
+    collection, code = collection_and_code(resource)
     with workspace.changing() as connection:
         there = registrations.find_registration(connection, workspace.workshop_id, collection, code)
         current = None if there is None or there.retired_at else there
@@ -163,7 +163,7 @@ def retire(workspace: Workspace, resource: str, precondition: Precondition = alw
         InUseError: something else names it.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = resource.partition("/")
+    collection, code = collection_and_code(resource)
     with workspace.changing() as connection:
         found = _registered(connection, workspace, collection, code)
 
@@ -186,7 +186,7 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
         InvalidValuesError: the terms do not fit it.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = rate.resource.partition("/")
+    collection, code = collection_and_code(rate.resource)
     with workspace.changing() as connection:
         registered = _registered(connection, workspace, collection, code)
         there = rates.find_rate(connection, workspace.workshop_id, collection, code, rate.valid_from)
@@ -243,7 +243,7 @@ def withdraw_rate(workspace: Workspace, resource: str, valid_from: date, precond
         NotRegisteredError: there is none that begins on this day.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = resource.partition("/")
+    collection, code = collection_and_code(resource)
     with workspace.changing() as connection:
         there = _rate(connection, workspace, collection, code, valid_from)
         known = (there.rate.terms, there.revision)
