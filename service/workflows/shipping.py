@@ -13,7 +13,8 @@ from service.domain.shipping.shipping_statement import Shipment, ShippingStateme
 from service.domain.values.declared import Code, Distinct, Length, Pieces, declared
 from service.domain.values.errors import TooComplexError
 from service.domain.values.references import Path, Reference
-from service.workflows.costing.costing import Costing, costed, prepare
+from service.workflows.costing.cost_sheets import costed
+from service.workflows.costing.costing import Costing, prepare
 from service.workflows.workspace import Workspace
 
 MAX_LINES = 20

@@ -17,13 +17,14 @@ from service.domain.month.plan import MonthPlan
 from service.domain.month.statement import MonthStatement
 from service.domain.quoting.life import AcceptanceRequest
 from service.domain.register import COLLECTIONS
+from service.domain.selling.route import Route
 from service.encoding import decoded
 from service.store.engine.database import Database
 from service.store.listing.repricings import Repricing
 from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
-from service.workflows.costing import costing
+from service.workflows.costing import cost_sheets
 from service.workflows.currency import exchange
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.listing import repricing, repricing_records
@@ -106,10 +107,11 @@ class Owner:
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]
     ) -> CostStatement:
         supposed = {path: self.terms(path, body) for path, body in what_if.items()}
-        return costing.cost_product(self.workspace, product, quantity, as_of, supposed)
+        return cost_sheets.cost_product(self.workspace, product, quantity, as_of, supposed)
 
     def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:
-        asked = {"as_of": TODAY, "policy": a_policy(), **question}
+        route = Route(**{name: question.pop(name) for name in Route.__dataclass_fields__ if name in question})
+        asked = {"as_of": TODAY, "policy": a_policy(), "route": route, **question}
         return pricing.price_product(self.workspace, PriceQuestion(product=product, quantity=quantity, **asked))
 
     def plan_month(self, **changes: Any) -> MonthStatement:

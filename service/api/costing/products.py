@@ -24,8 +24,8 @@ from service.documents.drawing.drawing import ImageForm
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.values.declared import Length, Pieces, declared
-from service.workflows.costing import costing
-from service.workflows.costing.costing import StatedBill
+from service.workflows.costing import cost_sheets
+from service.workflows.costing.cost_sheets import StatedBill
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
@@ -92,7 +92,7 @@ class BillOfResources(MethodView):
     @blueprint.response(200, schema_of(StatedBill))
     def get(self, query: BatchQuery, code: str) -> flask.Response:
         """Everything a batch consumes, in physical units."""
-        return answer(costing.bill_of_product(workspace(), code, query.quantity))
+        return answer(cost_sheets.bill_of_product(workspace(), code, query.quantity))
 
 
 @blueprint.route("/<code>/cost-sheet")
@@ -149,7 +149,7 @@ def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any
     asked = workspace(), code, quantity, as_of or workshop().today(), rates
     if media_type in (HTML, PDF):
         return _written(work_out_cost(*asked), media_type)
-    statement = costing.cost_product(*asked)
+    statement = cost_sheets.cost_product(*asked)
     if media_type == JSON:
         return answer(statement)
     image = cost_chart(statement, ImageForm(media_type), locale=workshop().locale)

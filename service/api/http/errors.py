@@ -12,7 +12,6 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
-from service.api.http.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at, title_of, unable
 from service.domain.costing.errors import MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
@@ -30,6 +29,7 @@ from service.domain.values.errors import (
     UnknownCurrencyError,
 )
 from service.feeds.errors import Fault
+from service.store.engine.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
 from service.time_limit import OutOfTimeError
 from service.workflows import errors as workflow
 

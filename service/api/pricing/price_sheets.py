@@ -16,7 +16,7 @@ from service.api.http.auth import workshop, workspace
 from service.api.http.operations import operation
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.selling.channels import Display
-from service.domain.selling.route import shipping_problems
+from service.domain.selling.route import Route, shipping_problems
 from service.domain.values.declared import (
     Bounds,
     Code,
@@ -114,7 +114,7 @@ class PriceSheetView(MethodView):
     @blueprint.response(200, schema_of(PriceSheet))
     def get(self, query: PriceQuery, code: str) -> flask.Response:
         """What to ask for a piece of a batch, or what is kept at a price."""
-        members = fields(PriceQuestion)
-        asked = {each.name: getattr(query, each.name) for each in members if hasattr(query, each.name)}
-        asked |= {"product": code, "as_of": query.as_of or workshop().today(), "policy": query.policy()}
+        asked = {each.name: getattr(query, each.name) for each in fields(PriceQuestion) if hasattr(query, each.name)}
+        asked |= {"product": code, "as_of": query.as_of or workshop().today()}
+        asked |= {"policy": query.policy(), "route": Route.of(query)}
         return answer(pricing.price_product(workspace(), PriceQuestion(**asked)))

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy
-from service.domain.selling.route import shipping_problems
+from service.domain.selling.route import Route, shipping_problems
 from service.domain.values.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.money import NotNegativeMoney
@@ -21,7 +21,7 @@ FixedResource = Annotated[
     ),
 ]
 MAX_LINES = 200
-_OF_A_PRODUCT = ("policy", "tax", "channel", "currency", "shipping_service", "shipping_zone")
+_OF_A_PRODUCT = ("policy", *Route.__dataclass_fields__)
 
 
 @declared

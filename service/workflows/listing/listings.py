@@ -14,6 +14,7 @@ from service.domain.listing.unit_price import Measure, UnitPrice, unit_price
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
 from service.domain.safety.cautions import Concern
+from service.domain.selling.route import Route
 from service.domain.values.errors import PugmillError
 from service.store.listing import prices_in_force
 from service.store.registering import registrations
@@ -131,11 +132,7 @@ def price_question(listing: Listing, question: ListingQuestion) -> PriceQuestion
         quantity=listing.standard_batch,
         as_of=question.as_of,
         policy=listing.policy,
-        tax=listing.tax,
-        channel=listing.channel,
-        currency=listing.currency,
-        shipping_service=listing.shipping_service,
-        shipping_zone=listing.shipping_zone,
+        route=Route.of(listing),
         kept_at=question.kept_at,
         discount_share=question.discount_share,
     )

@@ -87,7 +87,7 @@ class SaleConditions:
             convert = self._exchange.conversion(home, listing.currency)
         except PugmillError as error:
             return Conditions(listing.currency, None, problem=str(error))
-        self.used.update(question.resources())
+        self.used.update(question.route.resources())
         return Conditions(listing.currency, aim, convert)
 
     def _product(self, code: str) -> Any:

@@ -1,7 +1,7 @@
 """Quoting a customer: a draft, with everything it was computed from."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -24,7 +24,8 @@ from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, lock_workshop
-from service.workflows.costing.costing import Batch, Batches, costed, pools_of, prepare
+from service.workflows.costing.cost_sheets import Batch, Batches, costed
+from service.workflows.costing.costing import pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
 from service.workflows.workspace import Workspace
@@ -76,19 +77,7 @@ def quote(
     """
     while True:
         shown, basis = _previewed(workspace, request)
-        quotation = Quotation(
-            id=uuid7(),
-            revision=1 if revises is None else revises.revision + 1,
-            revises_id=None if revises is None else revises.id,
-            revises_number=None if revises is None else revises.number,
-            created_at=clock.now(),
-            quoted_on=shown.quoted_on,
-            valid_until=shown.valid_until,
-            letterhead=shown.letterhead,
-            request=request,
-            figures=shown.figures,
-            remarks=shown.remarks,
-        )
+        quotation = _draft(shown, revises)
         with workspace.writing() as connection:
             if lock_workshop(connection, workspace.workshop_id) == workspace.workshop.revision:
                 check(connection)
@@ -96,6 +85,17 @@ def quote(
                 return quotation
         # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
         workspace = workspace.now()
+
+
+def _draft(shown: QuotationPreview, revises: Quotation | None) -> Quotation:
+    return Quotation(
+        id=uuid7(),
+        revision=1 if revises is None else revises.revision + 1,
+        revises_id=None if revises is None else revises.id,
+        revises_number=None if revises is None else revises.number,
+        created_at=clock.now(),
+        **{each.name: getattr(shown, each.name) for each in fields(shown)},
+    )
 
 
 def preview(workspace: Workspace, request: QuotationRequest) -> QuotationPreview:
