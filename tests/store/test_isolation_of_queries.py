@@ -30,7 +30,7 @@ from service.feeds.reference_rates import Span
 from service.store.engine.database import Database
 from service.store.engine.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshop.audit import Chosen
-from service.store.workshop.retries import Claim, KeptAnswer, add_claim
+from service.store.workshop.retries import Claim, StoredAnswer, add_claim
 from service.store.workshop.workshops import new_workshop
 from service.workflows import lead_times, month, shipping
 from service.workflows.costing import cost_sheets, rate_card, workings
@@ -330,7 +330,7 @@ def retries_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         return Claim(key=key, fingerprint="f", claimed_at=datetime.now(UTC))
 
     def keep() -> None:
-        retries.keep(owner.workspace, claim_of("one"), KeptAnswer(status=201, headers={}, body=b"{}"))
+        retries.keep(owner.workspace, claim_of("one"), StoredAnswer(status=201, headers={}, body=b"{}"))
         assert retries.claim(owner.workspace, "one", "f").answer is not None
 
     def claim() -> None:

@@ -15,8 +15,8 @@ from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, fonts
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import HTML, IMAGES, JSON, PDF
-from service.api.http.kept import kept
 from service.api.http.operations import operation
+from service.api.http.remembered import remembered
 from service.documents.costing.cost_chart import cost_chart
 from service.documents.costing.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
 from service.documents.costing.cost_sheet_view import cost_sheet_view
@@ -99,7 +99,7 @@ class BillOfResources(MethodView):
 class CostSheet(MethodView):
     """What a batch costs."""
 
-    @kept
+    @remembered
     @operation("getCostSheet", forms=SHEET_FORMS, refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
@@ -122,7 +122,7 @@ class CostSheet(MethodView):
 class CostSheetPage(MethodView):
     """What a batch costs, under a link that a browser opens."""
 
-    @kept
+    @remembered
     @operation("getCostSheetPage", forms=(HTML,), refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=HTML, headers=ETAG)
@@ -135,7 +135,7 @@ class CostSheetPage(MethodView):
 class CostSheetPaper(MethodView):
     """What a batch costs, under a link that opens as PDF."""
 
-    @kept
+    @remembered
     @operation("getCostSheetPaper", forms=(PDF,), refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, {"type": "string", "format": "binary"}, content_type=PDF, headers=ETAG)
@@ -166,7 +166,7 @@ def _written(worked: WorkedCost, media_type: str) -> flask.Response:
 class Workings(MethodView):
     """How what a batch costs came about."""
 
-    @kept
+    @remembered
     @operation("getCostWorkings", refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)

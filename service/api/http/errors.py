@@ -133,11 +133,11 @@ def answer_pugmill_error(error: PugmillError) -> flask.Response:
 def answer_http_exception(error: HTTPException) -> flask.Response:
     """A refusal of the framework, its own headers kept (Allow, Retry-After, WWW-Authenticate)."""
     status = error.code or 500
-    kept = {
+    headers = {
         name: value for name, value in error.get_headers() if name.lower() not in ("content-type", "content-length")
     }
     kind = title_of(status).lower().replace(" ", "-")
-    return ProblemError(status, kind, _remedy(status, kept.get("Allow")), headers=kept).response()
+    return ProblemError(status, kind, _remedy(status, headers.get("Allow")), headers=headers).response()
 
 
 def _remedy(status: int, allowed: str | None) -> str:

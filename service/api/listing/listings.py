@@ -11,8 +11,8 @@ from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import CSV, JSON_LD
-from service.api.http.kept import kept, state_tag
 from service.api.http.operations import operation
+from service.api.http.remembered import remembered, state_tag
 from service.api.http.spooling import whole
 from service.documents.listing.price_list import price_list_csv, price_list_json_ld
 from service.domain.values.declared import Code, NotNegative, ProperShare, declared
@@ -59,7 +59,7 @@ class PriceListQuery:
 class ListingPriceSheet(MethodView):
     """What to ask on a listing."""
 
-    @kept
+    @remembered
     @operation("getListingPriceSheet", refuses=(409,))
     @blueprint.arguments(schema_of(ListingQuery)(), location="query")
     @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)

@@ -101,13 +101,13 @@ class Decision(StrEnum):
     FIRST = "first"
     CHANGED = "changed"
     SAME = "same"
-    KEPT = "kept"
+    LEFT = "kept"
     HELD = "held"
     UNPRICED = "unpriced"
 
 
 COMING_INTO_FORCE = frozenset({Decision.FIRST, Decision.CHANGED})
-STAYING = frozenset({Decision.SAME, Decision.KEPT})
+STAYING = frozenset({Decision.SAME, Decision.LEFT})
 
 
 def move_share(old: Decimal, new: Decimal) -> Decimal | None:
@@ -129,6 +129,6 @@ def decision(old: Decimal, new: Decimal, rules: RepricingRules, *, keeps_policy:
         return Decision.SAME
     move = move_share(old, new)
     if keeps_policy and move is not None and abs(move) < rules.least_move_share:
-        return Decision.KEPT
+        return Decision.LEFT
     is_great = rules.greatest_move_share is not None and (move is None or abs(move) > rules.greatest_move_share)
     return Decision.HELD if is_great and not is_confirmed else Decision.CHANGED

@@ -157,8 +157,8 @@ class BillOfResources:
 
     def without(self, resources: Collection[str]) -> "BillOfResources":
         """The bill without what is consumed of some resources, and without what is reclaimed of them."""
-        kept = (line for line in self.lines if whole_of(line.resource) not in resources)
-        return replace(self, lines=tuple(kept)) if resources else self
+        left = (line for line in self.lines if whole_of(line.resource) not in resources)
+        return replace(self, lines=tuple(left)) if resources else self
 
 
 class BatchBill(NamedTuple):

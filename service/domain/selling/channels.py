@@ -5,7 +5,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, NamedTuple
 
-from service.domain.solving.straight_pieces import Function, Piece, clamped, scaled
+from service.domain.solving.segments import Function, Segment, clamped, scaled
 from service.domain.values.bands import band_problems
 from service.domain.values.declared import Distinct, Length, Line, Name, NotNegative, Positive, ProperShare, declared
 from service.domain.values.errors import InvalidValueError
@@ -156,16 +156,16 @@ class Fee:
             convert: an amount of the terms' currency in the currency of sale.
         """
         bands = self.bands or (FeeBand(share=self.share, fixed=self.fixed),)
-        pieces, before = [], ZERO
+        segments, before = [], ZERO
         for band in bands:
             above = convert(band.above)
             up_to = None if band.up_to is None else convert(band.up_to)
             constant = convert(band.fixed) if self.banding is Banding.WHOLE else before - band.share * above
-            pieces.append(Piece(above=above, up_to=up_to, slope=band.share, constant=constant))
+            segments.append(Segment(above=above, up_to=up_to, slope=band.share, constant=constant))
             if up_to is not None and self.banding is Banding.PORTION:
                 before += band.share * (up_to - above)
         least, most = (None if each is None else convert(each) for each in (self.minimum, self.maximum))
-        return scaled(clamped(tuple(pieces), least, most), ONE + self.tax_share)
+        return scaled(clamped(tuple(segments), least, most), ONE + self.tax_share)
 
     def band_at(self, base: Decimal, convert: Callable[[Decimal], Decimal]) -> FeeBand:
         """The band that a base falls into; for a fee without bands, what it takes of any."""

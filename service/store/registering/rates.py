@@ -145,10 +145,10 @@ def rates_on(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[
 
 
 def resources_changed(
-    connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, moment: datetime
+    connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, instant: datetime
 ) -> list[str]:
-    """Whose terms in force on the date began after a day, or were entered at a moment or later; and who has none."""
-    changed = _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= moment))
+    """Whose terms in force on the date began after a day, or were entered at an instant or later; and who has none."""
+    changed = _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= instant))
     rated = sa.select(rates.c.code).where(
         rates.c.workshop_id == workshop_id,
         rates.c.collection == registrations.c.collection,

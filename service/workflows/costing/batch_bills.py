@@ -46,8 +46,8 @@ class BatchBills:
             found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
             return found
         # Listings of one product and batch have the same bill, and mostly stand beside each other.
-        kept: FoundBill = self._read.of(text, lambda: _kept(text))
-        return kept
+        bill: FoundBill = self._read.of(text, lambda: _stored(text))
+        return bill
 
     def _anew(self, product: str, pieces: int) -> FoundBill:
         around: Surroundings = self._around.of(product, lambda: self._surroundings(product))
@@ -60,7 +60,7 @@ class BatchBills:
             return surroundings_of_one(connection, self._workspace.workshop_id, "products", product, date.min)
 
 
-def _kept(text: str) -> FoundBill:
+def _stored(text: str) -> FoundBill:
     data = plain_data(text)
     quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
     return FoundBill(BatchBill(data["pieces"], quantities), text, False)

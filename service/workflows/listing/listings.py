@@ -198,14 +198,14 @@ def _entry(
     costing = prepare(workspace, listing.references(), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:
-        return PriceListEntry(**_known(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
+        return PriceListEntry(**_without_price(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
     try:
         sheet = _priced(workspace, costing, code, listing, question)
     except PugmillError as error:
-        return PriceListEntry(**_known(code, listing, product, as_of), problem=str(error))
+        return PriceListEntry(**_without_price(code, listing, product, as_of), problem=str(error))
     price = sheet.price_per_piece
     return PriceListEntry(
-        **_known(code, listing, product, as_of),
+        **_without_price(code, listing, product, as_of),
         price=price.price,
         display=price.display,
         gross_price=price.gross_price,
@@ -221,8 +221,8 @@ def _entry(
     )
 
 
-def _known(code: str, listing: Listing, product: Product, as_of: date) -> dict[str, Any]:
-    """What is known of a listing without its price."""
+def _without_price(code: str, listing: Listing, product: Product, as_of: date) -> dict[str, Any]:
+    """What an entry says of a listing besides its price."""
     return {
         "listing": code,
         "product": listing.product,

@@ -110,7 +110,7 @@ class Look:
         self._confirmed = frozenset(request.confirmed)
         self._counts: Counter[str] = Counter()
         self._used: set[str] = set()
-        self._known_costs = Remembered(200)
+        self._costs_of_bills = Remembered(200)
 
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """What was found of each listing, by code; no more than some hundred of them are in memory.
@@ -213,8 +213,8 @@ class Look:
 
     def _costs(self, found: FoundBill) -> UnitCosts:
         """What a piece costs; alike for every listing of a batch."""
-        known: UnitCosts = self._known_costs.of(found.text, lambda: self._costs_of(found.bill))
-        return known
+        costs: UnitCosts = self._costs_of_bills.of(found.text, lambda: self._costs_of(found.bill))
+        return costs
 
     def _costs_of(self, bill: BatchBill) -> UnitCosts:
         try:

@@ -74,8 +74,8 @@ def register(
             registrations.save_registration(connection, workspace.workshop_id, collection, code, facts, revision)
             prices_in_force.mark_stale(connection, workspace.workshop_id, collection, code)
 
-        known = (current.facts, current.revision) if current else None
-        entry = Entry(described(collection, code), resource, known, facts, save)
+        registered = (current.facts, current.revision) if current else None
+        entry = Entry(described(collection, code), resource, registered, facts, save)
         return change(connection, workspace, entry, precondition)
 
 
@@ -173,8 +173,8 @@ def retire(workspace: Workspace, resource: str, precondition: Precondition = alw
             registrations.retire_registration(connection, workspace.workshop_id, collection, code, revision)
             prices_in_force.mark_stale(connection, workspace.workshop_id, collection, code)
 
-        known = (found.facts, found.revision)
-        entry = Entry(described(collection, code), resource, known, None, save, Action.RETIRED)
+        current = (found.facts, found.revision)
+        entry = Entry(described(collection, code), resource, current, None, save, Action.RETIRED)
         change(connection, workspace, entry, precondition)
 
 
@@ -196,9 +196,9 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
                 raise InvalidValuesError(problems)
             rates.save_rate(connection, workspace.workshop_id, rate, revision)
 
-        known = (there.rate.terms, there.revision) if there else None
+        current = (there.rate.terms, there.revision) if there else None
         what, subject = _described_rate(collection, code, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
-        entry = Entry(what, subject, known, rate.terms, save)
+        entry = Entry(what, subject, current, rate.terms, save)
         return change(connection, workspace, entry, precondition)
 
 
@@ -246,11 +246,11 @@ def withdraw_rate(workspace: Workspace, resource: str, valid_from: date, precond
     collection, code = collection_and_code(resource)
     with workspace.changing() as connection:
         there = _rate(connection, workspace, collection, code, valid_from)
-        known = (there.rate.terms, there.revision)
+        current = (there.rate.terms, there.revision)
         what, subject = _described_rate(collection, code, valid_from), rate_subject(resource, valid_from)
 
         def save(_: int) -> None:
             rates.delete_rate(connection, workspace.workshop_id, collection, code, valid_from)
 
-        entry = Entry(what, subject, known, None, save)
+        entry = Entry(what, subject, current, None, save)
         change(connection, workspace, entry, precondition)

@@ -16,7 +16,7 @@ from service.domain.selling.channels import (
     FeeBase,
     Payer,
 )
-from service.domain.solving.straight_pieces import value_at
+from service.domain.solving.segments import value_at
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
 from service.encoding import decoded
