@@ -22,7 +22,7 @@ from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.references import Reference, Registered
+from service.domain.values.references import Reference, Registered, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import costed
@@ -62,7 +62,7 @@ class _Asked:
     def references(self) -> Iterator[Reference]:
         """What it names, each at its place in the plan."""
         product = ("product",), "products", self.question.product
-        for path, collection, code in (product, *self.question.route.references()):
+        for path, collection, code in (product, *references_in(self.question.route)):
             yield self.path(path), collection, code
 
     def path(self, path: Sequence[str | int]) -> tuple[str | int, ...]:

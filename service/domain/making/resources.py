@@ -1,6 +1,6 @@
 """What a batch consumes: materials, machines, labour grades, tariffs, tools and overhead pools."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -23,7 +23,7 @@ from service.domain.values.declared import (
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.kinds import Kind
-from service.domain.values.references import Reference, Registered
+from service.domain.values.references import Names, Registered
 
 RECLAIMED = "reclaimed"
 ENTIRE_TOOL = "entire"
@@ -122,9 +122,6 @@ class Material:
         if self.unit is Unit.KILOGRAM and self.mass_kg_per_unit not in (None, ONE):
             yield InvalidValueError(("mass_kg_per_unit",), "a kilogram weighs 1 kg; leave it out")
 
-    def references(self) -> Iterable[Reference]:
-        return ()
-
     @property
     def mass_kg(self) -> Decimal | None:
         """Kilograms a unit weighs, if known."""
@@ -152,7 +149,7 @@ class Machine:
     load_factor: PositiveShare = ONE
     idle_power_kw: NotNegative = ZERO
     warm_up_power_kw: NotNegative = ZERO
-    tariff: Code | None = None
+    tariff: Annotated[Code, Names("tariffs")] | None = None
     hours_per_week: Annotated[Decimal, Bounds(at_least=0, at_most=168)] | None = None
     working_weekdays: Weekdays = WORKING_WEEK
     note: Line = ""
@@ -160,9 +157,6 @@ class Machine:
     def problems(self) -> Iterator[InvalidValueError]:
         if self.draws_power and self.tariff is None:
             yield InvalidValueError(("tariff",), "a machine that draws power needs the tariff it is fed by")
-
-    def references(self) -> Iterable[Reference]:
-        return () if self.tariff is None else ((("tariff",), "tariffs", self.tariff),)
 
     @property
     def draws_power(self) -> bool:
@@ -187,9 +181,6 @@ class LabourGrade:
     working_weekdays: Weekdays = WORKING_WEEK
     note: Line = ""
 
-    def references(self) -> Iterable[Reference]:
-        return ()
-
 
 STANDING = "standing"
 """The part of a tariff that its standing and demand charges are priced under."""
@@ -213,9 +204,6 @@ class Tariff:
         if STANDING in self.bands:
             yield InvalidValueError(("bands",), f"'{STANDING}' is kept for the standing charges")
 
-    def references(self) -> Iterable[Reference]:
-        return ()
-
 
 @declared
 class Overhead:
@@ -233,9 +221,6 @@ class Overhead:
     variable: bool = False
     note: Line = ""
 
-    def references(self) -> Iterable[Reference]:
-        return ()
-
 
 @declared
 class Tool:
@@ -248,9 +233,6 @@ class Tool:
 
     name: Name
     note: Line = ""
-
-    def references(self) -> Iterable[Reference]:
-        return ()
 
 
 BandShares = Mapping[Code, PositiveShare]

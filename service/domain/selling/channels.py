@@ -1,6 +1,6 @@
 """Where pieces are sold, and what selling there takes. Fees here are what the workshop enters; none is built in."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, NamedTuple
@@ -12,7 +12,6 @@ from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly, snapped
 from service.domain.values.kinds import Kind
 from service.domain.values.money import Currency
-from service.domain.values.references import Reference
 
 
 class Display(StrEnum):
@@ -72,9 +71,6 @@ class Channel:
     display: Display = Display.TAX_INCLUSIVE
     payout_currency: Currency | None = None
     note: Line = ""
-
-    def references(self) -> Iterable[Reference]:
-        return ()
 
 
 @declared

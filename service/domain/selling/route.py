@@ -2,12 +2,10 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.references import Reference
-
-_COLLECTIONS = {"tax": "taxes", "channel": "channels", "shipping_service": "shipping-services"}
+from service.domain.values.references import Names, references_in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,10 +20,10 @@ class Route:
         shipping_zone: where it is sent.
     """
 
-    tax: str | None = None
-    channel: str | None = None
+    tax: Annotated[str, Names("taxes")] | None = None
+    channel: Annotated[str, Names("channels")] | None = None
     currency: str | None = None
-    shipping_service: str | None = None
+    shipping_service: Annotated[str, Names("shipping-services")] | None = None
     shipping_zone: str | None = None
 
     @classmethod
@@ -33,15 +31,9 @@ class Route:
         """How a piece is sold by what has these members among its own, such as a listing."""
         return cls(**{name: getattr(asked, name) for name in cls.__dataclass_fields__})
 
-    def references(self) -> Iterator[Reference]:
-        """What it names."""
-        for member, collection in _COLLECTIONS.items():
-            if (code := getattr(self, member)) is not None:
-                yield (member,), collection, code
-
     def resources(self) -> list[str]:
         """What it names that has a rate."""
-        return [f"{collection}/{code}" for _, collection, code in self.references()]
+        return [f"{collection}/{code}" for _, collection, code in references_in(self)]
 
 
 def shipping_problems(service: str | None, zone: str | None) -> Iterator[InvalidValueError]:

@@ -8,8 +8,7 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Annotated, Any, TypeVar, Union, dataclass_transform, get_args, get_origin, get_type_hints
 
-from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.references import Path
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 
 T = TypeVar("T")
 Rule = Callable[[Any], str | None]
@@ -166,7 +165,7 @@ CurrencyCode = Annotated[str, Text(max_length=3, min_length=3, pattern="[A-Z]{3}
 def rules_and_type(hint: Any) -> tuple[tuple[Rule, ...], Any]:
     """The rules annotated on a type that a value of it keeps by itself, and the type."""
     if get_origin(hint) is Annotated:
-        return tuple(rule for rule in hint.__metadata__ if not isinstance(rule, Distinct | Then)), get_args(hint)[0]
+        return tuple(rule for rule in hint.__metadata__ if callable(rule)), get_args(hint)[0]
     return (), hint
 
 

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.register import COLLECTIONS
-from service.domain.values.references import Registered
+from service.domain.values.references import Registered, references_in
 from service.encoding import trusted
 from service.store.engine.tables import registrations, uses
 from service.store.engine.upserts import put
@@ -85,7 +85,7 @@ def save_registration(
     key = {"workshop_id": workshop_id, "collection": collection, "code": code}
     put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
     _forget_uses(connection, workshop_id, collection, code)
-    used = dict.fromkeys((used_collection, used_code) for _, used_collection, used_code in facts.references())
+    used = dict.fromkeys((used_collection, used_code) for _, used_collection, used_code in references_in(facts))
     if used:
         connection.execute(
             uses.insert(),

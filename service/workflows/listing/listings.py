@@ -16,6 +16,7 @@ from service.domain.making.products import Product
 from service.domain.safety.cautions import Concern
 from service.domain.selling.route import Route
 from service.domain.values.errors import PugmillError
+from service.domain.values.references import references_in
 from service.store.listing import prices_in_force
 from service.store.registering import registrations
 from service.time_limit import next_step
@@ -79,7 +80,7 @@ def price_listing(workspace: Workspace, code: str, question: ListingQuestion) ->
         DoesNotFitError: the shipping service takes the product in no way.
     """
     listing = find_listing(workspace, code)
-    costing = prepare(workspace, listing.references(), question.as_of)
+    costing = prepare(workspace, references_in(listing), question.as_of)
     return _priced(workspace, costing, code, listing, question)
 
 
@@ -195,7 +196,7 @@ def _entry(
     workspace: Workspace, code: str, listing: Listing, as_of: date, question: ListingQuestion | None
 ) -> PriceListEntry:
     """The entry, with the price that the question is about; None if there is no price."""
-    costing = prepare(workspace, listing.references(), as_of)
+    costing = prepare(workspace, references_in(listing), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:
         return PriceListEntry(**_without_price(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)

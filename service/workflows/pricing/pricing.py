@@ -17,6 +17,7 @@ from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, cash_rounded, in_currency
+from service.domain.values.references import references_in
 from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
@@ -80,7 +81,7 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
         MissingExchangeRateError: an amount cannot be converted on the date.
         UnreachableTargetError: no price meets the target.
     """
-    named = [subject("products", question.product), *question.route.references()]
+    named = [subject("products", question.product), *references_in(question.route)]
     costing = prepare(workspace, named, question.as_of)
     try:
         return priced(workspace, costing, question)

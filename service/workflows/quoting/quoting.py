@@ -18,8 +18,7 @@ from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
-from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.references import Path
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
@@ -139,22 +138,13 @@ class _Quoting:
     def __init__(self, workspace: Workspace, request: QuotationRequest, quoted_on: date) -> None:
         self.workspace, self.request = workspace, request
         self.currency = request.currency or workspace.workshop.currency
-        self.costing = prepare(workspace, self._named(), quoted_on)
+        self.costing = prepare(workspace, request.named(), quoted_on)
         self.batches = Batches(self.costing)
-        self.codes_of_taxes = dict.fromkeys(code for _, code in request.taxes_named())
-
-    def _named(self) -> Iterator[tuple[Path, str, str]]:
-        for index, line in enumerate(self.request.lines):
-            yield ("lines", index, "product"), "products", line.product
-        for path, code in self.request.taxes_named():
-            yield path, "taxes", code
-        if (shipping := self.request.shipping) is not None:
-            yield ("shipping", "service"), "shipping-services", shipping.service
 
     def basis(self) -> tuple[QuotationBasis, Remarks]:
         """Everything outside the request that the figures follow from, and what has to be said beside them."""
         costing, home = self.costing, self.workspace.workshop.currency
-        others = [f"taxes/{code}" for code in self.codes_of_taxes]
+        others = [f"taxes/{code}" for code in self.request.taxes()]
         if self.request.shipping is not None:
             others.append(f"shipping-services/{self.request.shipping.service}")
         costing.exchange.conversion(home, self.currency)  # so that the quotation keeps the rates that it takes
@@ -175,7 +165,7 @@ class _Quoting:
             ),
             exchange=costing.exchange.used,
             pools=pools_of(costing.surroundings),
-            taxes={code: costing.surroundings.facts["taxes"][code] for code in self.codes_of_taxes},
+            taxes={code: costing.surroundings.facts["taxes"][code] for code in self.request.taxes()},
             bills=bills,
             breaks=tuple(breaks),
             shipment=None if self.request.shipping is None else self._shipment(self.request.shipping),

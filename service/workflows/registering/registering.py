@@ -10,7 +10,7 @@ from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
-from service.domain.values.references import Registered, collection_and_code
+from service.domain.values.references import Registered, collection_and_code, references_in
 from service.store.engine.database import Connection
 from service.store.listing import prices_in_force
 from service.store.registering import rates, registrations
@@ -105,7 +105,7 @@ def _changed(collection: Collection, before: Registered, after: Registered) -> l
 def _reference_problems(
     connection: Connection, workspace: Workspace, facts: Registered, code: str
 ) -> Iterable[InvalidValueError]:
-    references = list(facts.references())
+    references = list(references_in(facts))
     wanted = {(collection, named) for _, collection, named in references}
     found = registrations.registered_among(connection, workspace.workshop_id, wanted)
     if isinstance(facts, Product):
@@ -151,7 +151,7 @@ def _machinery(connection: Connection, workspace: Workspace, product: Product) -
         return {code: _registered(connection, workspace, collection, code).facts for code in dict.fromkeys(codes)}
 
     machines = facts("machines", (each.machine for each in product.operations if each.machine is not None))
-    tariffs = facts("tariffs", (code for machine in machines.values() for _, _, code in machine.references()))
+    tariffs = facts("tariffs", (code for machine in machines.values() for _, _, code in references_in(machine)))
     return Catalogue(machines=machines, tariffs=tariffs)  # type: ignore[arg-type]
 
 

@@ -214,11 +214,13 @@ class TestRequestsThatCannotBe:
         adjustment = {"reason": "r", "tax": "export", "amount": "1"}
         request = a_request(lines=[a_quotation_line()], allowances=[adjustment], charges=[adjustment])
 
-        assert list(request.taxes_named()) == [
-            (("lines", 0, "tax"), "vat"),
-            (("allowances", 0, "tax"), "export"),
-            (("charges", 0, "tax"), "export"),
+        assert request.named() == [
+            (("lines", 0, "product"), "products", request.lines[0].product),
+            (("lines", 0, "tax"), "taxes", "vat"),
+            (("allowances", 0, "tax"), "taxes", "export"),
+            (("charges", 0, "tax"), "taxes", "export"),
         ]
+        assert request.taxes() == ("vat", "export")
 
 
 def test_a_basis_of_another_day_gives_the_same_figures() -> None:
