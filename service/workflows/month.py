@@ -29,7 +29,7 @@ from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
-from service.workflows.listing.listings import ListingQuestion, find_listing, price_question
+from service.workflows.listing.listings import find_listing, price_question
 from service.workflows.pricing.pricing import takings
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
@@ -141,7 +141,7 @@ def _question(line: PlannedLine, as_of: date) -> PriceQuestion:
 
 
 def _listed_question(line: PlannedLine, listing: Listing, as_of: date) -> PriceQuestion:
-    question = price_question(listing, ListingQuestion(as_of=as_of, kept_at=line.price))
+    question = price_question(listing, as_of, line.price)
     return question if line.standard_batch is None else replace(question, quantity=line.standard_batch)
 
 

@@ -27,6 +27,7 @@ from service.domain.values.declared import (
     Positive,
     ProperShare,
     declared,
+    default_of,
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.unit_costs import CostBasis
@@ -84,15 +85,12 @@ class PriceQuery:
         """Either a price to look at or a target to meet; the policy's own rules besides."""
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
         if self.kept_at is not None:
-            for name in ("target", "value"):
-                if getattr(self, name) is not None:
+            for name in ("target", "value", "cost_basis", "price_step", "price_endings", "rounding"):
+                if getattr(self, name) != default_of(PriceQuery, name):
                     yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
-            for name in ("cost_basis", "price_step", "price_endings", "rounding"):
-                if getattr(self, name) != getattr(_NOTHING_AIMED_AT, name):
-                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
-        if self.kept_at is None and self.target is None:
+        elif self.target is None:
             yield InvalidValueError(("target",), "is required, or kept_at for the inverse question")
-        if self.kept_at is None and self.target is not None and self.value is None:
+        elif self.value is None:
             yield InvalidValueError(("value",), "is required with a target")
 
     def policy(self) -> PricingPolicy:
@@ -100,9 +98,6 @@ class PriceQuery:
         asked = {each.name: getattr(self, each.name) for each in fields(PricingPolicy)}
         value = (self.value if self.kept_at is None else self.kept_at) or Decimal(0)
         return PricingPolicy(**{**asked, "target": self.target or Target.FIXED_PRICE, "value": value})
-
-
-_NOTHING_AIMED_AT = PricingPolicy(target=Target.FIXED_PRICE, value=Decimal(0))
 
 
 @blueprint.route("/<code>/price-sheet")

@@ -16,7 +16,7 @@ from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings
 from service.workflows.costing.costing import Costing
 from service.workflows.currency.exchange import Exchange
-from service.workflows.listing.listings import ListingQuestion, price_question
+from service.workflows.listing.listings import price_question
 from service.workflows.pricing.sale_way import sale_of
 from service.workflows.workspace import Workspace
 
@@ -78,7 +78,7 @@ class SaleConditions:
         return self._found.of(key, lambda: self._conditions(trusted(facts, Listing)))
 
     def _conditions(self, listing: Listing) -> Conditions:
-        question = price_question(listing, ListingQuestion(as_of=self._costing.card.as_of))
+        question = price_question(listing, self._costing.card.as_of)
         home = self._workspace.workshop.currency
         try:
             if listing.shipping_service is not None:
