@@ -22,7 +22,7 @@ from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.references import Reference, Registered, references_in
+from service.domain.values.references import Reference, Registered, Thing, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import costed
@@ -61,9 +61,9 @@ class _Asked:
 
     def references(self) -> Iterator[Reference]:
         """What it names, each at its place in the plan."""
-        product = ("product",), "products", self.question.product
-        for path, collection, code in (product, *references_in(self.question.route)):
-            yield self.path(path), collection, code
+        product = ("product",), Thing("products", self.question.product)
+        for path, thing in (product, *references_in(self.question.route)):
+            yield self.path(path), thing
 
     def path(self, path: Sequence[str | int]) -> tuple[str | int, ...]:
         """Where in the plan a member of the question stands; what is the listing's own stands nowhere in it."""

@@ -25,6 +25,7 @@ from service.domain.month.plan import MonthPlan
 from service.domain.quoting.life import DeclineRequest, Status
 from service.domain.selling.route import Route
 from service.domain.values.money import Money
+from service.domain.values.references import Thing
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
 from service.store.engine.database import Database
@@ -408,10 +409,10 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "registering.register": register,
         "registering.put_rate": put_rate,
         "exchange.put_exchange_rates": put_exchange_rates,
-        "registering.find_one": lambda: registering.find_one(on, "products", "crate"),
+        "registering.find_one": lambda: registering.find_one(on, Thing("products", "crate")),
         "registering.list_registered": lambda: registering.list_registered(on, "products", after="a", limit=2),
-        "registering.find_dated_rate": lambda: registering.find_dated_rate(on, "materials", "hdpe", day),
-        "registering.list_rates": lambda: registering.list_rates(on, "materials", "hdpe", after=day, limit=2),
+        "registering.find_dated_rate": lambda: registering.find_dated_rate(on, Thing("materials", "hdpe"), day),
+        "registering.list_rates": lambda: registering.list_rates(on, Thing("materials", "hdpe"), after=day, limit=2),
         "exchange.find_exchange_rates": lambda: exchange.find_exchange_rates(on, date(2026, 11, 20)),
         "exchange.list_exchange_rates": lambda: exchange.list_exchange_rates(on, before=(TODAY, "x"), limit=2),
         "exchange.import_exchange_rates": lambda: exchange.import_exchange_rates(on, [day_rates(day)]),
@@ -439,7 +440,9 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),
-        "registering.withdraw_rate": lambda: registering.withdraw_rate(on, "materials/hdpe", date(2026, 6, 1)),
+        "registering.withdraw_rate": lambda: registering.withdraw_rate(
+            on, Thing.of("materials/hdpe"), date(2026, 6, 1)
+        ),
         "registering.retire": lambda: owner.retire("products/crate"),
         **retries_of(owner),
         "moving.export_workshop": lambda: list(moving.export_workshop(owner.database, workshop_id)),

@@ -18,6 +18,7 @@ from service.domain.month.statement import MonthStatement
 from service.domain.quoting.life import AcceptanceRequest
 from service.domain.register import COLLECTIONS
 from service.domain.selling.route import Route
+from service.domain.values.references import Thing
 from service.encoding import decoded
 from service.store.engine.database import Database
 from service.store.listing.repricings import Repricing
@@ -70,7 +71,7 @@ class Owner:
 
     def put(self, path: str, body: Mapping[str, Any], precondition: Precondition = always) -> Registering:
         facts = decoded(body, COLLECTIONS[path.partition("/")[0]].facts)
-        return registering.register(self.workspace, path, facts, precondition)
+        return registering.register(self.workspace, Thing.of(path), facts, precondition)
 
     def terms(self, path: str, body: Mapping[str, Any]) -> RateTerms:
         kind = COLLECTIONS[path.partition("/")[0]].terms
@@ -101,7 +102,7 @@ class Owner:
         return exchange.put_exchange_rates(self.workspace, entered, precondition)
 
     def retire(self, path: str, precondition: Precondition = always) -> None:
-        registering.retire(self.workspace, path, precondition)
+        registering.retire(self.workspace, Thing.of(path), precondition)
 
     def cost(
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]

@@ -20,6 +20,7 @@ from service.domain.audit import Action
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import Collection
 from service.domain.values.declared import Code
+from service.domain.values.references import Thing
 from service.encoding import encoded
 from service.store.registering.registrations import Registration
 from service.workflows.registering import registering
@@ -125,7 +126,7 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
         @blueprint.doc(summary=f"Read {one}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
-            found = registering.find_one(workspace(), name, code)
+            found = registering.find_one(workspace(), Thing(name, code))
             return answer(found.facts, revision=found.revision)
 
         @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
@@ -139,7 +140,7 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, facts: Any, code: str) -> flask.Response:
-            return saved(registering.register(workspace(), f"{name}/{code}", facts, may_be_put))
+            return saved(registering.register(workspace(), Thing(name, code), facts, may_be_put))
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
         @blueprint.doc(
@@ -148,7 +149,7 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
-            registering.retire(workspace(), f"{name}/{code}", may_be_put)
+            registering.retire(workspace(), Thing(name, code), may_be_put)
             return nothing()
 
 
@@ -170,7 +171,9 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             after = date.fromisoformat(before[0]) if before else None
             return page(
                 query,
-                lambda limit: registering.list_rates(workspace(), collection.name, code, after=after, limit=limit),
+                lambda limit: registering.list_rates(
+                    workspace(), Thing(collection.name, code), after=after, limit=limit
+                ),
                 lambda rate: [rate.valid_from.isoformat()],
                 item,
             )
@@ -187,7 +190,7 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
         @blueprint.doc(summary=f"The rate of {one} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: date) -> flask.Response:
-            found = registering.find_dated_rate(workspace(), name, code, day)
+            found = registering.find_dated_rate(workspace(), Thing(name, code), day)
             return answer(found.rate.terms, revision=found.revision)
 
         @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
@@ -208,5 +211,5 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
         @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
         @blueprint.response(204)
         def delete(self, code: str, day: date) -> flask.Response:
-            registering.withdraw_rate(workspace(), f"{name}/{code}", day, may_be_put)
+            registering.withdraw_rate(workspace(), Thing(name, code), day, may_be_put)
             return nothing()

@@ -9,6 +9,7 @@ from typing import Annotated
 from service.domain.values.declared import Code, Length, NotNegative, Text, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
+from service.domain.values.references import Names
 
 
 @declared
@@ -56,8 +57,8 @@ class RepricingScope:
 
     resources: Annotated[tuple[ResourceReference, ...], Length(at_least=1, at_most=1000)] | None = None
     changed_since: date | None = None
-    channel: Code | None = None
-    product: Code | None = None
+    channel: Annotated[Code, Names("channels")] | None = None
+    product: Annotated[Code, Names("products")] | None = None
     tag: Code | None = None
 
     @property

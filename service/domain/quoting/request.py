@@ -210,11 +210,11 @@ class QuotationRequest:
     def named(self) -> list[Reference]:
         """Every product, then every tax, then every shipping service that it names, and where."""
         order = ("products", "taxes", "shipping-services")
-        return sorted(references_in(self), key=lambda each: order.index(each[1]))
+        return sorted(references_in(self), key=lambda each: order.index(each[1].collection))
 
     def taxes(self) -> tuple[str, ...]:
         """The codes of the taxes that it names, each once, in order."""
-        return tuple(dict.fromkeys(code for _, collection, code in self.named() if collection == "taxes"))
+        return tuple(dict.fromkeys(thing.code for _, thing in self.named() if thing.collection == "taxes"))
 
     def choosing(self, quantities: tuple[int, ...]) -> "QuotationRequest":
         """The same, asking for one of the batch sizes of each line and for no other."""

@@ -33,7 +33,7 @@ class Route:
 
     def resources(self) -> list[str]:
         """What it names that has a rate."""
-        return [f"{collection}/{code}" for _, collection, code in references_in(self)]
+        return [str(thing) for _, thing in references_in(self)]
 
 
 def shipping_problems(service: str | None, zone: str | None) -> Iterator[InvalidValueError]:

@@ -3,13 +3,35 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, is_dataclass
 from functools import cache
-from typing import Any, Protocol, get_args, get_origin
+from typing import Any, NamedTuple, Protocol, get_args, get_origin
 
 from service.domain.values.declared import field_types, optional_of, rules_and_type
 from service.domain.values.errors import Path
 
-Reference = tuple[Path, str, str]
-"""Where something is named, the collection it is in, and its code."""
+
+class Thing(NamedTuple):
+    """Something that is registered.
+
+    Attributes:
+        collection: it is in.
+        code: it is registered under.
+    """
+
+    collection: str
+    code: str
+
+    def __str__(self) -> str:
+        return f"{self.collection}/{self.code}"
+
+    @classmethod
+    def of(cls, resource: str) -> "Thing":
+        """What a text such as "tariffs/grid" names."""
+        collection, _, code = resource.partition("/")
+        return cls(collection, code)
+
+
+Reference = tuple[Path, Thing]
+"""Where something is named, and what."""
 
 
 class Registered(Protocol):
@@ -47,22 +69,16 @@ def references_in(value: Any) -> Iterator[Reference]:
     own, parts = _plan(value_class)
     for name, collection in own:
         if (code := getattr(value, name)) is not None:
-            yield (name,), collection, code
+            yield (name,), Thing(collection, code)
     for name, is_list in parts:
         part = getattr(value, name)
         places = (((name, place), each) for place, each in enumerate(part)) if is_list else [((name,), part)]
         for place, each in places:
             if each is not None:
-                yield from (((*place, *path), collection, code) for path, collection, code in references_in(each))
+                yield from (((*place, *path), thing) for path, thing in references_in(each))
 
 
 WHOLE = ""
-
-
-def collection_and_code(resource: str) -> tuple[str, str]:
-    """Where it is registered, and as what."""
-    collection, _, code = resource.partition("/")
-    return collection, code
 
 
 def part_of(resource: str, part: str) -> str:

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
+from service.domain.values.references import Thing
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import Remembered
 from service.store.listing.prices_in_force import ListingRow
@@ -57,7 +58,7 @@ class BatchBills:
 
     def _surroundings(self, product: str) -> Surroundings:
         with self._workspace.reading() as connection:
-            return surroundings_of_one(connection, self._workspace.workshop_id, "products", product, date.min)
+            return surroundings_of_one(connection, self._workspace.workshop_id, Thing("products", product), date.min)
 
 
 def _stored(text: str) -> FoundBill:

@@ -15,7 +15,7 @@ from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Tooling
 from service.domain.making.resources import Overhead
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.references import Reference, collection_and_code
+from service.domain.values.references import Reference, Thing
 from service.memory import Memory
 from service.store.registering import rates as dated_rates
 from service.store.registering import registrations
@@ -103,7 +103,7 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
 
 def subject(collection: str, code: str) -> Reference:
     """What a request is about; it is named in the address and not in a member."""
-    return (), collection, code
+    return (), Thing(collection, code)
 
 
 def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: date) -> Surroundings:
@@ -117,26 +117,26 @@ def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: dat
     """
     references = list(named)
     parts = {}
-    for collection, code in dict.fromkeys((collection, code) for _, collection, code in references):
-        key = (workspace.workshop_id, workspace.workshop.revision, collection, code, as_of)
+    for thing in dict.fromkeys(thing for _, thing in references):
+        key = (workspace.workshop_id, workspace.workshop.revision, thing, as_of)
         part: Surroundings | None = workspace.database.memory.find(key)
         if part is None:
             with workspace.reading() as connection:
-                part = surroundings_of_one(connection, workspace.workshop_id, collection, code, as_of)
-            if part.find(collection, code) is not None:
+                part = surroundings_of_one(connection, workspace.workshop_id, thing, as_of)
+            if part.find(thing) is not None:
                 workspace.database.memory.keep(key, part)
-        parts[collection, code] = part
+        parts[thing] = part
     _check_registered(parts, references)
     return together(parts.values())
 
 
-def _check_registered(parts: Mapping[tuple[str, str], Surroundings], named: Iterable[Reference]) -> None:
+def _check_registered(parts: Mapping[Thing, Surroundings], named: Iterable[Reference]) -> None:
     problems = []
-    for path, collection, code in named:
-        if parts[collection, code].find(collection, code) is None:
+    for path, thing in named:
+        if parts[thing].find(thing) is None:
             if not path:
-                raise NotRegisteredError(described(collection, code))
-            reason = f"there is no {described(collection, code)}; register it first"
+                raise NotRegisteredError(described(thing))
+            reason = f"there is no {described(thing)}; register it first"
             problems.append(InvalidValueError(path, reason))
     if problems:
         raise InvalidValuesError(problems)
@@ -171,11 +171,11 @@ def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
     """
     problems = []
     for resource, terms in what_if.items():
-        collection, code = collection_and_code(resource)
+        thing = Thing.of(resource)
         with workspace.reading() as connection:
-            found = registrations.find_registration(connection, workspace.workshop_id, collection, code)
+            found = registrations.find_registration(connection, workspace.workshop_id, thing)
         if found is None or found.retired_at is not None:
-            problems.append(InvalidValueError(("rates", resource), f"there is no {described(collection, code)}"))
+            problems.append(InvalidValueError(("rates", resource), f"there is no {described(thing)}"))
         else:
             problems += [
                 InvalidValueError(("rates", resource, *problem.path), problem.reason)

@@ -17,7 +17,7 @@ from service.domain.safety.cautions import Concern
 from service.domain.selling.route import Route
 from service.domain.values.declared import NotNegative, ProperShare, declared
 from service.domain.values.errors import PugmillError
-from service.domain.values.references import references_in
+from service.domain.values.references import Thing, references_in
 from service.store.listing import prices_in_force
 from service.store.registering import registrations
 from service.time_limit import next_step
@@ -96,7 +96,7 @@ def find_listing(workspace: Workspace, code: str) -> Listing:
     key = (workspace.workshop_id, workspace.workshop.revision, "listings", code)
     found: tuple[Listing] | None = workspace.database.memory.find(key)
     if found is None:
-        listing = find_one(workspace, "listings", code).facts
+        listing = find_one(workspace, Thing("listings", code)).facts
         assert isinstance(listing, Listing)  # the collection holds nothing else
         found = (listing,)
         workspace.database.memory.keep(key, found)
@@ -166,7 +166,7 @@ def price_list(
     """
     with workspace.snapshot() as frozen:
         if channel is not None:
-            prepare(frozen, [(("channel",), "channels", channel)], as_of)
+            prepare(frozen, [(("channel",), Thing("channels", channel))], as_of)
         yield from _entries(frozen, as_of, channel, listed)
 
 

@@ -10,6 +10,7 @@ from service.domain.listing.listings import Listing
 from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
+from service.domain.values.references import Thing
 from service.encoding import to_bytes, trusted
 from service.memory import Memory, Remembered
 from service.store.registering import registrations
@@ -92,6 +93,6 @@ class SaleConditions:
 
     def _product(self, code: str) -> Any:
         with self._workspace.reading() as connection:
-            found = registrations.find_registration(connection, self._workspace.workshop_id, "products", code)
+            found = registrations.find_registration(connection, self._workspace.workshop_id, Thing("products", code))
         assert found is not None  # the listing names it
         return found.facts

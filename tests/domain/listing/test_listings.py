@@ -43,4 +43,4 @@ def test_a_listing_names_its_product_channel_tax_and_shipping_service(
 ) -> None:
     found = references_in(decoded(builders.listing(**changed), Listing))
 
-    assert [f"{collection}/{code}" for _, collection, code in found] == named
+    assert [str(thing) for _, thing in found] == named

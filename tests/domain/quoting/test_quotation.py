@@ -16,6 +16,7 @@ from service.domain.quoting.quotation import QuotationFigures
 from service.domain.quoting.request import QuotationLineRequest, QuotationRequest, currency_problems
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import Thing
 from service.encoding import decoded
 from tests.domain.examples import TODAY, a_line, a_product, a_request, a_shop, euros
 from tests.support import builders
@@ -215,10 +216,10 @@ class TestRequestsThatCannotBe:
         request = a_request(lines=[a_quotation_line()], allowances=[adjustment], charges=[adjustment])
 
         assert request.named() == [
-            (("lines", 0, "product"), "products", request.lines[0].product),
-            (("lines", 0, "tax"), "taxes", "vat"),
-            (("allowances", 0, "tax"), "taxes", "export"),
-            (("charges", 0, "tax"), "taxes", "export"),
+            (("lines", 0, "product"), Thing("products", request.lines[0].product)),
+            (("lines", 0, "tax"), Thing("taxes", "vat")),
+            (("allowances", 0, "tax"), Thing("taxes", "export")),
+            (("charges", 0, "tax"), Thing("taxes", "export")),
         ]
         assert request.taxes() == ("vat", "export")
 
