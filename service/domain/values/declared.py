@@ -136,10 +136,11 @@ class Then:
     rule: Rule
     member: str | None = None
 
-    def problems(self, value: Any, path: Path) -> Iterator[InvalidValueError]:
+    def problems(self, value: Any, path: Path) -> tuple[InvalidValueError, ...]:
         """What is wrong with the value that stands there."""
-        if (problem := self.rule(value if self.member is None else getattr(value, self.member))) is not None:
-            yield InvalidValueError(path if self.member is None else (*path, self.member), problem)
+        if (problem := self.rule(value if self.member is None else getattr(value, self.member))) is None:
+            return ()
+        return (InvalidValueError(path if self.member is None else (*path, self.member), problem),)
 
 
 Positive = Annotated[Decimal, Bounds(above=0)]
@@ -265,9 +266,11 @@ def _check_itself(self: Any) -> None:
         if value is not None and (problem := check(value)) is not None:
             problems.append(InvalidValueError((name,), problem))
     if not problems:
-        later = ((name, getattr(self, name), rule) for name, rule in _later_rules(declared_class))
-        problems += (each for name, value, rule in later if value is not None for each in rule.problems(value, (name,)))
-        problems += self.problems() if hasattr(self, "problems") else ()
+        for name, rule in _later_rules(declared_class):
+            if (value := getattr(self, name)) is not None:
+                problems += rule.problems(value, (name,))
+        if hasattr(self, "problems"):
+            problems += self.problems()
     if problems:
         raise InvalidValuesError(problems)
 

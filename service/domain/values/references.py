@@ -51,31 +51,38 @@ class Names:
 
 @cache
 def _plan(value_class: Any) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, bool], ...]]:
-    """The fields that name something, each with its collection; those that have parts, and whether as a list."""
+    """The fields that name something, each with its collection; those whose parts do, and whether they are a list."""
     own, parts = [], []
     for name, hint in field_types(value_class).items():
         bare = optional_of(hint) or hint
         own += [(name, each.collection) for each in getattr(bare, "__metadata__", ()) if isinstance(each, Names)]
         _, bare = rules_and_type(bare)
         is_list = get_origin(bare) is tuple
-        if is_dataclass(get_args(bare)[0] if is_list else bare):
+        part: Any = get_args(bare)[0] if is_list else bare
+        if isinstance(part, type) and is_dataclass(part) and any(_plan(part)):
             parts.append((name, is_list))
     return tuple(own), tuple(parts)
 
 
-def references_in(value: Any) -> Iterator[Reference]:
-    """Everything that a value names, and where: first what it names itself, then what its parts name."""
+def references_in(value: Any, at: Path = ()) -> Iterator[Reference]:
+    """Everything that a value names, and where: first what it names itself, then what its parts name.
+
+    Args:
+        value: a declared one.
+        at: where it stands itself.
+    """
     value_class: Any = type(value)
     own, parts = _plan(value_class)
     for name, collection in own:
         if (code := getattr(value, name)) is not None:
-            yield (name,), Thing(collection, code)
+            yield (*at, name), Thing(collection, code)
     for name, is_list in parts:
         part = getattr(value, name)
-        places = (((name, place), each) for place, each in enumerate(part)) if is_list else [((name,), part)]
-        for place, each in places:
-            if each is not None:
-                yield from (((*place, *path), thing) for path, thing in references_in(each))
+        if is_list:
+            for place, each in enumerate(part):
+                yield from references_in(each, (*at, name, place))
+        elif part is not None:
+            yield from references_in(part, (*at, name))
 
 
 WHOLE = ""

@@ -55,7 +55,7 @@ def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Na
 def _check_registered(connection: Connection, workspace: Workspace, scope: RepricingScope) -> None:
     resources = enumerate(scope.resources or ())
     named: list[Reference] = [(("scope", "resources", index), Thing.of(resource)) for index, resource in resources]
-    named += [(("scope", *path), thing) for path, thing in references_in(scope)]
+    named += references_in(scope, ("scope",))
     there = registrations.registered_among(connection, workspace.workshop_id, [thing for _, thing in named])
     problems = [
         InvalidValueError(path, f"there is no {_described(thing)}; register it first")
