@@ -14,8 +14,8 @@ from service.api.costing import rate_card
 from service.api.currency import exchange_rates
 from service.api.http import answers, auth, errors, operations, rate_limit, reading
 from service.api.http.forms import HTML
-from service.api.http.kept import MAX_BYTES, Answers
 from service.api.http.problems import MAX_BODY_BYTES
+from service.api.http.remembered import MAX_BYTES, Answers
 from service.api.listing import listings, price_histories, repricings
 from service.api.operating import health, logs, metrics
 from service.api.pricing import price_sheets

@@ -8,7 +8,7 @@ import flask
 from flask.views import MethodView
 
 from service.api.contract.blueprints import Blueprint
-from service.api.contract.moments import instant_of, moment_problem
+from service.api.contract.instants import instant_of, instant_problem
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import LINK
 from service.api.http.auth import workshop, workspace
@@ -49,7 +49,7 @@ class ChangesQuery(PageQuery):
     def problems(self) -> Iterator[InvalidValueError]:
         for name in ("since", "until"):
             text = getattr(self, name)
-            if text is not None and (problem := moment_problem(text)) is not None:
+            if text is not None and (problem := instant_problem(text)) is not None:
                 yield InvalidValueError((name,), problem)
 
     def chosen(self, time_zone: str) -> Chosen:

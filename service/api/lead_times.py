@@ -11,8 +11,8 @@ from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer
 from service.api.http.auth import workshop, workspace
-from service.api.http.kept import kept
 from service.api.http.operations import operation
+from service.api.http.remembered import remembered
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.values.declared import Bounds, Pieces, declared
 from service.workflows import lead_times
@@ -52,7 +52,7 @@ class CapacityQuery:
 class ProductLeadTime(MethodView):
     """When a batch can be ready."""
 
-    @kept
+    @remembered
     @operation("getLeadTime", refuses=(409,))
     @blueprint.arguments(schema_of(LeadTimeQuery)(), location="query")
     @blueprint.response(200, schema_of(LeadTime), headers=ETAG)
@@ -66,7 +66,7 @@ class ProductLeadTime(MethodView):
 class WorkshopCapacity(MethodView):
     """How full the coming weeks are."""
 
-    @kept
+    @remembered
     @operation("getCapacity")
     @blueprint.arguments(schema_of(CapacityQuery)(), location="query")
     @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)

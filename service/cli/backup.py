@@ -77,6 +77,6 @@ def restore(path: Path, replace: bool) -> None:
     with _told_in_one_line("give --replace to have it set aside", _restore_command(database, path)):
         done = backups.restore(database, path, replaces=replace)
     click.echo(f"{done.place}\n{_told(done.holding)}")
-    if done.kept is not None:
-        click.echo(f"what was there is kept as {done.kept}")
+    if done.replaced is not None:
+        click.echo(f"what was there is kept as {done.replaced}")
     click.echo("run 'pugmill migrate', then start the service")

@@ -15,9 +15,9 @@ from granian._granian import RSGIHTTPProtocol as HTTPProtocol
 from granian._granian import RSGIProtocolClosed as ProtocolClosed
 from granian.rsgi import Scope
 
-from service.api.http.database_faults import NO_ANSWER
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError, unable
 from service.api.http.reading import UNREAD
+from service.store.engine.database_faults import NO_ANSWER
 from service.time_limit import ALLOWED
 
 BODY_SECONDS = 20

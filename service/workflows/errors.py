@@ -33,8 +33,8 @@ class PreconditionFailedError(PugmillError):
         self.what = what
 
 
-def _at(moment: datetime | None) -> str:
-    return "" if moment is None else f", at {moment:%Y-%m-%dT%H:%M:%SZ}"
+def _at(instant: datetime | None) -> str:
+    return "" if instant is None else f", at {instant:%Y-%m-%dT%H:%M:%SZ}"
 
 
 class StalePreviewError(PugmillError):

@@ -19,15 +19,17 @@ from service.domain.month.plan import MonthPlan, PlannedLine
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
+from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.references import Reference, Registered
+from service.domain.values.references import Reference, Registered, Thing, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
-from service.workflows.costing.costing import Costing, costed, prepare
+from service.workflows.costing.cost_sheets import costed
+from service.workflows.costing.costing import Costing, prepare
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
-from service.workflows.listing.listings import ListingQuestion, find_listing, price_question
+from service.workflows.listing.listings import find_listing, price_question
 from service.workflows.pricing.pricing import takings
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
@@ -59,8 +61,9 @@ class _Asked:
 
     def references(self) -> Iterator[Reference]:
         """What it names, each at its place in the plan."""
-        for path, collection, code in ((("product",), "products", self.question.product), *self.question.references()):
-            yield self.path(path), collection, code
+        product = ("product",), Thing("products", self.question.product)
+        for path, thing in (product, *references_in(self.question.route)):
+            yield self.path(path), thing
 
     def path(self, path: Sequence[str | int]) -> tuple[str | int, ...]:
         """Where in the plan a member of the question stands; what is the listing's own stands nowhere in it."""
@@ -85,7 +88,7 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
     as_of = plan.as_of or workspace.workshop.today()
     asked = _asked(workspace, plan, as_of)
     costing = prepare(workspace, [each for line in asked for each in line.references()], as_of)
-    also = dict.fromkeys(resource for line in asked for resource in line.question.resources())
+    also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
     batches = list(dict.fromkeys(line.batch for line in asked))
     found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
     products = _products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency)
@@ -132,17 +135,13 @@ def _question(line: PlannedLine, as_of: date) -> PriceQuestion:
         quantity=line.standard_batch,
         as_of=as_of,
         policy=line.policy or _AS_IT_IS,
-        tax=line.tax,
-        channel=line.channel,
-        currency=line.currency,
-        shipping_service=line.shipping_service,
-        shipping_zone=line.shipping_zone,
+        route=Route.of(line),
         kept_at=line.price,
     )
 
 
 def _listed_question(line: PlannedLine, listing: Listing, as_of: date) -> PriceQuestion:
-    question = price_question(listing, ListingQuestion(as_of=as_of, kept_at=line.price))
+    question = price_question(listing, as_of, line.price)
     return question if line.standard_batch is None else replace(question, quantity=line.standard_batch)
 
 

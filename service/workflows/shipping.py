@@ -1,6 +1,6 @@
 """What it costs to ship pieces of products by a service of the workshop's."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Annotated
@@ -10,10 +10,11 @@ from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
-from service.domain.values.declared import Code, Length, Pieces, declared
-from service.domain.values.errors import InvalidValueError, TooComplexError
-from service.domain.values.references import Path, Reference
-from service.workflows.costing.costing import Costing, costed, prepare
+from service.domain.values.declared import Code, Distinct, Length, Pieces, declared
+from service.domain.values.errors import Path, TooComplexError
+from service.domain.values.references import Names, references_in
+from service.workflows.costing.cost_sheets import costed
+from service.workflows.costing.costing import Costing, prepare
 from service.workflows.workspace import Workspace
 
 MAX_LINES = 20
@@ -28,8 +29,11 @@ class ShippingLine:
         quantity: how many pieces are shipped.
     """
 
-    product: Code
+    product: Annotated[Code, Names("products")]
     quantity: Pieces
+
+
+_PRODUCTS_ONCE = Distinct(by="product", at_entry=True, reason="stands in two lines; add the pieces up")
 
 
 @declared
@@ -43,23 +47,10 @@ class ShippingQuestion:
         lines: what is shipped, each product once.
     """
 
-    service: Code
+    service: Annotated[Code, Names("shipping-services")]
     zone: Code
     as_of: date | None = None
-    lines: Annotated[tuple[ShippingLine, ...], Length(at_least=1, at_most=MAX_LINES)]
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        seen: set[str] = set()
-        for index, line in enumerate(self.lines):
-            if line.product in seen:
-                yield InvalidValueError(("lines", index, "product"), "stands in two lines; add the pieces up")
-            seen.add(line.product)
-
-    def references(self) -> Iterator[Reference]:
-        """Everything it names, and where."""
-        yield ("service",), "shipping-services", self.service
-        for index, line in enumerate(self.lines):
-            yield ("lines", index, "product"), "products", line.product
+    lines: Annotated[tuple[ShippingLine, ...], Length(at_least=1, at_most=MAX_LINES), _PRODUCTS_ONCE]
 
 
 def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> ShippingStatement:
@@ -75,7 +66,7 @@ def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> Shipp
         MissingExchangeRateError: the price cannot be converted into the workshop's currency.
     """
     as_of = question.as_of or workspace.workshop.today()
-    costing = prepare(workspace, question.references(), as_of)
+    costing = prepare(workspace, references_in(question), as_of)
     costed(workspace, costing, [], also=[f"shipping-services/{question.service}"])
     pieces = {line.product: line.quantity for line in question.lines}
     places: dict[str, Path] = {line.product: ("lines", index, "product") for index, line in enumerate(question.lines)}

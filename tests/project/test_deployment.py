@@ -6,9 +6,9 @@ from configparser import RawConfigParser
 
 from click.testing import CliRunner
 
-from service.api.http.database_faults import FAULTS
 from service.cli import main
 from service.config import DEFAULT_PORT
+from service.store.engine.database_faults import FAULTS
 from tests.support.pages import SERVING
 
 HOME = "/srv/pugmill/"

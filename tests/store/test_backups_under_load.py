@@ -14,8 +14,8 @@ import sqlalchemy as sa
 from click.testing import CliRunner, Result
 
 from service import cli
-from service.api.http.database_faults import BUSY, fault_of
 from service.store.engine.database import Database
+from service.store.engine.database_faults import BUSY, fault_of
 from service.store.engine.schema import migrate
 from service.store.engine.tables import quotation_events, quotation_numbers, quotations, rates, registrations
 from service.store.workshop.workshops import new_workshop

@@ -23,16 +23,18 @@ from service.domain.currency.exchange_rates import FEED
 from service.domain.listing.repricing import RepricingRequest, RepricingRules, RepricingScope
 from service.domain.month.plan import MonthPlan
 from service.domain.quoting.life import DeclineRequest, Status
+from service.domain.selling.route import Route
 from service.domain.values.money import Money
+from service.domain.values.references import Thing
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
 from service.store.engine.database import Database
 from service.store.engine.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshop.audit import Chosen
-from service.store.workshop.retries import Claim, KeptAnswer, add_claim
+from service.store.workshop.retries import Claim, StoredAnswer, add_claim
 from service.store.workshop.workshops import new_workshop
 from service.workflows import lead_times, month, shipping
-from service.workflows.costing import costing, rate_card, workings
+from service.workflows.costing import cost_sheets, rate_card, workings
 from service.workflows.currency import exchange, feed
 from service.workflows.errors import FeedFailedError, StalePreviewError
 from service.workflows.listing import listings, repricing, repricing_records
@@ -200,7 +202,7 @@ def workflows_on_a_database() -> set[str]:
 
 def missing_rates(workspace: Workspace) -> None:
     with pytest.raises(MissingRatesError):
-        costing.cost_product(workspace, "sheet", 1, date(2000, 1, 1))
+        cost_sheets.cost_product(workspace, "sheet", 1, date(2000, 1, 1))
 
 
 def register_sales(owner: Owner) -> None:
@@ -329,7 +331,7 @@ def retries_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         return Claim(key=key, fingerprint="f", claimed_at=datetime.now(UTC))
 
     def keep() -> None:
-        retries.keep(owner.workspace, claim_of("one"), KeptAnswer(status=201, headers={}, body=b"{}"))
+        retries.keep(owner.workspace, claim_of("one"), StoredAnswer(status=201, headers={}, body=b"{}"))
         assert retries.claim(owner.workspace, "one", "f").answer is not None
 
     def claim() -> None:
@@ -357,7 +359,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     on = owner.workspace
     workshop_id = owner.workshop.workshop_id
     day = date(2026, 1, 1)
-    question = PriceQuestion(product="crate", quantity=5, as_of=TODAY, policy=a_policy(), tax="vat")
+    question = PriceQuestion(product="crate", quantity=5, as_of=TODAY, policy=a_policy(), route=Route(tax="vat"))
     parts = [{"product": "sheet", "quantity_per_piece": "1"}, {"product": "frame", "quantity_per_piece": "1"}]
 
     def register() -> None:
@@ -407,10 +409,10 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "registering.register": register,
         "registering.put_rate": put_rate,
         "exchange.put_exchange_rates": put_exchange_rates,
-        "registering.find_one": lambda: registering.find_one(on, "products", "crate"),
+        "registering.find_one": lambda: registering.find_one(on, Thing("products", "crate")),
         "registering.list_registered": lambda: registering.list_registered(on, "products", after="a", limit=2),
-        "registering.find_dated_rate": lambda: registering.find_dated_rate(on, "materials", "hdpe", day),
-        "registering.list_rates": lambda: registering.list_rates(on, "materials", "hdpe", after=day, limit=2),
+        "registering.find_dated_rate": lambda: registering.find_dated_rate(on, Thing("materials", "hdpe"), day),
+        "registering.list_rates": lambda: registering.list_rates(on, Thing("materials", "hdpe"), after=day, limit=2),
         "exchange.find_exchange_rates": lambda: exchange.find_exchange_rates(on, date(2026, 11, 20)),
         "exchange.list_exchange_rates": lambda: exchange.list_exchange_rates(on, before=(TODAY, "x"), limit=2),
         "exchange.import_exchange_rates": lambda: exchange.import_exchange_rates(on, [day_rates(day)]),
@@ -422,12 +424,12 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(on, days_before(2), FEED),
         "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(on, days_before(2), FEED),
         "rate_card.rate_card_on": lambda: rate_card.rate_card_on(on, TODAY),
-        "costing.bill_of_product": lambda: costing.bill_of_product(on, "crate", 5),
+        "cost_sheets.bill_of_product": lambda: cost_sheets.bill_of_product(on, "crate", 5),
         "lead_times.lead_time_of": lambda: lead_times.lead_time_of(on, "crate", 5, TODAY, is_rush=False),
         "lead_times.capacity": lambda: lead_times.capacity(on, TODAY, 2),
         "lead_times.working_resources": lambda: lead_times.working_resources(on, {}, {}),
-        "costing.cost_product": lambda: (
-            costing.cost_product(
+        "cost_sheets.cost_product": lambda: (
+            cost_sheets.cost_product(
                 on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}
             ),
             missing_rates(on),
@@ -438,7 +440,9 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),
-        "registering.withdraw_rate": lambda: registering.withdraw_rate(on, "materials/hdpe", date(2026, 6, 1)),
+        "registering.withdraw_rate": lambda: registering.withdraw_rate(
+            on, Thing.of("materials/hdpe"), date(2026, 6, 1)
+        ),
         "registering.retire": lambda: owner.retire("products/crate"),
         **retries_of(owner),
         "moving.export_workshop": lambda: list(moving.export_workshop(owner.database, workshop_id)),

@@ -17,13 +17,15 @@ from service.domain.month.plan import MonthPlan
 from service.domain.month.statement import MonthStatement
 from service.domain.quoting.life import AcceptanceRequest
 from service.domain.register import COLLECTIONS
+from service.domain.selling.route import Route
+from service.domain.values.references import Thing
 from service.encoding import decoded
 from service.store.engine.database import Database
 from service.store.listing.repricings import Repricing
 from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
-from service.workflows.costing import costing
+from service.workflows.costing import cost_sheets
 from service.workflows.currency import exchange
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.listing import repricing, repricing_records
@@ -69,7 +71,7 @@ class Owner:
 
     def put(self, path: str, body: Mapping[str, Any], precondition: Precondition = always) -> Registering:
         facts = decoded(body, COLLECTIONS[path.partition("/")[0]].facts)
-        return registering.register(self.workspace, path, facts, precondition)
+        return registering.register(self.workspace, Thing.of(path), facts, precondition)
 
     def terms(self, path: str, body: Mapping[str, Any]) -> RateTerms:
         kind = COLLECTIONS[path.partition("/")[0]].terms
@@ -100,16 +102,17 @@ class Owner:
         return exchange.put_exchange_rates(self.workspace, entered, precondition)
 
     def retire(self, path: str, precondition: Precondition = always) -> None:
-        registering.retire(self.workspace, path, precondition)
+        registering.retire(self.workspace, Thing.of(path), precondition)
 
     def cost(
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]
     ) -> CostStatement:
         supposed = {path: self.terms(path, body) for path, body in what_if.items()}
-        return costing.cost_product(self.workspace, product, quantity, as_of, supposed)
+        return cost_sheets.cost_product(self.workspace, product, quantity, as_of, supposed)
 
     def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:
-        asked = {"as_of": TODAY, "policy": a_policy(), **question}
+        route = Route(**{name: question.pop(name) for name in Route.__dataclass_fields__ if name in question})
+        asked = {"as_of": TODAY, "policy": a_policy(), "route": route, **question}
         return pricing.price_product(self.workspace, PriceQuestion(product=product, quantity=quantity, **asked))
 
     def plan_month(self, **changes: Any) -> MonthStatement:

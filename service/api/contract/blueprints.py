@@ -141,7 +141,7 @@ class Converter(OpenAPIConverter):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self._known: dict[str, dict[str, Any]] = {}
+        self._shared_as: dict[str, dict[str, Any]] = {}
 
     def schema2parameters(self, schema: Any, *, location: str, **options: Any) -> list[Any]:
         """The parameters; those that many operations take are shared parts."""
@@ -152,10 +152,10 @@ class Converter(OpenAPIConverter):
         """The name of the shared part, or the parameter itself where it says something else than others."""
         name = "".join(word.capitalize() for word in parameter["name"].split("_"))
         told = {key: value for key, value in parameter.items() if key != "in"}
-        known = self._known.setdefault(name, told)
-        if known is told:
+        shared = self._shared_as.setdefault(name, told)
+        if shared is told:
             self.spec.components.parameter(name, parameter["in"], dict(told), lazy=True)
-        return name if known == told else parameter
+        return name if shared == told else parameter
 
     def field2property(self, field: ma.fields.Field[Any]) -> dict[str, Any]:
         """The field's JSON schema; a form of text that many fields have is a shared part."""

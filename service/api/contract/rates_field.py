@@ -9,6 +9,7 @@ from service.api.contract.schemas import schema_of
 from service.domain.costing.rates import RateTerms
 from service.domain.register import COLLECTIONS
 from service.domain.values.declared import Code, rules_and_type
+from service.domain.values.references import Thing
 
 MAX_RATES = 1000
 
@@ -24,7 +25,7 @@ class _RatesField(MappingField):
         loaded: dict[str, RateTerms] = {}
         messages: dict[str, Any] = {}
         for resource, terms in value.items():
-            name, _, code = resource.partition("/")
+            name, code = Thing.of(resource)
             collection = COLLECTIONS.get(name)
             is_code = all(rule(code) is None for rule in rules_and_type(Code)[0])
             if collection is None or collection.terms is None or not is_code:

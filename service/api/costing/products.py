@@ -15,8 +15,8 @@ from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, fonts
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import HTML, IMAGES, JSON, PDF
-from service.api.http.kept import kept
 from service.api.http.operations import operation
+from service.api.http.remembered import remembered
 from service.documents.costing.cost_chart import cost_chart
 from service.documents.costing.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
 from service.documents.costing.cost_sheet_view import cost_sheet_view
@@ -24,8 +24,8 @@ from service.documents.drawing.drawing import ImageForm
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.values.declared import Length, Pieces, declared
-from service.workflows.costing import costing
-from service.workflows.costing.costing import StatedBill
+from service.workflows.costing import cost_sheets
+from service.workflows.costing.cost_sheets import StatedBill
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
@@ -92,14 +92,14 @@ class BillOfResources(MethodView):
     @blueprint.response(200, schema_of(StatedBill))
     def get(self, query: BatchQuery, code: str) -> flask.Response:
         """Everything a batch consumes, in physical units."""
-        return answer(costing.bill_of_product(workspace(), code, query.quantity))
+        return answer(cost_sheets.bill_of_product(workspace(), code, query.quantity))
 
 
 @blueprint.route("/<code>/cost-sheet")
 class CostSheet(MethodView):
     """What a batch costs."""
 
-    @kept
+    @remembered
     @operation("getCostSheet", forms=SHEET_FORMS, refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
@@ -122,7 +122,7 @@ class CostSheet(MethodView):
 class CostSheetPage(MethodView):
     """What a batch costs, under a link that a browser opens."""
 
-    @kept
+    @remembered
     @operation("getCostSheetPage", forms=(HTML,), refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=HTML, headers=ETAG)
@@ -135,7 +135,7 @@ class CostSheetPage(MethodView):
 class CostSheetPaper(MethodView):
     """What a batch costs, under a link that opens as PDF."""
 
-    @kept
+    @remembered
     @operation("getCostSheetPaper", forms=(PDF,), refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, {"type": "string", "format": "binary"}, content_type=PDF, headers=ETAG)
@@ -149,7 +149,7 @@ def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any
     asked = workspace(), code, quantity, as_of or workshop().today(), rates
     if media_type in (HTML, PDF):
         return _written(work_out_cost(*asked), media_type)
-    statement = costing.cost_product(*asked)
+    statement = cost_sheets.cost_product(*asked)
     if media_type == JSON:
         return answer(statement)
     image = cost_chart(statement, ImageForm(media_type), locale=workshop().locale)
@@ -166,7 +166,7 @@ def _written(worked: WorkedCost, media_type: str) -> flask.Response:
 class Workings(MethodView):
     """How what a batch costs came about."""
 
-    @kept
+    @remembered
     @operation("getCostWorkings", refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)

@@ -7,18 +7,9 @@ from typing import Annotated
 
 from service.domain.currency.exchange_rates import FEED, MANUAL
 from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
-from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
-from service.domain.values.money import minor_unit_decimals
+from service.domain.values.errors import InvalidValueError
+from service.domain.values.money import IN_USE, Currency
 from service.feeds.reference_rates import Span
-
-
-def _not_in_use(codes: Iterable[tuple[tuple[str, ...], str]]) -> Iterable[InvalidValueError]:
-    """Where a code stands that is no currency today."""
-    for path, code in codes:
-        try:
-            minor_unit_decimals(code)
-        except UnknownCurrencyError as error:
-            yield InvalidValueError(path, str(error))
 
 
 @declared
@@ -30,11 +21,12 @@ class EnteredRates:
         rates: units of each currency for one unit of the base, as published.
     """
 
-    base: CurrencyCode
+    base: Currency
     rates: Annotated[Mapping[CurrencyCode, Positive], Length(at_least=1, at_most=400)]
 
     def problems(self) -> Iterable[InvalidValueError]:
-        yield from _not_in_use([(("base",), self.base), *((("rates", code), code) for code in self.rates)])
+        for code in self.rates:
+            yield from IN_USE.problems(code, ("rates", code))
 
 
 @declared
@@ -99,9 +91,6 @@ class ConversionQuery:
     """
 
     amount: Decimal
-    currency: CurrencyCode
-    to: CurrencyCode
+    currency: Currency
+    to: Currency
     as_of: date | None = None
-
-    def problems(self) -> Iterable[InvalidValueError]:
-        yield from _not_in_use([(("currency",), self.currency), (("to",), self.to)])

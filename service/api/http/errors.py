@@ -12,7 +12,6 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from werkzeug.exceptions import HTTPException
 
-from service.api.http.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at, title_of, unable
 from service.domain.costing.errors import MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
@@ -30,6 +29,7 @@ from service.domain.values.errors import (
     UnknownCurrencyError,
 )
 from service.feeds.errors import Fault
+from service.store.engine.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
 from service.time_limit import OutOfTimeError
 from service.workflows import errors as workflow
 
@@ -133,11 +133,11 @@ def answer_pugmill_error(error: PugmillError) -> flask.Response:
 def answer_http_exception(error: HTTPException) -> flask.Response:
     """A refusal of the framework, its own headers kept (Allow, Retry-After, WWW-Authenticate)."""
     status = error.code or 500
-    kept = {
+    headers = {
         name: value for name, value in error.get_headers() if name.lower() not in ("content-type", "content-length")
     }
     kind = title_of(status).lower().replace(" ", "-")
-    return ProblemError(status, kind, _remedy(status, kept.get("Allow")), headers=kept).response()
+    return ProblemError(status, kind, _remedy(status, headers.get("Allow")), headers=headers).response()
 
 
 def _remedy(status: int, allowed: str | None) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 import flask
 
-from service.api.http.database_faults import DatabaseFault
+from service.store.engine.database_faults import DatabaseFault
 
 MEDIA_TYPE = "application/problem+json"
 _TYPES = "tag:pugmill.example,2026:problem/"

@@ -11,7 +11,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from service.api.http.auth import workspace
 from service.api.http.problems import ProblemError
-from service.store.workshop.retries import Claim, KeptAnswer
+from service.store.workshop.retries import Claim, StoredAnswer
 from service.workflows.errors import StillRunningError
 from service.workflows.workshop import retries
 from service.workflows.workspace import Workspace
@@ -26,7 +26,7 @@ _logger = logging.getLogger("pugmill")
 
 Make = Callable[[Workspace], flask.Response]
 """Does what a request asks for in the workspace that it is given, whose changes stand or fall with it, and answers."""
-Again = Callable[[KeptAnswer], flask.Response]
+Again = Callable[[StoredAnswer], flask.Response]
 """Writes the body of an answer again, from what is on record."""
 
 
@@ -104,7 +104,7 @@ def _once(key: str, make: Make, again: Again | None) -> flask.Response:
     try:
         with workspace().until_answered() as joint:
             response = make(joint)
-            retries.keep(joint, claim, _kept(response))
+            retries.keep(joint, claim, _stored(response))
     except StillRunningError:
         raise
     except BaseException:
@@ -121,13 +121,13 @@ def _release(claim: Claim) -> None:
         _logger.warning("an idempotency key could not be left free", exc_info=error)
 
 
-def _kept(response: flask.Response) -> KeptAnswer:
+def _stored(response: flask.Response) -> StoredAnswer:
     headers = {name: response.headers[name] for name in _KEPT_HEADERS if name in response.headers}
     body = None if response.is_streamed else response.get_data()
-    return KeptAnswer(status=response.status_code, headers=headers, body=body)
+    return StoredAnswer(status=response.status_code, headers=headers, body=body)
 
 
-def _replayed(answer: KeptAnswer, again: Again | None) -> flask.Response:
+def _replayed(answer: StoredAnswer, again: Again | None) -> flask.Response:
     if answer.body is None:
         assert again is not None  # what is streamed has a way to be written again
         response = again(answer)

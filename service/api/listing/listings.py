@@ -11,32 +11,17 @@ from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import CSV, JSON_LD
-from service.api.http.kept import kept, state_tag
 from service.api.http.operations import operation
+from service.api.http.remembered import remembered, state_tag
 from service.api.http.spooling import whole
 from service.documents.listing.price_list import price_list_csv, price_list_json_ld
-from service.domain.values.declared import Code, NotNegative, ProperShare, declared
+from service.domain.values.declared import Code, declared
 from service.workflows.listing import listings
 from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
 
 blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
 
 _WRITERS = {CSV: price_list_csv, JSON_LD: price_list_json_ld}
-
-
-@declared
-class ListingQuery:
-    """On which day, and what else is asked about the price.
-
-    Attributes:
-        as_of: the day whose rates are used; today in the workshop's time zone if left out.
-        kept_at: the inverse question: what is kept at this price, in the listing's currency.
-        discount_share: what taking this share off the price would do, and the least price that bears it.
-    """
-
-    as_of: date | None = None
-    kept_at: NotNegative | None = None
-    discount_share: ProperShare | None = None
 
 
 @declared
@@ -59,15 +44,12 @@ class PriceListQuery:
 class ListingPriceSheet(MethodView):
     """What to ask on a listing."""
 
-    @kept
+    @remembered
     @operation("getListingPriceSheet", refuses=(409,))
-    @blueprint.arguments(schema_of(ListingQuery)(), location="query")
+    @blueprint.arguments(schema_of(ListingQuestion)(), location="query")
     @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)
-    def get(self, query: ListingQuery, code: str) -> flask.Response:
+    def get(self, question: ListingQuestion, code: str) -> flask.Response:
         """What to ask for a piece on a listing, or what is kept at a price."""
-        question = ListingQuestion(
-            as_of=query.as_of or workshop().today(), kept_at=query.kept_at, discount_share=query.discount_share
-        )
         return answer(listings.price_listing(workspace(), code, question))
 
 

@@ -11,9 +11,9 @@ from service.api.contract.shared_parts import ETAG, LINK
 from service.api.http.answers import tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import IMAGES, JSON
-from service.api.http.kept import kept, state_tag
 from service.api.http.operations import operation
 from service.api.http.paging import PageQuery, page, position
+from service.api.http.remembered import remembered, state_tag
 from service.api.registering.registered import listed
 from service.documents.drawing.drawing import ImageForm
 from service.documents.listing.price_history_chart import MOST_DRAWN, price_history_chart
@@ -52,7 +52,7 @@ class PriceHistory(MethodView):
         return tagged(state_tag(workshop()), lambda: found)
 
 
-@kept
+@remembered
 def _history_drawn(listing: str) -> flask.Response:
     """A chart of the history."""
     drawn_in, media_type = workshop(), flask.g.media_type

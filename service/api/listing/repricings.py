@@ -33,7 +33,7 @@ from service.domain.values.errors import InvalidValueError
 from service.encoding import plain_data, to_bytes
 from service.spool import write
 from service.store.listing.repricings import Repricing
-from service.store.workshop.retries import KeptAnswer
+from service.store.workshop.retries import StoredAnswer
 from service.workflows.costing.costing import WhatIf
 from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
@@ -147,7 +147,7 @@ def _applied(joint: Workspace, query: PageQuery, request: RepricingRequest) -> f
     return data_answer({**stored_statement(done.repricing), "changes": changes}, 201, {"Location": path})
 
 
-def _applied_again(answer: KeptAnswer) -> flask.Response:
+def _applied_again(answer: StoredAnswer) -> flask.Response:
     """All that a repricing recorded, which does not change any more; nothing where there was nothing to change."""
     applied = answer.headers.get("Location", "").rpartition("/")[2]
     return _streamed(_changes(workspace(), UUID(applied)) if applied else (), flask.g.media_type)

@@ -16,7 +16,7 @@ from service.api.http.auth import workshop, workspace
 from service.api.http.operations import operation
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.selling.channels import Display
-from service.domain.selling.route import shipping_problems
+from service.domain.selling.route import Route, shipping_problems
 from service.domain.values.declared import (
     Bounds,
     Code,
@@ -27,6 +27,7 @@ from service.domain.values.declared import (
     Positive,
     ProperShare,
     declared,
+    default_of,
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.unit_costs import CostBasis
@@ -84,15 +85,12 @@ class PriceQuery:
         """Either a price to look at or a target to meet; the policy's own rules besides."""
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
         if self.kept_at is not None:
-            for name in ("target", "value"):
-                if getattr(self, name) is not None:
+            for name in ("target", "value", "cost_basis", "price_step", "price_endings", "rounding"):
+                if getattr(self, name) != default_of(PriceQuery, name):
                     yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
-            for name in ("cost_basis", "price_step", "price_endings", "rounding"):
-                if getattr(self, name) != getattr(_NOTHING_AIMED_AT, name):
-                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
-        if self.kept_at is None and self.target is None:
+        elif self.target is None:
             yield InvalidValueError(("target",), "is required, or kept_at for the inverse question")
-        if self.kept_at is None and self.target is not None and self.value is None:
+        elif self.value is None:
             yield InvalidValueError(("value",), "is required with a target")
 
     def policy(self) -> PricingPolicy:
@@ -100,9 +98,6 @@ class PriceQuery:
         asked = {each.name: getattr(self, each.name) for each in fields(PricingPolicy)}
         value = (self.value if self.kept_at is None else self.kept_at) or Decimal(0)
         return PricingPolicy(**{**asked, "target": self.target or Target.FIXED_PRICE, "value": value})
-
-
-_NOTHING_AIMED_AT = PricingPolicy(target=Target.FIXED_PRICE, value=Decimal(0))
 
 
 @blueprint.route("/<code>/price-sheet")
@@ -114,7 +109,7 @@ class PriceSheetView(MethodView):
     @blueprint.response(200, schema_of(PriceSheet))
     def get(self, query: PriceQuery, code: str) -> flask.Response:
         """What to ask for a piece of a batch, or what is kept at a price."""
-        members = fields(PriceQuestion)
-        asked = {each.name: getattr(query, each.name) for each in members if hasattr(query, each.name)}
-        asked |= {"product": code, "as_of": query.as_of or workshop().today(), "policy": query.policy()}
+        asked = {each.name: getattr(query, each.name) for each in fields(PriceQuestion) if hasattr(query, each.name)}
+        asked |= {"product": code, "as_of": query.as_of or workshop().today()}
+        asked |= {"policy": query.policy(), "route": Route.of(query)}
         return answer(pricing.price_product(workspace(), PriceQuestion(**asked)))

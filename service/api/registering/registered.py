@@ -20,6 +20,7 @@ from service.domain.audit import Action
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import Collection
 from service.domain.values.declared import Code
+from service.domain.values.references import Thing
 from service.encoding import encoded
 from service.store.registering.registrations import Registration
 from service.workflows.registering import registering
@@ -69,9 +70,11 @@ def collection_blueprint(collection: Collection) -> Blueprint:
         url_prefix=f"/v1/{collection.name}",
         description=f"Every {collection.noun} of the workshop.",
     )
-    _add_register(blueprint, collection)
+    _add_list(blueprint, collection)
+    _add_one(blueprint, collection)
     if collection.terms is not None:
         _add_rates(blueprint, collection, collection.terms)
+        _add_rate(blueprint, collection, collection.terms)
     return blueprint
 
 
@@ -87,16 +90,14 @@ def _named(collection: Collection) -> tuple[str, str]:
     return plural, singular
 
 
-def _add_register(blueprint: Blueprint, collection: Collection) -> None:
-    facts_schema = schema_of(collection.facts)
-    plural, singular = _named(collection)
-    name, noun, one = collection.name, collection.noun, _one(collection.noun)
-    page_schema = listed(facts_schema, plural, {"code": _code_field()})
+def _add_list(blueprint: Blueprint, collection: Collection) -> None:
+    plural, _ = _named(collection)
+    page_schema = listed(schema_of(collection.facts), plural, {"code": _code_field()})
 
     @blueprint.route("")
     class Listing(MethodView):
         @operation(f"list{plural}")
-        @blueprint.doc(summary=f"Every {noun}, by code")
+        @blueprint.doc(summary=f"Every {collection.noun}, by code")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery) -> flask.Response:
@@ -107,11 +108,17 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             return page(
                 query,
                 lambda limit: registering.list_registered(
-                    workspace(), name, after=after[0] if after else "", limit=limit
+                    workspace(), collection.name, after=after[0] if after else "", limit=limit
                 ),
                 lambda found: [found.code],
                 item,
             )
+
+
+def _add_one(blueprint: Blueprint, collection: Collection) -> None:
+    facts_schema = schema_of(collection.facts)
+    _, singular = _named(collection)
+    name, one = collection.name, _one(collection.noun)
 
     @blueprint.route("/<code>")
     class One(MethodView):
@@ -119,7 +126,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         @blueprint.doc(summary=f"Read {one}")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
-            found = registering.find_one(workspace(), name, code)
+            found = registering.find_one(workspace(), Thing(name, code))
             return answer(found.facts, revision=found.revision)
 
         @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
@@ -133,8 +140,7 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
             201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, facts: Any, code: str) -> flask.Response:
-            done = registering.register(workspace(), f"{name}/{code}", facts, may_be_put)
-            return saved(done)
+            return saved(registering.register(workspace(), Thing(name, code), facts, may_be_put))
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
         @blueprint.doc(
@@ -143,35 +149,40 @@ def _add_register(blueprint: Blueprint, collection: Collection) -> None:
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
-            registering.retire(workspace(), f"{name}/{code}", may_be_put)
+            registering.retire(workspace(), Thing(name, code), may_be_put)
             return nothing()
 
 
 def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -> None:
-    terms_schema = schema_of(terms_class)
     _, singular = _named(collection)
-    name, one = collection.name, _one(collection.noun)
-    page_schema = listed(terms_schema, f"{singular}Rates", {"valid_from": _day_field()})
+    page_schema = listed(schema_of(terms_class), f"{singular}Rates", {"valid_from": _day_field()})
 
     @blueprint.route("/<code>/rates")
     class Rates(MethodView):
         @operation(f"list{singular}Rates")
-        @blueprint.doc(summary=f"What {one} cost over time, by first day")
+        @blueprint.doc(summary=f"What {_one(collection.noun)} cost over time, by first day")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery, code: str) -> flask.Response:
             def item(rate: DatedRate) -> Any:
                 return {"valid_from": rate.valid_from.isoformat(), **encoded(rate.terms)}
 
-            after = position(query)
+            before = position(query)
+            after = date.fromisoformat(before[0]) if before else None
             return page(
                 query,
                 lambda limit: registering.list_rates(
-                    workspace(), name, code, after=date.fromisoformat(after[0]) if after else None, limit=limit
+                    workspace(), Thing(collection.name, code), after=after, limit=limit
                 ),
                 lambda rate: [rate.valid_from.isoformat()],
                 item,
             )
+
+
+def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) -> None:
+    terms_schema = schema_of(terms_class)
+    _, singular = _named(collection)
+    name, one = collection.name, _one(collection.noun)
 
     @blueprint.route("/<code>/rates/<day>")
     class Rate(MethodView):
@@ -179,7 +190,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
         @blueprint.doc(summary=f"The rate of {one} that begins on a day")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: date) -> flask.Response:
-            found = registering.find_dated_rate(workspace(), name, code, day)
+            found = registering.find_dated_rate(workspace(), Thing(name, code), day)
             return answer(found.rate.terms, revision=found.revision)
 
         @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
@@ -193,14 +204,12 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
         )
         def put(self, terms: Any, code: str, day: date) -> flask.Response:
-            done = registering.put_rate(
-                workspace(), DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms), may_be_put
-            )
-            return saved(done)
+            rate = DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms)
+            return saved(registering.put_rate(workspace(), rate, may_be_put))
 
         @operation(f"withdraw{singular}Rate", headers=(IF_MATCH,))
         @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
         @blueprint.response(204)
         def delete(self, code: str, day: date) -> flask.Response:
-            registering.withdraw_rate(workspace(), f"{name}/{code}", day, may_be_put)
+            registering.withdraw_rate(workspace(), Thing(name, code), day, may_be_put)
             return nothing()

@@ -34,6 +34,7 @@ from service.domain.explaining.workbook import Section, Working
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency
+from service.domain.values.references import whole_of
 
 _FIGURE = re.compile(r"\d+(?:\.\d+)?")
 _NAME = re.compile(r"\{([^}]+)\}")
@@ -151,7 +152,7 @@ class _Making:
 
     def _rates_in_force(self) -> Iterator[Entry]:
         """What each rate is of, under the day since when it has been in force, the last first."""
-        names = {line.resource.partition("#")[0]: isolated(line.name) for line in reversed(self.statement.lines)}
+        names = {whole_of(line.resource): isolated(line.name) for line in reversed(self.statement.lines)}
         days: dict[date, list[str]] = {}
         for resource, day in self.statement.rates_valid_from.items():
             days.setdefault(day, []).append(names[resource])

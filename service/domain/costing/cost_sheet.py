@@ -11,6 +11,7 @@ from service.domain.making.bill_of_resources import BillOfResources, ResourceLin
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
 from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.values.references import part_in, whole_of
 from service.domain.values.unit_costs import UnitCosts
 
 _PER_CENT = Decimal("0.01")
@@ -105,12 +106,9 @@ def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
     without = [resource for resource in needed if resource not in rates]
     if not without:
         return []
-    rated = {resource.partition("#")[0] for resource in rates}
-    owners = (
-        owner
-        for owner, _, part in (resource.partition("#") for resource in without)
-        if owner not in rated or part not in OPTIONAL_PARTS.values()
-    )
+    rated = {whole_of(resource) for resource in rates}
+    optional = OPTIONAL_PARTS.values()
+    owners = (whole_of(each) for each in without if whole_of(each) not in rated or part_in(each) not in optional)
     return list(dict.fromkeys(owners))
 
 

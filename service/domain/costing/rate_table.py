@@ -18,7 +18,7 @@ from service.domain.making.resources import (
 )
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ONE, ZERO, exactly
-from service.domain.values.references import Registered, part_of
+from service.domain.values.references import Registered, part_in, part_of
 
 OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
 """Parts that terms may leave out; they cost nothing then."""
@@ -159,6 +159,6 @@ def _parts(resource: str, facts: Registered, rates: Mapping[str, Decimal]) -> di
     priced = {**({} if optional is None else {part_of(resource, optional): ZERO}), **rates}
     found = {}
     for part, rate in priced.items():
-        cost_class, variable = heading(facts, part.partition("#")[2])
+        cost_class, variable = heading(facts, part_in(part))
         found[part] = PartRate(rate=rate, cost_class=cost_class, variable=variable)
     return found

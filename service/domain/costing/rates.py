@@ -9,7 +9,7 @@ from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Ta
 from service.domain.values.declared import Bounds, Code, Length, NotNegative, Positive, PositiveShare, Share, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import MONTHS_PER_YEAR, ONE, ZERO
-from service.domain.values.money import Money
+from service.domain.values.money import NOT_NEGATIVE, Money, NotNegativeMoney
 from service.domain.values.references import WHOLE
 
 Convert = Callable[[Money], Decimal]
@@ -18,11 +18,6 @@ Components = Mapping[str, Mapping[str, Decimal]]
 """For each part of a resource ("" for the whole) the named amounts that add up to its unit rate."""
 
 _TWO = Decimal(2)
-
-
-def _not_negative(path: tuple[str | int, ...], money: Money | None) -> Iterator[InvalidValueError]:
-    if money is not None and money.amount < 0:
-        yield InvalidValueError((*path, "amount"), "must be 0 or more")
 
 
 @declared
@@ -34,12 +29,8 @@ class MaterialRate:
         reclaim_value: what a unit of loss is worth once it is ground up again; nothing if left out.
     """
 
-    price: Money
-    reclaim_value: Money | None = None
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from _not_negative(("price",), self.price)
-        yield from _not_negative(("reclaim_value",), self.reclaim_value)
+    price: NotNegativeMoney
+    reclaim_value: NotNegativeMoney | None = None
 
     def components(self, convert: Convert) -> Components:
         """The price of a unit; for what is reclaimed, the negative of its value."""
@@ -66,20 +57,18 @@ class MachineRate:
         utilisation_share: the share of those hours it is expected to run.
     """
 
-    replacement_value: Money
+    replacement_value: NotNegativeMoney
     residual_value: Money | None = None
     life_years: Positive
     interest_share: Share = ZERO
     floor_m2: NotNegative = ZERO
-    space_cost_per_m2_month: Money | None = None
+    space_cost_per_m2_month: NotNegativeMoney | None = None
     maintenance_share: Share = ZERO
-    other_per_year: Money | None = None
+    other_per_year: NotNegativeMoney | None = None
     planned_hours_per_year: Annotated[Decimal, Bounds(above=0, at_most=8784)]
     utilisation_share: PositiveShare = ONE
 
     def problems(self) -> Iterator[InvalidValueError]:
-        for name in ("replacement_value", "space_cost_per_m2_month", "other_per_year"):
-            yield from _not_negative((name,), getattr(self, name))
         if self.floor_m2 and self.space_cost_per_m2_month is None:
             yield InvalidValueError(("space_cost_per_m2_month",), "is required where floor_m2 is given")
         residual = self.residual_value
@@ -123,12 +112,9 @@ class LabourRate:
         productive_share: the share of paid hours that is worked on orders.
     """
 
-    wage_per_hour: Money
+    wage_per_hour: NotNegativeMoney
     on_cost_share: NotNegative = ZERO
     productive_share: PositiveShare = ONE
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from _not_negative(("wage_per_hour",), self.wage_per_hour)
 
     def components(self, convert: Convert) -> Components:
         """What an hour costs: wage × (1 + on-cost) ÷ productive share."""
@@ -155,15 +141,13 @@ class TariffRate:
     """
 
     price_per_kwh: Annotated[Mapping[Code, Money], Length(at_least=1, at_most=24)]
-    standing_charge_per_month: Money | None = None
-    demand_charge_per_month: Money | None = None
+    standing_charge_per_month: NotNegativeMoney | None = None
+    demand_charge_per_month: NotNegativeMoney | None = None
     expected_kwh_per_month: Positive | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
         for band, price in self.price_per_kwh.items():
-            yield from _not_negative(("price_per_kwh", band), price)
-        yield from _not_negative(("standing_charge_per_month",), self.standing_charge_per_month)
-        yield from _not_negative(("demand_charge_per_month",), self.demand_charge_per_month)
+            yield from NOT_NEGATIVE.problems(price, ("price_per_kwh", band))
         if self.has_charges and self.expected_kwh_per_month is None:
             yield InvalidValueError(("expected_kwh_per_month",), "is required to spread the monthly charges over")
 
@@ -203,11 +187,8 @@ class OverheadRate:
             that value in the currency of the amount.
     """
 
-    amount_per_month: Money
+    amount_per_month: NotNegativeMoney
     base_per_month: Positive
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from _not_negative(("amount_per_month",), self.amount_per_month)
 
     def components(self, convert: Convert) -> Components:
         """Amount ÷ base: money for an hour or a piece."""
@@ -227,11 +208,8 @@ class ToolRate:
         life_shots: shots before it is worn out.
     """
 
-    cost: Money
+    cost: NotNegativeMoney
     life_shots: Positive
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from _not_negative(("cost",), self.cost)
 
     def components(self, convert: Convert) -> Components:
         """Cost ÷ life for a shot; for the entire tool its cost."""

@@ -9,6 +9,7 @@ from enum import StrEnum
 from service.domain.costing.rate_table import RateTable
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.references import whole_of
 
 _OVERHEADS = "overheads/"
 
@@ -80,7 +81,7 @@ class Comparison:
             if new.rate == old_rate:
                 continue
             added = ONE if old is None else ONE + before.charged_on(old.cost_class)
-            between = converted_anew(part.partition("#")[0]).get(part, old_rate)
+            between = converted_anew(whole_of(part)).get(part, old_rate)
             self._add(part, Cause.EXCHANGE_RATE, old_rate, between, added)
             self._add(part, Cause.RATE, between, new.rate, added)
 

@@ -17,7 +17,7 @@ from service.domain.making.products import Catalogue
 from service.domain.making.resources import CostClass, Overhead
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.references import Registered, part_of
+from service.domain.values.references import Registered, Thing, part_of
 from service.domain.values.traced import Written
 
 MAX_FIGURES = 2_000
@@ -129,7 +129,7 @@ class _Gathered:
     def _issues(self, code: str) -> None:
         for issue in self.bill.issues:
             if issue.product == code:
-                collection, _, item = issue.item.partition("/")
+                collection, item = Thing.of(issue.item)
                 if collection == "materials":
                     material = self.catalogue.materials[item]
                     name, unit = material.name, material.unit.value
@@ -157,7 +157,7 @@ class _Gathered:
         self._lines(cost_sheet(self.bill, rates, as_of=card.as_of, currency=card.currency), pieces)
 
     def _name_of(self, resource: str) -> str:
-        collection, _, code = resource.partition("/")
+        collection, code = Thing.of(resource)
         things: Mapping[str, Registered] = getattr(self.catalogue, collection.replace("-", "_"))
         return things[code].name
 

@@ -9,7 +9,7 @@ from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.locales import LocaleCode
-from service.domain.values.references import Reference
+from service.domain.values.references import Names
 
 
 @declared
@@ -36,14 +36,14 @@ class Listing:
 
     name: Line = ""
     description: Paragraph = ""
-    product: Code
-    channel: Code
+    product: Annotated[Code, Names("products")]
+    channel: Annotated[Code, Names("channels")]
     currency: CurrencyCode
     locale: LocaleCode
     policy: PricingPolicy
     standard_batch: Pieces
-    tax: Code | None = None
-    shipping_service: Code | None = None
+    tax: Annotated[Code, Names("taxes")] | None = None
+    shipping_service: Annotated[Code, Names("shipping-services")] | None = None
     shipping_zone: Code | None = None
     unit_price_per: Measure | None = None
     tags: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
@@ -58,12 +58,3 @@ class Listing:
         if self.policy.display is not None:
             yield InvalidValueError(("policy", "display"), "is the channel's to say; leave it out")
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
-
-    def references(self) -> Iterator[Reference]:
-        """Everything it names, and where."""
-        yield ("product",), "products", self.product
-        yield ("channel",), "channels", self.channel
-        if self.tax is not None:
-            yield ("tax",), "taxes", self.tax
-        if self.shipping_service is not None:
-            yield ("shipping_service",), "shipping-services", self.shipping_service

@@ -9,6 +9,7 @@ from typing import Annotated
 from service.domain.values.declared import Code, Length, NotNegative, Text, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
+from service.domain.values.references import Names
 
 
 @declared
@@ -56,8 +57,8 @@ class RepricingScope:
 
     resources: Annotated[tuple[ResourceReference, ...], Length(at_least=1, at_most=1000)] | None = None
     changed_since: date | None = None
-    channel: Code | None = None
-    product: Code | None = None
+    channel: Annotated[Code, Names("channels")] | None = None
+    product: Annotated[Code, Names("products")] | None = None
     tag: Code | None = None
 
     @property
@@ -101,13 +102,13 @@ class Decision(StrEnum):
     FIRST = "first"
     CHANGED = "changed"
     SAME = "same"
-    KEPT = "kept"
+    LEFT = "kept"
     HELD = "held"
     UNPRICED = "unpriced"
 
 
 COMING_INTO_FORCE = frozenset({Decision.FIRST, Decision.CHANGED})
-STAYING = frozenset({Decision.SAME, Decision.KEPT})
+STAYING = frozenset({Decision.SAME, Decision.LEFT})
 
 
 def move_share(old: Decimal, new: Decimal) -> Decimal | None:
@@ -129,6 +130,6 @@ def decision(old: Decimal, new: Decimal, rules: RepricingRules, *, keeps_policy:
         return Decision.SAME
     move = move_share(old, new)
     if keeps_policy and move is not None and abs(move) < rules.least_move_share:
-        return Decision.KEPT
+        return Decision.LEFT
     is_great = rules.greatest_move_share is not None and (move is None or abs(move) > rules.greatest_move_share)
     return Decision.HELD if is_great and not is_confirmed else Decision.CHANGED

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from service.domain.making.products import Tooling
 from service.domain.making.resources import CostClass, OverheadBase
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, plain
+from service.domain.values.references import whole_of
 
 _WORKING = ("machines/", "labour-grades/")
 
@@ -134,7 +135,7 @@ class BillOfResources:
     def resources(self) -> tuple[str, ...]:
         """Whose rates the batch is priced with: each once, whichever parts of it the batch consumes."""
         named = (*(line.resource for line in self.lines), *(pool.resource for pool in self.value_pools))
-        return tuple(dict.fromkeys(resource.partition("#")[0] for resource in named))
+        return tuple(dict.fromkeys(whole_of(resource) for resource in named))
 
     @property
     def minutes(self) -> Mapping[str, Decimal]:
@@ -156,8 +157,8 @@ class BillOfResources:
 
     def without(self, resources: Collection[str]) -> "BillOfResources":
         """The bill without what is consumed of some resources, and without what is reclaimed of them."""
-        kept = (line for line in self.lines if line.resource.partition("#")[0] not in resources)
-        return replace(self, lines=tuple(kept)) if resources else self
+        left = (line for line in self.lines if whole_of(line.resource) not in resources)
+        return replace(self, lines=tuple(left)) if resources else self
 
 
 class BatchBill(NamedTuple):

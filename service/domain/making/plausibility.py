@@ -11,6 +11,7 @@ from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
 from service.domain.safety.polymers import melting_energy_kwh_per_kg
 from service.domain.values.exact import ZERO, exactly, plain
+from service.domain.values.references import Thing
 
 _COMMON_PRACTICE = "common practice, no source"
 _SHOWN_DECIMALS = 3
@@ -104,7 +105,7 @@ def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalo
     entered = set(names[: names.index(step.operation) + 1])
     total = ZERO
     for issue in bill.issues:
-        collection, _, item = issue.item.partition("/")
+        collection, item = Thing.of(issue.item)
         if issue.product == code and collection == "materials" and issue.operation in entered:
             material = catalogue.materials[item]
             per_kg = melting_energy_kwh_per_kg(material.polymer) if material.polymer else None

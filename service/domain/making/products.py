@@ -21,6 +21,7 @@ from service.domain.safety.cautions import DeclaredUse
 from service.domain.values.declared import (
     Bounds,
     Code,
+    Distinct,
     Length,
     Line,
     Name,
@@ -33,7 +34,7 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO
-from service.domain.values.references import Reference
+from service.domain.values.references import Names
 
 
 class Tooling(StrEnum):
@@ -57,8 +58,8 @@ class BillLine:
         operation: name of the operation it enters at; the first if left out.
     """
 
-    material: Code | None = None
-    product: Code | None = None
+    material: Annotated[Code, Names("materials")] | None = None
+    product: Annotated[Code, Names("products")] | None = None
     quantity_per_piece: NotNegative = ZERO
     quantity_per_batch: NotNegative = ZERO
     process_loss_share: ProperShare = ZERO
@@ -84,9 +85,12 @@ class Attendance:
         attendance: people present during the run; 0.25 is one person minding four machines.
     """
 
-    labour_grade: Code
+    labour_grade: Annotated[Code, Names("labour-grades")]
     setup_crew: Annotated[Decimal, Bounds(at_least=0, at_most=1000)] = ZERO
     attendance: Annotated[Decimal, Bounds(at_least=0, at_most=1000)] = ZERO
+
+
+_GRADES_ONCE = Distinct(by="labour_grade", reason="names a labour grade twice; add its people up")
 
 
 @declared
@@ -113,28 +117,28 @@ class Operation:
     """
 
     name: Name
-    machine: Code | None = None
+    machine: Annotated[Code, Names("machines")] | None = None
     setup_minutes: NotNegative = ZERO
     warm_up_minutes: NotNegative = ZERO
     cycle_minutes: NotNegative = ZERO
     pieces_per_cycle: Annotated[int, Bounds(at_least=1, at_most=1_000_000)] = 1
     yield_share: PositiveShare = ONE
-    labour: Annotated[tuple[Attendance, ...], Length(at_most=20)] = ()
+    labour: Annotated[tuple[Attendance, ...], Length(at_most=20), _GRADES_ONCE] = ()
     load_factor: PositiveShare | None = None
     band_shares: Annotated[BandShares, Length(at_most=24)] = field(default_factory=dict)
-    tool: Code | None = None
+    tool: Annotated[Code, Names("tools")] | None = None
     tooling: Tooling = Tooling.PER_SHOT
     runs_with_previous: bool = False
     processing_temperature_c: Annotated[Decimal, Bounds(at_least=-50, at_most=500)] | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
-        grades = [attendance.labour_grade for attendance in self.labour]
-        if len(set(grades)) < len(grades):
-            yield InvalidValueError(("labour",), "names a labour grade twice; add its people up")
         if self.machine is None and (self.warm_up_minutes or self.band_shares or self.load_factor):
             yield InvalidValueError(
                 ("machine",), "is required where warm_up_minutes, load_factor or band_shares are given"
             )
+
+
+_NAMES_ONCE = Distinct(by="name", reason="two operations have the same name")
 
 
 @declared
@@ -156,21 +160,17 @@ class Product:
 
     name: Name
     bill_of_materials: Annotated[tuple[BillLine, ...], Length(at_most=1000)] = ()
-    operations: Annotated[tuple[Operation, ...], Length(at_most=100)] = ()
+    operations: Annotated[tuple[Operation, ...], Length(at_most=100), _NAMES_ONCE] = ()
     mass_kg: Positive | None = None
     length_mm: Positive | None = None
     width_mm: Positive | None = None
     height_mm: Positive | None = None
-    declared_uses: Annotated[tuple[DeclaredUse, ...], Length(at_most=20)] = ()
+    declared_uses: Annotated[tuple[DeclaredUse, ...], Length(at_most=20), Distinct()] = ()
     learning_curve: LearningCurve | None = None
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
         names = [operation.name for operation in self.operations]
-        if len(set(names)) < len(names):
-            yield InvalidValueError(("operations",), "two operations have the same name")
-        if len(set(self.declared_uses)) < len(self.declared_uses):
-            yield InvalidValueError(("declared_uses",), "must be different from each other")
         for index, line in enumerate(self.bill_of_materials):
             if line.operation is not None and line.operation not in names:
                 yield InvalidValueError(
@@ -178,21 +178,6 @@ class Product:
                 )
         if not self.bill_of_materials and not self.operations:
             yield InvalidValueError(("bill_of_materials",), "a product needs a material or an operation")
-
-    def references(self) -> Iterator[Reference]:
-        """Everything it names, and where."""
-        for index, line in enumerate(self.bill_of_materials):
-            for member, code in (("material", line.material), ("product", line.product)):
-                if code is not None:
-                    yield ("bill_of_materials", index, member), f"{member}s", code
-        for index, operation in enumerate(self.operations):
-            path = ("operations", index)
-            if operation.machine is not None:
-                yield (*path, "machine"), "machines", operation.machine
-            if operation.tool is not None:
-                yield (*path, "tool"), "tools", operation.tool
-            for place, attendance in enumerate(operation.labour):
-                yield (*path, "labour", place, "labour_grade"), "labour-grades", attendance.labour_grade
 
     def sub_assemblies(self) -> tuple[str, ...]:
         """Codes of the products it is made of, each once, in order."""

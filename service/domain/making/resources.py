@@ -1,16 +1,17 @@
 """What a batch consumes: materials, machines, labour grades, tariffs, tools and overhead pools."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, NamedTuple
 
-from service.domain.making.working_week import WORKING_WEEK, Weekdays, twice
+from service.domain.making.working_week import WORKING_WEEK, Weekdays
 from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
     Bounds,
     Code,
+    Distinct,
     Length,
     Line,
     Name,
@@ -22,7 +23,7 @@ from service.domain.values.declared import (
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.kinds import Kind
-from service.domain.values.references import Reference, Registered
+from service.domain.values.references import Names, Registered
 
 RECLAIMED = "reclaimed"
 ENTIRE_TOOL = "entire"
@@ -121,9 +122,6 @@ class Material:
         if self.unit is Unit.KILOGRAM and self.mass_kg_per_unit not in (None, ONE):
             yield InvalidValueError(("mass_kg_per_unit",), "a kilogram weighs 1 kg; leave it out")
 
-    def references(self) -> Iterable[Reference]:
-        return ()
-
     @property
     def mass_kg(self) -> Decimal | None:
         """Kilograms a unit weighs, if known."""
@@ -151,7 +149,7 @@ class Machine:
     load_factor: PositiveShare = ONE
     idle_power_kw: NotNegative = ZERO
     warm_up_power_kw: NotNegative = ZERO
-    tariff: Code | None = None
+    tariff: Annotated[Code, Names("tariffs")] | None = None
     hours_per_week: Annotated[Decimal, Bounds(at_least=0, at_most=168)] | None = None
     working_weekdays: Weekdays = WORKING_WEEK
     note: Line = ""
@@ -159,10 +157,6 @@ class Machine:
     def problems(self) -> Iterator[InvalidValueError]:
         if self.draws_power and self.tariff is None:
             yield InvalidValueError(("tariff",), "a machine that draws power needs the tariff it is fed by")
-        yield from twice(self.working_weekdays)
-
-    def references(self) -> Iterable[Reference]:
-        return () if self.tariff is None else ((("tariff",), "tariffs", self.tariff),)
 
     @property
     def draws_power(self) -> bool:
@@ -187,12 +181,6 @@ class LabourGrade:
     working_weekdays: Weekdays = WORKING_WEEK
     note: Line = ""
 
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from twice(self.working_weekdays)
-
-    def references(self) -> Iterable[Reference]:
-        return ()
-
 
 STANDING = "standing"
 """The part of a tariff that its standing and demand charges are priced under."""
@@ -209,17 +197,12 @@ class Tariff:
     """
 
     name: Name
-    bands: Annotated[tuple[Code, ...], Length(at_least=1, at_most=24)]
+    bands: Annotated[tuple[Code, ...], Length(at_least=1, at_most=24), Distinct()]
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
-        if len(set(self.bands)) < len(self.bands):
-            yield InvalidValueError(("bands",), "must be different from each other")
         if STANDING in self.bands:
             yield InvalidValueError(("bands",), f"'{STANDING}' is kept for the standing charges")
-
-    def references(self) -> Iterable[Reference]:
-        return ()
 
 
 @declared
@@ -238,9 +221,6 @@ class Overhead:
     variable: bool = False
     note: Line = ""
 
-    def references(self) -> Iterable[Reference]:
-        return ()
-
 
 @declared
 class Tool:
@@ -253,9 +233,6 @@ class Tool:
 
     name: Name
     note: Line = ""
-
-    def references(self) -> Iterable[Reference]:
-        return ()
 
 
 BandShares = Mapping[Code, PositiveShare]

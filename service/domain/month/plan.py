@@ -6,10 +6,10 @@ from decimal import Decimal
 from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy
-from service.domain.selling.route import shipping_problems
+from service.domain.selling.route import Route, shipping_problems
 from service.domain.values.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.money import Money
+from service.domain.values.money import NotNegativeMoney
 
 PlannedPieces = Annotated[int, Bounds(at_least=0, at_most=1_000_000_000)]
 FixedResource = Annotated[
@@ -21,7 +21,7 @@ FixedResource = Annotated[
     ),
 ]
 MAX_LINES = 200
-_OF_A_PRODUCT = ("policy", "tax", "channel", "currency", "shipping_service", "shipping_zone")
+_OF_A_PRODUCT = ("policy", *Route.__dataclass_fields__)
 
 
 @declared
@@ -34,11 +34,7 @@ class OtherFixedCost:
     """
 
     name: Name
-    amount: Money
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        if self.amount.amount < 0:
-            yield InvalidValueError(("amount", "amount"), "must be 0 or more")
+    amount: NotNegativeMoney
 
 
 @declared
@@ -116,10 +112,6 @@ class MonthPlan:
     lines: Annotated[tuple[PlannedLine, ...], Length(at_least=1, at_most=MAX_LINES)]
     other_fixed_costs: Annotated[tuple[OtherFixedCost, ...], Length(at_most=100)] = ()
     leave_out: Annotated[tuple[FixedResource, ...], Length(at_most=1000)] = ()
-    target_profit: Money | None = None
+    target_profit: NotNegativeMoney | None = None
     weeks: Annotated[Decimal, Bounds(above=0, at_most=53)] | None = None
     best_mix: bool = True
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        if self.target_profit is not None and self.target_profit.amount < 0:
-            yield InvalidValueError(("target_profit", "amount"), "must be 0 or more")

@@ -6,11 +6,11 @@ from decimal import Decimal
 from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price_grid import PriceGrid, grid_of
 from service.domain.selling.sale import Sale
-from service.domain.solving.straight_pieces import (
+from service.domain.solving.segments import (
     EVERYWHERE,
     Function,
     Interval,
-    Piece,
+    Segment,
     common,
     is_rising,
     joined,
@@ -158,9 +158,9 @@ class Aim:
         by = self._to_gross
         return iter(gross) if by == 1 else (_divided(each, by) for each in gross)
 
-    def displayed(self, piece: Piece, *, is_first: bool) -> Iterator[Interval]:
-        """The displayed prices that a piece of a function of the gross price holds for."""
-        return self._displayed((Interval(low=piece.above, is_low_included=is_first, high=piece.up_to),))
+    def displayed(self, segment: Segment, *, is_first: bool) -> Iterator[Interval]:
+        """The displayed prices that a segment of a function of the gross price holds for."""
+        return self._displayed((Interval(low=segment.above, is_low_included=is_first, high=segment.up_to),))
 
 
 def _from(interval: Interval) -> Interval:

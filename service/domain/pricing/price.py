@@ -8,7 +8,7 @@ from functools import cached_property
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.selling.sale import Sale
-from service.domain.solving.straight_pieces import Function, Interval, Piece, common
+from service.domain.solving.segments import Function, Interval, Segment, common
 from service.domain.values.exact import ONE, SHARE_DECIMALS, UNITS, ZERO, exactly, half_up, snapped, whole_down
 from service.domain.values.unit_costs import UnitCosts
 
@@ -23,7 +23,7 @@ class Price:
         costs: what a piece costs.
         proceeds: what the price brings in for cost and profit.
         target: the least displayed price that meets the policy exactly; the price itself if it was given.
-        equation: the straight piece, in the gross price, whose zero the target is: (1 + tax) × what is brought in
+        equation: the segment, in the gross price, whose zero the target is: (1 + tax) × what is brought in
             beyond it. None where the target is no zero but a step of the fees, or was given.
         floor: the least displayed price, at the minor unit, that may be asked; if the policy names none, that
             which brings in the variable cost, below which every piece sold costs the workshop cash. None if
@@ -39,7 +39,7 @@ class Price:
     costs: UnitCosts
     proceeds: Decimal
     target: Decimal
-    equation: Piece | None
+    equation: Segment | None
     floor: Decimal | None
     is_below_floor: bool
     raised_to: Decimal | None
@@ -138,16 +138,16 @@ class Pricing:
         """What is allowed; where the policy names no floor, the prices that bring in the variable cost."""
         return self._enforced if self.aim.has_floor else tuple(self.aim.bringing_in(self.costs.variable))
 
-    def _equation(self, target: Decimal) -> Piece | None:
-        """The piece whose zero a displayed target is."""
+    def _equation(self, target: Decimal) -> Segment | None:
+        """The segment whose zero a displayed target is."""
         if self.policy.target.traits.is_price:
             return None
         gross = target * self.sale.gross_of_displayed
-        piece = next(each for each in self.aim.surplus(self.costs) if each.reaches(gross))
-        is_zero = piece.slope > 0 and snapped(-piece.constant / piece.slope) == snapped(gross)
-        return piece if is_zero else None
+        segment = next(each for each in self.aim.surplus(self.costs) if each.reaches(gross))
+        is_zero = segment.slope > 0 and snapped(-segment.constant / segment.slope) == snapped(gross)
+        return segment if is_zero else None
 
-    def _judged(self, asked: Decimal, target: Decimal, equation: Piece | None = None) -> Price:
+    def _judged(self, asked: Decimal, target: Decimal, equation: Segment | None = None) -> Price:
         enforced, floor = self._enforced, self._floor
         is_raised = not _holds(enforced, target) and _holds(enforced, asked)
         return Price(
@@ -179,15 +179,15 @@ class Pricing:
     def _reached(
         self, function: Function, of_net: Decimal, besides: Decimal
     ) -> Iterator[tuple[Decimal, Decimal | None]]:
-        """What the prices at the ends of each piece reach; between its ends the measure only rises or falls.
+        """What the prices at the ends of each segment reach; between its ends the measure only rises or falls.
 
         Yields:
             The measure, function ÷ (of_net × gross price + besides), and the displayed price, for prices of the grid
             that keep to the floor; last what ever higher prices come near, without a price.
         """
         allowed = self._enforced
-        for place, piece in enumerate(function):
-            for interval in common(self.aim.displayed(piece, is_first=not place), allowed):
+        for place, segment in enumerate(function):
+            for interval in common(self.aim.displayed(segment, is_first=not place), allowed):
                 ends = [self.grid.least((interval,))]
                 if interval.high is not None:
                     ends.append(self.grid.greatest((interval,), interval.high))
@@ -195,7 +195,7 @@ class Pricing:
                     gross = ZERO if price is None else price * self.sale.gross_of_displayed
                     unit = of_net * gross + besides
                     if price is not None and unit:
-                        yield piece.at(gross) / unit, price
+                        yield segment.at(gross) / unit, price
         if of_net and any(interval.high is None for interval in allowed):
             yield function[-1].slope / of_net, None
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.pricing.policy import PricingPolicy
-from service.domain.solving.straight_pieces import Interval, common, overlaps
+from service.domain.solving.segments import Interval, common, overlaps
 from service.domain.values.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
 from service.domain.values.money import minor_unit_decimals
 

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from service.domain.values.declared import Bounds, Code, Line, Name, Positive, declared
 from service.domain.values.errors import InvalidValueError
+from service.domain.values.references import Names
 
 ShareOfAmount = Annotated[Decimal, Bounds(above=0, at_most=1)]
 
@@ -40,7 +41,7 @@ class QuotationAdjustment(LineAdjustment):
         tax: code of the tax it stands under.
     """
 
-    tax: Code
+    tax: Annotated[Code, Names("taxes")]
 
 
 @declared
@@ -65,5 +66,5 @@ class MinimumOrder:
     """
 
     amount: Positive
-    tax: Code
+    tax: Annotated[Code, Names("taxes")]
     reason: Line = ""

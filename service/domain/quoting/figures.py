@@ -139,7 +139,7 @@ class _Quoting:
             return rounded(amount, self.currency)
 
         taxes: dict[AppliedTax, QuotedTax] = {}
-        for _, code in self.request.taxes_named():
+        for code in self.request.taxes():
             taxes.setdefault(self.priced.applied(code), self.priced.tax(code))
         return QuotedTotals(
             line_total=money(totals.line_total),

@@ -16,6 +16,7 @@ from service.domain.values.declared import (
     Bounds,
     Code,
     CurrencyCode,
+    Distinct,
     Length,
     Line,
     Name,
@@ -25,10 +26,11 @@ from service.domain.values.declared import (
     Text,
     declared,
 )
-from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
 from service.domain.values.locales import LocaleCode
-from service.domain.values.money import is_at_minor_unit, minor_unit_decimals
+from service.domain.values.money import IN_USE, is_at_minor_unit, minor_unit_decimals
+from service.domain.values.references import Names, Reference, references_in
 
 MAX_BREAKS = 20
 
@@ -92,13 +94,13 @@ class QuotationLineRequest:
         charges: added to the line.
     """
 
-    product: Code
+    product: Annotated[Code, Names("products")]
     quantity: Pieces
     quantity_breaks: Annotated[tuple[Pieces, ...], Length(at_most=MAX_BREAKS)] = ()
     automatic_breaks: AutomaticBreaks | None = None
     tooling: ToolingCharge = ToolingCharge.AS_PRODUCT
     supplied_materials: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
-    tax: Code
+    tax: Annotated[Code, Names("taxes")]
     policy: PricingPolicy
     description: Line = ""
     allowances: Annotated[tuple[LineAdjustment, ...], Length(at_most=20)] = ()
@@ -107,8 +109,7 @@ class QuotationLineRequest:
     def problems(self) -> Iterator[InvalidValueError]:
         if len({self.quantity, *self.quantity_breaks}) <= len(self.quantity_breaks):
             yield InvalidValueError(("quantity_breaks",), "must differ from each other and from the quantity")
-        if len(set(self.supplied_materials)) < len(self.supplied_materials):
-            yield InvalidValueError(("supplied_materials",), "must be different from each other")
+        yield from Distinct().problems(self.supplied_materials, ("supplied_materials",))
         if self.automatic_breaks is not None and self.automatic_breaks.up_to <= self.quantity:
             yield InvalidValueError(("automatic_breaks", "up_to"), "must be more than the quantity")
         if self.policy.display is Display.TAX_INCLUSIVE:
@@ -150,9 +151,9 @@ class ShippingRequest:
         is_charged: whether the customer is charged for it; if not, it is taken from what the workshop keeps.
     """
 
-    service: Code
+    service: Annotated[Code, Names("shipping-services")]
     zone: Code
-    tax: Code
+    tax: Annotated[Code, Names("taxes")]
     markup_share: NotNegative = ZERO
     is_charged: bool = True
 
@@ -204,21 +205,16 @@ class QuotationRequest:
         if self.quoted_on and self.valid_until and self.valid_until < self.quoted_on:
             yield InvalidValueError(("valid_until",), "must not be before the day of the quotation")
         if self.currency is not None:
-            try:
-                minor_unit_decimals(self.currency)
-            except UnknownCurrencyError as error:
-                yield InvalidValueError(("currency",), str(error))
+            yield from IN_USE.problems(self.currency, ("currency",))
 
-    def taxes_named(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
-        """Every tax the request names, and where."""
-        for index, line in enumerate(self.lines):
-            yield ("lines", index, "tax"), line.tax
-        for member in ("allowances", "charges"):
-            for index, adjustment in enumerate(getattr(self, member)):
-                yield (member, index, "tax"), adjustment.tax
-        for member in ("rush_charge", "minimum_order", "shipping"):
-            if (each := getattr(self, member)) is not None:
-                yield (member, "tax"), each.tax
+    def named(self) -> list[Reference]:
+        """Every product, then every tax, then every shipping service that it names, and where."""
+        order = ("products", "taxes", "shipping-services")
+        return sorted(references_in(self), key=lambda each: order.index(each[1].collection))
+
+    def taxes(self) -> tuple[str, ...]:
+        """The codes of the taxes that it names, each once, in order."""
+        return tuple(dict.fromkeys(thing.code for _, thing in self.named() if thing.collection == "taxes"))
 
     def choosing(self, quantities: tuple[int, ...]) -> "QuotationRequest":
         """The same, asking for one of the batch sizes of each line and for no other."""

@@ -10,7 +10,6 @@ from service.domain.making.working_week import Weekday
 from service.domain.values.declared import Line, Name, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, snapped
-from service.domain.values.references import Reference
 
 GREATEST_DAYS = 3660
 """How far ahead work is looked for: ten years."""
@@ -40,9 +39,6 @@ class Closure:
             yield InvalidValueError(("last_day",), "must not be before the first day")
         elif self.last_day - self.first_day > _LONGEST_CLOSURE:
             yield InvalidValueError(("last_day",), "must be within a year of the first day; register another closure")
-
-    def references(self) -> Iterable[Reference]:
-        return ()
 
 
 def closed_days(closures: Iterable[Closure]) -> frozenset[date]:

@@ -1,27 +1,17 @@
 """Where pieces are sold, and what selling there takes. Fees here are what the workshop enters; none is built in."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, NamedTuple
 
-from service.domain.solving.straight_pieces import Function, Piece, clamped, scaled
+from service.domain.solving.segments import Function, Segment, clamped, scaled
 from service.domain.values.bands import band_problems
-from service.domain.values.declared import (
-    CurrencyCode,
-    Length,
-    Line,
-    Name,
-    NotNegative,
-    Positive,
-    ProperShare,
-    declared,
-)
-from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.declared import Distinct, Length, Line, Name, NotNegative, Positive, ProperShare, declared
+from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly, snapped
 from service.domain.values.kinds import Kind
-from service.domain.values.money import minor_unit_decimals
-from service.domain.values.references import Reference
+from service.domain.values.money import Currency
 
 
 class Display(StrEnum):
@@ -65,14 +55,6 @@ class Payer(StrEnum):
     BUYER = "buyer"
 
 
-def _currency_problem(path: tuple[str | int, ...], code: str | None) -> Iterator[InvalidValueError]:
-    if code is not None:
-        try:
-            minor_unit_decimals(code)
-        except UnknownCurrencyError as error:
-            yield InvalidValueError(path, str(error))
-
-
 @declared
 class Channel:
     """A place where single pieces are sold: a marketplace, a shop of one's own, a stall.
@@ -87,14 +69,8 @@ class Channel:
 
     name: Name
     display: Display = Display.TAX_INCLUSIVE
-    payout_currency: CurrencyCode | None = None
+    payout_currency: Currency | None = None
     note: Line = ""
-
-    def problems(self) -> Iterator[InvalidValueError]:
-        yield from _currency_problem(("payout_currency",), self.payout_currency)
-
-    def references(self) -> Iterable[Reference]:
-        return ()
 
 
 @declared
@@ -176,16 +152,16 @@ class Fee:
             convert: an amount of the terms' currency in the currency of sale.
         """
         bands = self.bands or (FeeBand(share=self.share, fixed=self.fixed),)
-        pieces, before = [], ZERO
+        segments, before = [], ZERO
         for band in bands:
             above = convert(band.above)
             up_to = None if band.up_to is None else convert(band.up_to)
             constant = convert(band.fixed) if self.banding is Banding.WHOLE else before - band.share * above
-            pieces.append(Piece(above=above, up_to=up_to, slope=band.share, constant=constant))
+            segments.append(Segment(above=above, up_to=up_to, slope=band.share, constant=constant))
             if up_to is not None and self.banding is Banding.PORTION:
                 before += band.share * (up_to - above)
         least, most = (None if each is None else convert(each) for each in (self.minimum, self.maximum))
-        return scaled(clamped(tuple(pieces), least, most), ONE + self.tax_share)
+        return scaled(clamped(tuple(segments), least, most), ONE + self.tax_share)
 
     def band_at(self, base: Decimal, convert: Callable[[Decimal], Decimal]) -> FeeBand:
         """The band that a base falls into; for a fee without bands, what it takes of any."""
@@ -193,6 +169,9 @@ class Fee:
             if band.up_to is None or snapped(base) <= snapped(convert(band.up_to)):
                 return band
         return FeeBand(share=self.share, fixed=self.fixed)
+
+
+_NAMES_ONCE = Distinct(by="name", reason="two fees have the same name")
 
 
 @declared
@@ -209,17 +188,13 @@ class ChannelRate:
             shipping costs if left out.
     """
 
-    currency: CurrencyCode | None = None
-    fees: Annotated[tuple[Fee, ...], Length(at_most=MAX_FEES)] = ()
+    currency: Currency | None = None
+    fees: Annotated[tuple[Fee, ...], Length(at_most=MAX_FEES), _NAMES_ONCE] = ()
     conversion_spread_share: ProperShare = ZERO
     shipping_paid_by: Payer = Payer.SELLER
     shipping_charge: NotNegative | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
-        yield from _currency_problem(("currency",), self.currency)
-        names = [fee.name for fee in self.fees]
-        if len(set(names)) < len(names):
-            yield InvalidValueError(("fees",), "two fees have the same name")
         if self.currency is None and (self.shipping_charge is not None or any(fee.has_amounts for fee in self.fees)):
             yield InvalidValueError(("currency",), "is required: the terms hold amounts")
         if self.shipping_paid_by is Payer.SELLER and self.shipping_charge is not None:

@@ -1,8 +1,39 @@
-"""The way a piece is sold: what has to be named together."""
+"""How a piece is sold: what has to be named together."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any
 
 from service.domain.values.errors import InvalidValueError
+from service.domain.values.references import Names, references_in
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Route:
+    """How a piece is sold, whatever it costs and is priced at.
+
+    Attributes:
+        tax: code of the tax; none if left out.
+        channel: code of the sales channel; sold directly if left out.
+        currency: of the price; the workshop's if left out.
+        shipping_service: code of the service that a piece is sent with; collected if left out.
+        shipping_zone: where it is sent.
+    """
+
+    tax: Annotated[str, Names("taxes")] | None = None
+    channel: Annotated[str, Names("channels")] | None = None
+    currency: str | None = None
+    shipping_service: Annotated[str, Names("shipping-services")] | None = None
+    shipping_zone: str | None = None
+
+    @classmethod
+    def of(cls, asked: Any) -> "Route":
+        """How a piece is sold by what has these members among its own, such as a listing."""
+        return cls(**{name: getattr(asked, name) for name in cls.__dataclass_fields__})
+
+    def resources(self) -> list[str]:
+        """What it names that has a rate."""
+        return [str(thing) for _, thing in references_in(self)]
 
 
 def shipping_problems(service: str | None, zone: str | None) -> Iterator[InvalidValueError]:

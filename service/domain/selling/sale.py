@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from service.domain.selling.channels import ChannelRate, Display, Fee, FeeBand, FeeBase, Payer
-from service.domain.solving.straight_pieces import Function, Piece, clamped, line, scaled, total, value_at
+from service.domain.solving.segments import Function, Segment, clamped, line, scaled, total, value_at
 from service.domain.values.exact import ONE, ZERO, exactly
 
 
@@ -125,19 +125,19 @@ class Sale:
         return total([income, *fees, scaled(clamped(paid_out, ZERO, None), -self.conversion_share)])
 
     def _taxed(self, charged: ChargedFee) -> Function:
-        """(1 + tax) × a fee as a function of the gross price: its base put in, piece by piece."""
+        """(1 + tax) × a fee as a function of the gross price: its base put in, segment by segment."""
         added, divisor = self._way_to(charged.fee.base)
         found = []
-        for piece in charged.function:
-            up_to = None if piece.up_to is None else piece.up_to * divisor - added
+        for segment in charged.function:
+            up_to = None if segment.up_to is None else segment.up_to * divisor - added
             if up_to is not None and up_to < 0:
                 continue
             found.append(
-                Piece(
-                    above=max(ZERO, piece.above * divisor - added),
+                Segment(
+                    above=max(ZERO, segment.above * divisor - added),
                     up_to=up_to,
-                    slope=piece.slope * (self.with_tax / divisor),
-                    constant=self.with_tax * (piece.slope * added / divisor + piece.constant),
+                    slope=segment.slope * (self.with_tax / divisor),
+                    constant=self.with_tax * (segment.slope * added / divisor + segment.constant),
                 )
             )
         return tuple(found)

@@ -1,11 +1,10 @@
 """Taxes on sales and their dated rates."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from enum import StrEnum
 
 from service.domain.values.declared import Line, Name, ProperShare, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.references import Reference
 
 
 class TaxCategory(StrEnum):
@@ -44,9 +43,6 @@ class Tax:
     def problems(self) -> Iterator[InvalidValueError]:
         if not self.exemption_reason and self.category not in {*TAXED_CATEGORIES, TaxCategory.ZERO}:
             yield InvalidValueError(("exemption_reason",), f"is required for category {self.category.value}")
-
-    def references(self) -> Iterable[Reference]:
-        return ()
 
 
 @declared

@@ -1,13 +1,12 @@
 """How a workshop ships: services with the boxes and pallets used."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from decimal import Decimal
 from typing import Annotated
 
 from service.domain.values.declared import Code, Length, Line, Name, NotNegative, Positive, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
-from service.domain.values.references import Reference
 
 MAX_CONTAINERS = 20
 
@@ -101,6 +100,3 @@ class ShippingService:
                 if code in seen:
                     yield InvalidValueError((name, index, "code"), "must be different from the others of the service")
                 seen.add(code)
-
-    def references(self) -> Iterable[Reference]:
-        return ()

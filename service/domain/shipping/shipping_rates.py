@@ -9,10 +9,9 @@ from typing import Annotated
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.values.bands import band_problems
 from service.domain.values.declared import Code, Length, NotNegative, Positive, declared
-from service.domain.values.errors import InvalidValueError
+from service.domain.values.errors import InvalidValueError, Path
 from service.domain.values.exact import ZERO, exactly, plain, whole_up
 from service.domain.values.money import Money
-from service.domain.values.references import Path
 
 _MM3_PER_CM3 = Decimal(1000)
 _BAND = ("above_kg", "up_to_kg")

@@ -150,8 +150,8 @@ class _Search:
     def _pairs_of_cuts(self, side: int) -> list[tuple[int, int]]:
         """Two cuts each, of those that leave least unfilled beyond them; among equals nearest to the middle."""
         rests = {cut: side - cut for cut in self._cuts(side)}
-        kept = sorted(rests, key=lambda cut: (rests[cut] - self._filled(rests[cut]), abs(2 * cut - side)))
-        return list(combinations(sorted(kept[:_MAX_PINWHEEL_CUTS]), 2))
+        best = sorted(rests, key=lambda cut: (rests[cut] - self._filled(rests[cut]), abs(2 * cut - side)))
+        return list(combinations(sorted(best[:_MAX_PINWHEEL_CUTS]), 2))
 
     def _cuts(self, side: int) -> list[int]:
         """Where it may be worth to cut: after every row of pieces, or, where these are too many, near the ends."""

@@ -3,8 +3,7 @@
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from service.domain.values.errors import InvalidValueError
-from service.domain.values.references import Path
+from service.domain.values.errors import InvalidValueError, Path
 
 Band = tuple[Decimal, Decimal | None]
 """From above the first figure, up to and with the second; to any height if there is none."""

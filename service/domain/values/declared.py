@@ -1,14 +1,14 @@
 """What a field may hold, declared once beside the field: the checks, the stored form and the contract read it."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields
 from decimal import Decimal
 from functools import cache
 from types import NoneType, UnionType
 from typing import Annotated, Any, TypeVar, Union, dataclass_transform, get_args, get_origin, get_type_hints
 
-from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 
 T = TypeVar("T")
 Rule = Callable[[Any], str | None]
@@ -102,6 +102,47 @@ class Length:
         return f"must have {self.at_least} to {self.at_most} entries"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Distinct:
+    """That no two entries of a field are alike; checked once every field is right by itself.
+
+    Attributes:
+        by: the member that tells entries apart; the whole entry if left out.
+        reason: what is wrong where two are alike.
+        at_entry: whether that is said of the member of each entry that is there already, and not of the list.
+    """
+
+    by: str | None = None
+    reason: str = "must be different from each other"
+    at_entry: bool = False
+
+    def problems(self, entries: tuple[Any, ...], path: Path) -> Iterator[InvalidValueError]:
+        """What is wrong with the entries of the list that stands there."""
+        keys = entries if self.by is None else [getattr(each, self.by) for each in entries]
+        again = [(*path, index, self.by or "") for index, key in enumerate(keys) if key in keys[:index]]
+        for place in again if self.at_entry else [path] if again else []:
+            yield InvalidValueError(place, self.reason)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Then:
+    """A rule of a whole field that is checked once every field is right by itself.
+
+    Attributes:
+        rule: what holds.
+        member: of which member of the value; of the value itself if left out.
+    """
+
+    rule: Rule
+    member: str | None = None
+
+    def problems(self, value: Any, path: Path) -> tuple[InvalidValueError, ...]:
+        """What is wrong with the value that stands there."""
+        if (problem := self.rule(value if self.member is None else getattr(value, self.member))) is None:
+            return ()
+        return (InvalidValueError(path if self.member is None else (*path, self.member), problem),)
+
+
 Positive = Annotated[Decimal, Bounds(above=0)]
 NotNegative = Annotated[Decimal, Bounds(at_least=0)]
 Share = Annotated[Decimal, Bounds(at_least=0, at_most=1)]
@@ -123,11 +164,14 @@ CurrencyCode = Annotated[str, Text(max_length=3, min_length=3, pattern="[A-Z]{3}
 
 
 def rules_and_type(hint: Any) -> tuple[tuple[Rule, ...], Any]:
-    """The rules annotated on a type, and the type itself."""
+    """The rules annotated on a type that a value of it keeps by itself, and the type."""
     if get_origin(hint) is Annotated:
-        bare, *rules = get_args(hint)
-        return tuple(rules), bare
+        return tuple(rule for rule in hint.__metadata__ if callable(rule)), get_args(hint)[0]
     return (), hint
+
+
+def _later_rules_on(hint: Any) -> tuple[Distinct | Then, ...]:
+    return tuple(rule for rule in getattr(hint, "__metadata__", ()) if isinstance(rule, Distinct | Then))
 
 
 def optional_of(hint: Any) -> Any | None:
@@ -178,6 +222,7 @@ def _check_of(hint: Any) -> Rule | None:
     """The rules of an annotated type and of its parts as one, put together once; None if there are none."""
     rules, bare = rules_and_type(hint)
     parts = [_check_of(part) for part in get_args(bare)] if get_origin(bare) in (tuple, Mapping) else []
+    assert not any(map(_later_rules_on, get_args(bare)))  # they would never be checked: they are of whole fields
     if not any(parts):
         return rules[0] if len(rules) == 1 else first_of(rules) if rules else None
 
@@ -207,6 +252,12 @@ def _checks(declared_class: Any) -> tuple[tuple[str, Rule], ...]:
     return tuple((name, check) for name, check in found if check is not None)
 
 
+@cache
+def _later_rules(declared_class: Any) -> tuple[tuple[str, Distinct | Then], ...]:
+    found = ((name, optional_of(hint) or hint) for name, hint in field_types(declared_class).items())
+    return tuple((name, rule) for name, hint in found for rule in _later_rules_on(hint))
+
+
 def _check_itself(self: Any) -> None:
     declared_class: Any = type(self)
     problems = []
@@ -214,15 +265,19 @@ def _check_itself(self: Any) -> None:
         value = getattr(self, name)
         if value is not None and (problem := check(value)) is not None:
             problems.append(InvalidValueError((name,), problem))
-    if not problems and hasattr(self, "problems"):
-        problems = list(self.problems())
+    if not problems:
+        for name, rule in _later_rules(declared_class):
+            if (value := getattr(self, name)) is not None:
+                problems += rule.problems(value, (name,))
+        if hasattr(self, "problems"):
+            problems += self.problems()
     if problems:
         raise InvalidValuesError(problems)
 
 
 @dataclass_transform(frozen_default=True, kw_only_default=True)
 def declared(declared_class: type[T]) -> type[T]:
-    """Make an immutable value that checks itself: every annotated rule, then its own `problems()`.
+    """Make an immutable value that checks itself: every annotated rule, later ones last, then its own `problems()`.
 
     Raises:
         InvalidValuesError: on creation, naming every field that breaks a rule.

@@ -3,6 +3,9 @@
 from collections.abc import Sequence
 from datetime import date
 
+Path = tuple[str | int, ...]
+"""Where something stands, from the outermost member inwards."""
+
 
 class PugmillError(Exception):
     """Base of every refusal that a caller can mend."""

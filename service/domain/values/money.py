@@ -4,12 +4,13 @@ from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from functools import cache
+from typing import Annotated
 
+import iso4217
 from babel.core import get_global
-from iso4217 import Currency
 
-from service.domain.values.declared import CurrencyCode, declared
-from service.domain.values.errors import CurrencyMismatchError, InvalidValueError, UnknownCurrencyError
+from service.domain.values.declared import Bounds, CurrencyCode, Then, declared
+from service.domain.values.errors import CurrencyMismatchError, UnknownCurrencyError
 from service.domain.values.exact import UNITS, exactly, half_up
 
 UNIT_COST_DECIMALS = 4
@@ -25,7 +26,7 @@ came on 1 January 2026 (from memory; the last reference rate is of 2025-12-31)."
 def _exponent(code: str) -> int | None:
     """How many decimals the minor unit has; None where ISO 4217 has no such currency today, or no such unit."""
     try:
-        exponent = Currency(code).exponent
+        exponent = iso4217.Currency(code).exponent
     except ValueError:
         return None
     return None if exponent is None else int(exponent)
@@ -74,6 +75,18 @@ def check_currency_on(code: str, day: date) -> None:
         raise UnknownCurrencyError(code, ended)
 
 
+def _currency_problem(code: str) -> str | None:
+    try:
+        minor_unit_decimals(code)
+    except UnknownCurrencyError as error:
+        return str(error)
+    return None
+
+
+IN_USE = Then(rule=_currency_problem)
+Currency = Annotated[CurrencyCode, IN_USE]
+
+
 @declared
 class Money:
     """An amount of a currency.
@@ -84,14 +97,7 @@ class Money:
     """
 
     amount: Decimal
-    currency: CurrencyCode
-
-    def problems(self) -> list[InvalidValueError]:
-        try:
-            minor_unit_decimals(self.currency)
-        except UnknownCurrencyError as error:
-            return [InvalidValueError(("currency",), str(error))]
-        return []
+    currency: Currency
 
     def __add__(self, other: "Money") -> "Money":
         if other.currency != self.currency:
@@ -100,6 +106,10 @@ class Money:
 
     def __str__(self) -> str:
         return f"{self.amount:f} {self.currency}"
+
+
+NOT_NEGATIVE = Then(rule=Bounds(at_least=0), member="amount")
+NotNegativeMoney = Annotated[Money, NOT_NEGATIVE]
 
 
 def in_currency(amount: Decimal, currency: str) -> Money:

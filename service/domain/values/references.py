@@ -1,11 +1,37 @@
 """How things that a workshop registers name each other, and what a part of one is called."""
 
-from collections.abc import Iterable
-from typing import Protocol
+from collections.abc import Iterator
+from dataclasses import dataclass, is_dataclass
+from functools import cache
+from typing import Any, NamedTuple, Protocol, get_args, get_origin
 
-Path = tuple[str | int, ...]
-Reference = tuple[Path, str, str]
-"""Where something is named, the collection it is in, and its code."""
+from service.domain.values.declared import field_types, optional_of, rules_and_type
+from service.domain.values.errors import Path
+
+
+class Thing(NamedTuple):
+    """Something that is registered.
+
+    Attributes:
+        collection: it is in.
+        code: it is registered under.
+    """
+
+    collection: str
+    code: str
+
+    def __str__(self) -> str:
+        return f"{self.collection}/{self.code}"
+
+    @classmethod
+    def of(cls, resource: str) -> "Thing":
+        """What a text such as "tariffs/grid" names."""
+        collection, _, code = resource.partition("/")
+        return cls(collection, code)
+
+
+Reference = tuple[Path, Thing]
+"""Where something is named, and what."""
 
 
 class Registered(Protocol):
@@ -15,8 +41,48 @@ class Registered(Protocol):
     def name(self) -> str:
         """What the workshop calls it."""
 
-    def references(self) -> Iterable[Reference]:
-        """Everything it names, and where."""
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """That a field holds a code of this collection."""
+
+    collection: str
+
+
+@cache
+def _plan(value_class: Any) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, bool], ...]]:
+    """The fields that name something, each with its collection; those whose parts do, and whether they are a list."""
+    own, parts = [], []
+    for name, hint in field_types(value_class).items():
+        bare = optional_of(hint) or hint
+        own += [(name, each.collection) for each in getattr(bare, "__metadata__", ()) if isinstance(each, Names)]
+        _, bare = rules_and_type(bare)
+        is_list = get_origin(bare) is tuple
+        part: Any = get_args(bare)[0] if is_list else bare
+        if isinstance(part, type) and is_dataclass(part) and any(_plan(part)):
+            parts.append((name, is_list))
+    return tuple(own), tuple(parts)
+
+
+def references_in(value: Any, at: Path = ()) -> Iterator[Reference]:
+    """Everything that a value names, and where: first what it names itself, then what its parts name.
+
+    Args:
+        value: a declared one.
+        at: where it stands itself.
+    """
+    value_class: Any = type(value)
+    own, parts = _plan(value_class)
+    for name, collection in own:
+        if (code := getattr(value, name)) is not None:
+            yield (*at, name), Thing(collection, code)
+    for name, is_list in parts:
+        part = getattr(value, name)
+        if is_list:
+            for place, each in enumerate(part):
+                yield from references_in(each, (*at, name, place))
+        elif part is not None:
+            yield from references_in(part, (*at, name))
 
 
 WHOLE = ""
@@ -25,3 +91,13 @@ WHOLE = ""
 def part_of(resource: str, part: str) -> str:
     """The name of one part of a resource, for instance "tariffs/grid#day"."""
     return f"{resource}#{part}" if part else resource
+
+
+def whole_of(part: str) -> str:
+    """The resource that something is a part of, or the whole of."""
+    return part.partition("#")[0]
+
+
+def part_in(part: str) -> str:
+    """Which part of its resource it is; "" for the whole."""
+    return part.partition("#")[2]

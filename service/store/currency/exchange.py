@@ -80,14 +80,14 @@ def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_ag
     return tuple(_day(row) for row in rows)
 
 
-def has_changed_since(connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, moment: datetime) -> bool:
-    """Whether rates until a date were published after a day, or entered, replaced or uncovered since a moment."""
+def has_changed_since(connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, begun: datetime) -> bool:
+    """Whether rates until a date were published after a day, or entered, replaced or uncovered since an instant."""
     found = connection.execute(
         sa.select(exchange_rates.c.published_on)
         .where(
             exchange_rates.c.workshop_id == workshop_id,
             exchange_rates.c.published_on <= as_of,
-            sa.or_(exchange_rates.c.published_on > since, exchange_rates.c.changed_at >= moment),
+            sa.or_(exchange_rates.c.published_on > since, exchange_rates.c.changed_at >= begun),
         )
         .limit(1)
     )

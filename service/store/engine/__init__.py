@@ -1,1 +1,1 @@
-"""The database itself: connections, tables, their revision, and SQLite's files."""
+"""The database itself: connections, tables, their revision, SQLite's files, and what it cannot do now."""

@@ -10,14 +10,14 @@ import sqlalchemy as sa
 from service.encoding import from_text, plain_data, to_text
 
 
-class KeptAsText(sa.types.TypeDecorator[Any]):
+class StoredAsText(sa.types.TypeDecorator[Any]):
     """What is kept as a text and read as something else."""
 
     impl = sa.Text
     cache_ok = True
 
 
-class JsonText(KeptAsText):
+class JsonText(StoredAsText):
     """A document of JSON text, decoded as a type; as plain data where no type is given.
 
     Args:
@@ -40,7 +40,7 @@ class JsonText(KeptAsText):
         return plain_data(value) if self.to is None else from_text(value, self.to)
 
 
-class ExactDecimal(KeptAsText):
+class ExactDecimal(StoredAsText):
     """A decimal with every digit: SQLite would make a binary fraction of it."""
 
     cache_ok = True

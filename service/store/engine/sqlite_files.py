@@ -128,25 +128,25 @@ def exchange_for(new: Path, place: Path) -> Path | None:
         new.replace(place)
         synchronise(place.parent)
         return None
-    kept = _dated(place)
+    aside = _dated(place)
     with _alone_with(place):
-        os.link(place, kept)
-        _set_log_aside(place, kept)
+        os.link(place, aside)
+        _set_log_aside(place, aside)
         synchronise(place.parent)
         new.replace(place)
         synchronise(place.parent)
-    return kept
+    return aside
 
 
 def _dated(place: Path) -> Path:
     return place.with_name(f"{place.name}.before-{clock.now():%Y%m%dT%H%M%S.%fZ}")
 
 
-def _set_log_aside(place: Path, kept: Path) -> None:
+def _set_log_aside(place: Path, aside: Path) -> None:
     """A log that is left over must never be read into another database: it stays with its own."""
     log = place.with_name(f"{place.name}-wal")
     if log.exists():
-        log.replace(kept.with_name(f"{kept.name}-wal"))
+        log.replace(aside.with_name(f"{aside.name}-wal"))
     place.with_name(f"{place.name}-shm").unlink(missing_ok=True)
 
 

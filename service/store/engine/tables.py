@@ -14,7 +14,7 @@ from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
 from service.encoding import to_text
-from service.store.engine.column_types import ExactDecimal, Instant, JsonText, KeptAsText
+from service.store.engine.column_types import ExactDecimal, Instant, JsonText, StoredAsText
 
 CONVENTION = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -279,5 +279,5 @@ as_stored = sa.MetaData()
 """The tables once more, with the texts that are stored in place of what they mean: for rows that are passed on."""
 for _table in metadata.sorted_tables:
     for _column in _table.to_metadata(as_stored).columns:
-        if isinstance(_column.type, KeptAsText):
+        if isinstance(_column.type, StoredAsText):
             _column.type = _column.type.impl_instance

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.register import CONDITIONS
 from service.domain.values.money import Money, in_currency
+from service.domain.values.references import Thing
 from service.store.engine.tables import listing_prices, price_changes, registrations, uses
 from service.store.registering.touched import resting_on
 
@@ -57,12 +58,12 @@ class Narrowing:
     """Which listings are looked at.
 
     Attributes:
-        things: listings that rest on one of these, by collection and code; every listing if None.
+        things: listings that rest on one of these, of any collection; every listing if None.
         channel: on this channel.
         product: of this product.
     """
 
-    things: Sequence[tuple[str, str]] | None = None
+    things: Sequence[Thing] | None = None
     channel: str | None = None
     product: str | None = None
 
@@ -138,7 +139,7 @@ def listings_with_prices(
 
 
 def _resting_codes(
-    connection: sa.Connection, workshop_id: UUID, things: Sequence[tuple[str, str]], after: str = "", *, size: int
+    connection: sa.Connection, workshop_id: UUID, things: Sequence[Thing], after: str = "", *, size: int
 ) -> Iterator[list[str]]:
     """The listings that rest on one of the things, by code and beyond a code, so many at a time."""
     if not things:
@@ -207,20 +208,20 @@ def put_in_force(
     )
 
 
-def mark_stale(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> None:
+def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> None:
     """What the batches of listings consume may be another now that this is: it is to be found anew."""
-    if collection in CONDITIONS:
+    if thing.collection in CONDITIONS:
         return
     fresh = listing_prices.update().where(
         listing_prices.c.workshop_id == workshop_id, listing_prices.c.is_stale.is_(sa.false())
     )
     listing = listing_prices.c.listing
     affected: Iterator[sa.ColumnElement[bool]]
-    if collection == "overheads":  # which every product has a share of
+    if thing.collection == "overheads":  # which every product has a share of
         ours = listing_prices.c.workshop_id == workshop_id
         affected = (listing.between(*span) for span in spans(connection, listing, ours))
     else:
-        resting = _resting_codes(connection, workshop_id, [(collection, code)], size=_SPAN)
+        resting = _resting_codes(connection, workshop_id, [thing], size=_SPAN)
         affected = (listing.in_(codes) for codes in resting)
     for some in affected:
         connection.execute(fresh.where(some).values(is_stale=True))

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from service import clock
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import COLLECTIONS
-from service.domain.values.references import Registered
+from service.domain.values.references import Registered, Thing
 from service.encoding import Decode, decode_with, trusted
 from service.store.engine.tables import rates, registrations
 from service.store.engine.upserts import put
@@ -19,7 +19,7 @@ from service.store.registering.registrations import within
 
 
 def _dated_rate(data: Any, decode: Decode) -> DatedRate:
-    collection = COLLECTIONS[data["resource"].partition("/")[0]]
+    collection = COLLECTIONS[Thing.of(data["resource"]).collection]
     assert collection.terms is not None  # only rated collections have dated rates
     return DatedRate(
         resource=data["resource"],
@@ -44,27 +44,12 @@ class StoredRate:
 decode_with(DatedRate, _dated_rate)
 
 
-def find_rate(
-    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, valid_from: date
-) -> StoredRate | None:
+def find_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, valid_from: date) -> StoredRate | None:
     """The rate that begins on this day."""
     row = connection.execute(
-        sa.select(rates).where(within(rates, workshop_id, collection, code), rates.c.valid_from == valid_from)
+        sa.select(rates).where(within(rates, workshop_id, *thing), rates.c.valid_from == valid_from)
     ).first()
     return None if row is None else _stored_rate(row)
-
-
-def find_rate_on(
-    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, as_of: date
-) -> DatedRate | None:
-    """The rate in force on a date."""
-    row = connection.execute(
-        sa.select(rates)
-        .where(within(rates, workshop_id, collection, code), rates.c.valid_from <= as_of)
-        .order_by(rates.c.valid_from.desc())
-        .limit(1)
-    ).first()
-    return None if row is None else _stored_rate(row).rate
 
 
 def _stored_rate(row: Any) -> StoredRate:
@@ -77,31 +62,30 @@ def _stored_rate(row: Any) -> StoredRate:
 
 
 def page_of_rates(
-    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, *, after: date | None, limit: int
+    connection: sa.Connection, workshop_id: UUID, thing: Thing, *, after: date | None, limit: int
 ) -> list[StoredRate]:
     """The rates by their first day, beyond the day `after`."""
-    query = sa.select(rates).where(within(rates, workshop_id, collection, code))
+    query = sa.select(rates).where(within(rates, workshop_id, *thing))
     if after is not None:
         query = query.where(rates.c.valid_from > after)
     return [_stored_rate(row) for row in connection.execute(query.order_by(rates.c.valid_from).limit(limit))]
 
 
-def has_rates(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> bool:
+def has_rates(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> bool:
     """Whether anything was ever priced under it."""
-    found = connection.execute(sa.select(rates.c.code).where(within(rates, workshop_id, collection, code)).limit(1))
+    found = connection.execute(sa.select(rates.c.code).where(within(rates, workshop_id, *thing)).limit(1))
     return found.first() is not None
 
 
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
     """Create or replace the rate that begins on its day."""
-    collection, _, code = rate.resource.partition("/")
-    key = {"workshop_id": workshop_id, "collection": collection, "code": code, "valid_from": rate.valid_from}
+    key = {"workshop_id": workshop_id, **Thing.of(rate.resource)._asdict(), "valid_from": rate.valid_from}
     put(connection, rates, {**key, "terms": rate.terms, "revision": revision, "changed_at": clock.now()})
 
 
-def delete_rate(connection: sa.Connection, workshop_id: UUID, collection: str, code: str, valid_from: date) -> None:
+def delete_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, valid_from: date) -> None:
     """Take back the rate that begins on this day; the one before it is in force by this change."""
-    ours = within(rates, workshop_id, collection, code)
+    ours = within(rates, workshop_id, *thing)
     connection.execute(rates.delete().where(ours, rates.c.valid_from == valid_from))
     before = sa.select(sa.func.max(rates.c.valid_from)).where(ours, rates.c.valid_from < valid_from).scalar_subquery()
     connection.execute(rates.update().where(ours, rates.c.valid_from == before).values(changed_at=clock.now()))
@@ -145,10 +129,10 @@ def rates_on(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[
 
 
 def resources_changed(
-    connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, moment: datetime
+    connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, instant: datetime
 ) -> list[str]:
-    """Whose terms in force on the date began after a day, or were entered at a moment or later; and who has none."""
-    changed = _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= moment))
+    """Whose terms in force on the date began after a day, or were entered at an instant or later; and who has none."""
+    changed = _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= instant))
     rated = sa.select(rates.c.code).where(
         rates.c.workshop_id == workshop_id,
         rates.c.collection == registrations.c.collection,
@@ -168,9 +152,9 @@ def first_rate_days(connection: sa.Connection, workshop_id: UUID, resources: Ite
     """For those of the resources that have any rate, the first day of their first one."""
     found: dict[str, date] = {}
     for resource in resources:
-        collection, _, code = resource.partition("/")
+        thing = Thing.of(resource)
         first = connection.execute(
-            sa.select(sa.func.min(rates.c.valid_from)).where(within(rates, workshop_id, collection, code))
+            sa.select(sa.func.min(rates.c.valid_from)).where(within(rates, workshop_id, *thing))
         ).scalar_one()
         if first is not None:
             found[resource] = first

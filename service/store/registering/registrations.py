@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.register import COLLECTIONS
-from service.domain.values.references import Registered
+from service.domain.values.references import Registered, Thing, references_in
 from service.encoding import trusted
 from service.store.engine.tables import registrations, uses
 from service.store.engine.upserts import put
@@ -54,9 +54,9 @@ _ONE = sa.select(registrations).where(within(registrations, *map(sa.bindparam, (
 """Put together once: every sheet of a listing asks it."""
 
 
-def find_registration(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> Registration | None:
+def find_registration(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> Registration | None:
     """The row, retired or not."""
-    row = connection.execute(_ONE, {"workshop_id": workshop_id, "collection": collection, "code": code}).first()
+    row = connection.execute(_ONE, {"workshop_id": workshop_id, **thing._asdict()}).first()
     return None if row is None else _registration(row)
 
 
@@ -79,44 +79,41 @@ def page_of_registrations(
 
 
 def save_registration(
-    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, facts: Registered, revision: int
+    connection: sa.Connection, workshop_id: UUID, thing: Thing, facts: Registered, revision: int
 ) -> None:
     """Create or replace the row and what it uses; a retired one is in use again."""
-    key = {"workshop_id": workshop_id, "collection": collection, "code": code}
+    key = {"workshop_id": workshop_id, **thing._asdict()}
     put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
-    _forget_uses(connection, workshop_id, collection, code)
-    used = dict.fromkeys((used_collection, used_code) for _, used_collection, used_code in facts.references())
+    _forget_uses(connection, workshop_id, thing)
+    used = dict.fromkeys(named for _, named in references_in(facts))
     if used:
-        connection.execute(
-            uses.insert(),
-            [
-                {**key, "used_collection": used_collection, "used_code": used_code}
-                for used_collection, used_code in used
-            ],
-        )
+        rows = [{**key, "used_collection": each.collection, "used_code": each.code} for each in used]
+        connection.execute(uses.insert(), rows)
 
 
-def retire_registration(
-    connection: sa.Connection, workshop_id: UUID, collection: str, code: str, revision: int
-) -> None:
+def retire_registration(connection: sa.Connection, workshop_id: UUID, thing: Thing, revision: int) -> None:
     """Mark the row retired; it uses nothing any more. Its rates stay."""
     connection.execute(
         registrations.update()
-        .where(within(registrations, workshop_id, collection, code))
+        .where(within(registrations, workshop_id, *thing))
         .values(retired_at=clock.now(), revision=revision)
     )
-    _forget_uses(connection, workshop_id, collection, code)
+    _forget_uses(connection, workshop_id, thing)
 
 
-def _forget_uses(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> None:
-    connection.execute(uses.delete().where(within(uses, workshop_id, collection, code)))
+def _forget_uses(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> None:
+    connection.execute(uses.delete().where(within(uses, workshop_id, *thing)))
 
 
-def users_of(connection: sa.Connection, workshop_id: UUID, collection: str, code: str) -> list[str]:
+def users_of(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> list[str]:
     """What names it, as "products/brick"."""
     rows = connection.execute(
         sa.select(uses.c.collection, uses.c.code)
-        .where(uses.c.workshop_id == workshop_id, uses.c.used_collection == collection, uses.c.used_code == code)
+        .where(
+            uses.c.workshop_id == workshop_id,
+            uses.c.used_collection == thing.collection,
+            uses.c.used_code == thing.code,
+        )
         .order_by(uses.c.collection, uses.c.code)
     )
     return [f"{row.collection}/{row.code}" for row in rows]

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from service.domain.costing.rate_card import DatedRate
 from service.domain.making.products import Catalogue
 from service.domain.register import COLLECTIONS
+from service.domain.values.references import Thing
 from service.encoding import trusted
 from service.store.engine.database import Connection
 from service.store.engine.tables import rates, registrations, uses
@@ -31,9 +32,9 @@ class Surroundings:
     catalogue: Catalogue
     rates: Mapping[str, DatedRate]
 
-    def find(self, collection: str, code: str) -> Any | None:
-        """What is registered there, if it is in it."""
-        return self.facts.get(collection, {}).get(code)
+    def find(self, thing: Thing) -> Any | None:
+        """What is registered of it, if it is in it."""
+        return self.facts.get(thing.collection, {}).get(thing.code)
 
     def __len__(self) -> int:
         """How many things are in it."""
@@ -80,25 +81,18 @@ def _surroundings_query() -> sa.Select[Any]:
 _SURROUNDINGS = _surroundings_query()
 
 
-def surroundings(
-    connection: Connection, workshop_id: UUID, named: Iterable[tuple[str, str]], as_of: date
-) -> Surroundings:
+def surroundings(connection: Connection, workshop_id: UUID, named: Iterable[Thing], as_of: date) -> Surroundings:
     """Some things, everything they name through any depth, and their rates on the date; with products, the pools.
 
     Args:
         named: the things by collection and code; one that is not registered is left out.
     """
-    return together(
-        surroundings_of_one(connection, workshop_id, collection, code, as_of)
-        for collection, code in dict.fromkeys(named)
-    )
+    return together(surroundings_of_one(connection, workshop_id, thing, as_of) for thing in dict.fromkeys(named))
 
 
-def surroundings_of_one(
-    connection: Connection, workshop_id: UUID, collection: str, code: str, as_of: date
-) -> Surroundings:
+def surroundings_of_one(connection: Connection, workshop_id: UUID, thing: Thing, as_of: date) -> Surroundings:
     """One thing, everything it names through any depth, and their rates on the date; with a product, the pools."""
-    question = {"workshop_id": workshop_id, "collection": collection, "code": code, "as_of": as_of}
+    question = {"workshop_id": workshop_id, **thing._asdict(), "as_of": as_of}
     facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
     for used_collection, used_code, registered, valid_from, terms in connection.execute(_SURROUNDINGS, question):

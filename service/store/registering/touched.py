@@ -6,11 +6,12 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.domain.values.references import Thing
 from service.store.engine.tables import registrations, uses
 
 
-def resting_on(workshop_id: UUID, things: Iterable[tuple[str, str]]) -> sa.CTE:
-    """The things by collection and code and all that names them, itself or what it is made of."""
+def resting_on(workshop_id: UUID, things: Iterable[Thing]) -> sa.CTE:
+    """The things and all that names them, itself or what it is made of."""
     by_collection: dict[str, list[str]] = {}
     for collection, code in things:
         by_collection.setdefault(collection, []).append(code)

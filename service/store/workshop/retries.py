@@ -15,7 +15,7 @@ _OPEN = idempotency_keys.c.status.is_(None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class KeptAnswer:
+class StoredAnswer:
     """An answer, as it was given the first time.
 
     Attributes:
@@ -43,7 +43,7 @@ class Claim:
     key: str
     fingerprint: str
     claimed_at: datetime
-    answer: KeptAnswer | None = None
+    answer: StoredAnswer | None = None
 
 
 def _row(workshop_id: UUID, key: str) -> sa.ColumnElement[bool]:
@@ -68,7 +68,7 @@ def find_claim(connection: Connection, workshop_id: UUID, key: str) -> Claim | N
         return None
     answer = None
     if row.status is not None:
-        answer = KeptAnswer(status=row.status, headers=row.headers, body=row.body)
+        answer = StoredAnswer(status=row.status, headers=row.headers, body=row.body)
     return Claim(key=row.key, fingerprint=row.fingerprint, claimed_at=row.claimed_at, answer=answer)
 
 
@@ -82,14 +82,14 @@ def renew_claim(connection: Connection, workshop_id: UUID, found: Claim, now: da
     return renewed.rowcount == 1
 
 
-def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer: KeptAnswer) -> bool:
+def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer: StoredAnswer) -> bool:
     """Keep the answer; whether there was none yet."""
-    kept = connection.execute(
+    done = connection.execute(
         idempotency_keys.update()
         .where(_row(workshop_id, claim.key), _OPEN)
         .values(status=answer.status, headers=dict(answer.headers), body=answer.body)
     )
-    return kept.rowcount == 1
+    return done.rowcount == 1
 
 
 def release_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> None:

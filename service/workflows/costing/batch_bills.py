@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
+from service.domain.values.references import Thing
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import Remembered
 from service.store.listing.prices_in_force import ListingRow
@@ -46,8 +47,8 @@ class BatchBills:
             found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
             return found
         # Listings of one product and batch have the same bill, and mostly stand beside each other.
-        kept: FoundBill = self._read.of(text, lambda: _kept(text))
-        return kept
+        bill: FoundBill = self._read.of(text, lambda: _stored(text))
+        return bill
 
     def _anew(self, product: str, pieces: int) -> FoundBill:
         around: Surroundings = self._around.of(product, lambda: self._surroundings(product))
@@ -57,10 +58,10 @@ class BatchBills:
 
     def _surroundings(self, product: str) -> Surroundings:
         with self._workspace.reading() as connection:
-            return surroundings_of_one(connection, self._workspace.workshop_id, "products", product, date.min)
+            return surroundings_of_one(connection, self._workspace.workshop_id, Thing("products", product), date.min)
 
 
-def _kept(text: str) -> FoundBill:
+def _stored(text: str) -> FoundBill:
     data = plain_data(text)
     quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
     return FoundBill(BatchBill(data["pieces"], quantities), text, False)

@@ -1,38 +1,31 @@
-"""What a batch consumes, what it costs, what to ask for it: on any date, and what if other rates held."""
+"""What costing and pricing take: what is registered and the rates of a date; and what if other rates held."""
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
-from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard, rate_problems, unit_rates
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.making.bill_of_resources import BillOfResources, stated
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.making.resources import Overhead
-from service.domain.safety.cautions import Caution
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
-from service.domain.values.references import Reference
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.references import Reference, Thing
 from service.memory import Memory
 from service.store.registering import rates as dated_rates
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings, surroundings_of_one, together
-from service.time_limit import next_step
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.registering.registering import described
 from service.workflows.workspace import Workspace
 
 T = TypeVar("T")
-
-MAX_LINES = 50_000
-"""The most lines that one request may have worked out, over all its batches."""
 
 WhatIf = Mapping[str, RateTerms]
 """Terms that replace those in force, by resource, for one answer only."""
@@ -110,7 +103,7 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
 
 def subject(collection: str, code: str) -> Reference:
     """What a request is about; it is named in the address and not in a member."""
-    return (), collection, code
+    return (), Thing(collection, code)
 
 
 def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: date) -> Surroundings:
@@ -124,26 +117,26 @@ def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: dat
     """
     references = list(named)
     parts = {}
-    for collection, code in dict.fromkeys((collection, code) for _, collection, code in references):
-        key = (workspace.workshop_id, workspace.workshop.revision, collection, code, as_of)
+    for thing in dict.fromkeys(thing for _, thing in references):
+        key = (workspace.workshop_id, workspace.workshop.revision, thing, as_of)
         part: Surroundings | None = workspace.database.memory.find(key)
         if part is None:
             with workspace.reading() as connection:
-                part = surroundings_of_one(connection, workspace.workshop_id, collection, code, as_of)
-            if part.find(collection, code) is not None:
+                part = surroundings_of_one(connection, workspace.workshop_id, thing, as_of)
+            if part.find(thing) is not None:
                 workspace.database.memory.keep(key, part)
-        parts[collection, code] = part
+        parts[thing] = part
     _check_registered(parts, references)
     return together(parts.values())
 
 
-def _check_registered(parts: Mapping[tuple[str, str], Surroundings], named: Iterable[Reference]) -> None:
+def _check_registered(parts: Mapping[Thing, Surroundings], named: Iterable[Reference]) -> None:
     problems = []
-    for path, collection, code in named:
-        if parts[collection, code].find(collection, code) is None:
+    for path, thing in named:
+        if parts[thing].find(thing) is None:
             if not path:
-                raise NotRegisteredError(described(collection, code))
-            reason = f"there is no {described(collection, code)}; register it first"
+                raise NotRegisteredError(described(thing))
+            reason = f"there is no {described(thing)}; register it first"
             problems.append(InvalidValueError(path, reason))
     if problems:
         raise InvalidValuesError(problems)
@@ -178,11 +171,11 @@ def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
     """
     problems = []
     for resource, terms in what_if.items():
-        collection, _, code = resource.partition("/")
+        thing = Thing.of(resource)
         with workspace.reading() as connection:
-            found = registrations.find_registration(connection, workspace.workshop_id, collection, code)
+            found = registrations.find_registration(connection, workspace.workshop_id, thing)
         if found is None or found.retired_at is not None:
-            problems.append(InvalidValueError(("rates", resource), f"there is no {described(collection, code)}"))
+            problems.append(InvalidValueError(("rates", resource), f"there is no {described(thing)}"))
         else:
             problems += [
                 InvalidValueError(("rates", resource, *problem.path), problem.reason)
@@ -203,128 +196,4 @@ def with_first_days(workspace: Workspace, error: MissingRatesError) -> MissingRa
             MissingRate(resource=missing.resource, first_valid_from=firsts.get(missing.resource))
             for missing in error.missing
         ],
-    )
-
-
-class Batch(NamedTuple):
-    """What is to be costed.
-
-    Attributes:
-        product: its code.
-        quantity: good pieces.
-        tooling: how every tool is charged; as each operation says if left out.
-        supplied: resources that cost nothing, for the customer brings them.
-    """
-
-    product: str
-    quantity: int
-    tooling: Tooling | None = None
-    supplied: frozenset[str] = frozenset()
-
-
-class Batches:
-    """Costs batches for one request, each once, and no more than one request may ask for."""
-
-    def __init__(self, costing: Costing) -> None:
-        self._costing, self._lines = costing, 0
-        self._found: dict[Batch, tuple[BillOfResources, CostSheet]] = {}
-
-    def costed(self, batch: Batch) -> tuple[BillOfResources, CostSheet]:
-        """The bill of a batch, and the sheet of what costs something of it.
-
-        Raises:
-            MissingRatesError: naming every resource without a rate.
-            TooComplexError: together they are more than one request may ask for.
-        """
-        found = self._found.get(batch)
-        if found is None:
-            next_step()
-            bill = self._costing.bill(batch.product, batch.quantity, batch.tooling)
-            self._lines += len(bill.lines) + len(bill.issues)
-            if self._lines > MAX_LINES:
-                raise TooComplexError("lines on all the bills of one request", MAX_LINES)
-            found = self._found[batch] = bill, self._costing.sheet(bill.without(batch.supplied))
-        return found
-
-
-def costed(
-    workspace: Workspace,
-    costing: Costing,
-    batches: Iterable[tuple[str, int] | Batch],
-    also: Iterable[str] = (),
-    together: Batches | None = None,
-) -> list[tuple[BillOfResources, CostSheet]]:
-    """The bill and the cost sheet of each batch.
-
-    Args:
-        also: resources that need a rate besides, such as taxes.
-        together: counts with them what the request has costed besides.
-
-    Raises:
-        MissingRatesError: naming every resource without a rate, and when its first one begins.
-        TooComplexError: together they are more than one request may ask for.
-    """
-    counting = together or Batches(costing)
-    found: list[tuple[BillOfResources, CostSheet]] = []
-    missing = [MissingRate(resource=resource) for resource in also if resource not in costing.card.rates]
-    try:
-        found.extend(counting.costed(Batch(*batch)) for batch in batches)
-    except MissingRatesError as error:
-        missing = [*error.missing, *missing]
-    if missing:
-        raise with_first_days(workspace, MissingRatesError(costing.card.as_of, missing))
-    return found
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StatedBill:
-    """What a batch consumes, as it is shown.
-
-    Attributes:
-        bill: the quantities, at most nine decimals each.
-        warnings: what looks implausible; never a refusal.
-        cautions: where the work or the product can hurt someone.
-    """
-
-    bill: BillOfResources
-    warnings: tuple[Implausibility, ...]
-    cautions: tuple[Caution, ...]
-
-
-def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBill:
-    """Everything a batch consumes, in physical units; no rates are needed.
-
-    Raises:
-        NotRegisteredError: the product is not registered.
-    """
-    around = surroundings_of(workspace, [subject("products", code)], date.min)
-    bill = bill_of_resources(code, quantity, around.catalogue)
-    return StatedBill(
-        bill=stated(bill), warnings=warnings(bill, around.catalogue), cautions=cautions_of(bill, around.catalogue)
-    )
-
-
-def cost_product(
-    workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
-) -> CostStatement:
-    """What a batch costs on a date, line by line; with other rates if these are given.
-
-    Raises:
-        NotRegisteredError: the product is not registered.
-        MissingRatesError: naming every resource without a rate.
-        MissingExchangeRateError: a rate in another currency cannot be converted.
-    """
-    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, what_if), code, quantity)
-
-
-def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:
-    """What a batch costs, of what has been loaded for it; raises as cost_product."""
-    ((bill, sheet),) = costed(workspace, costing, [(code, quantity)])
-    used = dict.fromkeys(line.resource.partition("#")[0] for line in sheet.lines)
-    return cost_statement(
-        sheet,
-        rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
-        exchange_rates=costing.exchange.used.stated(),
-        warnings=warnings(bill, costing.surroundings.catalogue),
-        cautions=cautions_of(bill, costing.surroundings.catalogue),
     )

@@ -6,7 +6,8 @@ from datetime import date
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings, cost_workings
 from service.domain.explaining.traced_facts import written_conversion
-from service.workflows.costing.costing import WhatIf, pools_of, prepare, state_cost, subject
+from service.workflows.costing.cost_sheets import state_cost
+from service.workflows.costing.costing import WhatIf, pools_of, prepare, subject
 from service.workflows.workspace import Workspace
 
 

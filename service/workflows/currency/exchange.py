@@ -170,13 +170,13 @@ def put_exchange_rates(workspace: Workspace, day: DayRates, precondition: Precon
     """
     with workspace.changing() as connection:
         there = exchange.find_day(connection, workspace.workshop_id, day.source, day.published_on)
-        known = (told(there.day), there.revision) if there else None
+        current = (told(there.day), there.revision) if there else None
         what, subject = _described_day(day.published_on, day.source), exchange_subject(day.published_on, day.source)
 
         def save(revision: int) -> None:
             exchange.save_days(connection, workspace.workshop_id, [day], revision)
 
-        entry = Entry(what, subject, known, told(day), save)
+        entry = Entry(what, subject, current, told(day), save)
         return change(connection, workspace, entry, precondition)
 
 
@@ -239,13 +239,13 @@ def withdraw_exchange_rates(
     """
     with workspace.changing() as connection:
         there = _day(connection, workspace, published_on, source)
-        known = (told(there.day), there.revision)
+        current = (told(there.day), there.revision)
         what, subject = _described_day(published_on, source), exchange_subject(published_on, source)
 
         def save(_: int) -> None:
             exchange.withdraw_day(connection, workspace.workshop_id, source, published_on)
 
-        entry = Entry(what, subject, known, None, save)
+        entry = Entry(what, subject, current, None, save)
         change(connection, workspace, entry, precondition)
 
 

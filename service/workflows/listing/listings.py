@@ -14,7 +14,10 @@ from service.domain.listing.unit_price import Measure, UnitPrice, unit_price
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
 from service.domain.safety.cautions import Concern
+from service.domain.selling.route import Route
+from service.domain.values.declared import NotNegative, ProperShare, declared
 from service.domain.values.errors import PugmillError
+from service.domain.values.references import Thing, references_in
 from service.store.listing import prices_in_force
 from service.store.registering import registrations
 from service.time_limit import next_step
@@ -49,19 +52,19 @@ class ListingSheet(PriceSheet):
     formatted_unit_price: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@declared
 class ListingQuestion:
-    """What is asked about a listing's price.
+    """On which day, and what else is asked about the price.
 
     Attributes:
-        as_of: the date of the rates.
-        kept_at: the inverse question: what is kept at this price.
-        discount_share: what a discount of this share of the price would do.
+        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        kept_at: the inverse question: what is kept at this price, in the listing's currency.
+        discount_share: what taking this share off the price would do, and the least price that bears it.
     """
 
-    as_of: date
-    kept_at: Decimal | None = None
-    discount_share: Decimal | None = None
+    as_of: date | None = None
+    kept_at: NotNegative | None = None
+    discount_share: ProperShare | None = None
 
 
 def price_listing(workspace: Workspace, code: str, question: ListingQuestion) -> ListingSheet:
@@ -78,8 +81,10 @@ def price_listing(workspace: Workspace, code: str, question: ListingQuestion) ->
         DoesNotFitError: the shipping service takes the product in no way.
     """
     listing = find_listing(workspace, code)
-    costing = prepare(workspace, listing.references(), question.as_of)
-    return _priced(workspace, costing, code, listing, question)
+    as_of = question.as_of or workspace.workshop.today()
+    costing = prepare(workspace, references_in(listing), as_of)
+    asked = price_question(listing, as_of, question.kept_at, question.discount_share)
+    return _priced(workspace, costing, code, listing, asked)
 
 
 def find_listing(workspace: Workspace, code: str) -> Listing:
@@ -91,7 +96,7 @@ def find_listing(workspace: Workspace, code: str) -> Listing:
     key = (workspace.workshop_id, workspace.workshop.revision, "listings", code)
     found: tuple[Listing] | None = workspace.database.memory.find(key)
     if found is None:
-        listing = find_one(workspace, "listings", code).facts
+        listing = find_one(workspace, Thing("listings", code)).facts
         assert isinstance(listing, Listing)  # the collection holds nothing else
         found = (listing,)
         workspace.database.memory.keep(key, found)
@@ -99,10 +104,10 @@ def find_listing(workspace: Workspace, code: str) -> Listing:
 
 
 def _priced(
-    workspace: Workspace, costing: Costing, code: str, listing: Listing, question: ListingQuestion
+    workspace: Workspace, costing: Costing, code: str, listing: Listing, question: PriceQuestion
 ) -> ListingSheet:
     product = costing.surroundings.catalogue.products[listing.product]
-    sheet = priced(workspace, costing, price_question(listing, question))
+    sheet = priced(workspace, costing, question)
     price = sheet.price_per_piece.price
     per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
     shown: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
@@ -124,20 +129,18 @@ def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: 
         raise MissingMeasuresError(listing.product, error.purpose, error.members) from None
 
 
-def price_question(listing: Listing, question: ListingQuestion) -> PriceQuestion:
+def price_question(
+    listing: Listing, as_of: date, kept_at: Decimal | None = None, discount_share: Decimal | None = None
+) -> PriceQuestion:
     """What is asked about the price of a piece, when it is asked of a listing."""
     return PriceQuestion(
         product=listing.product,
         quantity=listing.standard_batch,
-        as_of=question.as_of,
+        as_of=as_of,
         policy=listing.policy,
-        tax=listing.tax,
-        channel=listing.channel,
-        currency=listing.currency,
-        shipping_service=listing.shipping_service,
-        shipping_zone=listing.shipping_zone,
-        kept_at=question.kept_at,
-        discount_share=question.discount_share,
+        route=Route.of(listing),
+        kept_at=kept_at,
+        discount_share=discount_share,
     )
 
 
@@ -163,7 +166,7 @@ def price_list(
     """
     with workspace.snapshot() as frozen:
         if channel is not None:
-            prepare(frozen, [(("channel",), "channels", channel)], as_of)
+            prepare(frozen, [(("channel",), Thing("channels", channel))], as_of)
         yield from _entries(frozen, as_of, channel, listed)
 
 
@@ -182,9 +185,9 @@ def _entries(workspace: Workspace, as_of: date, channel: str | None, listed: Lis
             if channel in (None, each.facts.channel):
                 question = None
                 if listed is ListedPrice.ASKED:
-                    question = ListingQuestion(as_of=as_of)
+                    question = price_question(each.facts, as_of)
                 elif each.code in in_force and in_force[each.code].currency == each.facts.currency:
-                    question = ListingQuestion(as_of=as_of, kept_at=in_force[each.code].amount)
+                    question = price_question(each.facts, as_of, in_force[each.code].amount)
                 yield _entry(workspace, each.code, each.facts, as_of, question)
         if len(page) < _PAGE:
             return
@@ -195,20 +198,20 @@ _NO_PRICE_IN_FORCE = "no price in its currency is in force; apply a repricing fi
 
 
 def _entry(
-    workspace: Workspace, code: str, listing: Listing, as_of: date, question: ListingQuestion | None
+    workspace: Workspace, code: str, listing: Listing, as_of: date, question: PriceQuestion | None
 ) -> PriceListEntry:
     """The entry, with the price that the question is about; None if there is no price."""
-    costing = prepare(workspace, listing.references(), as_of)
+    costing = prepare(workspace, references_in(listing), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:
-        return PriceListEntry(**_known(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
+        return PriceListEntry(**_without_price(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
     try:
         sheet = _priced(workspace, costing, code, listing, question)
     except PugmillError as error:
-        return PriceListEntry(**_known(code, listing, product, as_of), problem=str(error))
+        return PriceListEntry(**_without_price(code, listing, product, as_of), problem=str(error))
     price = sheet.price_per_piece
     return PriceListEntry(
-        **_known(code, listing, product, as_of),
+        **_without_price(code, listing, product, as_of),
         price=price.price,
         display=price.display,
         gross_price=price.gross_price,
@@ -224,8 +227,8 @@ def _entry(
     )
 
 
-def _known(code: str, listing: Listing, product: Product, as_of: date) -> dict[str, Any]:
-    """What is known of a listing without its price."""
+def _without_price(code: str, listing: Listing, product: Product, as_of: date) -> dict[str, Any]:
+    """What an entry says of a listing besides its price."""
     return {
         "listing": code,
         "product": listing.product,

@@ -24,6 +24,7 @@ from service.domain.pricing.price import Pricing
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly, half_up
+from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.memory import Remembered
 from service.store.listing import prices_in_force
@@ -109,7 +110,7 @@ class Look:
         self._confirmed = frozenset(request.confirmed)
         self._counts: Counter[str] = Counter()
         self._used: set[str] = set()
-        self._known_costs = Remembered(200)
+        self._costs_of_bills = Remembered(200)
 
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """What was found of each listing, by code; no more than some hundred of them are in memory.
@@ -212,8 +213,8 @@ class Look:
 
     def _costs(self, found: FoundBill) -> UnitCosts:
         """What a piece costs; alike for every listing of a batch."""
-        known: UnitCosts = self._known_costs.of(found.text, lambda: self._costs_of(found.bill))
-        return known
+        costs: UnitCosts = self._costs_of_bills.of(found.text, lambda: self._costs_of(found.bill))
+        return costs
 
     def _costs_of(self, bill: BatchBill) -> UnitCosts:
         try:
@@ -226,7 +227,7 @@ class Look:
         return UnitCosts(variable=variable, full=full, shown_variable=variable)
 
     def _without_rate(self, bill: BatchBill) -> Exception:
-        missing = dict.fromkeys(part.partition("#")[0] for part in bill.quantities if part not in self._full)
+        missing = dict.fromkeys(whole_of(part) for part in bill.quantities if part not in self._full)
         for resource in missing:
             if resource in self._rating.unusable:
                 return _UnpricedError(str(self._rating.unusable[resource]))
@@ -245,7 +246,7 @@ class Look:
     def basis(self) -> RepricingBasis:
         """The rates that were used."""
         table = self._rating.table
-        used = [part.partition("#")[0] for part in self._used]
+        used = [whole_of(part) for part in self._used]
         resources = dict.fromkeys((*sorted(used), *table.shares, *sorted(self._sales.used)))
         return RepricingBasis(
             table=RateTable(

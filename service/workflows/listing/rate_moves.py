@@ -77,8 +77,8 @@ class RateMoves:
             before.seen.update(found)
             for change in changes:
                 key = change.resource, change.cause, change.old_rate, change.new_rate
-                known = self._moved.setdefault(key, change)
-                if change.since < known.since:
+                there = self._moved.setdefault(key, change)
+                if change.since < there.since:
                     self._moved[key] = change
         return tuple(
             (change.resource, change.cause, amount) for change, amount in zip(changes, found.values(), strict=True)

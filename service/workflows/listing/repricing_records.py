@@ -5,6 +5,7 @@ from uuid import UUID
 
 from service import clock
 from service.domain.listing.price_history import PriceHistoryEntry
+from service.domain.values.references import Thing
 from service.store.engine.database import Connection
 from service.store.listing import repricings
 from service.store.listing.repricings import Repricing
@@ -80,6 +81,6 @@ def price_history(workspace: Workspace, listing: str, *, before: UUID | None, li
     Raises:
         NotRegisteredError: the listing is not registered.
     """
-    find_one(workspace, "listings", listing)
+    find_one(workspace, Thing("listings", listing))
     with workspace.reading() as connection:
         return repricings.page_of_history(connection, workspace.workshop_id, listing, before=before, limit=limit)

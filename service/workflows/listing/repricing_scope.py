@@ -9,6 +9,7 @@ from service.domain.costing.rate_card import RateCard
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.references import Reference, Thing, references_in
 from service.store.currency import exchange
 from service.store.engine.database import Connection
 from service.store.listing.prices_in_force import Narrowing
@@ -37,11 +38,11 @@ def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Na
         InvalidValuesError: the scope names what is not registered.
         MissingRatesError: a resource that it names has no rate on the day.
     """
-    things: list[tuple[str, str]] | None = None
+    things: list[Thing] | None = None
     with workspace.reading() as connection:
         _check_registered(connection, workspace, scope)
         if scope.resources is not None:
-            things = [_thing(resource) for resource in scope.resources]
+            things = [Thing.of(resource) for resource in scope.resources]
         elif scope.changed_since is not None:
             things = _changed_since(connection, workspace, card.as_of, scope.changed_since)
     if scope.resources is not None:
@@ -51,47 +52,38 @@ def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Na
     return Narrowing(things=things, channel=scope.channel, product=scope.product)
 
 
-def _thing(resource: str) -> tuple[str, str]:
-    collection, _, code = resource.partition("/")
-    return collection, code
-
-
 def _check_registered(connection: Connection, workspace: Workspace, scope: RepricingScope) -> None:
-    named = [(("scope", "resources", index), *_thing(resource)) for index, resource in enumerate(scope.resources or ())]
-    for member, collection in (("channel", "channels"), ("product", "products")):
-        code = getattr(scope, member)
-        if code is not None:
-            named.append((("scope", member), collection, code))  # type: ignore[arg-type]
-    there = registrations.registered_among(connection, workspace.workshop_id, [(each[1], each[2]) for each in named])
+    resources = enumerate(scope.resources or ())
+    named: list[Reference] = [(("scope", "resources", index), Thing.of(resource)) for index, resource in resources]
+    named += references_in(scope, ("scope",))
+    there = registrations.registered_among(connection, workspace.workshop_id, [thing for _, thing in named])
     problems = [
-        InvalidValueError(path, f"there is no {_described(collection, code)}; register it first")
-        for path, collection, code in named
-        if (collection, code) not in there
+        InvalidValueError(path, f"there is no {_described(thing)}; register it first")
+        for path, thing in named
+        if thing not in there
     ]
     if problems:
         raise InvalidValuesError(problems)
 
 
-def _described(collection: str, code: str) -> str:
-    return described(collection, code) if collection in COLLECTIONS else f"{collection}/{code}"
+def _described(thing: Thing) -> str:
+    return described(thing) if thing.collection in COLLECTIONS else str(thing)
 
 
 def _check_rated(workspace: Workspace, resources: tuple[str, ...], card: RateCard) -> None:
     missing = [
         MissingRate(resource=resource)
         for resource in resources
-        if COLLECTIONS[_thing(resource)[0]].terms is not None and resource not in card.rates
+        if COLLECTIONS[Thing.of(resource).collection].terms is not None and resource not in card.rates
     ]
     if missing:
         raise with_first_days(workspace, MissingRatesError(card.as_of, missing))
 
 
-def _changed_since(
-    connection: Connection, workspace: Workspace, as_of: date, since: date
-) -> list[tuple[str, str]] | None:
+def _changed_since(connection: Connection, workspace: Workspace, as_of: date, since: date) -> list[Thing] | None:
     """What has a rate that changed after a day; None for everything, where exchange rates did."""
     begun = datetime.combine(since, time.min, ZoneInfo(workspace.workshop.time_zone)).astimezone(UTC)
     if exchange.has_changed_since(connection, workspace.workshop_id, as_of, since, begun):
         return None
     changed = rates.resources_changed(connection, workspace.workshop_id, as_of, since, begun)
-    return [_thing(resource) for resource in changed]
+    return [Thing.of(resource) for resource in changed]

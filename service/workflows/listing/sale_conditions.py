@@ -10,13 +10,14 @@ from service.domain.listing.listings import Listing
 from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
+from service.domain.values.references import Thing
 from service.encoding import to_bytes, trusted
 from service.memory import Memory, Remembered
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings
 from service.workflows.costing.costing import Costing
 from service.workflows.currency.exchange import Exchange
-from service.workflows.listing.listings import ListingQuestion, price_question
+from service.workflows.listing.listings import price_question
 from service.workflows.pricing.sale_way import sale_of
 from service.workflows.workspace import Workspace
 
@@ -78,7 +79,7 @@ class SaleConditions:
         return self._found.of(key, lambda: self._conditions(trusted(facts, Listing)))
 
     def _conditions(self, listing: Listing) -> Conditions:
-        question = price_question(listing, ListingQuestion(as_of=self._costing.card.as_of))
+        question = price_question(listing, self._costing.card.as_of)
         home = self._workspace.workshop.currency
         try:
             if listing.shipping_service is not None:
@@ -87,11 +88,11 @@ class SaleConditions:
             convert = self._exchange.conversion(home, listing.currency)
         except PugmillError as error:
             return Conditions(listing.currency, None, problem=str(error))
-        self.used.update(question.resources())
+        self.used.update(question.route.resources())
         return Conditions(listing.currency, aim, convert)
 
     def _product(self, code: str) -> Any:
         with self._workspace.reading() as connection:
-            found = registrations.find_registration(connection, self._workspace.workshop_id, "products", code)
+            found = registrations.find_registration(connection, self._workspace.workshop_id, Thing("products", code))
         assert found is not None  # the listing names it
         return found.facts

@@ -17,7 +17,9 @@ from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, cash_rounded, in_currency
-from service.workflows.costing.costing import Costing, costed, prepare, subject
+from service.domain.values.references import references_in
+from service.workflows.costing.cost_sheets import costed
+from service.workflows.costing.costing import Costing, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 from service.workflows.workspace import Workspace
 
@@ -79,7 +81,7 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
         MissingExchangeRateError: an amount cannot be converted on the date.
         UnreachableTargetError: no price meets the target.
     """
-    named = [subject("products", question.product), *question.references()]
+    named = [subject("products", question.product), *references_in(question.route)]
     costing = prepare(workspace, named, question.as_of)
     try:
         return priced(workspace, costing, question)
@@ -107,8 +109,8 @@ def _check_grid(question: PriceQuestion, currency: str) -> None:
 @exactly
 def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> PriceSheet:
     """The price sheet, when everything it takes is loaded; raises as price_product does."""
-    _check_grid(question, question.currency or workspace.workshop.currency)
-    resources = question.resources()
+    _check_grid(question, question.route.currency or workspace.workshop.currency)
+    resources = question.route.resources()
     batch = (question.product, question.quantity)
     ((bill, sheet),) = costed(workspace, costing, [batch], also=resources)
     way = SaleWay(costing, question, workspace.workshop.currency)
@@ -121,8 +123,8 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         quantity=question.quantity,
         as_of=question.as_of,
         currency=way.currency,
-        tax=question.tax,
-        channel=question.channel,
+        tax=question.route.tax,
+        channel=question.route.channel,
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
         cash_price=cash_rounded(found.gross, way.currency),
@@ -161,7 +163,7 @@ def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: s
         sheet: what the batch costs.
         home: the workshop's currency.
     """
-    _check_grid(question, question.currency or home)
+    _check_grid(question, question.route.currency or home)
     way = SaleWay(costing, question, home)
     found = way.price(sheet)
     return Takings(

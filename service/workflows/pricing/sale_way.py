@@ -1,6 +1,5 @@
 """The way from a cost to a price: under which conditions a piece is sold, and what of it comes home."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -13,17 +12,16 @@ from service.domain.pricing.discount_statement import DiscountStatement, discoun
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Price, Pricing
 from service.domain.selling.channels import Channel, ChannelRate, Display
+from service.domain.selling.route import Route
 from service.domain.selling.sale import Sale, sale_through
 from service.domain.selling.taxes import TaxRate
 from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
+from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO, half_up
 from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
-from service.domain.values.references import Reference
 from service.workflows.costing.costing import Costing
-
-_CONDITIONS = ("product", "tax", "channel", "currency", "shipping_service", "shipping_zone")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,11 +33,7 @@ class PriceQuestion:
         quantity: pieces in the batch that the cost is taken from.
         as_of: the date of the rates.
         policy: how the price is found; for the inverse question, its floor and display alone count.
-        tax: code of the tax; none if left out.
-        channel: code of the sales channel; sold directly if left out.
-        currency: of the price; the workshop's if left out.
-        shipping_service: code of the service that a piece is sent with; collected if left out.
-        shipping_zone: where it is sent.
+        route: how a piece is sold.
         kept_at: the inverse question: what is kept at this price.
         discount_share: what a discount of this share of the price would do.
     """
@@ -48,28 +42,9 @@ class PriceQuestion:
     quantity: int
     as_of: date
     policy: PricingPolicy
-    tax: str | None = None
-    channel: str | None = None
-    currency: str | None = None
-    shipping_service: str | None = None
-    shipping_zone: str | None = None
+    route: Route
     kept_at: Decimal | None = None
     discount_share: Decimal | None = None
-
-    def references(self) -> Iterator[Reference]:
-        """What it names besides the product."""
-        for member, collection in (
-            ("tax", "taxes"),
-            ("channel", "channels"),
-            ("shipping_service", "shipping-services"),
-        ):
-            code = getattr(self, member)
-            if code is not None:
-                yield (member,), collection, code
-
-    def resources(self) -> list[str]:
-        """What it names that has a rate."""
-        return [f"{collection}/{code}" for _, collection, code in self.references()]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +72,7 @@ def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
         question: its policy, batch and day do not matter.
         home: the workshop's currency.
     """
-    missing = [MissingRate(resource=each) for each in question.resources() if each not in costing.card.rates]
+    missing = [MissingRate(resource=each) for each in question.route.resources() if each not in costing.card.rates]
     if missing:
         raise MissingRatesError(costing.card.as_of, missing)
     return SaleWay(costing, question, home).sale
@@ -107,18 +82,18 @@ class SaleWay:
     """The way from a cost sheet to a price, under the conditions that the question names."""
 
     def __init__(self, costing: Costing, question: PriceQuestion, home: str) -> None:
-        self.costing, self.question, self.home = costing, question, home
-        self.currency = question.currency or home
+        self.costing, self.question, self.route, self.home = costing, question, question.route, home
+        self.currency = self.route.currency or home
         self.facts = costing.surroundings.facts
-        self.channel: Channel | None = self.facts["channels"][question.channel] if question.channel else None
+        self.channel: Channel | None = self.facts["channels"][self.route.channel] if self.route.channel else None
         self.estimate, self.shipping, self.sale = costing.remembered(
-            ("sale", *(getattr(question, member) for member in _CONDITIONS), question.policy.display), self._conditions
+            ("sale", question.product, self.route, question.policy.display), self._conditions
         )
 
     def _conditions(self) -> tuple[ShippingEstimate | None, ShippingStatement | None, Sale]:
         """How a piece is sent and under which conditions it is sold; alike for every batch and policy."""
-        estimate = self._estimate()
-        return estimate, self._shipping(estimate), self._sale(estimate)
+        estimate, statement = self._shipped()
+        return estimate, statement, self._sale(estimate)
 
     def price(self, sheet: CostSheet) -> Price:
         """The price that is asked, or looked at."""
@@ -130,8 +105,8 @@ class SaleWay:
 
     def _aim(self) -> Aim:
         """What is aimed at, alike for every cost."""
-        policy, conditions = self.question.policy, (getattr(self.question, member) for member in _CONDITIONS)
-        return self.costing.remembered(("aim", *conditions, policy), lambda: Aim(policy, self.sale, self.currency))
+        policy, key = self.question.policy, ("aim", self.question.product, self.route, self.question.policy)
+        return self.costing.remembered(key, lambda: Aim(policy, self.sale, self.currency))
 
     def discount(self, found: Price) -> DiscountStatement | None:
         """What the discount that was asked about does."""
@@ -174,19 +149,19 @@ class SaleWay:
 
     def _sale(self, estimate: ShippingEstimate | None) -> Sale:
         tax_share = ZERO
-        if self.question.tax is not None:
-            terms = self._terms("taxes", self.question.tax)
+        if self.route.tax is not None:
+            terms = self._terms("taxes", self.route.tax)
             assert isinstance(terms, TaxRate)  # a tax has no other terms
             tax_share = terms.rate_share
         shipping_cost = self._shipping_cost(estimate)
         asked = self.question.policy.display
-        if self.channel is None or self.question.channel is None:
+        if self.channel is None or self.route.channel is None:
             display = asked or Display.TAX_EXCLUSIVE
             return Sale(display=display, tax_share=tax_share, shipping_cost=shipping_cost or ZERO)
         if asked not in (None, self.channel.display):
             reason = f"the channel shows its prices {self.channel.display.value}; leave it out"
             raise InvalidValuesError([InvalidValueError(("display",), reason)])
-        terms = self._terms("channels", self.question.channel)
+        terms = self._terms("channels", self.route.channel)
         assert isinstance(terms, ChannelRate)  # a channel has no other terms
         # The sale is remembered: it may hold on to the exchange rates, but not to all that this price was made from.
         exchange, currency, of_terms = self.costing.exchange, self.currency, terms.currency or self.currency
@@ -202,22 +177,16 @@ class SaleWay:
     def _shipping_cost(self, estimate: ShippingEstimate | None) -> Decimal | None:
         return None if estimate is None else self._converted(estimate.price.amount, estimate.price.currency)
 
-    def _estimate(self) -> ShippingEstimate | None:
-        """How a single piece is sent; nothing if no service is named."""
-        code, zone = self.question.shipping_service, self.question.shipping_zone
+    def _shipped(self) -> tuple[ShippingEstimate | None, ShippingStatement | None]:
+        """How a single piece is sent, and the same as it is shown; nothing if no service is named."""
+        code, zone = self.route.shipping_service, self.route.shipping_zone
         if code is None or zone is None:
-            return None
-        terms = self._terms("shipping-services", code)
-        product = self.costing.surroundings.catalogue.products[self.question.product]
-        service = self.facts["shipping-services"][code]
-        return shipping_estimate([(self.question.product, product, 1)], service, terms, zone)
-
-    def _shipping(self, estimate: ShippingEstimate | None) -> ShippingStatement | None:
-        """The same as it is shown."""
-        code, zone = self.question.shipping_service, self.question.shipping_zone
-        if estimate is None or code is None or zone is None:
-            return None
-        rate = self.costing.card.rates[f"shipping-services/{code}"]
-        name = self.facts["shipping-services"][code].name
-        shipment = Shipment(service=code, name=name, zone=zone, as_of=self.question.as_of, valid_from=rate.valid_from)
-        return shipping_statement(estimate, shipment, currency=self.home, convert=self.costing.exchange)
+            return None, None
+        rate, service = self.costing.card.rates[f"shipping-services/{code}"], self.facts["shipping-services"][code]
+        assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms
+        product = self.question.product
+        pieces = [(product, self.costing.surroundings.catalogue.products[product], 1)]
+        estimate = shipping_estimate(pieces, service, rate.terms, zone)
+        day, first_day = self.question.as_of, rate.valid_from
+        shipment = Shipment(service=code, name=service.name, zone=zone, as_of=day, valid_from=first_day)
+        return estimate, shipping_statement(estimate, shipment, currency=self.home, convert=self.costing.exchange)

@@ -145,8 +145,8 @@ def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRe
         InvalidValuesError: the day is not one on which it could be accepted, or a batch size was not quoted.
         QuotationStateError: it has expired, and nobody says that the customer accepted before.
     """
-    known = quotation.acceptance
-    accepted_on = acceptance.accepted_on or (known.accepted_on if known is not None else today)
+    before = quotation.acceptance
+    accepted_on = acceptance.accepted_on or (before.accepted_on if before is not None else today)
     assert quotation.issued_on is not None  # it is issued
     if not quotation.issued_on <= accepted_on <= min(quotation.valid_until, today):
         if acceptance.accepted_on is None:

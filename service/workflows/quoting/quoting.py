@@ -1,7 +1,7 @@
 """Quoting a customer: a draft, with everything it was computed from."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -18,13 +18,13 @@ from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
-from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.references import Path
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, lock_workshop
-from service.workflows.costing.costing import Batch, Batches, costed, pools_of, prepare
+from service.workflows.costing.cost_sheets import Batch, Batches, costed
+from service.workflows.costing.costing import pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
 from service.workflows.workspace import Workspace
@@ -76,19 +76,7 @@ def quote(
     """
     while True:
         shown, basis = _previewed(workspace, request)
-        quotation = Quotation(
-            id=uuid7(),
-            revision=1 if revises is None else revises.revision + 1,
-            revises_id=None if revises is None else revises.id,
-            revises_number=None if revises is None else revises.number,
-            created_at=clock.now(),
-            quoted_on=shown.quoted_on,
-            valid_until=shown.valid_until,
-            letterhead=shown.letterhead,
-            request=request,
-            figures=shown.figures,
-            remarks=shown.remarks,
-        )
+        quotation = _draft(shown, revises)
         with workspace.writing() as connection:
             if lock_workshop(connection, workspace.workshop_id) == workspace.workshop.revision:
                 check(connection)
@@ -96,6 +84,17 @@ def quote(
                 return quotation
         # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
         workspace = workspace.now()
+
+
+def _draft(shown: QuotationPreview, revises: Quotation | None) -> Quotation:
+    return Quotation(
+        id=uuid7(),
+        revision=1 if revises is None else revises.revision + 1,
+        revises_id=None if revises is None else revises.id,
+        revises_number=None if revises is None else revises.number,
+        created_at=clock.now(),
+        **{each.name: getattr(shown, each.name) for each in fields(shown)},
+    )
 
 
 def preview(workspace: Workspace, request: QuotationRequest) -> QuotationPreview:
@@ -139,22 +138,13 @@ class _Quoting:
     def __init__(self, workspace: Workspace, request: QuotationRequest, quoted_on: date) -> None:
         self.workspace, self.request = workspace, request
         self.currency = request.currency or workspace.workshop.currency
-        self.costing = prepare(workspace, self._named(), quoted_on)
+        self.costing = prepare(workspace, request.named(), quoted_on)
         self.batches = Batches(self.costing)
-        self.codes_of_taxes = dict.fromkeys(code for _, code in request.taxes_named())
-
-    def _named(self) -> Iterator[tuple[Path, str, str]]:
-        for index, line in enumerate(self.request.lines):
-            yield ("lines", index, "product"), "products", line.product
-        for path, code in self.request.taxes_named():
-            yield path, "taxes", code
-        if (shipping := self.request.shipping) is not None:
-            yield ("shipping", "service"), "shipping-services", shipping.service
 
     def basis(self) -> tuple[QuotationBasis, Remarks]:
         """Everything outside the request that the figures follow from, and what has to be said beside them."""
         costing, home = self.costing, self.workspace.workshop.currency
-        others = [f"taxes/{code}" for code in self.codes_of_taxes]
+        others = [f"taxes/{code}" for code in self.request.taxes()]
         if self.request.shipping is not None:
             others.append(f"shipping-services/{self.request.shipping.service}")
         costing.exchange.conversion(home, self.currency)  # so that the quotation keeps the rates that it takes
@@ -175,7 +165,7 @@ class _Quoting:
             ),
             exchange=costing.exchange.used,
             pools=pools_of(costing.surroundings),
-            taxes={code: costing.surroundings.facts["taxes"][code] for code in self.codes_of_taxes},
+            taxes={code: costing.surroundings.facts["taxes"][code] for code in self.request.taxes()},
             bills=bills,
             breaks=tuple(breaks),
             shipment=None if self.request.shipping is None else self._shipment(self.request.shipping),

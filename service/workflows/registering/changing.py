@@ -53,13 +53,13 @@ def change(connection: Connection, workspace: Workspace, entry: Entry, precondit
     Raises:
         PreconditionFailedError: the caller had seen another state.
     """
-    before, known = entry.there or (None, None)
-    expect(None if known is None else revision_tag(workspace.workshop, known), precondition, entry.what)
-    if known is not None and before == entry.wanted:
-        return Registering(action=None, revision=known, state=before)
+    before, revision_now = entry.there or (None, None)
+    expect(None if revision_now is None else revision_tag(workspace.workshop, revision_now), precondition, entry.what)
+    if revision_now is not None and before == entry.wanted:
+        return Registering(action=None, revision=revision_now, state=before)
     revision = next_revision(connection, workspace.workshop_id)
     entry.save(revision)
-    registered = Action.REGISTERED if known is None else Action.REPLACED
+    registered = Action.REGISTERED if revision_now is None else Action.REPLACED
     action = entry.gone if entry.wanted is None else registered
     made = Change(subject=entry.subject, action=action, before=before, after=entry.wanted)
     audit.record(connection, workspace.workshop_id, workspace.actor, [made])

@@ -10,7 +10,7 @@ from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
-from service.domain.values.references import Registered
+from service.domain.values.references import Registered, Thing, references_in
 from service.store.engine.database import Connection
 from service.store.listing import prices_in_force
 from service.store.registering import rates, registrations
@@ -23,25 +23,25 @@ from service.workflows.registering.changing import Entry, Registering, change
 from service.workflows.workspace import Workspace
 
 
-def described(collection: str, code: str) -> str:
+def described(thing: Thing) -> str:
     """How a message calls it, for instance "material 'hdpe-flakes'"."""
-    return f"{COLLECTIONS[collection].noun} '{code}'"
+    return f"{COLLECTIONS[thing.collection].noun} '{thing.code}'"
 
 
-def find_one(workspace: Workspace, collection: str, code: str) -> Registration:
+def find_one(workspace: Workspace, thing: Thing) -> Registration:
     """What is registered under the code.
 
     Raises:
         NotRegisteredError: nothing is, or it is retired.
     """
     with workspace.reading() as connection:
-        return _registered(connection, workspace, collection, code)
+        return _registered(connection, workspace, thing)
 
 
-def _registered(connection: Connection, workspace: Workspace, collection: str, code: str) -> Registration:
-    found = registrations.find_registration(connection, workspace.workshop_id, collection, code)
+def _registered(connection: Connection, workspace: Workspace, thing: Thing) -> Registration:
+    found = registrations.find_registration(connection, workspace.workshop_id, thing)
     if found is None or found.retired_at is not None:
-        raise NotRegisteredError(described(collection, code), found.retired_at if found else None)
+        raise NotRegisteredError(described(thing), found.retired_at if found else None)
     return found
 
 
@@ -53,9 +53,7 @@ def list_registered(workspace: Workspace, collection: str, *, after: str, limit:
         )
 
 
-def register(
-    workspace: Workspace, resource: str, facts: Registered, precondition: Precondition = always
-) -> Registering:
+def register(workspace: Workspace, thing: Thing, facts: Registered, precondition: Precondition = always) -> Registering:
     """Create or replace it; the same again changes nothing.
 
     Raises:
@@ -64,38 +62,32 @@ def register(
         TooComplexError: sub-assemblies nested too deep.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = resource.partition("/")
     with workspace.changing() as connection:
-        there = registrations.find_registration(connection, workspace.workshop_id, collection, code)
+        there = registrations.find_registration(connection, workspace.workshop_id, thing)
         current = None if there is None or there.retired_at else there
 
         def save(revision: int) -> None:
-            _check(connection, workspace, COLLECTIONS[collection], code, facts, there)
-            registrations.save_registration(connection, workspace.workshop_id, collection, code, facts, revision)
-            prices_in_force.mark_stale(connection, workspace.workshop_id, collection, code)
+            _check(connection, workspace, thing, facts, there)
+            registrations.save_registration(connection, workspace.workshop_id, thing, facts, revision)
+            prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
 
-        known = (current.facts, current.revision) if current else None
-        entry = Entry(described(collection, code), resource, known, facts, save)
+        registered = (current.facts, current.revision) if current else None
+        entry = Entry(described(thing), str(thing), registered, facts, save)
         return change(connection, workspace, entry, precondition)
 
 
 def _check(
-    connection: Connection,
-    workspace: Workspace,
-    collection: Collection,
-    code: str,
-    facts: Registered,
-    there: Registration | None,
+    connection: Connection, workspace: Workspace, thing: Thing, facts: Registered, there: Registration | None
 ) -> None:
-    problems = list(_reference_problems(connection, workspace, facts, code))
-    changed = [] if there is None else _changed(collection, there.facts, facts)
-    if changed and rates.has_rates(connection, workspace.workshop_id, collection.name, code):
+    problems = list(_reference_problems(connection, workspace, facts, thing))
+    changed = [] if there is None else _changed(COLLECTIONS[thing.collection], there.facts, facts)
+    if changed and rates.has_rates(connection, workspace.workshop_id, thing):
         reason = "its rates rest on this; register another one under a new code instead"
         problems += [InvalidValueError((name,), reason) for name in changed]
     if problems:
         raise InvalidValuesError(problems)
     if isinstance(facts, Product):
-        _check_product(connection, workspace, code, facts)
+        _check_product(connection, workspace, thing.code, facts)
 
 
 def _changed(collection: Collection, before: Registered, after: Registered) -> list[str]:
@@ -103,20 +95,18 @@ def _changed(collection: Collection, before: Registered, after: Registered) -> l
 
 
 def _reference_problems(
-    connection: Connection, workspace: Workspace, facts: Registered, code: str
+    connection: Connection, workspace: Workspace, facts: Registered, itself: Thing
 ) -> Iterable[InvalidValueError]:
-    references = list(facts.references())
-    wanted = {(collection, named) for _, collection, named in references}
-    found = registrations.registered_among(connection, workspace.workshop_id, wanted)
-    if isinstance(facts, Product):
-        found.add(("products", code))  # a product that names itself is a loop, not an unknown
-    for path, collection, named in references:
-        if (collection, named) not in found:
-            yield InvalidValueError(path, f"there is no {described(collection, named)}; register it first")
+    references = list(references_in(facts))
+    found = registrations.registered_among(connection, workspace.workshop_id, {thing for _, thing in references})
+    found.add(itself)  # a product that names itself is a loop, not an unknown
+    for path, thing in references:
+        if thing not in found:
+            yield InvalidValueError(path, f"there is no {described(thing)}; register it first")
 
 
 def _check_product(connection: Connection, workspace: Workspace, code: str, product: Product) -> None:
-    parts = [("products", part) for part in product.sub_assemblies()]
+    parts = [Thing("products", part) for part in product.sub_assemblies()]
     below = surroundings(connection, workspace.workshop_id, parts, date.min)
     _check_nesting(connection, workspace, code, product, below.catalogue.products)
     if problems := list(inconsistencies(product, _machinery(connection, workspace, product))):
@@ -148,14 +138,16 @@ def _machinery(connection: Connection, workspace: Workspace, product: Product) -
     """The machines the product names, and their tariffs."""
 
     def facts(collection: str, codes: Iterable[str]) -> dict[str, Registered]:
-        return {code: _registered(connection, workspace, collection, code).facts for code in dict.fromkeys(codes)}
+        return {
+            code: _registered(connection, workspace, Thing(collection, code)).facts for code in dict.fromkeys(codes)
+        }
 
     machines = facts("machines", (each.machine for each in product.operations if each.machine is not None))
-    tariffs = facts("tariffs", (code for machine in machines.values() for _, _, code in machine.references()))
+    tariffs = facts("tariffs", (tariff.code for machine in machines.values() for _, tariff in references_in(machine)))
     return Catalogue(machines=machines, tariffs=tariffs)  # type: ignore[arg-type]
 
 
-def retire(workspace: Workspace, resource: str, precondition: Precondition = always) -> None:
+def retire(workspace: Workspace, thing: Thing, precondition: Precondition = always) -> None:
     """Take it out of use; its rates and every quotation made with it stay.
 
     Raises:
@@ -163,18 +155,17 @@ def retire(workspace: Workspace, resource: str, precondition: Precondition = alw
         InUseError: something else names it.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = resource.partition("/")
     with workspace.changing() as connection:
-        found = _registered(connection, workspace, collection, code)
+        found = _registered(connection, workspace, thing)
 
         def save(revision: int) -> None:
-            if users := registrations.users_of(connection, workspace.workshop_id, collection, code):
-                raise InUseError(described(collection, code), users)
-            registrations.retire_registration(connection, workspace.workshop_id, collection, code, revision)
-            prices_in_force.mark_stale(connection, workspace.workshop_id, collection, code)
+            if users := registrations.users_of(connection, workspace.workshop_id, thing):
+                raise InUseError(described(thing), users)
+            registrations.retire_registration(connection, workspace.workshop_id, thing, revision)
+            prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
 
-        known = (found.facts, found.revision)
-        entry = Entry(described(collection, code), resource, known, None, save, Action.RETIRED)
+        current = (found.facts, found.revision)
+        entry = Entry(described(thing), str(thing), current, None, save, Action.RETIRED)
         change(connection, workspace, entry, precondition)
 
 
@@ -186,71 +177,70 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
         InvalidValuesError: the terms do not fit it.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = rate.resource.partition("/")
+    thing = Thing.of(rate.resource)
     with workspace.changing() as connection:
-        registered = _registered(connection, workspace, collection, code)
-        there = rates.find_rate(connection, workspace.workshop_id, collection, code, rate.valid_from)
+        registered = _registered(connection, workspace, thing)
+        there = rates.find_rate(connection, workspace.workshop_id, thing, rate.valid_from)
 
         def save(revision: int) -> None:
             if problems := rate_problems(rate.terms, registered.facts):
                 raise InvalidValuesError(problems)
             rates.save_rate(connection, workspace.workshop_id, rate, revision)
 
-        known = (there.rate.terms, there.revision) if there else None
-        what, subject = _described_rate(collection, code, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
-        entry = Entry(what, subject, known, rate.terms, save)
+        current = (there.rate.terms, there.revision) if there else None
+        what, subject = _described_rate(thing, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
+        entry = Entry(what, subject, current, rate.terms, save)
         return change(connection, workspace, entry, precondition)
 
 
-def _described_rate(collection: str, code: str, valid_from: date) -> str:
-    return f"rate of {described(collection, code)} from {valid_from}"
+def _described_rate(thing: Thing, valid_from: date) -> str:
+    return f"rate of {described(thing)} from {valid_from}"
 
 
-def find_dated_rate(workspace: Workspace, collection: str, code: str, valid_from: date) -> StoredRate:
+def find_dated_rate(workspace: Workspace, thing: Thing, valid_from: date) -> StoredRate:
     """The rate that begins on this day.
 
     Raises:
         NotRegisteredError: there is none.
     """
     with workspace.reading() as connection:
-        return _rate(connection, workspace, collection, code, valid_from)
+        return _rate(connection, workspace, thing, valid_from)
 
 
-def _rate(connection: Connection, workspace: Workspace, collection: str, code: str, valid_from: date) -> StoredRate:
-    _registered(connection, workspace, collection, code)
-    found = rates.find_rate(connection, workspace.workshop_id, collection, code, valid_from)
+def _rate(connection: Connection, workspace: Workspace, thing: Thing, valid_from: date) -> StoredRate:
+    _registered(connection, workspace, thing)
+    found = rates.find_rate(connection, workspace.workshop_id, thing, valid_from)
     if found is None:
-        raise NotRegisteredError(_described_rate(collection, code, valid_from))
+        raise NotRegisteredError(_described_rate(thing, valid_from))
     return found
 
 
-def list_rates(workspace: Workspace, collection: str, code: str, *, after: date | None, limit: int) -> list[DatedRate]:
+def list_rates(workspace: Workspace, thing: Thing, *, after: date | None, limit: int) -> list[DatedRate]:
     """A page of its rates, by their first day.
 
     Raises:
         NotRegisteredError: nothing is registered under the code.
     """
     with workspace.reading() as connection:
-        _registered(connection, workspace, collection, code)
-        page = rates.page_of_rates(connection, workspace.workshop_id, collection, code, after=after, limit=limit)
+        _registered(connection, workspace, thing)
+        page = rates.page_of_rates(connection, workspace.workshop_id, thing, after=after, limit=limit)
     return [stored.rate for stored in page]
 
 
-def withdraw_rate(workspace: Workspace, resource: str, valid_from: date, precondition: Precondition = always) -> None:
+def withdraw_rate(workspace: Workspace, thing: Thing, valid_from: date, precondition: Precondition = always) -> None:
     """Take back a rate that was entered by mistake; the one before it holds on.
 
     Raises:
         NotRegisteredError: there is none that begins on this day.
         PreconditionFailedError: the caller had seen another state.
     """
-    collection, _, code = resource.partition("/")
     with workspace.changing() as connection:
-        there = _rate(connection, workspace, collection, code, valid_from)
-        known = (there.rate.terms, there.revision)
-        what, subject = _described_rate(collection, code, valid_from), rate_subject(resource, valid_from)
+        there = _rate(connection, workspace, thing, valid_from)
+        current = (there.rate.terms, there.revision)
+        what, subject = _described_rate(thing, valid_from), rate_subject(str(thing), valid_from)
 
         def save(_: int) -> None:
-            rates.delete_rate(connection, workspace.workshop_id, collection, code, valid_from)
+            rates.delete_rate(connection, workspace.workshop_id, thing, valid_from)
 
-        entry = Entry(what, subject, known, None, save)
+        entry = Entry(what, subject, current, None, save)
         change(connection, workspace, entry, precondition)

@@ -38,12 +38,12 @@ class Restoring:
     Attributes:
         place: of the database.
         holding: what is in it.
-        kept: where the database that it has replaced is, if there was one.
+        replaced: where the database that it has replaced is, if there was one.
     """
 
     place: Path
     holding: Holding
-    kept: Path | None
+    replaced: Path | None
 
 
 def back_up(database: Database, path: Path, *, overwrites: bool) -> Holding:
@@ -80,7 +80,7 @@ def restore(database: Database, path: Path, *, replaces: bool) -> Restoring:
         holding = holding_of(beside)
         if not is_known_revision(holding.revision):
             raise UnusableFileError(path, f"its revision, {holding.revision}, is of a newer version; install that")
-        return Restoring(place=place, holding=holding, kept=exchange_for(beside, place))
+        return Restoring(place=place, holding=holding, replaced=exchange_for(beside, place))
 
 
 def _place_of(database: Database) -> Path:

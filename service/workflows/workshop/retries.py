@@ -5,7 +5,7 @@ from math import ceil
 
 from service import clock
 from service.store.workshop import retries
-from service.store.workshop.retries import Claim, KeptAnswer
+from service.store.workshop.retries import Claim, StoredAnswer
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
 from service.workflows.workspace import Workspace
 
@@ -42,7 +42,7 @@ def claim(workspace: Workspace, key: str, fingerprint: str) -> Claim:
         return ours
 
 
-def keep(workspace: Workspace, claim: Claim, answer: KeptAnswer) -> None:
+def keep(workspace: Workspace, claim: Claim, answer: StoredAnswer) -> None:
     """Keep the answer to a request.
 
     Raises:

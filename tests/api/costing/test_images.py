@@ -9,7 +9,7 @@ from service.documents.drawing.drawing import ImageForm
 from service.documents.writing.formats import formatted_amount
 from service.domain.values.money import Money
 from service.encoding import decoded
-from service.workflows.costing import costing
+from service.workflows.costing import cost_sheets
 from service.workflows.workspace import Workspace
 from tests.api.http.test_texts import NAMES
 from tests.api.outside import refused
@@ -102,7 +102,7 @@ class TestTheSheet:
 
     def test_figures_are_written_in_the_workshop_s_locale(self, sold: Client) -> None:
         workspace = Workspace(database=sold.database, workshop=sold.workshop, actor=sold.actor)
-        statement = costing.cost_product(workspace, "sheet", 20, sold.workshop.today())
+        statement = cost_sheets.cost_product(workspace, "sheet", 20, sold.workshop.today())
 
         image = shown(sold, SVG, "products/sheet/cost-sheet?quantity=20").data
 

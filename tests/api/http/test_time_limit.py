@@ -10,10 +10,10 @@ import pytest
 import sqlalchemy as sa
 
 from service import time_limit
-from service.api.http.database_faults import fault_of
 from service.app import create_app
 from service.config import Settings
 from service.store.engine.database import Database
+from service.store.engine.database_faults import fault_of
 from tests.api.outside import is_problem, stored
 from tests.api.places import register_everything
 from tests.conftest import Client, make_client

@@ -6,6 +6,7 @@ import pytest
 
 from service.domain.listing.listings import Listing
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import references_in
 from service.encoding import decoded
 from tests.support import builders
 
@@ -40,6 +41,6 @@ def test_a_listing_that_cannot_be_is_refused_with_its_place(changed: dict[str, A
 def test_a_listing_names_its_product_channel_tax_and_shipping_service(
     changed: dict[str, Any], named: list[str]
 ) -> None:
-    found = decoded(builders.listing(**changed), Listing).references()
+    found = references_in(decoded(builders.listing(**changed), Listing))
 
-    assert [f"{collection}/{code}" for _, collection, code in found] == named
+    assert [str(thing) for _, thing in found] == named

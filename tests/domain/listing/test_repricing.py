@@ -66,8 +66,8 @@ class TestTheDecision:
     @pytest.mark.parametrize(
         ("new", "found"),
         [
-            ("10.09", Decision.KEPT),
-            ("9.91", Decision.KEPT),
+            ("10.09", Decision.LEFT),
+            ("9.91", Decision.LEFT),
             ("10.10", Decision.CHANGED),  # the least move is one that is made
             ("9.90", Decision.CHANGED),
             ("10.11", Decision.CHANGED),
@@ -95,7 +95,7 @@ class TestTheDecision:
         assert decided("10.00", "100", rules(greatest="0.25"), confirmed=True) is Decision.CHANGED
 
     def test_confirmation_moves_no_price_that_stays(self) -> None:
-        assert decided("10.00", "10.05", rules("0.01", "0.25"), confirmed=True) is Decision.KEPT
+        assert decided("10.00", "10.05", rules("0.01", "0.25"), confirmed=True) is Decision.LEFT
         assert decided("10.00", "10.00", rules("0.01", "0.25"), confirmed=True) is Decision.SAME
 
     def test_a_price_of_nothing_waits_if_any_does_and_never_stays(self) -> None:
@@ -119,11 +119,11 @@ class TestTheDecision:
         is_near = move is not None and move < Fraction(least)
         is_far = by.greatest_move_share is not None and (move is None or move > Fraction(by.greatest_move_share))
         expected = Decision.HELD if is_far and not confirmed else Decision.CHANGED
-        assert found is (Decision.SAME if old == new else Decision.KEPT if keeps and is_near else expected)
+        assert found is (Decision.SAME if old == new else Decision.LEFT if keeps and is_near else expected)
 
     def test_puts_a_price_in_force_or_leaves_the_old_one(self) -> None:
         assert {Decision.FIRST, Decision.CHANGED} == COMING_INTO_FORCE
-        assert {Decision.SAME, Decision.KEPT} == STAYING
+        assert {Decision.SAME, Decision.LEFT} == STAYING
 
 
 def problems_of(kind: type[Any], **members: Any) -> list[tuple[str | int, ...]]:

@@ -10,6 +10,7 @@ from service.domain.making.resources import Machine, Material, Tariff, band_shar
 from service.domain.register import COLLECTIONS
 from service.domain.selling.taxes import Tax
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import Thing, references_in
 from service.encoding import decoded
 from tests.domain.examples import a_catalogue, a_machine, a_product, a_tariff, an_operation, bench_work
 from tests.support import builders
@@ -110,17 +111,17 @@ class TestReferences:
             operations=[an_operation(tool="mould"), bench_work()],
         )
 
-        assert list(product.references()) == [
-            (("bill_of_materials", 0, "material"), "materials", "hdpe"),
-            (("bill_of_materials", 1, "product"), "products", "frame"),
-            (("operations", 0, "machine"), "machines", "press"),
-            (("operations", 0, "tool"), "tools", "mould"),
-            (("operations", 0, "labour", 0, "labour_grade"), "labour-grades", "operator"),
+        assert list(references_in(product)) == [
+            (("bill_of_materials", 0, "material"), Thing("materials", "hdpe")),
+            (("bill_of_materials", 1, "product"), Thing("products", "frame")),
+            (("operations", 0, "machine"), Thing("machines", "press")),
+            (("operations", 0, "tool"), Thing("tools", "mould")),
+            (("operations", 0, "labour", 0, "labour_grade"), Thing("labour-grades", "operator")),
         ]
         assert product.sub_assemblies() == ("frame",)
 
     def test_of_a_machine_are_its_tariff_and_of_all_that_stands_alone_none(self) -> None:
-        assert list(a_machine().references()) == [(("tariff",), "tariffs", "grid")]
+        assert list(references_in(a_machine())) == [(("tariff",), Thing("tariffs", "grid"))]
         alone = [
             ("materials", {"name": "x", "unit": "kg"}),
             ("machines", {"name": "x"}),
@@ -132,7 +133,7 @@ class TestReferences:
             ("shipping-services", {"name": "x"}),
         ]
         for collection, body in alone:
-            assert list(decoded(body, COLLECTIONS[collection].facts).references()) == []
+            assert list(references_in(decoded(body, COLLECTIONS[collection].facts))) == []
 
 
 class TestBandShares:

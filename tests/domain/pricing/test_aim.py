@@ -14,7 +14,7 @@ from service.domain.pricing.policy import Rounding
 from service.domain.pricing.price_statement import price_statement
 from service.domain.selling.channels import ChannelRate, Display
 from service.domain.selling.sale import Sale, sale_through
-from service.domain.solving.straight_pieces import common
+from service.domain.solving.segments import common
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 from service.encoding import decoded

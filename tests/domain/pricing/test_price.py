@@ -10,7 +10,7 @@ from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_grid import PriceGrid, grid_of
 from service.domain.pricing.price_statement import price_statement
-from service.domain.solving.straight_pieces import EVERYWHERE, Interval
+from service.domain.solving.segments import EVERYWHERE, Interval
 from service.domain.values.errors import FigureTooLargeError, InvalidValuesError
 from service.domain.values.exact import exactly
 from service.domain.values.unit_costs import UnitCosts

@@ -16,6 +16,7 @@ from service.domain.quoting.quotation import QuotationFigures
 from service.domain.quoting.request import QuotationLineRequest, QuotationRequest, currency_problems
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import Thing
 from service.encoding import decoded
 from tests.domain.examples import TODAY, a_line, a_product, a_request, a_shop, euros
 from tests.support import builders
@@ -214,11 +215,13 @@ class TestRequestsThatCannotBe:
         adjustment = {"reason": "r", "tax": "export", "amount": "1"}
         request = a_request(lines=[a_quotation_line()], allowances=[adjustment], charges=[adjustment])
 
-        assert list(request.taxes_named()) == [
-            (("lines", 0, "tax"), "vat"),
-            (("allowances", 0, "tax"), "export"),
-            (("charges", 0, "tax"), "export"),
+        assert request.named() == [
+            (("lines", 0, "product"), Thing("products", request.lines[0].product)),
+            (("lines", 0, "tax"), Thing("taxes", "vat")),
+            (("allowances", 0, "tax"), Thing("taxes", "export")),
+            (("charges", 0, "tax"), Thing("taxes", "export")),
         ]
+        assert request.taxes() == ("vat", "export")
 
 
 def test_a_basis_of_another_day_gives_the_same_figures() -> None:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from service.domain.making.working_week import WORKING_WEEK, Weekday
 from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import references_in
 from tests.domain.examples import D
 
 MONDAY = date(2026, 11, 30)
@@ -130,4 +131,4 @@ class TestClosures:
             Closure(name="x", first_day=MONDAY, last_day=date.fromisoformat(last))
 
     def test_name_nothing(self) -> None:
-        assert list(CHRISTMAS.references()) == []
+        assert list(references_in(CHRISTMAS)) == []

@@ -16,9 +16,10 @@ from service.domain.selling.channels import (
     FeeBase,
     Payer,
 )
-from service.domain.solving.straight_pieces import value_at
+from service.domain.solving.segments import value_at
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
+from service.domain.values.references import references_in
 from service.encoding import decoded
 from tests.support import builders
 
@@ -323,7 +324,7 @@ class TestAChannel:
         channel = Channel(name="Lantern Quay market")
 
         assert (channel.display, channel.payout_currency) == (Display.TAX_INCLUSIVE, None)
-        assert list(channel.references()) == []
+        assert list(references_in(channel)) == []
 
     def test_has_the_seller_pay_for_shipping_and_fees_on_the_gross_price_unless_it_says_otherwise(self) -> None:
         assert terms().shipping_paid_by is Payer.SELLER

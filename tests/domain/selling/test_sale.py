@@ -8,7 +8,7 @@ import pytest
 
 from service.domain.selling.channels import ChannelRate, Display, FeeBase
 from service.domain.selling.sale import Sale, sale_through
-from service.domain.solving.straight_pieces import value_at
+from service.domain.solving.segments import value_at
 from service.domain.values.exact import exactly
 from service.encoding import decoded
 

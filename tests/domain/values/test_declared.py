@@ -10,6 +10,7 @@ import pytest
 from service.domain.values.declared import (
     Bounds,
     Code,
+    Distinct,
     Length,
     Line,
     Name,
@@ -19,6 +20,7 @@ from service.domain.values.declared import (
     Positive,
     Share,
     Text,
+    Then,
     declared,
     default_of,
     field_types,
@@ -101,6 +103,71 @@ class TestText:
         (rule,) = (each for each in rules_and_type(hint)[0] if isinstance(each, Text))
 
         assert rule(value) == problem
+
+
+@declared
+class Pile:
+    """Crates on each other.
+
+    Attributes:
+        crates: from below.
+        marks: of the pile.
+        lowest: the one below all.
+        note: anything worth knowing.
+    """
+
+    crates: Annotated[tuple[Crate, ...], Distinct(by="code", reason="stands in it twice", at_entry=True)] = ()
+    marks: Annotated[tuple[Name, ...], Length(at_most=3), Distinct()] = ()
+    lowest: Annotated[Crate, Then(rule=Bounds(at_most=9), member="pieces")] | None = None
+    note: Annotated[Line, Then(rule=Text(max_length=3, min_length=0))] = ""
+
+    def problems(self) -> list[InvalidValueError]:
+        return [InvalidValueError(("note",), "must not be 'bad'")] if self.note == "bad" else []
+
+
+class TestLaterRules:
+    """`Distinct` and `Then` say where within a field something is wrong, once every field is right by itself."""
+
+    def test_a_pile_that_keeps_them_is_made(self) -> None:
+        a, b = Crate(code="a"), Crate(code="b")
+
+        assert Pile(crates=(a, b), marks=("x", "y"), lowest=a, note="abc").crates == (a, b)
+        assert Pile().lowest is None
+
+    def test_everything_that_breaks_them_is_named_with_its_place(self) -> None:
+        a, b = Crate(code="a", pieces=10), Crate(code="b")
+
+        with pytest.raises(InvalidValuesError) as caught:
+            Pile(crates=(a, b, a, a), marks=("x", "x"), lowest=a, note="abcd")
+
+        assert [(each.path, each.reason) for each in caught.value.problems] == [
+            (("crates", 2, "code"), "stands in it twice"),
+            (("crates", 3, "code"), "stands in it twice"),
+            (("marks",), "must be different from each other"),
+            (("lowest", "pieces"), "must be 9 or less"),
+            (("note",), "must have 0 to 3 characters"),
+        ]
+
+    def test_they_come_before_the_rules_of_the_whole_and_after_those_of_fields(self) -> None:
+        with pytest.raises(InvalidValuesError) as caught:
+            Pile(marks=("x", "x"), note="bad")
+
+        assert [each.path for each in caught.value.problems] == [("marks",), ("note",)]
+        with pytest.raises(InvalidValuesError) as caught:
+            Pile(marks=("x", "x", "x", "x"), note="bad")
+
+        assert [each.reason for each in caught.value.problems] == ["must have 0 to 3 entries"]
+
+    def test_they_are_no_rules_that_a_value_keeps_by_itself(self) -> None:
+        assert rules_and_type(Annotated[Line, Distinct(), Then(rule=Length(at_most=1))]) == rules_and_type(Line)
+
+    def test_on_the_entries_of_a_field_they_are_refused(self) -> None:
+        @declared
+        class Row:
+            names: tuple[Annotated[str, Then(rule=Length(at_most=1))], ...]
+
+        with pytest.raises(AssertionError):
+            Row(names=())
 
 
 class TestDeclared:

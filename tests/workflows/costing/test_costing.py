@@ -11,7 +11,7 @@ from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError
 from service.domain.values.errors import InvalidValuesError
-from service.workflows.costing import costing
+from service.workflows.costing import cost_sheets
 from service.workflows.errors import NotRegisteredError
 from tests.domain.examples import TODAY, a_policy, euros
 from tests.support import builders
@@ -28,7 +28,7 @@ class TestTheBill:
             {"name": "Brick", "bill_of_materials": [{"material": "hdpe", "quantity_per_piece": "1.5"}]},
         )
 
-        found = costing.bill_of_product(owner.workspace, "brick", 7)
+        found = cost_sheets.bill_of_product(owner.workspace, "brick", 7)
 
         assert [(line.resource, str(line.quantity)) for line in found.bill.lines] == [("materials/hdpe", "10.5")]
         assert found.warnings == found.cautions == ()
@@ -37,7 +37,7 @@ class TestTheBill:
         hot = builders.operation(processing_temperature_c="200", cycle_minutes="0.01")
         furnished.put("products/sheet", builders.product(operations=[hot], mass_kg="10"))
 
-        found = costing.bill_of_product(furnished.workspace, "sheet", 7)
+        found = cost_sheets.bill_of_product(furnished.workspace, "sheet", 7)
         sheet = furnished.cost(quantity=7)
 
         assert [each.code for each in found.warnings] == ["mass-above-materials", "less-energy-than-melting"]
@@ -49,7 +49,7 @@ class TestTheBill:
         furnished.retire("products/sheet")
 
         with pytest.raises(NotRegisteredError, match=f"there is no product '{code}'"):
-            costing.bill_of_product(furnished.workspace, code, 1)
+            cost_sheets.bill_of_product(furnished.workspace, code, 1)
         with pytest.raises(NotRegisteredError, match=f"there is no product '{code}'"):
             furnished.cost(code)
 

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from service.domain.listing.price_change import RepricingFigures
 from service.domain.listing.repricing import RepricingRequest
+from service.domain.values.references import Thing
 from service.encoding import decoded, encoded, plain_data
 from service.store.engine.database import Database
 from service.workflows.listing import repricing, repricing_records
@@ -85,7 +86,7 @@ def history(owner: Owner, listing: str) -> list[str]:
 
 def facts_of(owner: Owner, path: str) -> dict[str, Any]:
     collection, _, code = path.partition("/")
-    facts: dict[str, Any] = encoded(registering.find_one(owner.workspace, collection, code).facts)
+    facts: dict[str, Any] = encoded(registering.find_one(owner.workspace, Thing(collection, code)).facts)
     return facts
 
 
@@ -98,7 +99,7 @@ def raise_electricity(owner: Owner, day: str = "0.39", night: str = "0.18", on: 
 
 
 def withdraw(owner: Owner, path: str, day: str) -> None:
-    registering.withdraw_rate(owner.workspace, path, date.fromisoformat(day))
+    registering.withdraw_rate(owner.workspace, Thing.of(path), date.fromisoformat(day))
 
 
 @contextmanager

@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
+from service.domain.values.references import Thing
 from service.encoding import encoded
 from service.store.engine.database import Database
 from service.store.listing import prices_in_force
@@ -77,11 +78,13 @@ def sell_many(owner: Owner) -> None:
     workshop_id = owner.workshop_id
     with owner.database.writing() as connection:
         lock_workshop(connection, workshop_id)
-        found = registrations.find_registration(connection, workshop_id, "listings", "l")
+        found = registrations.find_registration(connection, workshop_id, Thing("listings", "l"))
         assert found is not None
         revision = next_revision(connection, workshop_id)
         for place in range(MANY - 1):
-            registrations.save_registration(connection, workshop_id, "listings", f"l-{place:04}", found.facts, revision)
+            registrations.save_registration(
+                connection, workshop_id, Thing("listings", f"l-{place:04}"), found.facts, revision
+            )
 
 
 def codes_of(database: Database, owner: Owner, after: str = "") -> list[str]:

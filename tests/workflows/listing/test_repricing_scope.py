@@ -8,6 +8,7 @@ import pytest
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import Thing
 from service.encoding import decoded
 from service.store.engine.tables import exchange_rates, rates
 from service.store.listing import prices_in_force
@@ -269,9 +270,9 @@ def test_terms_that_are_supposed_narrow_to_what_rests_on_them_unless_a_scope_say
 class TestWhatIsRead:
     def test_is_no_listing_that_does_not_rest_on_what_changed(self, shop: Owner) -> None:
         narrowings = {
-            ("materials", "resin"): ["peg-fair"],
-            ("tariffs", "grid"): PRESSED,
-            ("taxes", "reduced"): ["peg-fair"],
+            Thing("materials", "resin"): ["peg-fair"],
+            Thing("tariffs", "grid"): PRESSED,
+            Thing("taxes", "reduced"): ["peg-fair"],
         }
 
         with shop.database.reading() as connection:

@@ -19,6 +19,7 @@ from service.domain.listing.listings import Listing
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.values.exact import exactly
+from service.domain.values.references import Thing
 from service.encoding import decoded, plain_data
 from service.store.engine.tables import listing_prices, price_changes
 from service.store.listing import repricings
@@ -42,7 +43,9 @@ def put_on_sale(owner: Owner, how_many: int) -> None:
         for number in range(how_many):
             policy = builders.policy(value=str(Decimal(number % 40 + 10) / 100))
             facts = decoded(builders.listing(policy=policy), Listing)
-            registrations.save_registration(connection, owner.workshop_id, "listings", f"sheet-{number:04}", facts, 0)
+            registrations.save_registration(
+                connection, owner.workshop_id, Thing("listings", f"sheet-{number:04}"), facts, 0
+            )
 
 
 def prices_of(owner: Owner) -> dict[str, UUID]:

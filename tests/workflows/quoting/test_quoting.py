@@ -15,7 +15,7 @@ from service.domain.costing.errors import MissingRatesError
 from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.store.engine.tables import as_stored
-from service.workflows.costing.costing import MAX_LINES
+from service.workflows.costing.cost_sheets import MAX_LINES
 from service.workflows.errors import NotRegisteredError
 from service.workflows.quoting import quotations as reading
 from tests.domain.examples import TODAY

@@ -9,6 +9,7 @@ from service.domain.audit import Action
 from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
+from service.domain.values.references import Thing
 from service.workflows.currency import exchange
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import registering
@@ -42,7 +43,7 @@ class TestRates:
             furnished.put_rate("materials/hdpe", day, builders.material_rate("0.9"))
 
         def days(after: date | None) -> list[str]:
-            found = registering.list_rates(furnished.workspace, "materials", "hdpe", after=after, limit=2)
+            found = registering.list_rates(furnished.workspace, Thing("materials", "hdpe"), after=after, limit=2)
             return [rate.valid_from.isoformat() for rate in found]
 
         assert days(None) == ["2026-01-01", "2026-07-01"]
@@ -53,14 +54,14 @@ class TestRates:
         furnished.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("99"))
         revision = furnished.revision
 
-        registering.withdraw_rate(furnished.workspace, "materials/hdpe", date(2026, 11, 1))
+        registering.withdraw_rate(furnished.workspace, Thing.of("materials/hdpe"), date(2026, 11, 1))
 
         assert furnished.cost() == before
         assert furnished.revision == revision + 1
         on, day = furnished.workspace, date(2026, 11, 1)
         for reach in (
-            lambda: registering.withdraw_rate(on, "materials/hdpe", day),
-            lambda: registering.find_dated_rate(on, "materials", "hdpe", day),
+            lambda: registering.withdraw_rate(on, Thing.of("materials/hdpe"), day),
+            lambda: registering.find_dated_rate(on, Thing("materials", "hdpe"), day),
         ):
             with pytest.raises(NotRegisteredError, match="there is no rate of material 'hdpe' from 2026-11-01"):
                 reach()
@@ -68,7 +69,7 @@ class TestRates:
     def test_are_read_back_with_the_revision_of_their_last_change(self, furnished: Owner) -> None:
         done = furnished.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("0.91"))
 
-        found = registering.find_dated_rate(furnished.workspace, "materials", "hdpe", date(2026, 11, 1))
+        found = registering.find_dated_rate(furnished.workspace, Thing("materials", "hdpe"), date(2026, 11, 1))
 
         assert found.revision == done.revision
         assert found.rate.terms == furnished.terms("materials/hdpe", builders.material_rate("0.91"))

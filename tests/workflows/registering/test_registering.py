@@ -10,6 +10,7 @@ from service.domain.audit import Action
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH
 from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
+from service.domain.values.references import Thing
 from service.workflows.entity_tags import revision_tag
 from service.workflows.errors import InUseError, NotRegisteredError, PreconditionFailedError
 from service.workflows.registering import registering
@@ -40,7 +41,7 @@ class TestRegistering:
 
         assert second.action is Action.REPLACED
         assert second.revision == first.revision + 1 == owner.revision
-        found = registering.find_one(owner.workspace, "materials", "hdpe")
+        found = registering.find_one(owner.workspace, Thing("materials", "hdpe"))
         assert (found.facts.name, found.revision) == ("HDPE, white", second.revision)
 
     def test_the_same_figure_in_other_digits_is_the_same(self, owner: Owner) -> None:
@@ -63,13 +64,13 @@ class TestRegistering:
         ]
         assert owner.revision == 0
         with pytest.raises(NotRegisteredError, match="there is no product 'sheet'"):
-            registering.find_one(owner.workspace, "products", "sheet")
+            registering.find_one(owner.workspace, Thing("products", "sheet"))
 
     def test_what_another_workshop_has_is_not_there(self, furnished: Owner, other_owner: Owner) -> None:
         with pytest.raises(InvalidValuesError, match="there is no material 'hdpe'"):
             other_owner.put("products/sheet", builders.product())
         with pytest.raises(NotRegisteredError):
-            registering.find_one(other_owner.workspace, "materials", "hdpe")
+            registering.find_one(other_owner.workspace, Thing("materials", "hdpe"))
         with pytest.raises(NotRegisteredError):
             other_owner.retire("products/sheet")
 
@@ -120,7 +121,7 @@ class TestLoops:
 
         assert (error.value.loop, error.value.path) == (("c", "a", "b", "c"), ("bill_of_materials", 1, "product"))
         assert furnished.revision == before
-        found = registering.find_one(furnished.workspace, "products", "c")
+        found = registering.find_one(furnished.workspace, Thing("products", "c"))
         assert found.facts.sub_assemblies() == ()
 
     def test_of_two_calls_at_once_that_would_close_a_loop_one_is_refused(self, furnished: Owner) -> None:
@@ -194,7 +195,7 @@ class TestRetiring:
         furnished.retire("materials/hdpe")
 
         with pytest.raises(NotRegisteredError, match=r"material 'hdpe' was retired on \d{4}-\d\d-\d\d; PUT it again"):
-            registering.find_one(furnished.workspace, "materials", "hdpe")
+            registering.find_one(furnished.workspace, Thing("materials", "hdpe"))
         with pytest.raises(NotRegisteredError):
             furnished.retire("materials/hdpe")
         with pytest.raises(InvalidValuesError, match="there is no material 'hdpe'; register it first"):
@@ -223,7 +224,7 @@ class TestRetiring:
         with pytest.raises(NotRegisteredError, match="overhead pool 'rent' was retired"):
             furnished.put_rate("overheads/rent", "2026-01-01", builders.overhead_rate())
         with pytest.raises(NotRegisteredError, match="overhead pool 'rent' was retired"):
-            registering.list_rates(furnished.workspace, "overheads", "rent", after=None, limit=9)
+            registering.list_rates(furnished.workspace, Thing("overheads", "rent"), after=None, limit=9)
 
 
 class TestWhatRatesRestOn:
@@ -268,7 +269,7 @@ class TestPreconditions:
                 "materials/hdpe", "2026-01-01", builders.material_rate("9"), never
             ),
             "rate of overhead pool 'rent' from 2026-01-01": lambda: registering.withdraw_rate(
-                workspace, "overheads/rent", furnished_day, never
+                workspace, Thing("overheads", "rent"), furnished_day, never
             ),
             "entry of exchange rates for 2026-01-01 from 'manual'": lambda: furnished.put_exchange_rates(
                 "2026-01-01", precondition=never, USD="1.1"

@@ -90,7 +90,7 @@ class TestRestoring:
 
         done = restore(at(elsewhere), kept, replaces=False)
 
-        assert (done.place, done.kept, done.holding.workshops) == (elsewhere, None, 1)
+        assert (done.place, done.replaced, done.holding.workshops) == (elsewhere, None, 1)
         assert names(elsewhere) == ["Kiln Lane"]
 
     def test_replaces_a_database_only_when_told_to_and_keeps_it(self, kept: Path, place: Path) -> None:
@@ -100,8 +100,8 @@ class TestRestoring:
 
         done = restore(at(place), kept, replaces=True)
         assert names(place) == ["Kiln Lane"]
-        assert done.kept is not None
-        assert names(done.kept) == ["Kiln Lane", "Quay Street"]
+        assert done.replaced is not None
+        assert names(done.replaced) == ["Kiln Lane", "Quay Street"]
 
     def test_of_the_database_itself_is_refused(self, place: Path) -> None:
         with pytest.raises(OccupiedError):

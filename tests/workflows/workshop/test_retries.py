@@ -4,12 +4,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from service.store.workshop.retries import KeptAnswer
+from service.store.workshop.retries import StoredAnswer
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
 from service.workflows.workshop import retries
 from tests.workflows.owner import Owner
 
-ANSWER = KeptAnswer(status=201, headers={"Location": "/v1/quotations/1"}, body=b"{}")
+ANSWER = StoredAnswer(status=201, headers={"Location": "/v1/quotations/1"}, body=b"{}")
 
 
 def claim(owner: Owner, fingerprint: str = "f") -> retries.Claim:

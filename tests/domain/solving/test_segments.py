@@ -1,4 +1,4 @@
-"""Functions made of straight pieces: by hand, and against their definition at many places."""
+"""Functions made of straight segments: by hand, and against their definition at many places."""
 
 from collections.abc import Sequence
 from decimal import Decimal
@@ -9,11 +9,11 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from service.domain.solving.straight_pieces import (
+from service.domain.solving.segments import (
     EVERYWHERE,
     Function,
     Interval,
-    Piece,
+    Segment,
     clamped,
     common,
     is_rising,
@@ -31,17 +31,17 @@ from tests.domain.strategies import figures
 A_THIRD = Decimal(1) / Decimal(3)
 
 
-def function(*pieces: tuple[str, str]) -> Function:
-    """Pieces of so much slope and constant; each ends at 10 times its place, the last nowhere."""
-    ends = [Decimal(10 * place) for place in range(len(pieces))]
+def function(*segments: tuple[str, str]) -> Function:
+    """Segments of so much slope and constant; each ends at 10 times its place, the last nowhere."""
+    ends = [Decimal(10 * place) for place in range(len(segments))]
     return tuple(
-        Piece(
+        Segment(
             above=above,
-            up_to=None if place == len(pieces) - 1 else above + 10,
+            up_to=None if place == len(segments) - 1 else above + 10,
             slope=Decimal(slope),
             constant=Decimal(constant),
         )
-        for place, (above, (slope, constant)) in enumerate(zip(ends, pieces, strict=True))
+        for place, (above, (slope, constant)) in enumerate(zip(ends, segments, strict=True))
     )
 
 
@@ -73,17 +73,17 @@ class TestASum:
         assert total([STEPPED]) == STEPPED
 
     def test_has_a_piece_between_any_two_ends_of_its_parts(self) -> None:
-        other = (Piece(up_to=Decimal(15), slope=Decimal(1)), Piece(above=Decimal(15), constant=Decimal(-1)))
+        other = (Segment(up_to=Decimal(15), slope=Decimal(1)), Segment(above=Decimal(15), constant=Decimal(-1)))
 
         assert total([STEPPED, other]) == (
-            Piece(above=Decimal(0), up_to=Decimal(10), slope=Decimal("1.1")),
-            Piece(above=Decimal(10), up_to=Decimal(15), slope=Decimal("1.2")),
-            Piece(above=Decimal(15), up_to=Decimal(20), slope=Decimal("0.2"), constant=Decimal(-1)),
-            Piece(above=Decimal(20), up_to=None, slope=Decimal(0), constant=Decimal(4)),
+            Segment(above=Decimal(0), up_to=Decimal(10), slope=Decimal("1.1")),
+            Segment(above=Decimal(10), up_to=Decimal(15), slope=Decimal("1.2")),
+            Segment(above=Decimal(15), up_to=Decimal(20), slope=Decimal("0.2"), constant=Decimal(-1)),
+            Segment(above=Decimal(20), up_to=None, slope=Decimal(0), constant=Decimal(4)),
         )
 
     def test_has_one_piece_where_its_parts_end_together(self) -> None:
-        assert [piece.up_to for piece in total([STEPPED, STEPPED])] == [10, 20, None]
+        assert [segment.up_to for segment in total([STEPPED, STEPPED])] == [10, 20, None]
 
     def test_with_a_line_keeps_its_ends_whichever_comes_first(self) -> None:
         risen = function(("1.1", "-3"), ("1.2", "-3"), ("1", "2"))
@@ -104,24 +104,24 @@ class TestLimits:
     def test_cut_a_piece_where_it_crosses_them(self) -> None:
         """0.1 x is at least 0.5 and at most 2: it rises from 5 to 20."""
         assert clamped(line(slope=Decimal("0.1")), Decimal("0.5"), Decimal(2)) == (
-            Piece(above=Decimal(0), up_to=Decimal(5), slope=Decimal(0), constant=Decimal("0.5")),
-            Piece(above=Decimal(5), up_to=Decimal(20), slope=Decimal("0.1"), constant=Decimal(0)),
-            Piece(above=Decimal(20), up_to=None, slope=Decimal(0), constant=Decimal(2)),
+            Segment(above=Decimal(0), up_to=Decimal(5), slope=Decimal(0), constant=Decimal("0.5")),
+            Segment(above=Decimal(5), up_to=Decimal(20), slope=Decimal("0.1"), constant=Decimal(0)),
+            Segment(above=Decimal(20), up_to=None, slope=Decimal(0), constant=Decimal(2)),
         )
 
     def test_cut_a_falling_piece_the_other_way_round(self) -> None:
         """5 − x is at most 3 and at least 0: it falls from 2 to 5."""
         assert clamped(line(slope=Decimal(-1), constant=Decimal(5)), Decimal(0), Decimal(3)) == (
-            Piece(above=Decimal(0), up_to=Decimal(2), slope=Decimal(0), constant=Decimal(3)),
-            Piece(above=Decimal(2), up_to=Decimal(5), slope=Decimal(-1), constant=Decimal(5)),
-            Piece(above=Decimal(5), up_to=None, slope=Decimal(0), constant=Decimal(0)),
+            Segment(above=Decimal(0), up_to=Decimal(2), slope=Decimal(0), constant=Decimal(3)),
+            Segment(above=Decimal(2), up_to=Decimal(5), slope=Decimal(-1), constant=Decimal(5)),
+            Segment(above=Decimal(5), up_to=None, slope=Decimal(0), constant=Decimal(0)),
         )
 
     @pytest.mark.parametrize(
-        ("least", "most", "pieces"),
+        ("least", "most", "segments"),
         [
             ("0", None, (("0.1", "0"), ("0.2", "0"), ("0", "5"))),  # never below it
-            ("1", None, (("0", "1"), ("0.2", "0"), ("0", "5"))),  # the first piece meets it at its end only
+            ("1", None, (("0", "1"), ("0.2", "0"), ("0", "5"))),  # the first segment meets it at its end only
             (None, "5", (("0.1", "0"), ("0.2", "0"), ("0", "5"))),
             (None, "2", (("0.1", "0"), ("0", "2"), ("0", "2"))),  # the second meets it where it begins only
             ("6", None, (("0", "6"), ("0", "6"), ("0", "6"))),
@@ -129,11 +129,11 @@ class TestLimits:
         ],
     )
     def test_at_the_ends_of_pieces_cut_none(
-        self, least: str | None, most: str | None, pieces: tuple[tuple[str, str], ...]
+        self, least: str | None, most: str | None, segments: tuple[tuple[str, str], ...]
     ) -> None:
         limits = [None if each is None else Decimal(each) for each in (least, most)]
 
-        assert clamped(STEPPED, *limits) == function(*pieces)
+        assert clamped(STEPPED, *limits) == function(*segments)
 
     def test_that_are_the_same_leave_a_level(self) -> None:
         found = clamped(STEPPED, Decimal(3), Decimal(3))
@@ -142,13 +142,13 @@ class TestLimits:
 
 
 @exactly
-def not_negative(pieces: Function) -> tuple[Interval, ...]:
-    return tuple(reaching(pieces))
+def not_negative(segments: Function) -> tuple[Interval, ...]:
+    return tuple(reaching(segments))
 
 
 class TestWhereAFunctionIsNotNegative:
     @pytest.mark.parametrize(
-        ("pieces", "intervals"),
+        ("segments", "intervals"),
         [
             ([("1", "0")], [interval("0")]),
             ([("0", "0")], [interval("0")]),
@@ -161,32 +161,32 @@ class TestWhereAFunctionIsNotNegative:
             ([("1", "-14"), ("1", "-4")], [interval("10", included=False)]),  # a jump up
             ([("1", "-10"), ("1", "-30")], [interval("10", "10"), interval("30")]),  # just at the upper end
             ([("-1", "4"), ("-1", "15")], [interval("0", "4"), interval("10", "15", included=False)]),
-            ([("-1", "4"), ("-1", "10")], [interval("0", "4")]),  # it would be nothing at 10, which is not the piece's
+            ([("-1", "4"), ("-1", "10")], [interval("0", "4")]),  # it would be 0 at 10, which is not the segment's
             ([("-1", "30"), ("0", "0")], [interval("0", "10"), interval("10", included=False)]),
             ([("-1", "30"), ("0", "-1")], [interval("0", "10")]),
             ([("0", "-1"), ("1", "-10")], [interval("10", included=False)]),
         ],
     )
-    def test_is_told_piece_by_piece(self, pieces: list[tuple[str, str]], intervals: list[Interval]) -> None:
-        assert not_negative(function(*pieces)) == tuple(intervals)
+    def test_is_told_piece_by_piece(self, segments: list[tuple[str, str]], intervals: list[Interval]) -> None:
+        assert not_negative(function(*segments)) == tuple(intervals)
 
     def test_counts_a_root_that_a_division_left_a_hair_beyond_its_piece(self) -> None:
-        """0.3 x − 1 is nothing at 10/3, where the piece ends, though 34 digits may say otherwise on either side."""
+        """0.3 x − 1 is nothing at 10/3, where the segment ends, though 34 digits may say otherwise on either side."""
         for end in (A_THIRD * 10, Decimal("3.33333333333333333333333333333")):
-            pieces = (
-                Piece(up_to=end, slope=Decimal("0.3"), constant=Decimal(-1)),
-                Piece(above=end, constant=Decimal(-1)),
+            segments = (
+                Segment(up_to=end, slope=Decimal("0.3"), constant=Decimal(-1)),
+                Segment(above=end, constant=Decimal(-1)),
             )
-            (found,) = not_negative(pieces)
+            (found,) = not_negative(segments)
             assert found.holds(end)
 
     def test_is_where_it_reaches_a_level_of_nothing(self) -> None:
-        pieces = function(("1", "-4"), ("1", "-14"))
+        segments = function(("1", "-4"), ("1", "-14"))
 
-        assert tuple(reaching(pieces, Decimal(3))) == not_negative(plus(pieces, constant=Decimal(-3)))
+        assert tuple(reaching(segments, Decimal(3))) == not_negative(plus(segments, constant=Decimal(-3)))
 
     @pytest.mark.parametrize(
-        ("pieces", "rises"),
+        ("segments", "rises"),
         [
             ([("1", "0")], True),
             ([("0", "0")], True),
@@ -197,8 +197,8 @@ class TestWhereAFunctionIsNotNegative:
             ([("1", "0"), ("-1", "90")], False),
         ],
     )
-    def test_is_all_from_a_place_on_only_if_it_never_falls(self, pieces: list[tuple[str, str]], rises: bool) -> None:
-        assert is_rising(function(*pieces)) is rises
+    def test_is_all_from_a_place_on_only_if_it_never_falls(self, segments: list[tuple[str, str]], rises: bool) -> None:
+        assert is_rising(function(*segments)) is rises
 
 
 class TestAnInterval:
@@ -241,11 +241,11 @@ class TestAnInterval:
 
 @st.composite
 def functions(draw: st.DrawFn) -> Function:
-    """Up to five pieces with jumps, ends and figures of a few digits."""
+    """Up to five segments with jumps, ends and figures of a few digits."""
     ends = sorted(set(draw(st.lists(figures("0.5", "40", 1), max_size=4))))
     edges = [Decimal(0), *ends, None]
     return tuple(
-        Piece(
+        Segment(
             above=above or Decimal(0),
             up_to=up_to,
             slope=draw(figures("-2", "2", 2)),
@@ -258,10 +258,10 @@ def functions(draw: st.DrawFn) -> Function:
 places = st.fractions(0, 60, max_denominator=97) | st.integers(0, 480).map(lambda eighths: Fraction(eighths, 8))
 
 
-def defined(pieces: Sequence[Piece], x: Fraction) -> Fraction:
+def defined(segments: Sequence[Segment], x: Fraction) -> Fraction:
     """What a function is at a place, in fractions."""
-    piece = next(each for each in pieces if each.up_to is None or x <= Fraction(each.up_to))
-    return Fraction(piece.slope) * x + Fraction(piece.constant)
+    segment = next(each for each in segments if each.up_to is None or x <= Fraction(each.up_to))
+    return Fraction(segment.slope) * x + Fraction(segment.constant)
 
 
 def in_it(found: Interval, x: Fraction) -> bool:
@@ -302,16 +302,16 @@ def test_its_pieces_follow_each_other_from_0_without_end(
     found = exactly(clamped)(exactly(total)([one, scaled(one, Decimal(2))]), least, most)
 
     assert found[0].above == 0
-    assert [piece.up_to for piece in found[:-1]] == [piece.above for piece in found[1:]]
+    assert [segment.up_to for segment in found[:-1]] == [segment.above for segment in found[1:]]
     assert found[-1].up_to is None
-    assert all(piece.up_to > piece.above for piece in found[:-1] if piece.up_to is not None)
+    assert all(segment.up_to > segment.above for segment in found[:-1] if segment.up_to is not None)
 
 
 @given(functions(), st.lists(places, min_size=1, max_size=40))
 def test_a_function_is_not_negative_just_where_it_is_told_to_be(one: Function, some: list[Fraction]) -> None:
     found = not_negative(one)
 
-    ends = [Fraction(piece.up_to) for piece in one if piece.up_to is not None]
+    ends = [Fraction(segment.up_to) for segment in one if segment.up_to is not None]
     for x in [Fraction(0), *ends, *(end + Fraction(1, 100) for end in ends), *some, Fraction(10**9)]:
         is_in_one = any(in_it(each, x) for each in found)
         assert is_in_one is (defined(one, x) >= 0) or abs(defined(one, x)) < Fraction(1, 10**25)

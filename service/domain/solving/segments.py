@@ -1,4 +1,4 @@
-"""Functions made of straight pieces, and where they are not negative: exact, piece by piece."""
+"""Functions made of straight segments, and where they are not negative: exact, segment by segment."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -10,11 +10,11 @@ from service.domain.values.exact import ONE, ZERO, snapped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
-    """A straight piece: slope × x + constant.
+class Segment:
+    """A straight segment: slope × x + constant.
 
     Attributes:
-        above: it holds for x above this; the first piece of a function holds at its lower end too.
+        above: it holds for x above this; the first segment of a function holds at its lower end too.
         up_to: it holds up to this, which is included; for good if None.
         slope: what the function rises by for one more of x.
         constant: what it would be at 0.
@@ -34,8 +34,8 @@ class Piece:
         return self.up_to is None or snapped(x) <= snapped(self.up_to)
 
 
-Function = tuple[Piece, ...]
-"""Pieces one after the other, from 0 to where there is no end."""
+Function = tuple[Segment, ...]
+"""Segments one after the other, from 0 to where there is no end."""
 
 
 class Interval(NamedTuple):
@@ -63,20 +63,20 @@ EVERYWHERE = (Interval(low=ZERO),)
 
 
 def line(slope: Decimal = ZERO, constant: Decimal = ZERO) -> Function:
-    """A function of a single piece."""
-    return (Piece(slope=slope, constant=constant),)
+    """A function of a single segment."""
+    return (Segment(slope=slope, constant=constant),)
 
 
 def value_at(function: Function, x: Decimal) -> Decimal:
     """The function's value at x, 0 or more."""
-    for piece in function[:-1]:
-        if piece.reaches(x):
-            return piece.at(x)
+    for segment in function[:-1]:
+        if segment.reaches(x):
+            return segment.at(x)
     return function[-1].at(x)  # which has no end
 
 
 def total(functions: Iterable[Function]) -> Function:
-    """The sum of some functions, one at least; added up two by two, so that few pieces are gone through often."""
+    """The sum of some functions, one at least; added up two by two, so that few segments are gone through often."""
     found = list(functions)
     while len(found) > 1:
         pairs = zip(found[::2], found[1::2], strict=False)
@@ -94,12 +94,12 @@ def scaled(function: Function, factor: Decimal) -> Function:
     return tuple(_reshaped(each, each.slope * factor, each.constant * factor) for each in function)
 
 
-def _reshaped(piece: Piece, slope: Decimal, constant: Decimal) -> Piece:
-    return Piece(above=piece.above, up_to=piece.up_to, slope=slope, constant=constant)
+def _reshaped(segment: Segment, slope: Decimal, constant: Decimal) -> Segment:
+    return Segment(above=segment.above, up_to=segment.up_to, slope=slope, constant=constant)
 
 
 def _sum(one: Function, other: Function) -> Function:
-    """Two functions added up on the pieces that both allow."""
+    """Two functions added up on the segments that both allow."""
     if len(one) == 1:
         one, other = other, one
     if len(other) == 1:
@@ -111,7 +111,7 @@ def _sum(one: Function, other: Function) -> Function:
         ends = [each.up_to for each in (left, right) if each.up_to is not None]
         up_to = min(ends, default=None)
         found.append(
-            Piece(above=above, up_to=up_to, slope=left.slope + right.slope, constant=left.constant + right.constant)
+            Segment(above=above, up_to=up_to, slope=left.slope + right.slope, constant=left.constant + right.constant)
         )
         if up_to is None:
             return tuple(found)
@@ -132,44 +132,44 @@ def clamped(function: Function, least: Decimal | None, most: Decimal | None) -> 
 
 
 def _never_beyond(function: Function, limit: Decimal, *, is_below: bool) -> Function:
-    """Each piece cut where it crosses the limit, and flat beyond it."""
+    """Each segment cut where it crosses the limit, and flat beyond it."""
     sign = ONE if is_below else -ONE
-    flat = Piece(constant=limit)
+    flat = Segment(constant=limit)
     found = []
-    for piece in function:
-        for interval, is_kept in _cut(piece, sign, limit):
-            shape = piece if is_kept else flat
+    for segment in function:
+        for interval, is_kept in _cut(segment, sign, limit):
+            shape = segment if is_kept else flat
             found.append(replace(shape, above=interval.low, up_to=interval.high))
     return tuple(found)
 
 
-def _cut(piece: Piece, sign: Decimal, limit: Decimal) -> Iterator[tuple[Interval, bool]]:
-    """The parts of a piece, in order, each with whether sign × (function − limit) is not negative on it."""
-    slope, constant = sign * piece.slope, sign * (piece.constant - limit)
-    whole = Interval(low=piece.above, high=piece.up_to)
+def _cut(segment: Segment, sign: Decimal, limit: Decimal) -> Iterator[tuple[Interval, bool]]:
+    """The parts of a segment, in order, each with whether sign × (function − limit) is not negative on it."""
+    slope, constant = sign * segment.slope, sign * (segment.constant - limit)
+    whole = Interval(low=segment.above, high=segment.up_to)
     if slope == 0:
         yield whole, constant >= 0
         return
     root = -constant / slope
-    if root <= piece.above or (piece.up_to is not None and root >= piece.up_to):
-        yield whole, (slope > 0) == (root <= piece.above)
+    if root <= segment.above or (segment.up_to is not None and root >= segment.up_to):
+        yield whole, (slope > 0) == (root <= segment.above)
         return
-    yield Interval(low=piece.above, high=root), slope < 0
-    yield Interval(low=root, high=piece.up_to), slope > 0
+    yield Interval(low=segment.above, high=root), slope < 0
+    yield Interval(low=root, high=segment.up_to), slope > 0
 
 
 def reaching(function: Function, level: Decimal = ZERO) -> Iterator[Interval]:
-    """Where the function is at least the level, in order: each piece solved by itself, so nothing is approached."""
+    """Where the function is at least the level, in order: each segment solved by itself, so nothing is approached."""
     is_first = True
-    for piece in function:
-        found = _reaching(piece, level, is_first=is_first)
+    for segment in function:
+        found = _reaching(segment, level, is_first=is_first)
         if found is not None:
             yield found
         is_first = False
 
 
-def _reaching(piece: Piece, level: Decimal, *, is_first: bool) -> Interval | None:
-    slope, missing, above, up_to = piece.slope, level - piece.constant, piece.above, piece.up_to
+def _reaching(segment: Segment, level: Decimal, *, is_first: bool) -> Interval | None:
+    slope, missing, above, up_to = segment.slope, level - segment.constant, segment.above, segment.up_to
     if slope == 0:
         return None if missing > 0 else Interval(above, is_first, up_to)
     root = missing / slope
@@ -185,7 +185,7 @@ def _reaching(piece: Piece, level: Decimal, *, is_first: bool) -> Interval | Non
 
 def is_rising(function: Function) -> bool:
     """Whether it never falls, so that what it reaches once it reaches for good."""
-    return all(piece.slope >= 0 for piece in function) and all(
+    return all(segment.slope >= 0 for segment in function) and all(
         one.up_to is not None and snapped(one.at(one.up_to)) <= snapped(other.at(one.up_to))
         for one, other in pairwise(function)
     )

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from service.api.contract.moments import instant_of, moment_problem
+from service.api.contract.instants import instant_of, instant_problem
 
 
 class TestMoments:
@@ -19,7 +19,7 @@ class TestMoments:
         ],
     )
     def test_an_instant_is_the_same_everywhere(self, text: str, instant: datetime) -> None:
-        assert moment_problem(text) is None
+        assert instant_problem(text) is None
         assert instant_of(text, "Europe/Dublin") == instant_of(text, "UTC", is_end=True) == instant
 
     def test_a_day_is_as_long_as_it_is_where_the_workshop_is(self) -> None:
@@ -31,12 +31,12 @@ class TestMoments:
 
     @pytest.mark.parametrize("text", ["1900-01-01", "2999-12-31"])
     def test_the_first_and_the_last_day_are_days(self, text: str) -> None:
-        assert moment_problem(text) is None
+        assert instant_problem(text) is None
         assert instant_of(text, "Pacific/Kiritimati") < instant_of(text, "Pacific/Pago_Pago", is_end=True)
 
     @pytest.mark.parametrize("text", ["1899-12-31", "3000-01-01"])
     def test_what_is_beyond_them_is_told(self, text: str) -> None:
-        assert moment_problem(text) == "must be from 1900 to 2999"
+        assert instant_problem(text) == "must be from 1900 to 2999"
 
     @pytest.mark.parametrize(
         "text",
@@ -57,4 +57,4 @@ class TestMoments:
         ],
     )
     def test_anything_else_is_no_moment(self, text: str) -> None:
-        assert "such as 2026-11-25" in (moment_problem(text) or "")
+        assert "such as 2026-11-25" in (instant_problem(text) or "")

@@ -1,20 +1,20 @@
-"""Moments as they are asked about: an instant (RFC 3339), or a whole day where the workshop is."""
+"""Instants as they are asked about: by themselves (RFC 3339), or as a whole day where the workshop is."""
 
 import re
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-MOMENT_FORM = (
+INSTANT_FORM = (
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
     r"([Tt][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,9})?([Zz]|[+-][0-9]{2}:[0-9]{2}))?"
 )
-_FORM = re.compile(MOMENT_FORM)
+_FORM = re.compile(INSTANT_FORM)
 _FIRST_YEAR, _LAST_YEAR = 1900, 2999
 _DAY_LENGTH = len("2026-11-25")
 
 
-def moment_problem(text: str) -> str | None:
-    """What is wrong with the text of a moment; None if it is one."""
+def instant_problem(text: str) -> str | None:
+    """What is wrong with the text of an instant or a day; None if it is one."""
     try:
         if not _FORM.fullmatch(text):
             raise ValueError(text)

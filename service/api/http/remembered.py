@@ -1,4 +1,4 @@
-"""Answers kept as bytes: a sheet follows from the workshop's revision, the question and the day alone."""
+"""Answers remembered as bytes: a sheet follows from the workshop's revision, the question and the day alone."""
 
 from collections.abc import Callable
 from functools import wraps
@@ -26,7 +26,7 @@ def state_tag(workshop: Workshop) -> str:
     return tag(_VERSION, revision_tag(workshop, workshop.revision), workshop.today(), form)
 
 
-def kept(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
+def remembered(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
     """Answer from memory, before anything is parsed, if nothing of the workshop's has changed since.
 
     For reads that follow from the address, the media type, the workshop's facts and rates, and today. The workshop's

@@ -1,0 +1,147 @@
+"""What batches consume and what they cost, line by line."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import NamedTuple
+
+from service.domain.costing.cost_sheet import CostSheet
+from service.domain.costing.cost_statement import CostStatement, cost_statement
+from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.making.bill_of_resources import BillOfResources, stated
+from service.domain.making.explosion import bill_of_resources
+from service.domain.making.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.products import Tooling
+from service.domain.safety.cautions import Caution
+from service.domain.values.errors import TooComplexError
+from service.domain.values.references import whole_of
+from service.time_limit import next_step
+from service.workflows.costing.costing import Costing, WhatIf, prepare, subject, surroundings_of, with_first_days
+from service.workflows.workspace import Workspace
+
+MAX_LINES = 50_000
+"""The most lines that one request may have worked out, over all its batches."""
+
+
+class Batch(NamedTuple):
+    """What is to be costed.
+
+    Attributes:
+        product: its code.
+        quantity: good pieces.
+        tooling: how every tool is charged; as each operation says if left out.
+        supplied: resources that cost nothing, for the customer brings them.
+    """
+
+    product: str
+    quantity: int
+    tooling: Tooling | None = None
+    supplied: frozenset[str] = frozenset()
+
+
+class Batches:
+    """Costs batches for one request, each once, and no more than one request may ask for."""
+
+    def __init__(self, costing: Costing) -> None:
+        self._costing, self._lines = costing, 0
+        self._found: dict[Batch, tuple[BillOfResources, CostSheet]] = {}
+
+    def costed(self, batch: Batch) -> tuple[BillOfResources, CostSheet]:
+        """The bill of a batch, and the sheet of what costs something of it.
+
+        Raises:
+            MissingRatesError: naming every resource without a rate.
+            TooComplexError: together they are more than one request may ask for.
+        """
+        found = self._found.get(batch)
+        if found is None:
+            next_step()
+            bill = self._costing.bill(batch.product, batch.quantity, batch.tooling)
+            self._lines += len(bill.lines) + len(bill.issues)
+            if self._lines > MAX_LINES:
+                raise TooComplexError("lines on all the bills of one request", MAX_LINES)
+            found = self._found[batch] = bill, self._costing.sheet(bill.without(batch.supplied))
+        return found
+
+
+def costed(
+    workspace: Workspace,
+    costing: Costing,
+    batches: Iterable[tuple[str, int] | Batch],
+    also: Iterable[str] = (),
+    together: Batches | None = None,
+) -> list[tuple[BillOfResources, CostSheet]]:
+    """The bill and the cost sheet of each batch.
+
+    Args:
+        also: resources that need a rate besides, such as taxes.
+        together: counts with them what the request has costed besides.
+
+    Raises:
+        MissingRatesError: naming every resource without a rate, and when its first one begins.
+        TooComplexError: together they are more than one request may ask for.
+    """
+    counting = together or Batches(costing)
+    found: list[tuple[BillOfResources, CostSheet]] = []
+    missing = [MissingRate(resource=resource) for resource in also if resource not in costing.card.rates]
+    try:
+        found.extend(counting.costed(Batch(*batch)) for batch in batches)
+    except MissingRatesError as error:
+        missing = [*error.missing, *missing]
+    if missing:
+        raise with_first_days(workspace, MissingRatesError(costing.card.as_of, missing))
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedBill:
+    """What a batch consumes, as it is shown.
+
+    Attributes:
+        bill: the quantities, at most nine decimals each.
+        warnings: what looks implausible; never a refusal.
+        cautions: where the work or the product can hurt someone.
+    """
+
+    bill: BillOfResources
+    warnings: tuple[Implausibility, ...]
+    cautions: tuple[Caution, ...]
+
+
+def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBill:
+    """Everything a batch consumes, in physical units; no rates are needed.
+
+    Raises:
+        NotRegisteredError: the product is not registered.
+    """
+    around = surroundings_of(workspace, [subject("products", code)], date.min)
+    bill = bill_of_resources(code, quantity, around.catalogue)
+    return StatedBill(
+        bill=stated(bill), warnings=warnings(bill, around.catalogue), cautions=cautions_of(bill, around.catalogue)
+    )
+
+
+def cost_product(
+    workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
+) -> CostStatement:
+    """What a batch costs on a date, line by line; with other rates if these are given.
+
+    Raises:
+        NotRegisteredError: the product is not registered.
+        MissingRatesError: naming every resource without a rate.
+        MissingExchangeRateError: a rate in another currency cannot be converted.
+    """
+    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, what_if), code, quantity)
+
+
+def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:
+    """What a batch costs, of what has been loaded for it; raises as cost_product."""
+    ((bill, sheet),) = costed(workspace, costing, [(code, quantity)])
+    used = dict.fromkeys(whole_of(line.resource) for line in sheet.lines)
+    return cost_statement(
+        sheet,
+        rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
+        exchange_rates=costing.exchange.used.stated(),
+        warnings=warnings(bill, costing.surroundings.catalogue),
+        cautions=cautions_of(bill, costing.surroundings.catalogue),
+    )
