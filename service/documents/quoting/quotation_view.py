@@ -173,7 +173,7 @@ class _Making:
 
     def _reason(self, each: QuotedAdjustment, sign: int) -> str:
         words, reason = self.words, reason_for(each, self.words)
-        if each.kind is not AdjustmentKind.STATED:
+        if each.kind is not AdjustmentKind.REQUESTED:
             return reason
         return words("less {reason}", reason=reason) if sign < 0 else words("plus {reason}", reason=reason)
 

@@ -10,7 +10,8 @@ from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
 from service.domain.making.bill_of_resources import BillOfResources, ResourceLine
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
-from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.values.money import minor_unit_decimals
+from service.domain.values.shown import WITH_MORE_DIGITS
 from service.domain.values.unit_costs import UnitCosts
 
 _PER_CENT = Decimal("0.01")
@@ -81,8 +82,7 @@ class CostSheet:
     def shown_per_piece(self) -> tuple[Decimal, ...]:
         """The lines for a piece with four digits more, adding up to the rounded unit cost."""
         pieces = Decimal(self.quantity)
-        decimals = minor_unit_decimals(self.currency) + UNIT_COST_DECIMALS
-        return apportioned((line.amount / pieces for line in self.lines), decimals)
+        return apportioned((line.amount / pieces for line in self.lines), WITH_MORE_DIGITS.decimals_in(self.currency))
 
     def variable_share_of(self, shown: tuple[Decimal, ...]) -> Decimal:
         """The sum of the variable lines among the shown ones, so that every document shows the same figure."""

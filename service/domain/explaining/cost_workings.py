@@ -18,6 +18,7 @@ from service.domain.making.resources import CostClass, Overhead
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, part_of
+from service.domain.values.shown import shown
 from service.domain.values.traced import Written
 
 MAX_FIGURES = 2_000
@@ -69,14 +70,7 @@ def cost_workings(
     gathered.quantities()
     gathered.costs(_written_rates(card, bill), pools, convert, pieces)
     gathered.sums()
-    return CostWorkings(
-        product=statement.product,
-        name=statement.name,
-        quantity=statement.quantity,
-        as_of=statement.as_of,
-        currency=statement.currency,
-        sections=gathered.book.sections(),
-    )
+    return shown(CostWorkings, "", statement, sections=gathered.book.sections())
 
 
 def _written_rates(card: RateCard, bill: BillOfResources) -> RateCard:

@@ -12,7 +12,8 @@ from service.domain.costing.variance import Cause, RateChange
 from service.domain.currency.exchange_rates import ExchangeRates, UsedRates
 from service.domain.listing.repricing import Decision
 from service.domain.values.exact import SHARE_DECIMALS, apportioned, half_up
-from service.domain.values.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
+from service.domain.values.money import Money
+from service.domain.values.shown import WITH_MORE_DIGITS
 
 Effects = tuple[tuple[str, Cause, Decimal], ...]
 """What each change contributed to the cost of a piece, unrounded: what changed, why, and the amount."""
@@ -164,7 +165,7 @@ class ChangeWriter:
         Args:
             home: the workshop's currency.
         """
-        self._home, self._decimals = home, minor_unit_decimals(home) + UNIT_COST_DECIMALS
+        self._home, self._decimals = home, WITH_MORE_DIGITS.decimals_in(home)
 
     def share(self, share: Decimal | None) -> str | None:
         """A share at six decimals."""

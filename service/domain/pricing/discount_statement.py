@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.pricing.price import Discount
-from service.domain.values.exact import exactly, half_up, share_of
-from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
+from service.domain.values.money import Money
+from service.domain.values.shown import ShownShare, UnitAmount, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,27 +25,13 @@ class DiscountStatement:
 
     discount_share: Decimal
     discounted_price: Money
-    profit: Money
-    margin_share: Decimal | None
+    profit: UnitAmount
+    margin_share: ShownShare | None
     is_below_floor: bool
     least_price: Money | None
     least_price_discounted: Money | None
 
 
-@exactly
 def discount_statement(found: Discount, currency: str) -> DiscountStatement:
     """A discount as it is shown."""
-    minor, judged = minor_unit_decimals(currency), found.discounted
-
-    def money(amount: Decimal, decimals: int = minor) -> Money:
-        return in_currency(half_up(amount, decimals), currency)
-
-    return DiscountStatement(
-        discount_share=found.share,
-        discounted_price=money(judged.asked),
-        profit=money(judged.profit, minor + UNIT_COST_DECIMALS),
-        margin_share=share_of(judged.profit, judged.net),
-        is_below_floor=judged.is_below_floor,
-        least_price=None if found.least is None else money(found.least),
-        least_price_discounted=None if found.discounted_least is None else money(found.discounted_least),
-    )
+    return shown(DiscountStatement, currency, found, found.discounted, discounted_price=found.discounted.asked)

@@ -11,7 +11,7 @@ from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard, rate_problems, unit_rates
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.making.bill_of_resources import BillOfResources, stated
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.making.products import Tooling
@@ -19,6 +19,7 @@ from service.domain.making.resources import Overhead
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Reference
+from service.domain.values.shown import shown
 from service.memory import Memory
 from service.store.registering import rates as dated_rates
 from service.store.registering import registrations
@@ -299,9 +300,8 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
     """
     around = surroundings_of(workspace, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
-    return StatedBill(
-        bill=stated(bill), warnings=warnings(bill, around.catalogue), cautions=cautions_of(bill, around.catalogue)
-    )
+    remarks = {"warnings": warnings(bill, around.catalogue), "cautions": cautions_of(bill, around.catalogue)}
+    return shown(StatedBill, "", bill=bill, **remarks)
 
 
 def cost_product(

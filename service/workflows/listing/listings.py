@@ -15,6 +15,7 @@ from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
 from service.domain.safety.cautions import Concern
 from service.domain.values.errors import PugmillError
+from service.domain.values.shown import shown
 from service.store.listing import prices_in_force
 from service.store.registering import registrations
 from service.time_limit import next_step
@@ -105,9 +106,9 @@ def _priced(
     sheet = priced(workspace, costing, price_question(listing, question))
     price = sheet.price_per_piece.price
     per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
-    shown: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
+    members: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
     return ListingSheet(
-        **{**shown, "name": listing.name or sheet.name},
+        **{**members, "name": listing.name or sheet.name},
         listing=code,
         description=listing.description,
         locale=listing.locale,
@@ -201,42 +202,22 @@ def _entry(
     costing = prepare(workspace, listing.references(), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:
-        return PriceListEntry(**_known(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
+        return _unpriced(code, listing, product, as_of, _NO_PRICE_IN_FORCE)
     try:
         sheet = _priced(workspace, costing, code, listing, question)
     except PugmillError as error:
-        return PriceListEntry(**_known(code, listing, product, as_of), problem=str(error))
-    price = sheet.price_per_piece
-    return PriceListEntry(
-        **_known(code, listing, product, as_of),
-        price=price.price,
-        display=price.display,
-        gross_price=price.gross_price,
-        net_price=price.net_price,
-        tax_share=price.tax_share,
-        unit_price=sheet.unit_price,
+        return _unpriced(code, listing, product, as_of, str(error))
+    return shown(
+        PriceListEntry,
+        "",
+        sheet.price_per_piece,
+        sheet,
+        product,
         shipping_weight_kg=None if sheet.shipping is None else sheet.shipping.mass_kg,
-        cash_price=sheet.cash_price,
-        margin_share=price.margin_share,
-        formatted_price=sheet.formatted_price,
-        formatted_unit_price=sheet.formatted_unit_price,
         cautions=tuple(caution.text for caution in sheet.cautions if caution.concerns is Concern.PRODUCT),
     )
 
 
-def _known(code: str, listing: Listing, product: Product, as_of: date) -> dict[str, Any]:
-    """What is known of a listing without its price."""
-    return {
-        "listing": code,
-        "product": listing.product,
-        "name": listing.name or product.name,
-        "description": listing.description,
-        "channel": listing.channel,
-        "locale": listing.locale,
-        "as_of": as_of,
-        "currency": listing.currency,
-        "mass_kg": product.mass_kg,
-        "length_mm": product.length_mm,
-        "width_mm": product.width_mm,
-        "height_mm": product.height_mm,
-    }
+def _unpriced(code: str, listing: Listing, product: Product, as_of: date, problem: str) -> PriceListEntry:
+    name = listing.name or product.name
+    return shown(PriceListEntry, "", listing, product, listing=code, name=name, as_of=as_of, problem=problem)

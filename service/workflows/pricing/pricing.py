@@ -125,7 +125,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         channel=question.channel,
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
-        cash_price=cash_rounded(found.gross, way.currency),
+        cash_price=cash_rounded(found.gross_price, way.currency),
         shipping=way.shipping,
         discount=way.discount(found),
         settlement=way.settlement(found),
@@ -166,6 +166,6 @@ def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: s
     found = way.price(sheet)
     return Takings(
         price=in_currency(found.asked, way.currency),
-        net_price=way.brought_home(found.net),
+        net_price=way.brought_home(found.net_price),
         proceeds=way.brought_home(found.proceeds),
     )
