@@ -20,25 +20,6 @@ Effects = tuple[tuple[str, Cause, Decimal], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PriceBefore:
-    """The price that was in force.
-
-    Attributes:
-        price: as it is displayed on the channel.
-        unit_cost: what a piece cost then.
-        margin_share: profit ÷ net price then; none at a net price of 0.
-        as_of: the day whose rates it was computed with.
-        repricing: the repricing that put it in force.
-    """
-
-    price: Money
-    unit_cost: Money
-    margin_share: Decimal | None
-    as_of: date
-    repricing: UUID
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PriceNow:
     """The price that is asked now.
 
@@ -51,6 +32,21 @@ class PriceNow:
     price: Money
     unit_cost: Money
     margin_share: Decimal | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceBefore(PriceNow):
+    """The price that was in force.
+
+    Attributes:
+        unit_cost: what a piece cost then.
+        margin_share: profit ÷ net price then; none at a net price of 0.
+        as_of: the day whose rates it was computed with.
+        repricing: the repricing that put it in force.
+    """
+
+    as_of: date
+    repricing: UUID
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -131,8 +131,10 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         batch_net_price=priced.net_price * quantity,
         batch_profit=priced.profit * quantity,
     )
-    way = _terms(statement, priced, policy, WITH_MORE_DIGITS.decimals_in(currency))
-    terms = (shown(PriceTerm, currency, name=name, formula=words, amount=each) for name, words, each in way)
+    terms = (
+        PriceTerm(name=name, formula=formula, amount=WITH_MORE_DIGITS.money(amount, currency))
+        for name, formula, amount in _terms(statement, priced, policy, WITH_MORE_DIGITS.decimals_in(currency))
+    )
     return replace(statement, terms=tuple(terms))
 
 

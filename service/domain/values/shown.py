@@ -71,8 +71,12 @@ class SumOf:
 
     def of(self, amounts: Mapping[str, Money], currency: str) -> Money:
         """The sum of the amounts by their fields."""
-        added, taken = (sum((amounts[each].amount for each in names), ZERO) for names in (self.plus, self.minus))
-        return in_currency(added - taken, currency)
+        total = ZERO
+        for name in self.plus:
+            total += amounts[name].amount
+        for name in self.minus:
+            total -= amounts[name].amount
+        return in_currency(total, currency)
 
 
 @exactly
@@ -81,7 +85,8 @@ def shown(shown_class: type[T], currency: str, /, *sources: object, **told: Any)
 
     A field is what is told for it; else the member of the same name of the first source that has one; else its
     default. Decimals become money where the field holds money, at the minor unit if its annotation says nothing else.
-    So it is with parts in lists, in mappings and in objects of other classes. What is rounded stays as it is.
+    So it is with parts in lists, in mappings and in objects. An object that is of the field's class already stands as
+    it is, but in a source of the shown class itself: what is shown in its own class is rounded through and through.
 
     Args:
         shown_class: a dataclass.
@@ -93,7 +98,8 @@ def shown(shown_class: type[T], currency: str, /, *sources: object, **told: Any)
         TypeError: a field has no value, or the class has no such field or makes it a sum.
         FigureTooLargeError: a figure would show more digits than are known.
     """
-    figures, sums = _plan(shown_class)
+    of: Any = shown_class
+    figures, sums = _plan(of, bool(sources) and type(sources[0]) is of)
     found = {}
     for name, show in figures:
         value = told.pop(name) if name in told else _member(sources, name)
@@ -111,16 +117,12 @@ def _member(sources: tuple[object, ...], name: str) -> Any:
     return _NOWHERE
 
 
-def _plan(shown_class: Any) -> tuple[tuple[tuple[str, Show | None], ...], tuple[tuple[str, SumOf], ...]]:
-    return _plan_of(shown_class)
-
-
 @cache
-def _plan_of(shown_class: Any) -> tuple[tuple[tuple[str, Show | None], ...], tuple[tuple[str, SumOf], ...]]:
+def _plan(shown_class: Any, is_own: bool) -> tuple[tuple[tuple[str, Show | None], ...], tuple[tuple[str, SumOf], ...]]:
     """How each field is shown, None where nothing in it is rounded; and the fields that are sums."""
     hints = field_types(shown_class)
     sums = {name: _mark(hint, SumOf) for name, hint in hints.items()}
-    figures = ((name, _show_of(hint)) for name, hint in hints.items() if sums[name] is None)
+    figures = ((name, _show_of(hint, is_own)) for name, hint in hints.items() if sums[name] is None)
     return tuple(figures), tuple((name, each) for name, each in sums.items() if each is not None)
 
 
@@ -129,7 +131,7 @@ def _mark(hint: Any, kind: type[T]) -> T | None:
     return next((each for each in marks_and_type(hint)[0] if isinstance(each, kind)), None)
 
 
-def _show_of(hint: Any) -> Show | None:
+def _show_of(hint: Any, is_own: bool) -> Show | None:
     bare = optional_of(hint) or hint
     as_told, part = _mark(bare, ShownAs), marks_and_type(bare)[1]
     if part is Money:
@@ -137,11 +139,12 @@ def _show_of(hint: Any) -> Show | None:
     if as_told is not None:
         return as_told.figure
     if get_origin(part) in (tuple, Mapping):
-        show = _show_of(get_args(part)[get_origin(part) is Mapping])
+        show = _show_of(get_args(part)[get_origin(part) is Mapping], is_own)
         return None if show is None else partial(_each, show)
     is_object: bool = is_dataclass(part)
-    has_figures = is_object and any(show for _, show in _plan(part)[0])
-    return (lambda value, currency: shown(part, currency, value)) if has_figures else None
+    if not is_object or not any(show for _, show in _plan(part, is_own)[0]):
+        return None
+    return lambda value, currency: shown(part, currency, value) if is_own or not isinstance(value, part) else value
 
 
 def _each(show: Show, values: Any, currency: str) -> Any:

@@ -300,8 +300,9 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
     """
     around = surroundings_of(workspace, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
-    remarks = {"warnings": warnings(bill, around.catalogue), "cautions": cautions_of(bill, around.catalogue)}
-    return shown(StatedBill, "", bill=bill, **remarks)
+    quantities = shown(BillOfResources, "", bill)
+    told, cautions = warnings(bill, around.catalogue), cautions_of(bill, around.catalogue)
+    return StatedBill(bill=quantities, warnings=told, cautions=cautions)
 
 
 def cost_product(

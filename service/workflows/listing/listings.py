@@ -1,11 +1,10 @@
 """What a listing's price is, and the price list of all of them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
-from typing import Any
 
 from service.documents.writing.formats import formatted_price, formatted_unit_price
 from service.domain.listing.listings import Listing
@@ -106,12 +105,13 @@ def _priced(
     sheet = priced(workspace, costing, price_question(listing, question))
     price = sheet.price_per_piece.price
     per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
-    members: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
-    return ListingSheet(
-        **{**members, "name": listing.name or sheet.name},
+    return shown(
+        ListingSheet,
+        sheet.currency,
+        sheet,
+        listing,
+        name=listing.name or sheet.name,
         listing=code,
-        description=listing.description,
-        locale=listing.locale,
         formatted_price=formatted_price(price, listing.locale),
         unit_price=per_unit,
         formatted_unit_price=None if per_unit is None else formatted_unit_price(per_unit, listing.locale),

@@ -17,6 +17,7 @@ from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, cash_rounded, in_currency
+from service.domain.values.shown import shown
 from service.workflows.costing.costing import Costing, costed, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 from service.workflows.workspace import Workspace
@@ -115,18 +116,16 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy
     catalogue = costing.surroundings.catalogue
-    return PriceSheet(
-        product=question.product,
-        name=sheet.name,
-        quantity=question.quantity,
-        as_of=question.as_of,
-        currency=way.currency,
-        tax=question.tax,
+    return shown(
+        PriceSheet,
+        way.currency,
+        way,
+        question,
+        sheet,
         channel=question.channel,
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
         cash_price=cash_rounded(found.gross_price, way.currency),
-        shipping=way.shipping,
         discount=way.discount(found),
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
