@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
-from service.domain.making.bill_of_resources import BillOfResources, ResourceLine
+from service.domain.making.bill_of_resources import BillOfResources, ProductBatch, ResourceLine
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
 from service.domain.values.money import minor_unit_decimals
@@ -41,23 +41,26 @@ class CostLine(ResourceLine):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostSheet:
+class CostedBatch(ProductBatch):
+    """A batch that is costed.
+
+    Attributes:
+        as_of: the date whose rates are used.
+        currency: of every amount.
+    """
+
+    as_of: date
+    currency: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostSheet(CostedBatch):
     """What a batch costs, line by line, unrounded.
 
     Attributes:
-        product: code of the product.
-        name: its name.
-        quantity: good pieces in the batch.
-        as_of: the date of the rates.
-        currency: of every amount.
         lines: one for each resource that costs something.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     lines: tuple[CostLine, ...]
 
     def amount(self, classes: Iterable[CostClass]) -> Decimal:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostSheet
+from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility
 from service.domain.making.resources import CostClass
@@ -78,15 +78,10 @@ class Subtotals:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostStatement:
+class CostStatement(CostedBatch):
     """What a batch costs.
 
     Attributes:
-        product: code of the product.
-        name: its name.
-        quantity: good pieces in the batch.
-        as_of: the date whose rates are used.
-        currency: of every amount.
         lines: one for each resource that costs something.
         cost_classes: the sum under each heading that has lines.
         subtotals: prime, conversion, variable, fixed and full cost.
@@ -96,11 +91,6 @@ class CostStatement:
         cautions: where the work or the product can hurt someone.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     lines: tuple[StatedLine, ...]
     cost_classes: Mapping[str, Subtotal]
     subtotals: Subtotals

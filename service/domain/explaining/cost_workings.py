@@ -2,10 +2,9 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 
-from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
+from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet, cost_sheet
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.costing.rate_card import RateCard, components_of, sums_of
 from service.domain.costing.rates import Convert
@@ -26,23 +25,13 @@ MAX_FIGURES = 2_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostWorkings:
+class CostWorkings(CostedBatch):
     """Every figure of a cost sheet with the formula it is from.
 
     Attributes:
-        product: code of the product.
-        name: its name.
-        quantity: good pieces in the batch.
-        as_of: the date whose rates are used.
-        currency: of every amount.
         sections: what is reckoned, in order: quantities product by product, rates, amounts, sums.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     sections: tuple[Section, ...]
 
 

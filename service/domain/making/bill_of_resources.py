@@ -106,13 +106,25 @@ class MaterialIssue:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BillOfResources:
-    """Everything one batch consumes, and how the quantities came about.
+class ProductBatch:
+    """A batch of a product.
 
     Attributes:
         product: code of the product.
         name: its name.
         quantity: good pieces in the batch.
+    """
+
+    product: str
+    name: str
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BillOfResources(ProductBatch):
+    """Everything one batch consumes, and how the quantities came about.
+
+    Attributes:
         lines: one for each resource, in the order of the cost sheet.
         value_pools: overhead that is a share of a subtotal.
         pieces_made: good pieces of the product and of each sub-assembly made for it.
@@ -121,9 +133,6 @@ class BillOfResources:
         tooling: how every tool is charged; None where each operation says so itself.
     """
 
-    product: str
-    name: str
-    quantity: int
     lines: tuple[ResourceLine, ...]
     value_pools: tuple[ValuePool, ...]
     pieces_made: Mapping[str, Quantity]

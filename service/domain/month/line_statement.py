@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Annotated
 
 from service.domain.month.break_even import alone
-from service.domain.month.month import PlannedProduct, contribution_per_hour, ranks
+from service.domain.month.month import contribution_per_hour, ranks
 from service.domain.month.rounded_month import RoundedMonth
 from service.domain.month.volume_statement import VolumeStatement
 from service.domain.values.exact import ZERO, share_of
@@ -65,25 +65,22 @@ class MonthLineStatement:
 
 def line_statements(month: RoundedMonth) -> Iterator[MonthLineStatement]:
     """Every line of the plan, in its order."""
-    for line, (product, rank) in enumerate(zip(month.month.products, ranks(month.month), strict=True)):
-        yield _line_statement(month, line, product, rank)
-
-
-def _line_statement(month: RoundedMonth, line: int, product: PlannedProduct, rank: int | None) -> MonthLineStatement:
-    sale, of = product.sale, month.month
-    return shown(
-        MonthLineStatement,
-        of.currency,
-        product,
-        sale,
-        batches=Decimal(sale.pieces) / product.standard_batch,
-        pieces_per_composite_unit=month.mix.per_unit[line],
-        variable_cost=product.shown_variable_cost,
-        contribution_margin_share=share_of(sale.contribution, sale.net_price),
-        sales=month.sales[line],
-        month_contribution=month.contributions[line],
-        alone_break_even=of.volume(alone(sale), ZERO),
-        alone_target=of.volume(alone(sale), of.target_profit),
-        contribution_per_hour=contribution_per_hour(of, line),
-        rank=rank,
-    )
+    of = month.month
+    for line, (product, rank) in enumerate(zip(of.products, ranks(of), strict=True)):
+        sale = product.sale
+        yield shown(
+            MonthLineStatement,
+            of.currency,
+            product,
+            sale,
+            batches=Decimal(sale.pieces) / product.standard_batch,
+            pieces_per_composite_unit=month.mix.per_unit[line],
+            variable_cost=product.shown_variable_cost,
+            contribution_margin_share=share_of(sale.contribution, sale.net_price),
+            sales=month.sales[line],
+            month_contribution=month.contributions[line],
+            alone_break_even=of.volume(alone(sale), ZERO),
+            alone_target=of.volume(alone(sale), of.target_profit),
+            contribution_per_hour=contribution_per_hour(of, line),
+            rank=rank,
+        )

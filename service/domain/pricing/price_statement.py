@@ -1,4 +1,4 @@
-"""A price as it is shown: every term of the way, and what is kept."""
+"""A price as it is shown: every term of the way, what is kept, and what a discount leaves."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy, Rounding
-from service.domain.pricing.price import Price
+from service.domain.pricing.price import Discount, Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
 from service.domain.selling.sale import Sale
@@ -99,6 +99,30 @@ class PriceStatement:
     terms: tuple[PriceTerm, ...]
     batch_net_price: Money
     batch_profit: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiscountStatement:
+    """What a discount does to a price.
+
+    Attributes:
+        discount_share: what is taken off the price.
+        discounted_price: the price less the discount, at the minor unit.
+        profit: what is kept of the discounted price.
+        margin_share: of the discounted price; none at a net price of 0.
+        is_below_floor: the discounted price does not keep to the floor.
+        least_price: the least price from which this discount can be given and the floor is kept; none if there
+            is none.
+        least_price_discounted: that price less the discount.
+    """
+
+    discount_share: Decimal
+    discounted_price: Money
+    profit: UnitAmount
+    margin_share: ShownShare | None
+    is_below_floor: bool
+    least_price: Money | None
+    least_price_discounted: Money | None
 
 
 @exactly
@@ -209,3 +233,8 @@ def _solution(priced: Price, digits: int) -> str:
         f": {needed} ÷ {plain(priced.equation.slope)}{to_displayed}, (1 + tax) × what has to come in "
         "whatever the price ÷ what is left of each unit of the gross price"
     )
+
+
+def discount_statement(found: Discount, currency: str) -> DiscountStatement:
+    """A discount as it is shown."""
+    return shown(DiscountStatement, currency, found, found.discounted, discounted_price=found.discounted.asked)

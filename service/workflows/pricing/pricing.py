@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.costing.cost_sheet import CostSheet
+from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
-from service.domain.pricing.discount_statement import DiscountStatement
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
-from service.domain.pricing.price_statement import PriceStatement, price_statement
+from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.safety.cautions import Caution
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
@@ -27,12 +26,11 @@ _VALUE = ("value",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PriceSheet:
+class PriceSheet(CostedBatch):
     """What to ask for a product, and what is kept.
 
     Attributes:
         product: its code.
-        name: its name.
         quantity: pieces in the batch that the cost is taken from.
         as_of: the date of the rates.
         currency: of the price, and of every amount that does not say otherwise.
@@ -50,11 +48,6 @@ class PriceSheet:
         cautions: where the work or the product can hurt someone; a price never implies fitness for a use.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     tax: str | None
     channel: str | None
     policy: PricingPolicy | None

@@ -9,9 +9,9 @@ from typing import Annotated, Any
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.pricing.aim import Aim
-from service.domain.pricing.discount_statement import DiscountStatement, discount_statement
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Price, Pricing
+from service.domain.pricing.price_statement import DiscountStatement, discount_statement
 from service.domain.selling.channels import Channel, ChannelRate, Display
 from service.domain.selling.sale import Sale, sale_through
 from service.domain.selling.taxes import TaxRate

@@ -6,10 +6,9 @@ from typing import Any
 import pytest
 
 from service.domain.pricing.aim import Aim
-from service.domain.pricing.discount_statement import discount_statement
 from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.pricing.price import Pricing
-from service.domain.pricing.price_statement import PriceStatement, price_statement
+from service.domain.pricing.price_statement import PriceStatement, discount_statement, price_statement
 from service.domain.selling.channels import ChannelRate, Display
 from service.domain.selling.sale import sale_through
 from service.domain.values.exact import exactly
