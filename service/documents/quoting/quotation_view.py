@@ -273,7 +273,7 @@ class _Making:
 
 
 def reason_for(each: QuotedAdjustment, words: Labels) -> str:
-    """Why something is taken off or added: as it was stated, or as its kind is called."""
+    """Why something is taken off or added: as the request says, or as its kind is called."""
     reason = isolated(each.reason)
     match each.kind:
         case AdjustmentKind.TOOLING:

@@ -3,19 +3,19 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
+from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.safety.cautions import Caution
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
-from service.domain.values.money import Money, cash_rounded, in_currency
+from service.domain.values.money import Money, cash_rounded
 from service.domain.values.shown import shown
 from service.workflows.costing.costing import Costing, costed, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
@@ -128,24 +128,8 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Takings:
-    """What the sale of a piece brings in, unrounded, in the workshop's currency.
-
-    Attributes:
-        price: what is asked for it, in the currency of sale.
-        net_price: the same without tax.
-        proceeds: what is left of that after fees, conversion and shipping, for cost and profit.
-    """
-
-    price: Money
-    net_price: Decimal
-    proceeds: Decimal
-
-
-@exactly
-def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> Takings:
-    """What a piece brings in, where its batch is costed already; raises as price_product does.
+def price_on_the_way(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> tuple[SaleWay, Price]:
+    """How a piece is sold and at which price, where its batch is costed already; raises as price_product does.
 
     Args:
         costing: with what the question names, each with a rate.
@@ -155,9 +139,4 @@ def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: s
     """
     _check_grid(question, question.currency or home)
     way = SaleWay(costing, question, home)
-    found = way.price(sheet)
-    return Takings(
-        price=in_currency(found.asked, way.currency),
-        net_price=way.brought_home(found.net_price),
-        proceeds=way.brought_home(found.proceeds),
-    )
+    return way, way.price(sheet)
