@@ -9,7 +9,8 @@ from service.domain.making.explosion import bill_of_resources
 from service.domain.making.resources import LabourGrade, Machine
 from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
 from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
-from service.domain.values.exact import ZERO, exactly, plain
+from service.domain.values.exact import ZERO, exactly
+from service.domain.values.shown import Quantity, shown
 from service.store.quoting import life
 from service.store.registering import registrations
 from service.workflows.costing.costing import subject, surroundings_of
@@ -37,7 +38,7 @@ def working_resources(
             shift=Shift(
                 hours_per_week=each.hours_per_week, weekdays=frozenset(each.working_weekdays), closed_days=closed
             ),
-            promised_minutes=promised.get(resource, ZERO),
+            minutes_promised=promised.get(resource, ZERO),
         )
         for resource, each in named.items()
     }
@@ -72,8 +73,8 @@ class ResourceCapacity:
     resource: str
     name: str
     hours_per_week: Decimal | None
-    minutes_available: Decimal | None
-    minutes_promised: Decimal
+    minutes_available: Quantity | None
+    minutes_promised: Quantity
     free_on: date | None
 
 
@@ -110,13 +111,14 @@ def capacity(workspace: Workspace, starting_on: date, weeks: int) -> Capacity:
 
 def _capacity(resource: str, of: WorkingResource, starting_on: date, days: int) -> ResourceCapacity:
     is_known = of.shift.hours_per_week is not None
-    free = of.shift.after(Moment.begin_of(starting_on), of.promised_minutes)
+    free = of.shift.after(Moment.begin_of(starting_on), of.minutes_promised)
     there = of.shift.minutes_between(starting_on, days)
-    return ResourceCapacity(
+    return shown(
+        ResourceCapacity,
+        "",
+        of,
+        of.shift,
         resource=resource,
-        name=of.name,
-        hours_per_week=of.shift.hours_per_week,
-        minutes_available=plain(there) if is_known else None,
-        minutes_promised=plain(of.promised_minutes),
+        minutes_available=there if is_known else None,
         free_on=free.day if is_known and free is not None else None,
     )

@@ -22,6 +22,7 @@ from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
+from service.domain.values.money import in_currency
 from service.domain.values.references import Reference, Registered, Thing, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
@@ -30,7 +31,7 @@ from service.workflows.costing.costing import Costing, prepare
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.listing.listings import find_listing, price_question
-from service.workflows.pricing.pricing import takings
+from service.workflows.pricing.pricing import price_on_the_way
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
 
@@ -168,7 +169,8 @@ def _products(
 
 
 def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> PlannedProduct:
-    line, taken, costs = asked.line, takings(costing, asked.question, sheet, home), unit_costs(sheet)
+    line, costs = asked.line, unit_costs(sheet)
+    way, found = price_on_the_way(costing, asked.question, sheet, home)
     tools = (each.amount for each in sheet.lines if each.cost_class is CostClass.TOOLING and not each.variable)
     return PlannedProduct(
         product=asked.question.product,
@@ -178,12 +180,12 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
         least=line.least_per_month,
         most=line.most_per_month,
         in_whole_batches=line.in_whole_batches,
-        price=taken.price,
+        price=in_currency(found.asked, way.currency),
         shown_variable_cost=costs.shown_variable,
         sale=PlannedSale(
             pieces=line.pieces,
-            net_price=taken.net_price,
-            proceeds=taken.proceeds,
+            net_price=way.brought_home(found.net_price),
+            proceeds=way.brought_home(found.proceeds),
             variable_cost=costs.variable,
             tooling=sum(tools, ZERO) / sheet.quantity,
         ),

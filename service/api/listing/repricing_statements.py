@@ -9,6 +9,7 @@ from service.domain.costing.variance import RateChange
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.listing.price_change import PriceChange, RepricingFigures, RepricingSummary
 from service.domain.listing.repricing import RepricingRequest
+from service.domain.values.shown import shown
 from service.encoding import encoded
 from service.store.listing.repricings import Repricing
 
@@ -68,38 +69,23 @@ class RepricingAnswer(RepricingStatement):
     changes: ChangesPage
 
 
+_NOT_STORED = dict.fromkeys(("id", "applied_at", "applied_by", "rolled_back_at", "rolled_back_by"))
+_NOT_FOUND = {"summary": None, "rate_changes": (), "exchange_rates": ()}
+
+
 def statement_of(request: RepricingRequest, figures: RepricingFigures | None, status: str) -> dict[str, Any]:
     """What is not stored, as plain data."""
-    return _encoded(request, figures, status)
+    without = _NOT_STORED if figures else _NOT_STORED | _NOT_FOUND
+    found: dict[str, Any] = encoded(
+        shown(RepricingStatement, "", request, figures, request=request, status=status, **without)
+    )
+    return found
 
 
 def stored_statement(stored: Repricing) -> dict[str, Any]:
     """What is stored, as plain data."""
-    return _encoded(
-        stored.request,
-        stored.figures,
-        "applied" if stored.rolled_back_at is None else "rolled_back",
-        id=stored.id,
-        applied_at=stored.applied_at,
-        applied_by=stored.applied_by,
-        rolled_back_at=stored.rolled_back_at,
-        rolled_back_by=stored.rolled_back_by,
+    status = "applied" if stored.rolled_back_at is None else "rolled_back"
+    found: dict[str, Any] = encoded(
+        shown(RepricingStatement, "", stored, stored.request, stored.figures, status=status)
     )
-
-
-_NOT_STORED = dict.fromkeys(("id", "applied_at", "applied_by", "rolled_back_at", "rolled_back_by"))
-
-
-def _encoded(request: RepricingRequest, figures: RepricingFigures | None, status: str, **stored: Any) -> dict[str, Any]:
-    assert request.as_of is not None  # it was asked with its day
-    statement = RepricingStatement(
-        **{**_NOT_STORED, **stored},
-        status=status,
-        as_of=request.as_of,
-        request=request,
-        summary=None if figures is None else figures.summary,
-        rate_changes=figures.rate_changes if figures else (),
-        exchange_rates=figures.exchange_rates if figures else (),
-    )
-    found: dict[str, Any] = encoded(statement)
     return found

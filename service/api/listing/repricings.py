@@ -205,7 +205,7 @@ def _changes_page(whose: Workspace, query: PageQuery, repricing_id: UUID, after:
     return paged(query, found, lambda change: [change[0]], lambda change: plain_data(change[1]), path)
 
 
-def _stated(repricing: Repricing) -> flask.Response:
+def _told(repricing: Repricing) -> flask.Response:
     return tagged(repricing_records.tag_of(repricing), lambda: data_answer(stored_statement(repricing)))
 
 
@@ -217,7 +217,7 @@ class OneRepricing(MethodView):
     @blueprint.response(200, schema_of(RepricingStatement))
     def get(self, repricing_id: UUID) -> flask.Response:
         """A repricing as it was applied; its changes have an address of their own."""
-        return _stated(repricing_records.find_repricing(workspace(), repricing_id))
+        return _told(repricing_records.find_repricing(workspace(), repricing_id))
 
 
 @blueprint.route("/<repricing_id>/changes")
@@ -248,4 +248,4 @@ class RepricingRollback(MethodView):
 
         Refused where a later repricing has changed one of its prices: roll that back first.
         """
-        return once_if_keyed(lambda joint: _stated(repricing_records.roll_back(joint, repricing_id, is_expected)))
+        return once_if_keyed(lambda joint: _told(repricing_records.roll_back(joint, repricing_id, is_expected)))

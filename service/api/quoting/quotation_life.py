@@ -11,7 +11,7 @@ from service.api.contract.shared_parts import IF_MATCH, LOCATION, MAY_BE_REPEATE
 from service.api.http.answers import is_expected
 from service.api.http.operations import operation
 from service.api.http.retries import once, once_if_keyed
-from service.api.quoting.quotations import made, stated
+from service.api.quoting.quotations import made, told
 from service.domain.quoting.life import AcceptanceRequest, DeclineRequest
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
@@ -42,7 +42,7 @@ class Issue(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, quotation_id: UUID | int) -> flask.Response:
         """Give a draft its number: it never changes again, and supersedes what it revises."""
-        return once_if_keyed(lambda joint: stated(quotation_life.issue(joint, quotation_id, is_expected)))
+        return once_if_keyed(lambda joint: told(quotation_life.issue(joint, quotation_id, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/accept")
@@ -54,7 +54,7 @@ class Accept(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, acceptance: AcceptanceRequest, quotation_id: UUID | int) -> flask.Response:
         """Keep that the customer takes it, and which of the batch sizes; it is promised until it is completed."""
-        return once_if_keyed(lambda joint: stated(quotation_life.accept(joint, quotation_id, acceptance, is_expected)))
+        return once_if_keyed(lambda joint: told(quotation_life.accept(joint, quotation_id, acceptance, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/decline")
@@ -66,7 +66,7 @@ class Decline(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, declined: DeclineRequest, quotation_id: UUID | int) -> flask.Response:
         """Keep that the customer does not take it, or withdraws an acceptance."""
-        return once_if_keyed(lambda joint: stated(quotation_life.decline(joint, quotation_id, declined, is_expected)))
+        return once_if_keyed(lambda joint: told(quotation_life.decline(joint, quotation_id, declined, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/complete")
@@ -77,7 +77,7 @@ class Complete(MethodView):
     @blueprint.response(200, schema_of(Quotation))
     def post(self, quotation_id: UUID | int) -> flask.Response:
         """Keep that an accepted order has been made: the minutes that it took are free again."""
-        return once_if_keyed(lambda joint: stated(quotation_life.complete(joint, quotation_id, is_expected)))
+        return once_if_keyed(lambda joint: told(quotation_life.complete(joint, quotation_id, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/revise")

@@ -52,7 +52,7 @@ class QuotationsQuery(PageQuery):
     status: Status | None = None
 
 
-def stated(quotation: Quotation, status: int = 200) -> flask.Response:
+def told(quotation: Quotation, status: int = 200) -> flask.Response:
     """A quotation as JSON, with the tag of its state."""
     links = {"Link": alternatives(quotation)}
     return tagged(quotations.tag_of(quotation), lambda: data_answer(encoded(quotation), status, links))
@@ -60,7 +60,7 @@ def stated(quotation: Quotation, status: int = 200) -> flask.Response:
 
 def made(quotation: Quotation) -> flask.Response:
     """A new draft, and where it is."""
-    response = stated(quotation, 201)
+    response = told(quotation, 201)
     response.headers["Location"] = f"/v1/quotations/{quotation.id}"
     return response
 
@@ -104,7 +104,7 @@ class OneQuotation(MethodView):
         quotation = quotations.find_quotation(workspace(), quotation_id)
         if flask.g.media_type != JSON:
             return paper_of(quotation, flask.g.media_type, query.locale)
-        return stated(quotation)
+        return told(quotation)
 
     @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))
     @blueprint.response(204)

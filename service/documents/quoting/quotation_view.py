@@ -173,7 +173,7 @@ class _Making:
 
     def _reason(self, each: QuotedAdjustment, sign: int) -> str:
         words, reason = self.words, reason_for(each, self.words)
-        if each.kind is not AdjustmentKind.STATED:
+        if each.kind is not AdjustmentKind.REQUESTED:
             return reason
         return words("less {reason}", reason=reason) if sign < 0 else words("plus {reason}", reason=reason)
 
@@ -273,7 +273,7 @@ class _Making:
 
 
 def reason_for(each: QuotedAdjustment, words: Labels) -> str:
-    """Why something is taken off or added: as it was stated, or as its kind is called."""
+    """Why something is taken off or added: as the request says, or as its kind is called."""
     reason = isolated(each.reason)
     match each.kind:
         case AdjustmentKind.TOOLING:

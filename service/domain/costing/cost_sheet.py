@@ -7,11 +7,12 @@ from decimal import Decimal
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
-from service.domain.making.bill_of_resources import BillOfResources, ResourceLine
+from service.domain.making.bill_of_resources import BillOfResources, ProductBatch, ResourceLine
 from service.domain.making.resources import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
-from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import part_in, whole_of
+from service.domain.values.shown import WITH_MORE_DIGITS
 from service.domain.values.unit_costs import UnitCosts
 
 _PER_CENT = Decimal("0.01")
@@ -41,23 +42,26 @@ class CostLine(ResourceLine):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostSheet:
+class CostedBatch(ProductBatch):
+    """A batch that is costed.
+
+    Attributes:
+        as_of: the date whose rates are used.
+        currency: of every amount.
+    """
+
+    as_of: date
+    currency: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostSheet(CostedBatch):
     """What a batch costs, line by line, unrounded.
 
     Attributes:
-        product: code of the product.
-        name: its name.
-        quantity: good pieces in the batch.
-        as_of: the date of the rates.
-        currency: of every amount.
         lines: one for each resource that costs something.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     lines: tuple[CostLine, ...]
 
     def amount(self, classes: Iterable[CostClass]) -> Decimal:
@@ -82,8 +86,7 @@ class CostSheet:
     def shown_per_piece(self) -> tuple[Decimal, ...]:
         """The lines for a piece with four digits more, adding up to the rounded unit cost."""
         pieces = Decimal(self.quantity)
-        decimals = minor_unit_decimals(self.currency) + UNIT_COST_DECIMALS
-        return apportioned((line.amount / pieces for line in self.lines), decimals)
+        return apportioned((line.amount / pieces for line in self.lines), WITH_MORE_DIGITS.decimals_in(self.currency))
 
     def variable_share_of(self, shown: tuple[Decimal, ...]) -> Decimal:
         """The sum of the variable lines among the shown ones, so that every document shows the same figure."""

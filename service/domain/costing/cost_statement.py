@@ -1,19 +1,17 @@
 """A cost sheet as it is shown: rounded, and still adding up."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 
-from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostSheet
+from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility
 from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
-from service.domain.values.exact import SHARE_DECIMALS, ZERO, exactly, half_up, plain
-from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
-
-_ALL = frozenset(CostClass)
+from service.domain.values.exact import ZERO, exactly
+from service.domain.values.money import Money
+from service.domain.values.shown import Quantity, ShownShare, UnitAmount, UnitRate, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,13 +36,13 @@ class StatedLine:
     name: str
     cost_class: CostClass
     variable: bool
-    quantity: Decimal
+    quantity: Quantity
     unit: str
-    rate: Decimal
+    rate: UnitRate
     amount: Money
-    amount_per_piece: Money
-    share_of_full_cost: Decimal
-    one_percent_adds_per_piece: Money
+    amount_per_piece: UnitAmount
+    share_of_full_cost: ShownShare
+    one_percent_adds_per_piece: UnitAmount
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +55,7 @@ class Subtotal:
     """
 
     per_batch: Money
-    per_piece: Money
+    per_piece: UnitAmount
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,15 +78,10 @@ class Subtotals:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostStatement:
+class CostStatement(CostedBatch):
     """What a batch costs.
 
     Attributes:
-        product: code of the product.
-        name: its name.
-        quantity: good pieces in the batch.
-        as_of: the date whose rates are used.
-        currency: of every amount.
         lines: one for each resource that costs something.
         cost_classes: the sum under each heading that has lines.
         subtotals: prime, conversion, variable, fixed and full cost.
@@ -98,11 +91,6 @@ class CostStatement:
         cautions: where the work or the product can hurt someone.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     lines: tuple[StatedLine, ...]
     cost_classes: Mapping[str, Subtotal]
     subtotals: Subtotals
@@ -125,22 +113,24 @@ def cost_statement(
 
     Every subtotal is the sum of the lines shown, so a reader's own addition gives the same figure.
     """
-    lines = tuple(_stated_lines(sheet))
-    sums = _Sums(lines, sheet.currency)
-    return CostStatement(
-        product=sheet.product,
-        name=sheet.name,
-        quantity=sheet.quantity,
-        as_of=sheet.as_of,
-        currency=sheet.currency,
+    lines, currency = tuple(_stated_lines(sheet)), sheet.currency
+    headings = {line.cost_class for line in lines}
+    return shown(
+        CostStatement,
+        currency,
+        sheet,
         lines=lines,
-        cost_classes={each.value: sums.under({each}) for each in CostClass if sums.has(each)},
+        cost_classes={
+            each.value: _subtotal((line for line in lines if line.cost_class is each), currency)
+            for each in CostClass
+            if each in headings
+        },
         subtotals=Subtotals(
-            prime_cost=sums.under(PRIME),
-            conversion_cost=sums.under(CONVERSION),
-            variable_cost=sums.under(_ALL, behaviour=(True,)),
-            fixed_cost=sums.under(_ALL, behaviour=(False,)),
-            full_cost=sums.under(_ALL),
+            prime_cost=_subtotal((line for line in lines if line.cost_class in PRIME), currency),
+            conversion_cost=_subtotal((line for line in lines if line.cost_class in CONVERSION), currency),
+            variable_cost=_subtotal((line for line in lines if line.variable), currency),
+            fixed_cost=_subtotal((line for line in lines if not line.variable), currency),
+            full_cost=_subtotal(lines, currency),
         ),
         rates_valid_from=rates_valid_from,
         exchange_rates=exchange_rates,
@@ -151,49 +141,20 @@ def cost_statement(
 
 def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
     """Each line at the batch and for a piece, so rounded that they add up."""
-    currency, pieces, full_cost = sheet.currency, Decimal(sheet.quantity), sheet.full_cost
-    decimals = minor_unit_decimals(currency) + UNIT_COST_DECIMALS
-    shown = zip(sheet.lines, sheet.shown_per_batch(), sheet.shown_per_piece(), strict=True)
-    for line, batch_amount, piece_amount in shown:
-        yield StatedLine(
-            resource=line.resource,
-            name=line.name,
-            cost_class=line.cost_class,
-            variable=line.variable,
-            quantity=plain(line.quantity),
-            unit=line.unit,
-            rate=half_up(line.rate, decimals),
-            amount=in_currency(batch_amount, currency),
-            amount_per_piece=in_currency(piece_amount, currency),
-            share_of_full_cost=half_up(line.amount / full_cost if full_cost else ZERO, SHARE_DECIMALS),
-            one_percent_adds_per_piece=in_currency(half_up(line.effect_of_one_percent / pieces, decimals), currency),
+    full_cost = sheet.full_cost
+    for line, amount, per_piece in zip(sheet.lines, sheet.shown_per_batch(), sheet.shown_per_piece(), strict=True):
+        yield shown(
+            StatedLine,
+            sheet.currency,
+            line,
+            amount=amount,
+            amount_per_piece=per_piece,
+            share_of_full_cost=line.amount / full_cost if full_cost else ZERO,
+            one_percent_adds_per_piece=line.effect_of_one_percent / sheet.quantity,
         )
 
 
-class _Sums:
-    """Sums of the shown lines by heading and behaviour, from which every subtotal is put together."""
-
-    def __init__(self, lines: Iterable[StatedLine], currency: str) -> None:
-        self.currency = currency
-        minor = minor_unit_decimals(currency)
-        self.zeros = half_up(ZERO, minor), half_up(ZERO, minor + UNIT_COST_DECIMALS)
-        self.sums: dict[tuple[CostClass, bool], tuple[Decimal, Decimal]] = {}
-        for line in lines:
-            key = line.cost_class, line.variable
-            batch_sum, piece_sum = self.sums.get(key, self.zeros)
-            self.sums[key] = batch_sum + line.amount.amount, piece_sum + line.amount_per_piece.amount
-
-    def has(self, cost_class: CostClass) -> bool:
-        """Whether any line stands under the heading."""
-        return (cost_class, True) in self.sums or (cost_class, False) in self.sums
-
-    def under(self, classes: Collection[CostClass], behaviour: tuple[bool, ...] = (True, False)) -> Subtotal:
-        """The sum of the lines under these headings that behave so."""
-        per_batch, per_piece = self.zeros
-        for (cost_class, variable), (batch, piece) in self.sums.items():
-            if cost_class in classes and variable in behaviour:
-                per_batch += batch
-                per_piece += piece
-        return Subtotal(
-            per_batch=in_currency(per_batch, self.currency), per_piece=in_currency(per_piece, self.currency)
-        )
+def _subtotal(lines: Iterable[StatedLine], currency: str) -> Subtotal:
+    amounts = [(line.amount.amount, line.amount_per_piece.amount) for line in lines]
+    per_batch, per_piece = (sum((each[place] for each in amounts), ZERO) for place in (0, 1))
+    return shown(Subtotal, currency, per_batch=per_batch, per_piece=per_piece)

@@ -5,13 +5,16 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
+from typing import Annotated
 
 from service.domain.costing.rate_table import RateTable
 from service.domain.making.bill_of_resources import BatchBill
-from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.exact import ONE, ZERO, exactly, known
 from service.domain.values.references import whole_of
+from service.domain.values.shown import ShownAs
 
 _OVERHEADS = "overheads/"
+AnyRate = Annotated[Decimal, ShownAs(known, 12)]
 
 
 class Cause(StrEnum):
@@ -37,8 +40,8 @@ class RateChange:
     resource: str
     since: date
     cause: Cause
-    old_rate: Decimal
-    new_rate: Decimal
+    old_rate: AnyRate
+    new_rate: AnyRate
 
 
 class Comparison:

@@ -11,6 +11,7 @@ from service.domain.values.declared import CurrencyCode, Length, Name, Positive,
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ONE, exactly
 from service.domain.values.money import Money, check_currency_on
+from service.domain.values.shown import shown
 
 MANUAL = "manual"
 """The source of what the workshop enters day by day."""
@@ -147,13 +148,6 @@ class ExchangeRates:
     def stated(self) -> tuple[UsedRates, ...]:
         """The days as an answer shows them."""
         return tuple(
-            UsedRates(
-                source=day.source,
-                base=day.base,
-                published_on=day.published_on,
-                rates=day.rates,
-                age_days=self.age_of(day),
-                max_age_days=self.max_age_of(day.source),
-            )
+            shown(UsedRates, "", day, age_days=self.age_of(day), max_age_days=self.max_age_of(day.source))
             for day in self.days
         )

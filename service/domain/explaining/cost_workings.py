@@ -2,10 +2,9 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 
-from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostSheet, cost_sheet
+from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet, cost_sheet
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.costing.rate_card import RateCard, components_of, sums_of
 from service.domain.costing.rates import Convert
@@ -18,6 +17,7 @@ from service.domain.making.resources import CostClass, Overhead
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, Thing, part_of
+from service.domain.values.shown import shown
 from service.domain.values.traced import Written
 
 MAX_FIGURES = 2_000
@@ -25,23 +25,13 @@ MAX_FIGURES = 2_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CostWorkings:
+class CostWorkings(CostedBatch):
     """Every figure of a cost sheet with the formula it is from.
 
     Attributes:
-        product: code of the product.
-        name: its name.
-        quantity: good pieces in the batch.
-        as_of: the date whose rates are used.
-        currency: of every amount.
         sections: what is reckoned, in order: quantities product by product, rates, amounts, sums.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     sections: tuple[Section, ...]
 
 
@@ -69,14 +59,7 @@ def cost_workings(
     gathered.quantities()
     gathered.costs(_written_rates(card, bill), pools, convert, pieces)
     gathered.sums()
-    return CostWorkings(
-        product=statement.product,
-        name=statement.name,
-        quantity=statement.quantity,
-        as_of=statement.as_of,
-        currency=statement.currency,
-        sections=gathered.book.sections(),
-    )
+    return shown(CostWorkings, "", statement, sections=gathered.book.sections())
 
 
 def _written_rates(card: RateCard, bill: BillOfResources) -> RateCard:

@@ -12,29 +12,11 @@ from service.domain.costing.variance import Cause, RateChange
 from service.domain.currency.exchange_rates import ExchangeRates, UsedRates
 from service.domain.listing.repricing import Decision
 from service.domain.values.exact import SHARE_DECIMALS, apportioned, half_up
-from service.domain.values.money import UNIT_COST_DECIMALS, Money, minor_unit_decimals
+from service.domain.values.money import Money
+from service.domain.values.shown import WITH_MORE_DIGITS
 
 Effects = tuple[tuple[str, Cause, Decimal], ...]
 """What each change contributed to the cost of a piece, unrounded: what changed, why, and the amount."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PriceBefore:
-    """The price that was in force.
-
-    Attributes:
-        price: as it is displayed on the channel.
-        unit_cost: what a piece cost then.
-        margin_share: profit ÷ net price then; none at a net price of 0.
-        as_of: the day whose rates it was computed with.
-        repricing: the repricing that put it in force.
-    """
-
-    price: Money
-    unit_cost: Money
-    margin_share: Decimal | None
-    as_of: date
-    repricing: UUID
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +32,21 @@ class PriceNow:
     price: Money
     unit_cost: Money
     margin_share: Decimal | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceBefore(PriceNow):
+    """The price that was in force.
+
+    Attributes:
+        unit_cost: what a piece cost then.
+        margin_share: profit ÷ net price then; none at a net price of 0.
+        as_of: the day whose rates it was computed with.
+        repricing: the repricing that put it in force.
+    """
+
+    as_of: date
+    repricing: UUID
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +161,7 @@ class ChangeWriter:
         Args:
             home: the workshop's currency.
         """
-        self._home, self._decimals = home, minor_unit_decimals(home) + UNIT_COST_DECIMALS
+        self._home, self._decimals = home, WITH_MORE_DIGITS.decimals_in(home)
 
     def share(self, share: Decimal | None) -> str | None:
         """A share at six decimals."""

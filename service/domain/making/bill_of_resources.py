@@ -1,14 +1,15 @@
 """The bill of resources: everything one batch consumes, in physical units."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from service.domain.making.products import Tooling
 from service.domain.making.resources import CostClass, OverheadBase
-from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, plain
+from service.domain.values.exact import MINUTES_PER_HOUR, ZERO
 from service.domain.values.references import whole_of
+from service.domain.values.shown import Quantity
 
 _WORKING = ("machines/", "labour-grades/")
 
@@ -31,7 +32,7 @@ class ResourceLine:
     unit: str
     cost_class: CostClass
     variable: bool
-    quantity: Decimal
+    quantity: Quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,15 +74,15 @@ class Step:
 
     product: str
     operation: str
-    pieces_good: Decimal
-    pieces_started: Decimal
-    cycles: Decimal
-    run_minutes: Decimal
-    machine_minutes: Decimal
-    electricity_kwh: Decimal
-    learning_factor: Decimal
+    pieces_good: Quantity
+    pieces_started: Quantity
+    cycles: Quantity
+    run_minutes: Quantity
+    machine_minutes: Quantity
+    electricity_kwh: Quantity
+    learning_factor: Quantity
     machine: str = ""
-    labour_minutes: Mapping[str, Decimal] = field(default_factory=dict)
+    labour_minutes: Mapping[str, Quantity] = field(default_factory=dict)
     runs_with_previous: bool = False
     learning_model: str = ""
 
@@ -101,18 +102,30 @@ class MaterialIssue:
     product: str
     item: str
     operation: str
-    issued: Decimal
-    in_good_pieces: Decimal
+    issued: Quantity
+    in_good_pieces: Quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BillOfResources:
-    """Everything one batch consumes, and how the quantities came about.
+class ProductBatch:
+    """A batch of a product.
 
     Attributes:
         product: code of the product.
         name: its name.
         quantity: good pieces in the batch.
+    """
+
+    product: str
+    name: str
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BillOfResources(ProductBatch):
+    """Everything one batch consumes, and how the quantities came about.
+
+    Attributes:
         lines: one for each resource, in the order of the cost sheet.
         value_pools: overhead that is a share of a subtotal.
         pieces_made: good pieces of the product and of each sub-assembly made for it.
@@ -121,12 +134,9 @@ class BillOfResources:
         tooling: how every tool is charged; None where each operation says so itself.
     """
 
-    product: str
-    name: str
-    quantity: int
     lines: tuple[ResourceLine, ...]
     value_pools: tuple[ValuePool, ...]
-    pieces_made: Mapping[str, Decimal]
+    pieces_made: Mapping[str, Quantity]
     steps: tuple[Step, ...]
     issues: tuple[MaterialIssue, ...]
     tooling: Tooling | None = None
@@ -171,41 +181,3 @@ class BatchBill(NamedTuple):
 
     pieces: int
     quantities: Mapping[str, Decimal]
-
-
-_SHOWN = (
-    "quantity",
-    "pieces_good",
-    "pieces_started",
-    "cycles",
-    "run_minutes",
-    "machine_minutes",
-    "electricity_kwh",
-    "learning_factor",
-    "labour_minutes",
-    "issued",
-    "in_good_pieces",
-)
-
-
-@exactly
-def stated(bill: BillOfResources) -> BillOfResources:
-    """The bill as it is shown: every quantity rounded half up to nine decimals."""
-
-    def figure(exact: Any) -> Any:
-        if isinstance(exact, Mapping):
-            return {name: plain(each) for name, each in exact.items()}
-        return plain(exact)
-
-    def shown(part: Any) -> Any:
-        return replace(
-            part, **{each.name: figure(getattr(part, each.name)) for each in fields(part) if each.name in _SHOWN}
-        )
-
-    return replace(
-        bill,
-        lines=tuple(shown(line) for line in bill.lines),
-        pieces_made=figure(bill.pieces_made),
-        steps=tuple(shown(step) for step in bill.steps),
-        issues=tuple(shown(issue) for issue in bill.issues),
-    )

@@ -11,6 +11,7 @@ from service.domain.month.rounded_month import RoundedMonth
 from service.domain.solving.best_mix import BestMix, Propose, best_mix, short_of, unlimited
 from service.domain.values.exact import MINUTES_PER_HOUR, half_up
 from service.domain.values.money import Money
+from service.domain.values.shown import UnitAmount, shown
 
 _OF_A_SOLVER = Context(prec=13)
 """Its floats are good to so many digits; a tie that they leave a hair short is a tie again."""
@@ -54,7 +55,7 @@ class TimeValue:
 
     resource: str
     name: str
-    value_of_another_hour: Money
+    value_of_another_hour: UnitAmount
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,12 +107,14 @@ def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatemen
     profit, at_most = (
         half_up(_decimal(each), month.decimals) - month.fixed_cost for each in (found.contribution, found.at_most)
     )
-    return BestMixStatement(
+    return shown(
+        BestMixStatement,
+        month.currency,
         outcome=MixOutcome.FOUND,
         lines=tuple(map(_best_line, products, found.units)),
-        profit=month.money(profit),
-        gain=month.money(profit - month.profit),
-        profit_at_most=month.money(at_most),
+        profit=profit,
+        gain=profit - month.profit,
+        profit_at_most=at_most,
         is_proven=profit == at_most,
         time_values=tuple(_time_values(month, found)),
     )
@@ -120,15 +123,13 @@ def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatemen
 def _time_values(month: RoundedMonth, found: BestMix) -> Iterator[TimeValue]:
     for load, value in zip(month.month.limits, found.minute_values, strict=True):
         if value:
-            another_hour = month.per_piece(_OF_A_SOLVER.plus(_decimal(value) * MINUTES_PER_HOUR))
-            yield TimeValue(resource=load.resource, name=load.name, value_of_another_hour=another_hour)
+            another_hour = _OF_A_SOLVER.plus(_decimal(value) * MINUTES_PER_HOUR)
+            yield shown(TimeValue, month.currency, load, value_of_another_hour=another_hour)
 
 
 def _best_line(product: PlannedProduct, units: int) -> BestMixLine:
     pieces = units * product.unit
-    return BestMixLine(
-        product=product.product, listing=product.listing, pieces=pieces, change=pieces - product.sale.pieces
-    )
+    return shown(BestMixLine, "", product, pieces=pieces, change=pieces - product.sale.pieces)
 
 
 def _none_found(outcome: MixOutcome, limited_by: Sequence[str]) -> BestMixStatement:

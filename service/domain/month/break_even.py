@@ -40,24 +40,24 @@ class Volume:
     """So much of something that contributions cover an amount; unrounded.
 
     Attributes:
-        units: pieces, or composite units of a mix.
+        composite_units: pieces, or composite units of a mix.
         per_unit: pieces of each product in one unit.
         net_price: of one unit.
     """
 
-    units: Decimal
+    composite_units: Decimal
     per_unit: tuple[int, ...]
     net_price: Decimal
 
     @property
-    def whole_units(self) -> Decimal:
+    def whole_composite_units(self) -> Decimal:
         """The first whole number of units that reaches it."""
-        return whole_up(self.units)
+        return whole_up(self.composite_units)
 
     @property
     def pieces(self) -> Decimal:
         """Of all products."""
-        return self.units * sum(self.per_unit)
+        return self.composite_units * sum(self.per_unit)
 
     @property
     def whole_pieces(self) -> Decimal:
@@ -67,12 +67,12 @@ class Volume:
     @property
     def pieces_of_each(self) -> tuple[Decimal, ...]:
         """Of each product."""
-        return tuple(self.units * pieces for pieces in self.per_unit)
+        return tuple(self.composite_units * pieces for pieces in self.per_unit)
 
     @property
     def sales(self) -> Decimal:
         """What they sell for, without tax."""
-        return self.units * self.net_price
+        return self.composite_units * self.net_price
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +115,7 @@ class Mix:
         if amount and contribution <= 0:
             return None
         units = amount / contribution if amount else ZERO
-        return Volume(units=units, per_unit=self.per_unit, net_price=self.net_price)
+        return Volume(composite_units=units, per_unit=self.per_unit, net_price=self.net_price)
 
 
 def mix_of(sales: Sequence[PlannedSale]) -> Mix:

@@ -3,13 +3,15 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Annotated
 
 from service.domain.month.break_even import alone
-from service.domain.month.month import PlannedProduct, contribution_per_hour, ranks
-from service.domain.month.rounded_month import RoundedMonth, shown, shown_share
-from service.domain.month.volume_statement import VolumeStatement, volume_statement
-from service.domain.values.exact import ZERO
-from service.domain.values.money import Money, in_currency
+from service.domain.month.month import contribution_per_hour, ranks
+from service.domain.month.rounded_month import RoundedMonth
+from service.domain.month.volume_statement import VolumeStatement
+from service.domain.values.exact import ZERO, share_of
+from service.domain.values.money import Money
+from service.domain.values.shown import Figure, SumOf, UnitAmount, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,53 +46,41 @@ class MonthLineStatement:
     name: str
     standard_batch: int
     pieces: int
-    batches: Decimal
+    batches: Figure
     pieces_per_composite_unit: int
     price: Money
-    net_price: Money
-    proceeds: Money
-    variable_cost: Money
-    tooling: Money
-    contribution: Money
-    contribution_margin_share: Decimal | None
+    net_price: UnitAmount
+    proceeds: UnitAmount
+    variable_cost: UnitAmount
+    tooling: UnitAmount
+    contribution: Annotated[Money, SumOf(("proceeds",), ("variable_cost", "tooling"))]
+    contribution_margin_share: Figure | None
     sales: Money
     month_contribution: Money
     alone_break_even: VolumeStatement | None
     alone_target: VolumeStatement | None
-    contribution_per_hour: Money | None
+    contribution_per_hour: UnitAmount | None
     rank: int | None
 
 
 def line_statements(month: RoundedMonth) -> Iterator[MonthLineStatement]:
     """Every line of the plan, in its order."""
-    for line, (product, rank) in enumerate(zip(month.month.products, ranks(month.month), strict=True)):
-        yield _line_statement(month, line, product, rank)
-
-
-def _line_statement(month: RoundedMonth, line: int, product: PlannedProduct, rank: int | None) -> MonthLineStatement:
-    sale, per_hour = product.sale, contribution_per_hour(month.month, line)
-    proceeds, tooling = month.per_piece(sale.proceeds), month.per_piece(sale.tooling)
-    variable = month.per_piece(product.shown_variable_cost)
-    contribution = proceeds.amount - variable.amount - tooling.amount
-    return MonthLineStatement(
-        product=product.product,
-        listing=product.listing,
-        name=product.name,
-        standard_batch=product.standard_batch,
-        pieces=sale.pieces,
-        batches=shown(Decimal(sale.pieces) / product.standard_batch),
-        pieces_per_composite_unit=month.mix.per_unit[line],
-        price=product.price,
-        net_price=month.per_piece(sale.net_price),
-        proceeds=proceeds,
-        variable_cost=variable,
-        tooling=tooling,
-        contribution=in_currency(contribution, month.currency),
-        contribution_margin_share=shown_share(sale.contribution, sale.net_price),
-        sales=month.money(month.sales[line]),
-        month_contribution=month.money(month.contributions[line]),
-        alone_break_even=volume_statement(month, alone(sale), ZERO),
-        alone_target=volume_statement(month, alone(sale), month.month.target_profit),
-        contribution_per_hour=None if per_hour is None else month.per_piece(per_hour),
-        rank=rank,
-    )
+    of = month.month
+    for line, (product, rank) in enumerate(zip(of.products, ranks(of), strict=True)):
+        sale = product.sale
+        yield shown(
+            MonthLineStatement,
+            of.currency,
+            product,
+            sale,
+            batches=Decimal(sale.pieces) / product.standard_batch,
+            pieces_per_composite_unit=month.mix.per_unit[line],
+            variable_cost=product.shown_variable_cost,
+            contribution_margin_share=share_of(sale.contribution, sale.net_price),
+            sales=month.sales[line],
+            month_contribution=month.contributions[line],
+            alone_break_even=of.volume(alone(sale), ZERO),
+            alone_target=of.volume(alone(sale), of.target_profit),
+            contribution_per_hour=contribution_per_hour(of, line),
+            rank=rank,
+        )

@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
-from service.domain.month.break_even import Mix, PlannedSale, mix_of
+from service.domain.month.break_even import Mix, PlannedSale, Volume, mix_of
 from service.domain.month.fixed_costs import FixedCost
 from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
@@ -80,6 +80,10 @@ class Month:
     def fixed_cost(self) -> Decimal:
         """All of it."""
         return sum((each.amount for each in self.fixed_costs), ZERO)
+
+    def volume(self, mix: Mix, profit: Decimal | None) -> Volume | None:
+        """How much of a mix leaves a profit if it bears the month; None where no volume does, or no profit is named."""
+        return None if profit is None else mix.volume(self.fixed_cost + profit)
 
     @property
     def bottleneck(self) -> Load | None:

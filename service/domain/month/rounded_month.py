@@ -1,10 +1,8 @@
 """The figures of a month that more than one of its statements shows, each rounded once."""
 
-from decimal import Decimal
-
 from service.domain.month.month import Month
-from service.domain.values.exact import SHARE_DECIMALS, ZERO, apportioned, half_up, known
-from service.domain.values.money import Money, minor_unit_decimals, rounded, unit_cost
+from service.domain.values.exact import ZERO, apportioned, half_up
+from service.domain.values.money import minor_unit_decimals
 
 
 class RoundedMonth:
@@ -36,21 +34,3 @@ class RoundedMonth:
         self.fixed_cost = half_up(month.fixed_cost, self.decimals)
         self.profit = self.contribution - self.fixed_cost
         self.bottleneck = month.bottleneck
-
-    def money(self, amount: Decimal) -> Money:
-        """An amount at the minor unit."""
-        return rounded(amount, self.currency)
-
-    def per_piece(self, amount: Decimal) -> Money:
-        """An amount for a piece, with four digits more."""
-        return unit_cost(amount, self.currency)
-
-
-def shown(figure: Decimal) -> Decimal:
-    """A figure that is no amount, to six decimals."""
-    return known(figure, SHARE_DECIMALS)
-
-
-def shown_share(part: Decimal, whole: Decimal) -> Decimal | None:
-    """Part ÷ whole to six decimals; None of nothing."""
-    return shown(part / whole) if whole else None

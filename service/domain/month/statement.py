@@ -9,7 +9,7 @@ from service.domain.currency.exchange_rates import UsedRates
 from service.domain.month.best_mix_statement import BestMixStatement, best_mix_statement
 from service.domain.month.line_statement import MonthLineStatement, line_statements
 from service.domain.month.month import Month
-from service.domain.month.rounded_month import RoundedMonth, shown, shown_share
+from service.domain.month.rounded_month import RoundedMonth
 from service.domain.month.volume_statement import (
     MarginOfSafety,
     MixVolumeStatement,
@@ -20,8 +20,9 @@ from service.domain.month.volume_statement import (
 )
 from service.domain.safety.cautions import Caution
 from service.domain.solving.best_mix import Propose
-from service.domain.values.exact import apportioned, exactly
+from service.domain.values.exact import ZERO, apportioned, exactly, share_of
 from service.domain.values.money import Money
+from service.domain.values.shown import Figure, UnitAmount, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,9 +58,9 @@ class LoadStatement:
 
     resource: str
     name: str
-    minutes_needed: Decimal
-    minutes_available: Decimal | None
-    load_share: Decimal | None
+    minutes_needed: Figure
+    minutes_available: Figure | None
+    load_share: Figure | None
     is_over_full: bool
     is_bottleneck: bool
 
@@ -97,17 +98,17 @@ class MonthStatement:
 
     as_of: date
     currency: str
-    weeks: Decimal
+    weeks: Figure
     lines: tuple[MonthLineStatement, ...]
     fixed_costs: tuple[FixedCostStatement, ...]
     fixed_cost: Money
     sales: Money
     contribution: Money
-    contribution_margin_share: Decimal | None
+    contribution_margin_share: Figure | None
     profit: Money
-    operating_leverage: Decimal | None
-    contribution_per_piece: Money | None
-    contribution_per_composite_unit: Money
+    operating_leverage: Figure | None
+    contribution_per_piece: UnitAmount | None
+    contribution_per_composite_unit: UnitAmount
     break_even: MixVolumeStatement | None
     target_profit: Money | None
     target: MixVolumeStatement | None
@@ -130,28 +131,24 @@ def month_statement(
         InvalidValuesError: no whole number of batches is within the demand for a product.
         FigureTooLargeError: a figure has more digits than are known of it.
     """
-    of, mix, target_profit = RoundedMonth(month), month.mix, month.target_profit
-    break_even = mix.volume(month.fixed_cost)
-    target = None if target_profit is None else mix.volume(month.fixed_cost + target_profit)
-    return MonthStatement(
-        as_of=month.as_of,
-        currency=month.currency,
-        weeks=shown(month.weeks),
+    of, mix = RoundedMonth(month), month.mix
+    break_even, target = month.volume(mix, ZERO), month.volume(mix, month.target_profit)
+    return shown(
+        MonthStatement,
+        month.currency,
+        of,
+        month,
         lines=tuple(line_statements(of)),
         fixed_costs=tuple(_fixed_costs(of)),
-        fixed_cost=of.money(of.fixed_cost),
-        sales=of.money(of.sold),
-        contribution=of.money(of.contribution),
-        contribution_margin_share=shown_share(mix.contribution, mix.net_price),
-        profit=of.money(of.profit),
-        operating_leverage=shown_share(of.contribution, of.profit) if of.profit > 0 else None,
-        contribution_per_piece=of.per_piece(mix.contribution / mix.pieces) if mix.pieces else None,
-        contribution_per_composite_unit=of.per_piece(mix.contribution),
+        sales=of.sold,
+        contribution_margin_share=share_of(mix.contribution, mix.net_price),
+        operating_leverage=of.contribution / of.profit if of.profit > 0 else None,
+        contribution_per_piece=share_of(mix.contribution, Decimal(mix.pieces)),
+        contribution_per_composite_unit=mix.contribution,
         break_even=mix_volume_statement(of, break_even),
-        target_profit=None if target_profit is None else of.money(target_profit),
         target=mix_volume_statement(of, target),
         margin_of_safety=margin_of_safety(of, break_even),
-        loads=tuple(_loads(of)),
+        loads=[shown(LoadStatement, "", load, is_bottleneck=load is of.bottleneck) for load in month.loads],
         bottleneck=of.bottleneck.resource if of.bottleneck else None,
         profit_by_volume=tuple(profit_by_volume(of, break_even, target)),
         best_mix=None if propose is None else best_mix_statement(of, propose),
@@ -165,22 +162,5 @@ def _fixed_costs(of: RoundedMonth) -> Iterator[FixedCostStatement]:
     amounts = apportioned((each.amount for each in costs), of.decimals) if costs else ()
     for cost, amount in zip(costs, amounts, strict=True):
         parts = apportioned(cost.components.values(), of.decimals, amount)
-        yield FixedCostStatement(
-            resource=cost.resource,
-            name=cost.name,
-            amount=of.money(amount),
-            components={name: of.money(part) for name, part in zip(cost.components, parts, strict=True)},
-        )
-
-
-def _loads(of: RoundedMonth) -> Iterator[LoadStatement]:
-    for load in of.month.loads:
-        yield LoadStatement(
-            resource=load.resource,
-            name=load.name,
-            minutes_needed=shown(load.minutes_needed),
-            minutes_available=None if load.minutes_available is None else shown(load.minutes_available),
-            load_share=None if load.share is None else shown(load.share),
-            is_over_full=load.is_over_full,
-            is_bottleneck=load is of.bottleneck,
-        )
+        components = dict(zip(cost.components, parts, strict=True))
+        yield shown(FixedCostStatement, of.currency, cost, amount=amount, components=components)

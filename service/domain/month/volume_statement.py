@@ -4,11 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import Annotated
 
-from service.domain.month.break_even import Mix, Volume
-from service.domain.month.rounded_month import RoundedMonth, shown, shown_share
-from service.domain.values.exact import ZERO, apportioned, half_up
+from service.domain.month.break_even import Volume
+from service.domain.month.rounded_month import RoundedMonth
+from service.domain.values.exact import ZERO, apportioned, half_up, share_of
 from service.domain.values.money import Money
+from service.domain.values.shown import Figure, SumOf, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,31 +23,27 @@ class VolumeStatement:
         sales: what the exact pieces sell for, without tax.
     """
 
-    pieces: Decimal
+    pieces: Figure
     whole_pieces: Decimal
     sales: Money
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MixVolumeStatement:
+class MixVolumeStatement(VolumeStatement):
     """How much of the plan's mix has to be sold to reach a profit.
 
     Attributes:
         pieces: of all products, exactly that many, as far as six decimals show it.
         whole_pieces: the first whole number of pieces that reaches it, in the proportion of the mix.
-        sales: what the exact pieces sell for, without tax.
         composite_units: sets of the mix, each with the pieces that `mix` tells.
         whole_composite_units: the first whole number of sets that reaches it.
         pieces_of_each: of each line's product, exactly.
         sales_of_each: what those sell for.
     """
 
-    pieces: Decimal
-    whole_pieces: Decimal
-    sales: Money
-    composite_units: Decimal
+    composite_units: Figure
     whole_composite_units: Decimal
-    pieces_of_each: tuple[Decimal, ...]
+    pieces_of_each: tuple[Figure, ...]
     sales_of_each: tuple[Money, ...]
 
 
@@ -60,10 +58,10 @@ class MarginOfSafety:
         share: of the planned sales; null where nothing is sold.
     """
 
-    pieces: Decimal
+    pieces: Figure
     whole_pieces: Decimal
     sales: Money
-    share: Decimal | None
+    share: Figure | None
 
 
 class Milestone(StrEnum):
@@ -91,22 +89,12 @@ class ProfitAtVolume:
     """
 
     milestone: Milestone
-    pieces: Decimal
+    pieces: Figure
     sales: Money
     proceeds: Money
-    cost: Money
+    cost: Annotated[Money, SumOf(("proceeds",), ("profit",))]
     profit: Money
-    bottleneck_share: Decimal | None
-
-
-def volume_statement(month: RoundedMonth, product: Mix, profit: Decimal | None) -> VolumeStatement | None:
-    """How much of a product leaves a profit if it bears the month alone; None where no volume does."""
-    volume = None if profit is None else product.volume(month.month.fixed_cost + profit)
-    if volume is None:
-        return None
-    return VolumeStatement(
-        pieces=shown(volume.pieces), whole_pieces=volume.whole_pieces, sales=month.money(volume.sales)
-    )
+    bottleneck_share: Figure | None
 
 
 def mix_volume_statement(month: RoundedMonth, volume: Volume | None) -> MixVolumeStatement | None:
@@ -115,17 +103,8 @@ def mix_volume_statement(month: RoundedMonth, volume: Volume | None) -> MixVolum
         return None
     prices = [product.sale.net_price for product in month.month.products]
     sales = [price * pieces for price, pieces in zip(prices, volume.pieces_of_each, strict=True)]
-    return MixVolumeStatement(
-        pieces=shown(volume.pieces),
-        whole_pieces=volume.whole_pieces,
-        sales=month.money(volume.sales),
-        composite_units=shown(volume.units),
-        whole_composite_units=volume.whole_units,
-        pieces_of_each=tuple(shown(each) for each in volume.pieces_of_each),
-        sales_of_each=tuple(
-            month.money(each) for each in apportioned(sales, month.decimals, half_up(volume.sales, month.decimals))
-        ),
-    )
+    sales_of_each = apportioned(sales, month.decimals, half_up(volume.sales, month.decimals))
+    return shown(MixVolumeStatement, month.currency, volume, sales_of_each=sales_of_each)
 
 
 def margin_of_safety(month: RoundedMonth, break_even: Volume | None) -> MarginOfSafety | None:
@@ -134,11 +113,13 @@ def margin_of_safety(month: RoundedMonth, break_even: Volume | None) -> MarginOf
         return None
     planned = Decimal(sum(month.planned))
     exact_sales = sum((product.sale.net_price * product.sale.pieces for product in month.month.products), ZERO)
-    return MarginOfSafety(
-        pieces=shown(planned - break_even.pieces),
+    return shown(
+        MarginOfSafety,
+        month.currency,
+        pieces=planned - break_even.pieces,
         whole_pieces=planned - break_even.whole_pieces,
-        sales=month.money(month.sold - half_up(break_even.sales, month.decimals)),
-        share=shown_share(exact_sales - break_even.sales, exact_sales),
+        sales=month.sold - half_up(break_even.sales, month.decimals),
+        share=share_of(exact_sales - break_even.sales, exact_sales),
     )
 
 
@@ -146,8 +127,8 @@ def profit_by_volume(month: RoundedMonth, break_even: Volume | None, target: Vol
     """What each milestone of the mix leaves, from nothing upwards."""
     planned = next((pieces // each for pieces, each in zip(month.planned, month.mix.per_unit, strict=True) if each), 0)
     units = {Milestone.NOTHING: ZERO, Milestone.PLAN: Decimal(planned)}
-    units |= {Milestone.BREAK_EVEN: break_even.units} if break_even else {}
-    units |= {Milestone.TARGET: target.units} if target else {}
+    units |= {Milestone.BREAK_EVEN: break_even.composite_units} if break_even else {}
+    units |= {Milestone.TARGET: target.composite_units} if target else {}
     if month.bottleneck is not None and month.bottleneck.minutes_available is not None:
         room = month.bottleneck.minutes_available / month.bottleneck.minutes_needed
         units[Milestone.FULL_CAPACITY] = planned * room
@@ -159,17 +140,17 @@ def profit_by_volume(month: RoundedMonth, break_even: Volume | None, target: Vol
 def _profit_at(month: RoundedMonth, milestone: Milestone, units: Decimal, planned: int) -> ProfitAtVolume:
     sales = [product.sale for product in month.month.products]
     of_unit = sum((sale.proceeds * each for sale, each in zip(sales, month.mix.per_unit, strict=True)), ZERO)
-    proceeds = half_up(of_unit * units, month.decimals)
     profit = half_up(month.mix.contribution * units, month.decimals) - month.fixed_cost
     share, bottleneck = None, month.bottleneck
     if bottleneck is not None and bottleneck.minutes_available:
-        share = shown(bottleneck.minutes_needed * units / planned / bottleneck.minutes_available)
-    return ProfitAtVolume(
+        share = bottleneck.minutes_needed * units / planned / bottleneck.minutes_available
+    return shown(
+        ProfitAtVolume,
+        month.currency,
         milestone=milestone,
-        pieces=shown(units * month.mix.pieces),
-        sales=month.money(month.mix.net_price * units),
-        proceeds=month.money(proceeds),
-        cost=month.money(proceeds - profit),
-        profit=month.money(profit),
+        pieces=units * month.mix.pieces,
+        sales=month.mix.net_price * units,
+        proceeds=of_unit * units,
+        profit=profit,
         bottleneck_share=share,
     )

@@ -9,7 +9,17 @@ from service.domain.pricing.aim import Aim
 from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.selling.sale import Sale
 from service.domain.solving.segments import Function, Interval, Segment, common
-from service.domain.values.exact import ONE, SHARE_DECIMALS, UNITS, ZERO, exactly, half_up, snapped, whole_down
+from service.domain.values.exact import (
+    ONE,
+    SHARE_DECIMALS,
+    UNITS,
+    ZERO,
+    exactly,
+    half_up,
+    share_of,
+    snapped,
+    whole_down,
+)
 from service.domain.values.unit_costs import UnitCosts
 
 
@@ -22,36 +32,36 @@ class Price:
         sale: the conditions under which it is asked.
         costs: what a piece costs.
         proceeds: what the price brings in for cost and profit.
-        target: the least displayed price that meets the policy exactly; the price itself if it was given.
+        target_price: the least displayed price that meets the policy exactly; the price itself if it was given.
         equation: the segment, in the gross price, whose zero the target is: (1 + tax) × what is brought in
             beyond it. None where the target is no zero but a step of the fees, or was given.
-        floor: the least displayed price, at the minor unit, that may be asked; if the policy names none, that
+        floor_price: the least displayed price, at the minor unit, that may be asked; if the policy names none, that
             which brings in the variable cost, below which every piece sold costs the workshop cash. None if
             no price does.
         is_below_floor: whether the price does not keep to the floor.
         raised_to: where the target did not keep to the policy's floor and the price does: the least price above the
             target, at the minor unit, that does.
-        break_even: the least price at the minor unit that loses nothing on full cost; None if every price does.
+        break_even_price: the least price at the minor unit that loses nothing on full cost; None if every price does.
     """
 
     asked: Decimal
     sale: Sale
     costs: UnitCosts
     proceeds: Decimal
-    target: Decimal
+    target_price: Decimal
     equation: Segment | None
-    floor: Decimal | None
+    floor_price: Decimal | None
     is_below_floor: bool
     raised_to: Decimal | None
-    break_even: Decimal | None
+    break_even_price: Decimal | None
 
     @property
-    def gross(self) -> Decimal:
+    def gross_price(self) -> Decimal:
         """The price with tax."""
         return self.asked * self.sale.gross_of_displayed
 
     @property
-    def net(self) -> Decimal:
+    def net_price(self) -> Decimal:
         """The price without tax."""
         return self.asked / self.sale.displayed
 
@@ -65,22 +75,27 @@ class Price:
         """Proceeds less variable cost: what a piece adds toward the fixed cost."""
         return self.proceeds - self.costs.variable
 
+    @property
+    def margin_share(self) -> Decimal | None:
+        """Profit ÷ net price; None at a net price of 0."""
+        return share_of(self.profit, self.net_price)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Discount:
     """What a discount does to a price.
 
     Attributes:
-        share: taken off the asked price.
-        least: the least price of the policy's grid from which it can be taken and the floor is kept; None if
+        discount_share: taken off the asked price.
+        least_price: the least price of the policy's grid from which it can be taken and the floor is kept; None if
             there is none.
-        discounted_least: that price less the discount, at the minor unit.
+        least_price_discounted: that price less the discount, at the minor unit.
         discounted: the asked price less the discount, judged like any price.
     """
 
-    share: Decimal
-    least: Decimal | None
-    discounted_least: Decimal | None
+    discount_share: Decimal
+    least_price: Decimal | None
+    least_price_discounted: Decimal | None
     discounted: Price
 
 
@@ -123,9 +138,9 @@ class Pricing:
                 least = candidate
                 break
         return Discount(
-            share=share,
-            least=least,
-            discounted_least=None if least is None else half_up(least * left, self.decimals),
+            discount_share=share,
+            least_price=least,
+            least_price_discounted=None if least is None else half_up(least * left, self.decimals),
             discounted=self.kept_at(half_up(asked * left, self.decimals)),
         )
 
@@ -155,12 +170,12 @@ class Pricing:
             sale=self.sale,
             costs=self.costs,
             proceeds=self.sale.proceeds(asked * self.sale.gross_of_displayed),
-            target=target,
+            target_price=target,
             equation=equation,
-            floor=self._minor.least(floor),
+            floor_price=self._minor.least(floor),
             is_below_floor=not _holds(floor, asked),
             raised_to=self._minor.least(enforced, target) if is_raised else None,
-            break_even=self._minor.least(self.aim.bringing_in(self.costs.full)),
+            break_even_price=self._minor.least(self.aim.bringing_in(self.costs.full)),
         )
 
     @exactly

@@ -1,15 +1,18 @@
-"""A price as it is shown: every term of the way, and what is kept."""
+"""A price as it is shown: every term of the way, what is kept, and what a discount leaves."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy, Rounding
-from service.domain.pricing.price import Price
+from service.domain.pricing.price import Discount, Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
-from service.domain.values.exact import ZERO, exactly, half_up, plain, share_of
-from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
+from service.domain.selling.sale import Sale
+from service.domain.values.exact import ZERO, exactly, plain, share_of
+from service.domain.values.money import Money
+from service.domain.values.shown import WITH_MORE_DIGITS, ShownShare, SumOf, UnitAmount, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +27,7 @@ class PriceTerm:
 
     name: str
     formula: str
-    amount: Money
+    amount: UnitAmount
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,24 +72,26 @@ class PriceStatement:
     price: Money
     display: Display
     tax_share: Decimal
-    gross_price: Money
-    tax: Money
-    net_price: Money
+    gross_price: UnitAmount
+    tax: Annotated[Money, SumOf(("gross_price",), ("net_price",))]
+    net_price: UnitAmount
     fees: tuple[StatedFee, ...]
-    fee_total: Money
-    conversion_cost: Money
-    shipping_cost: Money
-    shipping_charge: Money
-    net_shipping_charge: Money
-    proceeds: Money
-    variable_cost: Money
-    full_cost: Money
-    profit: Money
-    contribution: Money
-    margin_share: Decimal | None
-    markup_share: Decimal | None
-    contribution_margin_share: Decimal | None
-    target_price: Money
+    fee_total: UnitAmount
+    conversion_cost: UnitAmount
+    shipping_cost: UnitAmount
+    shipping_charge: UnitAmount
+    net_shipping_charge: UnitAmount
+    proceeds: Annotated[
+        Money, SumOf(("net_price", "net_shipping_charge"), ("fee_total", "conversion_cost", "shipping_cost"))
+    ]
+    variable_cost: UnitAmount
+    full_cost: UnitAmount
+    profit: Annotated[Money, SumOf(("proceeds",), ("full_cost",))]
+    contribution: Annotated[Money, SumOf(("proceeds",), ("variable_cost",))]
+    margin_share: ShownShare | None
+    markup_share: ShownShare | None
+    contribution_margin_share: ShownShare | None
+    target_price: UnitAmount
     floor_price: Money | None
     break_even_price: Money | None
     is_below_floor: bool
@@ -94,6 +99,30 @@ class PriceStatement:
     terms: tuple[PriceTerm, ...]
     batch_net_price: Money
     batch_profit: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DiscountStatement:
+    """What a discount does to a price.
+
+    Attributes:
+        discount_share: what is taken off the price.
+        discounted_price: the price less the discount, at the minor unit.
+        profit: what is kept of the discounted price.
+        margin_share: of the discounted price; none at a net price of 0.
+        is_below_floor: the discounted price does not keep to the floor.
+        least_price: the least price from which this discount can be given and the floor is kept; none if there
+            is none.
+        least_price_discounted: that price less the discount.
+    """
+
+    discount_share: Decimal
+    discounted_price: Money
+    profit: UnitAmount
+    margin_share: ShownShare | None
+    is_below_floor: bool
+    least_price: Money | None
+    least_price_discounted: Money | None
 
 
 @exactly
@@ -106,94 +135,61 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         quantity: pieces in the batch.
         currency: of every amount.
     """
-    sale, shown = priced.sale, _Shown(priced, currency)
-    return PriceStatement(
-        price=shown.at_minor_unit(priced.asked),
-        display=sale.display,
-        tax_share=sale.tax_share,
-        gross_price=shown.gross,
-        tax=shown.tax,
-        net_price=shown.net,
-        fees=shown.fees,
-        fee_total=shown.fee_total,
-        conversion_cost=shown.conversion,
-        shipping_cost=shown.shipping,
-        shipping_charge=shown.money(sale.shipping_charge),
-        net_shipping_charge=shown.charge,
-        proceeds=shown.proceeds,
-        variable_cost=shown.variable,
-        full_cost=shown.full,
-        profit=shown.profit,
-        contribution=shown.contribution,
-        margin_share=share_of(priced.profit, priced.net),
+    sale, gross = priced.sale, priced.gross_price
+    fees = tuple(stated_fees(sale, gross, currency))
+    statement = shown(
+        PriceStatement,
+        currency,
+        priced,
+        sale,
+        price=priced.asked,
+        fees=fees,
+        fee_total=sum((fee.amount.amount for fee in fees), ZERO),
+        conversion_cost=sale.conversion_cost(gross),
+        variable_cost=priced.costs.shown_variable,
+        full_cost=priced.costs.full,
         markup_share=share_of(priced.profit, priced.costs.full),
-        contribution_margin_share=share_of(priced.contribution, priced.net),
-        target_price=shown.money(priced.target),
-        floor_price=None if priced.floor is None else shown.at_minor_unit(priced.floor),
-        break_even_price=None if priced.break_even is None else shown.at_minor_unit(priced.break_even),
-        is_below_floor=priced.is_below_floor,
+        contribution_margin_share=share_of(priced.contribution, priced.net_price),
         is_raised_to_floor=priced.raised_to is not None,
-        terms=tuple(PriceTerm(name=name, formula=words, amount=each) for name, words, each in shown.terms(policy)),
-        batch_net_price=shown.at_minor_unit(priced.net * quantity),
-        batch_profit=shown.at_minor_unit(priced.profit * quantity),
+        terms=(),
+        batch_net_price=priced.net_price * quantity,
+        batch_profit=priced.profit * quantity,
     )
+    terms = (
+        PriceTerm(name=name, formula=formula, amount=WITH_MORE_DIGITS.money(amount, currency))
+        for name, formula, amount in _terms(statement, priced, policy, WITH_MORE_DIGITS.decimals_in(currency))
+    )
+    return replace(statement, terms=tuple(terms))
 
 
-class _Shown:
-    """The amounts of a price for one piece, rounded and still adding up."""
+def _terms(
+    of: PriceStatement, priced: Price, policy: PricingPolicy | None, digits: int
+) -> Iterator[tuple[str, str, Money | Decimal]]:
+    """The way from the cost to the price and to what is kept: name, formula, amount."""
+    yield "variable cost", "variable lines of the cost sheet ÷ pieces", of.variable_cost
+    yield "full cost", "all lines of the cost sheet ÷ pieces", of.full_cost
+    yield from _way_to_the_price(priced, policy, digits)
+    yield "net price", "price without tax", of.net_price
+    yield "tax", f"net price × {of.tax_share:f}", of.tax
+    yield from _way_to_the_proceeds(of, priced.sale)
+    left = "net price" if priced.sale.is_plain else "proceeds"
+    yield "profit", f"{left} − full cost", of.profit
+    yield "contribution", f"{left} − variable cost", of.contribution
 
-    def __init__(self, priced: Price, currency: str) -> None:
-        self.priced, self.sale, self.currency = priced, priced.sale, currency
-        self.minor = minor_unit_decimals(currency)
-        self.digits = self.minor + UNIT_COST_DECIMALS
-        self.gross, self.net = self.money(priced.gross), self.money(priced.net)
-        self.tax = self._less(self.gross, self.net)
-        self.fees = tuple(stated_fees(self.sale, priced.gross, currency, self.digits))
-        self.fee_total = self.money(sum((fee.amount.amount for fee in self.fees), ZERO))
-        self.conversion = self.money(self.sale.conversion_cost(priced.gross))
-        self.shipping, self.charge = self.money(self.sale.shipping_cost), self.money(self.sale.net_shipping_charge)
-        taken = self.fee_total.amount + self.conversion.amount + self.shipping.amount
-        self.proceeds = in_currency(self.net.amount + self.charge.amount - taken, currency)
-        self.full, self.variable = self.money(priced.costs.full), self.money(priced.costs.shown_variable)
-        self.profit, self.contribution = self._less(self.proceeds, self.full), self._less(self.proceeds, self.variable)
 
-    def money(self, amount: Decimal) -> Money:
-        """An amount with four digits more than the minor unit."""
-        return in_currency(half_up(amount, self.digits), self.currency)
-
-    def at_minor_unit(self, amount: Decimal) -> Money:
-        """An amount that is paid."""
-        return in_currency(half_up(amount, self.minor), self.currency)
-
-    def _less(self, one: Money, other: Money) -> Money:
-        return in_currency(one.amount - other.amount, self.currency)
-
-    def terms(self, policy: PricingPolicy | None) -> Iterator[tuple[str, str, Money]]:
-        """The way from the cost to the price and to what is kept: name, formula, amount."""
-        yield "variable cost", "variable lines of the cost sheet ÷ pieces", self.variable
-        yield "full cost", "all lines of the cost sheet ÷ pieces", self.full
-        for name, formula, amount in _way_to_the_price(self.priced, policy, self.digits):
-            yield name, formula, self.money(amount)
-        yield "net price", "price without tax", self.net
-        yield "tax", f"net price × {self.sale.tax_share:f}", self.tax
-        yield from self._way_to_the_proceeds()
-        left = "net price" if self.sale.is_plain else "proceeds"
-        yield "profit", f"{left} − full cost", self.profit
-        yield "contribution", f"{left} − variable cost", self.contribution
-
-    def _way_to_the_proceeds(self) -> Iterator[tuple[str, str, Money]]:
-        """What is taken and added between the net price and the proceeds, where there is any of it."""
-        for fee in self.fees:
-            yield fee.name, fee.formula, fee.amount
-        if share := self.sale.conversion_share:
-            yield "conversion cost", f"(gross price + shipping charge − fees) × {share:f}", self.conversion
-        if self.shipping.amount:
-            yield "shipping cost", "shipping a piece, as estimated", self.shipping
-        if self.charge.amount:
-            yield "net shipping charge", "what the buyer is charged for shipping, without tax", self.charge
-        if not self.sale.is_plain:
-            charged = " + net shipping charge" if self.charge.amount else ""
-            yield "proceeds", f"net price{charged} − fees − conversion cost − shipping cost", self.proceeds
+def _way_to_the_proceeds(of: PriceStatement, sale: Sale) -> Iterator[tuple[str, str, Money]]:
+    """What is taken and added between the net price and the proceeds, where there is any of it."""
+    for fee in of.fees:
+        yield fee.name, fee.formula, fee.amount
+    if share := sale.conversion_share:
+        yield "conversion cost", f"(gross price + shipping charge − fees) × {share:f}", of.conversion_cost
+    if of.shipping_cost.amount:
+        yield "shipping cost", "shipping a piece, as estimated", of.shipping_cost
+    if of.net_shipping_charge.amount:
+        yield "net shipping charge", "what the buyer is charged for shipping, without tax", of.net_shipping_charge
+    if not sale.is_plain:
+        charged = " + net shipping charge" if of.net_shipping_charge.amount else ""
+        yield "proceeds", f"net price{charged} − fees − conversion cost − shipping cost", of.proceeds
 
 
 _WORDS = {Rounding.UP: "the next one up", Rounding.NEAREST: "the nearest not below the floor"}
@@ -206,14 +202,18 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) 
     sale, cost, aimed = priced.sale, policy.cost_basis.value.replace("_", " "), policy.target.traits
     formula, aim = (words.format(cost=cost, value=policy.value) for words in (aimed.formula, aimed.aim))
     if aimed.is_price:
-        yield "target price", formula, priced.target
+        yield "target price", formula, priced.target_price
     elif sale.is_plain:
-        yield "target net price", formula, _target_net(priced)
+        yield "target net price", formula, priced.target_price / sale.displayed
         is_taxed = sale.display is Display.TAX_INCLUSIVE
         formula = f"target net price × (1 + {sale.tax_share:f})" if is_taxed else "target net price"
-        yield "target price", formula, priced.target
+        yield "target price", formula, priced.target_price
     else:
-        yield "target price", f"the least at which proceeds − {cost} = {aim}{_solution(priced, digits)}", priced.target
+        yield (
+            "target price",
+            f"the least at which proceeds − {cost} = {aim}{_solution(priced, digits)}",
+            priced.target_price,
+        )
     if priced.raised_to is not None:
         yield "floor price", "the least from the target on that the policy allows, at the minor unit", priced.raised_to
     yield (
@@ -226,7 +226,7 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) 
 def _solution(priced: Price, digits: int) -> str:
     """The equation with its figures, so that it can be checked with a pocket calculator."""
     if priced.equation is None:
-        return ", just past a step of the fees" if priced.target else ""
+        return ", just past a step of the fees" if priced.target_price else ""
     sale, needed = priced.sale, plain(-priced.equation.constant, digits)
     to_displayed = "" if sale.gross_of_displayed == 1 else f" ÷ {sale.gross_of_displayed:f}"
     return (
@@ -235,5 +235,6 @@ def _solution(priced: Price, digits: int) -> str:
     )
 
 
-def _target_net(priced: Price) -> Decimal:
-    return priced.target / priced.sale.displayed
+def discount_statement(found: Discount, currency: str) -> DiscountStatement:
+    """A discount as it is shown."""
+    return shown(DiscountStatement, currency, found, found.discounted, discounted_price=found.discounted.asked)

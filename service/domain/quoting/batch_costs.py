@@ -14,6 +14,7 @@ from service.domain.quoting.request import QuotationLineRequest, ToolingCharge
 from service.domain.selling.sale import Sale
 from service.domain.values.exact import ZERO, exactly, share_of
 from service.domain.values.money import rounded
+from service.domain.values.shown import shown
 from service.domain.values.unit_costs import UnitCosts
 
 ConvertAmount = Callable[[Decimal], Decimal]
@@ -83,13 +84,14 @@ def kept(
         if sheet.currency != currency:
             shown_full, shown_variable = full, variable
     full_cost, variable_cost = rounded(convert(shown_full), currency), rounded(convert(shown_variable), currency)
-    shipping_cost = rounded(shipping or ZERO, currency)
-    left = net - shipping_cost.amount
-    return Kept(
+    left = net - rounded(shipping or ZERO, currency).amount
+    return shown(
+        Kept,
+        currency,
         full_cost=full_cost,
         variable_cost=variable_cost,
-        profit=rounded(left - full_cost.amount, currency),
-        contribution=rounded(left - variable_cost.amount, currency),
+        profit=left - full_cost.amount,
+        contribution=left - variable_cost.amount,
         margin_share=share_of(net - convert(full) - (shipping or ZERO), net),
-        shipping_cost=None if shipping is None else shipping_cost,
+        shipping_cost=shipping,
     )

@@ -29,7 +29,8 @@ from service.domain.quoting.request import QuotationRequest, currency_problems
 from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ONE, ZERO, exactly
-from service.domain.values.money import Money, rounded
+from service.domain.values.money import rounded
+from service.domain.values.shown import shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,21 +73,21 @@ class _Quoting:
             lines=lines,
             allowances=tuple(each.quoted for each in allowances),
             charges=tuple(each.quoted for each in charges),
-            totals=self._stated(totals),
+            totals=self._totals(totals),
             kept=kept(totals.tax_exclusive, sheets, self.currency, self.priced.abroad, self._carriage),
             shipping=self._shipping(),
         )
 
     def _adjustments(self, lines: Iterable[DocumentLine]) -> Iterator[_OnTheWhole]:
-        """Every allowance and charge on the whole: those stated, then what follows from them."""
+        """Every allowance and charge on the whole: those requested, then what follows from them."""
         request = self.request
         under_tax: dict[AppliedTax, Decimal] = {}
         for line in lines:
             under_tax[line.tax] = under_tax.get(line.tax, ZERO) + line_net(line, self.currency)
         goods = sum(under_tax.values(), ZERO)
         for wanted, is_charge, kind in (
-            (request.allowances, False, AdjustmentKind.STATED),
-            (request.charges, True, AdjustmentKind.STATED),
+            (request.allowances, False, AdjustmentKind.REQUESTED),
+            (request.charges, True, AdjustmentKind.REQUESTED),
             ((request.rush_charge,) if request.rush_charge else (), True, AdjustmentKind.RUSH),
         ):
             for each in wanted:
@@ -134,33 +135,12 @@ class _Quoting:
         if problems:
             raise InvalidValuesError(problems)
 
-    def _stated(self, totals: DocumentTotals) -> QuotedTotals:
-        def money(amount: Decimal) -> Money:
-            return rounded(amount, self.currency)
-
+    def _totals(self, totals: DocumentTotals) -> QuotedTotals:
         taxes: dict[AppliedTax, QuotedTax] = {}
         for code in self.request.taxes():
             taxes.setdefault(self.priced.applied(code), self.priced.tax(code))
-        return QuotedTotals(
-            line_total=money(totals.line_total),
-            allowance_total=money(totals.allowance_total),
-            charge_total=money(totals.charge_total),
-            tax_exclusive=money(totals.tax_exclusive),
-            tax_subtotals=tuple(
-                QuotedTaxSubtotal(
-                    category=subtotal.tax.category.value,
-                    rate_share=subtotal.tax.rate_share,
-                    name=taxes[subtotal.tax].name,
-                    exemption_reason=taxes[subtotal.tax].exemption_reason,
-                    taxable_amount=money(subtotal.taxable_amount),
-                    tax_amount=money(subtotal.tax_amount),
-                )
-                for subtotal in totals.tax_subtotals
-            ),
-            tax_total=money(totals.tax_total),
-            tax_inclusive=money(totals.tax_inclusive),
-            payable=money(totals.payable),
-        )
+        subtotals = [shown(QuotedTaxSubtotal, self.currency, each, taxes[each.tax]) for each in totals.tax_subtotals]
+        return shown(QuotedTotals, self.currency, totals, tax_subtotals=subtotals)
 
 
 @exactly

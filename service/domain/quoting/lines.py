@@ -22,11 +22,10 @@ from service.domain.quoting.quotation import (
 )
 from service.domain.quoting.request import QuotationLineRequest
 from service.domain.selling.taxes import TaxRate
-from service.domain.values.exact import ZERO, plain, share_of
-from service.domain.values.money import Money, in_currency, rounded, unit_cost
+from service.domain.values.exact import ZERO, share_of
+from service.domain.values.money import Money, in_currency, rounded
 from service.domain.values.references import WHOLE, part_of
-
-_QUANTITY_DECIMALS = 3
+from service.domain.values.shown import shown
 
 BatchKey = tuple[str, int, Tooling | None]
 """A product, how many of it, and how its tools are charged."""
@@ -58,13 +57,7 @@ class QuotedLines:
         """A tax as it stands on the quotation."""
         registered, terms = self.basis.taxes[code], self.basis.card.rates[f"taxes/{code}"].terms
         assert isinstance(terms, TaxRate)  # the card holds tax terms under taxes/
-        return QuotedTax(
-            code=code,
-            name=registered.name,
-            category=registered.category.value,
-            rate_share=terms.rate_share,
-            exemption_reason=registered.exemption_reason,
-        )
+        return shown(QuotedTax, "", registered, terms, code=code, category=registered.category.value)
 
     def applied(self, code: str) -> AppliedTax:
         """A tax as it counts in the totals."""
@@ -85,7 +78,7 @@ class QuotedLines:
         """A line with its quantity breaks, and what counts of it in the totals."""
         quoted, counted = self._quantity(line, line.quantity)
         bill = self._bills[_key(line, line.quantity)]
-        stated = QuotedLine(
+        quoted_line = QuotedLine(
             product=line.product,
             description=line.description or bill.name,
             tax=self.tax(line.tax),
@@ -93,7 +86,7 @@ class QuotedLines:
             quantity_breaks=tuple(self._compared(self._quantity(line, each)[0], quoted) for each in breaks),
             supplied=tuple(_supplied(bill, line.supplied_materials)),
         )
-        return stated, counted
+        return quoted_line, counted
 
     def _quantity(self, line: QuotationLineRequest, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
         sheet = self.sheet(line, quantity)
@@ -109,13 +102,15 @@ class QuotedLines:
             charges=tuple(each.amount.amount for each in charges),
         )
         net = line_net(counted, self.currency)
-        quoted = QuotedQuantity(
+        quoted = shown(
+            QuotedQuantity,
+            self.currency,
             quantity=quantity,
-            unit_price=rounded(asked, self.currency),
-            unit_full_cost=unit_cost(costs.piece.full, self.currency),
+            unit_price=asked,
+            unit_full_cost=costs.piece.full,
             allowances=allowances,
             charges=charges,
-            net_amount=rounded(net, self.currency),
+            net_amount=net,
             kept=kept(net, [sheet], self.currency, self.abroad),
         )
         return quoted, counted
@@ -130,14 +125,15 @@ class QuotedLines:
         """Another quantity with what a piece of it saves."""
         price = quoted.unit_price.amount
         saving = price - other.unit_price.amount
-        return replace(other, saving_per_piece=in_currency(saving, self.currency), saving_share=share_of(saving, price))
+        share = share_of(saving, price)
+        return shown(QuotedQuantity, self.currency, other, saving_per_piece=saving, saving_share=share)
 
 
 def adjusted(
     each: LineAdjustment | QuotationAdjustment,
     base: Decimal,
     currency: str,
-    kind: AdjustmentKind = AdjustmentKind.STATED,
+    kind: AdjustmentKind = AdjustmentKind.REQUESTED,
 ) -> QuotedAdjustment:
     """An allowance or a charge as an amount; a share is one of the base."""
     amount = each.amount if each.share is None else base * each.share
@@ -152,6 +148,4 @@ def _supplied(bill: BillOfResources, materials: Iterable[str]) -> Iterator[Suppl
     """What the customer brings for a batch: all that the bill draws of it."""
     drawn = {line.resource: line for line in bill.lines}
     for code in materials:
-        line = drawn[part_of(f"materials/{code}", WHOLE)]
-        quantity = plain(line.quantity, _QUANTITY_DECIMALS)
-        yield SuppliedMaterial(material=code, name=line.name, quantity=quantity, unit=line.unit)
+        yield shown(SuppliedMaterial, "", drawn[part_of(f"materials/{code}", WHOLE)], material=code)

@@ -4,19 +4,22 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
+from typing import Annotated
 
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility
 from service.domain.safety.cautions import Caution
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.shipping.shipping_statement import ShippingStatement
+from service.domain.values.exact import plain
 from service.domain.values.money import Money
+from service.domain.values.shown import ShownAs, ShownShare, UnitAmount
 
 
 class AdjustmentKind(StrEnum):
     """What an allowance or a charge is for."""
 
-    STATED = "stated"
+    REQUESTED = "stated"
     TOOLING = "tooling"
     RUSH = "rush"
     MINIMUM_ORDER = "minimum_order"
@@ -56,7 +59,7 @@ class QuotedAdjustment:
 
     reason: str
     amount: Money
-    kind: AdjustmentKind = AdjustmentKind.STATED
+    kind: AdjustmentKind = AdjustmentKind.REQUESTED
     tax: QuotedTax | None = None
 
 
@@ -77,7 +80,7 @@ class Kept:
     variable_cost: Money
     profit: Money
     contribution: Money
-    margin_share: Decimal | None
+    margin_share: ShownShare | None
     shipping_cost: Money | None = None
 
 
@@ -100,13 +103,13 @@ class QuotedQuantity:
 
     quantity: int
     unit_price: Money
-    unit_full_cost: Money
+    unit_full_cost: UnitAmount
     allowances: tuple[QuotedAdjustment, ...]
     charges: tuple[QuotedAdjustment, ...]
     net_amount: Money
     kept: Kept
     saving_per_piece: Money | None = None
-    saving_share: Decimal | None = None
+    saving_share: ShownShare | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +125,7 @@ class SuppliedMaterial:
 
     material: str
     name: str
-    quantity: Decimal
+    quantity: Annotated[Decimal, ShownAs(plain, 3)]
     unit: str
 
 

@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.scheduling.working_time import GREATEST_DAYS, Moment, Shift, last_day_looked_at
-from service.domain.values.exact import ZERO, exactly, plain, snapped
+from service.domain.values.exact import ZERO, exactly, snapped
+from service.domain.values.shown import Quantity, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,12 +18,12 @@ class WorkingResource:
     Attributes:
         name: what the workshop calls it.
         shift: when it works.
-        promised_minutes: it has to do before what is asked about.
+        minutes_promised: it has to do before what is asked about.
     """
 
     name: str
     shift: Shift
-    promised_minutes: Decimal = ZERO
+    minutes_promised: Decimal = ZERO
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,8 +42,8 @@ class ResourceLoad:
 
     resource: str
     name: str
-    minutes_needed: Decimal
-    minutes_promised: Decimal
+    minutes_needed: Quantity
+    minutes_promised: Quantity
     hours_per_week: Decimal | None
     done_on: date | None
 
@@ -93,7 +94,7 @@ def lead_time(
         starting_on: the day.
         is_rush: whether it goes before what is promised already.
     """
-    before = {resource: ZERO if is_rush else each.promised_minutes for resource, each in resources.items()}
+    before = {resource: ZERO if is_rush else each.minutes_promised for resource, each in resources.items()}
     loads = [
         _load(resource, resources[resource], minutes, before[resource], starting_on)
         for resource, minutes in _needed(bills).items()
@@ -124,12 +125,14 @@ def _needed(bills: Iterable[BillOfResources]) -> dict[str, Decimal]:
 
 def _load(resource: str, of: WorkingResource, needed: Decimal, promised: Decimal, starting_on: date) -> ResourceLoad:
     done = of.shift.after(Moment.begin_of(starting_on), promised + needed)
-    return ResourceLoad(
+    return shown(
+        ResourceLoad,
+        "",
+        of,
+        of.shift,
         resource=resource,
-        name=of.name,
-        minutes_needed=plain(needed),
-        minutes_promised=plain(promised),
-        hours_per_week=of.shift.hours_per_week,
+        minutes_needed=needed,
+        minutes_promised=promised,
         done_on=None if done is None or of.shift.hours_per_week is None else done.day,
     )
 

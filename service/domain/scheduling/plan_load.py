@@ -38,7 +38,7 @@ class Load:
         return self.minutes_available is not None and self.minutes_needed > self.minutes_available
 
     @property
-    def share(self) -> Decimal | None:
+    def load_share(self) -> Decimal | None:
         """Needed ÷ available; None where that is not known, or none is there."""
         return self.minutes_needed / self.minutes_available if self.minutes_available else None
 
@@ -92,4 +92,4 @@ def bottleneck(found: Iterable[Load]) -> Load | None:
 
 
 def _fullness(load: Load) -> tuple[bool, Decimal]:
-    return load.share is None, load.share or load.minutes_needed
+    return load.load_share is None, load.load_share or load.minutes_needed

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from service.domain.selling.channels import Banding, FeeBand, FeeBase
 from service.domain.selling.sale import ChargedFee, Sale
-from service.domain.values.exact import apportioned, half_up, plain
-from service.domain.values.money import Money, in_currency
+from service.domain.values.exact import apportioned, plain
+from service.domain.values.shown import WITH_MORE_DIGITS, UnitAmount, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,23 +24,19 @@ class StatedFee:
 
     name: str
     base: FeeBase
-    base_amount: Money
+    base_amount: UnitAmount
     formula: str
-    amount: Money
+    amount: UnitAmount
 
 
-def stated_fees(sale: Sale, gross: Decimal, currency: str, digits: int) -> Iterator[StatedFee]:
+def stated_fees(sale: Sale, gross: Decimal, currency: str) -> Iterator[StatedFee]:
     """Each fee at a gross price, rounded so that they add up to their rounded total."""
-    amounts = apportioned([sale.fee_amount(fee, gross) for fee in sale.fees], digits)
+    digits = WITH_MORE_DIGITS.decimals_in(currency)
+    amounts = apportioned([sale.fee_amount(charged, gross) for charged in sale.fees], digits)
     for charged, amount in zip(sale.fees, amounts, strict=True):
         base = sale.base_amount(charged.fee.base, gross)
-        yield StatedFee(
-            name=charged.fee.name,
-            base=charged.fee.base,
-            base_amount=in_currency(half_up(base, digits), currency),
-            formula=_fee_formula(charged, base, digits),
-            amount=in_currency(amount, currency),
-        )
+        formula = _fee_formula(charged, base, digits)
+        yield shown(StatedFee, currency, charged.fee, base_amount=base, formula=formula, amount=amount)
 
 
 def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:

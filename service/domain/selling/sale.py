@@ -167,8 +167,8 @@ def sale_through(
     bare = Sale(display=display, tax_share=tax_share)
     charge = ZERO
     if terms.shipping_paid_by is Payer.BUYER and shipping_cost is not None:
-        stated = terms.shipping_charge
-        charge = shipping_cost * bare.with_tax if stated is None else convert(stated) * bare.gross_of_displayed
+        named = terms.shipping_charge
+        charge = shipping_cost * bare.with_tax if named is None else convert(named) * bare.gross_of_displayed
     return Sale(
         display=display,
         tax_share=tax_share,

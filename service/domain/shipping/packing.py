@@ -9,6 +9,7 @@ from math import prod
 
 from service.domain.solving.packing_search import Grid, Size, grid_in, grids_in
 from service.domain.values.exact import ZERO, exactly
+from service.domain.values.shown import Quantity
 
 Sides = tuple[Decimal, Decimal, Decimal]
 """Length, width and height in millimetres."""
@@ -32,15 +33,15 @@ class Block:
         from_bottom_mm: where it begins along the height.
     """
 
-    piece_length_mm: Decimal
-    piece_width_mm: Decimal
-    piece_height_mm: Decimal
+    piece_length_mm: Quantity
+    piece_width_mm: Quantity
+    piece_height_mm: Quantity
     columns: int
     rows: int
     layers: int
-    from_end_mm: Decimal = ZERO
-    from_side_mm: Decimal = ZERO
-    from_bottom_mm: Decimal = ZERO
+    from_end_mm: Quantity = ZERO
+    from_side_mm: Quantity = ZERO
+    from_bottom_mm: Quantity = ZERO
 
     @property
     def pieces(self) -> int:

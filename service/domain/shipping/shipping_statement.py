@@ -1,17 +1,19 @@
 """A shipping estimate as it is shown: each kind of parcel, why it is charged as it is, and totals that add up."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Annotated
 
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.safety.cautions import Caution
 from service.domain.shipping.estimate import Parcels, ShippingEstimate
 from service.domain.shipping.packing import Block
 from service.domain.shipping.shipping_rates import ParcelLimits
-from service.domain.values.exact import ZERO, apportioned, exactly, plain
-from service.domain.values.money import Money, in_currency, minor_unit_decimals, rounded
+from service.domain.values.exact import ZERO, apportioned, exactly
+from service.domain.values.money import Money, minor_unit_decimals, rounded
+from service.domain.values.shown import Quantity, SumOf, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,14 +49,14 @@ class StatedParcels:
     count: int
     pieces: int
     container: str | None
-    length_mm: Decimal
-    width_mm: Decimal
-    height_mm: Decimal
-    longest_side_mm: Decimal
-    length_plus_girth_mm: Decimal
-    mass_kg: Decimal
-    volumetric_kg: Decimal | None
-    billable_kg: Decimal
+    length_mm: Quantity
+    width_mm: Quantity
+    height_mm: Quantity
+    longest_side_mm: Quantity
+    length_plus_girth_mm: Quantity
+    mass_kg: Quantity
+    volumetric_kg: Quantity | None
+    billable_kg: Quantity
     class_above_kg: Decimal
     class_up_to_kg: Decimal
     reason: str
@@ -64,7 +66,7 @@ class StatedParcels:
     price_per_parcel: Money
     carriage: Money
     fuel_surcharge: Money
-    price: Money
+    price: Annotated[Money, SumOf(("carriage", "fuel_surcharge"))]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,10 +106,10 @@ class ShippingStatement(Shipment):
 
     parcels: tuple[StatedParcels, ...]
     parcel_count: int
-    mass_kg: Decimal
+    mass_kg: Quantity
     carriage: Money
     fuel_surcharge: Money
-    price: Money
+    price: Annotated[Money, SumOf(("carriage", "fuel_surcharge"))]
     workshop_price: Money
     exchange_rates: tuple[UsedRates, ...]
     cautions: tuple[Caution, ...]
@@ -125,74 +127,50 @@ def shipping_statement(
         currency: the workshop's.
         convert: an amount in the workshop's currency.
     """
-    share = estimate.fuel_surcharge_share
+    share, of = estimate.fuel_surcharge_share, estimate.currency
     exact = [amount for each in estimate.parcels for amount in (each.carriage, each.carriage * share)]
-    shown = apportioned(exact, minor_unit_decimals(estimate.currency))
-    amounts = list(zip(shown[::2], shown[1::2], strict=True))
-
-    def money(amount: Decimal) -> Money:
-        return in_currency(amount, estimate.currency)
-
-    return ShippingStatement(
-        service=shipment.service,
-        name=shipment.name,
-        zone=shipment.zone,
-        as_of=shipment.as_of,
-        valid_from=shipment.valid_from,
-        parcels=tuple(_stated(each, *two) for each, two in zip(estimate.parcels, amounts, strict=True)),
+    amounts = apportioned(exact, minor_unit_decimals(of))
+    carriages, surcharges = amounts[::2], amounts[1::2]
+    return shown(
+        ShippingStatement,
+        of,
+        shipment,
+        estimate,
+        parcels=list(map(_stated_parcels, estimate.parcels, carriages, surcharges)),
         parcel_count=sum(each.count for each in estimate.parcels),
-        mass_kg=plain(estimate.mass_kg),
-        carriage=money(sum((carriage for carriage, _ in amounts), ZERO)),
-        fuel_surcharge=money(sum((surcharge for _, surcharge in amounts), ZERO)),
-        price=money(sum(shown, ZERO)),
+        carriage=sum(carriages, ZERO),
+        fuel_surcharge=sum(surcharges, ZERO),
         workshop_price=rounded(convert(estimate.price), currency),
         exchange_rates=(),
-        cautions=estimate.cautions,
     )
 
 
-def _stated(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal) -> StatedParcels:
-    measures, weight_class = parcels.measures, parcels.weight_class
-    volumetric_kg, currency = parcels.volumetric_kg, weight_class.price.currency
-    return StatedParcels(
-        product=parcels.product,
-        count=parcels.count,
-        pieces=parcels.pieces,
-        container=parcels.container,
-        length_mm=plain(measures.length_mm),
-        width_mm=plain(measures.width_mm),
-        height_mm=plain(measures.height_mm),
-        longest_side_mm=plain(measures.longest_side_mm),
-        length_plus_girth_mm=plain(measures.length_plus_girth_mm),
-        mass_kg=plain(measures.mass_kg),
-        volumetric_kg=None if volumetric_kg is None else plain(volumetric_kg),
-        billable_kg=plain(parcels.billable_kg),
+def _stated_parcels(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal) -> StatedParcels:
+    weight_class = parcels.weight_class
+    blocks = tuple(shown(Block, "", block) for block in parcels.packing.blocks)
+    return shown(
+        StatedParcels,
+        weight_class.price.currency,
+        parcels,
+        parcels.measures,
         class_above_kg=weight_class.above_kg,
         class_up_to_kg=weight_class.up_to_kg,
-        reason=parcels.reason,
-        limits=parcels.limits,
-        packing=_in_words(parcels),
-        blocks=tuple(_plain(block) for block in parcels.packing.blocks),
+        packing=_in_words(parcels, blocks),
+        blocks=blocks,
         price_per_parcel=weight_class.price,
-        carriage=in_currency(carriage, currency),
-        fuel_surcharge=in_currency(fuel_surcharge, currency),
-        price=in_currency(carriage + fuel_surcharge, currency),
+        carriage=carriage,
+        fuel_surcharge=fuel_surcharge,
     )
 
 
-def _plain(block: Block) -> Block:
-    sides = {name: plain(getattr(block, name)) for name in Block.__dataclass_fields__ if name.endswith("_mm")}
-    return replace(block, **sides)  # type: ignore[arg-type]
-
-
-def _in_words(parcels: Parcels) -> str:
+def _in_words(parcels: Parcels, blocks: Iterable[Block]) -> str:
     """How the pieces lie, as "11 pieces as 5 × 2 × 1 lying 240 × 120 × 60 mm; 1 × 1 × 1 lying 60 × 240 × 120 mm"."""
     if parcels.container is None:
         return "The piece goes as it is."
     lying = "; ".join(
         f"{block.columns} × {block.rows} × {block.layers} lying {block.piece_length_mm:f} × {block.piece_width_mm:f} × "
         f"{block.piece_height_mm:f} mm"
-        for block in map(_plain, parcels.packing.blocks)
+        for block in blocks
     )
     room, pieces = parcels.packing.pieces, parcels.pieces
     used = "" if room == pieces else f" There is room for {room}; {pieces} {'is' if pieces == 1 else 'are'} in it."

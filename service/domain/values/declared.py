@@ -163,11 +163,18 @@ Paragraph = Annotated[str, Text(max_length=2000, min_length=0, lines=True)]
 CurrencyCode = Annotated[str, Text(max_length=3, min_length=3, pattern="[A-Z]{3}", form="three capital letters")]
 
 
+def marks_and_type(hint: Any) -> tuple[tuple[Any, ...], Any]:
+    """Whatever is annotated on a type, and the type itself."""
+    if get_origin(hint) is Annotated:
+        bare, *marks = get_args(hint)
+        return tuple(marks), bare
+    return (), hint
+
+
 def rules_and_type(hint: Any) -> tuple[tuple[Rule, ...], Any]:
     """The rules annotated on a type that a value of it keeps by itself, and the type."""
-    if get_origin(hint) is Annotated:
-        return tuple(rule for rule in hint.__metadata__ if callable(rule)), get_args(hint)[0]
-    return (), hint
+    marks, bare = marks_and_type(hint)
+    return tuple(mark for mark in marks if callable(mark)), bare
 
 
 def _later_rules_on(hint: Any) -> tuple[Distinct | Then, ...]:

@@ -157,8 +157,8 @@ def known(figure: Decimal, decimals: int) -> Decimal:
 
 
 def share_of(part: Decimal, whole: Decimal) -> Decimal | None:
-    """Part ÷ whole as it is shown; None of nothing."""
-    return half_up(part / whole, SHARE_DECIMALS) if whole else None
+    """Part ÷ whole; None of nothing."""
+    return part / whole if whole else None
 
 
 def plain(figure: Decimal, decimals: int = QUANTITY_DECIMALS) -> Decimal:

@@ -13,10 +13,6 @@ from service.domain.values.declared import Bounds, CurrencyCode, Then, declared
 from service.domain.values.errors import CurrencyMismatchError, UnknownCurrencyError
 from service.domain.values.exact import UNITS, exactly, half_up
 
-UNIT_COST_DECIMALS = 4
-"""How many digits more than the minor unit a unit cost shows."""
-
-
 _ENDED_SINCE = {"BGN": date(2026, 1, 31)}
 """Last days that the packaged CLDR does not know yet. Both currencies circulated for the first month of the euro, which
 came on 1 January 2026 (from memory; the last reference rate is of 2025-12-31)."""
@@ -102,7 +98,7 @@ class Money:
     def __add__(self, other: "Money") -> "Money":
         if other.currency != self.currency:
             raise CurrencyMismatchError(self.currency, other.currency)
-        return Money(amount=self.amount + other.amount, currency=self.currency)
+        return in_currency(self.amount + other.amount, self.currency)
 
     def __str__(self) -> str:
         return f"{self.amount:f} {self.currency}"
@@ -123,11 +119,6 @@ def in_currency(amount: Decimal, currency: str) -> Money:
 def rounded(amount: Decimal, currency: str) -> Money:
     """The amount at the currency's minor unit, half up."""
     return in_currency(half_up(amount, minor_unit_decimals(currency)), currency)
-
-
-def unit_cost(amount: Decimal, currency: str) -> Money:
-    """The amount with four digits more than the minor unit, half up."""
-    return in_currency(half_up(amount, minor_unit_decimals(currency) + UNIT_COST_DECIMALS), currency)
 
 
 def is_at_minor_unit(amount: Decimal, currency: str) -> bool:

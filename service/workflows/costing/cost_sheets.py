@@ -8,13 +8,14 @@ from typing import NamedTuple
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.costing.errors import MissingRate, MissingRatesError
-from service.domain.making.bill_of_resources import BillOfResources, stated
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import TooComplexError
 from service.domain.values.references import whole_of
+from service.domain.values.shown import shown
 from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, WhatIf, prepare, subject, surroundings_of, with_first_days
 from service.workflows.workspace import Workspace
@@ -116,9 +117,9 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
     """
     around = surroundings_of(workspace, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
-    return StatedBill(
-        bill=stated(bill), warnings=warnings(bill, around.catalogue), cautions=cautions_of(bill, around.catalogue)
-    )
+    quantities = shown(BillOfResources, "", bill)
+    told, cautions = warnings(bill, around.catalogue), cautions_of(bill, around.catalogue)
+    return StatedBill(bill=quantities, warnings=told, cautions=cautions)
 
 
 def cost_product(

@@ -3,15 +3,14 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from service.domain.costing.rate_card import DatedRate, unit_components
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.resources import ENTIRE_TOOL, LabourGrade, Machine, Material, Overhead, Tariff, Tool
-from service.domain.values.exact import ZERO, exactly, half_up
-from service.domain.values.money import UNIT_COST_DECIMALS, minor_unit_decimals
+from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, part_of
+from service.domain.values.shown import UnitRate, shown
 from service.encoding import encoded
 from service.store.registering import rates
 from service.workflows.currency.exchange import Exchange
@@ -32,8 +31,8 @@ class StatedUnitRate:
 
     resource: str
     unit: str
-    amount: Decimal
-    components: Mapping[str, Decimal]
+    amount: UnitRate
+    components: Mapping[str, UnitRate]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,13 +97,14 @@ def rate_card_on(workspace: Workspace, as_of: date) -> StatedRateCard:
 
 
 def _unit_rates(rate: DatedRate, facts: Registered, convert: Exchange, currency: str) -> Iterator[StatedUnitRate]:
-    decimals = minor_unit_decimals(currency) + UNIT_COST_DECIMALS
     for part, amounts in unit_components(rate, facts, convert).items():
-        yield StatedUnitRate(
+        yield shown(
+            StatedUnitRate,
+            currency,
             resource=part_of(rate.resource, part),
             unit=_unit(facts, part),
-            amount=half_up(sum(amounts.values(), ZERO), decimals),
-            components={name: half_up(amount, decimals) for name, amount in amounts.items()},
+            amount=sum(amounts.values(), ZERO),
+            components=amounts,
         )
 
 

@@ -1,11 +1,10 @@
 """What a listing's price is, and the price list of all of them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
-from typing import Any
 
 from service.documents.writing.formats import formatted_price, formatted_unit_price
 from service.domain.listing.listings import Listing
@@ -18,6 +17,7 @@ from service.domain.selling.route import Route
 from service.domain.values.declared import NotNegative, ProperShare, declared
 from service.domain.values.errors import PugmillError
 from service.domain.values.references import Thing, references_in
+from service.domain.values.shown import shown
 from service.store.listing import prices_in_force
 from service.store.registering import registrations
 from service.time_limit import next_step
@@ -110,12 +110,13 @@ def _priced(
     sheet = priced(workspace, costing, question)
     price = sheet.price_per_piece.price
     per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
-    shown: dict[str, Any] = {each.name: getattr(sheet, each.name) for each in fields(sheet)}
-    return ListingSheet(
-        **{**shown, "name": listing.name or sheet.name},
+    return shown(
+        ListingSheet,
+        sheet.currency,
+        sheet,
+        listing,
+        name=listing.name or sheet.name,
         listing=code,
-        description=listing.description,
-        locale=listing.locale,
         formatted_price=formatted_price(price, listing.locale),
         unit_price=per_unit,
         formatted_unit_price=None if per_unit is None else formatted_unit_price(per_unit, listing.locale),
@@ -204,42 +205,22 @@ def _entry(
     costing = prepare(workspace, references_in(listing), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:
-        return PriceListEntry(**_without_price(code, listing, product, as_of), problem=_NO_PRICE_IN_FORCE)
+        return _unpriced(code, listing, product, as_of, _NO_PRICE_IN_FORCE)
     try:
         sheet = _priced(workspace, costing, code, listing, question)
     except PugmillError as error:
-        return PriceListEntry(**_without_price(code, listing, product, as_of), problem=str(error))
-    price = sheet.price_per_piece
-    return PriceListEntry(
-        **_without_price(code, listing, product, as_of),
-        price=price.price,
-        display=price.display,
-        gross_price=price.gross_price,
-        net_price=price.net_price,
-        tax_share=price.tax_share,
-        unit_price=sheet.unit_price,
+        return _unpriced(code, listing, product, as_of, str(error))
+    return shown(
+        PriceListEntry,
+        "",
+        sheet.price_per_piece,
+        sheet,
+        product,
         shipping_weight_kg=None if sheet.shipping is None else sheet.shipping.mass_kg,
-        cash_price=sheet.cash_price,
-        margin_share=price.margin_share,
-        formatted_price=sheet.formatted_price,
-        formatted_unit_price=sheet.formatted_unit_price,
         cautions=tuple(caution.text for caution in sheet.cautions if caution.concerns is Concern.PRODUCT),
     )
 
 
-def _without_price(code: str, listing: Listing, product: Product, as_of: date) -> dict[str, Any]:
-    """What an entry says of a listing besides its price."""
-    return {
-        "listing": code,
-        "product": listing.product,
-        "name": listing.name or product.name,
-        "description": listing.description,
-        "channel": listing.channel,
-        "locale": listing.locale,
-        "as_of": as_of,
-        "currency": listing.currency,
-        "mass_kg": product.mass_kg,
-        "length_mm": product.length_mm,
-        "width_mm": product.width_mm,
-        "height_mm": product.height_mm,
-    }
+def _unpriced(code: str, listing: Listing, product: Product, as_of: date, problem: str) -> PriceListEntry:
+    name = listing.name or product.name
+    return shown(PriceListEntry, "", listing, product, listing=code, name=name, as_of=as_of, problem=problem)

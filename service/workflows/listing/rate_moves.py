@@ -1,7 +1,7 @@
 """What moved between the rates that prices in force were found with and the rates of now."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
 
@@ -12,14 +12,12 @@ from service.domain.listing.price_change import Effects, RepricingBasis
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.resources import Overhead
 from service.domain.values.errors import PugmillError
-from service.domain.values.exact import known
+from service.domain.values.shown import shown
 from service.memory import Remembered
 from service.store.listing import repricings
 from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.currency.exchange import Exchange
 from service.workflows.workspace import Workspace
-
-_RATE_DECIMALS = 12
 
 
 @dataclass(slots=True)
@@ -87,10 +85,7 @@ class RateMoves:
     def moved(self) -> tuple[RateChange, ...]:
         """Every change that contributed to any cost, as it is shown."""
         found = sorted(self._moved.values(), key=lambda each: (each.resource, each.cause, each.since))
-        return tuple(
-            replace(each, old_rate=known(each.old_rate, _RATE_DECIMALS), new_rate=known(each.new_rate, _RATE_DECIMALS))
-            for each in found
-        )
+        return tuple(shown(RateChange, "", each) for each in found)
 
     def _before(self, repricing_id: UUID) -> Before:
         with self._workspace.reading() as connection:

@@ -3,21 +3,21 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 
-from service.domain.costing.cost_sheet import CostSheet
+from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.plausibility import Implausibility, cautions_of, warnings
-from service.domain.pricing.discount_statement import DiscountStatement
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
-from service.domain.pricing.price_statement import PriceStatement, price_statement
+from service.domain.pricing.price import Price
+from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.safety.cautions import Caution
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
-from service.domain.values.money import Money, cash_rounded, in_currency
+from service.domain.values.money import Money, cash_rounded
 from service.domain.values.references import references_in
+from service.domain.values.shown import shown
 from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
@@ -28,12 +28,11 @@ _VALUE = ("value",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PriceSheet:
+class PriceSheet(CostedBatch):
     """What to ask for a product, and what is kept.
 
     Attributes:
         product: its code.
-        name: its name.
         quantity: pieces in the batch that the cost is taken from.
         as_of: the date of the rates.
         currency: of the price, and of every amount that does not say otherwise.
@@ -51,11 +50,6 @@ class PriceSheet:
         cautions: where the work or the product can hurt someone; a price never implies fitness for a use.
     """
 
-    product: str
-    name: str
-    quantity: int
-    as_of: date
-    currency: str
     tax: str | None
     channel: str | None
     policy: PricingPolicy | None
@@ -117,18 +111,17 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy
     catalogue = costing.surroundings.catalogue
-    return PriceSheet(
-        product=question.product,
-        name=sheet.name,
-        quantity=question.quantity,
-        as_of=question.as_of,
-        currency=way.currency,
+    return shown(
+        PriceSheet,
+        way.currency,
+        way,
+        question,
+        sheet,
         tax=question.route.tax,
         channel=question.route.channel,
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
-        cash_price=cash_rounded(found.gross, way.currency),
-        shipping=way.shipping,
+        cash_price=cash_rounded(found.gross_price, way.currency),
         discount=way.discount(found),
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
@@ -138,24 +131,8 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Takings:
-    """What the sale of a piece brings in, unrounded, in the workshop's currency.
-
-    Attributes:
-        price: what is asked for it, in the currency of sale.
-        net_price: the same without tax.
-        proceeds: what is left of that after fees, conversion and shipping, for cost and profit.
-    """
-
-    price: Money
-    net_price: Decimal
-    proceeds: Decimal
-
-
-@exactly
-def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> Takings:
-    """What a piece brings in, where its batch is costed already; raises as price_product does.
+def price_on_the_way(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> tuple[SaleWay, Price]:
+    """How a piece is sold and at which price, where its batch is costed already; raises as price_product does.
 
     Args:
         costing: with what the question names, each with a rate.
@@ -165,9 +142,4 @@ def takings(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: s
     """
     _check_grid(question, question.route.currency or home)
     way = SaleWay(costing, question, home)
-    found = way.price(sheet)
-    return Takings(
-        price=in_currency(found.asked, way.currency),
-        net_price=way.brought_home(found.net),
-        proceeds=way.brought_home(found.proceeds),
-    )
+    return way, way.price(sheet)

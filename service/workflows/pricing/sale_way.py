@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Annotated, Any
 
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.pricing.aim import Aim
-from service.domain.pricing.discount_statement import DiscountStatement, discount_statement
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Price, Pricing
+from service.domain.pricing.price_statement import DiscountStatement, discount_statement
 from service.domain.selling.channels import Channel, ChannelRate, Display
 from service.domain.selling.route import Route
 from service.domain.selling.sale import Sale, sale_through
@@ -19,8 +19,9 @@ from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.exact import ZERO, half_up
-from service.domain.values.money import UNIT_COST_DECIMALS, Money, in_currency, minor_unit_decimals
+from service.domain.values.exact import ZERO
+from service.domain.values.money import Money, in_currency, rounded
+from service.domain.values.shown import SumOf, UnitAmount, shown
 from service.workflows.costing.costing import Costing
 
 
@@ -59,9 +60,9 @@ class Settlement:
     """
 
     payout: Money
-    proceeds: Money
-    full_cost: Money
-    profit: Money
+    proceeds: UnitAmount
+    full_cost: UnitAmount
+    profit: Annotated[Money, SumOf(("proceeds",), ("full_cost",))]
 
 
 def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
@@ -117,20 +118,15 @@ class SaleWay:
         """What comes home."""
         if self.channel is None and self.currency == self.home:
             return None
-        paid_out = self.sale.paid_out(found.gross) - self.sale.conversion_cost(found.gross)
-        decimals = minor_unit_decimals(self.home) + UNIT_COST_DECIMALS
-        proceeds, cost = (half_up(self.brought_home(amount), decimals) for amount in (found.proceeds, found.costs.full))
-        return Settlement(
-            payout=self._payout(paid_out),
-            proceeds=in_currency(proceeds, self.home),
-            full_cost=in_currency(cost, self.home),
-            profit=in_currency(proceeds - cost, self.home),
+        paid_out = self.sale.paid_out(found.gross_price) - self.sale.conversion_cost(found.gross_price)
+        payout = self.costing.exchange.converted(in_currency(paid_out, self.currency), self.payout_currency)
+        return shown(
+            Settlement,
+            self.home,
+            payout=rounded(payout, self.payout_currency),
+            proceeds=self.brought_home(found.proceeds),
+            full_cost=self.brought_home(found.costs.full),
         )
-
-    def _payout(self, amount: Decimal) -> Money:
-        currency = self.payout_currency
-        converted = self.costing.exchange.converted(in_currency(amount, self.currency), currency)
-        return in_currency(half_up(converted, minor_unit_decimals(currency)), currency)
 
     @property
     def payout_currency(self) -> str:

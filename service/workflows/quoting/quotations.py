@@ -9,6 +9,7 @@ from service.documents.quoting.quotation_paper import QuotationPaper, QuotationV
 from service.domain.quoting.figures import chosen_figures, quotation_figures
 from service.domain.quoting.life import Status, number_of, status_on
 from service.domain.quoting.quotation import QuotationFigures
+from service.domain.values.shown import shown
 from service.encoding import encoded, filled, trusted
 from service.store.engine.database import Connection
 from service.store.quoting import life, quotations
@@ -81,20 +82,14 @@ def quotation_view(quotation: Quotation, locale: str | None = None) -> Quotation
 def quotation_paper(quotation: Quotation) -> QuotationPaper:
     """What of the quotation is for the customer's eyes."""
     taken = quotation.acceptance
-    return QuotationPaper(
-        letterhead=quotation.letterhead,
+    return shown(
+        QuotationPaper,
+        "",
+        quotation,
         reference=quotation.number or str(quotation.id),
-        status=quotation.status,
-        revision=quotation.revision,
         revises=quotation.revises_number,
         superseded_by=quotation.superseded_by_number,
-        quoted_on=quotation.quoted_on,
-        issued_on=quotation.issued_on,
-        valid_until=quotation.valid_until,
         accepted_on=None if taken is None else taken.accepted_on,
-        request=quotation.request,
-        figures=quotation.figures,
-        remarks=quotation.remarks,
     )
 
 

@@ -95,12 +95,12 @@ class TestTheFloorShown:
     def test_is_the_variable_cost_with_tax_where_the_policy_names_none(self) -> None:
         policy = a_policy(display="tax_inclusive")
 
-        assert price(policy, self.costs, tax_share=Decimal("0.2"), currency="EUR").floor == 6
+        assert price(policy, self.costs, tax_share=Decimal("0.2"), currency="EUR").floor_price == 6
 
     def test_is_the_policys_own_where_it_names_one(self) -> None:
         policy = a_policy(display="tax_inclusive", never_below_cost="full_cost")
 
-        assert price(policy, self.costs, tax_share=Decimal("0.2"), currency="EUR").floor == Decimal("9.60")
+        assert price(policy, self.costs, tax_share=Decimal("0.2"), currency="EUR").floor_price == Decimal("9.60")
 
 
 @pytest.mark.parametrize("member", ["standing_charge_per_month", "demand_charge_per_month"])

@@ -6,7 +6,7 @@ from time import thread_time
 
 import pytest
 
-from service.domain.making.bill_of_resources import BillOfResources, stated
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
 from service.domain.making.explosion import (
     MAX_DEPTH,
@@ -19,6 +19,7 @@ from service.domain.making.explosion import (
 from service.domain.making.products import Catalogue, Product
 from service.domain.making.resources import LabourGrade
 from service.domain.values.errors import FigureTooLargeError, TooComplexError
+from service.domain.values.shown import shown
 from tests.domain.examples import (
     a_bare_machine,
     a_catalogue,
@@ -193,7 +194,7 @@ class TestOperation:
         bill = bill_of(new, quantity=4)
 
         assert bill.steps[0].run_minutes == 240
-        assert quantities(stated(bill))["labour-grades/operator"] == Decimal("3.56")  # 1 + 4 × 0.8²
+        assert quantities(shown(BillOfResources, "", bill))["labour-grades/operator"] == Decimal("3.56")  # 1 + 4 × 0.8²
 
 
 class TestOverhead:
@@ -326,7 +327,7 @@ class TestLimits:
         huge = a_product(bill_of_materials=[a_line(quantity_per_piece="9" * 28)], operations=[])
 
         with pytest.raises(FigureTooLargeError, match="too large to be computed exactly"):
-            stated(bill_of(huge, quantity=10**9))
+            shown(BillOfResources, "", bill_of(huge, quantity=10**9))
 
 
 class TestAProductThatNoLongerFits:
@@ -354,20 +355,20 @@ class TestAProductThatNoLongerFits:
         assert (problem.path, problem.reason) == (("operations", 0, "band_shares"), reason)
 
 
-class TestStated:
+class TestShown:
     def test_every_quantity_has_nine_decimals_at_most_and_no_trailing_zeros(self) -> None:
         product = a_product(
             bill_of_materials=[a_line(quantity_per_piece="0.50", process_loss_share="0.3")],
             operations=[bench_work(cycle_minutes="7", yield_share="0.9")],
         )
 
-        shown = stated(bill_of(product, quantity=100))
+        bill = shown(BillOfResources, "", bill_of(product, quantity=100))
 
-        assert str(shown.lines[0].quantity) == "79.365079365"  # 0.5 × 100/0.9 ÷ 0.7
-        assert str(shown.steps[0].pieces_started) == "111.111111111"
-        assert str(shown.steps[0].learning_factor) == "1"
-        assert str(shown.pieces_made["sheet"]) == "100"
-        assert str(shown.issues[0].in_good_pieces) == "50"
+        assert str(bill.lines[0].quantity) == "79.365079365"  # 0.5 × 100/0.9 ÷ 0.7
+        assert str(bill.steps[0].pieces_started) == "111.111111111"
+        assert str(bill.steps[0].learning_factor) == "1"
+        assert str(bill.pieces_made["sheet"]) == "100"
+        assert str(bill.issues[0].in_good_pieces) == "50"
 
 
 class TestCatalogue:

@@ -37,7 +37,7 @@ def test_nothing_is_covered_by_nothing() -> None:
     volume = alone(a_sale(1, "10", "12")).volume(Decimal(0))
 
     assert volume is not None
-    assert volume.units == volume.whole_units == 0
+    assert volume.composite_units == volume.whole_composite_units == 0
 
 
 def test_a_plan_of_nothing_covers_nothing() -> None:
@@ -57,6 +57,7 @@ def test_the_first_whole_sets_cover_the_amount_and_one_less_do_not(lines: list[t
     if volume is None:
         assert mix.contribution <= 0
         return
-    assert mix.contribution * volume.whole_units >= amount > mix.contribution * (volume.whole_units - 1)
+    whole = volume.whole_composite_units
+    assert mix.contribution * whole >= amount > mix.contribution * (whole - 1)
     assert volume.whole_pieces >= volume.pieces > volume.whole_pieces - 1
     assert sum(volume.pieces_of_each) == pytest.approx(volume.pieces, abs=Decimal("1e-20"))

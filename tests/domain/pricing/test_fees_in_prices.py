@@ -6,10 +6,9 @@ from typing import Any
 import pytest
 
 from service.domain.pricing.aim import Aim
-from service.domain.pricing.discount_statement import discount_statement
 from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.pricing.price import Pricing
-from service.domain.pricing.price_statement import PriceStatement, price_statement
+from service.domain.pricing.price_statement import PriceStatement, discount_statement, price_statement
 from service.domain.selling.channels import ChannelRate, Display
 from service.domain.selling.sale import sale_through
 from service.domain.values.exact import exactly
@@ -444,7 +443,7 @@ class TestADiscount:
             "37": "74",  # half of it is 18.50, below both
         }.items():
             found = pricing(STEPPED, full="18", target="markup", value="0", price_step=step)
-            assert found.discount(Decimal(0), Decimal("0.5")).least == Decimal(least)
+            assert found.discount(Decimal(0), Decimal("0.5")).least_price == Decimal(least)
 
     def test_is_borne_by_none_where_no_price_keeps_to_the_floor(self) -> None:
         """40 % of the gross price and 100 % tax inside: 0.5 − 0.6 is left of each unit."""
@@ -575,7 +574,7 @@ class TestPricesBetweenTwoCents:
 
         discount = found.discount(Decimal(0), Decimal("0.5"))
 
-        assert (discount.least, discount.discounted_least) == (Decimal("44.71"), Decimal("22.36"))
+        assert (discount.least_price, discount.least_price_discounted) == (Decimal("44.71"), Decimal("22.36"))
 
     def test_are_no_target(self) -> None:
         """Nothing is taken above 10.001 and up to 10.004, a fifth elsewhere: 9.50 ÷ 0.8 = 11.875."""

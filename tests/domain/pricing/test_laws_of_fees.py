@@ -91,10 +91,10 @@ class TestTheAskedPrice:
     def test_leaves_what_the_definitions_of_the_fees_leave(self, question: Question) -> None:
         price, reckoning = price_of(question), question.asked.reckoning
 
-        asked, gross = Fraction(price.asked), price.gross
+        asked, gross = Fraction(price.asked), price.gross_price
 
         assert is_about(gross, reckoning.gross(asked))
-        assert is_about(price.net, reckoning.net(asked))
+        assert is_about(price.net_price, reckoning.net(asked))
         assert is_about(price.sale.shipping_charge, reckoning.shipping_charge)
         for charged, fee in zip(price.sale.fees, reckoning.terms.fees, strict=True):
             assert is_about(price.sale.fee_amount(charged, gross), reckoning.fee(fee, asked))
@@ -110,11 +110,11 @@ class TestTheAskedPrice:
 
         kept = question.pricing.kept_at(price.asked)
 
-        assert (kept.gross, kept.net, kept.proceeds) == (price.gross, price.net, price.proceeds)
+        assert (kept.gross_price, kept.net_price, kept.proceeds) == (price.gross_price, price.net_price, price.proceeds)
         assert (kept.profit, kept.contribution) == (price.profit, price.contribution)
-        assert (kept.floor, kept.break_even, kept.is_below_floor) == (
-            price.floor,
-            price.break_even,
+        assert (kept.floor_price, kept.break_even_price, kept.is_below_floor) == (
+            price.floor_price,
+            price.break_even_price,
             price.is_below_floor,
         )
         assert kept.raised_to is None
@@ -127,14 +127,14 @@ class TestTheTarget:
         self, question: Question
     ) -> None:
         price = price_of(question)
-        target = Fraction(price.target)
+        target = Fraction(price.target_price)
 
         unfloored = replace(question.asked, policy=replace(question.policy, never_below_cost=None))
         unfloored = replace(unfloored, policy=replace(unfloored.policy, never_below_amount=None))
-        assert is_about(price.target, unfloored.wanted(question.unit))
+        assert is_about(price.target_price, unfloored.wanted(question.unit))
         if price.equation is not None:
             root = -Fraction(price.equation.constant) / Fraction(price.equation.slope)
-            assert is_about(price.target * price.sale.gross_of_displayed, root)
+            assert is_about(price.target_price * price.sale.gross_of_displayed, root)
         elif question.policy.target is not Target.FIXED_PRICE and target:
             assert unfloored.surplus(target) > 0
 
@@ -144,7 +144,7 @@ class TestTheTarget:
         self, question: Question
     ) -> None:
         price = price_of(question)
-        target, asked = Fraction(price.target), question.asked
+        target, asked = Fraction(price.target_price), question.asked
 
         if price.raised_to is None:
             assert asked.keeps_floor(target)
@@ -207,22 +207,24 @@ class TestTheFloorAndTheBreakEvenPrice:
     @given(questions())
     def test_are_the_least_at_the_minor_unit_that_keep_to_the_floor_and_lose_nothing(self, question: Question) -> None:
         price, asked = question.pricing.kept_at(Decimal(0)), question.asked
-        most = max(Fraction(price.floor or 0), Fraction(price.break_even or 0), asked.reckoning.places[-2])
+        most = max(Fraction(price.floor_price or 0), Fraction(price.break_even_price or 0), asked.reckoning.places[-2])
 
         prices = question.minor_units(most)
 
         keeping = next((each for each in prices if asked.keeps_shown_floor(each)), None)
         losing_nothing = next((each for each in prices if asked.brings_in(each, asked.costs.full)), None)
-        assert keeping == (None if price.floor is None else Fraction(price.floor))
-        assert losing_nothing == (None if price.break_even is None else Fraction(price.break_even))
+        assert keeping == (None if price.floor_price is None else Fraction(price.floor_price))
+        assert losing_nothing == (None if price.break_even_price is None else Fraction(price.break_even_price))
 
     @sold
     @given(questions())
     def test_are_none_only_where_no_price_however_high_does(self, question: Question) -> None:
         price, asked = question.pricing.kept_at(Decimal(0)), question.asked
 
-        assert (price.floor is None) is not asked.keeps_shown_floor(FAR) or price.floor is not None
-        assert (price.break_even is None) is not asked.brings_in(FAR, asked.costs.full) or price.break_even is not None
+        assert (price.floor_price is None) is not asked.keeps_shown_floor(FAR) or price.floor_price is not None
+        assert (price.break_even_price is None) is not asked.brings_in(
+            FAR, asked.costs.full
+        ) or price.break_even_price is not None
 
 
 class TestThePriceThatBearsADiscount:
@@ -237,10 +239,11 @@ class TestThePriceThatBearsADiscount:
             """Rounded half up to the minor unit."""
             return int(price * (1 - Fraction(share)) / question.unit + Fraction(1, 2)) * question.unit
 
-        prices = question.grid_beyond() if discount.least is None else question.grid(Fraction(discount.least))
+        least, taken_off = discount.least_price, discount.least_price_discounted
+        prices = question.grid_beyond() if least is None else question.grid(Fraction(least))
         bearing = [price for price in prices if question.asked.keeps_shown_floor(discounted(price))]
-        assert bearing == ([] if discount.least is None else [Fraction(discount.least)])
-        assert discount.least is None or discount.discounted_least == discounted(Fraction(discount.least))
+        assert bearing == ([] if least is None else [Fraction(least)])
+        assert least is None or taken_off == discounted(Fraction(least))
 
     @sold
     @given(questions(), st.sampled_from(["0", "0.05", "0.333"]).map(Decimal), figures("0", "60", 0))

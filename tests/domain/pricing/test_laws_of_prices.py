@@ -57,7 +57,7 @@ def exact_floor(policy: PricingPolicy, costs: UnitCosts, tax_share: Decimal) -> 
 
 
 def wanted_price(found: Price, policy: PricingPolicy, costs: UnitCosts, tax_share: Decimal) -> Fraction:
-    return max(Fraction(found.target), exact_floor(policy, costs, tax_share))
+    return max(Fraction(found.target_price), exact_floor(policy, costs, tax_share))
 
 
 def grid_prices(policy: PricingPolicy, currency: str, most: Fraction) -> list[Fraction]:
@@ -180,7 +180,7 @@ class TestAmountsOfAPrice:
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
     ) -> None:
         policy, costs, tax_share, currency = question
-        break_even = price(policy, costs, tax_share=tax_share, currency=currency).break_even
+        break_even = price(policy, costs, tax_share=tax_share, currency=currency).break_even_price
         unit = Decimal(1).scaleb(-CURRENCIES[currency])
 
         at_it, below_it = (
@@ -201,8 +201,8 @@ class TestAmountsOfAPrice:
 
         kept = kept_at(found.asked, policy, costs, tax_share=tax_share, currency=currency)
 
-        assert (kept.net, kept.gross, kept.profit) == (found.net, found.gross, found.profit)
-        assert (kept.floor, kept.break_even) == (found.floor, found.break_even)
+        assert (kept.net_price, kept.gross_price, kept.profit) == (found.net_price, found.gross_price, found.profit)
+        assert (kept.floor_price, kept.break_even_price) == (found.floor_price, found.break_even_price)
 
 
 def stated_price(question: tuple[PricingPolicy, UnitCosts, Decimal, str], quantity: int) -> PriceStatement:

@@ -167,12 +167,12 @@ class TestFloors:
 
         found = priced(policy, tax="0.25")
 
-        assert (found.asked, found.net, found.gross) == (10, 8, 10)
+        assert (found.asked, found.net_price, found.gross_price) == (10, 8, 10)
 
     def test_are_the_variable_cost_where_the_policy_names_none_though_they_are_not_enforced(self) -> None:
         found = priced(a_policy(target="fixed_price", value="4"))
 
-        assert found.floor == 5
+        assert found.floor_price == 5
         assert price_statement(found, None, quantity=1, currency="EUR").is_below_floor
 
     def test_that_a_division_left_a_hair_above_the_grid_still_count_as_raising_the_price(self) -> None:
@@ -289,5 +289,5 @@ def test_a_tie_goes_to_the_higher_price() -> None:
 
     found = priced(policy, tax="0.255")
 
-    assert found.target == Decimal("69.28")
+    assert found.target_price == Decimal("69.28")
     assert found.asked == Decimal("69.56")

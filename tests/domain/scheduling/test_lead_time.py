@@ -45,7 +45,7 @@ def a_bill(*steps: Step) -> BillOfResources:
 def a_resource(hours: str = "40", promised: str = "0", weekdays: tuple[Weekday, ...] = WORKING_WEEK) -> WorkingResource:
     known = None if hours == NOBODY_KNOWS else D(hours)
     return WorkingResource(
-        name="It", shift=Shift(hours_per_week=known, weekdays=frozenset(weekdays)), promised_minutes=D(promised)
+        name="It", shift=Shift(hours_per_week=known, weekdays=frozenset(weekdays)), minutes_promised=D(promised)
     )
 
 

@@ -41,7 +41,7 @@ def test_what_has_no_time_at_all_is_fuller_than_any() -> None:
 
     assert bottleneck([full, shut]) is shut
     assert shut.is_over_full
-    assert shut.share is None
+    assert shut.load_share is None
 
 
 def test_what_is_not_known_or_not_needed_is_none() -> None:

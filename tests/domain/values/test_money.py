@@ -18,7 +18,6 @@ from service.domain.values.money import (
     is_at_minor_unit,
     minor_unit_decimals,
     rounded,
-    unit_cost,
 )
 from tests.domain.examples import euros
 from tests.domain.strategies import figures
@@ -70,13 +69,11 @@ class TestMoney:
 
 
 class TestRounding:
-    def test_to_the_minor_unit_and_to_a_unit_cost_four_digits_finer(self) -> None:
+    def test_is_to_the_minor_unit(self) -> None:
         exact = Decimal("1.23456789")
 
         assert rounded(exact, "EUR") == euros("1.23")
-        assert unit_cost(exact, "EUR") == euros("1.234568")
         assert str(rounded(exact, "JPY")) == "1 JPY"
-        assert str(unit_cost(exact, "JPY")) == "1.2346 JPY"
 
     def test_an_amount_is_at_the_minor_unit_or_it_is_finer(self) -> None:
         assert is_at_minor_unit(Decimal("0.010"), "EUR")
