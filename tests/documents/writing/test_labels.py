@@ -14,7 +14,7 @@ from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
 from service.domain.safety import hazards
 from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern, DeclaredUse
 
-CUSTOMERS_PAPERS = Path(quotation_view.__file__)
+CUSTOMERS_PAPERS = Path(quotation_view.__file__).parent
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
 
 
@@ -23,8 +23,8 @@ def in_the_code(path: Path) -> Iterator[str]:
     for node in ast.walk(ast.parse(path.read_text())):
         if not isinstance(node, ast.Call):
             continue
-        called = ast.unparse(node.func)
-        count = {"words": 1, "self.words": 1, "words.several": 2, "self.words.several": 2}.get(called, 0)
+        called = ast.unparse(node.func).removeprefix("self.").removeprefix("of.")
+        count = {"words": 1, "words.several": 2}.get(called, 0)
         for argument in node.args[:count]:
             if isinstance(argument, ast.Constant):
                 yield str(argument.value)
@@ -32,7 +32,8 @@ def in_the_code(path: Path) -> Iterator[str]:
 
 def wanted() -> set[str]:
     """What a customer may be told: the words of a quotation, and every caution about a product."""
-    told = set(in_the_code(CUSTOMERS_PAPERS)) | {
+    modules = CUSTOMERS_PAPERS.glob("*.py")
+    told = {message for module in modules for message in in_the_code(module)} | {
         TOO_HEAVY,
         NO_PROMISE,
         "One piece weighs",
