@@ -13,7 +13,7 @@ from service.documents.writing.formats import formatted_number, formatted_share,
 from service.documents.writing.paper import Entry
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
-from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern
+from service.domain.safety.cautions import Concern
 from service.domain.values.exact import ZERO, exactly, whole_down
 from service.domain.values.money import Money, in_currency
 
@@ -157,7 +157,7 @@ class _Making(QuotationWriting):
         told = dict.fromkeys((*self.paper.remarks.cautions, *shipped))
         for each in told:
             if each.concerns is Concern.PRODUCT:
-                yield Entry(text=self.words.rendered(each.text, TOO_HEAVY, NO_PROMISE), note=isolated(each.source))
+                yield Entry(text=self.words.told(each.text), note=isolated(each.source))
 
 
 def _before_adjustments(quoted: QuotedQuantity) -> Money:
