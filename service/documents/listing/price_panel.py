@@ -225,7 +225,7 @@ def _labels(labels: Iterable[Label]) -> Iterator[Layer]:
     """Labels by the ways in which they stand beside their points."""
 
     def way(label: Label) -> tuple[bool, bool]:
-        return label.is_before, label.is_bold
+        return label.is_before, not label.is_bold
 
-    for _, same in groupby(sorted(labels, key=lambda label: (not label.is_before, label.is_bold)), key=way):
+    for _, same in groupby(sorted(labels, key=way), key=way):
         yield from labelled(list(same))

@@ -155,7 +155,8 @@ def _told(items: Iterable[HeatedPolymer]) -> tuple[Message, ...]:
 
 
 def _work(item: HeatedPolymer) -> Message:
-    named = {"polymer": _NAMES.get(item.polymer, item.polymer.value), "materials": item.materials, "where": item.where}
+    polymer, materials = _NAMES.get(item.polymer, item.polymer.value), " + ".join(item.materials)
+    named = {"polymer": polymer, "materials": materials, "where": item.where}
     if item.processing_temperature_c is not None:
         temperature_c = plain(item.processing_temperature_c)
         return Message(
