@@ -86,7 +86,11 @@ def _converter(*, is_checking: bool) -> Converter:
     return converter
 
 
-_checking, _trusting = _converter(is_checking=True), _converter(is_checking=False)
+_checking, _trusting, _keeping = (
+    _converter(is_checking=True),
+    _converter(is_checking=False),
+    _converter(is_checking=True),
+)
 
 
 def encoded(value: Any, as_type: Any = None) -> Any:
@@ -110,8 +114,8 @@ def plain_data(text: str | bytes) -> Any:
 
 
 def to_text(value: Any) -> str:
-    """The value as JSON text."""
-    return to_bytes(encoded(value)).decode()
+    """The value as JSON text, as it is stored."""
+    return to_bytes(_keeping.unstructure(value)).decode()
 
 
 def trusted(data: Any, to: type[T]) -> T:
@@ -145,6 +149,11 @@ def decode_with(to: type[T], hook: Callable[[Any, Decode], T]) -> None:
     """
     for converter in (_checking, _trusting):
         converter.register_structure_hook(to, _hook_with(hook, converter.structure))
+
+
+def keep_with(to: type[T], hook: Callable[[T], Any]) -> None:
+    """Store this type as other data than it is shown as."""
+    _keeping.register_unstructure_hook(to, hook)
 
 
 def _hook_with(hook: Callable[[Any, Decode], Any], decode: Decode) -> Hook:

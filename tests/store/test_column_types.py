@@ -10,6 +10,8 @@ import pytest
 import sqlalchemy as sa
 
 from service.domain.quoting.quotation import Acceptance
+from service.domain.values.message import Message
+from service.encoding import encoded, from_text
 from service.store.engine.column_types import ExactDecimal, Instant, JsonText, as_text
 from service.store.engine.database import Database
 from service.store.engine.tables import as_stored, metadata
@@ -62,6 +64,23 @@ def test_an_instant_comes_out_in_utc_from_whatever_zone_it_was_given_in(database
 )
 def test_a_document_comes_out_as_it_was(database: Database, kind: Any, value: Any, text: str) -> None:
     assert kept(database, kind, value) == (value, text)
+
+
+def test_a_message_comes_out_with_its_facts_and_is_shown_as_a_text(database: Database) -> None:
+    told = Message("{work}: {heat} °C", work=(Message("{name}, hot", name="press"), "oven"), heat=Decimal("200.5"))
+
+    found, text = kept(database, JsonText(Message), told)
+
+    assert (found, found.template, found.facts) == (told, told.template, told.facts)
+    assert found.facts["work"][0].facts == {"name": "press"}
+    assert '{"figure":"200.5"}' in text
+    assert encoded(told) == "press, hot, oven: 200.5 °C"
+
+
+def test_what_was_kept_as_a_text_comes_out_as_a_message_without_facts() -> None:
+    found = from_text('"Toy: {small} parts"', Message)
+
+    assert (found, found.template, found.facts) == ("Toy: {small} parts", "Toy: {small} parts", {})
 
 
 @pytest.mark.parametrize("kind", [ExactDecimal, Instant, JsonText, JsonText(Acceptance)])

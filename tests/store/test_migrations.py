@@ -1,6 +1,7 @@
 """Migrations: up, compared with the tables, down, with rows in them; and all or nothing."""
 
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from shutil import copytree
 from typing import Any
@@ -14,7 +15,9 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from service.domain.quoting.life import AcceptanceRequest, Status
+from service.domain.quoting.quotation import Remarks
 from service.feeds.reference_rates import Span
+from service.store.engine.column_types import as_text
 from service.store.engine.database import Database
 from service.store.engine.schema import MIGRATIONS, migrate, schema_state
 from service.store.engine.tables import exchange_rates, metadata, quotations, rates, workshops
@@ -22,7 +25,7 @@ from service.store.workshop.workshops import new_workshop
 from service.workflows.currency import feed
 from service.workflows.quoting import quotation_life
 from service.workflows.workshop import keys, retries
-from tests.support.builders import listing, material, material_rate, register_workshop
+from tests.support.builders import listing, material, material_rate, product, register_workshop
 from tests.support.feed import FeedServer, day_of, feed_at, sending, with_rates, xml_of
 from tests.workflows.owner import Owner
 
@@ -227,6 +230,30 @@ def test_the_audit_trail_is_only_ever_added_to(bare_database: Database) -> None:
             connection.execute(sa.text(statement))
 
     assert rows(bare_database) == before
+
+
+def test_what_a_quotation_told_as_a_text_is_kept_with_its_facts(bare_database: Database) -> None:
+    migrate(bare_database)
+    workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
+    keys.create_workshop(bare_database, workshop, "tests")
+    owner = Owner(database=bare_database, workshop_id=workshop.workshop_id)
+    register_workshop(owner)
+    owner.put("products/sheet", product(mass_kg="27.5", declared_uses=["toy", "outdoor"]))
+    quoted = owner.quote()
+
+    command.downgrade(alembic_config(bare_database), "0006")
+    with bare_database.reading() as connection:
+        (text,) = connection.execute(sa.select(as_text(quotations.c.remarks))).scalars()
+    migrate(bare_database)
+
+    with bare_database.reading() as connection:
+        remarks: Remarks = connection.execute(sa.select(quotations.c.remarks)).scalar_one()
+    assert '"text":"One piece weighs 27.5 kg, too heavy' in text
+    assert '"facts"' not in text
+    assert remarks == quoted.remarks
+    facts = {each.code: each.text.facts for each in remarks.cautions}
+    assert facts["too-heavy-for-one-person"] == {"what": "One piece weighs", "mass": Decimal("27.5"), "limit": 25}
+    assert facts["no-promise-of-fitness"] == {"uses": ("toy", "outdoor")}
 
 
 NEXT = '''

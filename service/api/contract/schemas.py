@@ -36,6 +36,7 @@ from service.domain.values.declared import (
     rules_and_type,
 )
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.message import Message
 from service.encoding import encoded
 
 _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
@@ -46,6 +47,7 @@ _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
     date: DateField,
     datetime: InstantField,
     UUID: TextField,
+    Message: TextField,
     Any: DataField,
 }
 _FLAGS = {"true": True, "false": False}

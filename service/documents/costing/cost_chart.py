@@ -34,6 +34,7 @@ from service.documents.writing.formats import (
     formatted_number,
     formatted_share,
     isolated,
+    unisolated,
 )
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.costing.cost_statement import CostStatement, StatedLine
@@ -113,7 +114,9 @@ def _rows(statement: CostStatement, labels: Labels) -> Iterator[_Row]:
             large, small = [*large, *small], []
         for line in sorted(large, key=lambda line: -line.amount_per_piece.amount):
             amount, share = line.amount_per_piece, line.share_of_full_cost
-            yield _Row(name=literal(line.name), cost_class=cost_class, amount=amount, share=share)
+            yield _Row(
+                name=literal(unisolated(labels.told(line.name))), cost_class=cost_class, amount=amount, share=share
+            )
         if small:
             amount = in_currency(sum((line.amount_per_piece.amount for line in small), ZERO), statement.currency)
             together = labels("{count} other lines", count=len(small))

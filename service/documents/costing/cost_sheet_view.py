@@ -31,7 +31,9 @@ from service.documents.writing.paper import Entry
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working
+from service.domain.making.plausibility import Implausibility
 from service.domain.making.resources import CostClass
+from service.domain.safety.cautions import Caution
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency
 from service.domain.values.references import whole_of
@@ -78,7 +80,7 @@ class _Making:
             sums_title=words("Sums"),
             sums=tuple(self._sums()),
             chart=cost_chart(statement, ImageForm.SVG, locale=self.locale).decode(),
-            chart_told=words("What the cost of a piece is made up of; its figures stand in the table above."),
+            chart_told=words("What the cost of a piece is made up of; the figures are in the table above."),
             remarks=tuple(each for each in self._remarks() if each.entries),
             workings_title=words("Workings"),
             workings_intro=tuple(self._intro()),
@@ -105,7 +107,7 @@ class _Making:
         is_share = line.unit == self.statement.currency
         rate = in_currency(line.rate, self.statement.currency)
         return CostRow(
-            text=isolated(line.name),
+            text=self.words.told(line.name),
             note=self.words("{behaviour}, {share} of the full cost", behaviour=behaviour, share=share),
             quantity=self._measured(line.quantity, line.unit),
             rate=formatted_share(line.rate, self.locale) if is_share else formatted_amount(rate, self.locale),
@@ -135,10 +137,8 @@ class _Making:
 
     def _remarks(self) -> Iterator[Remarks]:
         words, statement = self.words, self.statement
-        told: Iterable[tuple[str, str]] = ((each.text, each.source) for each in statement.warnings)
-        yield Remarks(title=words("What looks wrong"), entries=self._told(told))
-        told = ((each.text, each.source) for each in statement.cautions)
-        yield Remarks(title=words("Where somebody can be hurt"), entries=self._told(told))
+        yield Remarks(title=words("What looks wrong"), entries=self._told(statement.warnings))
+        yield Remarks(title=words("Where somebody can be hurt"), entries=self._told(statement.cautions))
         yield Remarks(title=words("Exchange rates"), entries=tuple(self._exchange_rates()))
         yield Remarks(title=words("Rates in force"), entries=tuple(self._rates_in_force()))
 
@@ -152,36 +152,33 @@ class _Making:
 
     def _rates_in_force(self) -> Iterator[Entry]:
         """What each rate is of, under the day since when it has been in force, the last first."""
-        names = {whole_of(line.resource): isolated(line.name) for line in reversed(self.statement.lines)}
+        names = {whole_of(line.resource): self.words.told(line.name) for line in reversed(self.statement.lines)}
         days: dict[date, list[str]] = {}
         for resource, day in self.statement.rates_valid_from.items():
             days.setdefault(day, []).append(names[resource])
         for day in sorted(days, reverse=True):
             yield Entry(text=", ".join(days[day]), note=self.words("in force since {day}", day=self._day(day)))
 
-    def _told(self, told: Iterable[tuple[str, str]]) -> tuple[Entry, ...]:
-        return tuple(Entry(text=self.words(text), note=isolated(source)) for text, source in told)
+    def _told(self, told: Iterable[Caution | Implausibility]) -> tuple[Entry, ...]:
+        return tuple(Entry(text=self.words.told(each.text), note=isolated(each.source)) for each in told)
 
     def _intro(self) -> Iterator[str]:
         words = self.words
         yield words(
-            "Each figure with its formula, and the formula with its figures: worked out on a pocket calculator, it "
-            "gives the result to the last digit shown. A figure is shown with as many digits as that takes."
+            "Every figure has its formula, in words and in numbers. Key the numbers into a pocket calculator and you "
+            "get the result to the last digit shown; some figures have many digits for that reason."
         )
         yield words(
-            "⌈ ⌉ means the next whole number up, Σ the sum of all that read alike, ^ to the power of, ln the natural "
-            "logarithm."
+            "⌈ ⌉ rounds up to the next whole number, Σ adds up all terms that are written alike, ^ means to the power "
+            "of, ln the natural logarithm."
         )
-        yield words(
-            "On the sheet the lines are rounded so that they add up to the rounded total: what is missing goes, one "
-            "unit of the last place each, to those that lost most by it (largest remainder)."
-        )
+        yield words("On the sheet the amounts are rounded so that the lines add up to the total.")
 
     def _section(self, section: Section) -> WorkingsView:
         title = self.words(section.title)
         since = section.valid_from
         return WorkingsView(
-            title=f"{title}: {isolated(section.of)}" if section.of else title,
+            title=f"{title}: {self.words.told(section.of)}" if section.of else title,
             note="" if since is None else self.words("in force since {day}", day=self._day(since)),
             workings=tuple(self._working(each) for each in section.workings),
         )
@@ -189,7 +186,7 @@ class _Making:
     def _working(self, working: Working) -> WorkingView:
         name = self.words(working.name)
         return WorkingView(
-            name=f"{name}, {isolated(working.of)}" if working.of else name,
+            name=f"{name}, {self.words.told(working.of)}" if working.of else name,
             formula=_NAME.sub(lambda found: self._named(found[1]), working.formula),
             figures=_FIGURE.sub(lambda found: self._number(Decimal(found[0])), working.with_figures),
             result=self._measured(working.result, working.unit),

@@ -1,11 +1,11 @@
-"""Round figures and days to mark on the axes of a chart, and where labels go so that none covers another."""
+"""Round figures and days to mark on the axes of a chart, its legend, and labels of which none covers another."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
-from service.documents.drawing.drawing import TEXT_SIZE, text_width
+from service.documents.drawing.drawing import PAPER, TEXT_SIZE, Layer, in_pixels, layer, text_width, words
 from service.domain.values.exact import MONTHS_PER_YEAR, exactly, whole_down, whole_up
 
 _MOST_STEPS = 5
@@ -86,3 +86,23 @@ def without_overlap(labels: Iterable[Label]) -> Sequence[Label]:
         if place is not None:
             found.append(place)
     return found
+
+
+def labelled(alike: Sequence[Label]) -> Iterator[Layer]:
+    """Labels that are written alike, on a halo that keeps them readable over a line."""
+    data = [{"x": label.x, "y": label.y + label.places[0], "text": label.text} for label in alike]
+    weight = "bold" if alike[0].is_bold else "normal"
+    halo = {"stroke": PAPER, "strokeWidth": 4, "strokeJoin": "round", "aria": False}
+    for style in (halo, {}):
+        mark = {"type": "text", "align": "right" if alike[0].is_before else "left", "fontWeight": weight, **style}
+        yield layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), text=words("text"))
+
+
+def legend(series: Iterable[tuple[str, Layer]], *, y: float, sample: float, gap: float) -> Iterator[Layer]:
+    """Which line is what, side by side above a panel: a sample of each line, and then what it shows."""
+    left = 0.0
+    for text, line in series:
+        yield layer({"type": "rule", **line}, [{}], y={"value": y}, x={"value": left}, x2={"value": left + sample})
+        place = {"x": {"value": left + sample + gap}, "y": {"value": y}}
+        yield layer({"type": "text", "align": "left"}, [{"text": text}], text=words("text"), **place)
+        left += sample + text_width(text) + 4 * gap

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from service.documents.drawing.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
 from service.documents.listing.price_panel import Look, Step, Terms, panel
 from service.documents.writing.formats import formatted_amount, formatted_number, isolated
+from service.documents.writing.labels import Labels, labels_for
 from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
 
 MOST_DRAWN = 1000
@@ -35,26 +36,29 @@ def price_history_chart(
     newest = sorted(entries, key=lambda entry: (entry.applied_at, entry.repricing))[-MOST_DRAWN:]
     zone, prices = ZoneInfo(time_zone), prices_in_force(newest)
     days = [today, *(price.since.astimezone(zone).date() for price in prices)]
-    terms = Terms(first=min(days), last=max(days), zone=zone, locale=locale)
+    said = labels_for(locale, "price_history")
+    terms = Terms(first=min(days), last=max(days), zone=zone, words=said)
     told = [terms.told(price) for price in prices[-_MOST_TOLD:]]
-    name, now = literal(listing), _now(prices, locale)
-    counted = _counted(newest, len(newest) < len(entries), locale)
+    name, now = literal(listing), _now(prices, said)
+    counted = _counted(newest, len(newest) < len(entries), said)
     subtitle = (terms.told(prices[-1]), counted) if _is_priced(prices) else (counted,)
     chart = Chart(
         title=f"{isolated(name)}: {now}",
         heading=f"{shortened(name, _WIDEST_HEADING)}: {now}",
         subtitle=subtitle,
-        description="; ".join([f"Prices of {isolated(name)}: {now}", *subtitle, *reversed(told)]),
+        description="; ".join(
+            [said("Prices of {listing}: {now}", listing=isolated(name), now=now), *subtitle, *reversed(told)]
+        ),
         left=0,
         body={"spacing": 44, "vconcat": list(_panels(prices, terms))},
     )
     return drawn(chart, form)
 
 
-def _now(prices: Sequence[PriceInForce], locale: str) -> str:
+def _now(prices: Sequence[PriceInForce], said: Labels) -> str:
     if _is_priced(prices):
-        return f"{formatted_amount(prices[-1].entry.price, locale)} now"
-    return "no price in force"
+        return said("{price} now", price=formatted_amount(prices[-1].entry.price, said.locale))
+    return said("no price in force")
 
 
 def _is_priced(prices: Sequence[PriceInForce]) -> bool:
@@ -62,11 +66,15 @@ def _is_priced(prices: Sequence[PriceInForce]) -> bool:
     return bool(prices) and prices[-1].until is None
 
 
-def _counted(entries: Sequence[PriceHistoryEntry], are_more: bool, locale: str) -> str:
+def _counted(entries: Sequence[PriceHistoryEntry], are_more: bool, said: Labels) -> str:
     rolled_back = sum(entry.rolled_back_at is not None for entry in entries)
-    what = "the newest prices applied" if are_more else "prices applied"
-    applied, back = formatted_number(len(entries), locale), formatted_number(rolled_back, locale)
-    return f"{what}: {applied}, of them rolled back: {back}"
+    counts = {
+        "applied": formatted_number(len(entries), said.locale),
+        "back": formatted_number(rolled_back, said.locale),
+    }
+    if are_more:
+        return said("the newest prices applied: {applied}, of them rolled back: {back}", **counts)
+    return said("prices applied: {applied}, of them rolled back: {back}", **counts)
 
 
 def _panels(prices: Sequence[PriceInForce], terms: Terms) -> Iterator[Layer]:
@@ -78,7 +86,7 @@ def _panels(prices: Sequence[PriceInForce], terms: Terms) -> Iterator[Layer]:
         series = {look: list(_steps(prices, look, currency, terms)) for look in Look}
         yield panel(currency, {look: steps for look, steps in series.items() if steps}, terms)
     if not currencies:
-        mark, text = {"type": "text", "align": "left"}, "No price has been applied yet."
+        mark, text = {"type": "text", "align": "left"}, terms.words("No price has been applied yet.")
         yield layer(mark, [{"text": text}], text=words("text"), x={"value": 0}, y={"value": 0})
 
 

@@ -16,13 +16,13 @@ from service.documents.drawing.drawing import (
     Datum,
     Layer,
     field,
-    in_pixels,
     layer,
     text_width,
     words,
 )
-from service.documents.drawing.scales import Label, amount_marks, day_marks, without_overlap
+from service.documents.drawing.scales import Label, amount_marks, day_marks, labelled, legend, without_overlap
 from service.documents.writing.formats import formatted_amount, formatted_date, formatted_share
+from service.documents.writing.labels import Labels
 from service.domain.listing.price_history import PriceInForce
 from service.domain.values.money import Money, in_currency
 
@@ -39,12 +39,12 @@ _NEAR, _ABOVE, _BELOW, _AT_THE_END = (-13, 13), (-13, 13, -27, 27, -41, 41), (13
 class Look(Enum):
     """How a series is drawn; line and mark tell it apart where colours do not."""
 
-    PRICE = ("price", BLUE, (1, 0), "circle")
-    UNIT_COST = ("unit cost", VERMILION, (5, 3), "diamond")
+    PRICE = (BLUE, (1, 0), "circle")
+    UNIT_COST = (VERMILION, (5, 3), "diamond")
 
     def line(self) -> Layer:
         """Its line."""
-        return {"stroke": self.value[1], "strokeWidth": 2, "strokeDash": self.value[2]}
+        return {"stroke": self.value[0], "strokeWidth": 2, "strokeDash": self.value[1]}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,13 +74,18 @@ class Terms:
         first: the day at whose beginning they begin.
         last: the day at whose end they end.
         zone: the time zone of the days.
-        locale: for figures and days.
+        words: for figures, days and all else.
     """
 
     first: date
     last: date
     zone: ZoneInfo
-    locale: str
+    words: Labels
+
+    @property
+    def locale(self) -> str:
+        """For figures and days."""
+        return self.words.locale
 
     def begin(self, day: date) -> float:
         """The first moment of a day."""
@@ -93,17 +98,20 @@ class Terms:
 
     def told(self, price: PriceInForce) -> str:
         """All that is said of a price."""
-        entry, since = price.entry, price.since.astimezone(self.zone).date()
-        back = ", put back" if price.is_put_back else ""
-        cost = formatted_amount(entry.unit_cost, self.locale)
-        margin = "" if entry.margin_share is None else f", margin {formatted_share(entry.margin_share, self.locale)}"
-        asked, day = formatted_amount(entry.price, self.locale), formatted_date(since, self.locale)
-        return f"{asked} since {day}{back} (unit cost {cost}{margin})"
+        words, entry, locale = self.words, price.entry, self.locale
+        day = formatted_date(price.since.astimezone(self.zone).date(), locale)
+        told = [words("unit cost {cost}", cost=formatted_amount(entry.unit_cost, locale))]
+        if entry.margin_share is not None:
+            told.append(words("margin {share}", share=formatted_share(entry.margin_share, locale)))
+        since = words("{price} since {day}", price=formatted_amount(entry.price, locale), day=day)
+        back = f", {words('put back')}" if price.is_put_back else ""
+        return f"{since}{back} ({', '.join(told)})"
 
     def label(self, step: Step) -> str:
         """What stands beside a step."""
         shown = formatted_amount(step.amount, self.locale)
-        return f"{shown} put back" if step.price.is_put_back and step.amount is step.price.entry.price else shown
+        is_back = step.price.is_put_back and step.amount is step.price.entry.price
+        return self.words("{price} put back", price=shown) if is_back else shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +143,7 @@ def panel(currency: str, series: Mapping[Look, Sequence[Step]], terms: Terms) ->
         "layer": [
             *_amount_axis(marks, currency, scale, terms),
             *_day_axis(scale, terms),
-            *_heading(series, currency),
+            *legend(_named(series, currency, terms), y=_HEADING, sample=_SAMPLE, gap=_GAP),
             *(_line(look, steps, scale) for look, steps in series.items()),
             *(_points(look, steps, scale, terms) for look, steps in series.items() if len(steps) <= _FEW),
             *_labels(without_overlap(_wanted(series, scale, terms))),
@@ -162,16 +170,9 @@ def _day_axis(scale: _Scale, terms: Terms) -> Iterator[Layer]:
     yield layer({"type": "text", "fill": FAINT}, data, x=scale.x(), y={"value": _HEIGHT + 15}, text=words("text"))
 
 
-def _heading(series: Iterable[Look], currency: str) -> Iterator[Layer]:
-    """Which line is what, above the panel."""
-    left = 0.0
-    for look in series:
-        text = f"{look.value[0]}, {currency}"
-        ends = {"x": {"value": left}, "x2": {"value": left + _SAMPLE}}
-        yield layer({"type": "rule", **look.line()}, [{}], y={"value": _HEADING}, **ends)
-        place = {"x": {"value": left + _SAMPLE + _GAP}, "y": {"value": _HEADING}}
-        yield layer({"type": "text", "align": "left"}, [{"text": text}], text=words("text"), **place)
-        left += _SAMPLE + text_width(text) + 4 * _GAP
+def _named(series: Iterable[Look], currency: str, terms: Terms) -> Iterator[tuple[str, Layer]]:
+    names = {Look.PRICE: terms.words("price"), Look.UNIT_COST: terms.words("unit cost")}
+    return ((f"{names[look]}, {currency}", look.line()) for look in series)
 
 
 def _line(look: Look, steps: Sequence[Step], scale: _Scale) -> Layer:
@@ -190,8 +191,8 @@ def _line(look: Look, steps: Sequence[Step], scale: _Scale) -> Layer:
 
 def _points(look: Look, steps: Sequence[Step], scale: _Scale, terms: Terms) -> Layer:
     data = [{"at": step.begin, "amount": float(step.amount.amount), "about": terms.told(step.price)} for step in steps]
-    colours = {"fill": look.value[1], "stroke": PAPER, "strokeWidth": 1, "opacity": 1}
-    mark = {"type": "point", "shape": look.value[3], "size": 50, **colours}
+    colours = {"fill": look.value[0], "stroke": PAPER, "strokeWidth": 1, "opacity": 1}
+    mark = {"type": "point", "shape": look.value[2], "size": 50, **colours}
     return layer(mark, data, x=scale.x(), y=scale.y(), description=words("about"))
 
 
@@ -221,14 +222,10 @@ def _at_its_begin(step: Step, scale: _Scale, terms: Terms, places: tuple[float, 
 
 
 def _labels(labels: Iterable[Label]) -> Iterator[Layer]:
-    """Labels on a halo, that keeps them readable over a line, by the ways in which they stand beside their points."""
+    """Labels by the ways in which they stand beside their points."""
 
-    def way(label: Label) -> tuple[str, str]:
-        return "right" if label.is_before else "left", "bold" if label.is_bold else "normal"
+    def way(label: Label) -> tuple[bool, bool]:
+        return label.is_before, not label.is_bold
 
-    halo = {"stroke": PAPER, "strokeWidth": 4, "strokeJoin": "round", "aria": False}
-    for (align, weight), same in groupby(sorted(labels, key=way), key=way):
-        data = [{"x": label.x, "y": label.y + label.places[0], "text": label.text} for label in same]
-        for style in (halo, {}):
-            mark = {"type": "text", "align": align, "fontWeight": weight, **style}
-            yield layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), text=words("text"))
+    for _, same in groupby(sorted(labels, key=way), key=way):
+        yield from labelled(list(same))

@@ -25,7 +25,7 @@ from service.documents.drawing.drawing import (
     text_width,
     words,
 )
-from service.documents.drawing.scales import Label, amount_marks, without_overlap
+from service.documents.drawing.scales import Label, amount_marks, labelled, legend, without_overlap
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
@@ -33,6 +33,7 @@ from service.documents.writing.formats import (
     formatted_share,
     isolated,
 )
+from service.documents.writing.labels import Labels, labels_for
 from service.domain.month.statement import LoadStatement, MonthStatement
 from service.domain.month.volume_statement import Milestone, ProfitAtVolume
 from service.domain.values.exact import ZERO, exactly, half_up
@@ -45,14 +46,12 @@ _GRID = "#d9d9d9"
 _WIDEST_NAME = 200
 _ABOVE, _BEHIND = (-8, -24, -40, -56, 14), (0, 14, -14, 28)
 """Where labels may stand, in pixels below their points, the best place first."""
-_NAMES = {
-    Milestone.NOTHING: "nothing sold",
-    Milestone.BREAK_EVEN: "break-even",
-    Milestone.TARGET: "target profit",
-    Milestone.PLAN: "the plan",
-    Milestone.FULL_CAPACITY: "bottleneck full",
-}
-_SERIES = (("what it brings in", BLUE, (1, 0)), ("what it costs", VERMILION, (8, 4)))
+_LINES: Sequence[Layer] = (
+    {"stroke": BLUE, "strokeWidth": 2.5, "strokeDash": (1, 0)},
+    {"stroke": VERMILION, "strokeWidth": 2.5, "strokeDash": (8, 4)},
+)
+"""Of what is brought in, and of what it costs."""
+_LEGEND = {"y": -16, "sample": 28, "gap": _GAP}
 
 
 def month_chart(statement: MonthStatement, form: ImageForm, *, locale: str) -> bytes:
@@ -60,42 +59,56 @@ def month_chart(statement: MonthStatement, form: ImageForm, *, locale: str) -> b
 
     Every figure is the answer's own, in words, shares to a tenth of a percent; places and lengths alone are floats.
     """
-    return drawn(_chart(statement, locale), form)
+    return drawn(_chart(statement, labels_for(locale, "month")), form)
 
 
 @exactly
-def _chart(statement: MonthStatement, locale: str) -> Chart:
-    profit = formatted_amount(statement.profit, locale)
-    title = f"A month's plan leaves {profit}"
-    day = formatted_date(statement.as_of, locale)
-    contribution, fixed = (formatted_amount(each, locale) for each in (statement.contribution, statement.fixed_cost))
-    subtitle = (f"contribution {contribution} less fixed cost {fixed}, at the rates of {day}",)
-    volumes = [_told(each, locale) for each in statement.profit_by_volume]
+def _chart(statement: MonthStatement, said: Labels) -> Chart:
+    locale = said.locale
+    title = said("A month's plan leaves {profit}", profit=formatted_amount(statement.profit, locale))
+    subtitle = said(
+        "contribution {contribution} less fixed cost {fixed}, at the rates of {day}",
+        contribution=formatted_amount(statement.contribution, locale),
+        fixed=formatted_amount(statement.fixed_cost, locale),
+        day=formatted_date(statement.as_of, locale),
+    )
+    volumes = [_told(each, said) for each in statement.profit_by_volume]
     loads = _shown(statement)
-    times = [f"{isolated(literal(load.name))}: {_time(load, locale)}" for load in loads]
+    times = [f"{isolated(literal(load.name))}: {_time(load, said)}" for load in loads]
     left = -_GAP - max([0.0, *(text_width(shortened(load.name, _WIDEST_NAME)) for load in loads)])
-    panels = [_volume_panel(statement, locale), *([_time_panel(loads, left, locale)] if loads else [])]
+    panels = [_volume_panel(statement, said), *([_time_panel(loads, left, said)] if loads else [])]
     return Chart(
         title=title,
         heading=title,
-        subtitle=subtitle,
-        description="; ".join([title, *subtitle, *volumes, *times]),
+        subtitle=(subtitle,),
+        description="; ".join([title, subtitle, *volumes, *times]),
         left=left,
         body={"spacing": 56, "vconcat": panels},
     )
 
 
-def _told(point: ProfitAtVolume, locale: str) -> str:
-    pieces = formatted_number(half_up(point.pieces, 2).normalize(), locale)
-    return f"{_NAMES[point.milestone]}: {pieces} pieces leave {formatted_amount(point.profit, locale)}"
+def _name(point: ProfitAtVolume, said: Labels) -> str:
+    return {
+        Milestone.NOTHING: said("nothing sold"),
+        Milestone.BREAK_EVEN: said("break-even"),
+        Milestone.TARGET: said("target profit"),
+        Milestone.PLAN: said("the plan"),
+        Milestone.FULL_CAPACITY: said("bottleneck full"),
+    }[point.milestone]
 
 
-def _volume_panel(statement: MonthStatement, locale: str) -> Layer:
+def _told(point: ProfitAtVolume, said: Labels) -> str:
+    pieces = formatted_number(half_up(point.pieces, 2).normalize(), said.locale)
+    profit = formatted_amount(point.profit, said.locale)
+    return said("{volume}: {pieces} pieces leave {profit}", volume=_name(point, said), pieces=pieces, profit=profit)
+
+
+def _volume_panel(statement: MonthStatement, said: Labels) -> Layer:
     """What is brought in and what it costs, by pieces of the mix, straight lines both."""
     points = statement.profit_by_volume
     if not any(point.pieces for point in points):
         mark = {"type": "text", "align": "left"}
-        text = [{"text": "Nothing is planned, so there is no volume to show."}]
+        text = [{"text": said("Nothing is planned, so there is no volume to show.")}]
         return {"width": _WIDTH, "height": _ROW, "layer": [layer(mark, text, text=words("text"), x={"value": 0})]}
     amounts = [each.amount for point in points for each in (point.proceeds, point.cost)]
     across = amount_marks(ZERO, max(point.pieces for point in points))
@@ -105,11 +118,11 @@ def _volume_panel(statement: MonthStatement, locale: str) -> Layer:
         "width": _WIDTH,
         "height": _HEIGHT,
         "layer": [
-            *_axes(statement, scale, locale),
-            *_legend(),
-            *(_line(statement, scale, place) for place in range(len(_SERIES))),
-            *_labels(points, scale, locale),
-            _points(points, scale, locale),
+            *_axes(statement, scale, said),
+            *legend(zip((said("what it brings in"), said("what it costs")), _LINES, strict=True), **_LEGEND),
+            *(_line(statement, scale, place) for place in range(len(_LINES))),
+            *_labels(points, scale, said),
+            _points(points, scale, said),
         ],
     }
 
@@ -129,7 +142,8 @@ class _Scale:
         return float(_HEIGHT * (self.upwards[-1] - amount) / (self.upwards[-1] - self.upwards[0]))
 
 
-def _axes(statement: MonthStatement, scale: _Scale, locale: str) -> Iterator[Layer]:
+def _axes(statement: MonthStatement, scale: _Scale, said: Labels) -> Iterator[Layer]:
+    locale = said.locale
     heights = [
         {"y": scale.y(mark), "text": formatted_amount(in_currency(mark.normalize(), statement.currency), locale)}
         for mark in scale.upwards
@@ -140,11 +154,11 @@ def _axes(statement: MonthStatement, scale: _Scale, locale: str) -> Iterator[Lay
     yield layer(right, heights, y=in_pixels("y"), x={"value": -_GAP}, text=words("text"))
     volumes = [{"x": scale.x(mark), "text": formatted_number(mark.normalize(), locale)} for mark in scale.across]
     yield layer(rule, volumes, x=in_pixels("x"), y={"value": 0}, y2={"value": _HEIGHT + 4})
-    yield from _across(volumes, "pieces", _HEIGHT + 15)
+    yield from _across(volumes, said("pieces"), _HEIGHT + 15)
     if (shares := [_of_bottleneck(statement, mark) for mark in scale.across]) and None not in shares:
         told = [formatted_share(share, locale) for share in shares if share is not None]
         data = [{"x": datum["x"], "text": text} for datum, text in zip(volumes, told, strict=True)]
-        yield from _across(data, "of the bottleneck", _HEIGHT + 31)
+        yield from _across(data, said("of the bottleneck"), _HEIGHT + 31)
 
 
 def _across(data: Sequence[Datum], caption: str, y: float) -> Iterator[Layer]:
@@ -164,52 +178,35 @@ def _of_bottleneck(statement: MonthStatement, pieces: Decimal) -> Decimal | None
     return half_up(point.bottleneck_share * pieces / point.pieces, 3)
 
 
-def _legend() -> Iterator[Layer]:
-    """Which line is what, above the panel."""
-    left = 0.0
-    for text, colour, dash in _SERIES:
-        rule = {"type": "rule", "stroke": colour, "strokeWidth": 2.5, "strokeDash": dash}
-        yield layer(rule, [{}], y={"value": -16}, x={"value": left}, x2={"value": left + 28})
-        place = {"x": {"value": left + 28 + _GAP}, "y": {"value": -16}}
-        yield layer({"type": "text", "align": "left"}, [{"text": text}], text=words("text"), **place)
-        left += 28 + text_width(text) + 4 * _GAP
-
-
 def _line(statement: MonthStatement, scale: _Scale, series: int) -> Layer:
-    _, colour, dash = _SERIES[series]
     data = [
         {"x": scale.x(point.pieces), "y": scale.y((point.proceeds, point.cost)[series].amount)}
         for point in statement.profit_by_volume
     ]
-    mark = {"type": "line", "aria": False, "stroke": colour, "strokeWidth": 2.5, "strokeDash": dash}
+    mark = {"type": "line", "aria": False, **_LINES[series]}
     return layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), order=field("x"))
 
 
-def _points(points: Sequence[ProfitAtVolume], scale: _Scale, locale: str) -> Layer:
+def _points(points: Sequence[ProfitAtVolume], scale: _Scale, said: Labels) -> Layer:
     data = [
-        {"x": scale.x(each.pieces), "y": scale.y(each.proceeds.amount), "about": _told(each, locale)} for each in points
+        {"x": scale.x(each.pieces), "y": scale.y(each.proceeds.amount), "about": _told(each, said)} for each in points
     ]
     mark = {"type": "point", "shape": "circle", "size": 60, "fill": BLUE, "stroke": PAPER, "opacity": 1}
     return layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), description=words("about"))
 
 
-def _labels(points: Sequence[ProfitAtVolume], scale: _Scale, locale: str) -> Iterator[Layer]:
+def _labels(points: Sequence[ProfitAtVolume], scale: _Scale, said: Labels) -> Iterator[Layer]:
     """What each volume is and leaves, beside its point, on a halo that keeps it readable over a line."""
     wanted = []
     for each in points:
-        text = f"{_NAMES[each.milestone]}: {formatted_amount(each.profit, locale)}"
+        text = f"{_name(each, said)}: {formatted_amount(each.profit, said.locale)}"
         x, y = scale.x(each.pieces), scale.y(each.proceeds.amount)
         is_before = x > text_width(text)  # above the line, where nothing else is; at its foot there is room behind
         x, places = (x - 10, _ABOVE) if is_before else (x + 20, _BEHIND)
         is_plan = each.milestone is Milestone.PLAN
         wanted.append(Label(text=text, x=x, y=y, places=places, is_before=is_before, is_bold=is_plan))
-    halo = {"stroke": PAPER, "strokeWidth": 4, "strokeJoin": "round", "aria": False}
     for label in without_overlap(wanted):
-        datum = {"x": label.x, "y": label.y + label.places[0], "text": label.text}
-        weight = {"align": "right" if label.is_before else "left", "fontWeight": "bold" if label.is_bold else "normal"}
-        for style in (halo, {}):
-            mark = {"type": "text", **weight, **style}
-            yield layer(mark, [datum], x=in_pixels("x"), y=in_pixels("y"), text=words("text"))
+        yield from labelled([label])
 
 
 def _shown(statement: MonthStatement) -> list[LoadStatement]:
@@ -218,25 +215,26 @@ def _shown(statement: MonthStatement) -> list[LoadStatement]:
     return sorted(ordered, key=lambda load: not load.is_bottleneck)[:MOST_LOADS]
 
 
-def _time(load: LoadStatement, locale: str) -> str:
-    needed = formatted_number(half_up(load.minutes_needed, 0), locale)
+def _time(load: LoadStatement, said: Labels) -> str:
+    needed = formatted_number(half_up(load.minutes_needed, 0), said.locale)
     if load.minutes_available is None:
-        return f"{needed} minutes; hours a week are not registered"
-    available = formatted_number(half_up(load.minutes_available, 0), locale)
-    share = "" if load.load_share is None else f" ({formatted_share(half_up(load.load_share, 3), locale)})"
-    notes = [text for is_so, text in ((load.is_bottleneck, "bottleneck"), (load.is_over_full, "too much")) if is_so]
-    return ", ".join([f"{needed} of {available} minutes{share}", *notes])
+        return said("{needed} minutes; hours a week are not registered", needed=needed)
+    available = formatted_number(half_up(load.minutes_available, 0), said.locale)
+    share = "" if load.load_share is None else f" ({formatted_share(half_up(load.load_share, 3), said.locale)})"
+    notes = ((load.is_bottleneck, said("bottleneck")), (load.is_over_full, said("too much")))
+    told = said("{needed} of {available} minutes", needed=needed, available=available)
+    return ", ".join([f"{told}{share}", *(note for is_so, note in notes if is_so)])
 
 
-def _time_panel(loads: Sequence[LoadStatement], left: float, locale: str) -> Layer:
+def _time_panel(loads: Sequence[LoadStatement], left: float, said: Labels) -> Layer:
     """A bar for each machine and grade, as long as the share of its time that the plan takes."""
     longest = max([Decimal(1), *(load.load_share or ZERO for load in loads)])
-    data = [_bar(place, load, longest, locale) for place, load in enumerate(loads)]
+    data = [_bar(place, load, longest, said) for place, load in enumerate(loads)]
     all_of_it = float(_WIDTH / longest)
     bar = {"type": "bar", "orient": "horizontal", "size": 14, "stroke": INK, "strokeWidth": 0.5}
     text = {"type": "text", "align": "left"}
     ends = {"x": {"value": all_of_it}, "y": {"value": -4}, "y2": {"value": _ROW * 2 * len(loads)}}
-    caption = [{"text": "all the time there is"}]
+    caption = [{"text": said("all the time there is")}]
     side = {"align": "right"} if all_of_it > _WIDTH / 2 else {"align": "left"}
     row, length = in_pixels("row"), in_pixels("length")
     return {
@@ -252,8 +250,8 @@ def _time_panel(loads: Sequence[LoadStatement], left: float, locale: str) -> Lay
     }
 
 
-def _bar(place: int, load: LoadStatement, longest: Decimal, locale: str) -> Datum:
-    time = _time(load, locale)
+def _bar(place: int, load: LoadStatement, longest: Decimal, said: Labels) -> Datum:
+    time = _time(load, said)
     return {
         "row": _ROW * (2 * place + 0.5),
         "below": _ROW * (2 * place + 1.25),

@@ -15,7 +15,6 @@ from service.documents.month.month_writing import Cell, MonthWriting, TableView
 from service.documents.writing.formats import formatted_date, isolated
 from service.domain.month.statement import MonthStatement
 from service.domain.month.volume_statement import MixVolumeStatement
-from service.domain.safety.cautions import NO_PROMISE
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency
 
@@ -69,7 +68,7 @@ def month_view(statement: MonthStatement, locale: str) -> MonthView:
         facts=tuple(_facts(of)),
         tables=tuple(found for table in _TABLES if (found := table(of)) is not None),
         cautions_title=words("Please note"),
-        cautions=tuple((words.rendered(each.text, NO_PROMISE), each.source) for each in statement.cautions),
+        cautions=tuple((words.told(each.text), each.source) for each in statement.cautions),
         plot=words("What the month brings in and costs by volume, and the time it takes"),
     )
 

@@ -11,7 +11,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring  # makes and wri
 
 from service.documents.drawing.drawing import literal
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
-from service.documents.quoting.quotation_view import reason_for
+from service.documents.quoting.quotation_writing import reason_for
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.quoting.quotation import (
     QuotedAdjustment,

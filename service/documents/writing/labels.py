@@ -2,7 +2,6 @@
 
 import gettext
 import io
-import re
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -11,21 +10,24 @@ from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
+from service.documents.writing.formats import formatted_number, isolated
+from service.domain.values.message import Fact, Message
+
 CATALOGUES = Path(__file__).resolve().parents[1] / "catalogues"
 ENGLISH = "en"
 LANGUAGES = (ENGLISH, *sorted(path.stem for path in CATALOGUES.glob("*.po")))
-_PLACEHOLDER = re.compile(r"\\{(\w+)\\}")
 
 
 class Labels:
     """Words of one language. A message's key is its English text, with what is put in named in braces.
 
     Attributes:
+        locale: of the figures in what is told.
         language: of the words, for instance "de".
     """
 
-    def __init__(self, language: str, kind: str = "") -> None:
-        self.language = language
+    def __init__(self, locale: str, language: str, kind: str = "") -> None:
+        self.locale, self.language = locale, language
         self._found = _translations(language, kind)
 
     def __call__(self, message: str, **values: Any) -> str:
@@ -37,22 +39,16 @@ class Labels:
         """The form that the language has for so many."""
         return self._found.ngettext(one, many, count).format(**values)
 
-    def rendered(self, text: str, *patterns: str) -> str:
-        """A finished English text: as it is in the catalogue, or by the pattern that it was put together from."""
-        for pattern in patterns:
-            if found := _expression(pattern).fullmatch(text):
-                values = {name: self._listed(value) for name, value in found.groupdict().items()}
-                return self(pattern, **values)
-        return self(text)
-
-    def _listed(self, text: str) -> str:
-        """Words with commas between, each in the language."""
-        return ", ".join(map(self, text.split(", ")))
-
-
-@lru_cache(maxsize=64)
-def _expression(pattern: str) -> re.Pattern[str]:
-    return re.compile(_PLACEHOLDER.sub(r"(?P<\1>.+)", re.escape(pattern)), re.DOTALL)
+    def told(self, fact: Fact) -> str:
+        """What the domain tells: a message in the language, a figure in the locale's digits, a name as it is."""
+        match fact:
+            case Message():
+                return self(fact.template, **{name: self.told(each) for name, each in fact.facts.items()})
+            case str():
+                return isolated(fact)
+            case tuple():
+                return ", ".join(map(self.told, fact))
+        return formatted_number(fact, self.locale)
 
 
 def labels_for(locale: str, kind: str = "") -> Labels:
@@ -64,18 +60,14 @@ def labels_for(locale: str, kind: str = "") -> Labels:
             name is found with the words that all documents share.
     """
     language = Locale.parse(locale).language
-    return _labels(language if _catalogue(language, kind).exists() else ENGLISH, kind)
-
-
-@lru_cache(maxsize=16)
-def _labels(language: str, kind: str) -> Labels:
-    return Labels(language, kind)
+    return Labels(locale, language if _catalogue(language, kind).exists() else ENGLISH, kind)
 
 
 def _catalogue(language: str, kind: str) -> Path:
     return CATALOGUES / kind / f"{language}.po"
 
 
+@lru_cache(maxsize=32)
 def _translations(language: str, kind: str) -> gettext.NullTranslations:
     """The catalogues as they are written, compiled in memory."""
     found = gettext.NullTranslations()

@@ -11,6 +11,7 @@ from service.domain.making.products import BillLine, Catalogue, Operation, Produ
 from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, BatchVolume, Machine, MaterialUse, heading
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
+from service.domain.values.message import Message
 from service.domain.values.references import WHOLE, Registered, part_of
 
 MAX_DEPTH = 50
@@ -194,7 +195,8 @@ class _Explosion:
             yield _line(f"machines/{code}", self.catalogue.machines[code], minutes / MINUTES_PER_HOUR, "h")
         for (code, band), kwh in self.kwh.items():
             tariff = self.catalogue.tariffs[code]
-            yield _line(f"tariffs/{code}", tariff, kwh, "kWh", part=band, name=f"{tariff.name}, {band}")
+            name = Message("{name}, fixed charges", name=tariff.name) if band == STANDING else f"{tariff.name}, {band}"
+            yield _line(f"tariffs/{code}", tariff, kwh, "kWh", part=band, name=name)
         for (code, part), quantity in self.shots.items():
             yield _line(f"tools/{code}", self.catalogue.tools[code], quantity, "piece" if part else "shot", part=part)
         yield from self._overhead_lines()
@@ -203,7 +205,7 @@ class _Explosion:
         for (code, part), quantity in self.issued.items():
             material = self.catalogue.materials[code]
             if material.use is use:
-                name = f"{material.name}, reclaimed" if part else material.name
+                name = Message("{name}, credit for regrind", name=material.name) if part else material.name
                 yield _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
 
     def _overhead_lines(self) -> Iterator[ResourceLine]:

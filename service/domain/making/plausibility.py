@@ -9,8 +9,9 @@ from service.domain.making.products import Catalogue, Product
 from service.domain.making.resources import MaterialUse
 from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
-from service.domain.safety.polymers import melting_energy_kwh_per_kg
+from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from service.domain.values.exact import ZERO, exactly, plain
+from service.domain.values.message import Message
 from service.domain.values.references import Thing
 
 _COMMON_PRACTICE = "common practice, no source"
@@ -30,7 +31,7 @@ class Implausibility:
 
     code: str
     product: str
-    text: str
+    text: Message
     source: str
 
 
@@ -48,7 +49,7 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Implausibilit
 def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
     operations = catalogue.products[code].operations
     if operations and all(operation.yield_share == 1 for operation in operations):
-        text = "Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches."
+        text = Message("Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.")
         yield Implausibility(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
 
 
@@ -57,9 +58,11 @@ def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue
     contained = _contained_mass_kg(product, catalogue)
     if product.mass_kg is None or contained is None or product.mass_kg <= contained:
         return
-    text = (
-        f"A piece weighs {plain(product.mass_kg, _SHOWN_DECIMALS)} kg, but its bill of materials adds up to "
-        f"{plain(contained, _SHOWN_DECIMALS)} kg. Something is missing from the bill, or a mass is wrong."
+    text = Message(
+        "A piece weighs {mass} kg, but its bill of materials adds up to {contained} kg. Something is missing from the "
+        "bill, or a mass is wrong.",
+        mass=plain(product.mass_kg, _SHOWN_DECIMALS),
+        contained=plain(contained, _SHOWN_DECIMALS),
     )
     yield Implausibility(code="mass-above-materials", product=code, text=text, source="conservation of mass")
 
@@ -90,10 +93,12 @@ def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -
         if step.product == code and step.operation in heated:
             least = _melting_kwh(code, step, bill, catalogue)
             if step.electricity_kwh < least:
-                text = (
-                    f"'{step.operation}' draws {plain(step.electricity_kwh, _SHOWN_DECIMALS)} kWh for the batch, but "
-                    f"melting its polymer alone takes {plain(least, _SHOWN_DECIMALS)} kWh. Check the machine's "
-                    "power, load factor and cycle time."
+                text = Message(
+                    "'{operation}' draws {drawn} kWh for the batch, but melting its polymer alone takes {least} kWh. "
+                    "Check the machine's power, load factor and cycle time.",
+                    operation=step.operation,
+                    drawn=plain(step.electricity_kwh, _SHOWN_DECIMALS),
+                    least=plain(least, _SHOWN_DECIMALS),
                 )
                 source = "specific heat and enthalpy of fusion of the polymers, handbook values"
                 yield Implausibility(code="less-energy-than-melting", product=code, text=text, source=source)
@@ -123,19 +128,17 @@ def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, .
 
 def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:
     product = catalogue.products[code]
-    polymers = dict.fromkeys(
-        material.polymer
-        for line in product.bill_of_materials
-        if line.material is not None
-        and (material := catalogue.materials[line.material]).polymer is not None
-        and material.use is MaterialUse.DIRECT_MATERIAL
-    )
+    sources: dict[Polymer, list[str]] = {}
+    used = (catalogue.materials[line.material] for line in product.bill_of_materials if line.material is not None)
+    for material in used:
+        if material.polymer is not None and material.use is MaterialUse.DIRECT_MATERIAL:
+            sources.setdefault(material.polymer, []).append(material.name)
     for operation in product.operations:
         if operation.processing_temperature_c is not None:
-            for polymer in polymers:
-                assert polymer is not None  # filtered above
+            for polymer, materials in sources.items():
                 yield HeatedPolymer(
                     polymer=polymer,
                     processing_temperature_c=operation.processing_temperature_c,
+                    materials=tuple(dict.fromkeys(materials)),
                     where=f"{product.name}, {operation.name}",
                 )

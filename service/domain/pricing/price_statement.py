@@ -157,18 +157,18 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
     )
     terms = (
         PriceTerm(name=name, formula=formula, amount=WITH_MORE_DIGITS.money(amount, currency))
-        for name, formula, amount in _terms(statement, priced, policy, WITH_MORE_DIGITS.decimals_in(currency))
+        for name, formula, amount in _terms(statement, priced, policy, currency)
     )
     return replace(statement, terms=tuple(terms))
 
 
 def _terms(
-    of: PriceStatement, priced: Price, policy: PricingPolicy | None, digits: int
+    of: PriceStatement, priced: Price, policy: PricingPolicy | None, currency: str
 ) -> Iterator[tuple[str, str, Money | Decimal]]:
     """The way from the cost to the price and to what is kept: name, formula, amount."""
     yield "variable cost", "variable lines of the cost sheet ÷ pieces", of.variable_cost
     yield "full cost", "all lines of the cost sheet ÷ pieces", of.full_cost
-    yield from _way_to_the_price(priced, policy, digits)
+    yield from _way_to_the_price(priced, policy, currency)
     yield "net price", "price without tax", of.net_price
     yield "tax", f"net price × {of.tax_share:f}", of.tax
     yield from _way_to_the_proceeds(of, priced.sale)
@@ -192,10 +192,13 @@ def _way_to_the_proceeds(of: PriceStatement, sale: Sale) -> Iterator[tuple[str, 
         yield "proceeds", f"net price{charged} − fees − conversion cost − shipping cost", of.proceeds
 
 
-_WORDS = {Rounding.UP: "the next one up", Rounding.NEAREST: "the nearest not below the floor"}
+_ROUNDED = {
+    Rounding.UP: "rounded up to your price steps",
+    Rounding.NEAREST: "rounded to the nearest of your price steps that is not below the floor",
+}
 
 
-def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) -> Iterator[tuple[str, str, Decimal]]:
+def _way_to_the_price(priced: Price, policy: PricingPolicy | None, currency: str) -> Iterator[tuple[str, str, Decimal]]:
     if policy is None:
         yield "price", "as given", priced.asked
         return
@@ -209,29 +212,25 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None, digits: int) 
         formula = f"target net price × (1 + {sale.tax_share:f})" if is_taxed else "target net price"
         yield "target price", formula, priced.target_price
     else:
-        yield (
-            "target price",
-            f"the least at which proceeds − {cost} = {aim}{_solution(priced, digits)}",
-            priced.target_price,
-        )
+        formula = f"the lowest at which proceeds − {cost} = {aim}{_solution(priced, policy, currency)}"
+        yield "target price", formula, priced.target_price
     if priced.raised_to is not None:
-        yield "floor price", "the least from the target on that the policy allows, at the minor unit", priced.raised_to
-    yield (
-        "price",
-        f"the {'target' if priced.raised_to is None else 'floor'} on the price grid, {_WORDS[policy.rounding]}",
-        priced.asked,
-    )
+        yield "floor price", "the lowest, from the target price up, that your policy allows", priced.raised_to
+    yield "price", _ROUNDED[policy.rounding], priced.asked
 
 
-def _solution(priced: Price, digits: int) -> str:
+def _solution(priced: Price, policy: PricingPolicy, currency: str) -> str:
     """The equation with its figures, so that it can be checked with a pocket calculator."""
     if priced.equation is None:
-        return ", just past a step of the fees" if priced.target_price else ""
-    sale, needed = priced.sale, plain(-priced.equation.constant, digits)
+        return ", just above a step in the fees" if priced.target_price else ""
+    sale, needed = priced.sale, plain(-priced.equation.constant, WITH_MORE_DIGITS.decimals_in(currency))
     to_displayed = "" if sale.gross_of_displayed == 1 else f" ÷ {sale.gross_of_displayed:f}"
+    with_tax, of_net = (" with tax", " of the net price") if sale.tax_share else ("", "")
+    each = "euro" if currency == "EUR" else currency
+    taken = "fees and margin" if policy.target.traits.of_net else "fees"
     return (
-        f": {needed} ÷ {plain(priced.equation.slope)}{to_displayed}, (1 + tax) × what has to come in "
-        "whatever the price ÷ what is left of each unit of the gross price"
+        f": {needed} ÷ {plain(priced.equation.slope)}{to_displayed}, fixed amounts{with_tax} ÷ share you keep of each "
+        f"{each}{of_net} after {taken}{' ÷ (1 + tax)' if to_displayed else ''}"
     )
 
 

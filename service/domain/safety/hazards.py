@@ -4,18 +4,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from service.domain.safety.cautions import (
-    FUME_SHEET,
-    NO_PROMISE,
-    POLYMER_CAUTIONS,
-    TOO_HEAVY,
-    USE_CAUTIONS,
-    Caution,
-    Concern,
-    DeclaredUse,
-)
+from service.domain.safety.cautions import FUME_SHEET, POLYMER_CAUTIONS, USE_CAUTIONS, Caution, Concern, DeclaredUse
 from service.domain.safety.polymers import THERMAL_DATA, Polymer
 from service.domain.values.exact import ZERO, plain
+from service.domain.values.message import Message
 
 ONE_PERSON_LIMIT_KG = Decimal(25)
 """The largest mass of the guidance in HSE, INDG143 (rev4), 2020; the reference mass of ISO 11228-1 (from memory)."""
@@ -28,15 +20,36 @@ class HeatedPolymer:
     Attributes:
         polymer: what is heated.
         processing_temperature_c: how hot, in degrees Celsius, if that is declared.
+        materials: what it is in, as the workshop calls them.
         where: the operation that heats it.
     """
 
     polymer: Polymer
     processing_temperature_c: Decimal | None
+    materials: tuple[str, ...]
     where: str
 
 
-_NAMES = {Polymer.OTHER: "another polymer", Polymer.UNIDENTIFIED: "an unidentified polymer"}
+_TOO_HEAVY = (
+    "{what} {mass} kg, too heavy for one person. Guidance ends at {limit} kg for men and 16 kg for women, close to the "
+    "body, and at less when the load is far from it, above the shoulder, or lifted often. Use a lifting aid or more "
+    "people, as local rules on manual handling say."
+)
+_NO_PROMISE = (
+    "A price never implies that a product is fit for a use ({uses}). Whoever puts it on the market answers for its "
+    "safety under local law, with tests by qualified people."
+)
+_DECOMPOSITION = (
+    "{work}: decomposition is to be expected ({limits}). The gases can be toxic and can catch fire. Work cooler or for "
+    "a shorter time, with extraction at the source, as the supplier's safety data sheet and local rules say."
+)
+_HOT_WORK = (
+    "{work}: hot plastic and hot tools burn, and every hot plastic gives off fume. Guard hot surfaces, wear eye "
+    "protection, heat-resistant gloves and sleeves, draw the fume off at its source, and follow the machine's manual "
+    "and local rules of safety at work."
+)
+_PIECE, _PARCEL = Message("One piece weighs"), Message("The heaviest parcel weighs")
+_NAMES = {Polymer.OTHER: Message("another polymer"), Polymer.UNIDENTIFIED: Message("an unidentified polymer")}
 
 
 def cautions(
@@ -69,12 +82,12 @@ def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:
     Source: the caution names its own.
     """
     heaviest_kg = max(parcel_masses_kg, default=None)
-    return tuple(_of_mass(heaviest_kg, "parcel-too-heavy-for-one-person", "The heaviest parcel weighs"))
+    return tuple(_of_mass(heaviest_kg, "parcel-too-heavy-for-one-person", _PARCEL))
 
 
-def _order(item: HeatedPolymer) -> tuple[str, str, bool, Decimal]:
+def _order(item: HeatedPolymer) -> tuple[str, str, bool, Decimal, tuple[str, ...]]:
     temperature_c = item.processing_temperature_c
-    return item.polymer, item.where, temperature_c is not None, temperature_c or ZERO
+    return item.polymer, item.where, temperature_c is not None, temperature_c or ZERO, item.materials
 
 
 def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:
@@ -82,7 +95,7 @@ def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:
     for caution, polymers in POLYMER_CAUTIONS.items():
         found = [item for item in work if item.polymer in polymers]
         if found:
-            yield replace(caution, text=f"{_listed(found)}: {caution.text}")
+            yield replace(caution, text=Message(caution.text.template, work=_told(found)))
 
 
 def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
@@ -90,22 +103,18 @@ def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
     too_hot = [item for item in work if _is_above_decomposition(item)]
     if too_hot:
         limits = {item.polymer: THERMAL_DATA[item.polymer].decomposition_temperature_c for item in too_hot}
-        told = ", ".join(f"{polymer} above {plain(limit.value)} °C" for polymer, limit in limits.items())
+        told = (Message("{polymer} above {limit} °C", polymer=each, limit=it.value) for each, it in limits.items())
         yield Caution(
             code="above-decomposition-temperature",
             concerns=Concern.WORK,
-            text=f"{_listed(too_hot)}: decomposition is to be expected ({told}). The gases can be toxic and can catch "
-            "fire. Work cooler or for a shorter time, with extraction at the source, as the supplier's safety data "
-            "sheet and local rules say.",
+            text=Message(_DECOMPOSITION, work=_told(too_hot), limits=tuple(told)),
             source="; ".join(dict.fromkeys(limit.source for limit in limits.values())),
         )
     if work:
         yield Caution(
             code="hot-work",
             concerns=Concern.WORK,
-            text=f"{_listed(work)}: hot plastic and hot tools burn, and every hot plastic gives off fume. Guard hot "
-            "surfaces, wear eye protection, heat-resistant gloves and sleeves, draw the fume off at its source, and "
-            "follow the machine's manual and local rules of safety at work.",
+            text=Message(_HOT_WORK, work=_told(work)),
             source=f"ISO 13732-1:2006, burn thresholds of hot surfaces; OSHA, Machine Guarding eTool, Plastics "
             f"Machinery; {FUME_SHEET}",
         )
@@ -119,12 +128,12 @@ def _is_above_decomposition(item: HeatedPolymer) -> bool:
 
 
 def _of_mass(
-    mass_kg: Decimal | None, code: str = "too-heavy-for-one-person", what: str = "One piece weighs"
+    mass_kg: Decimal | None, code: str = "too-heavy-for-one-person", what: Message = _PIECE
 ) -> Iterator[Caution]:
     if mass_kg is not None and mass_kg > ONE_PERSON_LIMIT_KG:
         yield Caution(
             code=code,
-            text=TOO_HEAVY.format(what=what, mass=plain(mass_kg), limit=ONE_PERSON_LIMIT_KG),
+            text=Message(_TOO_HEAVY, what=what, mass=plain(mass_kg), limit=ONE_PERSON_LIMIT_KG),
             source="HSE, Manual handling at work, INDG143 (rev4), 2020, lifting filter; ISO 11228-1:2021, Ergonomics - "
             "Manual handling - Lifting, lowering and carrying",
         )
@@ -133,24 +142,33 @@ def _of_mass(
 def _of_uses(uses: list[DeclaredUse]) -> Iterator[Caution]:
     yield from (USE_CAUTIONS[use] for use in uses)
     if uses:
-        named = ", ".join(use.replace("_", " ") for use in uses)
         yield Caution(
             code="no-promise-of-fitness",
-            text=NO_PROMISE.format(uses=named),
+            text=Message(_NO_PROMISE, uses=tuple(Message(use.replace("_", " ")) for use in uses)),
             source="Regulation (EU) 2023/988 on general product safety, Article 5",
         )
 
 
-def _listed(items: Iterable[HeatedPolymer]) -> str:
-    """The hot work in words, as "HDPE at 200 °C (pressing), PP (extruding)"."""
-    return ", ".join(f"{_NAMES.get(item.polymer, item.polymer)}{_temperature(item)} ({item.where})" for item in items)
+def _told(items: Iterable[HeatedPolymer]) -> tuple[Message, ...]:
+    """The hot work, as "HDPE (from HDPE flakes) at 200 °C in 'Lid, pressing'"."""
+    return tuple(map(_work, items))
 
 
-def _temperature(item: HeatedPolymer) -> str:
+def _work(item: HeatedPolymer) -> Message:
+    polymer, materials = _NAMES.get(item.polymer, item.polymer.value), " + ".join(item.materials)
+    named = {"polymer": polymer, "materials": materials, "where": item.where}
     if item.processing_temperature_c is not None:
-        return f" at {plain(item.processing_temperature_c)} °C"
+        temperature_c = plain(item.processing_temperature_c)
+        return Message(
+            "{polymer} (from {materials}) at {temperature} °C in '{where}'", **named, temperature=temperature_c
+        )
     data = THERMAL_DATA.get(item.polymer)
     if data is None:
-        return ""
+        return Message("{polymer} (from {materials}) in '{where}'", **named)
     usual = data.processing_temperature_c
-    return f" at a temperature not declared, usually {usual.low} to {usual.high} °C"
+    return Message(
+        "{polymer} (from {materials}) in '{where}' at a temperature not declared, usually {low} to {high} °C",
+        **named,
+        low=usual.low,
+        high=usual.high,
+    )

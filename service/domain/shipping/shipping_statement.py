@@ -1,7 +1,7 @@
 """A shipping estimate as it is shown: each kind of parcel, why it is charged as it is, and totals that add up."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from typing import Annotated
@@ -19,6 +19,8 @@ from service.domain.values.shown import Quantity, SumOf, shown
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedParcels:
     """Parcels of one product that are all alike. Sides are outside, masses with the packaging.
+
+    How the pieces lie is told of the blocks: worded in another way, they are no other parcels.
 
     Attributes:
         product: code of what is in them.
@@ -61,7 +63,7 @@ class StatedParcels:
     class_up_to_kg: Decimal
     reason: str
     limits: ParcelLimits
-    packing: str
+    packing: str = field(compare=False)
     blocks: tuple[Block, ...]
     price_per_parcel: Money
     carriage: Money
@@ -164,14 +166,24 @@ def _stated_parcels(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal
 
 
 def _in_words(parcels: Parcels, blocks: Iterable[Block]) -> str:
-    """How the pieces lie, as "11 pieces as 5 × 2 × 1 lying 240 × 120 × 60 mm; 1 × 1 × 1 lying 60 × 240 × 120 mm"."""
+    """How the pieces lie, block by block from the bottom up, as somebody would stack them."""
     if parcels.container is None:
         return "The piece goes as it is."
-    lying = "; ".join(
-        f"{block.columns} × {block.rows} × {block.layers} lying {block.piece_length_mm:f} × {block.piece_width_mm:f} × "
-        f"{block.piece_height_mm:f} mm"
-        for block in blocks
-    )
+    upwards = sorted(blocks, key=lambda each: each.from_bottom_mm)
     room, pieces = parcels.packing.pieces, parcels.pieces
     used = "" if room == pieces else f" There is room for {room}; {pieces} {'is' if pieces == 1 else 'are'} in it."
-    return f"Along its length, width and height: {lying}.{used}"
+    return f"{'; then '.join(map(_stacked, upwards))}.{used}"
+
+
+def _stacked(block: Block) -> str:
+    """How a block lies, as "9 rows of 3, 2 layers high, lying on the 125 × 250 mm side, 125 mm lengthways"."""
+    length, width = block.piece_length_mm, block.piece_width_mm
+    if block.columns == block.rows == 1:
+        rows, layers = ("1 piece" if block.layers == 1 else f"a stack of {block.layers}"), ""
+    else:
+        rows = f"{block.columns} {'row' if block.columns == 1 else 'rows'} of {block.rows}"
+        layers = f", {block.layers} layers high" if block.layers > 1 else ""
+    places = (block.from_end_mm, "along"), (block.from_side_mm, "across"), (block.from_bottom_mm, "up")
+    begins = ", ".join(f"{place:f} mm {way}" for place, way in places if place)
+    begins = f", beginning {begins}" if begins else ""
+    return f"{rows}{layers}, lying on the {length:f} × {width:f} mm side, {length:f} mm lengthways{begins}"

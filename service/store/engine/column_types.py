@@ -7,7 +7,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from service.encoding import from_text, plain_data, to_text
+from service.domain.values.message import Fact, Message
+from service.encoding import decode_with, from_text, keep_with, plain_data, to_text
 
 
 class StoredAsText(sa.types.TypeDecorator[Any]):
@@ -79,3 +80,35 @@ def as_text(column: sa.ColumnElement[Any]) -> sa.ColumnElement[str]:
 def as_plain_data(column: sa.ColumnElement[Any]) -> sa.ColumnElement[Any]:
     """A column of JSON text, read as plain data whatever its type is."""
     return sa.type_coerce(column, JsonText())
+
+
+def _as_data(fact: Fact) -> Any:
+    """A message with its facts, so that it can be told in any language when it is read again."""
+    match fact:
+        case Message():
+            return {"template": fact.template, "facts": {name: _as_data(each) for name, each in fact.facts.items()}}
+        case str():
+            return fact
+        case tuple():
+            return [_as_data(each) for each in fact]
+    return {"figure": f"{fact:f}"}
+
+
+def _fact(data: Any) -> Fact:
+    match data:
+        case {"template": str(template), "facts": facts}:
+            return Message(template, **{name: _fact(each) for name, each in facts.items()})
+        case {"figure": figure}:
+            return Decimal(figure)
+        case list():
+            return tuple(map(_fact, data))
+    return str(data)
+
+
+def _message(data: Any) -> Message:
+    found = _fact(data)
+    return found if isinstance(found, Message) else Message(str(found))  # before facts were kept, a text was
+
+
+keep_with(Message, _as_data)
+decode_with(Message, lambda data, _: _message(data))

@@ -19,6 +19,7 @@ from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remar
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
+from service.domain.values.message import Message
 from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
@@ -251,6 +252,6 @@ class _Quoting:
         yield Implausibility(
             code="late",
             product=self.request.lines[0].product,
-            text=f"The order is wanted by {needed_by} and {told}. The bottleneck is {ready.bottleneck_name}.",
+            text=Message(f"The order is wanted by {needed_by} and {told}. The bottleneck is {ready.bottleneck_name}."),
             source="the workshop's hours a week, closures and accepted orders",
         )

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from service.documents.costing.cost_chart import GREATEST_LINES, cost_chart
 from service.documents.drawing.drawing import Chart, ImageForm, drawn
 from service.documents.writing.formats import formatted_amount, formatted_share, isolated
+from service.documents.writing.labels import labels_for
 from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.values.money import in_currency
 from tests.documents.pictures import Picture, png_size
@@ -79,7 +80,7 @@ class TestFigures:
         words = picture(statement, locale).words
 
         for line in statement.lines:
-            place = words.index(line.name)
+            place = words.index(labels_for(locale, "cost_sheet").told(line.name))
             assert place >= 0
             assert formatted_amount(line.amount_per_piece, locale) in words
             assert formatted_share(line.share_of_full_cost, locale) in words

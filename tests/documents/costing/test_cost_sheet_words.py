@@ -21,6 +21,7 @@ from service.domain.currency.exchange_rates import DayRates
 from service.domain.explaining import cost_workings as workings_module
 from service.domain.explaining.workbook import LABELS
 from service.domain.making.resources import CostClass
+from service.domain.values.message import Message
 from service.domain.values.money import Money
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation, an_overhead, euros
 from tests.domain.explaining.test_workbook import workings_of
@@ -110,7 +111,8 @@ def said_of_everything() -> set[str]:
     units = {part for each in workings for part in each.unit.split("/")} - {"", "EUR"} - UNITS
     named = {name for each in workings for name in re.findall(r"\{([^}]+)\}", each.formula)}
     named.remove("USD for 1 EUR")  # the pattern has it
-    return {section.title for section in sections} | {each.name for each in workings} | units | named
+    lines = {line.name.template for line in everything().sheet(10).lines if isinstance(line.name, Message)}
+    return {section.title for section in sections} | {each.name for each in workings} | units | named | lines
 
 
 def needed() -> set[str]:

@@ -2,7 +2,6 @@
 
 import ast
 import re
-from itertools import chain
 from pathlib import Path
 
 import pytest
@@ -25,13 +24,13 @@ def catalogue(language: str) -> dict[str, str]:
 def asked_for() -> set[str]:
     """Every text that the documents of a month ask the catalogue for."""
     found = set()
-    modules = (module.read_text("utf-8") for module in Path(month_view.__file__).parent.glob("*.py"))
-    writers = (ast.parse(module) for module in modules if "MonthWriting" in module)  # a chart's words are others
-    for node in chain.from_iterable(map(ast.walk, writers)):
-        if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
-            name = getattr(node.func, "attr", None) or getattr(node.func, "id", None)
-            if name == "words":
-                found.add(node.args[0].value)
+    for module in (path.read_text("utf-8") for path in Path(month_view.__file__).parent.glob("*.py")):
+        asked = "words" if "MonthWriting" in module else "said"  # in a chart `words` shows what a field holds
+        for node in ast.walk(ast.parse(module)):
+            if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
+                name = getattr(node.func, "attr", None) or getattr(node.func, "id", None)
+                if name == asked:
+                    found.add(node.args[0].value)
     return found
 
 

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -11,10 +12,16 @@ from babel.messages.pofile import read_po
 
 from service.documents.quoting import quotation_view
 from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
+from service.domain.making.explosion import bill_of_resources
+from service.domain.making.plausibility import warnings
 from service.domain.safety import hazards
-from service.domain.safety.cautions import NO_PROMISE, TOO_HEAVY, Concern, DeclaredUse
+from service.domain.safety.cautions import Concern, DeclaredUse
+from service.domain.safety.hazards import HeatedPolymer
+from service.domain.safety.polymers import Polymer
+from service.domain.values.message import Fact, Message
+from tests.domain.examples import a_catalogue, a_product, an_operation
 
-CUSTOMERS_PAPERS = Path(quotation_view.__file__)
+CUSTOMERS_PAPERS = Path(quotation_view.__file__).parent
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
 
 
@@ -23,25 +30,42 @@ def in_the_code(path: Path) -> Iterator[str]:
     for node in ast.walk(ast.parse(path.read_text())):
         if not isinstance(node, ast.Call):
             continue
-        called = ast.unparse(node.func)
-        count = {"words": 1, "self.words": 1, "words.several": 2, "self.words.several": 2}.get(called, 0)
+        called = ast.unparse(node.func).removeprefix("self.").removeprefix("of.")
+        count = {"words": 1, "words.several": 2}.get(called, 0)
         for argument in node.args[:count]:
             if isinstance(argument, ast.Constant):
                 yield str(argument.value)
 
 
+def templates(fact: Fact) -> Iterator[str]:
+    """The messages in what is told."""
+    if isinstance(fact, Message):
+        yield fact.template
+        yield from templates(tuple(fact.facts.values()))
+    elif isinstance(fact, tuple):
+        for each in fact:
+            yield from templates(each)
+
+
+def told_of_everything() -> set[str]:
+    """Every caution that there is, and every warning of what looks wrong."""
+    hot = (
+        HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=("flakes",), where="pressing")
+        for polymer in Polymer
+        for temperature_c in (None, Decimal(900))
+    )
+    found = (*hazards.cautions(hot, DeclaredUse, Decimal(30)), *hazards.parcel_cautions([Decimal(30)]))
+    step = an_operation(processing_temperature_c="200", cycle_minutes="0.01", yield_share="1")
+    catalogue_of_it = a_catalogue(a_product(mass_kg="99", operations=[step]))
+    wrong = warnings(bill_of_resources("sheet", 10, catalogue_of_it), catalogue_of_it)
+    assert len(wrong) == 3
+    return {template for each in (*found, *wrong) for template in templates(each.text)}
+
+
 def wanted() -> set[str]:
-    """What a customer may be told: the words of a quotation, and every caution about a product."""
-    told = set(in_the_code(CUSTOMERS_PAPERS)) | {
-        TOO_HEAVY,
-        NO_PROMISE,
-        "One piece weighs",
-        "The heaviest parcel weighs",
-    }
-    for use in DeclaredUse:
-        told |= {each.text for each in hazards.cautions((), [use], None) if each.code != "no-promise-of-fitness"}
-        told.add(use.replace("_", " "))
-    return told
+    """What a quotation says, and every caution and warning on any paper."""
+    modules = CUSTOMERS_PAPERS.glob("*.py")
+    return {message for module in modules for message in in_the_code(module)} | told_of_everything()
 
 
 def catalogue(language: str) -> Catalog:
@@ -136,11 +160,15 @@ class TestWords:
         assert told(1).startswith(f"{one} ")
         assert told(0).startswith(f"{none} ")
 
-    def test_that_were_put_together_are_translated_by_their_pattern(self) -> None:
+    def test_that_were_put_together_are_translated_by_their_template_with_their_facts(self) -> None:
         told = hazards.cautions((), [DeclaredUse.TOY, DeclaredUse.OUTDOOR], None)[-1]
-        heavy = hazards.parcel_cautions([hazards.ONE_PERSON_LIMIT_KG + 2])[0]
-        words = labels_for("de_DE")
+        heavy = hazards.parcel_cautions([Decimal("1027.5")])[0]
 
         assert told.concerns is Concern.PRODUCT
-        assert "(Spielzeug, im Freien)" in words.rendered(told.text, TOO_HEAVY, NO_PROMISE)
-        assert words.rendered(heavy.text, TOO_HEAVY).startswith("Das schwerste Packstück wiegt 27 kg, zu schwer")
+        assert "(Spielzeug, im Freien)" in labels_for("de_DE").told(told.text)
+        assert labels_for("de_DE").told(heavy.text).startswith("Das schwerste Packstück wiegt 1.027,5 kg, zu schwer")
+        assert labels_for("de_CH").told(heavy.text).startswith("Das schwerste Packstück wiegt 1’027.5 kg, zu schwer")
+
+    def test_that_are_names_stay_as_they_are(self) -> None:
+        assert labels_for("de_DE").told("Quotation") == "Quotation"
+        assert labels_for("de_DE").told(Message("Quotation")) == "Angebot"

@@ -82,7 +82,7 @@ class TestMaterial:
 
         assert quantities(bill)["materials/hdpe"] == 26  # 2 × 10/0.8 + 1
         assert quantities(bill)["materials/hdpe#reclaimed"] == 3  # half of 26 − 20
-        assert [line.name for line in bill.lines] == ["HDPE flakes", "HDPE flakes, reclaimed"]
+        assert [line.name for line in bill.lines] == ["HDPE flakes", "HDPE flakes, credit for regrind"]
 
     def test_used_as_packaging_stands_under_packaging(self) -> None:
         carton = a_material(name="Carton", unit="piece", use="packaging", polymer=None)

@@ -175,9 +175,9 @@ class TestCautions:
         assert self.codes(a_product(operations=[a_pressing()]), materials=packaging) == []
         assert self.codes(a_product(operations=[a_pressing()]), materials={"hdpe": a_material(polymer=None)}) == []
 
-    def test_name_the_product_and_the_operation(self) -> None:
+    def test_name_the_material_the_product_and_the_operation(self) -> None:
         catalogue = a_catalogue(a_product(name="Blue sheet", operations=[a_pressing()]))
 
         (caution,) = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
 
-        assert "HDPE at 200 °C (Blue sheet, pressing)" in caution.text
+        assert "HDPE (from HDPE flakes) at 200 °C in 'Blue sheet, pressing': " in caution.text

@@ -79,7 +79,8 @@ class TestCommissionAndPaymentFeeWithTheTaxInThePrice:
         assert str(price.price) == "41.06 EUR"
         assert str(price.target_price) == "41.050538 EUR"
         assert formulas(price)["target price"].startswith(
-            "the least at which proceeds − full cost = 0.3 × net price: 24.563 ÷ 0.59836"
+            "the lowest at which proceeds − full cost = 0.3 × net price: 24.563 ÷ 0.59836, fixed amounts with tax ÷ "
+            "share you keep of each euro of the net price after fees and margin"
         )
 
     def test_the_sheet_shows_what_becomes_of_both_fees(self) -> None:
@@ -161,7 +162,7 @@ class TestAStepDownOfTheCommissionAt10:
 
         assert str(price.price) == "10.01 EUR"
         assert amounts(price)["profit"] == "1.509000"  # 10.01 × 0.9 − 7.50
-        assert formulas(price)["target price"].endswith("= 1, just past a step of the fees")
+        assert formulas(price)["target price"].endswith("= 1, just above a step in the fees")
 
     def test_at_the_step_itself_too_little_is_kept(self) -> None:
         assert amounts(stated(self.found, kept_at="10"))["profit"] == "0.500000"  # 10 × 0.8 − 7.50

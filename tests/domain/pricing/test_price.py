@@ -206,7 +206,7 @@ class TestTheStatement:
             ("full cost", "all lines of the cost sheet ÷ pieces", "8.000000"),
             ("target net price", "full cost ÷ (1 − 0.2)", "10.000000"),
             ("target price", "target net price × (1 + 0.25)", "12.500000"),
-            ("price", "the target on the price grid, the nearest not below the floor", "12.500000"),
+            ("price", "rounded to the nearest of your price steps that is not below the floor", "12.500000"),
             ("net price", "price without tax", "10.000000"),
             ("tax", "net price × 0.25", "2.500000"),
             ("profit", "net price − full cost", "2.000000"),
@@ -226,8 +226,8 @@ class TestTheStatement:
         way = [(term.name, term.formula) for term in stated.terms[2:5]]
         assert way == [
             ("target price", "4, fixed"),
-            ("floor price", "the least from the target on that the policy allows, at the minor unit"),
-            ("price", "the floor on the price grid, the next one up"),
+            ("floor price", "the lowest, from the target price up, that your policy allows"),
+            ("price", "rounded up to your price steps"),
         ]
         assert stated.is_raised_to_floor
 

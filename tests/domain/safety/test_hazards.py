@@ -17,7 +17,10 @@ def a_heated(
     polymer: Polymer = Polymer.HDPE, temperature_c: str | None = "200", where: str = "pressing"
 ) -> HeatedPolymer:
     return HeatedPolymer(
-        polymer=polymer, processing_temperature_c=None if temperature_c is None else Decimal(temperature_c), where=where
+        polymer=polymer,
+        processing_temperature_c=None if temperature_c is None else Decimal(temperature_c),
+        materials=("flakes",),
+        where=where,
     )
 
 
@@ -34,6 +37,7 @@ heated_polymers = st.builds(
     HeatedPolymer,
     polymer=st.sampled_from(Polymer),
     processing_temperature_c=st.none() | st.decimals(min_value=20, max_value=400, places=0),
+    materials=st.sampled_from([("flakes",), ("flakes", "pigment")]),
     where=st.sampled_from(["extruding", "pressing", "welding"]),
 )
 everything = (
@@ -56,25 +60,25 @@ class TestHotWork:
         found = cautions_of(a_heated(Polymer.HDPE, "200", "pressing"))
 
         assert list(found) == ["hot-work"]
-        assert found["hot-work"].text.startswith("HDPE at 200 °C (pressing): hot plastic and hot tools burn")
+        assert found["hot-work"].text.startswith("HDPE (from flakes) at 200 °C in 'pressing': hot plastic and hot")
 
     def test_the_usual_temperature_is_told_where_none_is_declared(self) -> None:
         text = cautions_of(a_heated(Polymer.HDPE, None))["hot-work"].text
 
-        assert text.startswith("HDPE at a temperature not declared, usually 195 to 290 °C (pressing): ")
+        assert text.startswith("HDPE (from flakes) in 'pressing' at a temperature not declared, usually 195 to 290 °C:")
 
     @pytest.mark.parametrize(
         ("polymer", "name"), [(Polymer.OTHER, "another polymer"), (Polymer.UNIDENTIFIED, "an unidentified polymer")]
     )
     def test_no_temperature_is_made_up_for_a_polymer_without_data(self, polymer: Polymer, name: str) -> None:
-        assert cautions_of(a_heated(polymer, None))["hot-work"].text.startswith(f"{name} (pressing): ")
+        assert cautions_of(a_heated(polymer, None))["hot-work"].text.startswith(f"{name} (from flakes) in 'pressing': ")
 
     def test_all_hot_work_stands_in_one_caution_in_order(self) -> None:
         work = [a_heated(Polymer.PP, "220"), a_heated(Polymer.HDPE, "210"), a_heated(Polymer.HDPE, None, "extruding")]
 
         assert cautions_of(*work)["hot-work"].text.startswith(
-            "HDPE at a temperature not declared, usually 195 to 290 °C (extruding), HDPE at 210 °C (pressing), "
-            "PP at 220 °C (pressing): "
+            "HDPE (from flakes) in 'extruding' at a temperature not declared, usually 195 to 290 °C, HDPE (from "
+            "flakes) at 210 °C in 'pressing', PP (from flakes) at 220 °C in 'pressing': "
         )
 
     def test_the_same_work_twice_is_told_once(self) -> None:
@@ -103,12 +107,14 @@ class TestPolymersThatCallForACaution:
 
         assert list(found) == [code, "hot-work"]
         assert word in found[code].text
-        assert "(welding)" in found[code].text
+        assert "in 'welding'" in found[code].text
 
     def test_two_styrene_polymers_share_one_caution(self) -> None:
         found = cautions_of(a_heated(Polymer.PS, "210"), a_heated(Polymer.ABS, "230", "extruding"))
 
-        assert found["styrene-fume"].text.startswith("ABS at 230 °C (extruding), PS at 210 °C (pressing): the fume")
+        assert found["styrene-fume"].text.startswith(
+            "ABS (from flakes) at 230 °C in 'extruding', PS (from flakes) at 210 °C in 'pressing': the fume"
+        )
 
     def test_a_caution_names_only_the_polymers_it_is_about(self) -> None:
         found = cautions_of(a_heated(Polymer.PVC, "150"), a_heated(Polymer.HDPE, "200"))
@@ -144,7 +150,9 @@ class TestDecomposition:
     def test_work_below_its_limit_is_left_out(self) -> None:
         found = cautions_of(a_heated(Polymer.HDPE, "200"), a_heated(Polymer.ABS, "270"))
 
-        assert found["above-decomposition-temperature"].text.startswith("ABS at 270 °C (pressing): decomposition")
+        assert found["above-decomposition-temperature"].text.startswith(
+            "ABS (from flakes) at 270 °C in 'pressing': decomposition"
+        )
 
     @pytest.mark.parametrize(
         "heated", [a_heated(Polymer.HDPE, None), a_heated(Polymer.OTHER, "900")], ids=["undeclared", "no data"]

@@ -48,7 +48,8 @@ class TestAStatement:
             "the class above 10 up to 31.5 kg."
         )
         assert parcel.packing == (
-            "Along its length, width and height: 2 × 6 × 3 lying 240 × 60 × 120 mm. There is room for 36; 2 are in it."
+            "2 rows of 6, 3 layers high, lying on the 240 × 60 mm side, 240 mm lengthways. There is room for 36; 2 "
+            "are in it."
         )
         assert (found.name, found.valid_from, found.as_of) == ("Parcel post", date(2026, 1, 1), date(2026, 11, 25))
         assert found.price == found.workshop_price == Money(amount=Decimal("14.00"), currency="EUR")
@@ -67,7 +68,7 @@ class TestAStatement:
         full = shipped(shipper).parcels[0].packing
         shipper.put("shipping-services/post", builders.shipping_service())
 
-        assert full == "Along its length, width and height: 1 × 1 × 1 lying 240 × 120 × 60 mm."
+        assert full == "1 piece, lying on the 240 × 120 mm side, 240 mm lengthways."
         assert shipped(shipper).parcels[0].packing.endswith(" 1 is in it.")
 
     def test_adds_up_in_every_column_and_to_the_cent(self, shipper: Owner) -> None:

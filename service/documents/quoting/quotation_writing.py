@@ -1,0 +1,92 @@
+"""The figures and names of a quotation in its customer's language, as every part of the paper has them."""
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+from decimal import Decimal
+
+from service.documents.quoting.quotation_paper import QuotationPaper
+from service.documents.writing.formats import (
+    formatted_date,
+    formatted_number,
+    formatted_price,
+    formatted_share,
+    isolated,
+)
+from service.documents.writing.labels import Labels, labels_for
+from service.documents.writing.paper import Entry
+from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedTax
+from service.domain.values.money import Money, in_currency
+
+
+class QuotationWriting:
+    """A quotation, and how its figures are written.
+
+    Attributes:
+        paper: itself.
+        request: what was asked for.
+        figures: of it.
+        locale: of figures and dates.
+        words: in the language of the locale.
+    """
+
+    def __init__(self, paper: QuotationPaper) -> None:
+        self.paper, self.request, self.figures = paper, paper.request, paper.figures
+        self.locale = paper.letterhead.locale
+        self.words = labels_for(self.locale)
+
+    def day(self, day: date) -> str:
+        """In words."""
+        return formatted_date(day, self.locale)
+
+    def money(self, money: Money) -> str:
+        """At the minor unit."""
+        return formatted_price(money, self.locale)
+
+    def measured(self, quantity: Decimal, unit: str) -> str:
+        """A quantity with its unit."""
+        number = formatted_number(quantity, self.locale)
+        if unit == "piece":
+            return self.words.several("{number} piece", "{number} pieces", int(quantity), number=number)
+        return f"{number}\u00a0{unit.replace('m2', 'm²')}"
+
+    def adjustments(
+        self, allowances: Iterable[QuotedAdjustment], charges: Iterable[QuotedAdjustment]
+    ) -> Iterator[Entry]:
+        """Allowances and then charges, each with its reason."""
+        for sign, adjustments in ((-1, allowances), (1, charges)):
+            for each in adjustments:
+                signed = in_currency(each.amount.amount * sign, each.amount.currency)
+                note = "" if each.tax is None else self.taxed(each.tax)
+                yield Entry(text=self._reason(each, sign), figure=self.money(signed), note=note)
+
+    def taxed(self, tax: QuotedTax) -> str:
+        """Which tax something stands under, where there are several; nothing else would say it."""
+        if len(self.figures.totals.tax_subtotals) < 2:  # noqa: PLR2004 - several
+            return ""
+        return f"{isolated(tax.name)}, {formatted_share(tax.rate_share, self.locale)}"
+
+    def _reason(self, each: QuotedAdjustment, sign: int) -> str:
+        words, reason = self.words, reason_for(each, self.words)
+        if each.kind is not AdjustmentKind.REQUESTED:
+            return reason
+        return words("less {reason}", reason=reason) if sign < 0 else words("plus {reason}", reason=reason)
+
+
+def reason_for(each: QuotedAdjustment, words: Labels) -> str:
+    """Why something is taken off or added: as the request says, or as its kind is called."""
+    reason = isolated(each.reason)
+    match each.kind:
+        case AdjustmentKind.TOOLING:
+            return words("Tool, charged once: {tool}", tool=reason)
+        case AdjustmentKind.RUSH:
+            return reason or words("For making it at short notice")
+        case AdjustmentKind.MINIMUM_ORDER:
+            return reason or words("Difference to the minimum order")
+        case AdjustmentKind.SHIPPING:
+            return reason or words("Shipping")
+    return reason
+
+
+def paragraphs_of(text: str) -> tuple[str, ...]:
+    """The lines of a text that have anything in them."""
+    return tuple(isolated(line) for line in text.splitlines() if line.strip())
