@@ -1,4 +1,4 @@
-"""Alembic's entry: migrate with the service's own engine, so that a failed migration leaves nothing behind."""
+"""Alembic's entry point: uses the service's own engine, so that a failed migration leaves nothing behind."""
 
 from typing import Any
 
@@ -13,12 +13,12 @@ engine = context.config.attributes.get("engine") or make_engine(settings_from_en
 
 
 def migrate(connection: sa.Connection) -> None:
-    """Run the migrations in one transaction, and check what refers to what before it is committed."""
+    """Run the migrations in one transaction, and check foreign keys before the commit."""
     is_sqlite = connection.dialect.name == "sqlite"
     raw: Any = None
     if is_sqlite:
-        # A table that is made anew would take its children with it through ON DELETE; SQLite switches this only
-        # outside a transaction.
+        # Recreating a table would delete rows that refer to it through ON DELETE; SQLite can switch this only outside
+        # a transaction.
         raw = connection.connection.dbapi_connection
         assert raw is not None
         raw.execute("PRAGMA foreign_keys=OFF")
@@ -27,7 +27,7 @@ def migrate(connection: sa.Connection) -> None:
             context.configure(connection=connection, target_metadata=metadata, render_as_batch=is_sqlite)
             context.run_migrations()
             if is_sqlite and (orphans := connection.exec_driver_sql("PRAGMA foreign_key_check").all()):
-                raise RuntimeError(f"the migration would leave {len(orphans)} rows without what they refer to")
+                raise RuntimeError(f"the migration would leave {len(orphans)} rows that refer to missing rows")
     finally:
         if raw is not None:
             raw.execute("PRAGMA foreign_keys=ON")

@@ -1,8 +1,8 @@
-"""The parts of `scripts/test`: what each one runs, how long it took, and what came of it.
+"""The parts of `scripts/test`: what each runs, how long it took, and its result.
 
-The static checks run beside the tests, and all tests in one run of pytest on all processors: which part a test belongs
-to follows from its file. The tests of `domain`, `published` and `workflows`, when all of them are asked for without
-arguments for pytest, must take every branch of `service/domain` and `service/workflows`.
+The static checks run in parallel with the tests; all tests are one run of pytest on all processors, and the file of a
+test decides its part. If all tests of `domain`, `published` and `workflows` are run without arguments for pytest, they
+must cover every branch of `service/domain` and `service/workflows`.
 """
 
 import subprocess
@@ -24,13 +24,13 @@ WRONG_USE = 2
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """A name, and what runs under it.
+    """A part: a name and what it runs.
 
     Attributes:
-        says: what it makes sure of.
-        commands: of the environment, one after the other.
-        tests: patterns of the files of its tests; a file belongs to the first part that has a pattern for it.
-        is_measured: whether the tests are among those that must take every branch of the core.
+        says: what it checks.
+        commands: commands of the environment, run one after the other.
+        tests: patterns of its test files; a file belongs to the first part with a matching pattern.
+        is_measured: whether its tests count for the branch coverage of the core.
     """
 
     name: str
@@ -49,20 +49,20 @@ def _tested(name: str, says: str, *tests: str, is_measured: bool = False) -> Par
 
 
 PARTS = (
-    _checked("style", "Code is written and laid out alike.", "ruff check", "ruff format --check"),
-    _checked("types", "What is passed is of the type that is expected.", "mypy"),
+    _checked("style", "Style and layout of the code.", "ruff check", "ruff format --check"),
+    _checked("types", "Types.", "mypy"),
     _checked("layers", "Imports run one way.", "lint-imports"),
-    _checked("contract", "The committed contract is the service's.", "pugmill openapi --check"),
+    _checked("contract", "The committed contract matches the code.", "pugmill openapi --check"),
     _tested("domain", "The trade's arithmetic: examples and laws.", "tests/domain/*", is_measured=True),
-    _tested("published", "Figures that somebody published.", "tests/published/*", is_measured=True),
+    _tested("published", "Published figures.", "tests/published/*", is_measured=True),
     _tested("workflows", "What the service does, without HTTP.", "tests/workflows/*", is_measured=True),
     _tested("browser", "Pages, opened in a real browser.", "tests/**/test_*_in_a_browser.py"),
     _tested("store", "Tables, migrations, backups, and moving to another engine.", "tests/store/*"),
-    _tested("api", "What is answered over HTTP, held against the contract.", "tests/api/*"),
+    _tested("api", "Answers over HTTP, checked against the contract.", "tests/api/*"),
     _tested("documents", "Papers, pages and charts.", "tests/documents/*"),
     _tested("feeds", "Exchange rates, and feeds that misbehave.", "tests/feeds/*"),
-    _tested("commands", "The commands that an owner types, and the server's.", "tests/client/*", "tests/cli/*"),
-    _tested("serving", "The service as it is started, asked, stopped and killed.", "tests/serving/*"),
+    _tested("commands", "The owner's commands, and the server's.", "tests/client/*", "tests/cli/*"),
+    _tested("serving", "The running service: started, used, stopped and killed.", "tests/serving/*"),
     _tested(
         "project",
         "The project's own promises: dependencies, deployment, threats, words, these parts.",
@@ -72,7 +72,7 @@ PARTS = (
 
 
 def part_of(path: str) -> Part | None:
-    """The part of a file of tests, whose path begins with tests/."""
+    """The part of a test file; the path begins with tests/."""
     return next((part for part in PARTS if any(fnmatch(path, each) for each in part.tests)), None)
 
 
@@ -81,11 +81,11 @@ class UnknownPartError(LookupError):
 
     def __init__(self, name: str) -> None:
         (nearest,) = get_close_matches(name, [part.name for part in PARTS], n=1, cutoff=0)
-        super().__init__(f"no part is called {name!r}; the nearest is {nearest!r} (scripts/test --list tells them all)")
+        super().__init__(f"no part is called {name!r}; the nearest is {nearest!r} (scripts/test --list lists them all)")
 
 
 def chosen(names: Sequence[str]) -> list[Part]:
-    """The parts of those names in the order of the table; all if there are none."""
+    """The parts of these names, in the order of the table; all parts if there are no names."""
     known = {part.name: part for part in PARTS}
     for name in names:
         if name not in known:
@@ -94,7 +94,7 @@ def chosen(names: Sequence[str]) -> list[Part]:
 
 
 def files_of(parts: Iterable[Part]) -> list[str]:
-    """The files of the parts' tests."""
+    """The test files of the parts."""
     every = sorted(path.relative_to(ROOT).as_posix() for path in (ROOT / "tests").rglob("test_*.py"))
     wanted = {part.name for part in parts}
     return [path for path in every if (part := part_of(path)) is not None and part.name in wanted]
@@ -102,10 +102,10 @@ def files_of(parts: Iterable[Part]) -> list[str]:
 
 @dataclass(kw_only=True)
 class Outcome:
-    """What came of a part.
+    """The result of a part.
 
     Attributes:
-        seconds: of a check, from its beginning to its end; of tests, added up over the processes that ran them.
+        seconds: wall-clock time of a check; for tests, the sum over the processes that ran them.
     """
 
     seconds: float = 0
@@ -115,7 +115,7 @@ class Outcome:
 
 @dataclass(frozen=True, kw_only=True)
 class Tested:
-    """One test that was run, with what it was set up with, as pytest's report tells it."""
+    """One test with its fixtures, from pytest's report."""
 
     path: str
     name: str
@@ -124,7 +124,7 @@ class Tested:
 
 
 def _sentence(where: str, name: str) -> str:
-    """The test's name after that of its class, which is what it is about."""
+    """The test's name after that of its class."""
     about = where.rpartition(".")[2]
     return f"{about}::{name}" if about.startswith("Test") else name
 
@@ -137,10 +137,10 @@ def _file_of(where: str) -> str:
 
 
 def reported_in(report: Path) -> list[Tested]:
-    """What pytest has reported; nothing if it did not come to that."""
+    """The tests in pytest's report; empty if there is no report."""
     if not report.exists():
         return []
-    # It is pytest's own, of a moment ago.
+    # Trusted: pytest has just written it.
     cases = ElementTree.parse(report).iter("testcase")
     return [
         Tested(
@@ -155,7 +155,7 @@ def reported_in(report: Path) -> list[Tested]:
 
 @dataclass(kw_only=True)
 class Run:
-    """A run of some parts, and what has come of them so far."""
+    """A run of some parts, with the results so far."""
 
     parts: list[Part]
     arguments: list[str]
@@ -164,11 +164,11 @@ class Run:
 
     @property
     def is_measured(self) -> bool:
-        """Whether all is run that must take every branch."""
+        """Whether branch coverage is measured: all parts that count for it are run."""
         return not self.arguments and all(part in self.parts for part in PARTS if part.is_measured)
 
     def __call__(self) -> bool:
-        """Run them; whether all passed."""
+        """Run the parts; returns whether all passed."""
         begun = time.monotonic()
         tested = [part for part in self.parts if part.tests]
         with ThreadPoolExecutor(len(PARTS)) as beside:
@@ -195,13 +195,13 @@ class Run:
     def _test(self, tested: list[Part]) -> None:
         with TemporaryDirectory() as place:
             report = Path(place) / "tests.xml"
-            # All tests of a file run in one process; the files begin in the order of their collection.
+            # All tests of a file run in one process; files start in the order of collection.
             command = ["pytest", "--numprocesses", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
             command += [f"--junitxml={report}"]
             if self.is_measured:
-                # What an earlier run covered proves nothing about this one.
+                # An earlier run's coverage must not count.
                 (ROOT / ".coverage").unlink(missing_ok=True)
-                command += ["--cov", "--cov-report=", "--cov-fail-under=0"]  # what it comes to is told by itself
+                command += ["--cov", "--cov-report=", "--cov-fail-under=0"]  # reported as a check of its own
             is_all = len(tested) == sum(bool(part.tests) for part in PARTS)
             paths = [] if is_all else files_of(tested)
             done = subprocess.run(_of_environment([*command, *self.arguments, *paths]), cwd=ROOT, check=False)
@@ -221,7 +221,7 @@ class Run:
             print("\n==> the slowest tests, in seconds")
             for test in self.slowest:
                 print(f"{test.seconds:8.1f}  {test.path}: {test.name}")
-        print("\n==> seconds by part; those of tests are added up over the processes that ran them")
+        print("\n==> seconds by part; for tests, the sum over the processes that ran them")
         order = [part.name for part in PARTS]
         for name in sorted(self.outcomes, key=lambda name: order.index(name) if name in order else len(order)):
             outcome = self.outcomes[name]
@@ -236,7 +236,7 @@ def _of_environment(command: Sequence[str]) -> list[str]:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """As the command line says: parts, and after `--` what pytest is told; the exit status."""
+    """Run the parts on the command line, with arguments for pytest after `--`; returns the exit status."""
     given = list(arguments)
     cut = given.index("--") if "--" in given else len(given)
     names, for_pytest = given[:cut], given[cut + 1 :]

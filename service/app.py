@@ -1,4 +1,4 @@
-"""The WSGI application, put together."""
+"""The WSGI application."""
 
 from collections.abc import Callable
 from importlib.metadata import version
@@ -42,10 +42,10 @@ _TIMES_AS_LONG = 60
 
 
 class Service(flask.Flask):
-    """The application; its views are plain functions."""
+    """The Flask application."""
 
     def dispatch_request(self) -> Any:
-        """Answer within the time there is."""
+        """Answer within the operation's time limit."""
         seconds = self.extensions["pugmill.time_limit"]
         asked = operations.find_operation()
         if asked is not None and asked.is_long:
@@ -55,7 +55,7 @@ class Service(flask.Flask):
             return super().dispatch_request()
 
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
-        """The function itself: none is a coroutine, and every request would ask several times."""
+        """The function itself: no view is a coroutine, and Flask would check that several times a request."""
         return func
 
 
@@ -82,7 +82,7 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.after_request(metrics.count)
     app.after_request(_secure)
     app.after_request(logs.end)
-    app.after_request(answers.settle_condition)  # the last that is named is the first that is asked
+    app.after_request(answers.settle_condition)  # Flask calls the last one first
     _add_blueprints(app)
     return app
 
@@ -94,7 +94,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     api = Api(app, spec_kwargs={"info": info, **shared, **plugins})
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
-    # The price sheet is the last of the sheets of a product, which are one part of the contract.
+    # The order decides where the contract has the sheets of a product.
     sheets = (price_sheets, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
     for views in (*sheets, *order_desk, repricings, price_histories, audit, health, metrics):
@@ -116,7 +116,7 @@ _SECURITY_HEADERS = [
 
 
 def _secure(response: flask.Response) -> flask.Response:
-    """Headers that keep an answer from being misread, embedded, run or stored on the way."""
+    """Headers against sniffing, embedding, running scripts and caching of answers."""
     response.headers.extend(_SECURITY_HEADERS)
     if response.mimetype == ImageForm.SVG:
         response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"

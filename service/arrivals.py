@@ -1,4 +1,4 @@
-"""How many requests a key may still make: a table in memory that the processes of one machine share."""
+"""The rate limit of keys: a table in memory that the processes of one machine share."""
 
 import fcntl
 import mmap
@@ -18,7 +18,7 @@ _ROW = struct.Struct("=16sq")
 _ROWS_A_BUCKET = 16
 _BUCKETS = 4096
 TABLE_BYTES = _BUCKETS * _ROWS_A_BUCKET * _ROW.size
-"""Room for 65,536 keys that ask within the same minute."""
+"""Room for 65,536 keys in use within the same minute."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,8 +28,8 @@ class Allowance:
     Attributes:
         is_allowed: whether this request may be answered.
         limit: requests a minute, and as many at once.
-        remaining: further requests that may be made now.
-        full_after_seconds: until all of the limit may be used again.
+        remaining: further requests possible now.
+        full_after_seconds: until the whole limit is available again.
         retry_after_seconds: until the next request may be made; 0 if one may be made now.
     """
 
@@ -43,9 +43,9 @@ class Allowance:
 class Arrivals:
     """The theoretical arrival time of each key's next request (generic cell rate algorithm, ITU-T I.371, from memory).
 
-    Each request moves its key's time on by window ÷ limit, from now at the least; one that would move it further
-    ahead than the window is refused and moves nothing. So a whole minute's requests may come at once, and then one
-    whenever window ÷ limit is over.
+    Each request moves its key's time forward by window ÷ limit, starting from now or later. A request that would move
+    it further ahead than the window is refused and moves nothing. So a minute's requests may come at once, and then
+    one per window ÷ limit.
     """
 
     def __init__(self, limit: int, table: Path | None = None, clock: Callable[[], int] = time.monotonic_ns) -> None:
@@ -53,8 +53,8 @@ class Arrivals:
 
         Args:
             limit: requests a minute for each key.
-            table: a file of `TABLE_BYTES` that other processes have open too; without one the table is this process's.
-            clock: nanoseconds that never go back, the same for every process of the machine.
+            table: a file of `TABLE_BYTES` shared with other processes; without one, the table is this process's.
+            clock: monotonic nanoseconds, the same for every process of the machine.
         """
         self._step, self._limit, self._clock = _WINDOW // limit, limit, clock
         self._file = None if table is None else os.open(table, os.O_RDWR | os.O_CLOEXEC)
@@ -62,7 +62,7 @@ class Arrivals:
         self._lock = Lock()
 
     def admit(self, key: UUID) -> Allowance:
-        """Count a request of the key, if it may be answered."""
+        """Count a request of the key, unless it exceeds the limit."""
         with self._alone():
             now = self._clock()
             place, arrival = self._row(key.bytes)
@@ -75,7 +75,7 @@ class Arrivals:
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
-        """No other thread and no other process looks at the table; a process that dies lets go of it."""
+        """Lock the table against other threads and processes; the lock ends with the process."""
         with self._lock:
             if self._file is not None:
                 fcntl.flock(self._file, fcntl.LOCK_EX)
@@ -86,8 +86,8 @@ class Arrivals:
                     fcntl.flock(self._file, fcntl.LOCK_UN)
 
     def _row(self, key: bytes) -> tuple[int, int]:
-        """Where the key's row is, and its time; if it has none, the row that is over first is taken for it."""
-        # The last bits of an id are random; its first are the moment at which it was made.
+        """Place and time of the key's row; a new key takes the row whose time ends first."""
+        # The last bits of an id are random; the first are its time of creation.
         begin = int.from_bytes(key[-4:]) % _BUCKETS * _ROWS_A_BUCKET * _ROW.size
         end = begin + _ROWS_A_BUCKET * _ROW.size
         found = [

@@ -1,4 +1,4 @@
-"""The folders that lie beside the package in the source tree, and apart from it where it is installed from a wheel."""
+"""Folders that are beside the package in the source tree, and elsewhere if it was installed from a wheel."""
 
 import sys
 from pathlib import Path
@@ -8,6 +8,6 @@ _INSTALLED = Path(sys.prefix) / "share" / "pugmill"
 
 
 def beside(name: str) -> Path:
-    """Where migrations or the contract are."""
+    """The path of the folder of migrations or of the contract."""
     found = _SOURCES / name
     return found if found.is_dir() else _INSTALLED / name

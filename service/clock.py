@@ -1,4 +1,4 @@
-"""What time it is: whoever needs it asks here, so that it can be set."""
+"""The clock: all code asks for the time here, so that tests can set it."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,12 +9,12 @@ _set_to: list[datetime] = []
 
 
 def now() -> datetime:
-    """The instant in UTC: that of the machine's clock, unless another is set."""
+    """The current instant in UTC, or the one that is set."""
     return _set_to[-1] if _set_to else datetime.now(UTC)
 
 
 def today_in(time_zone: str) -> date:
-    """The day it is in a time zone.
+    """Today's date in a time zone.
 
     Args:
         time_zone: IANA name.
@@ -24,7 +24,7 @@ def today_in(time_zone: str) -> date:
 
 @contextmanager
 def set_to(instant: datetime) -> Iterator[None]:
-    """Stop the clock at an instant for every thread of the process; afterwards it tells what it told before."""
+    """Stop the clock at an instant within the context, for every thread of the process."""
     _set_to.append(instant.astimezone(UTC))
     try:
         yield

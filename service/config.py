@@ -19,23 +19,23 @@ DEFAULT_TIME_LIMIT = 30
 MAX_TIME_LIMIT = 3600
 _PRINTED = re.compile(r"[\x21-\x7e]+")
 ARRIVALS_VARIABLE = "PUGMILL_ARRIVALS"
-"""Where `pugmill serve` tells its workers of the file; nobody else sets it."""
+"""Set by `pugmill serve` to tell its workers the file; not for users."""
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """How a process is run.
+    """Settings of a process.
 
     Attributes:
         database_url: an SQLAlchemy URL; SQLite or PostgreSQL.
-        log_level: of the structured log.
-        has_memory: whether what follows from a workshop's state is kept in memory between requests.
-        feed_url: where the files of the exchange rates' feed are; ends with a slash.
+        log_level: level of the structured log.
+        has_memory: whether values of a workshop's state are remembered between requests.
+        feed_url: address of the exchange rates' feed; ends with a slash.
         fonts: a directory with further font files for documents, if there is one.
         rate_limit: requests a minute for each key; None for no limit.
-        time_limit: seconds that an answer may take; sixty times as many where it goes through all listings.
-        arrivals: the file in which the processes of one `pugmill serve` count them together, if there are several.
+        time_limit: seconds that an answer may take; sixty times as many for long operations.
+        arrivals: the file in which the processes of one `pugmill serve` count requests together.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -53,10 +53,10 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """What the variables say; service/serving/README.md has the table of them.
+    """Read the environment's variables; service/serving/README.md lists them.
 
     Raises:
-        SettingsError: saying which setting is wrong, and what it may be.
+        SettingsError: if a setting is wrong; says which, and what it may be.
     """
     level = os.environ.get("PUGMILL_LOG_LEVEL", "INFO").upper()
     if level not in LOG_LEVELS:
@@ -88,18 +88,18 @@ def _whole(name: str, default: int, most: int, otherwise: str = "") -> int:
 
 def _fonts(directory: str) -> Path | None:
     if directory and not Path(directory).is_dir():
-        raise SettingsError(f"PUGMILL_FONTS is {directory}, which is no directory")
+        raise SettingsError(f"PUGMILL_FONTS is {directory}, which is not a directory")
     return Path(directory) if directory else None
 
 
 def _feed_url(url: str) -> str:
-    """The address with a slash at its end; only what TLS proves to come from its host, or this machine itself."""
+    """The address with a slash at its end; requires https, or http to this machine itself."""
     try:
         parts = urlsplit(url)
         is_safe = parts.scheme == "https" or (parts.scheme == "http" and parts.hostname in _LOOPBACK)
         is_plain = not (parts.query or parts.fragment or "@" in parts.netloc) and bool(_PRINTED.fullmatch(url))
         is_usable = is_safe and is_plain and bool(parts.hostname) and parts.port != 0
-    except ValueError:  # a port that is no number
+    except ValueError:  # a port that is not a number
         is_usable = False
     if not is_usable or len(url) > _MAX_FEED_URL:
         raise SettingsError(

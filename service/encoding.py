@@ -1,4 +1,4 @@
-"""Immutable values to plain JSON data and back, by their declared types; knows no value in particular."""
+"""Converts immutable values to plain JSON data and back, by their declared types."""
 
 from collections.abc import Callable
 from dataclasses import MISSING, Field, fields, is_dataclass
@@ -21,7 +21,7 @@ def _is_optional(hint: Any) -> bool:
 
 
 def _optional_hook(hint: Any, converter: Converter) -> Hook:
-    """cattrs would look the inner hook up again for every value."""
+    """Looks the inner hook up once; cattrs would for every value."""
     (bare,) = (each for each in get_args(hint) if each is not NoneType)
     hook = converter.get_structure_hook(bare)
     return lambda data, _: None if data is None else hook(data, bare)
@@ -48,7 +48,7 @@ def _is_plain(hint: Any) -> bool:
 
 
 def _unchecked_hook(value_class: Any, converter: Converter) -> Hook:
-    """Makes the value without its check of itself: it was checked when it was first made."""
+    """Makes a value without its checks: it was checked when it was first made."""
     hints = get_type_hints(value_class, include_extras=True)
     plan = [(each, each.name, converter.get_structure_hook(hints[each.name])) for each in fields(value_class)]
     put = object.__setattr__
@@ -63,7 +63,7 @@ def _unchecked_hook(value_class: Any, converter: Converter) -> Hook:
 
 
 def _default(field: Field[Any]) -> Any:
-    """What a field holds that was not there yet when the value was stored."""
+    """The default of a field that did not exist when the value was stored."""
     return field.default_factory() if field.default_factory is not MISSING else field.default
 
 
@@ -94,12 +94,12 @@ _checking, _trusting, _keeping = (
 
 
 def encoded(value: Any, as_type: Any = None) -> Any:
-    """The value as JSON data: decimals in plain notation and dates and moments in ISO 8601, all as strings."""
+    """The value as JSON data: decimals in plain notation, dates and instants in ISO 8601, all as strings."""
     return _checking.unstructure(value, unstructure_as=as_type)
 
 
 def decoded(data: Any, to: type[T]) -> T:
-    """The value that the data encodes; it checks itself as any value does."""
+    """The value that the data encodes, with its checks."""
     return _checking.structure(data, to)
 
 
@@ -109,7 +109,7 @@ def to_bytes(data: Any) -> bytes:
 
 
 def plain_data(text: str | bytes) -> Any:
-    """What was written as this JSON text by this module, as plain data."""
+    """JSON text as plain data."""
     return orjson.loads(text)
 
 
@@ -119,17 +119,17 @@ def to_text(value: Any) -> str:
 
 
 def trusted(data: Any, to: type[T]) -> T:
-    """The value that was stored as this data, as it was: a rule made stricter since must not make it unreadable."""
+    """The value stored as this data, without its checks: a later, stricter rule must not make it unreadable."""
     return _trusting.structure(data, to)
 
 
 def from_text(text: str, to: type[T]) -> T:
-    """The value that was stored as this text, as it was."""
+    """The value stored as this text, without its checks."""
     return trusted(plain_data(text), to)
 
 
 def filled(stored: Any, data: Any) -> Any:
-    """What was stored, and of the other data each member that it does not have: it was not kept yet then."""
+    """The stored data, with members that did not exist when it was stored taken from the other data."""
     if isinstance(stored, dict) and isinstance(data, dict):
         return {**data, **{name: filled(each, data.get(name)) for name, each in stored.items()}}
     if isinstance(stored, list) and isinstance(data, list) and len(stored) == len(data):
@@ -141,11 +141,11 @@ Decode = Callable[[Any, type[Any]], Any]
 
 
 def decode_with(to: type[T], hook: Callable[[Any, Decode], T]) -> None:
-    """Decode this type with a function of its own, for what its annotations cannot tell.
+    """Decode this type with its own function, if its annotations are not enough.
 
     Args:
         to: the type.
-        hook: makes the value from its data; parts of it with the function it is given.
+        hook: makes the value from its data; it is given a function to decode parts.
     """
     for converter in (_checking, _trusting):
         converter.register_structure_hook(to, _hook_with(hook, converter.structure))

@@ -1,4 +1,4 @@
-"""Proposals for whole-number linear programmes, by HiGHS: floats stay in here, and whoever asks checks them exactly."""
+"""Proposals for integer linear programmes, by HiGHS. It computes in floats; callers check the result exactly."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,17 +18,17 @@ _OPTIONS = {
     "primal_feasibility_tolerance": _TOLERANCE,
     "dual_feasibility_tolerance": _TOLERANCE,
     "mip_max_nodes": 200,
-    "time_limit": 10.0,  # beyond any that was met; who is not ready by then gives the best found
+    "time_limit": 10.0,  # more than any programme has needed; after it, the best solution found counts
 }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
-    """What the solver thinks; nothing of it is exact but the whole numbers themselves.
+    """A solution by the solver; optimal and feasible only within its tolerance.
 
     Attributes:
-        amounts: of each column, in whole numbers.
-        row_values: what another unit of each row's limit would gain, fractions admitted; to some 13 digits.
+        amounts: whole amount of each column.
+        row_values: dual values: gain from one more unit of each row's limit, if fractions were allowed; some 13 digits.
     """
 
     amounts: tuple[int, ...]
@@ -38,22 +38,22 @@ class Proposal:
 def propose(
     gains: Sequence[Fraction], rows: Sequence[Sequence[Fraction]], limits: Sequence[Fraction], most: Sequence[int]
 ) -> Proposal | None:
-    """Whole amounts from 0 to the most of each column, with the greatest gain, each row within its limit.
+    """Whole amounts of each column with the greatest total gain, within the limits of rows and columns.
 
-    The same programme has the same proposal: one thread, one seed, and the search is bounded by its nodes. Without
-    the solver, or an answer of it that is finite, there is none.
+    The same programme gets the same proposal: one thread, one seed, a bounded number of nodes. Returns None if the
+    solver is not installed, or has no finite answer.
 
     Args:
-        gains: of one of each column.
-        rows: what one of each column takes.
-        limits: of each row.
-        most: of each column.
+        gains: gain of one unit of each column.
+        rows: what one unit of each column takes, for each row.
+        limits: limit of each row.
+        most: greatest amount of each column.
     """
     try:
         import highspy  # noqa: PLC0415  # brings numpy; for those alone whose machines are the limit
     except ImportError:
         return None
-    # The same as Highs without its callbacks, which announce themselves on standard output.
+    # The same as Highs, but without its callbacks, which print to standard output.
     solver: Any = highspy._Highs()  # type: ignore[attr-defined]
     for name, option in _OPTIONS.items():
         solver.setOptionValue(name, option)
@@ -81,7 +81,7 @@ def _model(
     limits: Sequence[Fraction],
     most: Sequence[int],
 ) -> Any:
-    """The programme in floats, each row and the gains divided by their greatest figure."""
+    """The programme in floats; each row and the gains are scaled by their greatest figure."""
     model = highspy.HighsLp()
     model.num_col_, model.num_row_ = len(gains), len(rows)
     model.sense_ = highspy.ObjSense.kMaximize

@@ -1,4 +1,4 @@
-"""What is kept in memory between requests: the values last used, as many as there is room for."""
+"""Caches between requests, of the values used last."""
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -9,7 +9,7 @@ T = TypeVar("T")
 
 
 class Memory(Generic[T]):
-    """Values by a key that they follow from, so that nothing has ever to be taken back. Safe in threads."""
+    """A thread-safe LRU cache. A key determines its value, so nothing ever needs to be invalidated."""
 
     def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
         self._room, self._weigh, self._weight = room, weigh, 0
@@ -17,7 +17,7 @@ class Memory(Generic[T]):
         self._lock = RLock()
 
     def find(self, key: Hashable) -> T | None:
-        """The value, if it is kept."""
+        """The value, or None."""
         with self._lock:
             found = self._values.get(key)
             if found is not None:
@@ -25,7 +25,7 @@ class Memory(Generic[T]):
             return found
 
     def keep(self, key: Hashable, value: T) -> None:
-        """Keep the value, and let go of those least lately used."""
+        """Keep the value, and drop those least recently used."""
         with self._lock:
             if key in self._values:
                 self._drop(key)
@@ -39,9 +39,9 @@ class Memory(Generic[T]):
 
 
 class MemoryOfStates(Memory[T]):
-    """Values by whose they are, the revision they follow from, and what else; only of the newest revision of each.
+    """A cache with keys (owner, revision, …) that keeps only the newest revision of each owner.
 
-    Nobody asks for an older one again, so it would only take up room until something else needed it.
+    Values of older revisions are never asked for again and would only take up room.
     """
 
     def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
@@ -49,7 +49,7 @@ class MemoryOfStates(Memory[T]):
         self._kept: dict[Hashable, tuple[Any, set[Hashable]]] = {}
 
     def keep(self, key: Hashable, value: T) -> None:
-        """Keep the value, unless something of a newer revision is there; let go of what follows from an older one."""
+        """Keep the value, unless there are values of a newer revision; drop those of older ones."""
         owner, revision = _owner_and_revision(key)
         with self._lock:
             newest, keys = self._kept.get(owner, (revision, set()))
@@ -78,14 +78,14 @@ def _owner_and_revision(key: Hashable) -> tuple[Hashable, Any]:
 
 
 class Remembered(dict[Any, Any]):
-    """Values by what they follow from, within one piece of work; all are forgotten where there would be too many."""
+    """A cache for one piece of work; it is emptied when it is full."""
 
     def __init__(self, most: int) -> None:
         super().__init__()
         self._most = most
 
     def of(self, key: Hashable, make: Callable[[], T]) -> T:
-        """The value, made if it is not there."""
+        """The value, made if it is missing."""
         found: T | None = self.get(key)
         if found is None:
             if len(self) >= self._most:

@@ -1,4 +1,4 @@
-"""What is written before it is used: in memory as long as it is short, on disk when it is long."""
+"""Temporary files, in memory while they are short and on disk when they are long."""
 
 from collections.abc import Iterable
 from tempfile import SpooledTemporaryFile
@@ -8,11 +8,11 @@ _IN_MEMORY_BYTES = 4 * 1024 * 1024
 
 
 def new_spool() -> IO[bytes]:
-    """An empty one; it is gone when it is closed."""
+    """A new, empty spool; it is deleted when it is closed."""
     return SpooledTemporaryFile(_IN_MEMORY_BYTES)
 
 
 def write(spool: IO[bytes], parts: Iterable[bytes]) -> None:
-    """Add the parts one by one: given all at once, the spool would hold them all in memory before it went to disk."""
+    """Write the parts one by one: writelines would hold all of them in memory before going to disk."""
     for part in parts:
         spool.write(part)

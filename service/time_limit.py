@@ -1,4 +1,4 @@
-"""How long an answer may take: whoever works on it looks at the clock where one step is done and the next begins."""
+"""The time limit of an answer, checked between the steps of the work."""
 
 import time
 from collections.abc import Iterator
@@ -7,21 +7,21 @@ from contextvars import ContextVar
 
 
 class OutOfTimeError(RuntimeError):
-    """The work takes longer than it may; it is given up, and what it would have stored is not stored."""
+    """The work exceeded its time limit and is given up; nothing of it is stored."""
 
     def __init__(self) -> None:
-        super().__init__("the work takes longer than it may")
+        super().__init__("the work exceeded its time limit")
 
 
 ALLOWED = "pugmill.seconds"
-"""In a request's environ, once it is known: the seconds that its answer may take."""
+"""Key in a request's environ for the time limit of its answer, in seconds."""
 _end: ContextVar[float | None] = ContextVar("end", default=None)
-"""On the machine's steady clock; None where nothing is limited."""
+"""On the monotonic clock; None if there is no limit."""
 
 
 @contextmanager
 def within(seconds: float) -> Iterator[None]:
-    """Allow so much time for what is done in here."""
+    """Limit the time of what is done within the context."""
     token = _end.set(time.monotonic() + seconds)
     try:
         yield
@@ -30,16 +30,16 @@ def within(seconds: float) -> Iterator[None]:
 
 
 def is_over() -> bool:
-    """Whether the time is used up."""
+    """Whether the time limit is exceeded."""
     end = _end.get()
     return end is not None and time.monotonic() >= end
 
 
 def next_step() -> None:
-    """Go on, if there is time.
+    """Check the time limit before the next step.
 
     Raises:
-        OutOfTimeError: there is none left.
+        OutOfTimeError: if it is exceeded.
     """
     if is_over():
         raise OutOfTimeError

@@ -1,4 +1,4 @@
-"""A file that is whole and on the disk before it has its name, and that only its owner may read."""
+"""Files that are complete and on disk before they get their name, readable by their owner only."""
 
 import os
 from collections.abc import Iterator
@@ -9,7 +9,7 @@ from tempfile import mkstemp
 
 @contextmanager
 def scratch_beside(path: Path) -> Iterator[Path]:
-    """An empty file on the same disk, gone at the end unless it has been given another name."""
+    """A temporary file on the same disk, deleted at the end unless it has been renamed."""
     handle, name = mkstemp(prefix=f".{path.name}.", dir=path.parent)
     os.close(handle)
     beside = Path(name)
@@ -21,7 +21,7 @@ def scratch_beside(path: Path) -> Iterator[Path]:
 
 @contextmanager
 def whole_file(path: Path) -> Iterator[Path]:
-    """An empty file that takes this place when all has gone well, and is gone otherwise."""
+    """A temporary file that replaces this path on success, and is deleted otherwise."""
     with scratch_beside(path) as beside:
         yield beside
         synchronise(beside)
@@ -30,7 +30,7 @@ def whole_file(path: Path) -> Iterator[Path]:
 
 
 def synchronise(path: Path) -> None:
-    """Have a file's bytes, or a directory's names, on the disk."""
+    """Flush a file's bytes, or a directory's entries, to disk."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

@@ -1,4 +1,4 @@
-"""Exchange rates held back for confirmation, and what the files of a feed are asked for again with."""
+"""Exchange rates held back for confirmation, and the validators of a feed's files."""
 
 import sqlalchemy as sa
 from alembic import op

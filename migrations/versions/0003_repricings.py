@@ -69,7 +69,7 @@ def upgrade() -> None:
             name="fk_listing_prices_workshop_id_repricing_id_listing",
         ),
     )
-    # What rests on something is asked of thousands of listings: the index that finds it holds all of the answer.
+    # A covering index: what depends on a thing is looked up for thousands of listings.
     op.create_index(
         "ix_uses_workshop_id_used_collection_used_code_collection_code",
         "uses",
@@ -81,7 +81,7 @@ def upgrade() -> None:
             "changed_at", sa.DateTime(timezone=True), comment="when what is in force by this row was last changed"
         )
         op.add_column(table, changed_at)
-        # What changed before, nobody knows; so it counts as changed now.
+        # When these rows last changed is unknown, so they count as changed now.
         op.execute(f"UPDATE {table} SET changed_at = CURRENT_TIMESTAMP")
 
 

@@ -1,4 +1,4 @@
-"""The life of a quotation: its number, its revisions, what happened to it, and what is promised."""
+"""The life of a quotation: number, revisions, events, promised minutes."""
 
 import json
 
@@ -26,7 +26,7 @@ _COLUMNS = (
 def upgrade() -> None:
     for column in _COLUMNS:
         op.add_column("quotations", column)
-    # Quotations of before had the workshop's name and address of the moment: those that it has now are written down.
+    # Older quotations showed the workshop's current name and address; from now on, these are stored with them.
     connection = op.get_bind()
     for workshop_id, name, address, locale in connection.execute(
         sa.text("SELECT workshop_id, name, address, locale FROM workshops")
@@ -66,7 +66,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    # Before, there were drafts alone; and what is no draft must have a day of issue when this is applied again.
+    # The older schema has only drafts, and after another upgrade other states would need a day of issue.
     op.execute("UPDATE quotations SET status = 'draft'")
     op.drop_table("quotation_events")
     op.drop_table("quotation_numbers")

@@ -1,4 +1,4 @@
-"""What was asked for under an Idempotency-Key, and what was answered."""
+"""Requests under an Idempotency-Key, and their answers."""
 
 import sqlalchemy as sa
 from alembic import op

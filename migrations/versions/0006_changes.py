@@ -1,4 +1,4 @@
-"""Who changed which fact, rate, price or key, when, from what to what; rows are added and never touched again."""
+"""The audit trail: who changed which fact, rate, price or key, when; rows are only added."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -10,7 +10,7 @@ _REFUSE = "BEGIN SELECT RAISE(ABORT, 'changes are only ever added'); END"
 _SQLITE = (
     f"CREATE TRIGGER changes_are_not_updated BEFORE UPDATE ON changes {_REFUSE}",
     f"CREATE TRIGGER changes_are_not_deleted BEFORE DELETE ON changes {_REFUSE}",
-    # INSERT OR REPLACE deletes the row that stands in its way without a trigger for deletions being asked.
+    # INSERT OR REPLACE deletes an existing row without firing triggers for deletions.
     f"""CREATE TRIGGER changes_are_not_replaced BEFORE INSERT ON changes WHEN EXISTS (
         SELECT 1 FROM changes
         WHERE workshop_id = NEW.workshop_id AND change_id = NEW.change_id AND subject = NEW.subject

@@ -17,7 +17,7 @@ ROOT = HERE.parents[1]
 
 
 def free_port() -> int:
-    """A port nobody listens on."""
+    """A free port."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -25,7 +25,7 @@ def free_port() -> int:
 
 @contextlib.contextmanager
 def running(command: list[str], port: int, path: str, environment: dict[str, str]) -> Iterator[tuple[int, float]]:
-    """A server that answers; its process id, and the seconds to its first answer."""
+    """Run a server; yields its process id and the seconds to its first answer."""
     begun = time.perf_counter()
     process = subprocess.Popen(
         command,
@@ -49,7 +49,7 @@ def running(command: list[str], port: int, path: str, environment: dict[str, str
 
 
 def figures_of(pid: int) -> Iterator[list[str]]:
-    """What Linux tells of a process and of each that it started: the fields of /proc/…/stat after the name."""
+    """The fields of /proc/…/stat after the name, of a process and its children."""
     for stat in Path("/proc").glob("[0-9]*/stat"):
         with contextlib.suppress(OSError):
             fields = stat.read_text().rpartition(")")[2].split()
@@ -58,7 +58,7 @@ def figures_of(pid: int) -> Iterator[list[str]]:
 
 
 def pugmill(arguments: list[str], environment: dict[str, str]) -> str:
-    """What the service's command prints."""
+    """Run pugmill; returns its output."""
     command = [sys.executable, "-m", "service.cli", *arguments]
     return subprocess.run(
         command, env={**os.environ, **environment}, check=True, capture_output=True, text=True, cwd=ROOT

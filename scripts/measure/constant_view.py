@@ -1,4 +1,4 @@
-"""A Flask view that returns a constant JSON body: what scripts/measure/benchmark holds the service against."""
+"""A Flask view that returns a constant JSON body, the baseline of scripts/measure/benchmark."""
 
 import json
 import os
@@ -12,5 +12,5 @@ _BODY = json.loads(Path(os.environ["CONSTANT_BODY"]).read_text())
 
 @app.get("/constant")
 def constant() -> flask.Response:
-    """The same data each time, made into JSON each time."""
+    """Encode the same data as JSON each time."""
     return flask.jsonify(_BODY)

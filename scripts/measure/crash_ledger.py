@@ -1,4 +1,4 @@
-"""What clients were told by a service that is killed again and again, and whether all of it is still there."""
+"""A ledger of what a service that is repeatedly killed has acknowledged, and checks that none of it is lost."""
 
 import contextlib
 import json
@@ -28,14 +28,14 @@ def money(amount: str) -> dict[str, str]:
 
 
 class Asking:
-    """A session of one workshop's with a service that may be gone at any moment."""
+    """A workshop's session with a service that may be killed at any moment."""
 
     def __init__(self, url: str, key: str) -> None:
         self.url, self._session = url, requests.Session()
         self._session.headers["Authorization"] = f"Bearer {key}"
 
     def send(self, method: str, path: str, body: Any = None, key: str | None = None) -> requests.Response:
-        """One request."""
+        """Send a request."""
         headers = {"Idempotency-Key": f'"{key}"'} if key else {}
         return self._session.request(method, f"{self.url}{path}", json=body, headers=headers, timeout=60)
 
@@ -52,12 +52,12 @@ class Asking:
 
 @dataclass
 class Put:
-    """What was last written to an address.
+    """The last write to an address.
 
     Attributes:
-        etag: of the last answer; None before the first.
-        body: as it was acknowledged.
-        unanswered: later bodies of which it was not heard whether they were stored.
+        etag: entity tag of the last answer; None before the first.
+        body: the body acknowledged.
+        unanswered: later bodies without an answer, which may have been stored.
     """
 
     etag: str | None = None
@@ -67,15 +67,15 @@ class Put:
 
 @dataclass
 class Ledger:
-    """All that was asked for and what was answered; wrong is what does not agree with it.
+    """All requests and their answers.
 
     Attributes:
         puts: by address.
-        created: what each key's creation was answered with: its path, body, status and id.
-        unanswered: creations of which nothing was heard, by key.
-        quotations: by id, the highest state that was acknowledged, and the number.
-        wrong: sentences.
-        counts: how often what was done.
+        created: by key, path, body, status and id of each creation.
+        unanswered: by key, creations without an answer.
+        quotations: by id, the last state acknowledged, and the number.
+        wrong: disagreements found.
+        counts: number of operations by kind.
     """
 
     puts: dict[str, Put] = field(default_factory=dict)
@@ -87,23 +87,23 @@ class Ledger:
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def expect(self, is_so: bool, told: str) -> None:
-        """Keep the sentence if it is not so."""
+        """Record the sentence as wrong if it is not so."""
         if not is_so:
             self.wrong.append(told)
 
     def put(self, asking: Asking, path: str, body: Any) -> None:
-        """Write, and keep what was answered."""
+        """Write, and record the answer."""
         entry = self.puts.setdefault(path, Put())
         entry.unanswered.append(body)
         answer = asking.send("PUT", path, body)
         if answer.status_code in (200, 201):
             entry.etag, entry.body, entry.unanswered = answer.headers["ETag"], body, []
             self.counts["rates and registrations"] += 1
-        else:  # a database that goes away as it commits may have done so
+        else:  # if the database died during the commit, it may have committed
             self._refused(answer, path)
 
     def create(self, asking: Asking, path: str, body: Any, key: str) -> requests.Response | None:
-        """Ask with the key for what is done once; None if it is still open."""
+        """Create something under the key; None without a final answer."""
         with self.lock:
             self.unanswered[key] = (path, body)
         answer = asking.send("POST", path, body, key)
@@ -165,7 +165,7 @@ def register(asking: Asking) -> None:
 
 
 def write(ledger: Ledger, asking: Asking, number: int, seed: str) -> None:
-    """One client: writes until the service is gone. Its addresses are its own; the first client reprices."""
+    """One client: writes to its own addresses until the service is gone. The first client reprices."""
     chance = random.Random(seed)
     with contextlib.suppress(requests.RequestException):
         while True:
@@ -186,14 +186,14 @@ def _price(chance: random.Random) -> str:
 
 
 class Check:
-    """Asks the service that was started again about all that was not asked about yet."""
+    """Checks the restarted service for everything not yet checked."""
 
     def __init__(self, ledger: Ledger, asking: Asking) -> None:
         self.ledger, self.asking = ledger, asking
         self._looked_at: set[str] = set()
 
     def __call__(self) -> None:
-        """Everything, once."""
+        """Check everything once."""
         self._ask_again()
         self._check_puts()
         self._check_quotations()
@@ -205,7 +205,7 @@ class Check:
         return not self.ledger.unanswered
 
     def _ask_again(self) -> None:
-        """Every unanswered creation with its key; and, now and then, an answered one."""
+        """Repeat every unanswered creation with its key, and the last answered ones."""
         ledger = self.ledger
         for key, (path, body) in list(ledger.unanswered.items()):
             if ledger.create(self.asking, path, body, key) is not None:
@@ -258,7 +258,7 @@ class Check:
         ledger.counts["quotations computed again"] += 1
 
     def _check_repricings(self) -> None:
-        """Those that were acknowledged and no others, each complete; the prices in force are the last one's."""
+        """Check that exactly the acknowledged ones exist, all complete, and that the last one's prices are in force."""
         ledger = self.ledger
         listed = [each["id"] for each in self.asking.all_of("/v1/repricings")]
         told = [found for path, _, _, found in ledger.created.values() if path == "/v1/repricings" and found]
@@ -273,7 +273,7 @@ class Check:
             self._check_prices(listed[0])
 
     def _check_prices(self, last: str) -> None:
-        """What a preview finds in force is what the last repricing, and its record, put in force."""
+        """Check that the prices in force are those that the last repricing recorded."""
         recorded = {each["listing"]: each["new"] for each in self.asking.all_of(f"/v1/repricings/{last}/changes")}
         preview = self.asking.send("POST", "/v1/repricings", {**REPRICING, "include_unchanged": True}).json()
         for change in preview["changes"]["items"]:

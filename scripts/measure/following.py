@@ -1,6 +1,6 @@
-"""A plugin of pytest: says which test is under way, writes down what became of each, and runs those of a list alone.
+"""A pytest plugin: notes which test is running, records results, and can run only the tests of a list.
 
-What is made for several tests at once, such as the server of a module, counts for each of those tests.
+Fixtures shared by several tests, such as the server of a module, count for each of those tests.
 """
 
 import json
@@ -18,7 +18,7 @@ os.environ[reached.UNDER_WAY] = str(_under_way)
 
 
 def _follow(test: str) -> None:
-    """A test's id; or, between tabs, a part of the suite and what is made there for all who use it."""
+    """Note the test that is running: its id or, separated by a tab, a part of the suite and a shared fixture."""
     reached.now = test
     whole = _under_way.with_suffix(".next")
     whole.write_text(test, encoding="utf-8")
@@ -38,14 +38,14 @@ _follow("\t")
 
 
 def pytest_collectstart(collector: pytest.Collector) -> None:
-    """What a file does when it is imported counts for each of its tests."""
+    """The import of a file counts for each of its tests."""
     if isinstance(collector, pytest.File):
         _follow(f"{collector.nodeid}\t")
 
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave what is chosen, file by file in the order of the list."""
+    """Keep only the chosen tests, file by file in the order of the list."""
     if reached.CHOSEN in os.environ:
         chosen = dict.fromkeys(json.loads(Path(os.environ[reached.CHOSEN]).read_text(encoding="utf-8")))
         files = [*dict.fromkeys(map(_file_of, chosen))]
@@ -57,13 +57,13 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_runtest_logstart(nodeid: str) -> None:
-    """From here on it is this test."""
+    """Note the test that begins."""
     _follow(nodeid)
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_fixture_setup(request: pytest.FixtureRequest) -> Generator[None, Any, Any]:
-    """While something is made for several tests it is all of them that use it."""
+    """The set-up of a shared fixture counts for all tests that use it."""
     if request.scope == "function":
         return (yield)
     before = reached.now or ""
@@ -75,11 +75,11 @@ def pytest_fixture_setup(request: pytest.FixtureRequest) -> Generator[None, Any,
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
-    """How it went and how long it took."""
+    """Record the outcome and duration of a test."""
     _report(test=report.nodeid, when=report.when, outcome=report.outcome, seconds=report.duration)
 
 
 def pytest_collectreport(report: pytest.CollectReport) -> None:
-    """A file that cannot be imported is a failure too."""
+    """Record a file that cannot be imported as a failure."""
     if report.failed:
         _report(test=report.nodeid, when="collect", outcome=report.outcome, seconds=0)

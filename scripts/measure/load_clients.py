@@ -1,4 +1,4 @@
-"""What the clients of a load benchmark ask a service for, in what proportion, and how long they wait for it."""
+"""Clients of a load benchmark: their mix of requests, and the time of each answer."""
 
 import http.client
 import json
@@ -13,7 +13,7 @@ DAY = "2026-11-01"
 LINE = {"tax": "standard", "policy": {"target": "margin", "value": "0.30", "never_below_cost": "full_cost"}}
 ANSWERED = (200, 201, 304)
 RECENT = 50
-"""Quotations of its own that a client goes on with or looks at."""
+"""Most quotations of its own that a client remembers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,11 +21,11 @@ class Asked:
     """One request and its answer.
 
     Attributes:
-        kind: what was asked for.
-        begun: seconds of the machine's clock.
-        seconds: until the whole answer was there.
-        status: of HTTP; 0 if there was no answer.
-        told: of an answer that was not expected, its beginning.
+        kind: kind of request.
+        begun: start, in seconds of the machine's clock.
+        seconds: time to the complete answer.
+        status: HTTP status; 0 if there was no answer.
+        told: beginning of an unexpected answer.
     """
 
     kind: str
@@ -37,14 +37,14 @@ class Asked:
 
 @dataclass(slots=True)
 class Client:
-    """Asks one thing after the other over one connection, without a pause.
+    """Sends one request after the other over one connection, without a pause.
 
     Attributes:
-        products: their codes, as those of listings.
-        asked: all that was asked for, the first one first.
-        drafts: quotations of its own that can be issued.
-        issued: those that can be accepted.
-        tags: of sheets that were seen, by address.
+        products: codes of products; `listings` those of listings.
+        asked: all requests, in order.
+        drafts: its quotations that can be issued.
+        issued: its quotations that can be accepted.
+        tags: entity tags of known sheets, by address.
     """
 
     port: int
@@ -59,11 +59,11 @@ class Client:
     connection: http.client.HTTPConnection = field(init=False)
 
     def __post_init__(self) -> None:
-        """Connect with the first request."""
+        """Make a connection, which opens with the first request."""
         self.connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
 
     def ask(self, kind: str, method: str, path: str, body: Any = None, *, tag: str = "") -> tuple[int, Any, bytes]:
-        """Send one request and keep how long it took; the status, headers and body of the answer."""
+        """Send a request and record its time; returns status, headers and body of the answer."""
         headers = {"Authorization": f"Bearer {self.key}"}
         if method == "POST":
             headers["Idempotency-Key"] = f'"{uuid4()}"'
@@ -88,49 +88,49 @@ class Client:
         return answer.status, answer.headers, answer.read()
 
     def any_product(self) -> str:
-        """The code of one."""
+        """The code of a random product."""
         return self.chance.choice(self.products)
 
     def cost_sheet(self) -> None:
-        """Of a batch that was most likely never asked for."""
+        """A cost sheet of a random batch, most likely a new one."""
         quantity = self.chance.randrange(1, 5000)
         self.ask("cost sheet", "GET", f"products/{self.any_product()}/cost-sheet?quantity={quantity}")
 
     def known_cost_sheet(self) -> None:
-        """Of a usual batch, which may not have changed since it was last seen."""
+        """A cost sheet of a common batch, with its last entity tag."""
         path = f"products/{self.any_product()}/cost-sheet?quantity=500"
         _, headers, _ = self.ask("cost sheet, known", "GET", path, tag=self.tags.get(path, ""))
         self.tags[path] = headers.get("ETag", "")
 
     def price_sheet(self) -> None:
-        """Of a listing."""
+        """A price sheet of a listing."""
         listing = self.chance.choice(self.listings)
         self.ask("price sheet of a listing", "GET", f"listings/{listing}/price-sheet")
 
     def price_list(self) -> None:
-        """All listings."""
+        """The price list."""
         self.ask("price list", "GET", "price-list")
 
     def rate_card(self) -> None:
-        """All rates."""
+        """The rate card."""
         self.ask("rate card", "GET", "rate-card")
 
     def quotations(self) -> None:
-        """The latest."""
+        """A page of quotations."""
         self.ask("list of quotations", "GET", "quotations?limit=50")
 
     def quotation(self) -> None:
-        """One of its own."""
+        """A quotation of its own."""
         if self.issued:
             self.ask("quotation", "GET", f"quotations/{self.chance.choice(self.issued)}")
 
     def quotation_page(self) -> None:
-        """One of its own, as the customer reads it."""
+        """A quotation of its own, as the customer reads it."""
         if self.issued:
             self.ask("quotation as a page", "GET", f"quotations/{self.chance.choice(self.issued)}/quotation.html")
 
     def draft(self) -> None:
-        """A quotation of one to three products."""
+        """Draft a quotation of one to three products."""
         products = self.chance.sample(self.products, self.chance.randrange(1, 4))
         lines = [{"product": code, "quantity": self.chance.randrange(1, 2000), **LINE} for code in products]
         body = {"customer": {"name": "Harbour Garden Trust"}, "lines": lines}
@@ -139,36 +139,36 @@ class Client:
             self.drafts = [*self.drafts, json.loads(content)["id"]][-RECENT:]
 
     def issue(self) -> None:
-        """The latest draft."""
+        """Issue the latest draft."""
         if self.drafts:
             name = self.drafts.pop()
             if self.ask("quotation issued", "POST", f"quotations/{name}/issue")[0] == 200:
                 self.issued = [*self.issued, name][-RECENT:]
 
     def accept(self) -> None:
-        """The quotation that was issued last."""
+        """Accept the quotation issued last."""
         if self.issued:
             self.ask("quotation accepted", "POST", f"quotations/{self.issued.pop()}/accept", {})
 
     def material_rate(self) -> None:
-        """A price of one material."""
+        """Change the price of a material."""
         price = {"amount": f"0.{self.chance.randrange(30, 99)}", "currency": "EUR"}
         code = self.chance.choice(["hdpe-flakes", "pp-flakes", "ldpe-flakes", "ps-flakes"])
         self.ask("rate changed", "PUT", f"materials/{code}/rates/{DAY}", {"price": price})
 
     def tariff_rate(self) -> None:
-        """What electricity costs."""
+        """Change the electricity rate."""
         bands = {
             band: {"amount": f"0.{self.chance.randrange(150, 400)}", "currency": "EUR"} for band in ("day", "night")
         }
         self.ask("rate changed", "PUT", f"tariffs/grid/rates/{DAY}", {"price_per_kwh": bands})
 
     def preview(self) -> None:
-        """What all prices would become."""
+        """Preview a repricing of all listings."""
         self.ask("repricing previewed", "POST", "repricings", {})
 
     def reprice(self) -> None:
-        """All prices, put in force."""
+        """Apply a repricing of all listings."""
         self.ask("repricing applied", "POST", "repricings", {"apply": True})
 
 
@@ -189,11 +189,11 @@ MIX: dict[Callable[[Client], None], int] = {
     Client.preview: 1,
     Client.reprice: 2,
 }
-"""Of a hundred requests."""
+"""Share of each request, in per cent."""
 
 
 def ask_on(client: Client, seconds: float) -> list[Asked]:
-    """Ask without a pause for so long; in a process of its own, so that no client waits for another's."""
+    """Send requests for so many seconds; in a process of its own, so that clients do not block each other."""
     kinds, weights = list(MIX), list(MIX.values())
     end = time.perf_counter() + seconds
     while time.perf_counter() < end:

@@ -1,4 +1,4 @@
-"""What the lock pins and what pyproject.toml asks for: read here, and held against each other."""
+"""Reads the lock and pyproject.toml, and compares them."""
 
 import re
 import tomllib
@@ -20,12 +20,12 @@ _HASH = re.compile(r"--hash=sha256:([0-9a-f]{64})")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pin:
-    """A package in the one version that is installed.
+    """A package and its locked version.
 
     Attributes:
-        name: as the index spells it: small letters and hyphens.
-        hashes: SHA-256 of each file that may be installed.
-        asked_by: the packages that need it; the project's own entries begin with its name and a space.
+        name: normalised name: lower case and hyphens.
+        hashes: SHA-256 of each file allowed.
+        asked_by: packages that need it; the project's own entries begin with its name and a space.
     """
 
     name: str
@@ -39,12 +39,12 @@ class Pin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Allowance:
-    """An exception: a vulnerability that somebody has looked at and lets stand for a while.
+    """An exception: a vulnerability that somebody has examined and accepts until a date.
 
     Attributes:
         vulnerability: any of its identifiers.
-        since: the day on which it was looked at.
-        until: the last day on which it stands.
+        since: the day it was examined.
+        until: the last day it is accepted.
     """
 
     package: str
@@ -59,7 +59,7 @@ class Allowance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Project:
-    """What pyproject.toml says."""
+    """The contents of pyproject.toml that matter here."""
 
     name: str
     requirements: tuple[Requirement, ...]
@@ -67,14 +67,14 @@ class Project:
 
 
 class UnreadableError(Exception):
-    """The lock or pyproject.toml says something that nobody here understands."""
+    """The lock or pyproject.toml has something that this script does not understand."""
 
 
 def read_lock(path: Path) -> list[Pin]:
-    """Every pin, as pip-compile writes them: name==version, hashes, and in comments who asks for it.
+    """Every pin, as pip-compile writes it: name==version, hashes, and comments with the packages that need it.
 
     Raises:
-        UnreadableError: a line is something else.
+        UnreadableError: if a line is of another form.
     """
     lines = path.read_text(encoding="utf-8").replace("\\\n", " ").splitlines()
     starts = [number for number, line in enumerate(lines) if re.match(r"[^#\s]", line)]
@@ -97,10 +97,10 @@ def _pin(line: str, comments: Iterable[str]) -> Pin:
 
 
 def read_project(path: Path) -> Project:
-    """What it asks for that the lock holds: the dependencies, those of the tests, and the build's.
+    """The requirements that the lock covers: the project's, the tests' and the build's.
 
     Raises:
-        UnreadableError: an exception lacks something.
+        UnreadableError: if an exception is incomplete.
     """
     told = tomllib.loads(path.read_text(encoding="utf-8"))
     project = told["project"]
@@ -118,7 +118,7 @@ def read_project(path: Path) -> Project:
 
 
 def _exception(told: Mapping[str, Any]) -> Allowance:
-    # A TOML date is a date and a TOML time is a datetime, which Python counts among the dates.
+    # Compares types exactly, because a datetime is a date too.
     if {name: type(value) for name, value in told.items()} != _FIELDS or not told["reason"].strip():
         raise UnreadableError(
             f"an exception has {', '.join(_FIELDS)}, the days as TOML dates, and nothing else: {dict(told)}"
@@ -127,7 +127,7 @@ def _exception(told: Mapping[str, Any]) -> Allowance:
 
 
 def faults_of_the_lock(pins: Iterable[Pin], project: Project) -> Iterator[str]:
-    """Where the lock is not what pyproject.toml asks for, or would let anything be installed."""
+    """Where the lock does not fit pyproject.toml, or has no hash."""
     by_name = {pin.name: pin for pin in pins}
     yield from (f"{pin}: has no hash in the lock" for pin in by_name.values() if not pin.hashes)
     for asked in project.requirements:
@@ -141,7 +141,7 @@ def faults_of_the_lock(pins: Iterable[Pin], project: Project) -> Iterator[str]:
 
 
 def _needed(pins: Mapping[str, Pin], project: Project) -> set[str]:
-    """The pins that the project asks for, and whatever those ask for."""
+    """The pins that the project needs, directly or through others."""
     found: set[str] = {canonicalize_name(asked.name) for asked in project.requirements}
     while more := {name for name, pin in pins.items() if name not in found and found.intersection(pin.asked_by)}:
         found |= more
@@ -149,7 +149,7 @@ def _needed(pins: Mapping[str, Pin], project: Project) -> set[str]:
 
 
 def faults_of_the_installation(pins: Iterable[Pin], installed: Mapping[str, str], project: Project) -> Iterator[str]:
-    """Where another version is installed than the lock pins, or what it does not pin; pip came with Python."""
+    """Where the installed packages differ from the lock; pip is ignored, as it comes with Python."""
     by_name = {pin.name: pin for pin in pins}
     for pin in by_name.values():
         found = installed.get(pin.name)
@@ -160,7 +160,7 @@ def faults_of_the_installation(pins: Iterable[Pin], installed: Mapping[str, str]
 
 
 def faults_of_the_exceptions(exceptions: Iterable[Allowance], today: date) -> Iterator[str]:
-    """The exceptions that are over, or will begin some day."""
+    """The exceptions that have expired or not begun."""
     for each in exceptions:
         if not each.since <= today <= each.until:
-            yield f"{each}: stands from {each.since} to {each.until}"
+            yield f"{each}: is valid from {each.since} to {each.until}"

@@ -1,4 +1,4 @@
-"""What the package index that pip uses tells of a version: is it offered, withdrawn, known to be vulnerable."""
+"""Asks pip's package index about versions: are they available, yanked, known to be vulnerable?"""
 
 import json
 import subprocess
@@ -19,14 +19,14 @@ from urllib3.util import Retry
 
 THREADS = 8
 TIMEOUT = (10, 20)
-"""Seconds to connect, and from one byte to the next."""
+"""Seconds to connect, and between two bytes."""
 _MOST_BYTES = 64 * 2**20
 _CHUNK_BYTES = 2**16
 _TOO_LONG = "all of it takes too long"
 _PAGE = "application/vnd.pypi.simple.v1+json"
 _AGAIN = (429, 500, 502, 503, 504)
-# In pip's own words: its options with what its files, the environment and itself say of them. `pip config` knows
-# nothing of the default, and pip's help hides the password in an address.
+# Asks pip itself for its options after all its files, the environment and its defaults. `pip config` does not show
+# the default, and pip's help hides the password in an address.
 _ASK_PIP = """
 import json
 from pip._internal.commands import create_command
@@ -36,16 +36,16 @@ print(json.dumps([told.index_url, told.cert]))
 
 
 class NoAnswerError(Exception):
-    """The index does not say what it is asked."""
+    """The index does not answer."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vulnerability:
-    """What is known of a version.
+    """A known vulnerability of a version.
 
     Attributes:
-        identifiers: its own and those of the same thing elsewhere: PYSEC, CVE, GHSA.
-        fixed_in: the versions that no longer have it.
+        identifiers: its identifiers: PYSEC, CVE, GHSA.
+        fixed_in: versions that fix it.
     """
 
     identifiers: tuple[str, ...]
@@ -54,13 +54,13 @@ class Vulnerability:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """What the index tells of a pin.
+    """The index's answer about a pin.
 
     Attributes:
-        missing: how many of the locked files it does not have.
-        yanked: why the version was withdrawn; None if it was not.
-        newest: the newest release, if it tells.
-        vulnerabilities: what is known of this version; None if it tells nothing about this version.
+        missing: number of locked files that it does not have.
+        yanked: why the version was yanked; None if it was not.
+        newest: the newest release, if known.
+        vulnerabilities: known vulnerabilities of this version; None if the index has no data on it.
     """
 
     pin: Pin
@@ -71,19 +71,19 @@ class Told:
 
 
 def python_with_pip() -> str:
-    """The interpreter that runs this, or the one its environment is made from: on Debian, only that may have pip."""
+    """This interpreter or the one that its environment is based on: on Debian, perhaps only that one has pip."""
     return sys.executable if find_spec("pip") else getattr(sys, "_base_executable", sys.executable)
 
 
 class PackageIndex:
-    """An index as PEP 691 has it, with the documents of projects and versions beside it.
+    """A package index (PEP 691), with JSON documents of projects and versions beside it.
 
     Attributes:
-        address: where its pages are, as pip has it.
-        certificates: a file of certificates to trust, if pip has one.
-        retries: how often it is asked again when it cannot be reached, is overloaded or fails.
-        back_off: seconds before the second time it is asked again, each time doubled.
-        seconds: for all that is asked.
+        address: address of its pages, from pip.
+        certificates: file of trusted certificates, if pip has one.
+        retries: most retries if it cannot be reached, is overloaded or fails.
+        back_off: seconds before the second retry, doubled for each further one.
+        seconds: time limit for all requests together.
     """
 
     def __init__(
@@ -110,14 +110,14 @@ class PackageIndex:
 
     @classmethod
     def of_pip(cls, **options: Any) -> "PackageIndex":
-        """The one that pip uses, by its settings, its environment or its own default."""
+        """The index that pip uses."""
         asked = subprocess.run([python_with_pip(), "-c", _ASK_PIP], capture_output=True, text=True, check=False)
         if asked.returncode:
             raise NoAnswerError(f"pip does not tell its index: {asked.stderr.strip().rpartition(chr(10))[2]}")
         return cls(*json.loads(asked.stdout), **options)
 
     def told(self, pins: Iterable[Pin]) -> Iterator[Told]:
-        """What it tells of each, in their order; the first that it does not answer ends it."""
+        """The answers, in order of the pins; ends with the first that fails."""
         with ThreadPoolExecutor(THREADS) as threads:
             try:
                 yield from threads.map(self._told, pins)
@@ -141,7 +141,7 @@ class PackageIndex:
         files = [offered[each] for each in sorted(pin.hashes) if each in offered]
         project = self._json(session, f"{self._documents}/{pin.name}/json")
         newest = None if project is None else Version(project["info"]["version"])
-        # A project's document tells of its newest release. Some indexes have one for every version besides.
+        # A project's document is about its newest release. Some indexes also have one for every version.
         document = project
         if newest != pin.version:
             document = self._json(session, f"{self._documents}/{pin.name}/{pin.version}/json")
@@ -155,7 +155,7 @@ class PackageIndex:
         )
 
     def _json(self, session: requests.Session, address: str, media_type: str = "application/json") -> Any:
-        """What stands there; None if there is nothing."""
+        """The JSON at an address; None if there is nothing."""
         if time.monotonic() > self._end:
             raise NoAnswerError(_TOO_LONG)
         try:
@@ -171,12 +171,12 @@ class PackageIndex:
                     raise NoAnswerError(f"it answers with {kind or 'what it does not name'} in place of {media_type}")
                 return json.loads(self._body(answer))
         except (requests.RequestException, HTTPError, ValueError) as error:
-            # The words of the error itself name the address, which may hold a password.
+            # The error's own message names the address, which may contain a password.
             raise NoAnswerError(type(error).__name__) from error
 
     def _body(self, answer: requests.Response) -> bytes:
         body = bytearray()
-        # Whatever has come by then, so that bytes that trickle are not waited for until they are so many.
+        # read1 returns what has arrived, so that the time limit is checked even if bytes trickle in.
         while chunk := answer.raw.read1(_CHUNK_BYTES, decode_content=True):
             body += chunk
             if time.monotonic() > self._end:
@@ -191,7 +191,7 @@ def _reason(yanked: Any) -> str:
 
 
 def _vulnerabilities(document: Mapping[str, Any]) -> tuple[Vulnerability, ...] | None:
-    """Those of a document that are not withdrawn; None if it does not speak of any."""
+    """The vulnerabilities in a document that are not withdrawn; None if it has no data on them."""
     told = document.get("vulnerabilities")
     if told is None:
         return None
@@ -199,7 +199,7 @@ def _vulnerabilities(document: Mapping[str, Any]) -> tuple[Vulnerability, ...] |
     for each in told:
         if not each.get("withdrawn"):
             identifiers, fixed_in = [each["id"], *each.get("aliases", ())], each.get("fixed_in") or ()
-            # The same thing is told once for each place that names it.
+            # One vulnerability is listed once for each database that names it.
             same = [other for other in found if {*other.identifiers}.intersection(identifiers)]
             found = [other for other in found if other not in same]
             found.append(_joined([*same, Vulnerability(identifiers=tuple(identifiers), fixed_in=tuple(fixed_in))]))
@@ -207,7 +207,7 @@ def _vulnerabilities(document: Mapping[str, Any]) -> tuple[Vulnerability, ...] |
 
 
 def _joined(same: Sequence[Vulnerability]) -> Vulnerability:
-    """All that is told of one thing."""
+    """Merge entries of one vulnerability."""
     return Vulnerability(
         identifiers=tuple(dict.fromkeys(name for each in same for name in each.identifiers)),
         fixed_in=tuple(dict.fromkeys(version for each in same for version in each.fixed_in)),

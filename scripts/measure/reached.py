@@ -1,25 +1,25 @@
-"""What a probe calls: notes, once for each test, that the test has come to the probe's place.
+"""Called by probes: notes, once for each test, that the test has reached the probe.
 
-In the process of the tests `following.py` says which test is under way; any other process reads that from a file.
+In the tests' process `following.py` sets the running test; any other process reads it from a file.
 """
 
 import os
 from pathlib import Path
 
 NOTES = "MUTATIONS_NOTES"
-"""Names the directory for notes and reports."""
+"""Environment variable: directory for notes and reports."""
 CHOSEN = "MUTATIONS_CHOSEN"
-"""Names a file with the tests to run, a list in JSON; all of them without it."""
+"""Environment variable: JSON file with the list of tests to run; all tests without it."""
 UNDER_WAY = "MUTATIONS_UNDER_WAY"
-"""Names the file that holds the test under way."""
+"""Environment variable: file that holds the running test."""
 
 now: str | None = None
-"""The test under way; None in a process that is not the tests' own."""
+"""The running test; None outside the tests' process."""
 _noted: set[tuple[int, str]] = set()
 
 
 def reached(place: int) -> None:
-    """Note that the test under way has come to the place."""
+    """Note that the running test has reached this place."""
     test = now if now is not None else Path(os.environ[UNDER_WAY]).read_text(encoding="utf-8")
     if (place, test) not in _noted:
         _noted.add((place, test))

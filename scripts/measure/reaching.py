@@ -1,4 +1,4 @@
-"""Which tests reach which slip, and in what order to run them: read from what a run with probes has noted."""
+"""Which tests reach which slip, and in what order to run them, from the notes of a run with probes."""
 
 import json
 from collections import defaultdict
@@ -9,19 +9,19 @@ from typing import Any
 from slips import Slip
 
 FIRST, NEXT = 40, 400
-"""How many tests are run first, and then."""
+"""Sizes of the first two chunks of tests."""
 SECONDS = 120
-"""How much of the rest is run together."""
+"""Length of the further chunks."""
 
 
 def reports_in(notes: Path) -> Iterator[dict[str, Any]]:
-    """What `following.py` has written down."""
+    """The records of `following.py`."""
     for file in sorted(notes.glob("*.reports")):
         yield from map(json.loads, file.read_text(encoding="utf-8").splitlines())
 
 
 def failed_in(notes: Path) -> list[str]:
-    """Tests that failed, and files that could not be imported; in the order in which they did."""
+    """Tests that failed and files that could not be imported, in order."""
     return list(dict.fromkeys(each["test"] for each in reports_in(notes) if each.get("outcome") == "failed"))
 
 
@@ -29,7 +29,7 @@ class Reaching:
     """Finds the tests that reach a slip.
 
     Attributes:
-        seconds: how long each test took.
+        seconds: duration of each test.
     """
 
     def __init__(self, notes: Path, tree: Path) -> None:
@@ -37,7 +37,7 @@ class Reaching:
         self._tree = tree
         self.seconds: dict[str, float] = {}
         self._uses: dict[str, set[str]] = {}
-        phases: dict[tuple[str, str], float] = {}  # with several processes each is told twice
+        phases: dict[tuple[str, str], float] = {}  # with several processes, each phase is reported twice
         for report in reports_in(notes):
             if "uses" in report:
                 self._uses[report["test"]] = {"", *report["uses"]}
@@ -48,15 +48,15 @@ class Reaching:
         self._noted = {line for file in notes.glob("*.reached") for line in file.read_text().splitlines()}
 
     def leave_out(self, tests: Iterable[str]) -> None:
-        """Say nothing of tests that fail without any slip."""
+        """Leave out tests that fail without any slip."""
         for test in tests:
             self.seconds.pop(test, None)
 
     def chunks(self, slip: Slip, *, is_of_imports: bool) -> list[list[str]]:
-        """The tests that reach a slip, in parts that are run together.
+        """The tests that reach a slip, in chunks that are run together.
 
-        Those come first that reach it by themselves, then those whose file names its module, then others; and of each
-        function one case before the second one of any, so that the first chunk tries many different things.
+        Tests that reach it directly come first, then those whose file names its module, then others. One case of each
+        function comes before the second of any, so that the first chunk is varied.
         """
         itself, reaching = self._reaching(slip)
         if is_of_imports:
@@ -72,7 +72,7 @@ class Reaching:
         return self._cut(sorted(keys, key=keys.__getitem__))
 
     def _reaching(self, slip: Slip) -> tuple[set[str], set[str]]:
-        """The tests that were seen at the slip themselves, and all that it may matter to."""
+        """The tests that reach the slip directly, and all that may depend on it."""
         itself: set[str] = set()
         others: set[str] = set()
         for line in self._noted:
@@ -80,12 +80,12 @@ class Reaching:
             if int(number) == slip.number:
                 if len(at) == 1:
                     itself.add(at[0])
-                else:  # in the making of what all tests of a part use
+                else:  # reached in the set-up of a shared fixture
                     others |= {test for test, used in self._uses.items() if test.startswith(at[0]) and at[1] in used}
         return itself & self.seconds.keys(), (itself | others) & self.seconds.keys()
 
     def _naming(self, slip: Slip) -> set[str]:
-        """Files of tests that name the slip's module."""
+        """Test files that name the slip's module."""
         module = slip.file.removesuffix(".py").replace("/", ".")
         package, _, name = module.rpartition(".")
         told = (module, f"from {package} import {name}")

@@ -1,4 +1,4 @@
-"""Slips, the changes of code that tests are to notice: read from a file, made in a copy, and probes put before them."""
+"""Slips (mutations that tests should notice): read from a file, and probes inserted before them."""
 
 import ast
 import re
@@ -12,19 +12,19 @@ import yaml
 
 
 class UnfitSlipError(ValueError):
-    """A slip cannot be made: its text is not there just once, or nothing would change."""
+    """A slip cannot be made: its text does not occur exactly once, or nothing would change."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slip:
-    """A change of the code that is to be noticed.
+    """A change of the code that tests should notice.
 
     Attributes:
         number: its place in the list, from 1.
-        file: within the tree.
-        old: the text that is there.
-        new: the text in its place.
-        note: what is wrong with it.
+        file: path within the tree.
+        old: the text to replace.
+        new: the replacement.
+        note: what is wrong with the replacement.
     """
 
     number: int
@@ -34,7 +34,7 @@ class Slip:
     note: str
 
     def place_in(self, text: str) -> int:
-        """Where the code begins to differ."""
+        """Offset of the first difference."""
         pairs = enumerate(zip(self.old, self.new, strict=False))
         alike = next((at for at, (old, new) in pairs if old != new), min(len(self.old), len(self.new)))
         rest = self.old[alike:]
@@ -45,7 +45,7 @@ def read_slips(path: Path, tree: Path) -> list[Slip]:
     """The slips of a file, YAML or JSON.
 
     Raises:
-        UnfitSlipError: one cannot be made in the tree.
+        UnfitSlipError: if one cannot be made in the tree.
     """
     slips = [Slip(number=place, **each) for place, each in enumerate(yaml.safe_load(path.read_text()), 1)]
     for slip in slips:
@@ -58,14 +58,14 @@ def read_slips(path: Path, tree: Path) -> list[Slip]:
 
 
 def write_anew(path: Path, text: str) -> None:
-    """Write a module, and forget what it was compiled to: that is known by second and size alone."""
+    """Write a module and delete its compiled form, which Python checks only by size and seconds."""
     path.write_text(text)
     for compiled in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
         compiled.unlink()
 
 
 def probed(text: str, slips: Sequence[Slip]) -> tuple[str, set[int]]:
-    """A module with a probe before the statement of each slip, and the slips that only an import comes to."""
+    """A module with a probe before the statement of each slip, and the slips that only an import reaches."""
     lines, module = text.splitlines(keepends=True), ast.parse(text)
     of_imports, probes = set(), defaultdict(list)
     for slip in slips:
@@ -83,7 +83,7 @@ def probed(text: str, slips: Sequence[Slip]) -> tuple[str, set[int]]:
 
 
 def _statement_at(module: ast.Module, place: tuple[int, int], lines: Sequence[str]) -> int | None:
-    """The first line of the innermost statement at a place that a probe may stand before; None outside of functions."""
+    """First line of the innermost statement at a place that a probe can precede; None outside functions."""
     found: int | None = None
     node: ast.AST = module
     is_in_function = False
@@ -104,7 +104,7 @@ def _children(node: ast.AST) -> list[tuple[str, Any]]:
     for name, field in ast.iter_fields(node):
         for each in field if isinstance(field, list) else [field]:
             if isinstance(each, ast.AST):
-                # What has no place of its own, such as a function's arguments, is looked through.
+                # Nodes without a position, such as a function's arguments, are replaced by their children.
                 found += [(name, each)] if hasattr(each, "lineno") else [(name, more) for _, more in _children(each)]
     return found
 
@@ -115,6 +115,6 @@ def _spans(node: Any, place: tuple[int, int]) -> bool:
 
 
 def _first_line(node: Any) -> int:
-    """Where a node begins, its decorators included."""
+    """First line of a node, decorators included."""
     line: int = min([node.lineno, *(each.lineno for each in getattr(node, "decorator_list", ()))])
     return line

@@ -1,4 +1,4 @@
-"""What is wrong with the pins by what the index tells of them, and by the exceptions that are made."""
+"""Faults of the pins, by the index's answers and the exceptions."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -12,7 +12,7 @@ from service.client.progress import each_shown
 
 @dataclass(slots=True)
 class Verdicts:
-    """What has been found out about the pins, each counted once among the first four."""
+    """Counts of pins; each is in exactly one of the first four."""
 
     clean: int = 0
     let_stand: int = 0
@@ -23,7 +23,7 @@ class Verdicts:
     used: set[Allowance] = field(default_factory=set)
 
     def faults(self, told: Told, allowances: Sequence[Allowance]) -> Iterator[str]:
-        """Count this pin in, and say what is wrong with it."""
+        """Count this pin, and yield its faults."""
         if told.missing:
             self.gone += 1
             yield f"{told.pin}: {told.missing} of the {len(told.pin.hashes)} locked files are not on the index"
@@ -47,14 +47,14 @@ class Verdicts:
         return bool(fitting)
 
     def unneeded(self, allowances: Sequence[Allowance]) -> Iterator[str]:
-        """The exceptions for what nobody finds; of a pin of which nothing is told nobody can say."""
+        """Exceptions that match no vulnerability; those of pins without data are left out."""
         unknown = {told.pin.name for told in self.not_told}
         for each in allowances:
             if each not in self.used and each.package not in unknown:
-                yield f"{each}: is not needed, for nothing like it is found"
+                yield f"{each}: is not needed, as no such vulnerability is found"
 
     def summary(self) -> str:
-        """Every count, in a line."""
+        """Every count, in one line."""
         pinned = self.clean + self.let_stand + self.vulnerable + len(self.not_told)
         return (
             f"{pinned} pinned: {self.clean} without a known vulnerability, {len(self.not_told)} not told by the index,"
@@ -64,7 +64,7 @@ class Verdicts:
 
 
 def faults_told(pins: Sequence[Pin], project: Project, index: PackageIndex, today: date) -> Iterator[str]:
-    """Ask the index about every pin; what is wrong, and on standard output what is not known."""
+    """Ask the index about every pin; yields faults, and prints what is unknown."""
     allowances = [each for each in project.exceptions if each.since <= today <= each.until]
     yield from faults_of_the_exceptions(project.exceptions, today)
     verdicts = Verdicts()
@@ -75,4 +75,4 @@ def faults_told(pins: Sequence[Pin], project: Project, index: PackageIndex, toda
         print(f"not told: {told.pin}, the newest release is {told.newest or 'not told either'}")
     print(verdicts.summary(), flush=True)
     if len(verdicts.not_told) == len(pins):
-        raise NoAnswerError("the index tells of no version whether it is vulnerable")
+        raise NoAnswerError("the index has no data on vulnerabilities")

@@ -23,19 +23,19 @@ from service.store.workshop.audit import Chosen
 from service.workflows.workshop.audit import list_changes
 
 blueprint = Blueprint(
-    "changes", __name__, url_prefix="/v1/changes", description="Who changed what, when, from what to what."
+    "changes", __name__, url_prefix="/v1/changes", description="The audit trail: who changed what, and when."
 )
 
 
 @declared
 class ChangesQuery(PageQuery):
-    """Which changes, and which part of their list.
+    """Which changes, and which page of them.
 
     Attributes:
-        subject: this and what is below it, to the letter: "tariffs/grid" has its facts and all its rates,
-            "listings" every listing and every price in force.
-        since: made then or later; an instant (RFC 3339) or a day in the workshop's time zone.
-        until: made before this instant, or by the end of this day.
+        subject: changes of this subject and of those below it: "tariffs/grid" covers its facts and all its rates,
+            "listings" every listing and every price in force. Upper and lower case differ.
+        since: made at this time or later; an instant (RFC 3339) or a day in the workshop's time zone.
+        until: made before this instant, or up to the end of this day.
         by: made with a key of this name, or "command line".
         action: what was done.
     """
@@ -53,7 +53,7 @@ class ChangesQuery(PageQuery):
                 yield InvalidValueError((name,), problem)
 
     def chosen(self, time_zone: str) -> Chosen:
-        """What is asked for."""
+        """The store's filter for it, with instants."""
         return Chosen(
             subject=None if self.subject is None else self.subject.removesuffix("/"),
             since=None if self.since is None else instant_of(self.since, time_zone),
@@ -73,7 +73,7 @@ class Changes(MethodView):
     def get(self, query: ChangesQuery) -> flask.Response:
         """Every change of facts, rates, exchange rates, prices in force and keys, newest first.
 
-        Only what really changed is here, put on record in the same step. Nothing of it can be changed or deleted.
+        Each entry is written in the same transaction as the change, and can never be altered or deleted.
         """
         after, chosen = position(query), query.chosen(workshop().time_zone)
         before = (UUID(after[0]), after[1]) if after else None

@@ -25,9 +25,9 @@ class LeadTimeQuery:
     """Which batch.
 
     Attributes:
-        quantity: good pieces in it.
+        quantity: good pieces in the batch.
         starting_on: the day it is ordered; today in the workshop's time zone if left out.
-        is_rush: whether it goes before what is promised already.
+        is_rush: whether it is made before the orders already promised.
     """
 
     quantity: Pieces
@@ -41,7 +41,7 @@ class CapacityQuery:
 
     Attributes:
         starting_on: the first day; today in the workshop's time zone if left out.
-        weeks: how many.
+        weeks: number of weeks.
     """
 
     starting_on: date | None = None
@@ -57,7 +57,7 @@ class ProductLeadTime(MethodView):
     @blueprint.arguments(schema_of(LeadTimeQuery)(), location="query")
     @blueprint.response(200, schema_of(LeadTime), headers=ETAG)
     def get(self, query: LeadTimeQuery, code: str) -> flask.Response:
-        """When a batch can be ready, with what is promised already before it; the bottleneck is named."""
+        """When a batch can be ready after the orders already promised, and which resource is the bottleneck."""
         product, day = code, query.starting_on or workshop().today()
         return answer(lead_times.lead_time_of(workspace(), product, query.quantity, day, is_rush=query.is_rush))
 
@@ -71,5 +71,5 @@ class WorkshopCapacity(MethodView):
     @blueprint.arguments(schema_of(CapacityQuery)(), location="query")
     @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)
     def get(self, query: CapacityQuery) -> flask.Response:
-        """The minutes there are of every machine and labour grade in some weeks, and those that are promised."""
+        """Available and promised minutes of every machine and labour grade in the coming weeks."""
         return answer(lead_times.capacity(workspace(), query.starting_on or workshop().today(), query.weeks))

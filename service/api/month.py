@@ -28,10 +28,10 @@ class BreakEven(MethodView):
     @blueprint.arguments(schema_of(MonthPlan)(), example=MONTH)
     @blueprint.response(200, schema_of(MonthStatement))
     def post(self, plan: MonthPlan) -> flask.Response:
-        """What a month's plan leaves, where it breaks even, what limits it, and which mix would leave the most.
+        """What a month's plan earns, where it breaks even, what limits it, and which mix would earn most.
 
-        As HTML it is a report with a picture, for a browser and for paper; as an image the picture alone. Nothing is
-        stored. Prices and costs are those of the products' own sheets on the day.
+        As HTML it is a report with a chart, for screen and paper; as an image, the chart alone. Prices and costs are
+        those of the products' own sheets on the day. Nothing is stored.
         """
         statement, locale = month.plan_month(workspace(), plan), workshop().locale
         media_type = flask.g.media_type

@@ -1,4 +1,4 @@
-"""What a quotation would say, before there is one."""
+"""Previews of quotations."""
 
 import flask
 from flask.views import MethodView
@@ -13,16 +13,16 @@ from service.domain.quoting.request import QuotationRequest
 from service.workflows.quoting import quoting
 from service.workflows.quoting.quoting import QuotationPreview
 
-blueprint = Blueprint("quotation-previews", __name__, url_prefix="/v1", description="What quotations would say.")
+blueprint = Blueprint("quotation-previews", __name__, url_prefix="/v1", description="Previews of quotations.")
 
 
 @blueprint.route("/quotation-previews")
 class QuotationPreviews(MethodView):
-    """What a quotation would say."""
+    """Previews of quotations."""
 
     @operation("previewQuotation", stores=False, refuses=(409,))
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
     @blueprint.response(200, schema_of(QuotationPreview))
     def post(self, request: QuotationRequest) -> flask.Response:
-        """Every figure and remark that the same request would be quoted with now; nothing is stored."""
+        """Every figure and remark of the quotation that this request would get now; nothing is stored."""
         return answer(quoting.preview(workspace(), request))

@@ -1,4 +1,4 @@
-"""What it costs to ship pieces."""
+"""Shipping estimates."""
 
 import flask
 from flask.views import MethodView
@@ -13,16 +13,16 @@ from service.domain.shipping.shipping_statement import ShippingStatement
 from service.workflows import shipping
 from service.workflows.shipping import ShippingQuestion
 
-blueprint = Blueprint("shipping", __name__, url_prefix="/v1", description="What it costs to ship.")
+blueprint = Blueprint("shipping", __name__, url_prefix="/v1", description="Shipping estimates.")
 
 
 @blueprint.route("/shipping-estimates")
 class ShippingEstimates(MethodView):
-    """What it costs to ship."""
+    """Shipping estimates."""
 
     @operation("estimateShipping", stores=False)
     @blueprint.arguments(schema_of(ShippingQuestion)(), example=SHIPPING_ESTIMATE)
     @blueprint.response(200, schema_of(ShippingStatement))
     def post(self, question: ShippingQuestion) -> flask.Response:
-        """The cheapest parcels for some pieces, why they are charged as they are, and the price; nothing is stored."""
+        """The cheapest parcels for some pieces, how they are charged, and the price; nothing is stored."""
         return answer(shipping.estimate_shipping(workspace(), question))

@@ -1,4 +1,4 @@
-"""The command line's backups: one thin command for each workflow."""
+"""The commands backup and restore."""
 
 import shlex
 from collections.abc import Iterator
@@ -19,7 +19,7 @@ _EXISTING = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
 def _libpq_address(database: Database) -> str:
-    """Without the password, which every user of the machine would see on a command line."""
+    """The address without the password, which every user of the machine could see on a command line."""
     url = database.engine.url
     shown = sa.URL.create("postgresql", url.username, None, url.host, url.port, url.database, url.query)
     return shlex.quote(shown.render_as_string())
@@ -59,9 +59,9 @@ def _told(holding: Holding) -> str:
 
 @click.command("backup")
 @click.argument("path", metavar="FILE", type=_FILE)
-@click.option("--force", is_flag=True, help="Overwrite a file that is there.")
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
 def backup(path: Path, force: bool) -> None:
-    """Write one state of a SQLite database to FILE while the service works, and look through it."""
+    """Back up a SQLite database to FILE while the service runs, and check the copy."""
     database = reached_database()
     with _told_in_one_line("give --force to overwrite it", _dump_command(database, path)):
         holding = backups.back_up(database, path, overwrites=force)
@@ -70,13 +70,13 @@ def backup(path: Path, force: bool) -> None:
 
 @click.command("restore")
 @click.argument("path", metavar="FILE", type=_EXISTING)
-@click.option("--replace", is_flag=True, help="Replace a database that is there; it is kept beside.")
+@click.option("--replace", is_flag=True, help="Replace an existing database, which is kept beside it.")
 def restore(path: Path, replace: bool) -> None:
-    """Put the backup FILE in the place of a SQLite database that nobody uses."""
+    """Restore the backup FILE as the SQLite database, while nobody uses it."""
     database = reached_database()
     with _told_in_one_line("give --replace to have it set aside", _restore_command(database, path)):
         done = backups.restore(database, path, replaces=replace)
     click.echo(f"{done.place}\n{_told(done.holding)}")
     if done.replaced is not None:
-        click.echo(f"what was there is kept as {done.replaced}")
+        click.echo(f"the old database is now {done.replaced}")
     click.echo("run 'pugmill migrate', then start the service")

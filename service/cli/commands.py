@@ -1,4 +1,4 @@
-"""A group of commands that loads a command's module when the command is run, so that every other one starts at once."""
+"""A group of commands that loads a command's module only when it is run, so that commands start fast."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -11,25 +11,25 @@ from click.shell_completion import CompletionItem
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listed:
-    """A command as the help lists it.
+    """A command in the group's help.
 
     Attributes:
-        place: its module and its name there, with a colon between.
-        help: what it does, in a line.
+        place: module and function, separated by a colon.
+        help: what it does, in one line.
     """
 
     place: str
     help: str
 
     def command(self) -> click.Command:
-        """The command itself."""
+        """Load the command."""
         module, _, name = self.place.partition(":")
         found: click.Command = getattr(import_module(module), name)
         return found
 
 
 class Commands(click.Group):
-    """Commands in sections, each with a heading in the help."""
+    """A group of commands in sections."""
 
     def __init__(self, *, sections: Mapping[str, Mapping[str, Listed]], **attributes: Any) -> None:
         super().__init__(**attributes)
@@ -40,22 +40,22 @@ class Commands(click.Group):
             yield from commands.items()
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Every name, in the order of the help."""
+        """The names, in the order of the help."""
         return [name for name, _ in self._listed()]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command of this name, its module loaded."""
+        """The loaded command of this name, or None."""
         found = dict(self._listed()).get(cmd_name)
         return None if found is None else found.command()
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Each section with its commands."""
+        """Write each section with its commands."""
         for heading, commands in self.sections.items():
             with formatter.section(heading):
                 formatter.write_dl([(name, listed.help) for name, listed in commands.items()])
 
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
-        """The names that begin like this; click's own way would load every command for its help."""
+        """Completions for the text; click's own would load every command for its help."""
         names = [CompletionItem(name, help=listed.help) for name, listed in self._listed()]
         options = click.Command.shell_complete(self, ctx, incomplete)
         return [*(each for each in names if each.value.startswith(incomplete)), *options]

@@ -1,4 +1,4 @@
-"""The contract of the interface, written and checked from the command line."""
+"""The command openapi."""
 
 from dataclasses import replace
 
@@ -15,13 +15,13 @@ CONTRACT = beside("openapi") / "openapi.yaml"
 @click.command("openapi")
 @click.option("--check", is_flag=True, help="Write nothing; exit 1 if the committed contract differs.")
 def openapi(check: bool) -> None:
-    """Write the contract to openapi/openapi.yaml, or check that it is what the code says."""
+    """Write the contract to openapi/openapi.yaml, or check that it matches the code."""
     without_database = replace(settings(), database_url="sqlite://")
     text = contract(create_app(without_database).extensions["pugmill.api"])
     if not check:
         CONTRACT.write_text(text)
         click.echo(f"wrote {CONTRACT.name}")
     elif not CONTRACT.exists() or CONTRACT.read_text() != text:
-        raise click.ClickException("openapi/openapi.yaml is not what the code says; run 'pugmill openapi'")
+        raise click.ClickException("openapi/openapi.yaml does not match the code; run 'pugmill openapi'")
     else:
-        click.echo("the contract is what the code says")
+        click.echo("the contract matches the code")

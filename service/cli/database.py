@@ -1,4 +1,4 @@
-"""The database that the command line's commands go to, or one line that says why not."""
+"""The database that the server's commands use; faults are reported in one line."""
 
 from uuid import UUID
 
@@ -12,7 +12,7 @@ from service.store.workshop.workshops import Workshop, find_workshop
 
 
 def settings() -> Settings:
-    """Those of the environment."""
+    """The settings of the environment."""
     try:
         return settings_from_environment()
     except SettingsError as error:
@@ -20,7 +20,7 @@ def settings() -> Settings:
 
 
 def reached_database() -> Database:
-    """The database, whatever its tables are; its connections are closed when the command ends."""
+    """The database, whatever its schema revision; its connections are closed when the command ends."""
     try:
         database = Database(settings().database_url)
     except UnknownDatabaseError as error:
@@ -30,7 +30,7 @@ def reached_database() -> Database:
 
 
 def current_database() -> Database:
-    """The database, with the tables of this version."""
+    """The database, checked to be at this version's schema revision."""
     database = reached_database()
     state = state_of(database)
     if not state.is_current:
@@ -40,7 +40,7 @@ def current_database() -> Database:
 
 
 def state_of(database: Database) -> SchemaState:
-    """Where its tables stand."""
+    """Its schema revision, compared with the code's."""
     found = find_schema_state(database)
     if found is None:
         raise click.ClickException("the database that DATABASE_URL names does not answer")
@@ -57,7 +57,7 @@ def require_workshop(database: Database, workshop_id: UUID) -> Workshop:
 
 
 def one_line(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
-    """A text of one line, as names are."""
+    """Checks an option's text for one line, as for names."""
     for rule in rules_and_type(Name)[0]:
         if problem := rule(value):
             raise click.BadParameter(problem)

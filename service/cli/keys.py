@@ -1,4 +1,4 @@
-"""Keys of a workshop, from the command line: made, listed and revoked."""
+"""The commands for a workshop's keys: create, list, revoke."""
 
 from uuid import UUID
 
@@ -15,10 +15,10 @@ def key() -> None:
 
 @key.command("create")
 @click.argument("workshop_id", type=click.UUID)
-@click.option("--name", required=True, callback=one_line, help="Who or what it is given to.")
-@click.option("--read-only", is_flag=True, help="It may read, and nothing else.")
+@click.option("--name", required=True, callback=one_line, help="Who or what the key is for.")
+@click.option("--read-only", is_flag=True, help="A key that only reads.")
 def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
-    """Make another key and print it: it is shown this once only."""
+    """Create a key and print it. It is shown only once."""
     database = current_database()
     require_workshop(database, workshop_id)
     click.echo(keys.create_key(database, workshop_id, name, frozenset({"read"} if read_only else {"read", "write"})))
@@ -27,7 +27,7 @@ def create_key(workshop_id: UUID, name: str, read_only: bool) -> None:
 @key.command("list")
 @click.argument("workshop_id", type=click.UUID)
 def list_keys(workshop_id: UUID) -> None:
-    """The workshop's keys, oldest first."""
+    """List the workshop's keys, oldest first."""
     database = current_database()
     require_workshop(database, workshop_id)
     for each in keys.list_keys(database, workshop_id):
@@ -39,7 +39,7 @@ def list_keys(workshop_id: UUID) -> None:
 @click.argument("workshop_id", type=click.UUID)
 @click.argument("key_id", type=click.UUID)
 def revoke_key(workshop_id: UUID, key_id: UUID) -> None:
-    """Close a key for good."""
+    """Revoke a key for good."""
     if not keys.revoke_key(current_database(), workshop_id, key_id):
-        raise click.ClickException("there is no such open key")
+        raise click.ClickException("there is no such valid key")
     click.echo("revoked")

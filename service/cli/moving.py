@@ -1,4 +1,4 @@
-"""The command line's export and import of one workshop."""
+"""The commands that export and import a workshop."""
 
 import json
 import sys
@@ -16,9 +16,9 @@ from service.workflows.workshop import moving
 
 @click.command("export")
 @click.argument("workshop_id", type=click.UUID)
-@click.option("--output", type=click.Path(dir_okay=False, path_type=Path), help="A file, whole or not at all.")
+@click.option("--output", type=click.Path(dir_okay=False, path_type=Path), help="File (default: standard output).")
 def export_workshop(workshop_id: UUID, output: Path | None) -> None:
-    """Write all that a workshop has as JSON; its keys' secrets stay."""
+    """Write all data of a workshop as JSON, without its keys."""
     database = current_database()
     require_workshop(database, workshop_id)
     parts = moving.export_workshop(database, workshop_id)
@@ -41,16 +41,16 @@ def _write(parts: Iterable[bytes], file: IO[bytes]) -> None:
 @click.command("import")
 @click.argument("path", metavar="FILE", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option(
-    "--key-name", default="first key", show_default=True, callback=one_line, help="What its first key here is called."
+    "--key-name", default="first key", show_default=True, callback=one_line, help="Name of its first key here."
 )
 def import_workshop(path: Path, key_name: str) -> None:
-    """Take in a workshop that was exported elsewhere, and print its first key: it is shown this once only."""
+    """Import a workshop exported elsewhere, and print its first key. It is shown only once."""
     database = current_database()
     try:
         document = json.loads(path.read_bytes())
         key = moving.import_workshop(database, document, key_name)
     except (json.JSONDecodeError, UnicodeDecodeError, RecursionError):
-        raise click.ClickException(f"{path}: is no JSON") from None
+        raise click.ClickException(f"{path} is not JSON") from None
     except moving.UnfitDocumentError as error:
         raise click.ClickException(f"{path}: {error}") from None
     click.echo(key)

@@ -1,4 +1,4 @@
-"""Quotations computed again, from the command line."""
+"""The command recompute-quotations."""
 
 import sys
 from uuid import UUID
@@ -14,7 +14,7 @@ from service.workflows.workspace import Workspace
 @click.command("recompute-quotations")
 @click.argument("workshop_id", type=click.UUID)
 def recompute_quotations(workshop_id: UUID) -> None:
-    """Compute every quotation again from what was stored with it; exit 1 if any figure differs."""
+    """Recompute every quotation from its stored basis; exit with 1 if any figure differs."""
     database = current_database()
     found = require_workshop(database, workshop_id)
     whole = Workspace(database=database, workshop=found, actor=COMMAND_LINE)

@@ -1,4 +1,4 @@
-"""The server, started from the command line, and the application that each of its workers runs."""
+"""The command serve, and the application that each worker runs."""
 
 import gc
 import os
@@ -19,13 +19,13 @@ from service.config import ARRIVALS_VARIABLE, DEFAULT_HOST, DEFAULT_PORT, DEFAUL
 from service.serving.front import Front
 
 THREADS = 2
-"""Of a worker: enough that one slow answer does not hold up the others, and fewer than the database pool has."""
+"""Threads of a worker: enough that one slow answer does not block others, and fewer than database connections."""
 HEADER_SECONDS = 10
-"""In which a client has to send a request's header, or an open connection its next request."""
+"""Time for a client to send a request's header, or the next request on an open connection."""
 STOP_SECONDS = 60
-"""In which requests that are under way when the service is stopped are finished; then a worker is killed."""
+"""Time for workers to finish running requests when the service is stopped; then they are killed."""
 MAX_CONNECTIONS = 800
-"""Of a worker at once: fewer than the files that a process may usually have open, which is 1,024."""
+"""Open connections of a worker: fewer than the usual limit of 1,024 open files of a process."""
 GARBAGE_THRESHOLD = 20_000
 
 
@@ -34,7 +34,7 @@ GARBAGE_THRESHOLD = 20_000
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
 @click.option("--workers", default=DEFAULT_WORKERS, show_default=True, type=click.IntRange(1, 64))
 def serve(host: str, port: int, workers: int) -> None:
-    """Answer HTTP until stopped; refuses to start on tables it does not know."""
+    """Run the server; refuses to start if the tables are not up to date."""
     current_database()
     with TemporaryDirectory(prefix="pugmill-") as directory:
         table = Path(directory) / "arrivals"
@@ -66,11 +66,11 @@ def _serve(host: str, port: int, workers: int) -> None:
 
 
 def application() -> Front:
-    """The application of one worker, as the server calls it."""
+    """The application of one worker."""
     given = settings_from_environment()
     configure(given.log_level)
     app = create_app(given)
-    # What was made so far stays for good: looking through it for garbage again and again costs every answer a share.
+    # These objects live as long as the process; without freezing, every garbage collection would scan them again.
     gc.collect()
     gc.freeze()
     gc.set_threshold(GARBAGE_THRESHOLD)

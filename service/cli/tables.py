@@ -1,4 +1,4 @@
-"""The tables, brought up to date from the command line."""
+"""The command migrate."""
 
 import click
 
@@ -8,7 +8,7 @@ from service.store.engine.schema import migrate
 
 @click.command("migrate")
 def migrate_command() -> None:
-    """Bring the tables up to date; twice does no harm."""
+    """Bring the tables up to date; may be repeated."""
     database = reached_database()
     before = state_of(database)
     if not before.is_known:

@@ -1,4 +1,4 @@
-"""Workshops, from the command line: made, listed, exported and imported."""
+"""The commands for workshops: create, list, export, import."""
 
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -40,16 +40,14 @@ def workshop() -> None:
 
 
 @workshop.command("create")
-@click.option("--name", required=True, callback=one_line, help="As it stands on a quotation.")
-@click.option("--address", default="", help="As it stands on a letter; \\n for a new line.")
-@click.option("--currency", required=True, callback=_currency, help="ISO 4217 code in which it reckons.")
-@click.option("--locale", default="en", show_default=True, callback=_locale, help="Of its documents.")
-@click.option("--time-zone", default="UTC", show_default=True, callback=_time_zone, help="Decides what today is.")
-@click.option(
-    "--key-name", default="first key", show_default=True, callback=one_line, help="What its first key is called."
-)
+@click.option("--name", required=True, callback=one_line, help="Name, as on a quotation.")
+@click.option("--address", default="", help="Address, as on a letter; \\n for a new line.")
+@click.option("--currency", required=True, callback=_currency, help="ISO 4217 code of its currency.")
+@click.option("--locale", default="en", show_default=True, callback=_locale, help="Locale of its documents.")
+@click.option("--time-zone", default="UTC", show_default=True, callback=_time_zone, help="IANA time zone.")
+@click.option("--key-name", default="first key", show_default=True, callback=one_line, help="Name of its first key.")
 def create_workshop(name: str, address: str, currency: str, locale: str, time_zone: str, key_name: str) -> None:
-    """Make a workshop and its first key, and print the key: it is shown this once only."""
+    """Create a workshop and its first key, and print the key. It is shown only once."""
     lines = address.replace("\\n", "\n")
     made = new_workshop(name=name, address=lines, currency=currency, locale=locale, time_zone=time_zone)
     key = keys.create_workshop(current_database(), made, key_name)
@@ -63,6 +61,6 @@ workshop.add_command(import_workshop)
 
 @workshop.command("list")
 def list_workshops() -> None:
-    """The workshops, oldest first, each with the id by which the other commands name it."""
+    """List the workshops, oldest first, each with the id that other commands take."""
     for each in keys.list_workshops(current_database()):
         click.echo(f"{each.workshop_id}  {each.currency}  {each.locale:6}  {each.name}")

@@ -1,1 +1,1 @@
-"""What a workshop's owner runs: it asks a running service over HTTP, and knows nothing else of the service."""
+"""The owner's commands. They use a running service over HTTP and import nothing else of it."""

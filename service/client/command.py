@@ -1,4 +1,4 @@
-"""A command of the workshop's: its options, its help as it is written, and how it ends."""
+"""The owner's commands as such: options, help, exit status."""
 
 import os
 import sys
@@ -17,13 +17,13 @@ from service.client.http import Service
 DEFAULT_URL = "http://127.0.0.1:8410"
 FILE = click.Path(path_type=Path)
 _INTERRUPTED = 130
-"""As the shell has it of a signal."""
+"""The shell's exit status of a program interrupted by SIGINT."""
 
 Declared = TypeVar("Declared", bound=Callable[..., Any])
 
 
 class Options(SimpleNamespace):
-    """What stands on the command line, by the names of its options and arguments."""
+    """The values of the command line, by the names of options and arguments."""
 
 
 Job = Callable[[Service, Options], None]
@@ -33,8 +33,8 @@ class OwnersOption(click.Option):
     """An option with its place in the help.
 
     Attributes:
-        section: the heading that it stands below; the general one if it is empty.
-        one_of: options with the same name here exclude each other.
+        section: its heading in the help; the general one if empty.
+        one_of: a group; options of the same group exclude each other.
     """
 
     def __init__(self, *arguments: Any, section: str = "", one_of: str = "", **attributes: Any) -> None:
@@ -48,17 +48,17 @@ def option(*names: str, **attributes: Any) -> Callable[[Declared], Declared]:
 
 
 class OwnersCommand(click.Command):
-    """A command that asks a running service; its help is printed as it is written."""
+    """A command that uses a running service; its help is printed as written."""
 
     def invoke(self, ctx: click.Context) -> None:
-        """Do the job for the service and key of the command line; what stands in its way is told in one line."""
+        """Do the job with the service and key of the command line; a failure is reported in one line."""
         assert self.callback is not None
         _check_alternatives(ctx)
         options = Options(**ctx.params)
         if not options.key:
             raise click.UsageError("a key is needed: --key, or PUGMILL_KEY in the environment", ctx)
         if hasattr(sys.stdout, "reconfigure"):
-            sys.stdout.reconfigure(errors="replace")  # a terminal that does not speak UTF-8 gets what it can show
+            sys.stdout.reconfigure(errors="replace")  # for terminals that are not UTF-8
         try:
             _finished(self.callback, options)
         except EndedError as error:
@@ -68,15 +68,15 @@ class OwnersCommand(click.Command):
             ctx.exit(_INTERRUPTED)
 
     def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """What the command is for, its examples unwrapped."""
+        """The purpose and examples, without wrapping."""
         formatter.write(f"\n{self.help}\n")
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """How it ends."""
+        """The exit statuses."""
         formatter.write(f"\n{self.epilog}\n")
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """The options, section by section."""
+        """The options by section."""
         sections: dict[str, list[tuple[str, str]]] = {"Arguments": [], "Options": []}
         for each in self.get_params(ctx):
             heading = "Arguments" if isinstance(each, click.Argument) else getattr(each, "section", "") or "Options"
@@ -89,10 +89,10 @@ class OwnersCommand(click.Command):
 
 
 def owners_command(text: str | None) -> Callable[[Job], click.Command]:
-    """Makes a command of a job, with where the service runs and the key before its own options.
+    """Decorates a job as a command, with --url and --key before its own options.
 
     Args:
-        text: its help.
+        text: the help text.
     """
 
     def made(job: Job) -> click.Command:
@@ -123,7 +123,7 @@ def _at_service(job: Job) -> Job:
 
 
 def _check_alternatives(ctx: click.Context) -> None:
-    """Raises if options are given that exclude each other."""
+    """Raises UsageError if options are given that exclude each other."""
     given: dict[str, str] = {}
     for each in _options_given(ctx):
         if each.one_of in given:
@@ -140,11 +140,11 @@ def _options_given(ctx: click.Context) -> Iterator[OwnersOption]:
 
 
 def _finished(job: Callable[..., None], options: Options) -> None:
-    """Do the job and get rid of what it prints, before anything else is told."""
+    """Do the job and flush what it prints, before anything else is printed."""
     try:
         try:
             job(Service(options.url, options.key.strip()), options)
         finally:
             sys.stdout.flush()
-    except BrokenPipeError:  # whoever reads has enough; nothing is to be written at the end either
+    except BrokenPipeError:  # the reader has closed the pipe; keep the interpreter from writing to it at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,4 +1,4 @@
-"""How the workshop's commands end, and why."""
+"""Exit statuses of the owner's commands, and the errors that cause them."""
 
 from collections.abc import Mapping
 from enum import IntEnum
@@ -6,7 +6,7 @@ from typing import Any
 
 
 class End(IntEnum):
-    """A command's exit status, for whatever has started it."""
+    """Exit status of a command."""
 
     DONE = 0
     FAILED = 1
@@ -15,30 +15,30 @@ class End(IntEnum):
     TRY_AGAIN = 4
 
 
-ENDS = """It ends with
+ENDS = """Exit status
   0  done, or there was nothing to do
-  1  refused or failed; the reason stands on standard error
-  2  the command line makes no sense
-  3  done, but something waits for somebody to look at it
-  4  the service or its feed is out of reach or busy, or something was changed at the same moment: run it again later"""
+  1  refused or failed; the reason is on standard error
+  2  the command line is wrong
+  3  done, but something needs attention
+  4  the service or its feed is busy or out of reach, or something changed at the same moment: run it again later"""
 
 
 class EndedError(Exception):
-    """Why a command does not end with 0.
+    """Why the exit status is not 0.
 
     Attributes:
-        end: what it ends with.
+        end: the exit status.
     """
 
     end = End.FAILED
 
 
 class RefusedError(EndedError):
-    """The service did not do what it was asked to, or cannot be reached.
+    """The service refused, or cannot be reached.
 
     Attributes:
-        status: the HTTP status of its answer, if it gave one.
-        problem: the problem document (RFC 9457), as far as it answered with one.
+        status: the HTTP status of its answer, if there is one.
+        problem: its problem document (RFC 9457); empty if there is none.
     """
 
     def __init__(self, told: str, status: int | None = None, problem: Mapping[str, Any] | None = None) -> None:
@@ -47,12 +47,12 @@ class RefusedError(EndedError):
 
 
 class OutOfReachError(RefusedError):
-    """The same a while later may be done."""
+    """The service cannot be reached or is busy; a retry later may succeed."""
 
     end = End.TRY_AGAIN
 
 
 class WaitingError(EndedError):
-    """It is done, and something waits for somebody to look at it."""
+    """The job is done, but something needs attention."""
 
     end = End.WAITING

@@ -1,4 +1,4 @@
-"""A workshop's way to a running service: over HTTP, and nothing but HTTP."""
+"""HTTP requests to a running service."""
 
 import json
 from collections.abc import Iterator, Mapping
@@ -25,19 +25,19 @@ _PASSING = {
 
 
 class Service:
-    """A running service, as one workshop's key sees it.
+    """A running service, used with one workshop's key.
 
     Attributes:
         url: its address, without a slash at the end.
     """
 
     def __init__(self, url: str, key: str) -> None:
-        import requests  # noqa: PLC0415 - heavy, and the help of a command asks nobody
+        import requests  # noqa: PLC0415 - slow to import, and --help does not need it
 
         self.url = url.rstrip("/")
         self._session = requests.Session()
         self._no_answer = requests.RequestException
-        # As a header of the session it would give way to what ~/.netrc has for the host.
+        # As a header of the session, the key would be overridden by an entry for the host in ~/.netrc.
         self._session.auth = lambda request: _with_key(request, key)
 
     def send(
@@ -50,18 +50,18 @@ class Service:
         headers: Mapping[str, str] | None = None,
         is_long: bool = False,
     ) -> "requests.Response":
-        """One request, its body as JSON; for instance PUT, /v1/taxes/standard, {"name": "VAT"}.
+        """Send a request with a JSON body; for instance PUT, /v1/taxes/standard, {"name": "VAT"}.
 
         Args:
-            query: what stands behind the path; None is left out.
-            headers: others besides Accept, or in its place.
-            is_long: the service may work on it for long before anything is heard; `parts` reads its answer.
+            query: query parameters; those that are None are left out.
+            headers: further headers; they may replace Accept.
+            is_long: whether the answer may take minutes; it is then streamed, for `parts` or `data` to read.
 
         Raises:
-            RefusedError: in the words of the service, if it answered.
+            RefusedError: with the service's reason, if it answered.
         """
         known = {"Accept": "application/json"}
-        if method == "POST":  # should what carries the request send it twice, it is done once
+        if method == "POST":  # if a proxy sends the request twice, it is still done once
             known["Idempotency-Key"] = f'"{uuid4()}"'
         sent = {"json": body, "params": query, "headers": {**known, **(headers or {})}}
         timeout = CONNECT_SECONDS, PATIENCE_SECONDS if is_long else TIMEOUT_SECONDS
@@ -77,10 +77,10 @@ class Service:
         return response
 
     def parts(self, response: "requests.Response") -> Iterator[bytes]:
-        """The body of a streamed answer, as it comes in.
+        """The body of a streamed answer, as it arrives.
 
         Raises:
-            RefusedError: it broke off.
+            RefusedError: if the connection breaks.
         """
         try:
             yield from response.iter_content(64 * 1024)
@@ -102,7 +102,7 @@ class Service:
 
     def _silence(self, error: "requests.RequestException") -> RefusedError:
         if isinstance(error, ValueError):
-            return RefusedError(f"{self.url} cannot be asked: {error}")
+            return RefusedError(f"{self.url} cannot be used: {error}")
         reason = type(error).__name__
         return OutOfReachError(f"no answer from {self.url} ({reason}); is the service running there?")
 
@@ -117,14 +117,14 @@ def _refusal(method: str, path: str, response: "requests.Response") -> RefusedEr
     told = f"{method} {path} was refused with {status}: {_reason(problem) or response.text.strip()[:200]}"
     if seconds := response.headers.get("Retry-After"):
         told += f" (Retry-After: {seconds})"
-    # A gateway before a service that is being started again answers 502, and so does the service itself of a feed
-    # that is not to be believed; that does not pass.
+    # A gateway answers 502 while the service restarts, which passes. The service itself answers 502 about a feed
+    # whose answer cannot be used, which does not pass.
     is_passing = status in _PASSING or (status == HTTPStatus.BAD_GATEWAY and not problem)
     return (OutOfReachError if is_passing else RefusedError)(told.removesuffix(": "), status, problem)
 
 
 def _problem(response: "requests.Response") -> dict[str, Any]:
-    """The problem document (RFC 9457); nothing if something else answered."""
+    """The problem document (RFC 9457); empty if the answer is not one."""
     try:
         problem = response.json()
     except ValueError:
@@ -133,11 +133,11 @@ def _problem(response: "requests.Response") -> dict[str, Any]:
 
 
 def _reason(problem: Mapping[str, Any]) -> str:
-    """Every member that the problem names, or its detail."""
+    """The problem's errors, or its detail."""
     errors = [f"{place_of(each)}: {each['detail']}" for each in problem.get("errors", ())]
     return "; ".join(errors) or str(problem.get("detail", ""))
 
 
 def place_of(error: Mapping[str, Any]) -> str:
-    """Where in what was sent an error of a problem is."""
+    """The place in the request that an error of a problem is about."""
     return str(error.get("pointer") or error.get("parameter") or f"line {error.get('line')}")

@@ -1,4 +1,4 @@
-"""How far a command has come, on a terminal's standard error and nowhere else."""
+"""Progress of a command, shown on standard error if that is a terminal."""
 
 import sys
 from collections.abc import Iterable, Iterator
@@ -14,13 +14,13 @@ _TICK_SECONDS = 0.5
 
 
 def each_shown(things: Iterable[T], description: str, total: int | None = None) -> Iterable[T]:
-    """The things, counted as they are taken."""
+    """The things, with a progress bar that counts them."""
     counted: Iterable[T] = _bar(things, desc=description, total=total, unit="")
     return counted
 
 
 def bytes_shown(parts: Iterable[bytes], description: str, total: int | None) -> Iterator[bytes]:
-    """The parts of something, their bytes counted as they come in."""
+    """The parts, with a progress bar that counts their bytes."""
     with _bar(desc=description, total=total, unit="B", unit_scale=True, unit_divisor=1024, leave=False) as bar:
         for part in parts:
             yield part
@@ -35,7 +35,7 @@ def _bar(things: Iterable[Any] | None = None, **attributes: Any) -> Any:
 
 @contextmanager
 def waiting_shown(description: str) -> Iterator[None]:
-    """The time that passes while nothing is heard."""
+    """Shows the time elapsed while waiting for an answer."""
     is_hidden, is_over = not sys.stderr.isatty(), Event()
     with _bar(desc=description, bar_format="{desc}: {elapsed}", leave=False) as bar:
         clock = Thread(target=_tick, args=(bar, is_over), daemon=True)

@@ -1,4 +1,4 @@
-"""A resource's dated rates: read, worked out from the terms in force, and put without undoing what others do."""
+"""A resource's dated rates: read, changed, and stored without overwriting changes by others."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -10,35 +10,35 @@ from service.client.members import Path, PathError, are_same, changed, lists_in,
 
 Terms = dict[str, Any]
 Rates = dict[str, Terms]
-"""Terms by their first day, the earliest first."""
+"""Terms by first day, earliest first."""
 
 
 def read_rates(service: Service, resource: str) -> Rates:
     """All rates of a resource.
 
     Raises:
-        RefusedError: 404, nothing is registered under its code.
+        RefusedError: 404 if the resource is not registered.
     """
     found = service.everything(f"{_address(resource)}/rates")
     return {each.pop("valid_from"): without_nothing(each) for each in found}
 
 
 def terms_in_force(rates: Rates, day: str) -> Terms:
-    """What holds on the day; nothing before the first rate."""
+    """The terms in force on the day; empty before the first rate."""
     earlier = [first for first in rates if first <= day]
     return rates[max(earlier)] if earlier else {}
 
 
 def next_day(rates: Rates, day: str) -> str | None:
-    """When the rate after that of the day begins."""
+    """The first day of the next rate, if there is one."""
     return min((first for first in rates if first > day), default=None)
 
 
 def new_terms(terms: Terms, changes: Mapping[Path, Any]) -> Terms:
-    """The terms with these changes; what they do not name stays, but a list that they lead into begins anew.
+    """The terms with these changes; other members stay, but a list with a changed entry is replaced as a whole.
 
     Raises:
-        PathError: there is no room for one of them.
+        PathError: if there can be no member at a path.
     """
     for path in lists_in(changes):
         terms = changed(terms, path, None)
@@ -53,17 +53,17 @@ def new_terms(terms: Terms, changes: Mapping[Path, Any]) -> Terms:
 
 
 def outcome_of(rates: Rates, day: str, terms: Terms) -> str:
-    """What putting the terms does, as far as can be told before: new, replaced or unchanged."""
+    """The outcome of storing the terms, as far as it can be known before: new, replaced or unchanged."""
     if day not in rates:
         return "new"
     return "unchanged" if are_same(rates[day], terms) else "replaced"
 
 
 def put_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rates) -> str:
-    """What a resource costs from a day on, unless somebody else has changed that since the rates were read.
+    """Store the terms of a resource from a day on, unless somebody else has changed them since they were read.
 
     Returns:
-        What it did: new, replaced or unchanged.
+        The outcome: new, replaced or unchanged.
     """
     outcome, address = outcome_of(rates, day, terms), f"{_address(resource)}/rates/{day}"
     if outcome == "unchanged":
@@ -75,7 +75,7 @@ def put_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rat
             raise OutOfReachError(f"the rate of {resource} from {day} has just been changed by somebody else")
         condition = {"If-Match": there.headers["ETag"]}
     done = service.send("PUT", address, terms, headers=condition)
-    # What is left out of a list's entries has a default, which only the service knows.
+    # Members left out of list entries have defaults, which only the service knows.
     return "unchanged" if done.headers["ETag"] == condition.get("If-Match") else outcome
 
 

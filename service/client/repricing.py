@@ -1,4 +1,4 @@
-"""A repricing as the commands do it: worked out, put in force in the state it was worked out in, and written down."""
+"""Repricing by a command: preview, apply exactly that preview, write the changes to a file."""
 
 from typing import Any, BinaryIO
 
@@ -19,48 +19,46 @@ _FILTERS = ("channel", "product", "tag")
 Question = dict[str, Any]
 """Which listings, on which day, by which rules: the body of a POST to /v1/repricings."""
 Answer = dict[str, Any]
-"""What the service says of a repricing or its preview, with the first of its changes."""
+"""The service's answer: a repricing or its preview, with the first page of changes."""
 
 
-_WHICH = "Which listings (each option narrows)"
-_HOW_FAR = "How far prices move"
+_WHICH = "Which listings (all conditions must hold)"
+_HOW_FAR = "How far prices may change"
 _OPTIONS = (
     option("--as-of", metavar="DAY", help="The day whose rates are used, for instance 2026-11-30."),
     option("--dry-run", is_flag=True, help="Show what would change; store nothing."),
-    option("--csv", metavar="FILE", type=FILE, help="Write every change into this file, too."),
-    option("--channel", section=_WHICH, metavar="CODE", help="Those of a sales channel."),
-    option("--product", section=_WHICH, metavar="CODE", help="Those of a product."),
-    option("--tag", section=_WHICH, metavar="CODE", help="Those with a tag."),
+    option("--csv", metavar="FILE", type=FILE, help="Write every change to this file, too."),
+    option("--channel", section=_WHICH, metavar="CODE", help="Listings on this sales channel."),
+    option("--product", section=_WHICH, metavar="CODE", help="Listings of this product."),
+    option("--tag", section=_WHICH, metavar="CODE", help="Listings with this tag."),
     option(
         "--least-move",
         section=_HOW_FAR,
         metavar="SHARE",
-        help="Keep a price that still meets its policy if it would move by less.",
+        help="Keep a price that still meets its policy if it would change by less.",
     ),
-    option("--greatest-move", section=_HOW_FAR, metavar="SHARE", help="Hold a price back if it would move by more."),
+    option("--greatest-move", section=_HOW_FAR, metavar="SHARE", help="Hold a price back if it would change by more."),
     option(
         "--confirm",
         section=_HOW_FAR,
         one_of="confirmed",
         metavar="LISTING",
         multiple=True,
-        help="Let it move all the same; may be given several times.",
+        help="Apply its price all the same; may be repeated.",
     ),
-    option(
-        "--confirm-all", section=_HOW_FAR, one_of="confirmed", is_flag=True, help="Let every price move, however far."
-    ),
+    option("--confirm-all", section=_HOW_FAR, one_of="confirmed", is_flag=True, help="Hold no price back."),
 )
 
 
 def with_repricing(job: Declared) -> Declared:
-    """The job with the options of every command that reprices."""
+    """Decorates a job with the options common to commands that reprice."""
     for declare in reversed(_OPTIONS):
         job = declare(job)
     return job
 
 
 def question_of(options: Options, scope: dict[str, Any], **members: Any) -> Question:
-    """What the command line asks for, within a scope."""
+    """The question asked on the command line, within a scope."""
     narrowed = {**scope, **{name: getattr(options, name) for name in _FILTERS}}
     question: Question = without_nothing(
         {
@@ -76,7 +74,7 @@ def question_of(options: Options, scope: dict[str, Any], **members: Any) -> Ques
 
 
 def repriced(service: Service, question: Question, *, is_dry_run: bool, file: BinaryIO | None) -> Answer:
-    """Answer the question and put the prices in force, unless it is a dry run; every change goes into the file."""
+    """Reprice, or in a dry run preview; writes every change to the file."""
     answer = _settled(service, question, is_dry_run=is_dry_run)
     if file is not None:
         _save_changes(service, question, answer, file)
@@ -84,17 +82,17 @@ def repriced(service: Service, question: Question, *, is_dry_run: bool, file: Bi
 
 
 def show(answer: Answer) -> None:
-    """Print what was done, or would be.
+    """Print what was done, or would be done.
 
     Raises:
-        WaitingError: prices are held back or cannot be worked out.
+        WaitingError: if prices are held back or cannot be computed.
     """
     print(repricing_text(answer, width()))
     _check_nothing_waits(answer)
 
 
 def _settled(service: Service, question: Question, *, is_dry_run: bool) -> Answer:
-    with waiting_shown("working prices out"):
+    with waiting_shown("computing prices"):
         preview = service.send("POST", ADDRESS, question, query=_SHOWN, is_long=True)
         answer: Answer = service.data(preview)
     if is_dry_run or not answer["summary"]["first"] + answer["summary"]["changed"]:
@@ -108,7 +106,7 @@ def _settled(service: Service, question: Question, *, is_dry_run: bool) -> Answe
 
 
 def _save_changes(service: Service, question: Question, answer: Answer, file: BinaryIO) -> None:
-    """Every change as CSV, in the words of the service."""
+    """Write every change as the service's CSV."""
     if answer["id"] is None:
         _save(service, file, answer, "POST", ADDRESS, question)
         return
@@ -120,29 +118,29 @@ def _save_changes(service: Service, question: Question, answer: Answer, file: Bi
 
 
 def save_recorded(service: Service, repricing: Answer, file: BinaryIO) -> None:
-    """Every change of a repricing that is stored, as CSV."""
+    """Write every change of a stored repricing as CSV."""
     _save(service, file, repricing, "GET", f"{ADDRESS}/{repricing['id']}/changes")
 
 
 def _save(service: Service, file: BinaryIO, answer: Answer, method: str, path: str, body: Any = None) -> None:
     listed = service.send(method, path, body, headers={"Accept": "text/csv"}, is_long=True)
     file.writelines(bytes_shown(service.parts(listed), "changes", length_of(listed.headers)))
-    # An answer of unknown length that broke off on the other side looks like a short one.
+    # An answer without a length that was cut off by the other side looks like a short one.
     wanted = sum(answer["summary"][decision] for decision in _LISTED)
     if (written := records_in(file)) != wanted:
-        raise OutOfReachError(f"{written} changes came instead of {wanted}; something was changed, or it broke off")
+        raise OutOfReachError(f"{written} of {wanted} changes came: something changed, or the answer was cut off")
 
 
 def length_of(headers: Any) -> int | None:
-    """How many bytes an answer says it has."""
+    """Content-Length of an answer, if it has one."""
     return int(headers["Content-Length"]) if "Content-Length" in headers else None
 
 
 def _check_nothing_waits(answer: Answer) -> None:
-    """Say what waits for somebody, if anything does.
+    """Check that no price is held back or missing.
 
     Raises:
-        WaitingError: something does.
+        WaitingError: if one is.
     """
     waiting = []
     for decision, meaning in (("held", "held back until confirmed"), ("unpriced", "without a price")):

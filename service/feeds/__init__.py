@@ -1,1 +1,1 @@
-"""What is fetched from outside: nothing of it is trusted before it has been read strictly."""
+"""Data fetched from outside, trusted only after strict parsing."""

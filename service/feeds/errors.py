@@ -1,10 +1,10 @@
-"""What may be wrong with a feed."""
+"""Faults of a feed."""
 
 from enum import StrEnum
 
 
 class Fault(StrEnum):
-    """The kinds of what may be wrong with a feed."""
+    """Kinds of faults of a feed."""
 
     UNREACHABLE = "unreachable"
     TIMEOUT = "timeout"
@@ -28,12 +28,12 @@ class Fault(StrEnum):
 
 
 class FeedError(Exception):
-    """A feed cannot be used as it is.
+    """A feed cannot be used at the moment.
 
     Attributes:
-        fault: what kind of fault it is.
-        reason: what was found.
-        retry_after_seconds: when the feed wants to be asked again, if it said so.
+        fault: the kind of fault.
+        reason: the details.
+        retry_after_seconds: the feed's Retry-After, if it sent one.
     """
 
     def __init__(self, fault: Fault, reason: str, retry_after_seconds: int | None = None) -> None:

@@ -1,4 +1,4 @@
-"""Fetching a file over HTTP that cannot make this service wait, follow, or hold more than it was told to."""
+"""Fetching a file over HTTP with limits on time, size and redirects."""
 
 import logging
 import re
@@ -32,12 +32,12 @@ class Patience:
     """How long a feed may take.
 
     Attributes:
-        connect_seconds: to accept a connection, at each address of its name.
+        connect_seconds: to accept a connection, for each address of its host.
         read_seconds: between two pieces of its answer.
-        whole_seconds: for everything, however often it is asked. The name's look-up is the resolver's to limit.
-        retries: how often it is asked again when it cannot be reached, is overloaded or fails.
-        back_off_seconds: before it is asked again; twice that the next time.
-        retry_after_seconds: the longest that its Retry-After is waited for.
+        whole_seconds: for everything, retries included. Only the resolver limits the look-up of the host.
+        retries: most retries if it cannot be reached, is overloaded or fails.
+        back_off_seconds: delay before the first retry; doubled for the next.
+        retry_after_seconds: the longest Retry-After that is respected.
     """
 
     connect_seconds: float = 5
@@ -48,7 +48,7 @@ class Patience:
     retry_after_seconds: int = 5
 
     def retrying(self) -> Retry:
-        """As urllib3 has it."""
+        """urllib3's retries with these limits."""
         return _Retry(
             total=self.retries,
             redirect=0,
@@ -62,19 +62,19 @@ class Patience:
 
 
 class _Retry(Retry):
-    """Reads nothing of an answer after which it asks again, and does not stumble over what that answer wishes."""
+    """Does not read the body of an answer before a retry, and ignores a malformed Retry-After."""
 
     def increment(
         self, method: str | None = None, url: str | None = None, response: Any = None, *rest: Any, **options: Any
     ) -> Self:
-        """Count a try; what was answered is let go unread, however long it is."""
+        """Count a try, and close the answer unread."""
         counted = super().increment(method, url, response, *rest, **options)
         if response is not None:
             response.close()
         return counted
 
     def parse_retry_after(self, retry_after: str) -> float:
-        """Seconds; 0, as if it had not been said, where it is neither a number nor a date."""
+        """Seconds; 0 if it is neither a number nor a date."""
         try:
             return super().parse_retry_after(retry_after)
         except (InvalidHeader, ValueError, OverflowError):
@@ -82,19 +82,19 @@ class _Retry(Retry):
 
 
 class _Session(requests.Session):
-    """Knows no redirects. The library reads a redirect's body whole and its address, even where it does not follow."""
+    """Ignores redirects. Otherwise the library reads the body of a redirect, even if it does not follow it."""
 
     def get_redirect_target(self, resp: requests.Response) -> None:
-        """Nowhere."""
+        """No target."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fetched:
-    """A file as it came.
+    """A fetched file.
 
     Attributes:
         body: its bytes.
-        conditions: header fields with which it is sent again only if it has changed.
+        conditions: header fields of a conditional request, which gets the file only if it has changed.
     """
 
     body: bytes
@@ -102,9 +102,9 @@ class Fetched:
 
 
 class _Deadline:
-    """Cuts every connection that was opened under it when its time is over.
+    """Closes every connection opened under it when its time is over.
 
-    A socket's own timeout begins anew with each byte, so an answer that trickles would hold the service for days.
+    A socket's own timeout restarts with each byte, so a slow answer could block the service for days.
     """
 
     def __init__(self, seconds: float) -> None:
@@ -124,11 +124,11 @@ class _Deadline:
             each.close()
 
     def opened(self, host: str, port: int, seconds: float, options: Any) -> socket.socket:
-        """A connection to the first of the host's addresses that accepts one.
+        """Connect to the first of the host's addresses that accepts.
 
         Raises:
-            OSError: none does, or there is none.
-            TimeoutError: none does in these seconds, or time is over.
+            OSError: if none accepts, or there is none.
+            TimeoutError: if none accepts in time.
         """
         failed = OSError("the name has no address")
         for *_, address in socket.getaddrinfo(host.strip("[]"), port, type=socket.SOCK_STREAM):
@@ -144,7 +144,7 @@ class _Deadline:
         raise failed
 
     def watch(self, opened: socket.socket) -> None:
-        """Cut this connection too. TLS takes a socket over; its duplicate stays ours."""
+        """Close this connection too. TLS takes the socket over, so a duplicate is kept."""
         self._opened.append(opened.dup())
         if self.is_over:
             self._cut()
@@ -155,18 +155,18 @@ class _Deadline:
             try:
                 each.shutdown(socket.SHUT_RDWR)
             except OSError:
-                continue  # the other side was quicker
+                continue  # already closed by the other side
 
 
 class _Adapter(HTTPAdapter):
-    """Opens every connection, through a proxy or not, under the deadline."""
+    """Opens every connection under the deadline, through a proxy or not."""
 
     def __init__(self, deadline: _Deadline, retrying: Retry) -> None:
         self._deadline = deadline
         super().__init__(max_retries=retrying)
 
     def get_connection_with_tls_context(self, *args: Any, **options: Any) -> Any:
-        """A pool whose connections are watched."""
+        """A pool whose connections the deadline closes."""
         pool: Any = super().get_connection_with_tls_context(*args, **options)
         unwatched: Any = pool.ConnectionCls
         deadline = self._deadline
@@ -177,7 +177,7 @@ class _Adapter(HTTPAdapter):
                     return deadline.opened(self._dns_host, self.port, self.timeout, self.socket_options)
                 except TimeoutError as error:
                     raise ConnectTimeoutError(self, "not connected in time") from error
-                except (OSError, UnicodeError) as error:  # of a name that is none
+                except (OSError, UnicodeError) as error:  # UnicodeError for an invalid host name
                     raise NewConnectionError(self, f"not connected: {error}") from error
 
         pool.ConnectionCls = Watched
@@ -187,16 +187,16 @@ class _Adapter(HTTPAdapter):
 def fetched(
     address: str, *, max_bytes: int, conditions: Mapping[str, str], patience: Patience | None = None
 ) -> Fetched | None:
-    """The XML file at the address; None if it is still what the conditions name.
+    """The XML file at the address; None if it has not changed.
 
     Args:
-        address: where it is.
-        max_bytes: the most that it may have once it is unpacked, whatever length it claims.
-        conditions: header fields that an earlier fetch answered; none to get it in any case.
-        patience: how long it may take.
+        address: address of the file.
+        max_bytes: greatest length after decompression.
+        conditions: conditions of an earlier fetch; empty to fetch it in any case.
+        patience: time limits.
 
     Raises:
-        FeedError: it cannot be had, or is not what was asked for.
+        FeedError: if it cannot be fetched, or is not XML.
     """
     patience = patience or Patience()
     headers = {"Accept": "application/xml, text/xml", "Accept-Encoding": "gzip", "User-Agent": "pugmill", **conditions}
@@ -228,7 +228,7 @@ def _check(response: requests.Response) -> None:
     if status != code.ok:
         raise FeedError(Fault.UNEXPECTED_STATUS, f"it answers with status {status}")
     if kind not in ("application/xml", "text/xml"):
-        raise FeedError(Fault.WRONG_CONTENT, "it answers with something else than XML")
+        raise FeedError(Fault.WRONG_CONTENT, "its answer is not XML")
 
 
 def _retry_after(response: requests.Response) -> int | None:
@@ -237,7 +237,7 @@ def _retry_after(response: requests.Response) -> int | None:
 
 
 def _body(response: requests.Response, max_bytes: int) -> bytes:
-    """What comes, unpacked, as long as it is not too much; what length it claims only shortens the refusal."""
+    """The decompressed body, up to the limit; Content-Length only makes a refusal faster."""
     too_large = FeedError(Fault.TOO_LARGE, f"it has more than {max_bytes:,} bytes")
     claimed = response.headers.get("Content-Length", "")
     if claimed.isdecimal() and int(claimed[:18]) > max_bytes:
@@ -260,19 +260,19 @@ def _too_slow() -> FeedError:
 
 
 def _fault_of(error: requests.RequestException, *, is_over: bool) -> FeedError:
-    """What went wrong, in our own words: the library's name hosts and classes."""
+    """The fault in our words, because the library's messages name hosts and classes."""
     inner = error.args[0] if error.args else None
     cause = getattr(inner, "reason", inner)
-    is_refused = isinstance(cause, NewConnectionError)  # which urllib3 counts among the timeouts
+    is_refused = isinstance(cause, NewConnectionError)  # urllib3 counts it among the timeouts
     is_timeout = isinstance(error, requests.Timeout) or isinstance(cause, TransportTimeoutError)
     if is_over or (is_timeout and not is_refused):
         return _too_slow()
     if isinstance(error, requests.exceptions.SSLError):
-        return FeedError(Fault.UNREACHABLE, "no secure connection to it comes about")
+        return FeedError(Fault.UNREACHABLE, "no secure connection to it is possible")
     if isinstance(error, requests.exceptions.ContentDecodingError):
-        return FeedError(Fault.WRONG_CONTENT, "it cannot be unpacked")
+        return FeedError(Fault.WRONG_CONTENT, "it cannot be decompressed")
     if isinstance(error, requests.exceptions.InvalidHeader):
-        return FeedError(Fault.WRONG_CONTENT, "its answer contradicts itself")
+        return FeedError(Fault.WRONG_CONTENT, "the header of its answer is invalid")
     if isinstance(error, requests.exceptions.ChunkedEncodingError):
         return FeedError(Fault.TRUNCATED, "it breaks off before its end")
     return FeedError(Fault.UNREACHABLE, "it cannot be reached")

@@ -1,4 +1,4 @@
-"""The European Central Bank's euro foreign exchange reference rates, read strictly.
+"""The European Central Bank's euro foreign exchange reference rates, parsed strictly.
 
 Source: European Central Bank, 'Euro foreign exchange reference rates', eurofxref-daily.xml and its histories: units of
 a currency for one euro, published on working days at about 16:00 Central European Time.
@@ -25,7 +25,7 @@ from service.feeds.fetching import Patience, fetched
 
 BASE = "EUR"
 MIN_CURRENCIES = 15
-"""A day of the history since 1999 has 27 at the least; with fewer than this, something is missing."""
+"""Every day since 1999 has at least 27; with fewer than this, something is missing."""
 
 _GESMES = "{http://www.gesmes.org/xml/2002-08-01}"
 _EUROFXREF = "{http://www.ecb.int/vocabulary/2002-08-01/eurofxref}"
@@ -46,7 +46,7 @@ _CUT_SHORT = {
 
 
 class Span(StrEnum):
-    """How far back a file goes."""
+    """The period that a file covers."""
 
     LATEST = "latest"
     DAYS_90 = "90-days"
@@ -58,17 +58,17 @@ _FILES = {
     Span.DAYS_90: ("eurofxref-hist-90d.xml", 1024 * 1024),
     Span.HISTORY: ("eurofxref-hist.xml", 32 * 1024 * 1024),
 }
-"""Name and greatest length of each file; they have about 2 kB, 0.1 MB and 9 MB."""
+"""Name and greatest length of each file; they are about 2 kB, 0.1 MB and 9 MB long."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Published:
-    """What a file says.
+    """The contents of a file.
 
     Attributes:
         days: the rates of each day, oldest first.
-        left_out: codes that are no currencies known here, oldest first; a new currency must not stop the others.
-        conditions: header fields with which the file is sent again only if it has changed.
+        left_out: unknown currency codes, oldest first; a new currency must not block the others.
+        conditions: header fields of a conditional request, which gets the file only if it has changed.
     """
 
     days: tuple[DayRates, ...]
@@ -78,35 +78,35 @@ class Published:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReferenceRates:
-    """The feed, at an address that the operator has set.
+    """The feed, at an address that the operator configures.
 
     Attributes:
-        base_address: of its files, with a slash at the end.
-        patience: how long it may take.
+        base_address: address of its files, with a slash at the end.
+        patience: time limits.
     """
 
     base_address: str
     patience: Patience = field(default_factory=Patience)
 
     def address_of(self, span: Span) -> str:
-        """Where the file is."""
+        """The address of the file."""
         return self.base_address + _FILES[span][0]
 
     def published(self, span: Span, today: date, conditions: Mapping[str, str]) -> Published | None:
-        """What the file says; None if it is still what the conditions name.
+        """The contents of the file; None if it has not changed.
 
         Raises:
-            FeedError: it cannot be had, or is not to be believed.
+            FeedError: if it cannot be fetched, or anything in it is wrong.
         """
         found = fetched(self.address_of(span), max_bytes=_FILES[span][1], conditions=conditions, patience=self.patience)
         return None if found is None else read(found.body, today, found.conditions)
 
 
 def read(body: bytes, today: date, conditions: Mapping[str, str] | None = None) -> Published:
-    """What the XML says, every day and every rate of it checked.
+    """Parse the XML, and check every day and every rate.
 
     Raises:
-        FeedError: something in it cannot be right; then nothing of it is believed.
+        FeedError: if anything is wrong; then nothing of it is used.
     """
     reader = _Reader(today)
     parser: Any = XMLParser(target=reader, forbid_dtd=True)
@@ -120,12 +120,12 @@ def read(body: bytes, today: date, conditions: Mapping[str, str] | None = None) 
             raise FeedError(Fault.TRUNCATED, "it breaks off before its end") from None
         raise FeedError(Fault.WRONG_CONTENT, "it is not well-formed XML") from None
     except (LookupError, ValueError):
-        raise FeedError(Fault.WRONG_CONTENT, "it is in an encoding that is not known here") from None
+        raise FeedError(Fault.WRONG_CONTENT, "its encoding is unknown") from None
     return reader.published(conditions or {})
 
 
 class _Reader:
-    """Told of one element after the other: Envelope/Cube/Cube[@time]/Cube[@currency][@rate], and no tree is built."""
+    """Handles the elements Envelope/Cube/Cube[@time]/Cube[@currency][@rate] one by one, without a tree."""
 
     def __init__(self, today: date) -> None:
         self._today = today
@@ -135,7 +135,7 @@ class _Reader:
         self._left_out: dict[str, None] = {}
 
     def start(self, tag: str, attributes: Mapping[str, str]) -> None:
-        """An element begins."""
+        """Handle the start of an element."""
         self._path.append(tag)
         if tag in _HEADINGS:
             return
@@ -149,10 +149,10 @@ class _Reader:
             case [_, _, _, three] if three == _CUBE:
                 self._add_rate(attributes.get("currency", ""), attributes.get("rate", ""))
             case _:
-                self._refuse(Fault.WRONG_STRUCTURE, f"it has an element '{tag[-60:]}' where none belongs")
+                self._refuse(Fault.WRONG_STRUCTURE, f"it has an element '{tag[-60:]}' in the wrong place")
 
     def end(self, _tag: str) -> None:
-        """An element ends."""
+        """Handle the end of an element."""
         self._path.pop()
 
     def _refuse(self, fault: Fault, reason: str) -> NoReturn:
@@ -176,13 +176,13 @@ class _Reader:
         if not _CODE.fullmatch(code) or code == BASE:
             self._refuse(Fault.BAD_CURRENCY, f"'{code[:40]}' on {self._day} is not another currency's code")
         if code in rates:
-            self._refuse(Fault.DUPLICATE_CURRENCY, f"{code} is there twice on {self._day}")
+            self._refuse(Fault.DUPLICATE_CURRENCY, f"{code} is in it twice on {self._day}")
         if not _RATE.fullmatch(text) or not Decimal(text):
             self._refuse(Fault.BAD_RATE, f"'{text[:40]}' for {code} on {self._day} is not a rate")
         rates[code] = Decimal(text)
 
     def published(self, conditions: Mapping[str, str]) -> Published:
-        """What was read."""
+        """The days read; raises FeedError if there are none."""
         if not self._days:
             self._refuse(Fault.NO_DAY, "it has no day")
         days = tuple(self._checked(day) for day in sorted(self._days))
@@ -192,7 +192,7 @@ class _Reader:
         found = self._days[day]
         known = {code: rate for code, rate in found.items() if self._is_known(code, day)}
         if len(known) < MIN_CURRENCIES:
-            self._refuse(Fault.TOO_FEW_CURRENCIES, f"{day} has {len(known)} currencies; {MIN_CURRENCIES} is the least")
+            self._refuse(Fault.TOO_FEW_CURRENCIES, f"{day} has {len(known)} of at least {MIN_CURRENCIES} currencies")
         return DayRates(source=FEED, base=BASE, published_on=day, rates=known)
 
     def _is_known(self, code: str, day: date) -> bool:

@@ -1,4 +1,4 @@
-"""Between the server and the application: requests are read whole before a thread works on them.
+"""Between the HTTP server and the application: reads a whole request before a thread works on it.
 
-Central noun: the `Front`, which the server calls in place of the application. The package never knows what is asked.
+Central noun: the `Front`, which the server calls in place of the application. It knows nothing of operations.
 """

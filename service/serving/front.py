@@ -1,6 +1,6 @@
-"""Between the server and the application: a request is read whole before a thread works on it.
+"""Between the HTTP server and the application: reads a whole request before a thread works on it.
 
-However many clients send their bodies slowly, none of them keeps another waiting.
+So clients that send their bodies slowly do not block others.
 """
 
 import asyncio
@@ -21,30 +21,30 @@ from service.store.engine.database_faults import NO_ANSWER
 from service.time_limit import ALLOWED
 
 BODY_SECONDS = 20
-"""In which a client has to send its body, whatever its length."""
+"""Time for a client to send its body, whatever its length."""
 HELD_BYTES = 64 * 1024 * 1024
-"""Of bodies that have not come to their end, all together, in one worker."""
+"""Most bytes of unfinished bodies in one worker, all together."""
 SPARE_SECONDS = 10
-"""After the time for an answer is over, in which whoever works on it has to see that."""
+"""Extra time after the time limit of an answer, for the work to notice it."""
 _MOST_BYTES = MAX_BODY_BYTES + 1
-"""One more than is allowed, so that the application sees that it is too long."""
+"""One byte more than allowed, so that the application sees that a body is too long."""
 _WHOLE_BYTES = 256 * 1024
-"""An answer that is known to be no longer than this goes out in one piece."""
+"""An answer that is not longer than this is sent in one piece."""
 
 Headers = list[tuple[str, str]]
 Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
 
 class Front:
-    """The application as the server calls it (RSGI): bodies are awaited here, work is done by a few threads."""
+    """An RSGI application: awaits bodies here, and has a few threads do the work."""
 
     def __init__(self, application: Application, *, threads: int, seconds: float) -> None:
-        """Begin.
+        """Make the threads.
 
         Args:
-            application: what works out the answers.
-            threads: how many of them at once.
-            seconds: that an answer may take, where the application does not say otherwise.
+            application: the WSGI application.
+            threads: number of threads.
+            seconds: time limit of an answer, unless the application sets another.
         """
         self._application, self._seconds = application, seconds
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="answering")
@@ -57,7 +57,7 @@ class Front:
             try:
                 environ["wsgi.input"] = io.BytesIO(await self._body(protocol, environ.get("CONTENT_LENGTH")))
             except ProblemError as problem:
-                environ[UNREAD] = problem  # for the application to answer, so that it is logged like others
+                environ[UNREAD] = problem  # answered by the application, so that it is logged like others
         answer = await self._answer(environ)
         if answer.whole is None:
             await self._send(answer, protocol)
@@ -65,9 +65,9 @@ class Front:
             protocol.response_bytes(answer.status, answer.headers, answer.whole)
 
     async def _answer(self, environ: dict[str, Any]) -> "_Answer":
-        """What the application answers; or that it does not, where what it waits for has fallen silent.
+        """The application's answer; 503 if it does not return in time because the database does not answer.
 
-        A thread cannot be ended from outside: it goes on, and is free again when it is let go.
+        A thread cannot be stopped from outside: it goes on until the database lets go of it.
         """
         loop, begun = asyncio.get_running_loop(), time.monotonic()
         work = loop.run_in_executor(self._threads, _Answer, self._application, environ)
@@ -80,17 +80,17 @@ class Front:
         return await asyncio.to_thread(_Answer, self._application, environ)
 
     async def _body(self, protocol: HTTPProtocol, told_length: str | None) -> bytes:
-        """The body, or as much of it as shows that it is too long.
+        """The body, read at most up to one byte too many.
 
         Raises:
-            ProblemError: 400, it breaks off; 408, it takes too long; 503, too many are under way.
+            ProblemError: 400 if it breaks off; 408 if it takes too long; 503 if there are too many.
         """
         parts: list[bytes] = []
         try:
             async with asyncio.timeout(BODY_SECONDS):
                 is_whole = await self._read(protocol, parts)
         except TimeoutError:
-            told = f"the body did not come within {BODY_SECONDS} s; send it again, faster"
+            told = f"the body did not arrive within {BODY_SECONDS} s; send it again, faster"
             raise ProblemError(408, "request-timeout", told, headers={"Connection": "close"}) from None
         finally:
             length = sum(map(len, parts))
@@ -100,7 +100,7 @@ class Front:
         return b"".join(parts)[:_MOST_BYTES]
 
     async def _read(self, protocol: HTTPProtocol, parts: list[bytes]) -> bool:
-        """Read the parts; whether nothing of it was cut off, as far as can be seen without its length."""
+        """Read the parts; returns False if the body was visibly cut off."""
         length = ends = 0
         async for part in protocol:
             parts.append(part)
@@ -112,10 +112,10 @@ class Front:
             if length >= _MOST_BYTES:
                 return True
             ends += not part
-        return ends <= 1  # the server ends a body with one empty part, and with another where it broke off
+        return ends <= 1  # the server ends a body with one empty part, and a body that broke off with two
 
     async def _send(self, answer: "_Answer", protocol: HTTPProtocol) -> None:
-        """A long answer, as the client takes it; no thread waits for a slow one."""
+        """Send a long answer at the client's pace, without a thread waiting for it."""
         loop = asyncio.get_running_loop()
         transport = protocol.response_stream(answer.status, answer.headers)
         try:
@@ -128,10 +128,10 @@ class Front:
 
 
 class _Answer:
-    """What the application answers.
+    """The application's answer.
 
     Attributes:
-        whole: all of the body, if it is short.
+        whole: the whole body, if it is short.
     """
 
     def __init__(self, application: Application, environ: dict[str, Any]) -> None:
@@ -150,24 +150,24 @@ class _Answer:
         return not lengths or int(lengths[0]) <= _WHOLE_BYTES
 
     def next_part(self) -> bytes:
-        """What follows; nothing at the end."""
+        """The next part; empty at the end."""
         return next((part for part in self._iterator if part), b"")
 
     def close(self) -> None:
-        """Let go of what the answer is read from."""
+        """Close what the body is read from."""
         close = getattr(self._parts, "close", None)
         if close is not None:
             close()
 
 
 def _close(work: "asyncio.Future[_Answer]") -> None:
-    """Let go of an answer that came too late for anybody to take it."""
+    """Close an answer that came too late."""
     if work.exception() is None:
         work.result().close()
 
 
 def environ_of(scope: Scope) -> dict[str, Any]:
-    """The request as WSGI has it (PEP 3333), its body left out."""
+    """The WSGI environ of the request (PEP 3333), without its body."""
     host, _, port = scope.server.rpartition(":")
     environ: dict[str, Any] = {
         "REQUEST_METHOD": scope.method,
@@ -188,7 +188,7 @@ def environ_of(scope: Scope) -> dict[str, Any]:
         "wsgi.run_once": False,
     }
     for name, value in scope.headers.items():
-        if "_" in name:  # would pass for another header: Content_Length, X_Request_Id
+        if "_" in name:  # would be taken for another header: Content_Length, X_Request_Id
             continue
         variable = name.upper().replace("-", "_")
         variable = variable if variable in ("CONTENT_TYPE", "CONTENT_LENGTH") else f"HTTP_{variable}"

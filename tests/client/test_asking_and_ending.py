@@ -76,7 +76,7 @@ class TestTheExitStatus:
     def test_of_an_address_that_is_none_is_1(self, capsys: pytest.CaptureFixture[str]) -> None:
         assert end_of(ask, "--url", "nowhere") == 1
 
-        assert capsys.readouterr().err.startswith("command: nowhere cannot be asked: ")
+        assert capsys.readouterr().err.startswith("command: nowhere cannot be used: ")
 
     def test_of_what_waits_is_3_and_comes_after_what_was_printed(self, capsys: pytest.CaptureFixture[str]) -> None:
         def job(_service: Any, _options: Any) -> None:
@@ -204,8 +204,8 @@ class TestANewFile:
     def test_where_none_can_be_is_told_before_anything_is_done(self, tmp_path: Path) -> None:
         for path, reason in (
             (tmp_path / "missing" / "prices.csv", "No such file or directory"),
-            (tmp_path, "it is no file"),
-            (Path(os.devnull), "it is no file"),
+            (tmp_path, "it is not a file"),
+            (Path(os.devnull), "it is not a file"),
         ):
             done = []
 

@@ -220,7 +220,7 @@ class TestTheOutcome:
 class TestWrongLines:
     def test_are_all_named_before_anything_is_sent(self, demo: Client, run_import: Import) -> None:
         sent: list[str] = []
-        no_path = "is no path to a member; write for instance price_per_kwh/day or fees[0]/share"
+        no_path = "is not a member; write for instance price_per_kwh/day or fees[0]/share"
         wrong = (
             "materials,2026-12-01,price,0.78,EUR\n"
             "materials/hdpe-flakes,2026-13-01,price,0.78,EUR\n"
@@ -238,17 +238,17 @@ class TestWrongLines:
         assert (ended.status, ended.out, sent) == (1, "", [])
         assert ended.err.splitlines() == [
             "pugmill import-rates: 8 lines are wrong, and nothing is stored:",
-            "  line 2: resource: 'materials' is none; write for instance materials/hdpe-flakes",
-            "  line 3: valid_from: '2026-13-01' is no day; write for instance 2026-11-30",
+            "  line 2: resource: 'materials' is not a resource; write for instance materials/hdpe-flakes",
+            "  line 3: valid_from: '2026-13-01' is not a day; write for instance 2026-11-30",
             f"  line 4: member: 'price//x' {no_path}",
-            "  line 5: value: '0,78' is no amount; write for instance 0.78",
-            "  line 6: currency: 'euro' is none; write for instance EUR",
+            "  line 5: value: '0,78' is not an amount; write for instance 0.78",
+            "  line 6: currency: 'euro' is not a currency code; write for instance EUR",
             "  line 7: has 4 fields instead of 5",
-            "  line 10: member: price of this rate stands on line 9 already",
+            "  line 10: member: price of this rate is on line 9 already",
             f"  line 11: member: '' {no_path}",
-            "  line 11: resource: 'Materials/x' is none; write for instance materials/hdpe-flakes",
-            "  line 11: valid_from: '1.12.2026' is no day; write for instance 2026-11-30",
-            "  line 11: value: '' is no amount; write for instance 0.78",
+            "  line 11: resource: 'Materials/x' is not a resource; write for instance materials/hdpe-flakes",
+            "  line 11: valid_from: '1.12.2026' is not a day; write for instance 2026-11-30",
+            "  line 11: value: '' is not an amount; write for instance 0.78",
         ]
 
     def test_that_name_what_is_not_registered_or_leave_no_room_are_named(
@@ -261,10 +261,10 @@ class TestWrongLines:
 
         assert ended.status == 1
         assert ended.err.splitlines()[1:] == [
-            "  line 3: resource: there is no materials/gold that has rates",
-            "  line 4: resource: there is no products/brick that has rates",
-            "  line 5: member: there are no members to name 'of' among",
-            "  line 6: member: the place [1] comes before there is a place [0]",
+            "  line 3: resource: there is no materials/gold with rates",
+            "  line 4: resource: there is no products/brick with rates",
+            "  line 5: member: there can be no member 'of' here: it is not an object",
+            "  line 6: member: the entry [1] needs an entry [0] before it",
         ]
         assert rate(demo, "materials/hdpe-flakes") is None
 
@@ -292,7 +292,7 @@ class TestWrongLines:
             (b"", "line 1: must name the columns"),
             (b"resource;valid_from;member;value;currency\n", "line 1: must name the columns"),
             (HEADER.encode(), "line 2: there is no line with a rate"),
-            (HEADER.encode() + b'"open', "line 2: not CSV as RFC 4180 has it: "),
+            (HEADER.encode() + b'"open', "line 2: not CSV by RFC 4180: "),
             (HEADER.encode() + b"\xe9\n", "is not UTF-8"),
         ],
         ids=["empty", "semicolons", "heading alone", "open quotes", "Latin-1"],

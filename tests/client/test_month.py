@@ -61,7 +61,7 @@ class TestTheDemoPlan:
 
         lines = cells(ended.out)
         assert ended.status == 0
-        assert f"The month pays: it leaves {month['profit']['amount']} EUR" in lines[0]
+        assert f"The month pays: it earns {month['profit']['amount']} EUR" in lines[0]
         for cost in month["fixed_costs"]:
             assert f"{cost['name']} {cost['amount']['amount']}" in lines
         for load in month["loads"]:
@@ -133,9 +133,9 @@ class TestAPlanOfOneSOwn:
     @pytest.mark.parametrize(
         ("plan", "told"),
         [
-            ("lines: [{listing: brick-stall, pieces: 10}]", "The month does not pay: it is short of"),
+            ("lines: [{listing: brick-stall, pieces: 10}]", "The month does not pay: it loses"),
             ("lines: [{listing: brick-stall, pieces: 0, price: 0.50}]", "none reaches it"),
-            ("lines: [{listing: brick-stall, pieces: 1, least_per_month: 99999}]", "Even the least of everything"),
+            ("lines: [{listing: brick-stall, pieces: 1, least_per_month: 99999}]", "Even the least that must be sold"),
             ("lines: [{listing: brick-stall, pieces: 9999}]", "Extruder with mould-filling nozzle (too much)"),
             ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
         ],
@@ -168,8 +168,8 @@ class TestAPlanOfOneSOwn:
         ("name", "text", "told"),
         [
             ("plan.txt", "", "must end in .yaml or .csv"),
-            ("plan.yaml", "lines: 5", "a plan has members, and among them lines: a list of what is made and sold"),
-            ("plan.csv", "listing\nbrick-stall\n", "the first line names the columns, pieces among them"),
+            ("plan.yaml", "lines: 5", "a plan must have the member lines: a list of what is made and sold"),
+            ("plan.csv", "listing\nbrick-stall\n", "the first line must name the columns, among them pieces"),
             ("plan.csv", "listing,pieces\nbrick-stall,many\n", "/lines/0/pieces"),
             ("plan.yaml", "lines: [{listing: gold, pieces: 1}]", "/lines/0/listing"),
         ],

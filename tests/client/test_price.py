@@ -374,7 +374,7 @@ class TestRefusals:
         ("arguments", "told"),
         [
             ((), "Missing argument 'CODE'"),
-            (("brick-stall", "--dry-run"), "give some"),
+            (("brick-stall", "--dry-run"), "give options of the listing"),
             (("brick-stall", "--margin", "0.3", "--markup", "0.3"), "not allowed with"),
             (("brick-stall", "--standard-batch", "many"), "--standard-batch"),
             (("brick-stall", "--colour", "red"), "No such option"),

@@ -101,7 +101,7 @@ class TestAnOrder:
         refused = quoted(demo, capsys, order)
 
         assert refused.status == 1
-        assert "order.pdf is there already; --again" in refused.err
+        assert "order.pdf exists already; --again" in refused.err
         assert count(demo) == before
         assert quoted(demo, capsys, order, "--again").status == 0
         assert count(demo) == before + 1
@@ -115,11 +115,11 @@ class TestAnOrder:
 
         assert ended.status == 0
         assert sent == ["/v1/quotation-previews"]
-        assert ended.out.endswith("\n\nNothing is kept of it.\n")
+        assert ended.out.endswith("\n\nNothing is stored.\n")
         assert count(demo) == before
         assert [path.name for path in order.parent.iterdir()] == ["order.yaml"]
         drafted = quoted(demo, capsys, order, "--draft")
-        assert ended.out.partition("Nothing is kept")[0] == drafted.out.partition("Kept as a draft")[0]
+        assert ended.out.partition("Nothing is stored")[0] == drafted.out.partition("Stored as a draft")[0]
 
     def test_is_kept_as_a_draft_without_a_document(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
@@ -221,7 +221,7 @@ class TestDocuments:
 
         number = newest(demo, "issued")["number"]
         assert ended.status == 4
-        assert f"{number} stands, but its pdf was not written: --document {number} writes it" in ended.err
+        assert f"{number} is stored, but its pdf was not written: --document {number} writes it" in ended.err
         assert [path.name for path in order.parent.iterdir()] == ["order.yaml"]
 
 
@@ -231,13 +231,13 @@ class TestRefusals:
         [
             ("order.txt", YAML, "must end in .yaml or .csv"),
             ("order.yaml", "lines: [", "expected"),
-            ("order.yaml", "- brick", "an order has members, and among them lines"),
-            ("order.yaml", "customer: {name: x}", "an order has members, and among them lines"),
-            ("order.yaml", "lines: []\neach_line: 3", "each_line has members"),
-            ("order.yaml", "lines: []\nlines: []", "'lines' stands twice"),
-            ("order.csv", "product,pieces\nbrick,5\n", "the first line names the columns"),
-            ("order.csv", "product,quantity\nbrick\n", "line 2 has 1 values where there are 2 columns"),
-            ("order.csv", "product,quantity,policy//value\nbrick,5,1\n", "is no path to a member"),
+            ("order.yaml", "- brick", "an order must have the member lines"),
+            ("order.yaml", "customer: {name: x}", "an order must have the member lines"),
+            ("order.yaml", "lines: []\neach_line: 3", "each_line must have members"),
+            ("order.yaml", "lines: []\nlines: []", "'lines' occurs twice"),
+            ("order.csv", "product,pieces\nbrick,5\n", "the first line must name the columns"),
+            ("order.csv", "product,quantity\nbrick\n", "line 2 has 1 values for 2 columns"),
+            ("order.csv", "product,quantity,policy//value\nbrick,5,1\n", "is not a member"),
             ("order.csv", 'product,quantity\n"brick,5\n', "unexpected end of data"),
         ],
     )
@@ -307,7 +307,7 @@ class TestRefusals:
 
         assert ended.status == 4
         address = f"/v1/quotations/{newest(demo, 'draft')['id']}"
-        assert f"POST {address}/issue does so once and no more" in ended.err
+        assert f"POST {address}/issue issues it at most once" in ended.err
         assert demo.post(f"{address}/issue", None).status_code == 200
 
     @pytest.mark.parametrize("arguments", [[], ["order.yaml", "--document", "Q000001"]])

@@ -51,7 +51,7 @@ class TestRefreshing:
 
         assert ended.status == 0
         assert ["new", "days", "0"] in rows(ended.out)
-        assert ["days", "there", "before", "1"] in rows(ended.out)
+        assert ["unchanged", "days", "1"] in rows(ended.out)
 
     def test_after_a_pause_fetches_the_days_in_between(
         self, client: Client, feed_server: FeedServer, capsys: pytest.CaptureFixture[str]
@@ -79,7 +79,7 @@ class TestRefreshing:
         assert (held.status, again.status, confirmed.status, after.status) == (3, 3, 0, 0)
         assert (
             held.err == f"pugmill {COMMAND}: held back until confirmed: {TODAY};"
-            " --confirm DAY uses a day, --drop DAY throws it away\n"
+            " --confirm DAY uses a day, --drop DAY discards it\n"
         )
         assert [TODAY, "ECB", "USD", "2.5000", "1.0772", "56.9120", "%"] in rows(held.out)
         (record,) = csv.DictReader(io.StringIO(path.read_text(), newline=""))
@@ -104,7 +104,7 @@ class TestRefreshing:
 
         dropped = end_of(client, capsys, COMMAND, "--drop", TODAY)
 
-        assert (dropped.status, dropped.out, dropped.err) == (0, f"Thrown away: {TODAY}\n", "")
+        assert (dropped.status, dropped.out, dropped.err) == (0, f"Discarded: {TODAY}\n", "")
         assert len(jumping.requests) == asked
         assert client.get("exchange-rates/held").json["items"] == []
         assert [each["published_on"] for each in client.get("exchange-rates").json["items"]] == [YESTERDAY]

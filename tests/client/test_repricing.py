@@ -257,9 +257,9 @@ class TestChangingATariff:
     @pytest.mark.parametrize(
         ("arguments", "status", "told"),
         [
-            (GRID, 2, "give what changes"),
-            ((*GRID, "--price", "day"), 2, "'day' is no price of a band"),
-            ((*GRID, "--price", "day=0.39", "--from", "Monday"), 2, "'Monday' is no day"),
+            (GRID, 2, "say what changes"),
+            ((*GRID, "--price", "day"), 2, "'day' is not the price of a band"),
+            ((*GRID, "--price", "day=0.39", "--from", "Monday"), 2, "'Monday' is not a day"),
             ((*DEARER, "--confirm", "brick-stall", "--confirm-all"), 2, "not allowed with"),
             ((*DEARER, "--rate-only", "--csv", "changes.csv"), 2, "--csv"),
             ((*GRID, "--price", "noon=0.39"), 1, "must price exactly the tariff's bands: day, night"),
@@ -405,8 +405,8 @@ class TestRepricing:
         ("arguments", "status", "told"),
         [
             (("--resource", "tariffs/grid", "--changed-since", "2026-11-01"), 2, "not allowed with"),
-            (("--rollback", "x", "--channel", "quay-market"), 2, "--channel: has no meaning beside --rollback"),
-            (("--list", "--dry-run"), 2, "--dry-run: has no meaning beside --list"),
+            (("--rollback", "x", "--channel", "quay-market"), 2, "--channel: not allowed with --rollback"),
+            (("--list", "--dry-run"), 2, "--dry-run: not allowed with --list"),
             (("--least-move", "-1"), 1, "/rules/least_move_share: "),
             (("--as-of", "Monday"), 1, "/as_of: "),
             (("--channel", "nowhere"), 1, "/scope/channel"),

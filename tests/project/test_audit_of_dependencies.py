@@ -232,7 +232,7 @@ class TestAnException:
         vulnerable, unneeded = place.faults_told(index)
 
         assert vulnerable.startswith("sieve 1.0: PYSEC-2026-7")
-        assert unneeded.endswith("is not needed, for nothing like it is found")
+        assert unneeded.endswith("is not needed, as no such vulnerability is found")
 
     @pytest.mark.parametrize(
         "days", [{"until": date(2026, 11, 26)}, {"since": date(2026, 11, 28)}], ids=["over", "not begun"]
@@ -243,7 +243,7 @@ class TestAnException:
 
         out_of_time, vulnerable = place.faults_told(index)
 
-        assert out_of_time.startswith("the exception for sieve, CVE-2026-0007: stands from 2026-11-")
+        assert out_of_time.startswith("the exception for sieve, CVE-2026-0007: is valid from 2026-11-")
         assert vulnerable.startswith("sieve 1.0: PYSEC-2026-7")
 
     def test_stands_on_its_last_day(self, place: Place, index: Index) -> None:
@@ -335,7 +335,7 @@ class TestAnIndex:
         index.offer("sieve")
         del index.answers["/pypi/sieve/json"]
 
-        with pytest.raises(package_index.NoAnswerError, match="tells of no version whether it is vulnerable"):
+        with pytest.raises(package_index.NoAnswerError, match="no data on vulnerabilities"):
             place.faults_told(index)
 
     def test_is_not_asked_beyond_its_time(self, place: Place, index: Index) -> None:

@@ -208,9 +208,9 @@ class TestRestoring:
         ("statement", "told"),
         [
             ("UPDATE alembic_version SET version_num = '9999'", "its revision, 9999, is of a newer version"),
-            ("DELETE FROM alembic_version", "it does not say which revision"),
-            ("DROP TABLE api_keys", "it is no database of this service"),
-            ("DELETE FROM workshops", "rows lack what they refer to, the first in"),
+            ("DELETE FROM alembic_version", "it does not name one schema revision"),
+            ("DROP TABLE api_keys", "it is not a database of this service"),
+            ("DELETE FROM workshops", "rows refer to missing rows, the first in"),
         ],
     )
     def test_of_what_is_no_backup_touches_nothing(self, kept: Path, place: Path, statement: str, told: str) -> None:
@@ -236,7 +236,7 @@ class TestRestoring:
     def test_of_a_file_that_is_not_whole_without_its_log_is_refused(self, kept: Path, place: Path) -> None:
         kept.with_name(f"{kept.name}-wal").write_bytes(b"changes")
 
-        assert "has changes that are not in it" in refused("restore", "--replace", kept)
+        assert "holds changes that are not in the file" in refused("restore", "--replace", kept)
 
 
 class TestOnAServer:

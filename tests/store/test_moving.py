@@ -135,7 +135,7 @@ class TestTheCommands:
         assert twice.exit_code == 1
         assert "is there already" in twice.output
         file.write_text("{")
-        assert "is no JSON" in run.invoke(main, ["workshop", "import", str(file)], env=into).output
+        assert "is not JSON" in run.invoke(main, ["workshop", "import", str(file)], env=into).output
         nowhere = str(tmp_path / "no folder" / "x.json")
         lost = run.invoke(main, ["workshop", "export", its_id, "--output", nowhere], env={"DATABASE_URL": address})
         assert (lost.exit_code, "No such file" in lost.output) == (1, True)

@@ -1,1 +1,1 @@
-"""How the contract is made: operations' schemas read off the domain, examples, and the parts that they share."""
+"""How the contract is generated: schemas derived from the domain, examples, and shared parts."""

@@ -1,4 +1,4 @@
-"""The variable parts of addresses: how each stands in the contract, and how it is read, by its name."""
+"""The variable parts of addresses, by name: what the contract says of each, and how it is read."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,11 +19,7 @@ _UUID = r"[0-9A-Fa-f]{8}(-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}"
 
 
 def _code(text: str) -> str:
-    """A code.
-
-    Raises:
-        ValueError: it has not the form of one.
-    """
+    """Returns the code; raises ValueError if it is malformed."""
     for rule in rules_and_type(Code)[0]:
         if problem := rule(text):
             raise ValueError(problem)
@@ -31,11 +27,7 @@ def _code(text: str) -> str:
 
 
 def _day(text: str) -> date:
-    """A day.
-
-    Raises:
-        ValueError: it is no day of the calendar.
-    """
+    """Returns the day; raises ValueError if there is no such day."""
     try:
         return DateField().deserialize(text)
     except ma.ValidationError as error:
@@ -43,20 +35,12 @@ def _day(text: str) -> date:
 
 
 def _repricing_id(text: str) -> UUID:
-    """The id of a repricing.
-
-    Raises:
-        ValueError: it has not the form of one.
-    """
+    """Returns the id of a repricing; raises ValueError if it is malformed."""
     return _id(text, "repricing")
 
 
 def _quotation_id(text: str) -> UUID | int:
-    """A quotation's id, or the count in its number.
-
-    Raises:
-        ValueError: it has the form of neither.
-    """
+    """Returns a quotation's id, or the count in its number; raises ValueError if it is neither."""
     count = count_of(text)
     return _id(text, "quotation") if count is None else count
 
@@ -72,10 +56,10 @@ def _id(text: str, noun: str) -> UUID:
 
 
 def _form(text: str) -> str:
-    """An ending of a link to a quotation.
+    """Returns the file ending of a link to a quotation.
 
     Raises:
-        ProblemError: 404, a quotation has no such form.
+        ProblemError: 404 if a quotation has no such form.
     """
     if text not in QUOTATION_FORMS:
         told = ", ".join(QUOTATION_FORMS)
@@ -85,13 +69,13 @@ def _form(text: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One variable part.
+    """A variable part of an address.
 
     Attributes:
-        component: the parameter's name among the contract's shared parts.
-        description: what it is.
-        schema: its form.
-        read: the value; raises ValueError, saying what is wrong with the text.
+        component: its name among the contract's shared parameters.
+        description: its meaning.
+        schema: its JSON schema.
+        read: returns the value of a text; raises ValueError saying what is wrong.
     """
 
     component: str
@@ -127,7 +111,7 @@ PARTS = {
     ),
     "form": Part(
         component="QuotationForm",
-        description="In which form: pdf, html, xml or txt.",
+        description="The file format: pdf, html, xml or txt.",
         schema={"type": "string", "enum": list(QUOTATION_FORMS)},
         read=_form,
     ),
@@ -135,10 +119,10 @@ PARTS = {
 
 
 def read_address() -> None:
-    """Read the variable parts of the request's address; the view is given the values.
+    """Read the variable parts of the request's address, for the view.
 
     Raises:
-        ProblemError: 422, one has not the form that it needs.
+        ProblemError: 422 if one is malformed.
     """
     for name, text in (flask.request.view_args or {}).items():
         if name in PARTS:

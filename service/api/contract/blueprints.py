@@ -1,4 +1,4 @@
-"""The flask-smorest pieces set up once: strict parsing, problem documents in the contract."""
+"""flask-smorest, set up once: strict parsing, and problem documents in the contract."""
 
 from http import HTTPStatus
 from typing import Any
@@ -20,7 +20,7 @@ from service.api.http.reading import Parser
 
 SUMMARY = (
     "What a workshop's product costs, what to ask for it, and a quotation that can be re-derived years later. "
-    "Amounts are exact: every decimal leaves as a string and may come in as a string or a JSON number. "
+    "Amounts are exact: every decimal is answered as a string, and may be sent as a string or a JSON number. "
     "Built-in tax rates, tariffs and prices are illustrations; a price never implies that a product is fit for a use."
 )
 
@@ -28,31 +28,31 @@ SUMMARY = (
 _TEXT = {"type": "string"}
 _BINARY = {"type": "string", "format": "binary"}
 _SCHEMAS = {JSON_LD: {"type": "object"}, PDF: _BINARY, **dict.fromkeys(IMAGES, _BINARY)}
-"""Of the forms that are neither text nor described by the view's own schema."""
+"""Schemas of the media types that are neither text nor described by the view's schema."""
 _FORM = ("type", "format", "pattern", "minLength", "maxLength", "enum", "anyOf")
 _SHARED_QUERIES = frozenset({"limit", "cursor", "as_of", "quantity"})
 """Query parameters that many operations take."""
 
 
 class FieldProblemSchema(ma.Schema):
-    """One member, parameter or line that is wrong."""
+    """A member, parameter or line that is wrong."""
 
     pointer = ma.fields.String(metadata={"description": "JSON pointer (RFC 6901) to the member of the body."})
     parameter = ma.fields.String(metadata={"description": "Name of the query parameter."})
-    line = ma.fields.Integer(metadata={"description": "Number of the line of a CSV file, the header being line 1."})
+    line = ma.fields.Integer(metadata={"description": "Line number in a CSV file; the header is line 1."})
     detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
 
 
 class ProblemSchema(ma.Schema):
-    """A refusal (RFC 9457). Some kinds have further members, such as `loop` or `missing`."""
+    """A problem document (RFC 9457). Some types have further members, such as `loop` or `missing`."""
 
     class Meta:
         """Further members are RFC 9457's extension members."""
 
         unknown = ma.INCLUDE
 
-    type = ma.fields.String(required=True, metadata={"description": "What kind of problem it is."})
-    title = ma.fields.String(required=True, metadata={"description": "The status in words."})
+    type = ma.fields.String(required=True, metadata={"description": "The kind of problem."})
+    title = ma.fields.String(required=True, metadata={"description": "The reason phrase of the status."})
     status = ma.fields.Integer(required=True, metadata={"description": "The HTTP status."})
     detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
     errors = ma.fields.List(
@@ -61,7 +61,7 @@ class ProblemSchema(ma.Schema):
 
 
 class Blueprint(flask_smorest.Blueprint):
-    """A blueprint that reads bodies exactly, refuses what it does not know, and documents what operations declare."""
+    """A blueprint that parses requests strictly, and documents what operations declare."""
 
     ARGUMENTS_PARSER: FlaskParser = Parser()
 
@@ -70,7 +70,7 @@ class Blueprint(flask_smorest.Blueprint):
         self._prepare_doc_cbks += [self._prepare_operation_doc]
 
     def add_url_rule(self, rule: str, *args: Any, **options: Any) -> None:
-        """Register the rule; its variable parts are documented by their names."""
+        """Register the rule, and document its variable parts."""
         parts = [part.component for name, part in PARTS.items() if f"<{name}>" in rule]
         super().add_url_rule(rule, *args, **(options | {"parameters": parts}))
         documentation = self._docs[self._endpoints[-1]]
@@ -80,7 +80,7 @@ class Blueprint(flask_smorest.Blueprint):
     def _prepare_operation_doc(
         self, doc: dict[str, Any], doc_info: dict[str, Any], *, method: str, **_: Any
     ) -> dict[str, Any]:
-        """Everything in the contract that follows from what the operation declares."""
+        """Complete the contract with what follows from the operation's declaration."""
         asked = declared_in(doc_info)
         is_read = method == "get" and asked.is_keyed
         responses = doc.setdefault("responses", {})
@@ -101,7 +101,7 @@ class Blueprint(flask_smorest.Blueprint):
 
 
 def _complete(response: dict[str, Any], asked: Operation, *, is_tagged: bool) -> None:
-    """The other forms of a success, and the headers of all successes."""
+    """Add the other media types of a success, and its common headers."""
     for form in asked.forms:
         if form != JSON and "content" in response:
             response["content"].setdefault(form, {"schema": dict(_SCHEMAS.get(form, _TEXT))})
@@ -111,13 +111,13 @@ def _complete(response: dict[str, Any], asked: Operation, *, is_tagged: bool) ->
 
 
 def statuses_of(asked: Operation, method: str, *, variables: int, has_body: bool) -> set[int]:
-    """The statuses that an operation may answer with besides its success.
+    """The statuses of refusals that an operation may answer with.
 
     Args:
-        asked: what the view declares.
-        method: in small letters.
-        variables: how many variable parts its address has.
-        has_body: whether it reads one.
+        asked: the operation that the view declares.
+        method: the HTTP method, in lower case.
+        variables: number of variable parts in its address.
+        has_body: whether it reads a body.
     """
     if not asked.is_keyed:
         return set(asked.refuses)
@@ -126,7 +126,7 @@ def statuses_of(asked: Operation, method: str, *, variables: int, has_body: bool
         found |= {304, 412}
     if has_body:
         found |= {400, 408, 413, 415}
-    # A PUT makes what its address names; only what stands above that may be missing.
+    # A PUT creates what the last part of its address names; only the parts before that may be missing.
     if variables > (1 if method == "put" else 0):
         found.add(404)
     if CONDITIONS & set(asked.headers):
@@ -137,19 +137,19 @@ def statuses_of(asked: Operation, method: str, *, variables: int, has_body: bool
 
 
 class Converter(OpenAPIConverter):
-    """Describes each schema by the first line of its docstring."""
+    """Schemas described by the first line of their docstrings, with shared parts."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._shared_as: dict[str, dict[str, Any]] = {}
 
     def schema2parameters(self, schema: Any, *, location: str, **options: Any) -> list[Any]:
-        """The parameters; those that many operations take are shared parts."""
+        """The parameters; common ones refer to shared parts."""
         found = super().schema2parameters(schema, location=location, **options)
         return [self._shared(each) if each["name"] in _SHARED_QUERIES else each for each in found]
 
     def _shared(self, parameter: dict[str, Any]) -> Any:
-        """The name of the shared part, or the parameter itself where it says something else than others."""
+        """The name of the shared part, or the parameter itself if its description differs."""
         name = "".join(word.capitalize() for word in parameter["name"].split("_"))
         told = {key: value for key, value in parameter.items() if key != "in"}
         shared = self._shared_as.setdefault(name, told)
@@ -158,12 +158,12 @@ class Converter(OpenAPIConverter):
         return name if shared == told else parameter
 
     def field2property(self, field: ma.fields.Field[Any]) -> dict[str, Any]:
-        """The field's JSON schema; a form of text that many fields have is a shared part."""
+        """The field's JSON schema; common forms of text refer to shared parts."""
         told: dict[str, Any] = super().field2property(field)
         for name, form in fields.SHARED_FORMS.items():
             if {key: told.get(key) for key in _FORM} == {key: form.get(key) for key in _FORM}:
                 if name not in self.spec.components.schemas:
-                    self.spec.components.schema(name, {"description": "A form that many members have.", **form})
+                    self.spec.components.schema(name, {"description": "A form of text that many members have.", **form})
                 reference = {"$ref": f"#/components/schemas/{name}"}
                 return {**reference, **{key: value for key, value in told.items() if key not in _FORM}}
         return told
@@ -175,15 +175,15 @@ class Converter(OpenAPIConverter):
 
 
 class Rules(FlaskPlugin):
-    """flask-smorest's reading of rules; their variable parts are documented by `Blueprint.add_url_rule`."""
+    """Paths of the contract; `Blueprint.add_url_rule` documents their variable parts."""
 
     def path_helper(self, rule: Any, **_: Any) -> str:
-        """The path as the contract has it."""
+        """The path in OpenAPI's notation."""
         return str(self.flaskpath2openapi(rule.rule))
 
 
 class Plugin(MarshmallowPlugin):
-    """apispec's reading of marshmallow schemas, with descriptions."""
+    """apispec's plugin for marshmallow, with descriptions."""
 
     Converter = Converter
 
@@ -195,19 +195,19 @@ class Api(flask_smorest.Api):
     DEFAULT_ERROR_RESPONSE_NAME = None  # every operation lists its own, as problem documents
 
     def _register_responses(self) -> None:
-        """The contract has its own shared parts."""
+        """Register our shared parts in place of flask-smorest's."""
         shared_parts.register(self.spec)
 
     def _register_error_handlers(self) -> None:
-        """Errors are answered by service.api.problems."""
+        """Does nothing: service.api.http.errors handles errors."""
 
     def init_app(self, app: Flask, **kwargs: Any) -> None:
-        """Register the fields' types before any schema is read."""
+        """Register the types of fields before any schema is read."""
         super().init_app(app, **kwargs)
         for field, (kind, form) in fields.TYPES.items():
             self.register_field(field, kind, form)
         self.ma_plugin.converter.add_attribute_function(fields.properties)
-        # Leftovers of flask-smorest's own pages and errors, which this service has none of.
+        # Parts of flask-smorest's own paging and errors, which this service does not use.
         self.spec.components.schemas.pop("PaginationMetadata", None)
         self.spec.components.schema("Problem", schema=ProblemSchema)
         self.spec.components.security_scheme(
@@ -215,7 +215,7 @@ class Api(flask_smorest.Api):
             {
                 "type": "http",
                 "scheme": "bearer",
-                "description": "A key of the workshop. To read in a browser it may come as the password of Basic "
-                "(RFC 7617) as well, with any user name; that way nothing can be changed.",
+                "description": "A key of the workshop. A browser may send it as the password of Basic authentication "
+                "(RFC 7617) with any user name; it then only reads.",
             },
         )

@@ -1,4 +1,4 @@
-"""Bodies shown in the contract, each one that the service takes. The figures are invented."""
+"""Example bodies of the contract, all valid. The figures are invented."""
 
 from typing import Any
 
@@ -94,7 +94,7 @@ FACTS: dict[str, Any] = {
         "height_mm": "10",
     },
 }
-"""What may be registered, by collection."""
+"""Example facts, by collection."""
 
 TERMS: dict[str, Any] = {
     "materials": {"price": _eur("0.85"), "reclaim_value": _eur("0.30")},
@@ -148,7 +148,7 @@ TERMS: dict[str, Any] = {
         "limits": {"max_longest_side_mm": "2000", "max_length_plus_girth_mm": "7000"},
     },
 }
-"""What it may cost from a day on, by collection."""
+"""Example terms, by collection."""
 
 EXCHANGE_RATES: dict[str, Any] = {"base": "EUR", "rates": {"GBP": "0.8642", "USD": "1.0853"}}
 

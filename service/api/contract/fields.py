@@ -1,4 +1,4 @@
-"""marshmallow fields as strict as the standards: plain decimals, true integers, ISO dates, clean text."""
+"""Strict marshmallow fields: decimals in plain notation, true integers, ISO dates, text."""
 
 import re
 from collections.abc import Callable, Iterable
@@ -40,7 +40,7 @@ def ruled(rule: Callable[[Any], str | None]) -> Callable[[Any], None]:
 
 
 def literal(value: Any) -> str | None:
-    """The characters of a number or a text; None for anything else."""
+    """The characters of a JSON number or string; None for anything else."""
     if isinstance(value, Number):
         return value.literal
     return value if isinstance(value, str) else None
@@ -56,7 +56,7 @@ class DecimalField(ma.fields.Field[Decimal]):
         figure = Decimal(text)
         if len(figure.as_tuple().digits) > MAX_DIGITS or len(text.partition(".")[2]) > MAX_DIGITS:
             raise ma.ValidationError(f"must have at most {MAX_DIGITS} digits")
-        return figure or figure.copy_abs()  # there is no negative nothing
+        return figure or figure.copy_abs()  # no negative zero
 
 
 class IntegerField(ma.fields.Field[int]):
@@ -69,7 +69,7 @@ class IntegerField(ma.fields.Field[int]):
 
 
 class TextField(ma.fields.Field[str]):
-    """A text as it was sent."""
+    """A text, unchanged."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str):
@@ -78,7 +78,7 @@ class TextField(ma.fields.Field[str]):
 
 
 class FlagField(ma.fields.Field[bool]):
-    """true or false, and nothing like it."""
+    """true or false, and nothing else."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> bool:
         if not isinstance(value, bool):
@@ -116,22 +116,22 @@ class ChoiceField(ma.fields.Field[StrEnum]):
 
 
 class InstantField(ma.fields.Field[Any]):
-    """A moment in UTC (RFC 3339); only ever answered."""
+    """An instant in UTC (RFC 3339), in answers only."""
 
 
 class DataField(ma.fields.Field[Any]):
-    """Data whose form depends on what it is about; only ever answered."""
+    """Data of varying form, in answers only."""
 
 
 def _check_length(field: ma.fields.Field[Any], value: Any) -> None:
-    """Refuse what is too long before any of its entries is looked at."""
+    """Refuse a list or object that is too long before any of its entries is read."""
     for rule in field.metadata.get("rules", ()):
         if isinstance(rule, Length) and isinstance(value, list | dict) and (problem := rule(value)) is not None:
             raise ma.ValidationError(problem)
 
 
 class ListField(ma.fields.List[Any]):
-    """A list, measured before it is read; a tuple once it is, as immutable as the value it becomes part of."""
+    """A list, read as a tuple; its length is checked first."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         _check_length(self, value)
@@ -139,7 +139,7 @@ class ListField(ma.fields.List[Any]):
 
 
 class MappingField(ma.fields.Dict):
-    """An object with names of the caller's choosing, measured before it is read."""
+    """An object whose names the client chooses; its length is checked first."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         _check_length(self, value)
@@ -150,7 +150,7 @@ class MappingField(ma.fields.Dict):
 
 
 def _without_key_and_value(messages: Any) -> Any:
-    """marshmallow files a pair's messages under 'key' and 'value'; a JSON pointer knows only the name."""
+    """Messages by name: marshmallow nests them under 'key' and 'value', which no JSON pointer has."""
     if not isinstance(messages, dict):
         return messages
     return {
@@ -177,7 +177,7 @@ _KEYWORDS = {"at_least": "minimum", "above": "exclusiveMinimum", "at_most": "max
 
 
 def properties(_converter: Any, field: ma.fields.Field[Any], **_: Any) -> dict[str, Any]:
-    """What the contract says of one of these fields besides its type."""
+    """What the contract says of one of these fields in addition to its type."""
     told: dict[str, Any] = {}
     rules = field.metadata.get("rules", ())
     if isinstance(field, DecimalField):
@@ -206,7 +206,7 @@ def _told(rule: Any, field: ma.fields.Field[Any]) -> dict[str, Any]:
 
 
 def range_in_words(rules: Iterable[Any]) -> str:
-    """A decimal's range, for its description: its JSON type is a string, which has none."""
+    """A decimal's range, for its description, because its JSON type is a string and cannot have one."""
     words = {"at_least": "at least", "above": "more than", "at_most": "at most", "below": "less than"}
     told = [
         f"{word} {limit}"
@@ -236,4 +236,4 @@ def _shared_forms() -> dict[str, dict[str, Any]]:
 
 
 SHARED_FORMS = _shared_forms()
-"""Forms that many fields have, by their names among the contract's shared parts."""
+"""Forms of text that many fields have, by their names among the contract's shared parts."""

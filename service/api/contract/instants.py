@@ -1,4 +1,4 @@
-"""Instants as they are asked about: by themselves (RFC 3339), or as a whole day where the workshop is."""
+"""Instants in queries: written as such (RFC 3339), or as a whole day in the workshop's time zone."""
 
 import re
 from datetime import UTC, date, datetime, time, timedelta
@@ -14,7 +14,7 @@ _DAY_LENGTH = len("2026-11-25")
 
 
 def instant_problem(text: str) -> str | None:
-    """What is wrong with the text of an instant or a day; None if it is one."""
+    """What is wrong with the text of an instant or a day; None if nothing is."""
     try:
         if not _FORM.fullmatch(text):
             raise ValueError(text)
@@ -31,7 +31,7 @@ def _read(text: str) -> date | datetime:
 
 
 def instant_of(text: str, time_zone: str, *, is_end: bool = False) -> datetime:
-    """The instant in UTC; of a day its beginning in the time zone or, for an end, that of the next day."""
+    """The instant in UTC; for a day, its beginning in the time zone or, with `is_end`, its end."""
     found = _read(text)
     if isinstance(found, datetime):
         return found.astimezone(UTC)

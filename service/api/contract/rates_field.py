@@ -1,4 +1,4 @@
-"""What-if rates in a body: terms by resource, each read as its own collection has them."""
+"""What-if rates in a body: terms by resource, each read by the schema of its collection."""
 
 from typing import Any
 
@@ -15,7 +15,7 @@ MAX_RATES = 1000
 
 
 class _RatesField(MappingField):
-    """Terms by resource; which terms depends on the resource's collection."""
+    """Terms by resource; their class depends on the resource's collection."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> dict[str, RateTerms]:
         if not isinstance(value, dict):
@@ -41,9 +41,9 @@ class _RatesField(MappingField):
 
 
 def rates_field(*, required: bool) -> ma.fields.Field[Any]:
-    """The member of a body that supposes rates."""
+    """The field for what-if rates."""
     described = {
-        "description": 'Terms by resource, for instance "tariffs/grid"; they count for this answer only.',
+        "description": 'Terms by resource, for instance "tariffs/grid"; used for this answer only.',
         "additionalProperties": {
             "anyOf": [
                 {"$ref": f"#/components/schemas/{collection.terms.__name__}"}

@@ -1,4 +1,4 @@
-"""marshmallow schemas read off the domain's declarations: one place says what a field is."""
+"""marshmallow schemas derived from the domain's declarations, the one place that defines a field."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import is_dataclass
@@ -52,11 +52,11 @@ _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
 }
 _FLAGS = {"true": True, "false": False}
 _FROM_TEXT: dict[Any, Callable[[str], Any]] = {int: Number, bool: lambda text: _FLAGS.get(text, text)}
-"""What a text in a query string stands for in JSON, where that is not a text."""
+"""Converts a text of a query string to what JSON would have, for types other than text."""
 
 
 def nested_messages(problems: tuple[InvalidValueError, ...]) -> dict[str, Any]:
-    """The domain's problems in the form in which marshmallow nests its own."""
+    """The domain's problems, nested as marshmallow nests its messages."""
     messages: dict[Any, Any] = {}
     for problem in problems:
         place = messages
@@ -67,7 +67,7 @@ def nested_messages(problems: tuple[InvalidValueError, ...]) -> dict[str, Any]:
 
 
 class DeclaredSchema(ma.Schema):
-    """Loads an object of its class; every problem of the class's own checks is told with its place."""
+    """Loads an object of its class; reports every problem that the class's own checks find, with its place."""
 
     declared_class: type
 
@@ -80,7 +80,7 @@ class DeclaredSchema(ma.Schema):
 
     @ma.post_load
     def make(self, data: Mapping[str, Any], **_: Any) -> Any:
-        """The value itself."""
+        """Make the object."""
         try:
             return self.declared_class(**data)
         except InvalidValuesError as error:
@@ -126,7 +126,7 @@ def _plain(default: Any) -> Any:
 
 
 def schema_of(declared_class: Any) -> type[DeclaredSchema]:
-    """The schema of a domain class: names, types, bounds and meanings as declared there; made once."""
+    """The schema of a domain class, with its names, types, bounds and meanings; made once."""
     return _schema_of(declared_class)
 
 

@@ -1,1 +1,1 @@
-"""What a batch consumes and costs, and what to ask for it; the rates of a day."""
+"""Bills of resources, cost sheets and the rate card."""

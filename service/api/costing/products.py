@@ -60,13 +60,12 @@ SHEET_FORMS = (JSON, HTML, PDF, *IMAGES)
 
 @declared
 class WhatIfQuestion:
-    """Which batch, on which day, and which rates to suppose.
+    """Which batch, on which day, at which what-if rates.
 
     Attributes:
         quantity: good pieces in the batch.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
-        rates: terms to suppose in place of those in force, by resource, for instance "tariffs/grid". They
-            count for this answer only.
+        rates: terms by resource, for instance "tariffs/grid", in place of those in force; for this answer only.
     """
 
     quantity: Pieces
@@ -75,7 +74,7 @@ class WhatIfQuestion:
 
 
 class WhatIfSchema(DeclaredSchema):
-    """Which batch, on which day, and which rates to suppose."""
+    """Which batch, on which day, at which what-if rates."""
 
     declared_class = WhatIfQuestion
     quantity = field_of(Pieces, required=True, description="Good pieces in the batch.")
@@ -91,7 +90,7 @@ class BillOfResources(MethodView):
     @blueprint.arguments(schema_of(BatchQuery)(), location="query")
     @blueprint.response(200, schema_of(StatedBill))
     def get(self, query: BatchQuery, code: str) -> flask.Response:
-        """Everything a batch consumes, in physical units."""
+        """What a batch consumes, in physical units."""
         return answer(cost_sheets.bill_of_product(workspace(), code, query.quantity))
 
 
@@ -106,7 +105,7 @@ class CostSheet(MethodView):
     def get(self, query: CostQuery, code: str) -> flask.Response:
         """What a batch costs on a day, line by line; as a page or as PDF with every formula written out.
 
-        As an image, what the cost of a piece is made up of.
+        As an image: what the cost of a piece consists of.
         """
         return _shown(code, query.quantity, query.as_of)
 
@@ -114,13 +113,13 @@ class CostSheet(MethodView):
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostStatement))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
-        """What a batch would cost if other rates held; nothing is stored."""
+        """What a batch would cost at other rates; nothing is stored."""
         return _shown(code, question.quantity, question.as_of, question.rates)
 
 
 @blueprint.route("/<code>/cost-sheet.html")
 class CostSheetPage(MethodView):
-    """What a batch costs, under a link that a browser opens."""
+    """What a batch costs, as a page at a plain link."""
 
     @remembered
     @operation("getCostSheetPage", forms=(HTML,), refuses=(409,))
@@ -133,7 +132,7 @@ class CostSheetPage(MethodView):
 
 @blueprint.route("/<code>/cost-sheet.pdf")
 class CostSheetPaper(MethodView):
-    """What a batch costs, under a link that opens as PDF."""
+    """What a batch costs, as PDF at a plain link."""
 
     @remembered
     @operation("getCostSheetPaper", forms=(PDF,), refuses=(409,))
@@ -164,14 +163,14 @@ def _written(worked: WorkedCost, media_type: str) -> flask.Response:
 
 @blueprint.route("/<code>/cost-sheet/workings")
 class Workings(MethodView):
-    """How what a batch costs came about."""
+    """The workings of a cost sheet."""
 
     @remembered
     @operation("getCostWorkings", refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
-        """Every figure of a cost sheet with its formula, fit to be checked with a pocket calculator."""
+        """Every figure of a cost sheet with its formula, to check with a pocket calculator."""
         as_of = query.as_of or workshop().today()
         worked = work_out_cost(workspace(), code, query.quantity, as_of)
         return answer(worked.workings)
@@ -180,7 +179,7 @@ class Workings(MethodView):
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostWorkings))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
-        """The same if other rates held; nothing is stored."""
+        """Every figure with its formula, at other rates; nothing is stored."""
         as_of = question.as_of or workshop().today()
         worked = work_out_cost(workspace(), code, question.quantity, as_of, question.rates)
         return answer(worked.workings)

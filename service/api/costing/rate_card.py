@@ -18,7 +18,7 @@ blueprint = Blueprint("rates", __name__, url_prefix="/v1", description="Rates ac
 
 @declared
 class DayQuery:
-    """On which day.
+    """Which day.
 
     Attributes:
         as_of: the day whose rates are shown; today in the workshop's time zone if left out.
@@ -35,5 +35,5 @@ class RateCard(MethodView):
     @blueprint.arguments(schema_of(DayQuery)(), location="query")
     @blueprint.response(200, schema_of(rate_card.StatedRateCard))
     def get(self, query: DayQuery) -> flask.Response:
-        """Every rate in force on a day, down to the amounts a unit rate is made of."""
+        """Every rate in force on a day, with the components of each unit rate."""
         return answer(rate_card.rate_card_on(workspace(), query.as_of or workshop().today()))

@@ -1,1 +1,1 @@
-"""Exchange rates: entered, imported, fetched, confirmed."""
+"""Exchange rates: entering, importing, fetching, confirming, converting."""

@@ -1,4 +1,4 @@
-"""A CSV file of exchange rates (RFC 4180), read line by line: every line that is wrong is named."""
+"""A CSV file of exchange rates (RFC 4180); every line that is wrong is named."""
 
 import csv
 import io
@@ -23,9 +23,9 @@ class FileLine:
 
     Attributes:
         day: the day the rate holds from.
-        base: the currency of which one unit is worth the rate; the same for all of a day.
-        currency: another currency; it may have ended since that day.
-        rate: its units for one unit of the base.
+        base: the base currency; the same for all lines of a day.
+        currency: another currency; it may have gone out of use since that day.
+        rate: units of the currency for one unit of the base.
     """
 
     day: date
@@ -48,10 +48,10 @@ _LINE = schema_of(FileLine)()
 
 
 def read_days(body: bytes, source: str) -> list[DayRates]:
-    """The rates of the file by day; not one of them if any line is wrong.
+    """The rates of the file by day; none of them if any line is wrong.
 
     Raises:
-        ProblemError: 400, it is not CSV in UTF-8; 422, naming the lines that are wrong, the first 50 of them.
+        ProblemError: 400 if it is not CSV in UTF-8; 422 naming the first 50 lines that are wrong.
     """
     try:
         text = body.decode("utf-8-sig")
@@ -61,19 +61,19 @@ def read_days(body: bytes, source: str) -> list[DayRates]:
     try:
         return _Days(source).read(rows)
     except csv.Error as error:
-        detail = f"not CSV as RFC 4180 has it: {error}, at line {rows.line_num}"
+        detail = f"not CSV by RFC 4180: {error}, at line {rows.line_num}"
         raise ProblemError(400, "malformed-csv", detail) from None
 
 
 class _Days:
-    """The days of a file, as far as it has been read."""
+    """The days of a file, collected line by line."""
 
     def __init__(self, source: str) -> None:
         self._source = source
         self._days: dict[date, tuple[str, dict[str, Decimal]]] = {}
 
     def read(self, rows: Any) -> list[DayRates]:
-        """All its lines, or the problem with some of them."""
+        """Read all lines; raises the problem if any is wrong."""
         header: list[str] = next(rows, [])
         if sorted(header) != sorted(COLUMNS):
             detail = f"must name the columns {', '.join(COLUMNS)}, separated by commas"
@@ -95,7 +95,7 @@ class _Days:
         ]
 
     def _problems(self, header: list[str], row: list[str]) -> Iterator[str]:
-        """Add the line to its day; what is wrong with it if it cannot be."""
+        """Add the line to its day; yields what is wrong with it."""
         if len(row) != len(COLUMNS):
             yield f"has {len(row)} fields instead of {len(COLUMNS)}"
             return

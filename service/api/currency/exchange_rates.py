@@ -1,4 +1,4 @@
-"""Exchange rates: entered by hand, imported, fetched, held back and confirmed; and an amount converted with them."""
+"""Exchange rates: entered, imported, fetched, held back and confirmed; and conversion of an amount."""
 
 import logging
 from collections.abc import Callable
@@ -40,7 +40,7 @@ from service.workflows.errors import FeedFailedError
 
 _logger = logging.getLogger("pugmill")
 blueprint = Blueprint(
-    "exchange-rates", __name__, url_prefix="/v1/exchange-rates", description="What amounts are converted with."
+    "exchange-rates", __name__, url_prefix="/v1/exchange-rates", description="Exchange rates and conversion."
 )
 
 
@@ -54,13 +54,13 @@ _PAGE = listed(
     "ExchangeRates",
     {
         "source": field_of(str, required=True, description='Who published them; "manual" if entered by hand.'),
-        "published_on": field_of(date, required=True, description="The day they hold from."),
+        "published_on": field_of(date, required=True, description="The day they are valid from."),
     },
 )
 
 
 def _page_of(query: PageQuery, load: Callable[..., list[Any]], day: Callable[[Any], DayRates]) -> flask.Response:
-    """A page by day and source, newest day first."""
+    """A page, newest day first and by source within a day."""
     after = position(query)
     before = (date.fromisoformat(after[0]), after[1]) if after else None
     return page(
@@ -91,18 +91,18 @@ class ExchangeRatesOfDay(MethodView):
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
     def get(self, query: SourceQuery, day: date) -> flask.Response:
-        """The exchange rates of a source for a day; those entered by hand if none is named."""
+        """A source's exchange rates for a day; those entered by hand if no source is named."""
         found = exchange.find_exchange_rates(workspace(), day, query.source)
         return answer(exchange.told(found.day), revision=found.revision)
 
     @operation("putExchangeRates", headers=(IF_MATCH, CREATE_ONLY))
     @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
-    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="They were replaced, or are unchanged.")
+    @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="Replaced, or unchanged.")
     @blueprint.alt_response(
-        201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="They are registered now."
+        201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="Registered."
     )
     def put(self, entered: EnteredRates, day: date) -> flask.Response:
-        """Enter exchange rates by hand for a day; the same again changes nothing."""
+        """Enter a day's exchange rates by hand; repeating it changes nothing."""
         rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
         return saved(exchange.put_exchange_rates(workspace(), rates, may_be_put))
 
@@ -110,7 +110,7 @@ class ExchangeRatesOfDay(MethodView):
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(204)
     def delete(self, query: SourceQuery, day: date) -> flask.Response:
-        """Take back the exchange rates of a day that were entered by mistake; the day before holds on."""
+        """Withdraw a day's exchange rates entered by mistake; those of the day before stay in force."""
         exchange.withdraw_exchange_rates(workspace(), day, query.source, may_be_put)
         return nothing()
 
@@ -125,8 +125,8 @@ class Import(MethodView):
             "required": True,
             "description": (
                 "RFC 4180 in UTF-8, one rate a line. The header names the columns, in any order: `day` (YYYY-MM-DD), "
-                "`base` (the currency of which one unit is worth the rate, one for each day), `currency`, `rate` "
-                "(a decimal in plain notation). Currencies that have ended since the day are taken."
+                "`base` (the base currency, one for each day), `currency`, `rate` (units of the currency for one of "
+                "the base, in plain notation). Currencies that have gone out of use since then are accepted."
             ),
             "content": {CSV: {"schema": {"type": "string"}, "example": EXCHANGE_RATES_FILE}},
         }
@@ -134,10 +134,10 @@ class Import(MethodView):
     @blueprint.arguments(schema_of(ImportQuery)(), location="query")
     @blueprint.response(200, schema_of(exchange.Import))
     def post(self, query: ImportQuery) -> flask.Response:
-        """Take over a CSV file of one source's exchange rates: all of it, or nothing if a line is wrong.
+        """Import a CSV file of one source's exchange rates: all of it, or nothing if a line is wrong.
 
-        A day that is there is replaced whole; the same again changes nothing. Jumps are not held back: who imports a
-        file has it before him.
+        A day already stored is replaced as a whole; repeating the import changes nothing. Days with jumps are not held
+        back, because whoever imports a file can check it.
         """
         charset = flask.request.mimetype_params.get("charset", "utf-8")
         if charset.lower() != "utf-8":
@@ -156,8 +156,8 @@ class Refresh(MethodView):
     def post(self, wanted: RefreshRequest) -> flask.Response:
         """Fetch the European Central Bank's reference rates, published on working days in the afternoon.
 
-        A day on which a rate jumps by more than 20 % from the last one in use is held back until it is confirmed. In
-        a history a jump stands if the next rate bears it out. If the feed fails, nothing is changed.
+        A day on which a rate differs by more than 20 % from the last one in use is held back until it is confirmed.
+        In a history, a jump is accepted if the next rate confirms it. If the feed fails, nothing is changed.
         """
         try:
             done = fetching.refresh_exchange_rates(workspace(), _feed(), wanted.span)
@@ -177,7 +177,7 @@ class Held(MethodView):
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(HeldDay), "HeldExchangeRates", {}), headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
-        """Days that are not used until they are confirmed, and why; newest first."""
+        """Days held back until they are confirmed, and why; newest first."""
         return _page_of(query, fetching.list_held_exchange_rates, lambda held: held.day)
 
 
@@ -189,7 +189,7 @@ class Confirm(MethodView):
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(200, schema_of(fetching.Confirmation))
     def post(self, query: HeldQuery, day: date) -> flask.Response:
-        """Use a day that was held back, and those after it that no longer jump once it is used."""
+        """Put a held day in use, and the days after it that then no longer jump."""
         return answer(fetching.confirm_exchange_rates(workspace(), day, query.source, is_expected))
 
 
@@ -201,7 +201,7 @@ class HeldDayOfSource(MethodView):
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(200, schema_of(HeldDay))
     def get(self, query: HeldQuery, day: date) -> flask.Response:
-        """A day that is not used until it is confirmed, and why."""
+        """A day held back until it is confirmed, and why."""
         found = fetching.find_held_exchange_rates(workspace(), day, query.source)
         return tagged(fetching.tag_of(found), lambda: answer(found))
 
@@ -209,7 +209,7 @@ class HeldDayOfSource(MethodView):
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(204)
     def delete(self, query: HeldQuery, day: date) -> flask.Response:
-        """Throw away a day that was held back."""
+        """Discard a day that was held back."""
         fetching.drop_held_exchange_rates(workspace(), day, query.source, is_expected)
         return nothing()
 
@@ -222,7 +222,7 @@ class Conversion(MethodView):
     @blueprint.arguments(schema_of(ConversionQuery)(), location="query")
     @blueprint.response(200, schema_of(exchange.Conversion))
     def get(self, query: ConversionQuery) -> flask.Response:
-        """An amount in another currency, rounded once to its minor unit; with the rates, their date and source."""
+        """Convert an amount, rounded once to the minor unit; with the rates, their date and source."""
         amount = Money(amount=query.amount, currency=query.currency)
         as_of = query.as_of or workshop().today()
         return answer(exchange.convert(workspace(), amount, query.to, as_of))

@@ -1,4 +1,4 @@
-"""What may be asked and told about exchange rates."""
+"""Queries and bodies of the operations on exchange rates."""
 
 from collections.abc import Iterable, Mapping
 from datetime import date
@@ -17,7 +17,7 @@ class EnteredRates:
     """Exchange rates for one day.
 
     Attributes:
-        base: the currency of which one unit is worth the rates, for instance "EUR".
+        base: the base currency, for instance "EUR".
         rates: units of each currency for one unit of the base, as published.
     """
 
@@ -31,7 +31,7 @@ class EnteredRates:
 
 @declared
 class SourceQuery:
-    """Whose rates.
+    """Which source's rates.
 
     Attributes:
         source: who published them; "manual" if the workshop entered them.
@@ -42,7 +42,7 @@ class SourceQuery:
 
 @declared
 class HeldQuery:
-    """Whose rates are held back.
+    """Which source's held rates.
 
     Attributes:
         source: who published them.
@@ -53,17 +53,17 @@ class HeldQuery:
 
 @declared
 class ImportQuery:
-    """Whose rates a file has.
+    """Which source the file's rates are from.
 
     Attributes:
-        source: who published them, in the workshop's words.
+        source: who published them, as the workshop calls it.
     """
 
     source: Name
 
     def problems(self) -> Iterable[InvalidValueError]:
         if self.source in (MANUAL, FEED):
-            reason = f"'{MANUAL}' is what is entered by PUT and '{FEED}' what is fetched; name the source of this file"
+            reason = f"'{MANUAL}' means rates entered by PUT, '{FEED}' fetched ones; name the source of this file"
             yield InvalidValueError(("source",), reason)
 
 
@@ -72,8 +72,8 @@ class RefreshRequest:
     """What to fetch.
 
     Attributes:
-        span: the latest day, the last 90 days or the whole history; where nothing is said the latest, or 90 days where
-            there is no day young enough to compare it with.
+        span: the latest day, the last 90 days or the whole history. If left out, the latest, or 90 days if no stored
+            day is recent enough to compare it with.
     """
 
     span: Span | None = None
@@ -84,9 +84,9 @@ class ConversionQuery:
     """What to convert.
 
     Attributes:
-        amount: how much.
-        currency: of what.
-        to: the currency wanted.
+        amount: the amount.
+        currency: its currency.
+        to: the currency to convert to.
         as_of: the day of the rates; today in the workshop's time zone if left out.
     """
 

@@ -1,1 +1,1 @@
-"""What every operation has in common over HTTP: negotiation, keys, problems, retries, paging, reading."""
+"""HTTP for all operations: negotiation, authentication, problems, retries, paging, request bodies."""

@@ -1,4 +1,4 @@
-"""Answers: JSON as exact as the domain, with entity tags, and no more than the client accepts."""
+"""Answers: exact JSON, entity tags, and content negotiation."""
 
 from collections.abc import Callable, Mapping
 from http import HTTPStatus
@@ -17,10 +17,10 @@ from service.workflows.entity_tags import content_tag, revision_tag
 
 
 def negotiate() -> None:
-    """Settle the media type of the answer before anything is done (RFC 9110, 12.5.1).
+    """Choose the media type of the answer before anything is done (RFC 9110, 12.5.1).
 
     Raises:
-        ProblemError: 406, nothing offered is acceptable.
+        ProblemError: 406 if nothing offered is acceptable.
     """
     offered = _offered()
     flask.g.is_negotiated = len(offered) > 1
@@ -28,7 +28,7 @@ def negotiate() -> None:
     if not accept or accept == "*/*" or not flask.request.path.startswith("/v1/"):
         flask.g.media_type = offered[0]
         return
-    # Parameters of a media type are not negotiated: who asks for text/csv; charset=utf-8 gets text/csv.
+    # Parameters of a media type are not negotiated: a request for text/csv; charset=utf-8 gets text/csv.
     wanted = MIMEAccept([(each.partition(";")[0].strip(), quality) for each, quality in flask.request.accept_mimetypes])
     flask.g.media_type = wanted.best_match(offered)
     if flask.g.media_type is None:
@@ -42,26 +42,26 @@ def _offered() -> tuple[str, ...]:
 
 
 def fonts() -> Path | None:
-    """The directory with further fonts for documents, if the workshop has set one."""
+    """The directory of further fonts for documents, if one is configured."""
     found: Path | None = flask.current_app.extensions["pugmill.fonts"]
     return found
 
 
 def dumped(data: Any) -> bytes:
-    """Plain data as JSON text."""
+    """Plain data as UTF-8 JSON, with a line break."""
     return to_bytes(data) + b"\n"
 
 
 def data_answer(data: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> flask.Response:
-    """Plain data as JSON."""
+    """A response with plain data as JSON."""
     return flask.Response(dumped(data), status, headers, content_type=JSON)
 
 
 def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
-    """What is made, under the tag of its state; to a read 304 instead, if the client has it.
+    """The response that `make` returns, with an entity tag; to a read 304 instead, if the client has this state.
 
     Raises:
-        ProblemError: 412, the read's If-Match has not the tag.
+        ProblemError: 412 if a read's If-Match does not contain the tag.
     """
     if flask.request.method in SAFE_METHODS:
         if not is_expected(tag):
@@ -74,7 +74,7 @@ def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
 
 
 def _unchanged(tag: str) -> flask.Response:
-    """304: the client has it."""
+    """A 304 response."""
     response = flask.Response(status=304)
     del response.headers["Content-Type"]
     response.set_etag(tag)
@@ -93,14 +93,14 @@ def answer(
 
 
 def nothing() -> flask.Response:
-    """204: done, and nothing to show."""
+    """A 204 response."""
     response = flask.Response(status=204)
     del response.headers["Content-Type"]
     return response
 
 
 def is_expected(tag: str | None) -> bool:
-    """Whether the state with this tag is one that the request's If-Match admits; there is none where it is None."""
+    """Whether the request's If-Match, if it has one, admits this tag; None means that there is no state."""
     if "If-Match" not in flask.request.headers:
         return True
     if_match = flask.request.if_match
@@ -108,7 +108,7 @@ def is_expected(tag: str | None) -> bool:
 
 
 def _is_known(tag: str | None) -> bool:
-    """Whether the state with this tag is one that the request's If-None-Match names."""
+    """Whether the request's If-None-Match names this tag."""
     if tag is None or "If-None-Match" not in flask.request.headers:
         return False
     if_none_match = flask.request.if_none_match
@@ -116,12 +116,12 @@ def _is_known(tag: str | None) -> bool:
 
 
 def may_be_put(tag: str | None) -> bool:
-    """Whether both If-Match and If-None-Match admit a change of the state with this tag (RFC 9110, 13.1)."""
+    """Whether If-Match and If-None-Match admit a change of the state with this tag (RFC 9110, 13.1)."""
     return is_expected(tag) and not _is_known(tag)
 
 
 def settle_condition(response: flask.Response) -> flask.Response:
-    """A read that has no entity tag of a state gets one of its bytes, and is left out where the client has them."""
+    """Give a read without an entity tag one of its bytes, and answer 304 if the client has them."""
     is_read = flask.request.method in SAFE_METHODS and flask.request.path.startswith("/v1/")
     if not is_read or response.status_code != HTTPStatus.OK or "ETag" in response.headers or response.is_streamed:
         return response

@@ -1,4 +1,4 @@
-"""Who is asking: a key, its workshop and its scopes; as bearer (RFC 6750), or to read as Basic (RFC 7617)."""
+"""Authentication by key: as bearer (RFC 6750) or, for reads, as Basic (RFC 7617)."""
 
 import base64
 from typing import cast
@@ -23,30 +23,31 @@ def database() -> Database:
 
 
 def access() -> Access:
-    """What the request's key opens."""
+    """What the request's key gives access to."""
     return cast(Access, flask.g.access)
 
 
 def workspace() -> Workspace:
-    """Who is asking, and whose things the request is about; made once for a request."""
+    """Database, workshop and actor of the request; made once for each request."""
     return cast(Workspace, flask.g.workspace)
 
 
 def workshop() -> Workshop:
-    """Whose things the request is about."""
+    """The workshop of the request's key."""
     return access().workshop
 
 
 def _refuse(detail: str, error: str = "") -> ProblemError:
     challenges = ['Bearer realm="pugmill"' + (f', error="{error}"' if error else "")]
     if flask.request.method in SAFE_METHODS:
-        # A browser then asks its user for the key. A line of its own: of several in one, Chromium reads the first.
+        # A browser then asks its user for the key. A header line of its own: Chromium reads only the first challenge
+        # of a line.
         challenges.append('Basic realm="pugmill", charset="UTF-8"')
     return ProblemError(401, "unauthorized", detail, headers={"WWW-Authenticate": challenges})
 
 
 def _password(credentials: str) -> str:
-    """The password in the credentials of Basic; empty where there is none."""
+    """The password in Basic credentials; empty if there is none."""
     try:
         return base64.b64decode(credentials, validate=True).decode().partition(":")[2]
     except ValueError:  # no base64, no ASCII, or no UTF-8
@@ -54,13 +55,13 @@ def _password(credentials: str) -> str:
 
 
 def _key(header: str) -> str:
-    """The key in an Authorization header: the bearer's, or the password of whoever reads in a browser.
+    """The key in an Authorization header: the bearer token, or the password of Basic.
 
-    A browser sends what it was given for a page along with whatever a foreign page makes it ask for. As Basic a key
-    therefore only reads: nobody but the browser's user sees the answer, and nothing is changed.
+    A browser adds stored Basic credentials to any request that a foreign page makes it send. A key sent as Basic
+    therefore only reads: nothing is changed, and only the browser's user sees the answer.
 
     Raises:
-        ProblemError: 401, there is none in it.
+        ProblemError: 401 if there is none.
     """
     scheme, _, told = header.partition(" ")
     if scheme.lower() == "basic" and flask.request.method in SAFE_METHODS:
@@ -73,7 +74,7 @@ def _key(header: str) -> str:
 
 
 def authenticate() -> None:
-    """Find out whose request this is, before anything under /v1 is looked at.
+    """Find out whose request this is, before anything else under /v1.
 
     Raises:
         ProblemError: 401 without a valid key.
@@ -91,10 +92,10 @@ def authenticate() -> None:
 
 
 def authorise() -> None:
-    """Make sure that the key may do what the request is for.
+    """Check that the key's scopes allow the request.
 
     Raises:
-        ProblemError: 403, it may not.
+        ProblemError: 403 if they do not.
     """
     if "access" in flask.g:
         asked = find_operation()
@@ -103,10 +104,10 @@ def authorise() -> None:
 
 
 def require(scope: str) -> None:
-    """Make sure that the request's key has a scope.
+    """Check that the request's key has a scope.
 
     Raises:
-        ProblemError: 403, it has not.
+        ProblemError: 403 if it has not.
     """
     if scope not in access().scopes:
         challenge = f'Bearer realm="pugmill", error="insufficient_scope", scope="{scope}"'

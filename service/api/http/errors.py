@@ -1,4 +1,4 @@
-"""One table of what each error means in HTTP, and the handlers that answer with it."""
+"""The one table of what each error is in HTTP, and the error handlers."""
 
 import logging
 from collections.abc import Callable, Sequence
@@ -10,7 +10,7 @@ from typing import Any
 import flask
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at, title_of, unable
 from service.domain.costing.errors import MissingRatesError
@@ -53,7 +53,7 @@ def _missing_rates(error: MissingRatesError) -> ProblemError:
 
 
 def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError]:
-    """A problem with some of the error's attributes; and with the member that is wrong, if the error knows it."""
+    """A problem with some of the error's attributes, and with the wrong member if the error names it."""
 
     def build(error: Any) -> ProblemError:
         members = {name: _plain(getattr(error, name)) for name in facts}
@@ -75,7 +75,7 @@ _RETRY_AFTER_SECONDS = 300
 
 
 def _feed_failed(error: workflow.FeedFailedError) -> ProblemError:
-    """502 where the feed answers what cannot be used; 503 and 504 where asking again may help."""
+    """502 if the feed's answer cannot be used; 503 or 504 if a retry may help."""
     status = _FEED_STATUS.get(Fault(error.fault), 502)
     seconds = error.retry_after_seconds or _RETRY_AFTER_SECONDS
     return ProblemError(
@@ -122,16 +122,18 @@ PROBLEMS: dict[type[PugmillError], Callable[[Any], ProblemError]] = {
         409, "still-running", str(error), headers={"Retry-After": str(error.retry_after_seconds)}
     ),
 }
-"""What each error of the domain and the workflows is answered with."""
+"""The problem for each error of the domain and the workflows."""
 
 
 def answer_pugmill_error(error: PugmillError) -> flask.Response:
-    """A refusal of the domain or a workflow."""
+    """Answer an error of the domain or a workflow."""
     return PROBLEMS[type(error)](error).response()
 
 
 def answer_http_exception(error: HTTPException) -> flask.Response:
-    """A refusal of the framework, its own headers kept (Allow, Retry-After, WWW-Authenticate)."""
+    """Answer an error of the framework, with its own headers (Allow, Retry-After, WWW-Authenticate)."""
+    if isinstance(error, MethodNotAllowed):  # werkzeug takes its methods from a set
+        error.valid_methods = sorted(error.valid_methods or ())
     status = error.code or 500
     headers = {
         name: value for name, value in error.get_headers() if name.lower() not in ("content-type", "content-length")
@@ -141,10 +143,10 @@ def answer_http_exception(error: HTTPException) -> flask.Response:
 
 
 def _remedy(status: int, allowed: str | None) -> str:
-    """What is wrong, in our own words rather than the framework's."""
+    """What is wrong, in our words rather than the framework's."""
     told = {
-        404: "there is nothing at this address; /openapi.json lists the addresses there are",
-        405: f"this address does not take {flask.request.method}; it takes {allowed}",
+        404: "there is nothing at this address; /openapi.json lists all addresses",
+        405: f"this address does not allow {flask.request.method}; it allows {allowed}",
         413: f"send at most {MAX_BODY_BYTES:,} bytes",
         414: "the address is too long",
         431: "the header fields are too long",
@@ -153,18 +155,18 @@ def _remedy(status: int, allowed: str | None) -> str:
 
 
 def answer_database_error(error: DBAPIError) -> flask.Response:
-    """What the database cannot do now is for the caller to try again; anything else is a fault of ours."""
+    """Answer 503 for a known fault of the database, 500 for anything else."""
     fault = fault_of(error)
     return answer_unexpected(error) if fault is None else _given_up(fault, error)
 
 
 def answer_pool_timeout(error: PoolTimeoutError) -> flask.Response:
-    """Every connection is taken: for the caller to try again."""
+    """Answer 503: every connection is in use."""
     return _given_up(BUSY, error)
 
 
 def answer_out_of_time(error: OutOfTimeError) -> flask.Response:
-    """The work was given up."""
+    """Answer 503: the work exceeded its time limit."""
     return _given_up(OUT_OF_TIME, error)
 
 
@@ -174,15 +176,15 @@ def _given_up(fault: DatabaseFault, error: Exception) -> flask.Response:
 
 
 def answer_unexpected(error: Exception) -> flask.Response:
-    """A fault of ours: logged in full, told in short."""
+    """Answer 500 for a fault of ours; the log has the details."""
     _logger.error("unexpected error", exc_info=error)
     return ProblemError(
-        500, "unexpected", "something went wrong on our side; the log has it under the request id"
+        500, "unexpected", "something went wrong on our side; the log has the details under the request id"
     ).response()
 
 
 def register(app: flask.Flask) -> None:
-    """Answer every error with a problem document."""
+    """Register the handlers, so that every error is answered with a problem document."""
     app.register_error_handler(ProblemError, ProblemError.response)
     app.register_error_handler(PugmillError, answer_pugmill_error)
     app.register_error_handler(HTTPException, answer_http_exception)

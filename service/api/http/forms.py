@@ -1,4 +1,4 @@
-"""The media types in which the interface answers."""
+"""The media types of answers."""
 
 from service.documents.drawing.drawing import ImageForm
 
@@ -12,4 +12,4 @@ HTML = "text/html"
 XML = "application/xml"
 IMAGES = tuple(form.value for form in ImageForm)
 QUOTATION_FORMS = {"pdf": PDF, "html": HTML, "xml": XML, "txt": TEXT}
-"""The forms that a quotation has for its customer, by the ending of a plain link to each."""
+"""Media types of a quotation as the customer reads it, by the file ending of a plain link."""

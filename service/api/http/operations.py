@@ -1,4 +1,4 @@
-"""What an operation of the interface is: declared once on its view, and read by everything that asks about it."""
+"""Operations of the interface, each declared once on its view."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -17,12 +17,12 @@ class Operation:
 
     Attributes:
         id: its name in the contract.
-        forms: the media types in which it answers, the first where the client does not mind.
+        forms: the media types that it offers; the first is the default.
         stores: whether the key needs the scope to write.
-        is_long: whether it works through everything there is, or waits for others, and may take longer.
+        is_long: whether it may take longer, because it reads everything or waits for another service.
         is_keyed: whether it needs a key.
-        refuses: statuses of refusals that do not follow from the rest.
-        headers: names of the shared header parameters that it takes besides.
+        refuses: statuses of refusals that do not follow from the other facts.
+        headers: names of the shared header parameters that it takes.
         takes_query: whether it reads query parameters.
     """
 
@@ -41,7 +41,7 @@ def operation(operation_id: str, **facts: Any) -> Callable[[Callable[..., Any]],
     declared = Operation(id=operation_id, **facts)
 
     def decorate(function: Any) -> Any:
-        # A copy: flask-smorest's decorators share what stands there.
+        # A copy, because flask-smorest's decorators share this dictionary.
         function._apidoc = {**getattr(function, "_apidoc", {}), _DECLARED: declared}
         return function
 
@@ -49,7 +49,7 @@ def operation(operation_id: str, **facts: Any) -> Callable[[Callable[..., Any]],
 
 
 def declared_in(documentation: dict[str, Any]) -> Operation:
-    """The operation in what flask-smorest knows of a view."""
+    """The operation in flask-smorest's documentation of a view."""
     return cast(Operation, documentation[_DECLARED])
 
 
@@ -68,7 +68,7 @@ def operations_of(app: flask.Flask) -> dict[tuple[str, str], Operation]:
 
 
 def find_operation() -> Operation | None:
-    """The operation that the request asks for, if it asks for one of the contract's."""
+    """The contract's operation that the request asks for, or None."""
     request = flask.request
     method = "GET" if request.method == "HEAD" else request.method
     operations = flask.current_app.extensions["pugmill.operations"]

@@ -1,4 +1,4 @@
-"""Lists paged by cursor: opaque, bound to its workshop and list, with the next page as a link (RFC 8288)."""
+"""Paging by cursors, which are opaque and bound to their workshop and list; the next page is a link (RFC 8288)."""
 
 import base64
 import binascii
@@ -23,11 +23,11 @@ _SEAL_BYTES = 12
 
 @declared
 class PageQuery:
-    """Which part of a list.
+    """Which page of a list.
 
     Attributes:
-        limit: the most entries on the page.
-        cursor: where to go on, as the page before gave it.
+        limit: most entries on the page.
+        cursor: where to continue, from the previous page.
     """
 
     limit: Annotated[int, Bounds(at_least=1, at_most=MAX_LIMIT)] = DEFAULT_LIMIT
@@ -35,7 +35,7 @@ class PageQuery:
 
 
 def _seal(body: bytes, path: str) -> bytes:
-    """Binds a cursor to its workshop and list. It guards against mix-ups; what it opens is the workshop's own."""
+    """A digest that binds a cursor to its workshop and list. It prevents mix-ups and is no secret."""
     bound = f"{access().workshop.workshop_id} {path} ".encode()
     return hashlib.sha256(bound + body).digest()[:_SEAL_BYTES]
 
@@ -46,10 +46,10 @@ def _cursor_for(key: Sequence[str], path: str) -> str:
 
 
 def position(query: PageQuery) -> list[str] | None:
-    """The last key of the page before; None on the first page.
+    """The last key of the previous page; None on the first page.
 
     Raises:
-        ProblemError: 422, the cursor is not one that this list gave.
+        ProblemError: 422 if the cursor is not from this list.
     """
     if query.cursor is None:
         return None
@@ -60,7 +60,7 @@ def position(query: PageQuery) -> list[str] | None:
     sealed, body = raw[:_SEAL_BYTES], raw[_SEAL_BYTES:]
     if not body or sealed != _seal(body, flask.request.path):
         raise ProblemError.of_errors(
-            [{"parameter": "cursor", "detail": "is not a cursor that this list gave; begin again without one"}]
+            [{"parameter": "cursor", "detail": "is not a cursor of this list; begin again without one"}]
         )
     key: list[str] = json.loads(body)
     return key
@@ -69,13 +69,13 @@ def position(query: PageQuery) -> list[str] | None:
 def page(
     query: PageQuery, load: Callable[[int], Sequence[T]], key: Callable[[T], Sequence[str]], item: Callable[[T], Any]
 ) -> flask.Response:
-    """A page of the list, and where the next one is.
+    """A page of the list as JSON, with the address of the next one.
 
     Args:
         query: limit and cursor.
-        load: the entries from the position on, at most so many.
-        key: what an entry is sorted by.
-        item: an entry as plain data.
+        load: returns the entries from the position on, at most as many as it is given.
+        key: returns the sort key of an entry.
+        item: returns an entry as plain data.
     """
     return linked(paged(query, load(query.limit + 1), key, item))
 
@@ -87,14 +87,14 @@ def paged(
     item: Callable[[T], Any],
     path: str | None = None,
 ) -> dict[str, Any]:
-    """A page as plain data: its items, and the address of the next one.
+    """A page as plain data: its items and the address of the next one.
 
     Args:
         query: limit and cursor.
         found: the entries from the position on, one more than the limit if there is a next page.
-        key: what an entry is sorted by.
-        item: an entry as plain data.
-        path: of the list; the request's own if left out.
+        key: returns the sort key of an entry.
+        item: returns an entry as plain data.
+        path: address of the list; the request's own if left out.
     """
     shown, path = found[: query.limit], path or flask.request.path
     following = None
@@ -105,12 +105,12 @@ def paged(
 
 
 def _filters(path: str) -> dict[str, str]:
-    """What the request asked of the list besides where to begin, for the next page to ask the same."""
+    """The request's other parameters, which the next page repeats."""
     return flask.request.args.to_dict() if path == flask.request.path else {}
 
 
 def linked(data: dict[str, Any]) -> flask.Response:
-    """A page as JSON, with the next one as a link besides."""
+    """A page as JSON, with the next one in the Link header too."""
     response = data_answer(data)
     if data["next"]:
         response.headers["Link"] = f'<{data["next"]}>; rel="next"'

@@ -1,4 +1,4 @@
-"""Every refusal as a problem document (RFC 9457)."""
+"""Problem documents (RFC 9457)."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -22,14 +22,14 @@ def title_of(status: int) -> str:
 
 
 class ProblemError(Exception):
-    """A refusal, ready to be answered.
+    """A refusal that can be answered as a problem document.
 
     Attributes:
         status: the HTTP status.
         kind: the last part of the problem's type.
         detail: what is wrong and how to mend it.
         members: further facts, `errors` among them.
-        headers: of the answer; several texts for a header are a line each.
+        headers: headers of the answer; a list makes one line of each text.
     """
 
     def __init__(
@@ -70,7 +70,7 @@ class ProblemError(Exception):
 
 MAX_BODY_BYTES = 1024 * 1024
 MAX_ERRORS = 50
-"""The most errors that a problem names one by one."""
+"""Most errors that a problem lists."""
 _NAMED = 3
 
 
@@ -89,5 +89,5 @@ def _place(error: Mapping[str, Any]) -> str:
 
 
 def unable(fault: DatabaseFault) -> ProblemError:
-    """That something cannot be done now, and when to try again."""
+    """The problem for a fault of the database, with Retry-After."""
     return ProblemError(503, fault.kind, fault.detail, headers={"Retry-After": str(fault.retry_after_seconds)})

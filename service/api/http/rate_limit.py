@@ -1,4 +1,4 @@
-"""How often a key may ask: 429 (RFC 6585, section 4), and what is left in every answer to a key.
+"""The rate limit of a key: 429 (RFC 6585, section 4), and what remains, in every answer to a key.
 
 RateLimit and RateLimit-Policy as in draft-ietf-httpapi-ratelimit-headers-10 (structured fields; an expired draft).
 """
@@ -14,12 +14,12 @@ from service.arrivals import WINDOW_SECONDS, Allowance, Arrivals
 _POLICY = "requests"
 HEADERS: dict[str, dict[str, Any]] = {
     "RateLimit-Policy": {
-        "description": "How many requests (q) this key may make in so many seconds (w); "
-        "absent where the service is run without a limit.",
+        "description": "How many requests (q) this key may make within a window of w seconds; "
+        "absent if the service runs without a limit.",
         "schema": {"type": "string", "examples": [f'"{_POLICY}";q=6000;w={WINDOW_SECONDS}']},
     },
     "RateLimit": {
-        "description": "How many requests remain (r), and in how many seconds (t) all of them do again.",
+        "description": "How many requests remain (r), and in how many seconds (t) all are available again.",
         "schema": {"type": "string", "examples": [f'"{_POLICY}";r=5999;t=1']},
     },
 }
@@ -30,7 +30,7 @@ def count() -> None:
     """Count a request that came with a valid key.
 
     Raises:
-        ProblemError: 429, there have been too many.
+        ProblemError: 429 if there have been too many.
     """
     arrivals: Arrivals | None = flask.current_app.extensions["pugmill.arrivals"]
     if arrivals is None or "access" not in flask.g:
@@ -49,7 +49,7 @@ def count() -> None:
 
 
 def tell(response: flask.Response) -> flask.Response:
-    """Tell the key what it has left, however its request was answered."""
+    """Add the rate-limit headers to every answer to a key."""
     allowance: Allowance | None = flask.g.get("allowance")
     if allowance is not None:
         response.headers["RateLimit-Policy"] = f'"{_POLICY}";q={allowance.limit};w={WINDOW_SECONDS}'

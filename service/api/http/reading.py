@@ -1,4 +1,4 @@
-"""Request bodies read exactly: numbers as they were written, names unique, nesting shallow."""
+"""Strict reading of requests: exact numbers, unique names, limited nesting, no unknown parameters."""
 
 import hashlib
 import json
@@ -14,13 +14,13 @@ from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at
 
 MAX_DEPTH = 20
 UNREAD = "pugmill.unread"
-"""In a request's environ, where its body could not be read: the problem to answer it with."""
+"""Key in a request's environ for the problem to answer with, if its body could not be read."""
 UNKNOWN_MEMBER = "is not a member that this object has"
 NO_PARAMETER = "is not a parameter of this operation"
 
 
 class Number:
-    """A JSON number, kept as it was written until its field decides what it means."""
+    """A JSON number, kept as written until its field reads it."""
 
     __slots__ = ("literal",)
 
@@ -53,10 +53,10 @@ def _is_deeper_than(data: Any, levels: int) -> bool:
 
 
 def read_json(body: bytes) -> Any:
-    """The body's data.
+    """The data of a JSON body.
 
     Raises:
-        ProblemError: 400, saying what is wrong with it.
+        ProblemError: 400 if it is not JSON that this service accepts.
     """
     if not body:
         raise ProblemError(400, "malformed-json", "the body is empty; send a JSON object")
@@ -72,7 +72,7 @@ def read_json(body: bytes) -> Any:
         raise ProblemError(400, "malformed-json", "the body is not UTF-8") from None
     except DuplicateNameError as error:
         name = str(error)[:100]
-        raise ProblemError(400, "malformed-json", f"the member {json.dumps(name)} stands twice in one object") from None
+        raise ProblemError(400, "malformed-json", f"one object has the member {json.dumps(name)} twice") from None
     except json.JSONDecodeError as error:
         detail = f"not JSON: {error.msg} at line {error.lineno}, column {error.colno}"
         raise ProblemError(400, "malformed-json", detail) from None
@@ -86,16 +86,16 @@ def read_json(body: bytes) -> Any:
 
 
 def methods_of_fixed_addresses(app: flask.Flask) -> dict[str, frozenset[str]]:
-    """What each address takes that has no variable part."""
+    """The methods of each address without variable parts."""
     return {rule.rule: frozenset(rule.methods or ()) for rule in app.url_map.iter_rules() if not rule.arguments}
 
 
 def check_address() -> None:
-    """Refuse an address that is only nearly one.
+    """Refuse an address that only looks like one of ours.
 
     Raises:
-        NotFound: the path begins with more than one slash.
-        MethodNotAllowed: the address would pass for another one's variable part (PUT /exchange-rates/refresh).
+        NotFound: if the path begins with more than one slash.
+        MethodNotAllowed: if a fixed address would match a variable part (PUT /exchange-rates/refresh).
     """
     if flask.request.environ.get("PATH_INFO", "").startswith("//"):
         raise NotFound
@@ -105,17 +105,17 @@ def check_address() -> None:
 
 
 def check_body() -> None:
-    """Refuse a request whose body did not come.
+    """Refuse a request whose body did not arrive.
 
     Raises:
-        ProblemError: 408 or 503, as the server found it.
+        ProblemError: 408 or 503, as the server in front found it.
     """
     if (problem := flask.request.environ.get(UNREAD)) is not None:
         raise problem
 
 
 def check_parameters() -> None:
-    """Refuse query parameters where an operation takes none.
+    """Refuse query parameters if the operation takes none.
 
     Raises:
         ProblemError: 422, naming each parameter.
@@ -127,26 +127,26 @@ def check_parameters() -> None:
 
 
 def body_of(request: flask.Request, media_type: str) -> bytes:
-    """The body, if it says that it is of this type and is not too long.
+    """The body, checked for its media type and length.
 
     Raises:
-        ProblemError: 415, it says something else.
-        RequestEntityTooLarge: it is too long.
+        ProblemError: 415 if Content-Type is another type.
+        RequestEntityTooLarge: if it is too long.
     """
     if request.mimetype != media_type:
         raise ProblemError(415, "unsupported-media-type", f"send the body as Content-Type: {media_type}")
     body = request.get_data(cache=False)
-    if len(body) > MAX_BODY_BYTES:  # one more is read than is allowed, for a chunked body tells no length
+    if len(body) > MAX_BODY_BYTES:  # the server reads one byte more than allowed, as a chunked body has no length
         raise RequestEntityTooLarge
     flask.g.body_digest = hashlib.sha256(body).hexdigest()
     return body
 
 
 class Parser(FlaskParser):
-    """Refuses what it does not know, in bodies and in query strings."""
+    """Reads bodies and query strings, and refuses unknown members and parameters."""
 
     def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
-        """The value that the request's body or query string holds, read and checked in one step.
+        """The checked value of the request's body or query string.
 
         Raises:
             ProblemError: saying what is wrong, and where.
@@ -159,11 +159,11 @@ class Parser(FlaskParser):
             raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", ""))) from None
 
     def load_body(self, request: flask.Request) -> Any:
-        """The body, if it says that it is JSON and is not too long."""
+        """The data of the JSON body."""
         return read_json(body_of(request, "application/json"))
 
     def load_querystring(self, req: flask.Request, schema: ma.Schema) -> Any:
-        """The query string, each parameter once unless it is a list."""
+        """The query parameters, each given once unless it is a list."""
         errors: list[dict[str, str]] = []
         found: dict[str, Any] = {}
         for name, values in req.args.lists():
@@ -182,7 +182,7 @@ class Parser(FlaskParser):
 
 
 def located(location: str, messages: Any) -> list[dict[str, str]]:
-    """marshmallow's nested messages as a flat list of errors."""
+    """marshmallow's nested messages as a list of errors."""
     found: list[dict[str, str]] = []
 
     def walk(path: tuple[str, ...], node: Any) -> None:

@@ -1,4 +1,4 @@
-"""Answers remembered as bytes: a sheet follows from the workshop's revision, the question and the day alone."""
+"""Answers remembered as bytes: a sheet depends only on the workshop's revision, the request and the day."""
 
 from collections.abc import Callable
 from functools import wraps
@@ -14,23 +14,23 @@ from service.store.workshop.workshops import Workshop
 from service.workflows.entity_tags import revision_tag, tag
 
 MAX_BYTES = 32 * 1024 * 1024
-_VERSION = version("pugmill")  # another version may show the same state otherwise
+_VERSION = version("pugmill")  # another version may show the same state differently
 
 Answers = MemoryOfStates[bytes]
 """Answers by workshop, revision, state, address and media type."""
 
 
 def state_tag(workshop: Workshop) -> str:
-    """Of all that an answer about a workshop's facts and rates follows from besides its address, in this media type."""
-    form = flask.g.media_type.rpartition("/")[2]  # each has a tag of its own
+    """The tag of everything but the address that an answer about facts and rates depends on."""
+    form = flask.g.media_type.rpartition("/")[2]  # each media type has its own tag
     return tag(_VERSION, revision_tag(workshop, workshop.revision), workshop.today(), form)
 
 
 def remembered(view: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
-    """Answer from memory, before anything is parsed, if nothing of the workshop's has changed since.
+    """Decorates a view: answers from memory, before anything is parsed, if the workshop has not changed since.
 
-    For reads that follow from the address, the media type, the workshop's facts and rates, and today. The workshop's
-    revision was read with the key, before anything else: what is computed now is never older than it.
+    For reads that depend only on the address, the media type, the workshop's facts and rates, and today. The
+    revision was read with the key, before anything else, so a computed answer is never older than its revision.
     """
 
     @wraps(view)

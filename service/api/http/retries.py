@@ -1,4 +1,4 @@
-"""Retries that do no harm: the header Idempotency-Key (draft-ietf-httpapi-idempotency-key-header-07, 2025)."""
+"""Safe retries by the header Idempotency-Key (draft-ietf-httpapi-idempotency-key-header-07, 2025)."""
 
 import hashlib
 import logging
@@ -19,34 +19,33 @@ from service.workflows.workspace import Workspace
 _HEADER = "Idempotency-Key"
 _MAX_LENGTH = 255
 _FORM = r'^"((?:[ !#-\[\]-~]|\\["\\])+)"$'
-"""A String of RFC 9651 (Structured Field Values for HTTP, 2024, section 3.3.3) with something in it, for us and for the
-contract."""
+"""A non-empty String of RFC 9651 (Structured Field Values for HTTP, 2024, section 3.3.3); in the contract too."""
 _KEPT_HEADERS = ("Content-Type", "Location", "ETag", "Link")
 _logger = logging.getLogger("pugmill")
 
 Make = Callable[[Workspace], flask.Response]
-"""Does what a request asks for in the workspace that it is given, whose changes stand or fall with it, and answers."""
+"""Does what a request asks for within the transaction of the given workspace, and returns the answer."""
 Again = Callable[[StoredAnswer], flask.Response]
-"""Writes the body of an answer again, from what is on record."""
+"""Writes a streamed answer again from the record."""
 
 
 def idempotency_key(*, is_required: bool) -> dict[str, Any]:
-    """The header as the contract has it."""
-    needed = "" if is_required else " Needed where something is stored."
+    """The header in the contract."""
+    needed = "" if is_required else " Required if something is stored."
     return {
         "name": _HEADER,
         "required": is_required,
         "schema": {"type": "string", "pattern": _FORM, "maxLength": _MAX_LENGTH},
-        "description": f"A key of this request's own, in quotes, such as a UUID.{needed} "
-        "The same request with the same key is done once and answered alike for 24 hours.",
+        "description": f"A unique key for this request, in quotes, such as a UUID.{needed} "
+        "For 24 hours, the same request with the same key is done only once and gets the same answer.",
     }
 
 
 def sent_key() -> str | None:
-    """The key of the request, which is looked at wherever one may come.
+    """The idempotency key of the request, or None.
 
     Raises:
-        ProblemError: 400, it is none.
+        ProblemError: 400 if it is malformed.
     """
     sent = flask.request.headers.get(_HEADER)
     if sent is None:
@@ -54,7 +53,7 @@ def sent_key() -> str | None:
     sent = sent.strip(" \t")
     found = re.fullmatch(_FORM, sent)
     if found is None or len(sent) > _MAX_LENGTH:
-        told = f"{_HEADER} must be a text in double quotes, of at most {_MAX_LENGTH} characters with them"
+        told = f"{_HEADER} must be in double quotes, and have at most {_MAX_LENGTH} characters including them"
         raise ProblemError(400, "idempotency-key", told)
     return found[1]
 
@@ -62,13 +61,13 @@ def sent_key() -> str | None:
 def _required_key() -> str:
     key = sent_key()
     if key is None:
-        told = f'send {_HEADER}: "…" with a key of this request\'s own, such as a UUID, so that it may be sent again'
+        told = f'send {_HEADER}: "…" with a unique key, such as a UUID, so that this request can be repeated safely'
         raise ProblemError(400, "idempotency-key", told)
     return key
 
 
 def _fingerprint() -> str:
-    """Of all that the request asks for."""
+    """A digest of everything that determines the request."""
     request = flask.request
     asked = (request.method, request.full_path, flask.g.media_type, request.headers.get("If-Match", ""))
     told = "\n".join((*asked, flask.g.get("body_digest", "")))
@@ -76,23 +75,23 @@ def _fingerprint() -> str:
 
 
 def once(make: Make, *, again: Again | None = None) -> flask.Response:
-    """Do what the request asks for once, whatever the number of times it is sent; it must have a key.
+    """Do what the request asks for only once, however often it is sent; it must have a key.
 
-    What is made and the answer to it are one transaction: after a crash there are both or neither.
+    The changes and the stored answer are one transaction: after a crash there are both or neither.
 
     Args:
-        again: writes an answer again that is too long to be kept; such answers are those that are streamed.
+        again: writes a streamed answer again, which is too long to be stored.
 
     Raises:
-        ProblemError: 400, there is no key, or it is not in quotes.
-        KeyUsedOtherwiseError: it came with another request before.
-        StillRunningError: the first request with it is still being worked on.
+        ProblemError: 400 if there is no key, or it is malformed.
+        KeyUsedOtherwiseError: if another request had this key.
+        StillRunningError: if the first request with this key is still being worked on.
     """
     return _once(_required_key(), make, again)
 
 
 def once_if_keyed(make: Make) -> flask.Response:
-    """The same for what may be done again without a key too."""
+    """Like `once`, but a request without a key is simply done."""
     key = sent_key()
     return make(workspace()) if key is None else _once(key, make, None)
 
@@ -114,11 +113,11 @@ def _once(key: str, make: Make, again: Again | None) -> flask.Response:
 
 
 def _release(claim: Claim) -> None:
-    """Leave the key free; where that cannot be, it becomes so by itself."""
+    """Free the key; if that fails, the claim expires by itself."""
     try:
         retries.release(workspace(), claim)
     except SQLAlchemyError as error:
-        _logger.warning("an idempotency key could not be left free", exc_info=error)
+        _logger.warning("an idempotency key could not be freed", exc_info=error)
 
 
 def _stored(response: flask.Response) -> StoredAnswer:
@@ -129,7 +128,7 @@ def _stored(response: flask.Response) -> StoredAnswer:
 
 def _replayed(answer: StoredAnswer, again: Again | None) -> flask.Response:
     if answer.body is None:
-        assert again is not None  # what is streamed has a way to be written again
+        assert again is not None  # every streamed answer has one
         response = again(answer)
     else:
         response = flask.Response(answer.body)

@@ -1,4 +1,4 @@
-"""Long answers: made whole before they are begun, on disk if they are long, or sent as they are read."""
+"""Answers completed before the first byte is sent, on disk if they are long."""
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -11,7 +11,7 @@ from service.spool import new_spool, write
 
 
 def whole(parts: Iterable[bytes], content_type: str) -> flask.Response:
-    """The parts as one answer, made before it is begun, so that nobody is sent half of it."""
+    """The parts as one answer, completed before it is sent, so that nobody gets half of it."""
     with spool() as written:
         write(written, parts)
         return spooled(written, content_type)
@@ -19,7 +19,7 @@ def whole(parts: Iterable[bytes], content_type: str) -> flask.Response:
 
 @contextmanager
 def spool() -> Iterator[IO[bytes]]:
-    """A file to write an answer to; it is closed where the answer cannot be made."""
+    """A file to write an answer to; closed if that fails."""
     written = new_spool()
     try:
         yield written
@@ -29,7 +29,7 @@ def spool() -> Iterator[IO[bytes]]:
 
 
 def spooled(written: IO[bytes], content_type: str) -> flask.Response:
-    """What was written, as an answer."""
+    """The written file as an answer."""
     length = written.tell()
     written.seek(0)
     response = flask.Response(

@@ -1,1 +1,1 @@
-"""Online sale: listings' price sheets, the price list, repricings, prices over time."""
+"""Online sale: price sheets of listings, the price list, repricings, price histories."""

@@ -1,4 +1,4 @@
-"""What a listing's price is, and the price list of all of them for other programs."""
+"""Price sheets of listings, and the price list for other programs."""
 
 from datetime import date
 
@@ -30,9 +30,9 @@ class PriceListQuery:
 
     Attributes:
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
-        channel: code of a sales channel, for its listings alone.
-        prices: asked: what each policy asks on the day; in_force: what the last repricing applied, and what is kept of
-            it on the day.
+        channel: code of a sales channel, for its listings only.
+        prices: asked: the price that each policy gives on the day; in_force: the price that the last repricing applied,
+            and what is kept of it on the day.
     """
 
     as_of: date | None = None
@@ -61,9 +61,9 @@ class PriceList(MethodView):
     @blueprint.arguments(schema_of(PriceListQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=CSV, headers=ETAG)
     def get(self, query: PriceListQuery) -> flask.Response:
-        """Every listing with its price, in one state: as CSV (RFC 4180), or as schema.org's products and offers.
+        """Every listing with its price, in one consistent state: as CSV (RFC 4180) or schema.org's products and offers.
 
-        What cannot be priced is in it too, with the reason in place of its price; as JSON-LD without an offer.
+        A listing that cannot be priced has the reason in place of a price; in JSON-LD it has no offer.
         """
         media_type = flask.g.media_type
         entries = listings.price_list(workspace(), query.as_of or workshop().today(), query.channel, query.prices)

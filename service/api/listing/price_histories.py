@@ -1,4 +1,4 @@
-"""What a listing's prices were, page by page or drawn."""
+"""The price history of a listing, as pages or as a chart."""
 
 from uuid import UUID
 
@@ -36,7 +36,7 @@ class PriceHistory(MethodView):
     def get(self, query: PageQuery, code: str) -> flask.Response:
         """Every price that came into force on a listing, newest first; as an image, the newest 1,000 over time.
 
-        An image has no pages: limit and cursor are for JSON.
+        `limit` and `cursor` apply to JSON only.
         """
         before = position(query)
         if flask.g.media_type != JSON:
@@ -54,7 +54,7 @@ class PriceHistory(MethodView):
 
 @remembered
 def _history_drawn(listing: str) -> flask.Response:
-    """A chart of the history."""
+    """The price history as a chart."""
     drawn_in, media_type = workshop(), flask.g.media_type
     entries = repricing_records.price_history(workspace(), listing, before=None, limit=MOST_DRAWN + 1)
     image = price_history_chart(

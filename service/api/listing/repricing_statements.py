@@ -1,4 +1,4 @@
-"""A repricing as it is told, with its changes or without."""
+"""A repricing as it is answered, with its changes or without."""
 
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -19,17 +19,17 @@ class RepricingStatement:
     """A repricing.
 
     Attributes:
-        id: its id; none of what is not stored.
+        id: its id; null if it is not stored.
         status: preview, nothing_to_change, applied or rolled_back.
         as_of: the day of its rates.
         applied_at: when it was applied.
-        applied_by: name of the key that it was applied with.
-        rolled_back_at: when the prices before it were put back in force.
-        rolled_back_by: name of the key that this was done with.
+        applied_by: name of the key that applied it.
+        rolled_back_at: when the earlier prices were restored.
+        rolled_back_by: name of the key that rolled it back.
         request: what was asked for.
-        summary: how many listings of each decision; none on the further pages of a preview.
-        rate_changes: every rate that moved since the prices in force were found, if any cost rests on it.
-        exchange_rates: what amounts were converted with.
+        summary: number of listings by decision; null on the further pages of a preview.
+        rate_changes: every rate that changed since the prices in force were set, if any cost depends on it.
+        exchange_rates: the exchange rates used.
     """
 
     id: UUID | None
@@ -50,8 +50,8 @@ class ChangesPage:
     """Some of the changes.
 
     Attributes:
-        items: by listing.
-        next: where more of them are; of a preview, POST the same body there.
+        items: the changes, by listing.
+        next: address of the next page; for a preview, POST the same body there.
     """
 
     items: tuple[PriceChange, ...]
@@ -63,7 +63,7 @@ class RepricingAnswer(RepricingStatement):
     """A repricing with its changes.
 
     Attributes:
-        changes: the first of them.
+        changes: the first page of them.
     """
 
     changes: ChangesPage
@@ -74,7 +74,7 @@ _NOT_FOUND = {"summary": None, "rate_changes": (), "exchange_rates": ()}
 
 
 def statement_of(request: RepricingRequest, figures: RepricingFigures | None, status: str) -> dict[str, Any]:
-    """What is not stored, as plain data."""
+    """A repricing that is not stored, as plain data."""
     without = _NOT_STORED if figures else _NOT_STORED | _NOT_FOUND
     found: dict[str, Any] = encoded(
         shown(RepricingStatement, "", request, figures, request=request, status=status, **without)
@@ -83,7 +83,7 @@ def statement_of(request: RepricingRequest, figures: RepricingFigures | None, st
 
 
 def stored_statement(stored: Repricing) -> dict[str, Any]:
-    """What is stored, as plain data."""
+    """A stored repricing as plain data."""
     status = "applied" if stored.rolled_back_at is None else "rolled_back"
     found: dict[str, Any] = encoded(
         shown(RepricingStatement, "", stored, stored.request, stored.figures, status=status)

@@ -1,4 +1,4 @@
-"""Repricings: what a change of rates does to prices, previewed, applied as a whole, rolled back, and on record."""
+"""Repricings: new prices when costs change, previewed, applied, rolled back and recorded."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing
@@ -39,9 +39,7 @@ from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.workspace import Workspace
 
-blueprint = Blueprint(
-    "repricings", __name__, url_prefix="/v1/repricings", description="Prices in force, when rates change."
-)
+blueprint = Blueprint("repricings", __name__, url_prefix="/v1/repricings", description="New prices when costs change.")
 
 _PATH = "/v1/repricings"
 _ROWS = 500
@@ -49,11 +47,11 @@ _ROWS = 500
 
 @declared
 class RepricingOrder(RepricingRequest):
-    """What to price anew, and whether to store it.
+    """Which listings to reprice, and whether to apply it.
 
     Attributes:
-        apply: put the prices in force; a preview if false.
-        rates: terms to suppose in place of those in force, by resource; for a preview only.
+        apply: true puts the prices in force, false previews them.
+        rates: what-if terms in place of those in force, by resource; for a preview only.
     """
 
     apply: bool = False
@@ -62,18 +60,18 @@ class RepricingOrder(RepricingRequest):
     def problems(self) -> Iterator[InvalidValueError]:
         yield from RepricingRequest.problems(self)
         if self.apply and self.rates:
-            yield InvalidValueError(("rates",), "are suppositions; register them with PUT before you apply")
+            yield InvalidValueError(("rates",), "are for a preview only; register them with PUT before you apply")
 
     def request(self) -> RepricingRequest:
-        """What is asked for."""
+        """The request without the fields of the order."""
         return RepricingRequest(**{name: getattr(self, name) for name in RepricingRequest.__dataclass_fields__})
 
 
 class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
-    """What to price anew, and whether to store it."""
+    """Which listings to reprice, and whether to apply it."""
 
     declared_class = RepricingOrder
-    apply = FlagField(metadata={"description": "Put the prices in force; a preview if false.", "default": False})
+    apply = FlagField(metadata={"description": "true puts the prices in force, false previews them.", "default": False})
     rates = rates_field(required=False)
 
 
@@ -106,24 +104,24 @@ class Repricings(MethodView):
             stored_statement,
         )
 
-    @operation(  # where it stores, it asks for the scope to write itself
+    @operation(  # the view itself requires the scope to write if it applies
         "reprice", forms=(JSON, CSV, NDJSON), stores=False, is_long=True, headers=(IF_PREVIEWED, MAY_BE_REPEATED)
     )
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.arguments(OrderSchema(), example=REPRICING)
     @blueprint.response(200, schema_of(RepricingAnswer), headers=ETAG, description="A preview, or nothing to change.")
-    @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="It is applied.")
+    @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="Applied.")
     def post(self, query: PageQuery, order: RepricingOrder) -> flask.Response:
-        """Find what listings cost and what to ask for them now, and why; preview it, or put it in force.
+        """Compute what listings cost now, their new prices and why; preview them or put them in force.
 
-        As JSON a preview is paged, with all that was found together on the first page; as text/csv and
-        application/x-ndjson it holds every change. Nothing of a preview is stored.
+        A preview in JSON is paged, with the totals on the first page; text/csv and application/x-ndjson contain every
+        change. A preview stores nothing.
         """
         request = order.request()
         if order.apply:
             require(WRITE)
             return once(lambda joint: _applied(joint, query, request), again=_applied_again)
-        sent_key()  # not needed here, but what is malformed is told before it is sent again to apply
+        sent_key()  # not needed here, but refuses a malformed key before the client applies with it
         if flask.g.media_type == JSON:
             return _preview(query, request, order.rates)
         return _whole_preview(request, order.rates)
@@ -148,17 +146,17 @@ def _applied(joint: Workspace, query: PageQuery, request: RepricingRequest) -> f
 
 
 def _applied_again(answer: StoredAnswer) -> flask.Response:
-    """All that a repricing recorded, which does not change any more; nothing where there was nothing to change."""
+    """All changes that a repricing recorded, which never change; empty if there was nothing to change."""
     applied = answer.headers.get("Location", "").rpartition("/")[2]
     return _streamed(_changes(workspace(), UUID(applied)) if applied else (), flask.g.media_type)
 
 
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
-    """A preview's page; the first tells what was found of all listings together, for which it looks at all."""
+    """A page of a preview; the first has the totals and therefore reads all listings."""
     after = position(query)
     with (
         repricing.preview(workspace(), request, what_if) as seen,
-        closing(seen.changes(after[0] if after else "")) as changes,  # while what it reads from is open
+        closing(seen.changes(after[0] if after else "")) as changes,  # closed before its connection
     ):
         items = list(islice(changes, query.limit + 1))
         for _ in () if after else changes:
@@ -171,7 +169,7 @@ def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> fl
 
 
 def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response:
-    """All of a preview, in one state and whole before it is sent."""
+    """A preview with every change, in one consistent state, completed before it is sent."""
     media_type = flask.g.media_type
     with spool() as written, repricing.preview(workspace(), request, what_if) as seen:
         write(written, _WRITERS[media_type](seen.changes()))
@@ -181,9 +179,9 @@ def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response
 
 
 def _changes(whose: Workspace, repricing_id: UUID) -> Iterator[dict[str, Any]]:
-    """Every change of a repricing, some hundred at a time: what was recorded does not change any more.
+    """Every change of a repricing, read some hundred at a time; records never change.
 
-    The first are read before the answer begins, so that a refusal still can be one.
+    The first are read before the answer begins, so that a refusal can still be answered as one.
     """
     first = repricing_records.list_changes(whose, repricing_id, after="", limit=_ROWS)
 
@@ -216,7 +214,7 @@ class OneRepricing(MethodView):
     @operation("getRepricing")
     @blueprint.response(200, schema_of(RepricingStatement))
     def get(self, repricing_id: UUID) -> flask.Response:
-        """A repricing as it was applied; its changes have an address of their own."""
+        """A repricing as it was applied; its changes are at /changes."""
         return _told(repricing_records.find_repricing(workspace(), repricing_id))
 
 
@@ -228,10 +226,10 @@ class RepricingChanges(MethodView):
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(PriceChange), "PriceChanges", {}), headers=LINK)
     def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
-        """What became of each listing, and why: a page as JSON, all of it as text/csv or application/x-ndjson."""
+        """The decision on each listing, and why: paged as JSON, complete as text/csv or application/x-ndjson."""
         after = position(query)
         media_type = flask.g.media_type
-        if media_type != JSON:  # what was recorded does not change any more
+        if media_type != JSON:  # records never change
             changes, form = _changes(workspace(), repricing_id), media_type.rpartition("/")[2]
             return tagged(tag(repricing_id, form), lambda: _streamed(changes, media_type))
         return linked(_changes_page(workspace(), query, repricing_id, after[0] if after else "", flask.request.path))
@@ -239,13 +237,13 @@ class RepricingChanges(MethodView):
 
 @blueprint.route("/<repricing_id>/rollback")
 class RepricingRollback(MethodView):
-    """The way back."""
+    """Rolling a repricing back."""
 
     @operation("rollBackRepricing", is_long=True, headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.response(200, schema_of(RepricingStatement))
     def post(self, repricing_id: UUID) -> flask.Response:
-        """Put the prices in force again that were so before, all of them or none.
+        """Restore the prices in force before the repricing, all of them or none.
 
-        Refused where a later repricing has changed one of its prices: roll that back first.
+        Refused if a later repricing has changed one of its prices: roll that one back first.
         """
         return once_if_keyed(lambda joint: _told(repricing_records.roll_back(joint, repricing_id, is_expected)))

@@ -1,1 +1,1 @@
-"""For whoever runs the service: whether it is up, what it counts, what it logs."""
+"""For the operator: health, metrics, logs."""

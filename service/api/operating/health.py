@@ -1,4 +1,4 @@
-"""For machines and newcomers: is it up, is it ready, what can it do."""
+"""Health and readiness, the contract, and its interactive documentation."""
 
 import base64
 import hashlib
@@ -29,7 +29,7 @@ class Health:
 
     Attributes:
         status: "up".
-        version: of the service.
+        version: version of the service.
     """
 
     status: str
@@ -43,7 +43,7 @@ class HealthView(MethodView):
     @operation("getHealth", is_keyed=False)
     @blueprint.response(200, schema_of(Health))
     def get(self) -> flask.Response:
-        """Whether the process is up; asks nothing of the database."""
+        """Whether the process is up; does not ask the database."""
         return answer(Health(status="up", version=version("pugmill")))
 
 
@@ -53,18 +53,18 @@ class ReadyView(MethodView):
 
     @operation("getReadiness", is_keyed=False)
     @blueprint.response(200, schema_of(Readiness))
-    @blueprint.alt_response(503, schema=schema_of(Readiness), description="The database is not in a state to serve.")
+    @blueprint.alt_response(503, schema=schema_of(Readiness), description="No database, or its tables are out of date.")
     def get(self) -> flask.Response:
-        """Whether the database answers and its tables are those this code knows."""
+        """Whether the database answers and its tables are up to date."""
         found = readiness(database())
         return answer(found, 200 if found.is_ready else 503)
 
 
 class _WholeDumper(yaml.SafeDumper):
-    """Writes what stands twice in memory twice: readers of contracts need not know YAML's aliases."""
+    """Writes no YAML aliases, which not every reader of contracts knows."""
 
     def ignore_aliases(self, _data: object) -> bool:
-        """All of them."""
+        """Always true."""
         return True
 
 
@@ -79,7 +79,7 @@ def docs_blueprint() -> flask.Blueprint:
     config = {
         "app_name": f"{TITLE}: interactive documentation",
         "persistAuthorization": True,
-        "validatorUrl": None,  # nothing is asked of any other host
+        "validatorUrl": None,  # no requests to other hosts
         "oauth2RedirectUrl": "",
     }
     blueprint: flask.Blueprint = get_swaggerui_blueprint("/docs", "/openapi.json", config=config)
@@ -87,9 +87,9 @@ def docs_blueprint() -> flask.Blueprint:
 
 
 def docs_policy(page: str) -> str:
-    """What the documentation may do: run its own scripts and ask this service, and nothing from elsewhere.
+    """The content security policy of the documentation: its own scripts, requests to this service, nothing else.
 
-    Source: W3C, Content Security Policy Level 3. The script within the page is named by its digest.
+    Source: W3C, Content Security Policy Level 3. The inline script is allowed by its digest.
     """
     digests = [base64.b64encode(hashlib.sha256(each.encode()).digest()).decode() for each in _SCRIPT.findall(page)]
     scripts = " ".join(["'self'", *(f"'sha256-{digest}'" for digest in digests)])
@@ -98,5 +98,5 @@ def docs_policy(page: str) -> str:
 
 
 def to_docs() -> flask.Response:
-    """Where /docs leads; the address is relative, so that it does not follow the Host header."""
+    """Redirects /docs; the address is relative, so that it does not depend on the Host header."""
     return flask.Response(status=308, headers={"Location": "/docs/"}, content_type="text/plain")

@@ -1,4 +1,4 @@
-"""Structured logs: a JSON object a line, each with the request it belongs to, and never a key."""
+"""Structured logs: one JSON object a line, with the request's id, and never a key."""
 
 import json
 import logging
@@ -19,10 +19,10 @@ _logger = logging.getLogger("pugmill.requests")
 
 
 class JsonFormatter(logging.Formatter):
-    """One JSON object for each record."""
+    """Formats a record as one JSON object."""
 
     def format(self, record: logging.LogRecord) -> str:
-        """The record's moment, level, logger, message, request id and facts."""
+        """Time, level, logger, message, request id and facts of the record."""
         entry: dict[str, object] = {
             "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
@@ -34,7 +34,7 @@ class JsonFormatter(logging.Formatter):
         entry |= {name: getattr(record, name) for name in _FACTS if hasattr(record, name)}
         if record.exc_info:
             entry["exception"] = self.formatException(record.exc_info)
-        # In ASCII: a path may hold what no encoding can write. A key does not belong into a path, but may be put there.
+        # In ASCII, because a path may hold surrogates. Keys are masked, because a client may put one into a path.
         return _KEY.sub("pugmill_(key)", json.dumps(entry))
 
 
@@ -45,11 +45,11 @@ SERVER_LOGS = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json", "stream": "ext://sys.stderr"}},
     "loggers": {"_granian": {"handlers": ["stderr"], "level": "INFO", "propagate": False}},
 }
-"""The server's own lines, in the same form."""
+"""The HTTP server's own logs, in the same form."""
 
 
 def configure(level: str) -> None:
-    """Send everything to standard error as JSON lines."""
+    """Send all logs to standard error as JSON lines."""
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(JsonFormatter())
     root = logging.getLogger()
@@ -59,7 +59,7 @@ def configure(level: str) -> None:
 
 
 def begin() -> None:
-    """Give the request its id: the caller's if it is well-formed, else a new one."""
+    """Give the request an id: the client's if it is well-formed, else a new one."""
     sent = flask.request.headers.get("X-Request-Id", "")
     request_id = sent if _ACCEPTABLE.fullmatch(sent) else uuid4().hex
     _REQUEST_ID.set(request_id)
@@ -67,7 +67,7 @@ def begin() -> None:
 
 
 def end(response: flask.Response) -> flask.Response:
-    """Log the request, and send its id back."""
+    """Log the request, and return its id to the client."""
     response.headers.add("X-Request-Id", flask.g.get("request_id", ""))
     if _logger.isEnabledFor(logging.INFO):
         facts: dict[str, object] = {

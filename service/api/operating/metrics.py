@@ -1,6 +1,6 @@
-"""What a monitoring system watches, as Prometheus reads it: of all workers together, and of no workshop by name.
+"""Metrics for Prometheus, of all workers together; no workshop is named.
 
-Labels are the contract's operation ids, methods, statuses, decisions and the feed's faults, so the series are finite.
+Labels are the contract's operation ids, methods, statuses, decisions and the feed's faults, so their number is finite.
 """
 
 import os
@@ -21,7 +21,7 @@ from service.workflows.workshop.watching import find_feed_state
 
 blueprint = Blueprint("metrics", __name__, description="The service itself.")
 DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"
-"""Where prometheus-client has the workers' figures; `pugmill serve` sets it."""
+"""Environment variable of the directory where prometheus-client shares the workers' metrics; set by `pugmill serve`."""
 CONTENT_TYPE = "text/plain"
 _SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE"})
@@ -29,15 +29,15 @@ _DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
 
 
 class Metrics:
-    """The figures of one application, or its share in those of all workers.
+    """The metrics of one application, or its share in those of all workers.
 
     Attributes:
-        registry: what is told of this process.
+        registry: the metrics of this process.
     """
 
     def __init__(self) -> None:
-        # The library settles when it is imported whether processes share their figures; ours begin as copies of
-        # one that has imported it before.
+        # The library decides at import whether processes share their metrics, but our workers are forks of a process
+        # that had imported it before the directory was set.
         values.ValueClass = values.get_value_class()  # type: ignore[no-untyped-call]
         self.registry = registry = CollectorRegistry()
         self._requests = Counter(
@@ -52,7 +52,7 @@ class Metrics:
             "pugmill_repricing_seconds", "Time to apply a repricing.", buckets=(*_SECONDS, 120, 600), registry=registry
         )
         self._listings = Counter(
-            "pugmill_repriced_listings", "Listings looked at by applied repricings.", ["decision"], registry=registry
+            "pugmill_repriced_listings", "Listings in applied repricings.", ["decision"], registry=registry
         )
         self._last_repricing = Gauge(
             "pugmill_last_repricing_timestamp_seconds",
@@ -62,7 +62,7 @@ class Metrics:
         )
         self._refreshes = Counter(
             "pugmill_feed_refreshes",
-            "Refreshes of the exchange rates: good, held where a day waits to be confirmed, or the feed's fault.",
+            "Refreshes of the exchange rates: good, held if a day waits for confirmation, or the feed's fault.",
             ["result"],
             registry=registry,
         )
@@ -83,11 +83,11 @@ class Metrics:
             self._listings.labels(decision).inc(getattr(summary, decision))
 
     def refreshed(self, result: str) -> None:
-        """Count a refresh of the exchange rates by what came of it."""
+        """Count a refresh of the exchange rates by its result."""
         self._refreshes.labels(result).inc()
 
     def told(self) -> bytes:
-        """All figures, those of the other workers too."""
+        """All metrics as text, those of the other workers too."""
         if DIRECTORY not in os.environ:
             return generate_latest(self.registry)
         together = CollectorRegistry()
@@ -96,7 +96,7 @@ class Metrics:
 
 
 def count(response: flask.Response) -> flask.Response:
-    """Count a request that has been answered, and a repricing or a refresh of exchange rates if it was one."""
+    """Count an answered request, and the repricing or refresh of exchange rates if it was one."""
     metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
     method = flask.request.method
     asked = find_operation()
@@ -112,9 +112,9 @@ def count(response: flask.Response) -> flask.Response:
 
 
 def _of_now() -> bytes:
-    """What is found out when it is asked: which version this is, and how old the feed's exchange rates are."""
+    """Metrics computed on request: the version, whether the database answers, the age of the feed's rates."""
     registry = CollectorRegistry()
-    Gauge("pugmill_build_info", "Which version this is.", ["version"], registry=registry).labels(
+    Gauge("pugmill_build_info", "Version of the service.", ["version"], registry=registry).labels(
         version("pugmill")
     ).set(1)
     found = find_feed_state(database())
@@ -128,7 +128,7 @@ def _of_now() -> bytes:
     if found is not None and found.changed_at is not None:
         Gauge(
             "pugmill_feed_last_change_timestamp_seconds",
-            "When a refresh last brought rates that are in use.",
+            "When rates of the feed last came into use.",
             registry=registry,
         ).set(found.changed_at.timestamp())
     return generate_latest(registry)
@@ -136,14 +136,14 @@ def _of_now() -> bytes:
 
 @blueprint.route("/metrics")
 class MetricsView(MethodView):
-    """Figures for a monitoring system."""
+    """Metrics."""
 
     @operation("getMetrics", is_keyed=False)
     @blueprint.response(200, {"type": "string"}, content_type=CONTENT_TYPE)
     def get(self) -> flask.Response:
-        """What was asked of all workers since they were started, what came of refreshes, how old exchange rates are.
+        """Metrics of all workers since their start: requests, repricings, refreshes, age of the exchange rates.
 
-        In the text format of Prometheus. It needs no key and names no workshop; keep it inside your own network.
+        In Prometheus's text format. It needs no key and names no workshop; keep it inside your own network.
         """
         metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
         return flask.Response(metrics.told() + _of_now(), content_type=f"{CONTENT_TYPE}; version=0.0.4; charset=utf-8")

@@ -1,4 +1,4 @@
-"""What to ask for a piece of a batch, or what is kept at a price: one more sheet of a product."""
+"""Price sheets of products: what to ask for a piece of a batch, or what is kept at a price."""
 
 from collections.abc import Iterator
 from dataclasses import fields
@@ -38,28 +38,28 @@ from service.workflows.pricing.sale_way import PriceQuestion
 
 @declared
 class PriceQuery:
-    """How a price is to be found, or what price is to be looked at.
+    """How to find a price, or which price to examine.
 
     Attributes:
         quantity: good pieces in the batch.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         tax: code of the tax; none if left out.
-        channel: code of the sales channel that a piece is sold through; sold directly if left out.
-        currency: of the price; the workshop's if left out.
-        shipping_service: code of the service that a piece is sent with; collected if left out.
-        shipping_zone: the service's zone that it is sent to.
-        discount_share: what taking this share off the price would do, and the least price that bears it.
-        kept_at: the inverse question: what is kept at this price. Takes the place of target and value.
-        target: what is aimed at.
-        value: the margin or markup as a share, or the profit or price as an amount.
-        cost_basis: the cost that the target is measured against.
-        never_below_cost: the price asked never falls below this cost.
-        never_below_amount: the price asked never falls below this amount.
-        price_step: prices are multiples of this, or, with endings, repeat every so much.
-        price_endings: the endings a price may have; repeat the parameter for several.
+        channel: code of the sales channel; sold directly if left out.
+        currency: currency of the price; the workshop's if left out.
+        shipping_service: code of the shipping service; collected by the customer if left out.
+        shipping_zone: zone of the service that the piece is sent to.
+        discount_share: also show the effect of this discount on the price, and the lowest price that allows it.
+        kept_at: the inverse question: what is kept at this price; in place of target and value.
+        target: kind of target.
+        value: margin or markup as a share, or profit or price as an amount.
+        cost_basis: the cost that the target refers to.
+        never_below_cost: the price never falls below this cost.
+        never_below_amount: the price never falls below this amount.
+        price_step: prices are multiples of this; with endings, the endings repeat at this interval.
+        price_endings: endings that a price may have; repeat the parameter for several.
         rounding: the next price up, or the nearest that is not below the floor.
-        display: whether the asked price contains the tax; as the channel shows its prices if left out, and without
-            tax where there is no channel.
+        display: whether the price includes tax; if left out, as the channel shows prices, or without tax if there is
+            no channel.
     """
 
     quantity: Pieces
@@ -82,19 +82,19 @@ class PriceQuery:
     display: Display | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
-        """Either a price to look at or a target to meet; the policy's own rules besides."""
+        """Needs either kept_at or a target."""
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
         if self.kept_at is not None:
             for name in ("target", "value", "cost_basis", "price_step", "price_endings", "rounding"):
                 if getattr(self, name) != default_of(PriceQuery, name):
-                    yield InvalidValueError((name,), "has no meaning beside kept_at, the inverse question")
+                    yield InvalidValueError((name,), "cannot be combined with kept_at")
         elif self.target is None:
-            yield InvalidValueError(("target",), "is required, or kept_at for the inverse question")
+            yield InvalidValueError(("target",), "is required, unless kept_at is given")
         elif self.value is None:
             yield InvalidValueError(("value",), "is required with a target")
 
     def policy(self) -> PricingPolicy:
-        """The policy asked for; for the inverse question its floor and display alone count."""
+        """The policy; for the inverse question only its floor and display matter."""
         asked = {each.name: getattr(self, each.name) for each in fields(PricingPolicy)}
         value = (self.value if self.kept_at is None else self.kept_at) or Decimal(0)
         return PricingPolicy(**{**asked, "target": self.target or Target.FIXED_PRICE, "value": value})
@@ -102,7 +102,7 @@ class PriceQuery:
 
 @blueprint.route("/<code>/price-sheet")
 class PriceSheetView(MethodView):
-    """What to ask."""
+    """Price sheet of a product."""
 
     @operation("getPriceSheet", refuses=(409,))
     @blueprint.arguments(schema_of(PriceQuery)(), location="query")

@@ -1,1 +1,1 @@
-"""A customer's batch: quotations, what becomes of them, and their papers."""
+"""Quotations, their life, and their documents for the customer."""

@@ -1,4 +1,4 @@
-"""A quotation as the customer reads it: as a page, as PDF, as UBL and as text, and a plain link to each."""
+"""A quotation as the customer reads it: page, PDF, UBL and text, each at a plain link too."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -28,16 +28,16 @@ from service.workflows.quoting import quotations
 blueprint = Blueprint(
     "quotation-papers", __name__, url_prefix="/v1/quotations", description="Quotations as customers read them."
 )
-_VERSION = version("pugmill")  # another version may lay the same quotation out otherwise
+_VERSION = version("pugmill")  # another version may lay the same quotation out differently
 _ENDINGS = {media_type: form for form, media_type in QUOTATION_FORMS.items()}
 
 
 @declared
 class PaperQuery:
-    """In which language.
+    """Which language.
 
     Attributes:
-        locale: a CLDR locale for the words, numbers and dates of the document; the quotation's own if left out.
+        locale: CLDR locale for words, numbers and dates of the document; the quotation's own if left out.
     """
 
     locale: LocaleCode | None = None
@@ -45,7 +45,7 @@ class PaperQuery:
 
 @dataclass(frozen=True, slots=True)
 class _Writer:
-    """How a form is written."""
+    """Writes one form."""
 
     content_type: str
     write: Callable[[QuotationPaper, QuotationView], bytes]
@@ -60,13 +60,13 @@ _WRITERS = {
 
 
 def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask.Response:
-    """The quotation in a form, or 304 if the client has it."""
+    """The quotation in a media type, or 304 if the client has it."""
     writer, ending = _WRITERS[media_type], _ENDINGS[media_type]
 
     def make() -> flask.Response:
         paper, view = quotations.quotation_paper(quotation), quotations.quotation_view(quotation, locale)
         response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
-        # What it is called has letters of ASCII alone, so that no other form of the name is needed (RFC 6266).
+        # The name is ASCII, so that no encoded form of it is needed (RFC 6266).
         response.headers["Content-Disposition"] = f'inline; filename="{_name(quotation)}.{ending}"'
         return response
 
@@ -78,7 +78,7 @@ def _name(quotation: Quotation) -> str:
 
 
 def alternatives(quotation: Quotation) -> str:
-    """Where the same quotation is in its other forms, as links (RFC 8288)."""
+    """Links to the other forms of the quotation (RFC 8288)."""
     address = f"/v1/quotations/{quotation.number or quotation.id}/quotation"
     return ", ".join(
         f'<{address}.{form}>; rel="alternate"; type="{media_type}"' for form, media_type in QUOTATION_FORMS.items()
@@ -87,12 +87,12 @@ def alternatives(quotation: Quotation) -> str:
 
 @blueprint.route("/<quotation_id>/quotation.<form>")
 class QuotationPaperLink(MethodView):
-    """A plain link to a quotation in one form."""
+    """A quotation in one form, at a plain link."""
 
     @operation("getQuotationPaper", forms=tuple(QUOTATION_FORMS.values()))
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
     def get(self, query: PaperQuery, quotation_id: UUID | int, form: str) -> flask.Response:
-        """The quotation as the customer reads it, at an address that a browser can open."""
+        """The quotation as the customer reads it, at a link that a browser can open."""
         quotation = quotations.find_quotation(workspace(), quotation_id)
         return paper_of(quotation, QUOTATION_FORMS[form], query.locale)

@@ -1,4 +1,4 @@
-"""Quotations: price a request, keep it with its basis, find it again, see that it still comes out the same."""
+"""Quotations: create, read, list, discard and recompute."""
 
 from dataclasses import dataclass
 from uuid import UUID
@@ -27,15 +27,15 @@ from service.store.quoting.quotations import Quotation, QuotationSummary
 from service.workflows.quoting import quotation_life, quotations
 from service.workflows.quoting.quoting import quote
 
-blueprint = Blueprint("quotations", __name__, url_prefix="/v1/quotations", description="What customers are asked for.")
+blueprint = Blueprint("quotations", __name__, url_prefix="/v1/quotations", description="Quotations for customers.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuotationEvents:
-    """What happened to a quotation.
+    """The events of a quotation.
 
     Attributes:
-        items: in order.
+        items: the events, in order.
     """
 
     items: tuple[QuotationEvent, ...]
@@ -59,7 +59,7 @@ def told(quotation: Quotation, status: int = 200) -> flask.Response:
 
 
 def made(quotation: Quotation) -> flask.Response:
-    """A new draft, and where it is."""
+    """A new draft as 201, with its address."""
     response = told(quotation, 201)
     response.headers["Location"] = f"/v1/quotations/{quotation.id}"
     return response
@@ -88,7 +88,7 @@ class Quotations(MethodView):
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
     def post(self, request: QuotationRequest) -> flask.Response:
-        """Quote batches for a customer; the draft is kept with everything it was computed from."""
+        """Quote batches for a customer; the draft is stored with everything it was computed from."""
         return once(lambda joint: made(quote(joint, request)))
 
 
@@ -100,7 +100,7 @@ class OneQuotation(MethodView):
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, schema_of(Quotation), headers=ETAG)
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
-        """The quotation as it was given; in the other forms, what the customer reads."""
+        """The quotation as it was given; in the other media types, as the customer reads it."""
         quotation = quotations.find_quotation(workspace(), quotation_id)
         if flask.g.media_type != JSON:
             return paper_of(quotation, flask.g.media_type, query.locale)
@@ -109,14 +109,14 @@ class OneQuotation(MethodView):
     @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))
     @blueprint.response(204)
     def delete(self, quotation_id: UUID | int) -> flask.Response:
-        """Remove a draft. What is issued is kept for good."""
+        """Delete a draft. An issued quotation is kept for good."""
         quotation_life.discard(workspace(), quotation_id, is_expected)
         return nothing()
 
 
 @blueprint.route("/<quotation_id>/events")
 class Events(MethodView):
-    """What happened to a quotation."""
+    """The events of a quotation."""
 
     @operation("getQuotationEvents")
     @blueprint.response(200, schema_of(QuotationEvents))
@@ -133,5 +133,5 @@ class Recomputation(MethodView):
     @operation("recomputeQuotation")
     @blueprint.response(200, schema_of(quotations.Recomputation))
     def get(self, quotation_id: UUID | int) -> flask.Response:
-        """Compute the quotation once more from what was stored with it, and compare."""
+        """Recompute the quotation from its stored basis, and compare."""
         return answer(quotations.recompute(workspace(), quotation_id))

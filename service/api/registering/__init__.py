@@ -1,1 +1,1 @@
-"""What a workshop registers: one blueprint for each collection, all alike."""
+"""What a workshop registers: one blueprint for each collection."""

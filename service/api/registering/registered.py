@@ -1,4 +1,4 @@
-"""What a workshop gives a code of its own: one blueprint for each collection, all alike."""
+"""What a workshop registers under its own codes: one blueprint for each collection, all alike."""
 
 from datetime import date
 from typing import Any
@@ -28,14 +28,14 @@ from service.workflows.registering.changing import Registering
 
 
 def saved(done: Registering) -> flask.Response:
-    """What is registered now, 201 if it is new."""
+    """The present state; 201 if it is new."""
     if done.action is Action.REGISTERED:
         return answer(done.state, 201, revision=done.revision, headers={"Location": flask.request.path})
     return answer(done.state, revision=done.revision)
 
 
 def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
-    """The schema of a page: items that carry their own key, and where the next page is."""
+    """The schema of a page: items with their keys, and the address of the next page."""
     item = type(f"Listed{schema.__name__}", (schema,), {**extra, "__doc__": schema.__doc__}) if extra else schema
     return type(
         f"{name}PageSchema",
@@ -63,7 +63,7 @@ def _day_field() -> ma.fields.Field[Any]:
 
 
 def collection_blueprint(collection: Collection) -> Blueprint:
-    """Register, read, list and retire; and what it costs from a date on."""
+    """The operations of a collection: list, read, register, retire, and the same for its dated rates."""
     blueprint = Blueprint(
         collection.name,
         __name__,
@@ -84,7 +84,7 @@ def _one(noun: str) -> str:
 
 
 def _named(collection: Collection) -> tuple[str, str]:
-    """What operation ids are made of: the plural and the singular in camel case."""
+    """Plural and singular in camel case, for operation ids."""
     singular = "".join(word.capitalize() for word in collection.noun.split())
     plural = "".join(word.capitalize() for word in collection.name.split("-"))
     return plural, singular
@@ -97,7 +97,7 @@ def _add_list(blueprint: Blueprint, collection: Collection) -> None:
     @blueprint.route("")
     class Listing(MethodView):
         @operation(f"list{plural}")
-        @blueprint.doc(summary=f"Every {collection.noun}, by code")
+        @blueprint.doc(summary=f"Every {collection.noun}, by code.")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery) -> flask.Response:
@@ -123,7 +123,7 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
     @blueprint.route("/<code>")
     class One(MethodView):
         @operation(f"get{singular}")
-        @blueprint.doc(summary=f"Read {one}")
+        @blueprint.doc(summary=f"Read {one}.")
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
             found = registering.find_one(workspace(), Thing(name, code))
@@ -131,21 +131,19 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
 
         @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
         @blueprint.doc(
-            summary=f"Register {one}, or replace it",
-            description="The same again changes nothing. What is left out takes its default.",
+            summary=f"Register or replace {one}.",
+            description="Repeating it changes nothing. Members left out take their defaults.",
         )
         @blueprint.arguments(facts_schema(), example=FACTS[name])
-        @blueprint.response(200, facts_schema, headers=ETAG, description="It was replaced, or is unchanged.")
-        @blueprint.alt_response(
-            201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
-        )
+        @blueprint.response(200, facts_schema, headers=ETAG, description="Replaced, or unchanged.")
+        @blueprint.alt_response(201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="Registered.")
         def put(self, facts: Any, code: str) -> flask.Response:
             return saved(registering.register(workspace(), Thing(name, code), facts, may_be_put))
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
         @blueprint.doc(
-            summary=f"Retire {one}",
-            description="Refused while anything names it. Its rates stay, and so does every quotation.",
+            summary=f"Retire {one}.",
+            description="Refused while anything refers to it. Its rates and every quotation stay.",
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
@@ -160,7 +158,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
     @blueprint.route("/<code>/rates")
     class Rates(MethodView):
         @operation(f"list{singular}Rates")
-        @blueprint.doc(summary=f"What {_one(collection.noun)} cost over time, by first day")
+        @blueprint.doc(summary=f"Every rate of {_one(collection.noun)}, by first day.")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery, code: str) -> flask.Response:
@@ -187,7 +185,7 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
     @blueprint.route("/<code>/rates/<day>")
     class Rate(MethodView):
         @operation(f"get{singular}Rate")
-        @blueprint.doc(summary=f"The rate of {one} that begins on a day")
+        @blueprint.doc(summary=f"Read the rate of {one} that begins on a day.")
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: date) -> flask.Response:
             found = registering.find_dated_rate(workspace(), Thing(name, code), day)
@@ -195,20 +193,20 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
 
         @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
         @blueprint.doc(
-            summary=f"What {one} costs from a day on",
-            description="The same again changes nothing; a correction leaves every quotation as it was given.",
+            summary=f"Register or replace the rate of {one} from a day on.",
+            description="Repeating it changes nothing; a correction leaves every quotation as it was given.",
         )
         @blueprint.arguments(terms_schema(), example=TERMS[name])
-        @blueprint.response(200, terms_schema, headers=ETAG, description="It was replaced, or is unchanged.")
-        @blueprint.alt_response(
-            201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="It is registered now."
-        )
+        @blueprint.response(200, terms_schema, headers=ETAG, description="Replaced, or unchanged.")
+        @blueprint.alt_response(201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="Registered.")
         def put(self, terms: Any, code: str, day: date) -> flask.Response:
             rate = DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms)
             return saved(registering.put_rate(workspace(), rate, may_be_put))
 
         @operation(f"withdraw{singular}Rate", headers=(IF_MATCH,))
-        @blueprint.doc(summary="Take back a rate entered by mistake", description="The one before it holds on.")
+        @blueprint.doc(
+            summary=f"Withdraw a rate of {one} entered by mistake.", description="The one before it is then in force."
+        )
         @blueprint.response(204)
         def delete(self, code: str, day: date) -> flask.Response:
             registering.withdraw_rate(workspace(), Thing(name, code), day, may_be_put)

@@ -1,1 +1,1 @@
-"""The workshop's commands, one a module, each named as it is typed."""
+"""The owner's commands, each in the module of its name."""

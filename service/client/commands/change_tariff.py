@@ -1,14 +1,14 @@
-r"""Change what electricity costs from a day on, and reprice what that touches.
+r"""Change what electricity costs from a day on, and reprice the listings that this affects.
 
     pugmill change-tariff grid --from 2026-11-30 --price day=0.39 --price night=0.24 --dry-run
     pugmill change-tariff grid --from 2026-11-30 --price day=0.39 --price night=0.24 \
         --least-move 0.01 --greatest-move 0.25 --csv changes.csv
     pugmill change-tariff grid --from 2026-11-30 --standing-charge 41.50 --rate-only
 
-Terms that are not given stay as they are in the rate in force on that day. Prices are worked out with the rates of that
-day, or of today if that is later, and put in force at once. To have them move on the day itself, give --rate-only and
-run pugmill reprice on that day. Run again, nothing is left to change; where it was cut short, it goes on where it
-ended. Shares are fractions of one.
+Terms not given stay as in the rate in force on that day. New prices are computed with the rates of that day, or of
+today if that is later, and put in force at once. To change them on the day itself, give --rate-only and run
+pugmill reprice on that day. The command can be repeated: it continues where it was interrupted, and changes nothing
+twice. Shares are fractions of one.
 """
 
 from datetime import date, datetime
@@ -32,7 +32,7 @@ def _day(_context: click.Context, _parameter: click.Parameter, text: str) -> str
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError:
-        raise click.BadParameter(f"'{text}' is no day; write for instance 2026-11-30") from None
+        raise click.BadParameter(f"'{text}' is not a day; write for instance 2026-11-30") from None
 
 
 def _bands(_context: click.Context, _parameter: click.Parameter, texts: tuple[str, ...]) -> list[tuple[str, str]]:
@@ -42,7 +42,7 @@ def _bands(_context: click.Context, _parameter: click.Parameter, texts: tuple[st
 def _band(text: str) -> tuple[str, str]:
     band, is_there, amount = (part.strip() for part in text.partition("="))
     if not (band and is_there and amount):
-        raise click.BadParameter(f"'{text}' is no price of a band; write for instance day=0.39")
+        raise click.BadParameter(f"'{text}' is not the price of a band; write for instance day=0.39")
     return band, amount
 
 
@@ -56,15 +56,15 @@ def _band(text: str) -> tuple[str, str]:
     metavar="BAND=AMOUNT",
     multiple=True,
     callback=_bands,
-    help="Of a kWh; once for each band.",
+    help="Price of a kWh in a band; repeat for each band.",
 )
-@option("--standing-charge", _CHARGES[0], section=_RATE, metavar="AMOUNT", help="A month; '' takes it out.")
-@option("--demand-charge", _CHARGES[1], section=_RATE, metavar="AMOUNT", help="A month; '' takes it out.")
-@option("--expected-kwh", section=_RATE, metavar="KWH", help="A month, which the charges are spread over.")
-@option("--currency", section=_RATE, metavar="CODE", help="Of the amounts given (default: that of the rate in force).")
+@option("--standing-charge", _CHARGES[0], section=_RATE, metavar="AMOUNT", help="Charge per month; '' removes it.")
+@option("--demand-charge", _CHARGES[1], section=_RATE, metavar="AMOUNT", help="Charge per month; '' removes it.")
+@option("--expected-kwh", section=_RATE, metavar="KWH", help="kWh a month over which the charges are spread.")
+@option("--currency", section=_RATE, metavar="CODE", help="Currency of these amounts (default: the present rate's).")
 @with_repricing
 def change_tariff(service: Service, options: Options) -> None:
-    """Do what the command line asks for; nothing is printed before it is done, for whoever reads may have enough."""
+    """Run the command; prints only at the end, because a closed pipe would interrupt it."""
     if options.rate_only and options.csv:
         raise click.UsageError("--csv writes changed prices, and --rate-only leaves them alone")
     resource, answer = f"tariffs/{options.tariff}", None
@@ -92,14 +92,14 @@ def _repriced(service: Service, options: Options, question: Question, done: str,
 
 
 def question(options: Options, resource: str, terms: Terms) -> Question:
-    """What the rate touches; in a dry run, if it were in force."""
+    """Which listings to reprice: those that depend on the rate, in a dry run at the new terms."""
     supposed = {"rates": {resource: terms}} if options.dry_run else {}
     options.as_of = options.as_of or _pricing_day(options.day)
     return question_of(options, {"resources": [resource]}, **supposed)
 
 
 def changes(options: Options, before: Terms) -> dict[Path, Any]:
-    """What the command line says of the rate, by the paths of its members."""
+    """The changes given on the command line, by the paths of the rate's members."""
     currency = options.currency or _currency(before)
 
     def amount(figure: str) -> dict[str, str] | None:
@@ -114,7 +114,7 @@ def changes(options: Options, before: Terms) -> dict[Path, Any]:
         found["expected_kwh_per_month",] = options.expected_kwh
     if not found:
         raise click.UsageError(
-            "give what changes, for instance --price day=0.39; without a change 'pugmill reprice' will do"
+            "say what changes, for instance --price day=0.39; to reprice without a change, run 'pugmill reprice'"
         )
     return found
 
@@ -125,12 +125,12 @@ def _currency(terms: Terms) -> str | None:
 
 
 def _pricing_day(first: str) -> str:
-    """The day of the rate, so that it counts; today where it has begun, so that later ones count too."""
+    """The first day of the rate or, if it has begun, today, so that later rates count too."""
     return max(first, datetime.now().astimezone().date().isoformat())
 
 
 def told(options: Options, rates: Rates, outcome: str) -> str:
-    """What becomes of the rate, in a line."""
+    """What happens to the rate, in one line."""
     would = "would be " if options.dry_run else ""
     following = next_day(rates, options.day)
     end = f", until another begins on {following}" if following else ""

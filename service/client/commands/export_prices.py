@@ -1,12 +1,12 @@
-"""Export the price list: every listing with its price, as a table, as CSV or as JSON-LD for a web page.
+"""Export the price list: every listing with its price, as a table, CSV, or JSON-LD for a web page.
 
     pugmill export-prices                                   a table of the prices in force
-    pugmill export-prices --csv prices.csv                  a file, written whole or not at all
+    pugmill export-prices --csv prices.csv                  a CSV file, written completely or not at all
     pugmill export-prices --json-ld prices.jsonld           schema.org's products and offers
-    pugmill export-prices --asked                           what the policies ask today, in force or not
-    pugmill export-prices --csv prices.csv --dry-run        the table; writes nothing
+    pugmill export-prices --asked                           the prices that the policies give today
+    pugmill export-prices --csv prices.csv --dry-run        the table only; writes no file
 
-A listing without a price is in the list with the reason; the command then ends with 3.
+A listing without a price is listed with the reason; the exit status is then 3.
 """
 
 import csv
@@ -28,12 +28,12 @@ _NAMED = 20
 @owners_command(__doc__)
 @option("--csv", metavar="FILE", type=FILE, help="Write it as CSV.")
 @option("--json-ld", metavar="FILE", type=FILE, help="Write it as JSON-LD.")
-@option("--asked", is_flag=True, help="What the policies ask, in place of the prices in force.")
-@option("--channel", metavar="CODE", help="The listings of a sales channel alone.")
-@option("--as-of", metavar="DAY", help="The day whose rates are used; today without it.")
+@option("--asked", is_flag=True, help="The prices that the policies give, in place of those in force.")
+@option("--channel", metavar="CODE", help="Only the listings of this sales channel.")
+@option("--as-of", metavar="DAY", help="The day whose rates are used (default: today).")
 @option("--dry-run", is_flag=True, help="Show the table and write no file.")
 def export_prices(service: Service, options: Options) -> None:
-    """Fetch the list in each form asked for, and write or show it."""
+    """Fetch the list in each form requested, and write or show it."""
     is_shown = options.dry_run or not (options.csv or options.json_ld)
     with (
         new_file(None if is_shown else options.csv) as table,
@@ -56,9 +56,9 @@ def export_prices(service: Service, options: Options) -> None:
 
 
 def price_list(service: Service, options: Options, media_type: str) -> bytes:
-    """The price list in a form, as the service writes it."""
-    prices = None if options.asked else "in_force"  # what is asked is what the service lists where nothing is said
+    """The price list in a media type."""
+    prices = None if options.asked else "in_force"  # the service's default is the price asked
     query = {"as_of": options.as_of, "channel": options.channel, "prices": prices}
-    with waiting_shown("working prices out"):
+    with waiting_shown("computing prices"):
         answer = service.send("GET", ADDRESS, query=query, headers={"Accept": media_type}, is_long=True)
     return b"".join(bytes_shown(service.parts(answer), "price list", length_of(answer.headers)))

@@ -1,9 +1,9 @@
-"""Import rates from a CSV file: what materials, electricity, labour, fees, anything that has rates cost from a day on.
+"""Import rates from a CSV file: what materials, electricity, labour, fees and so on cost from a day on.
 
-    pugmill import-rates prices.csv --dry-run           what it would change, checked by the service, nothing stored
-    pugmill import-rates prices.csv --csv outcome.csv   imports it; what became of each rate, as a table and as a file
+    pugmill import-rates prices.csv --dry-run           what it would change; checked by the service, nothing stored
+    pugmill import-rates prices.csv --csv outcome.csv   imports it; the outcome of each rate as a table and a file
 
-The file is CSV in UTF-8 with a heading, one member of a rate a line, lines of one rate in any order:
+The file is CSV in UTF-8 with a header. Each line has one member of a rate; the order of lines does not matter:
 
     resource,valid_from,member,value,currency
     materials/hdpe-flakes,2026-12-01,price,0.78,EUR
@@ -13,10 +13,10 @@ The file is CSV in UTF-8 with a heading, one member of a rate a line, lines of o
     channels/quay-market,2027-01-01,fees[0]/name,commission,
     channels/quay-market,2027-01-01,fees[0]/share,0.11,
 
-A member is named as it is in the service, those within it behind a slash, places in a list in brackets from [0] on.
-An amount of money has its currency beside it. Members that the file does not name stay as they are in the rate in force
-on that day; one with an empty value is taken out; a list that the file names is replaced whole. Every line that is
-wrong is named by its number before anything is stored. Run again, it leaves what is there already as it is.
+Members have the names of the service's members; nested ones follow a slash, and list entries are numbered from [0].
+An amount of money has a currency. Members that the file does not name stay as in the rate in force on that day; an
+empty value removes a member; a list named in the file is replaced as a whole. Wrong lines are reported by number
+before anything is stored. The command can be repeated: rates already stored stay unchanged.
 """
 
 from collections.abc import Iterator
@@ -42,14 +42,14 @@ _COLUMNS = ("lines", "resource", "valid_from", "outcome", "problem")
 
 
 class Import:
-    """What is to become of a rate of the file, and then what has.
+    """A rate of the file, and the outcome of storing it.
 
     Attributes:
-        rate: what the file says of it.
-        rates: those of the resource as they were read.
-        terms: what is to be in force.
-        outcome: new, replaced or unchanged; not stored, not known or not sent where that went wrong.
-        problem: why.
+        rate: the rate in the file.
+        rates: the rates of the resource as read from the service.
+        terms: the terms to store.
+        outcome: new, replaced or unchanged; or not stored, not known or not sent.
+        problem: why, if it is one of the last three.
     """
 
     def __init__(self, rate: FileRate, rates: Rates, terms: Terms) -> None:
@@ -58,16 +58,16 @@ class Import:
         self.problem = ""
 
     def record(self) -> tuple[str, ...]:
-        """It as a line of a table."""
+        """A row of the table."""
         return (self.rate.numbers(), self.rate.resource, self.rate.valid_from, self.outcome, self.problem)
 
 
 @owners_command(__doc__)
 @click.argument("file", metavar="FILE", type=FILE, help="The CSV file.")
-@option("--dry-run", is_flag=True, help="Show what would become of each rate; store nothing.")
-@option("--csv", metavar="FILE", type=FILE, help="Write what became of each rate into this file, too.")
+@option("--dry-run", is_flag=True, help="Show the outcome of each rate; store nothing.")
+@option("--csv", metavar="FILE", type=FILE, help="Write the outcome of each rate to this file, too.")
 def import_rates(service: Service, options: Options) -> None:
-    """Read the file, have the service check it, then store rate by rate."""
+    """Read the file, have the service check it, then store one rate after another."""
     wanted = read_file(options.file)
     failure: BaseException | None = None
     with new_file(options.csv) as file:
@@ -87,10 +87,10 @@ def import_rates(service: Service, options: Options) -> None:
 
 
 def worked_out(service: Service, wanted: list[FileRate]) -> list[Import]:
-    """The terms of each rate, from the file and what is in force.
+    """The terms of each rate, from the file and the terms in force.
 
     Raises:
-        WrongLinesError: they name what is not registered, or leave no room for a member.
+        WrongLinesError: if a resource is not registered, or there can be no member at a path.
     """
     read: dict[str, Rates] = {}
     imports: list[Import] = []
@@ -106,17 +106,17 @@ def worked_out(service: Service, wanted: list[FileRate]) -> list[Import]:
         except RefusedError as error:
             if error.status != HTTPStatus.NOT_FOUND:
                 raise
-            problems.append((rate.line_of(()), f"resource: there is no {rate.resource} that has rates"))
+            problems.append((rate.line_of(()), f"resource: there is no {rate.resource} with rates"))
     if problems:
         raise WrongLinesError(problems)
     return imports
 
 
 def check(service: Service, imports: list[Import]) -> None:
-    """Have the service look at the terms before the first of them is stored: what if they held?
+    """Have the service check all terms, as what-if rates, before the first is stored.
 
     Raises:
-        WrongLinesError: it would not take them.
+        WrongLinesError: if it refuses any.
     """
     waiting = sorted((each for each in imports if each.outcome != "unchanged"), key=lambda each: each.rate.valid_from)
     batches = each_shown([*_batches(waiting)], "checking")
@@ -126,7 +126,7 @@ def check(service: Service, imports: list[Import]) -> None:
 
 
 def _batches(imports: list[Import]) -> Iterator[dict[str, Import]]:
-    """All of them, no resource twice in one batch."""
+    """All imports in batches with no resource twice."""
     batch: dict[str, Import] = {}
     for each in imports:
         if each.rate.resource in batch or len(batch) == _TOGETHER:
@@ -138,9 +138,9 @@ def _batches(imports: list[Import]) -> Iterator[dict[str, Import]]:
 
 
 def _problems(service: Service, batch: dict[str, Import]) -> list[tuple[int, str]]:
-    """What the service has against the terms, by line."""
+    """What the service refuses in the terms, by line."""
     terms = {resource: each.terms for resource, each in batch.items()}
-    supposed = {"rates": terms, "scope": {"changed_since": _NEVER}}  # a preview of no listing at all
+    supposed = {"rates": terms, "scope": {"changed_since": _NEVER}}  # a preview without listings
     try:
         service.send("POST", ADDRESS, supposed, query={"limit": 1})
     except RefusedError as error:
@@ -168,10 +168,10 @@ def steps_of(pointer: str) -> list[str]:
 
 
 def store(service: Service, imports: list[Import]) -> BaseException | None:
-    """Put rate by rate; what one is refused for stops no other, but silence stops them all.
+    """Store one rate after another; a refusal does not stop the others, but a missing answer does.
 
     Returns:
-        The reason why not all of them were stored.
+        The error, if not all were stored.
     """
     failure: BaseException | None = None
     for each in each_shown(imports, "storing"):
@@ -188,7 +188,7 @@ def store(service: Service, imports: list[Import]) -> BaseException | None:
 
 
 def text_of(imports: list[Import], options: Options) -> str:
-    """What became of each rate, and of how many what."""
+    """The outcome of each rate, and the number of each outcome."""
     rows = [each.record()[:4] for each in imports]
     lines = table([_COLUMNS[:4], *rows], width(), 0, ["", *(each.problem for each in imports)])
     counts = {outcome: sum(each.outcome == outcome for each in imports) for *_, outcome in rows}

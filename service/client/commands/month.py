@@ -1,11 +1,11 @@
-r"""Does the month pay? From a plan in a small file to what it leaves, where it breaks even and what limits it.
+r"""Does the month pay? Reads a plan from a file and shows its profit, its break-even and what limits it.
 
     pugmill month scripts/demo/month.yaml                       tables in the terminal
-    pugmill month plan.yaml --html month.html --svg month.svg   a report and a picture besides
+    pugmill month plan.yaml --html month.html --svg month.svg   also a report and a chart
     pugmill month plan.csv --target 600.00 --as-of 2026-12-01
 
-A plan in YAML has the members of the service's POST /v1/break-even. What stands under each_line counts for every line
-that does not say otherwise:
+A plan in YAML has the members of the service's POST /v1/break-even. Members under each_line apply to every line that
+does not set them itself:
 
     each_line: {tax: standard}
     lines:
@@ -16,7 +16,7 @@ that does not say otherwise:
     leave_out: [machines/bench-drill]
     target_profit: {amount: 600.00, currency: EUR}
 
-In CSV every row is a line; a column is named as the member is, one within it behind a slash (policy/value).
+In CSV every row is a line; columns have the names of members, nested ones after a slash (policy/value).
 """
 
 from contextlib import ExitStack
@@ -37,15 +37,15 @@ FORMS = {"html": "text/html", "svg": "image/svg+xml", "png": "image/png"}
 
 @owners_command(__doc__)
 @click.argument("plan", type=FILE, help="The plan: a .yaml or a .csv file.")
-@option("--as-of", metavar="DAY", help="The day whose rates are used, as 2026-11-25; today without it.")
-@option("--weeks", metavar="WEEKS", help="Working weeks in the month; 52/12 without it.")
-@option("--target", metavar="AMOUNT", help="What the month is to leave, in --currency.")
-@option("--currency", metavar="CODE", default="EUR", show_default=True, help="Of --target.")
-@option("--html", metavar="FILE", type=FILE, help="Write it as text/html.")
-@option("--svg", metavar="FILE", type=FILE, help="Write it as image/svg+xml.")
-@option("--png", metavar="FILE", type=FILE, help="Write it as image/png.")
+@option("--as-of", metavar="DAY", help="The day whose rates are used, such as 2026-11-25 (default: today).")
+@option("--weeks", metavar="WEEKS", help="Working weeks in the month (default: 52/12).")
+@option("--target", metavar="AMOUNT", help="Target profit of the month, in --currency.")
+@option("--currency", metavar="CODE", default="EUR", show_default=True, help="Currency of --target.")
+@option("--html", metavar="FILE", type=FILE, help="Write the report as HTML.")
+@option("--svg", metavar="FILE", type=FILE, help="Write the chart as SVG.")
+@option("--png", metavar="FILE", type=FILE, help="Write the chart as PNG.")
 def month(service: Service, options: Options) -> None:
-    """Ask about the plan, show the answer and write what is wanted besides."""
+    """Send the plan, show the answer and write the files requested."""
     plan = request_of_file(PLAN, options.plan, given(options), {})
     places = {form: path for form in FORMS if (path := getattr(options, form)) is not None}
     with ExitStack() as files:
@@ -60,7 +60,7 @@ def month(service: Service, options: Options) -> None:
 
 
 def given(options: Options) -> dict[str, Any]:
-    """What the command line says in place of the file."""
+    """Members given on the command line, which take precedence over the file."""
     target = options.target and {"amount": options.target, "currency": options.currency}
     members = {"as_of": options.as_of, "weeks": options.weeks, "target_profit": target}
     return {name: value for name, value in members.items() if value}

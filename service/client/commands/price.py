@@ -1,15 +1,15 @@
-r"""Price a listing: register it if options say how, then print its price with every term of the way.
+r"""Price a listing: register it if options describe it, then print its price and how it is found.
 
-    pugmill price beam-market-ch                    what its price is, and what is kept of it
+    pugmill price beam-market-ch                    its price, and what is kept of it
     pugmill price beam-market-ch --kept-at 49.90    what is kept at another price
-    pugmill price beam-market-ch --discount 0.15    what 15 % off does, and the least price that bears it
+    pugmill price beam-market-ch --discount 0.15    the effect of 15 % off, and the lowest price that allows it
 
     pugmill price sheet-market --product sheet --channel quay-market --currency EUR --locale nl_NL \
         --standard-batch 40 --tax standard --margin 0.25 --price-endings 0.50,0.95 --unit-price-per m2
 
-Options that are the listing's own have the names that its members have in the service. Of a listing that is there
-already only what is given changes; a member given as '' is taken out. Shares are fractions of one (0.25, not 25).
-Every listing with its price: pugmill export-prices.
+Options of the listing have the names of its members in the service. In a registered listing only the members given
+change; '' removes a member. Shares are fractions of one (0.25, not 25). For every listing with its price, run
+pugmill export-prices.
 """
 
 import json
@@ -29,35 +29,35 @@ from service.client.text.listing import price_sheet_text
 from service.client.text.terminal import width
 
 Members = Mapping[str, tuple[str, str]]
-"""Each with what its value is and what it means."""
+"""Members by name, each with its metavar and its help."""
 
 MEMBERS = {
     "product": ("CODE", "The product."),
     "channel": ("CODE", "The sales channel."),
-    "currency": ("CODE", "Of sale, for instance EUR."),
-    "locale": ("LOCALE", "How its prices are written, for instance de_AT."),
+    "currency": ("CODE", "Currency of sale, for instance EUR."),
+    "locale": ("LOCALE", "Locale in which its prices are written, for instance de_AT."),
     "tax": ("CODE", "The tax."),
-    "shipping_service": ("CODE", "The service that a piece is sent with."),
-    "shipping_zone": ("CODE", "The service's zone that buyers are in."),
+    "shipping_service": ("CODE", "The shipping service."),
+    "shipping_zone": ("CODE", "The zone of the service that the buyers are in."),
     "unit_price_per": ("UNIT", "Show a unit price: kg, m, m2 or m3."),
-    "name": ("TEXT", "What buyers read; the product's name without it."),
-    "description": ("TEXT", "What buyers read besides."),
-    "tags": ("CODES", "Marks to find it by when prices change, with commas between: garden,summer."),
-    "note": ("TEXT", "Anything worth knowing; not shown to buyers."),
+    "name": ("TEXT", "Name for buyers (default: the product's name)."),
+    "description": ("TEXT", "Description for buyers."),
+    "tags": ("CODES", "Tags to select it by when repricing, separated by commas: garden,summer."),
+    "note": ("TEXT", "A note that buyers do not see."),
 }
 POLICY = {
-    "cost_basis": ("COST", "What the target is measured against: full_cost or variable_cost."),
-    "never_below_cost": ("COST", "The price brings in at least this: full_cost or variable_cost."),
-    "never_below_amount": ("AMOUNT", "The price is at least this."),
-    "price_step": ("AMOUNT", "Prices are multiples of this, or endings repeat every so much."),
-    "price_endings": ("AMOUNTS", "The endings a price may have, with commas between: 0.49,0.99."),
-    "rounding": ("WAY", "Up, or nearest."),
+    "cost_basis": ("COST", "The cost that the target refers to: full_cost or variable_cost."),
+    "never_below_cost": ("COST", "The price never falls below this cost: full_cost or variable_cost."),
+    "never_below_amount": ("AMOUNT", "The price never falls below this amount."),
+    "price_step": ("AMOUNT", "Prices are multiples of this; with endings, the endings repeat at this interval."),
+    "price_endings": ("AMOUNTS", "Endings that a price may have, separated by commas: 0.49,0.99."),
+    "rounding": ("WAY", "up or nearest."),
 }
 TARGETS = {
     "margin": ("SHARE", "Aim at a profit of this share of the net price."),
     "markup": ("SHARE", "Aim at a profit of this share of the cost."),
     "profit_per_piece": ("AMOUNT", "Aim at this profit, in the currency of sale."),
-    "fixed_price": ("AMOUNT", "Ask this price."),
+    "fixed_price": ("AMOUNT", "Set this price."),
 }
 
 
@@ -79,16 +79,16 @@ def _texts(section: str, members: Members, one_of: str = "") -> Callable[[Declar
 
 @owners_command(__doc__)
 @click.argument("code", help="The listing's code.")
-@option("--as-of", metavar="DAY", help="The day whose rates are used, as 2026-11-25; today without it.")
-@option("--kept-at", metavar="PRICE", help="What is kept at this price instead.")
-@option("--discount", metavar="SHARE", help="What taking this share off the price does.")
+@option("--as-of", metavar="DAY", help="The day whose rates are used, such as 2026-11-25 (default: today).")
+@option("--kept-at", metavar="PRICE", help="Show what is kept at this price instead.")
+@option("--discount", metavar="SHARE", help="Show the effect of this discount, a share of the price.")
 @option("--dry-run", is_flag=True, help="Print what would be registered, and register nothing.")
-@option("--standard-batch", section=_LISTING, metavar="PIECES", type=int, help="The batch that its cost is taken from.")
+@option("--standard-batch", section=_LISTING, metavar="PIECES", type=int, help="The batch size that its cost is for.")
 @_texts(_LISTING, MEMBERS)
 @_texts(_POLICY, TARGETS, one_of="target")
 @_texts(_POLICY, POLICY)
 def price(service: Service, options: Options) -> None:
-    """Do what the command line asks for."""
+    """Register the listing if members are given, then show its price sheet."""
     changes = changed_members(options)
     if changes or options.dry_run:
         register(service, options, changes)
@@ -98,17 +98,17 @@ def price(service: Service, options: Options) -> None:
 
 
 def address(options: Options) -> str:
-    """Where the listing is."""
+    """The address of the listing."""
     return f"/v1/listings/{quote(options.code, safe='')}"
 
 
 def given(options: Options, members: Members) -> dict[str, Any]:
-    """The members that the command line gives."""
+    """The members given on the command line."""
     return {member: text for member in members if (text := getattr(options, member)) is not None}
 
 
 def changed_members(options: Options) -> dict[str, Any]:
-    """What the command line says of the listing; its policy by itself."""
+    """The listing's members given on the command line, with the policy's nested."""
     changes, policy = given(options, MEMBERS), given(options, POLICY)
     if options.standard_batch is not None:
         changes["standard_batch"] = options.standard_batch
@@ -124,9 +124,9 @@ def _several(text: str) -> list[str]:
 
 
 def register(service: Service, options: Options, changes: dict[str, Any]) -> None:
-    """Register the listing as it is with its changes, unless somebody else changes it meanwhile."""
+    """Register the listing with the changes, unless somebody else changes it meanwhile."""
     if not changes:
-        raise click.UsageError("--dry-run shows what options would register: give some")
+        raise click.UsageError("--dry-run shows what would be registered: give options of the listing")
     known, tag = registered(service, options)
     body = without_nothing({**known, **changes, "policy": {**known.get("policy", {}), **changes.get("policy", {})}})
     if options.dry_run:
@@ -139,7 +139,7 @@ def register(service: Service, options: Options, changes: dict[str, Any]) -> Non
 
 
 def registered(service: Service, options: Options) -> tuple[dict[str, Any], str | None]:
-    """The listing as it is, and its entity tag; of one that is not there, nothing."""
+    """The listing and its entity tag; empty and None if it is not registered."""
     try:
         response = service.send("GET", address(options))
     except RefusedError as error:

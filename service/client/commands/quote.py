@@ -1,13 +1,13 @@
 r"""Quote a batch: from a small order file to an issued quotation and its PDF.
 
-    pugmill quote order.yaml                  issues it, and writes order.pdf beside it
-    pugmill quote order.yaml --dry-run        what it would be; nothing is kept
-    pugmill quote order.yaml --draft          keeps a draft: no number yet, and it may be discarded
+    pugmill quote order.yaml                  issues the quotation, and writes order.pdf beside the file
+    pugmill quote order.yaml --dry-run        shows it; stores nothing
+    pugmill quote order.yaml --draft          stores a draft, which has no number and can be discarded
     pugmill quote lines.csv --customer 'Harbour Garden Trust' --tax standard --margin 0.30 --locale de_DE
-    pugmill quote --document Q000042 --pdf again.pdf --html page.html      a quotation there is already
+    pugmill quote --document Q000042 --pdf again.pdf --html page.html      documents of an existing quotation
 
-An order in YAML has the members of the service's quotation request. What stands under each_line counts for every
-line that does not say otherwise:
+An order in YAML has the members of the service's quotation request. Members under each_line apply to every line that
+does not set them itself:
 
     customer: {name: Harbour Garden Trust, address: "Pier 4\nPort Quillan"}
     locale: de_DE
@@ -16,10 +16,10 @@ line that does not say otherwise:
       - {product: brick, quantity: 500, quantity_breaks: [1000, 2500]}
       - {product: beam-1200, quantity: 40, tooling: charged_once}
 
-In CSV every row is a line; a column is named as the member is, one within it behind a slash (policy/value), and several
-quantity breaks or supplied materials have spaces between them.
+In CSV every row is a line; columns have the names of members, nested ones after a slash (policy/value). Several
+quantity breaks or supplied materials are separated by spaces.
 
-A file that is there already is not written again: an order is not quoted twice by mistake. --again does so.
+If the output file exists already, the order is not quoted again, unless --again is given.
 """
 
 import sys
@@ -43,20 +43,20 @@ ADDRESS, PREVIEWS = "/v1/quotations", "/v1/quotation-previews"
 
 
 _IN_PLACE = "In place of what the order says"
-_EACH_LINE = "Of every line that does not say otherwise"
+_EACH_LINE = "For every line that does not set it itself"
 _DOCUMENTS = "Documents"
 
 
 @owners_command(__doc__)
 @click.argument("order", required=False, type=FILE, help="The order: a .yaml or a .csv file.")
-@option("--document", metavar="NUMBER", help="Write the documents of this quotation; quote nothing.")
-@option("--dry-run", one_of="kept", is_flag=True, help="Show what it would be; store nothing.")
-@option("--draft", one_of="kept", is_flag=True, help="Keep a draft, and issue nothing.")
-@option("--again", is_flag=True, help="Write over documents that are there.")
+@option("--document", metavar="NUMBER", help="Write documents of this quotation; quote nothing.")
+@option("--dry-run", one_of="kept", is_flag=True, help="Show the quotation; store nothing.")
+@option("--draft", one_of="kept", is_flag=True, help="Store a draft; issue nothing.")
+@option("--again", is_flag=True, help="Overwrite existing documents; an order is quoted again.")
 @option("--customer", section=_IN_PLACE, metavar="NAME", help="The customer's name.")
-@option("--currency", section=_IN_PLACE, metavar="CODE", help="Of every price, for instance EUR.")
-@option("--locale", section=_IN_PLACE, metavar="LOCALE", help="Of the document, for instance de_DE.")
-@option("--valid-until", section=_IN_PLACE, metavar="DAY", help="The last day the prices hold, as 2026-12-31.")
+@option("--currency", section=_IN_PLACE, metavar="CODE", help="Currency of every price, for instance EUR.")
+@option("--locale", section=_IN_PLACE, metavar="LOCALE", help="Locale of the document, for instance de_DE.")
+@option("--valid-until", section=_IN_PLACE, metavar="DAY", help="Last day the prices hold, such as 2026-12-31.")
 @option("--tax", section=_EACH_LINE, metavar="CODE", help="The tax.")
 @option(
     "--margin",
@@ -68,12 +68,12 @@ _DOCUMENTS = "Documents"
 @option(
     "--markup", section=_EACH_LINE, one_of="target", metavar="SHARE", help="Aim at a profit of this share of the cost."
 )
-@option("--pdf", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as application/pdf.")
-@option("--html", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as text/html.")
-@option("--xml", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as application/xml.")
-@option("--text", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as text/plain.")
+@option("--pdf", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as PDF.")
+@option("--html", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as HTML.")
+@option("--xml", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as XML (UBL).")
+@option("--text", section=_DOCUMENTS, metavar="FILE", type=FILE, help="Write it as plain text.")
 def quote(service: Service, options: Options) -> None:
-    """Do what the command line asks for."""
+    """Preview, quote or fetch a quotation, and write its documents."""
     if (options.order is None) == (options.document is None):
         raise click.UsageError("name an order, or a quotation with --document")
     if options.dry_run and options.order is not None:
@@ -81,7 +81,7 @@ def quote(service: Service, options: Options) -> None:
         return
     places = documents_of(options)
     if present := [str(path) for path in places.values() if path.exists() and not options.again]:
-        raise RefusedError(f"{', '.join(present)} is there already; --again writes over it, and quotes anew")
+        raise RefusedError(f"{', '.join(present)} exists already; --again overwrites it, and quotes again")
     with ExitStack() as files:
         opened = {form: files.enter_context(new_file(path)) for form, path in places.items()}
         name = options.document or quoted(service, options)
@@ -93,7 +93,7 @@ def quote(service: Service, options: Options) -> None:
 
 
 def documents_of(options: Options) -> dict[str, Path]:
-    """Which documents are to be written where: a PDF beside the order where nothing is said."""
+    """The documents to write, by form; by default a PDF beside the order."""
     if options.dry_run or options.draft:
         return {}
     named = {form: path for form in FORMS if (path := getattr(options, form)) is not None}
@@ -103,30 +103,30 @@ def documents_of(options: Options) -> dict[str, Path]:
 
 
 def quoted(service: Service, options: Options) -> str:
-    """Quote the order, show it, and issue it if that is wanted; what it is called then."""
+    """Quote the order, show it, and issue it unless a draft is wanted; returns its number or id."""
     quotation = service.send("POST", ADDRESS, request_of(options)).json()
     address = f"{ADDRESS}/{quotation['id']}"
     if not options.draft:
         quotation = issued(service, address)
     print(quotation_text(quotation, width()))
     print()
-    print(f"Kept as a draft:\n{address}" if options.draft else f"Issued as {quotation['number']}.")
+    print(f"Stored as a draft:\n{address}" if options.draft else f"Issued as {quotation['number']}.")
     return str(quotation["number"] or quotation["id"])
 
 
 def preview(service: Service, options: Options) -> None:
-    """Show what the order would be quoted with."""
+    """Show the quotation that the order would get."""
     print(quotation_text(service.send("POST", PREVIEWS, request_of(options)).json(), width()))
     print()
-    print("Nothing is kept of it.")
+    print("Nothing is stored.")
 
 
 def issued(service: Service, address: str) -> Any:
-    """The draft, issued; where it cannot be, it is not kept, for nobody asked for a draft."""
+    """Issue the draft; if the service refuses, discard it, because nobody asked for a draft."""
     try:
         return service.send("POST", f"{address}/issue").json()
     except OutOfReachError:
-        print(f"whether it was issued is not known; POST {address}/issue does so once and no more", file=sys.stderr)
+        print(f"it is not known whether it was issued; POST {address}/issue issues it at most once", file=sys.stderr)
         raise
     except RefusedError:
         service.send("DELETE", address)
@@ -134,7 +134,7 @@ def issued(service: Service, address: str) -> Any:
 
 
 def request_of(options: Options) -> dict[str, Any]:
-    """The order as the service takes it."""
+    """The body of the service's quotation request."""
     given = {
         "customer": options.customer and {"name": options.customer},
         "currency": options.currency,
@@ -149,10 +149,10 @@ def request_of(options: Options) -> dict[str, Any]:
 
 
 def write(service: Service, name: str, form: str, file: BinaryIO) -> None:
-    """One document of a quotation."""
+    """Fetch and write one document of a quotation."""
     try:
         file.write(service.send("GET", f"{ADDRESS}/{name}", headers={"Accept": FORMS[form]}).content)
     except RefusedError as error:
         if error.status != HTTPStatus.NOT_FOUND:
-            print(f"{name} stands, but its {form} was not written: --document {name} writes it", file=sys.stderr)
+            print(f"{name} is stored, but its {form} was not written: --document {name} writes it", file=sys.stderr)
         raise

@@ -1,14 +1,14 @@
-"""Fetch the European Central Bank's reference rates, and tell which days are new and which are held back.
+"""Fetch the European Central Bank's reference rates, and show which days are new and which are held back.
 
-    pugmill refresh-exchange-rates                          the latest day; every working day after 16:00 in Frankfurt.
-                                                            The first time and after a long pause the last 90 days
+    pugmill refresh-exchange-rates                          the latest day, published on working days at about 16:00 in
+                                                            Frankfurt; the last 90 days at first or after a long pause
     pugmill refresh-exchange-rates --span history           every day since 1999
-    pugmill refresh-exchange-rates --dry-run                the last day in use and what is held back; fetches nothing
-    pugmill refresh-exchange-rates --confirm 2026-11-25     uses a day that was held back
-    pugmill refresh-exchange-rates --drop 2026-11-25        throws it away
+    pugmill refresh-exchange-rates --dry-run                the last day in use and the days held back; fetches nothing
+    pugmill refresh-exchange-rates --confirm 2026-11-25     puts a held day in use
+    pugmill refresh-exchange-rates --drop 2026-11-25        discards it
 
-A day on which a rate jumps is held back, and not used until it is confirmed: the command ends with 3 while one waits.
-Where the feed is out of reach nothing is changed, and it ends with 4; where it is not to be believed, with 1.
+A day on which a rate jumps is held back until it is confirmed; the exit status is 3 while one waits. If the feed
+cannot be reached, nothing changes and the exit status is 4; if its answer cannot be used, the status is 1.
 """
 
 from collections.abc import Iterator
@@ -27,21 +27,21 @@ from service.client.text.terminal import isolated, row, table, width
 
 ADDRESS = "/v1/exchange-rates"
 _COLUMNS = ("published_on", "source", "currency", "from_rate", "to_rate", "share")
-_COUNTS = {"added": "new days", "replaced": "days corrected by the source", "unchanged": "days there before"}
+_COUNTS = {"added": "new days", "replaced": "days corrected by the source", "unchanged": "unchanged days"}
 
 
 @owners_command(__doc__)
 @option(
     "--span",
     type=click.Choice(["latest", "90-days", "history"]),
-    help="How far back (default: latest, or 90-days where no day is young enough to compare the latest with).",
+    help="How far back (default: latest, or 90-days if no stored day is recent enough to compare with).",
 )
-@option("--csv", metavar="FILE", type=FILE, help="Write every rate that jumps into this file, too.")
-@option("--dry-run", one_of="instead", is_flag=True, help="Fetch nothing; tell what is in use and held back.")
-@option("--confirm", one_of="instead", metavar="DAY", help="Use a day that was held back; fetches nothing.")
-@option("--drop", one_of="instead", metavar="DAY", help="Throw away a day that was held back; fetches nothing.")
+@option("--csv", metavar="FILE", type=FILE, help="Write every rate that jumps to this file, too.")
+@option("--dry-run", one_of="instead", is_flag=True, help="Show what is in use and held back; fetch nothing.")
+@option("--confirm", one_of="instead", metavar="DAY", help="Put a held day in use; fetch nothing.")
+@option("--drop", one_of="instead", metavar="DAY", help="Discard a held day; fetch nothing.")
 def refresh_exchange_rates(service: Service, options: Options) -> None:
-    """Do what the command line asks for, then tell what waits."""
+    """Fetch, confirm, discard or look, then report the days held back."""
     with new_file(options.csv) as file:
         lines = [*done(service, options)]
         held = [*service.everything(f"{ADDRESS}/held")]
@@ -50,17 +50,17 @@ def refresh_exchange_rates(service: Service, options: Options) -> None:
     print("\n".join([*lines, *held_text(held)]))
     if held:
         days = ", ".join(each["day"]["published_on"] for each in held)
-        raise WaitingError(f"held back until confirmed: {days}; --confirm DAY uses a day, --drop DAY throws it away")
+        raise WaitingError(f"held back until confirmed: {days}; --confirm DAY uses a day, --drop DAY discards it")
 
 
 def done(service: Service, options: Options) -> Iterator[str]:
-    """Fetch, confirm, or look; what came of it, in lines."""
+    """Fetch, confirm, discard or look; yields the result in lines."""
     if options.confirm:
         told = service.send("POST", f"{ADDRESS}/{quote(options.confirm, safe='')}/confirm").json()
         yield f"In use now: {', '.join(told['days'])}"
     elif options.drop:
         service.send("DELETE", f"{ADDRESS}/{quote(options.drop, safe='')}/held")
-        yield f"Thrown away: {options.drop}"
+        yield f"Discarded: {options.drop}"
     elif options.dry_run:
         newest = service.send("GET", ADDRESS, query={"limit": 1}).json()["items"]
         if not newest:
@@ -74,17 +74,17 @@ def done(service: Service, options: Options) -> Iterator[str]:
 
 
 def refreshed_text(told: dict[str, Any]) -> Iterator[str]:
-    """What a refresh did."""
+    """The result of a refresh."""
     columns = width()
     yield f"Reference rates, source {isolated(told['source'])}"
     yield "=" * columns
     if not told["modified"]:
-        yield "The file is the one that was read before."
+        yield "The file has not changed since it was last read."
     for name, meaning in _COUNTS.items():
         if told["modified"]:
             yield from row(meaning, str(told[name]), columns)
     if told["left_out"]:
-        yield from row("currencies that nobody knows, left out", ", ".join(told["left_out"]), columns)
+        yield from row("unknown currencies, left out", ", ".join(told["left_out"]), columns)
     last, days = told["last_published_on"], told["age_days"]
     yield from row("last day in use", f"{last}, {days} day{'' if days == 1 else 's'} old" if last else "none", columns)
 

@@ -1,10 +1,10 @@
-"""Register what a file says of a workshop: its resources, what each costs from a day on, its products and listings.
+"""Register a workshop from a file: resources and their rates, products, listings.
 
     pugmill register scripts/demo/workshop.yaml     the demo workshop; everything in it is invented
 
-The file is YAML: below each collection of the service its entries by their codes, each with its facts, and its rates by
-their first days. They are registered in the order of the file, and replace what has the same code. What stands under
-exchange-rates is entered for today, in the time zone of the workshop. Run again, it changes nothing.
+The file is YAML. Each collection of the service has its entries by code, each with its facts and its rates by first
+day. They are registered in the order of the file, and replace entries with the same code. The rates under
+exchange-rates are entered for today in the workshop's time zone. Running it again changes nothing.
 """
 
 import sys
@@ -25,7 +25,7 @@ from service.client.progress import each_shown
 
 
 def puts(collection: str, entries: dict[str, Any], today: date) -> Iterator[tuple[str, Any]]:
-    """Path and body of every PUT of a collection, in the order of the file."""
+    """Path and body of every PUT for a collection, in the order of the file."""
     if collection == "exchange-rates":
         yield f"/v1/{collection}/{today}", entries
         return
@@ -36,7 +36,7 @@ def puts(collection: str, entries: dict[str, Any], today: date) -> Iterator[tupl
 
 
 @owners_command(__doc__)
-@click.argument("file", metavar="FILE", type=FILE, help="The file of the workshop, a .yaml.")
+@click.argument("file", metavar="FILE", type=FILE, help="The workshop's file, in YAML.")
 def register(service: Service, options: Options) -> None:
     """Register the file, collection by collection."""
     found = read_workshop(options.file)
@@ -55,10 +55,10 @@ def register(service: Service, options: Options) -> None:
 
 
 def read_workshop(path: Path) -> dict[str, Any]:
-    """What the file says: the workshop itself, and its collections.
+    """The contents of the file: the workshop, and its collections.
 
     Raises:
-        RefusedError: it cannot be read, or is no such file.
+        RefusedError: if it cannot be read, or is not of this form.
     """
     try:
         found = read_yaml(path.read_text("utf-8-sig"))
@@ -67,7 +67,7 @@ def read_workshop(path: Path) -> dict[str, Any]:
     except ValueError as error:  # neither UTF-8 nor YAML
         raise RefusedError(f"{path}: {error}") from None
     if not isinstance(found, dict):
-        raise RefusedError(f"{path}: has collections, such as materials, each with entries by their codes")
+        raise RefusedError(f"{path} must have collections, such as materials, each with entries by code")
     for collection, entries in found.items():
         _check(path, collection, entries)
     found["workshop"] = {"name": str(path), "time-zone": "UTC", **found.get("workshop", {})}
@@ -78,9 +78,9 @@ def read_workshop(path: Path) -> dict[str, Any]:
 
 def _check(path: Path, collection: str, entries: Any) -> None:
     if not isinstance(entries, dict):
-        raise RefusedError(f"{path}: {collection} must have entries by their codes")
+        raise RefusedError(f"{path}: {collection} must have entries by code")
     if collection in ("workshop", "exchange-rates"):
         return
     for code, entry in entries.items():
         if not isinstance(entry, dict) or "facts" not in entry or not isinstance(entry.get("rates", {}), dict):
-            raise RefusedError(f"{path}: {collection}/{code} must have facts, and may have rates by their first days")
+            raise RefusedError(f"{path}: {collection}/{code} must have facts, and may have rates by first day")

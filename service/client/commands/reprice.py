@@ -1,16 +1,16 @@
-"""Reprice listings: work out what each costs and what to ask, show what changes and why, put it in force.
+"""Reprice listings: compute costs and prices, show what changes and why, and put the prices in force.
 
-    pugmill reprice --dry-run                               every listing, storing nothing
-    pugmill reprice --least-move 0.01 --greatest-move 0.25  in force; small moves are kept, great ones held back
-    pugmill reprice --resource tariffs/grid                 what a rate touches (may be given several times)
-    pugmill reprice --changed-since 2026-11-23              what rates changed since a day touch
+    pugmill reprice --dry-run                               every listing; stores nothing
+    pugmill reprice --least-move 0.01 --greatest-move 0.25  skips small changes, holds large ones back
+    pugmill reprice --resource tariffs/grid                 listings that depend on a resource (may be repeated)
+    pugmill reprice --changed-since 2026-11-23              listings that depend on rates changed since a day
     pugmill reprice --confirm brick-stall --greatest-move 0.25
-                                                            the same again, one that was held back let through
-    pugmill reprice --list                                  repricings so far, the newest first
-    pugmill reprice --rollback ID                           puts back the prices that were in force before it
+                                                            the same, but lets through a listing that was held back
+    pugmill reprice --list                                  past repricings, newest first
+    pugmill reprice --rollback ID                           restores the prices that were in force before it
 
-Prices are put in force in the very state in which they were worked out, all of them or none. Run a second time, there
-is nothing left to change. Shares are fractions of one (0.25, not 25).
+Prices are put in force only if nothing has changed since they were computed, all of them or none. A second run changes
+nothing. Shares are fractions of one (0.25, not 25).
 """
 
 from typing import Any
@@ -30,12 +30,12 @@ _LISTED = 20
 
 @owners_command(__doc__)
 @with_repricing
-@option("--resource", one_of="scope", metavar="RESOURCE", multiple=True, help="Only what it touches: tariffs/grid.")
-@option("--changed-since", one_of="scope", metavar="DAY", help="Only what rates touch that were changed since the day.")
-@option("--rollback", one_of="scope", metavar="ID", help="Put back the prices before this repricing.")
-@option("--list", one_of="scope", is_flag=True, help=f"The last {_LISTED} repricings.")
+@option("--resource", one_of="scope", metavar="RESOURCE", multiple=True, help="Those that depend on it: tariffs/grid.")
+@option("--changed-since", one_of="scope", metavar="DAY", help="Listings that depend on rates changed since this day.")
+@option("--rollback", one_of="scope", metavar="ID", help="Restore the prices in force before this repricing.")
+@option("--list", one_of="scope", is_flag=True, help=f"List the last {_LISTED} repricings.")
 def reprice(service: Service, options: Options) -> None:
-    """Do what the command line asks for."""
+    """Reprice, roll back or list."""
     if options.rollback or options.list:
         _check_alone(options)
         roll_back(service, options) if options.rollback else show_last(service)
@@ -50,11 +50,11 @@ def _check_alone(options: Options) -> None:
     takes = {"url", "key", "rollback", "list", *(("csv", "dry_run") if options.rollback else ())}
     if others := sorted(name for name, given in vars(options).items() if given and name not in takes):
         told = ", ".join(f"--{name.replace('_', '-')}" for name in others)
-        raise click.UsageError(f"{told}: has no meaning beside {'--rollback' if options.rollback else '--list'}")
+        raise click.UsageError(f"{told}: not allowed with {'--rollback' if options.rollback else '--list'}")
 
 
 def roll_back(service: Service, options: Options) -> None:
-    """Put back what was in force before a repricing, unless that has been done, or show what it would undo."""
+    """Restore the prices before a repricing, unless that has been done, or show what that would undo."""
     address = f"{ADDRESS}/{quote(options.rollback, safe='')}"
     with new_file(options.csv) as file:
         repricing = service.send("GET", address).json()
@@ -72,7 +72,7 @@ def roll_back(service: Service, options: Options) -> None:
 
 
 def show_last(service: Service) -> None:
-    """The last repricings as a table, each with its id."""
+    """Show the last repricings as a table, each with its id."""
     repricings = service.send("GET", ADDRESS, query={"limit": _LISTED}).json()["items"]
     ids = ["", *(each["id"] for each in repricings)]
     rows = [("by", "status", "as of", "applied at (UTC)", "prices changed"), *map(_row, repricings)]

@@ -1,21 +1,21 @@
-"""YAML with numbers, days and codes kept as they are written; the service reads them exactly."""
+"""YAML with numbers and days kept as text, so that the service reads them exactly."""
 
 from typing import Any
 
 import yaml
 
-# libyaml is seven times as fast, where it is there.
+# libyaml, where installed, is seven times as fast.
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 class _Reader(_Loader):  # type: ignore[misc]
-    """Makes no binary fraction of a number and no date of a day, and takes no name twice."""
+    """Keeps decimals and days as text, and refuses duplicate names."""
 
     def construct_mapping(self, node: Any, deep: bool = False) -> dict[Any, Any]:
         names = [self.construct_object(key, deep=True) for key, _ in node.value]
         twice = next((name for place, name in enumerate(names) if name in names[:place]), None)
         if twice is not None:
-            raise yaml.constructor.ConstructorError(None, None, f"'{twice}' stands twice", node.start_mark)
+            raise yaml.constructor.ConstructorError(None, None, f"'{twice}' occurs twice", node.start_mark)
         mapping: dict[Any, Any] = super().construct_mapping(node, deep)
         return mapping
 
@@ -25,12 +25,12 @@ for _kind in ("float", "timestamp"):
 
 
 def read_yaml(text: str) -> Any:
-    """What the text says.
+    """The data in a YAML text.
 
     Raises:
-        ValueError: it is not YAML; the reason tells the line.
+        ValueError: if it is not YAML; the message names the line.
     """
     try:
-        return yaml.load(text, _Reader)  # noqa: S506 - a safe loader, though of our own
+        return yaml.load(text, _Reader)  # noqa: S506 - derived from a safe loader
     except yaml.YAMLError as error:
         raise ValueError(" ".join(str(error).split())) from None

@@ -1,4 +1,4 @@
-"""A request of lines as somebody writes it down: YAML, or a table as CSV; what is sent to the service of it."""
+"""A file of lines, in YAML or CSV, and the request made of it."""
 
 import csv
 import io
@@ -17,15 +17,15 @@ _FLAGS = {"true": True, "false": False}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
-    """What a file is of.
+    """A kind of file.
 
     Attributes:
-        name: what it is, for instance "an order".
-        lines: what its lines are.
-        required: columns that a table has.
-        whole: columns that hold a whole number.
-        flags: columns that hold true or false.
-        several: columns that hold several values, with spaces between.
+        name: its name, for instance "an order".
+        lines: the meaning of its lines.
+        required: required columns of a CSV file.
+        whole: columns of whole numbers.
+        flags: columns of true or false.
+        several: columns of several values, separated by spaces.
     """
 
     name: str
@@ -55,19 +55,19 @@ PLAN = Kind(
 def request_of_file(
     kind: Kind, path: Path, given: Mapping[str, Any], for_each_line: Mapping[str, Any]
 ) -> dict[str, Any]:
-    """The request as the service takes it.
+    """The body of the request.
 
     Args:
-        kind: what the file is of.
-        path: of the file; in which form it is, its ending says.
-        given: members of the request that count in place of the file's.
-        for_each_line: members of every line that does not say otherwise.
+        kind: the kind of file.
+        path: path of the file; its ending says whether it is YAML or CSV.
+        given: members that take precedence over the file's.
+        for_each_line: members for every line that does not set them itself.
 
     Raises:
-        RefusedError: the file cannot be read, or is none of the kind.
+        RefusedError: if the file cannot be read, or is not of this kind.
     """
     if path.suffix.lower() not in _ENDINGS:
-        raise RefusedError(f"{path} must end in .yaml or .csv, to tell what it is")
+        raise RefusedError(f"{path} must end in .yaml or .csv")
     try:
         text = path.read_text("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -86,24 +86,24 @@ def request_of_file(
 def _members(kind: Kind, text: str) -> dict[str, Any]:
     found = read_yaml(text)
     if not isinstance(found, dict) or not isinstance(found.get("lines"), list):
-        raise ValueError(f"{kind.name} has members, and among them lines: a list of {kind.lines}")
+        raise ValueError(f"{kind.name} must have the member lines: a list of {kind.lines}")
     if not isinstance(found.get("each_line", {}), dict):
-        raise ValueError("each_line has members: those of every line that does not say otherwise")
+        raise ValueError("each_line must have members: those of every line that does not set them itself")
     return found
 
 
 def _rows(kind: Kind, text: str) -> Iterator[dict[str, Any]]:
-    """The lines of a table; a column is named as the member is, those within it behind a slash: policy/value."""
+    """The lines of a CSV file; columns have the names of members, nested ones after a slash: policy/value."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     header = [name.strip() for name in next(reader, [])]
     if not set(kind.required) <= set(header):
-        raise ValueError(f"the first line names the columns, {' and '.join(kind.required)} among them")
+        raise ValueError(f"the first line must name the columns, among them {' and '.join(kind.required)}")
     paths = [path_of(name) for name in header]
     for row in reader:
         if not any(row):
             continue
         if len(row) != len(header):
-            raise ValueError(f"line {reader.line_num} has {len(row)} values where there are {len(header)} columns")
+            raise ValueError(f"line {reader.line_num} has {len(row)} values for {len(header)} columns")
         line: dict[str, Any] = {}
         for path, value in zip(paths, row, strict=True):
             if value.strip():
@@ -117,17 +117,17 @@ def _value(kind: Kind, member: str, text: str) -> Any:
 
 
 def _flag(text: str) -> Any:
-    """True or false as JSON has them; what is neither is left for the service to refuse."""
+    """True or false; any other text is left for the service to refuse."""
     return _FLAGS.get(text.lower(), text)
 
 
 def _whole(text: str) -> Any:
-    """A number of pieces as JSON has it; what is none is left for the service to refuse."""
+    """A whole number; any other text is left for the service to refuse."""
     return int(text) if text.isascii() and text.isdecimal() else text
 
 
 def _with_defaults(line: Any, defaults: Mapping[str, Any]) -> Any:
-    """The line with what it does not say itself; it is for the service to say what is wrong with it."""
+    """The line with defaults; the service checks it."""
     if not isinstance(line, dict):
         return line
     together = {**defaults, **line}

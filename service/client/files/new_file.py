@@ -1,4 +1,4 @@
-"""A file that is written whole, or stays as it is."""
+"""Files that are written completely or not at all."""
 
 import csv
 import io
@@ -13,18 +13,18 @@ from service.client.ends import RefusedError
 
 @contextmanager
 def new_file(path: Path | None) -> Iterator[BinaryIO | None]:
-    """A file to be in the place of this one when all has gone well; None where no path is given.
+    """A new file that replaces the one at this path on success; None if there is no path.
 
-    It is made at once, so that a place that cannot be written to is told of before anything is done.
+    It is created at once, so that a path that cannot be written fails before anything is done.
 
     Raises:
-        RefusedError: it cannot be written.
+        RefusedError: if it cannot be written.
     """
     if path is None:
         yield None
         return
     if path.exists() and not path.is_file():
-        raise RefusedError(f"{path} cannot be written: it is no file")
+        raise RefusedError(f"{path} cannot be written: it is not a file")
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         with beside.open("w+b") as file:
@@ -32,7 +32,7 @@ def new_file(path: Path | None) -> Iterator[BinaryIO | None]:
             file.flush()
             os.fsync(file.fileno())
         beside.replace(path)
-    except BrokenPipeError:  # not of the file
+    except BrokenPipeError:  # of standard output, not of the file
         raise
     except OSError as error:
         raise RefusedError(f"{path} cannot be written: {error.strerror}") from None
@@ -41,7 +41,7 @@ def new_file(path: Path | None) -> Iterator[BinaryIO | None]:
 
 
 def records_in(file: BinaryIO) -> int:
-    """How many records have been written into a file of CSV, its heading not counted."""
+    """Number of records in a CSV file, without its header."""
     file.seek(0)
     text = io.TextIOWrapper(file, "utf-8", newline="")
     records = sum(1 for _ in csv.reader(text)) - 1

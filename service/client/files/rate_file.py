@@ -1,4 +1,4 @@
-"""A CSV file of rates (RFC 4180), read line by line: every line that is wrong is named."""
+"""A CSV file of rates (RFC 4180); every line that is wrong is named."""
 
 import csv
 import io
@@ -20,7 +20,7 @@ _CURRENCY = re.compile("[A-Z]{3}")
 
 
 class WrongLinesError(EndedError):
-    """Lines of a file are wrong; nothing of it has been stored."""
+    """Lines of a file are wrong; nothing has been stored."""
 
     def __init__(self, problems: Sequence[tuple[int, str]]) -> None:
         told = "".join(f"\n  line {number}: {problem}" for number, problem in sorted(problems))
@@ -30,13 +30,13 @@ class WrongLinesError(EndedError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FileRate:
-    """A rate as far as the file says what it is.
+    """A rate in the file.
 
     Attributes:
-        resource: whose rate it is.
+        resource: its resource.
         valid_from: its first day.
-        changes: the members that it names.
-        lines: where in the file each of them stands.
+        changes: values by member.
+        lines: line numbers by member.
     """
 
     resource: str
@@ -45,7 +45,7 @@ class FileRate:
     lines: dict[members.Path, int] = field(default_factory=dict)
 
     def line_of(self, path: Sequence[str | int]) -> int:
-        """The line that has most to do with a member; the first one where none has."""
+        """The line whose path shares most steps with this path; the first of several."""
 
         def steps_shared(other: members.Path) -> int:
             pairs = zip(map(str, path), map(str, other), strict=False)
@@ -54,7 +54,7 @@ class FileRate:
         return self.lines[max(self.lines, key=lambda other: (steps_shared(other), -self.lines[other]))]
 
     def numbers(self) -> str:
-        """The numbers of its lines, for instance 2-4, 9."""
+        """Its line numbers, for instance 2-4, 9."""
         spans: list[list[int]] = []
         for number in sorted(self.lines.values()):
             if spans and number == spans[-1][-1] + 1:
@@ -65,11 +65,11 @@ class FileRate:
 
 
 def read_file(path: Path) -> list[FileRate]:
-    """The rates of a file by resource and day.
+    """The rates of a file, sorted by resource and day.
 
     Raises:
-        RefusedError: it cannot be read.
-        WrongLinesError: lines of it are wrong.
+        RefusedError: if it cannot be read.
+        WrongLinesError: if lines are wrong.
     """
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -81,7 +81,7 @@ def read_file(path: Path) -> list[FileRate]:
     try:
         return _read(rows)
     except csv.Error as error:
-        raise WrongLinesError([(rows.line_num, f"not CSV as RFC 4180 has it: {error}")]) from None
+        raise WrongLinesError([(rows.line_num, f"not CSV by RFC 4180: {error}")]) from None
 
 
 def _read(rows: Any) -> list[FileRate]:
@@ -103,7 +103,7 @@ def _read(rows: Any) -> list[FileRate]:
 
 
 def _problems(found: dict[tuple[str, str], FileRate], header: list[str], row: list[str], number: int) -> Iterator[str]:
-    """Add the line to its rate; what is wrong with it if it cannot be."""
+    """Add the line to its rate; yields what is wrong with it."""
     if len(row) != len(COLUMNS):
         yield f"has {len(row)} fields instead of {len(COLUMNS)}"
         return
@@ -120,7 +120,7 @@ def _problems(found: dict[tuple[str, str], FileRate], header: list[str], row: li
         return
     rate = found.setdefault((resource, day), FileRate(resource=resource, valid_from=day))
     if path in rate.lines:
-        yield f"member: {line['member']} of this rate stands on line {rate.lines[path]} already"
+        yield f"member: {line['member']} of this rate is on line {rate.lines[path]} already"
         return
     rate.lines[path] = number
     rate.changes[path] = _value(line["value"], line["currency"])
@@ -128,20 +128,20 @@ def _problems(found: dict[tuple[str, str], FileRate], header: list[str], row: li
 
 def _of_the_rate(resource: str, day: str) -> Iterator[str]:
     if not _RESOURCE.fullmatch(resource):
-        yield f"resource: '{resource}' is none; write for instance materials/hdpe-flakes"
+        yield f"resource: '{resource}' is not a resource; write for instance materials/hdpe-flakes"
     try:
         if not _DAY.fullmatch(day):
             raise ValueError(day)
         date.fromisoformat(day)
     except ValueError:
-        yield f"valid_from: '{day}' is no day; write for instance 2026-11-30"
+        yield f"valid_from: '{day}' is not a day; write for instance 2026-11-30"
 
 
 def _of_the_value(value: str, currency: str) -> Iterator[str]:
     if currency and not _CURRENCY.fullmatch(currency):
-        yield f"currency: '{currency}' is none; write for instance EUR"
+        yield f"currency: '{currency}' is not a currency code; write for instance EUR"
     if currency and not _DECIMAL.fullmatch(value):
-        yield f"value: '{value}' is no amount; write for instance 0.78"
+        yield f"value: '{value}' is not an amount; write for instance 0.78"
 
 
 def _value(value: str, currency: str) -> Any:

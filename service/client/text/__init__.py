@@ -1,1 +1,1 @@
-"""Answers of the service as a person reads them in a terminal; every figure is the service's own."""
+"""Answers of the service as text for a terminal, with the service's figures unchanged."""

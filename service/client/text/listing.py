@@ -1,4 +1,4 @@
-"""A listing's price sheet and the price list as a person reads them; every figure is the service's own."""
+"""A listing's price sheet and the price list as text, with the service's figures unchanged."""
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
@@ -15,7 +15,7 @@ def price_sheet_text(sheet: dict[str, Any], columns: int) -> str:
 
 
 def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
-    """The entries of a price list, records of the CSV, as a table; below it, why a listing has no price."""
+    """The CSV records of a price list as a table, followed by the reasons for missing prices."""
     heading = ("listing", "channel", "price", "unit price", "margin")
     rows = [
         (
@@ -35,7 +35,7 @@ def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
 
 
 def percentage(share: str | None) -> str:
-    """A share of one in hundredths, with every digit it has."""
+    """A share as a percentage, with all its digits."""
     return _NOTHING if share is None else f"{Decimal(share).scaleb(2):f} %"
 
 
@@ -53,7 +53,7 @@ def _less(amount: str) -> str:
 
 
 class _Sheet:
-    """The lines of a price sheet; where no currency stands beside an amount, it is in that of the sale."""
+    """The lines of a price sheet; amounts without a currency are in the currency of sale."""
 
     def __init__(self, sheet: dict[str, Any], columns: int) -> None:
         self.sheet, self.columns = sheet, columns
@@ -142,7 +142,7 @@ class _Sheet:
             yield from self._text("BELOW THE FLOOR: this price does not keep to it.")
 
     def _amounts(self) -> Iterator[tuple[str, str]]:
-        """Each line from the gross price to the profit; what is taken has a minus."""
+        """Each line from the gross price to the profit; deductions have a minus."""
         price, formulas = self.price, {term["name"]: term["formula"] for term in self.price["terms"]}
         yield "gross price", price["gross_price"]["amount"]
         yield f"less tax: net price × {price['tax_share']}", _less(price["tax"]["amount"])

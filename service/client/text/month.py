@@ -1,4 +1,4 @@
-"""A month as its owner looks at it in a terminal: whether it pays, what limits it, and the best mix."""
+"""A month as text: whether it pays, what limits it, and the best mix."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
@@ -17,7 +17,7 @@ _UNKNOWN = "-"
 
 
 def month_text(month: Mapping[str, Any], columns: int) -> str:
-    """The figures of the service, digit for digit; shares as percentages."""
+    """The service's figures, unchanged; shares as percentages."""
     return "\n".join(_Text(month, columns).lines())
 
 
@@ -30,9 +30,7 @@ class _Text:
     def lines(self) -> Iterator[str]:
         month = self.month
         profit = month["profit"]["amount"]
-        verdict = (
-            f"does not pay: it is short of {profit[1:]}" if profit.startswith("-") else f"pays: it leaves {profit}"
-        )
+        verdict = f"does not pay: it loses {profit[1:]}" if profit.startswith("-") else f"pays: it earns {profit}"
         yield from paragraph(f"The month {verdict} {month['currency']}, at the rates of {month['as_of']}", self.columns)
         yield ""
         yield from self._facts()
@@ -68,7 +66,7 @@ class _Text:
 
     def _tables(self) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
         yield "What is sold", list(self._sold()), 5
-        yield "What the month costs however much is made", list(self._fixed()), 1
+        yield "Fixed costs of the month", list(self._fixed()), 1
         yield "Profit by volume of the mix", list(self._volumes()), 4
         if self.month["loads"]:
             yield "Time, in minutes", list(self._time()), 3
@@ -106,12 +104,12 @@ class _Text:
             named = ", ".join(isolated(self.names[each]) for each in mix["limited_by"])
             reasons = {
                 "not_solved": "The best mix could not be computed; everything else here holds.",
-                "too_little_time": f"Even the least of everything takes more time than there is of: {named}.",
+                "too_little_time": f"Even the least that must be sold needs more time than there is on: {named}.",
                 "unlimited": f"No best mix: neither demand nor known time limits {named}.",
             }
             yield from paragraph(reasons[mix["outcome"]], self.columns)
             return
-        yield f"The mix that leaves the most: {mix['profit']['amount']}"
+        yield f"The mix that earns the most: {mix['profit']['amount']}"
         rows = [("product", "planned", "best mix", "earns a bottleneck hour")]
         for line, best in zip(self.month["lines"], mix["lines"], strict=True):
             hour = line["contribution_per_hour"]

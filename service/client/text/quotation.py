@@ -1,4 +1,4 @@
-"""A quotation as its owner looks at it in a terminal, before it is sent: lines, totals, and what is kept."""
+"""A quotation as text for the owner: lines, totals, and what is kept."""
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
@@ -10,7 +10,7 @@ _KINDS = {"tooling": "tool", "rush": "rush", "minimum_order": "minimum order", "
 
 
 def quotation_text(quotation: Mapping[str, Any], columns: int) -> str:
-    """The figures of the service, digit for digit."""
+    """The service's figures, unchanged."""
     return "\n".join(_Text(quotation, columns).lines())
 
 
@@ -39,7 +39,7 @@ class _Text:
                     yield from paragraph(isolated(each["text"]), self.columns, "  - ", "    ")
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
-        """Each row, and what else is to be known of it."""
+        """Each row with its notes."""
         yield ("line", "pieces", "a piece", "saves", "net"), ""
         for line in self.figures["lines"]:
             yield self._quantity(isolated(line["description"]), line["quoted"]), "; ".join(_notes(line))
@@ -81,7 +81,7 @@ class _Text:
 
 
 def _notes(line: Mapping[str, Any]) -> Iterator[str]:
-    """What is taken off a line and added to it, and what the customer brings."""
+    """Allowances and charges of a line, and materials that the customer supplies."""
     for sign, adjustments in (("-", line["quoted"]["allowances"]), ("", line["quoted"]["charges"])):
         for each in adjustments:
             kind = "tool, charged once: " if each["kind"] == "tooling" else ""

@@ -1,4 +1,4 @@
-"""A repricing as a person reads it: which cost changed, which prices follow, and which do not."""
+"""A repricing as text: which cost changed, which prices follow, and which do not."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -84,7 +84,7 @@ def _change(change: dict[str, Any]) -> tuple[str, ...]:
 
 
 def _cost_change(old: dict[str, Any] | None, new: dict[str, Any] | None) -> str:
-    """What a piece costs more; both figures are shown as they are, so their difference is exact."""
+    """The extra cost of a piece: the exact difference of the two figures shown."""
     if old is None or new is None:
         return "-"
     return _signed(f"{Decimal(new['unit_cost']['amount']) - Decimal(old['unit_cost']['amount']):f}")

@@ -1,4 +1,4 @@
-"""Text for a terminal: wrapped and set in columns by the room it takes there, whatever alphabet it is written in."""
+"""Text for a terminal: wrapped and set in columns by display width, for any script."""
 
 import re
 import shutil
@@ -13,12 +13,12 @@ _TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI",
 
 
 def width() -> int:
-    """How many columns to write in: the terminal's, within reason; 80 where the output goes elsewhere."""
+    """Columns to write in: the terminal's, within limits; 80 if the output is not a terminal."""
     return max(_LEAST, min(shutil.get_terminal_size().columns, _MOST))
 
 
 def room(text: str) -> int:
-    """How many columns the text takes: marks take none, characters as wide as they are high two."""
+    """Display width of the text in columns: combining marks take none, full-width characters two."""
     return sum(
         0 if unicodedata.category(each) in _WITHOUT_ROOM else 2 if unicodedata.east_asian_width(each) in "WF" else 1
         for each in text
@@ -26,13 +26,13 @@ def room(text: str) -> int:
 
 
 def isolated(text: str) -> str:
-    """The text, kept from turning what stands beside it the other way (Unicode Standard Annex #9, isolates)."""
+    """The text, isolated so that it does not reverse neighbouring text (Unicode Standard Annex #9)."""
     is_turning = any(unicodedata.bidirectional(each) in _TURNING for each in text)
     return f"\u2068{text}\u2069" if is_turning else text
 
 
 def wrapped(text: str, columns: int) -> list[str]:
-    """The text in lines that take no more than these columns; a word that is too long goes on in the next line."""
+    """The text in lines of at most this width; longer words are broken."""
     lines = [""]
     for word in text.split(" "):
         joined = f"{lines[-1]} {word}" if lines[-1] else word
@@ -44,7 +44,7 @@ def wrapped(text: str, columns: int) -> list[str]:
 
 
 def _broken(word: str, columns: int) -> list[str]:
-    """The word in parts: behind its hyphens where that will do, and anywhere where it will not."""
+    """The word in parts, broken after hyphens if possible, otherwise anywhere."""
     parts = [""]
     for each in re.findall(r"[^-]*-|[^-]+", word):
         for bit in (each,) if room(each) <= columns else each:
@@ -55,19 +55,19 @@ def _broken(word: str, columns: int) -> list[str]:
 
 
 def paragraph(text: str, columns: int, first: str = "", indent: str = "") -> Iterator[str]:
-    """The text in lines, the first with a mark before it and the others indented alike."""
+    """The text in lines: the first after a mark, the others indented."""
     for number, line in enumerate(wrapped(text, columns - room(first))):
         yield f"{indent if number else first}{line}".rstrip()
 
 
 def padded(text: str, columns: int, *, is_figure: bool = False) -> str:
-    """The text with what is missing of the columns: on the right, of a figure on the left."""
+    """The text padded to the width: on the right, or for a figure on the left."""
     missing = " " * (columns - room(text))
     return missing + text if is_figure else text + missing
 
 
 def row(text: str, figure: str, columns: int) -> Iterator[str]:
-    """A text on the left, a figure on the right of its first line; the others are indented."""
+    """A text on the left, wrapped and indented, with a figure on the right of its first line."""
     figures = max(room(figure), 14) + 2
     first, *more = wrapped(text, columns - figures - 4)
     yield f"  {padded(first, columns - figures - 2)}{padded(figure, figures, is_figure=True)}"
@@ -77,13 +77,13 @@ def row(text: str, figure: str, columns: int) -> Iterator[str]:
 def table(
     rows: Sequence[Sequence[str]], columns: int, figures: int, notes: Sequence[str] | None = None
 ) -> Iterator[str]:
-    """Rows in columns; where there is too little room, the widest text goes on below itself.
+    """Rows in columns; if there is too little room, the widest text is wrapped.
 
     Args:
-        rows: the first of them the heading; every one with as many cells.
-        columns: of the terminal.
-        figures: how many columns at the end hold figures, which stand to the right and are never broken.
-        notes: one for each row, in lines of its own below it; none below where it is empty.
+        rows: rows with the same number of cells; the first is the heading.
+        columns: width of the terminal.
+        figures: number of columns at the end that hold figures, right-aligned and never broken.
+        notes: one for each row, printed below it unless empty.
     """
     widths = [max(map(room, cells)) for cells in zip(*rows, strict=True)]
     texts = range(len(widths) - figures)

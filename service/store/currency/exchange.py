@@ -58,7 +58,7 @@ def _of_source(table: sa.Table, workshop_id: UUID, source: str) -> sa.ColumnElem
 
 
 def find_day(connection: sa.Connection, workshop_id: UUID, source: str, published_on: date) -> StoredDay | None:
-    """What the source published for this day."""
+    """The source's rates of this day, or None."""
     ours = _of_source(exchange_rates, workshop_id, source)
     row = connection.execute(
         sa.select(exchange_rates).where(ours, exchange_rates.c.published_on == published_on)
@@ -67,7 +67,7 @@ def find_day(connection: sa.Connection, workshop_id: UUID, source: str, publishe
 
 
 def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_age_days: int) -> tuple[DayRates, ...]:
-    """Every source's days no older than the maximum age, newest first."""
+    """The days of every source that are at most `max_age_days` old, newest first."""
     rows = connection.execute(
         sa.select(exchange_rates)
         .where(
@@ -81,7 +81,7 @@ def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_ag
 
 
 def has_changed_since(connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, begun: datetime) -> bool:
-    """Whether rates until a date were published after a day, or entered, replaced or uncovered since an instant."""
+    """Whether rates up to `as_of` were published after `since`, or entered, replaced or withdrawn since `instant`."""
     found = connection.execute(
         sa.select(exchange_rates.c.published_on)
         .where(
@@ -97,7 +97,7 @@ def has_changed_since(connection: sa.Connection, workshop_id: UUID, as_of: date,
 def find_last_day(
     connection: sa.Connection, workshop_id: UUID, as_of: date, currencies: Collection[str]
 ) -> tuple[str, date] | None:
-    """Source and day of the last rates until the date that have all the currencies, however old they are."""
+    """Source and day of the latest rates up to `as_of` that have all the currencies, whatever their age."""
     has_all = (
         sa.or_(exchange_rates.c.base == code, as_text(exchange_rates.c.rates).contains(f'"{code}"', autoescape=True))
         for code in currencies
@@ -112,7 +112,7 @@ def find_last_day(
 
 
 def days_since(connection: sa.Connection, workshop_id: UUID, source: str, since: date) -> list[DayRates]:
-    """The source's days from this one on."""
+    """The source's days from `since` on."""
     ours = _of_source(exchange_rates, workshop_id, source)
     rows = connection.execute(sa.select(exchange_rates).where(ours, exchange_rates.c.published_on >= since))
     return [_day(row) for row in rows]
@@ -138,7 +138,7 @@ def find_newest_known(connection: sa.Connection, workshop_id: UUID, source: str)
 def _page(
     connection: sa.Connection, table: sa.Table, workshop_id: UUID, before: tuple[date, str] | None, limit: int
 ) -> sa.CursorResult[Any]:
-    """Rows by date and source, newest first, beyond the pair `before`."""
+    """Rows, newest first and by source within a day, after the pair `before`."""
     query = sa.select(table).where(table.c.workshop_id == workshop_id)
     if before is not None:
         published_on, source = before
@@ -154,14 +154,14 @@ def _page(
 def page_of_days(
     connection: sa.Connection, workshop_id: UUID, *, before: tuple[date, str] | None, limit: int
 ) -> list[DayRates]:
-    """Days by date and source, newest first, beyond the pair `before`."""
+    """Days, newest first and by source within a day, after the pair `before`."""
     return [_day(row) for row in _page(connection, exchange_rates, workshop_id, before, limit)]
 
 
 def page_of_held(
     connection: sa.Connection, workshop_id: UUID, *, before: tuple[date, str] | None, limit: int
 ) -> list[HeldDay]:
-    """Days held back by date and source, newest first, beyond the pair `before`."""
+    """Days held back, newest first and by source within a day, after the pair `before`."""
     return [_held(row) for row in _page(connection, held_exchange_rates, workshop_id, before, limit)]
 
 
@@ -179,12 +179,12 @@ def _delete(connection: sa.Connection, table: sa.Table, workshop_id: UUID, days:
 
 
 def delete_days(connection: sa.Connection, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
-    """Take back the days of these sources."""
+    """Delete the days of these sources."""
     _delete(connection, exchange_rates, workshop_id, days)
 
 
 def withdraw_day(connection: sa.Connection, workshop_id: UUID, source: str, published_on: date) -> None:
-    """Take back a day of a source; the days before it count by this change, whichever of them has the currencies."""
+    """Delete a day of a source, and mark the earlier days that may now be in force as changed."""
     delete_days(connection, workshop_id, [(source, published_on)])
     connection.execute(
         exchange_rates.update()
@@ -195,7 +195,7 @@ def withdraw_day(connection: sa.Connection, workshop_id: UUID, source: str, publ
 
 
 def delete_held(connection: sa.Connection, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
-    """Hold the days of these sources back no longer."""
+    """Stop holding back the days of these sources."""
     _delete(connection, held_exchange_rates, workshop_id, days)
 
 
@@ -213,11 +213,11 @@ def save_held(connection: sa.Connection, workshop_id: UUID, held: Collection[Hel
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FeedState:
-    """How old what the feed has brought is, in all workshops together.
+    """How recent the feed's rates are, across all workshops.
 
     Attributes:
         newest_day: the last day in use; None if there is none.
-        changed_at: when a day of it last came into use.
+        changed_at: when one of its days last came into use.
     """
 
     newest_day: date | None
@@ -225,7 +225,7 @@ class FeedState:
 
 
 def find_feed_state(database: Database) -> FeedState | None:
-    """For whoever runs the service: it reaches across workshops. None if the database does not answer."""
+    """The feed's state across workshops, for the operator; None if the database does not answer."""
     columns = sa.func.max(exchange_rates.c.published_on), sa.func.max(exchange_rates.c.changed_at)
     try:
         with database.reading() as connection:

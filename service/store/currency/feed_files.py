@@ -1,4 +1,4 @@
-"""What the files of a feed are asked for again with, so that one that has not changed is not sent again."""
+"""Validators of a feed's files, for conditional requests: a file that has not changed is not sent again."""
 
 from collections.abc import Mapping
 from uuid import UUID
@@ -10,11 +10,11 @@ from service.store.engine.upserts import put
 
 
 def conditions_of(connection: sa.Connection, workshop_id: UUID, address: str) -> Mapping[str, str]:
-    """The header fields of a conditional request for the file; none if it was never read."""
+    """The header fields of a conditional request for the file; empty if it was never read."""
     ours = sa.and_(feed_files.c.workshop_id == workshop_id, feed_files.c.address == address)
     return connection.execute(sa.select(feed_files.c.conditions).where(ours)).scalar_one_or_none() or {}
 
 
 def save_conditions(connection: sa.Connection, workshop_id: UUID, address: str, conditions: Mapping[str, str]) -> None:
-    """Keep what to ask for the file again with."""
+    """Store the header fields of the next conditional request for the file."""
     put(connection, feed_files, {"workshop_id": workshop_id, "address": address, "conditions": conditions})

@@ -1,1 +1,1 @@
-"""The database itself: connections, tables, their revision, SQLite's files, and what it cannot do now."""
+"""The database: connections, tables, their schema revision, SQLite's files, and faults."""

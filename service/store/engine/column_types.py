@@ -1,4 +1,4 @@
-"""Kinds of columns whose rows come out as values: JSON text, exact decimals, instants."""
+"""Column types that convert to and from values: JSON text, exact decimals, instants."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -12,18 +12,18 @@ from service.encoding import decode_with, from_text, keep_with, plain_data, to_t
 
 
 class StoredAsText(sa.types.TypeDecorator[Any]):
-    """What is kept as a text and read as something else."""
+    """A column stored as text and read as another type."""
 
     impl = sa.Text
     cache_ok = True
 
 
 class JsonText(StoredAsText):
-    """A document of JSON text, decoded as a type; as plain data where no type is given.
+    """JSON text, decoded to a type, or to plain data if no type is given.
 
     Args:
-        to: the type, if it is one for all rows.
-        written: makes the text.
+        to: the type, if it is the same for all rows.
+        written: encodes a value as text.
     """
 
     cache_ok = True
@@ -42,7 +42,7 @@ class JsonText(StoredAsText):
 
 
 class ExactDecimal(StoredAsText):
-    """A decimal with every digit: SQLite would make a binary fraction of it."""
+    """A decimal with every digit, stored as text because SQLite would convert it to a float."""
 
     cache_ok = True
 
@@ -54,7 +54,7 @@ class ExactDecimal(StoredAsText):
 
 
 class Instant(sa.types.TypeDecorator[datetime]):
-    """An instant in UTC, also where SQLite, which does not know a zone, is asked."""
+    """An instant in UTC, also on SQLite, which stores no time zone."""
 
     impl = sa.DateTime(timezone=True)
     cache_ok = True
@@ -73,12 +73,12 @@ def _in_utc(at: datetime | None) -> datetime | None:
 
 
 def as_text(column: sa.ColumnElement[Any]) -> sa.ColumnElement[str]:
-    """A column that is kept as a text, read as that text."""
+    """A column stored as text, read as that text without conversion."""
     return sa.type_coerce(column, sa.Text)
 
 
 def as_plain_data(column: sa.ColumnElement[Any]) -> sa.ColumnElement[Any]:
-    """A column of JSON text, read as plain data whatever its type is."""
+    """A column of JSON text, read as plain data and not as its type."""
     return sa.type_coerce(column, JsonText())
 
 

@@ -1,4 +1,4 @@
-"""One way to reach SQLite and PostgreSQL: short transactions, reading or writing."""
+"""Access to SQLite and PostgreSQL: short transactions that read or write."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -14,16 +14,16 @@ from service import time_limit
 from service.memory import Memory, MemoryOfStates
 
 _ROOM = 60_000
-"""Registered things that are kept; one of them takes about 1.7 kB (measured with the demo workshop)."""
+"""Most registered things in memory; each takes about 1.7 kB (measured with the demo workshop)."""
 _BUSY_SECONDS = 5
 _WRITING = "pugmill_writing"
 _STEPS = 100_000
-"""Of SQLite's virtual machine between two looks at the clock; some milliseconds."""
+"""Instructions of SQLite's virtual machine between two looks at the clock; some milliseconds."""
 _POSTGRESQL = {
     "options": (
         "-c timezone=UTC -c statement_timeout=30s -c lock_timeout=10s -c idle_in_transaction_session_timeout=60s"
     ),
-    # A server that is there and silent, or a network that swallows what is sent, is given up; seconds, but the last.
+    # Gives up on a server that no longer answers, or a network that drops packets. Seconds; the last in milliseconds.
     "connect_timeout": 5,
     "keepalives_idle": 15,
     "keepalives_interval": 5,
@@ -40,7 +40,7 @@ class UnknownDatabaseError(ValueError):
 
 
 class RefusedRowsError(ValueError):
-    """The database does not take rows: one is there twice, or what it refers to is not there."""
+    """The database refuses rows: one is a duplicate, or refers to a row that does not exist."""
 
     def __init__(self, reason: str) -> None:
         super().__init__(f"the rows do not hold together: {reason}")
@@ -48,10 +48,10 @@ class RefusedRowsError(ValueError):
 
 @contextmanager
 def refused_rows() -> Iterator[None]:
-    """Tell what stands against rows in the database's own words, without the rows.
+    """Report why the database refuses rows, in its own words but without the rows.
 
     Raises:
-        RefusedRowsError: the database does not take them.
+        RefusedRowsError: the database refuses them.
     """
     try:
         yield
@@ -69,7 +69,7 @@ def make_engine(url: str) -> sa.Engine:
         raise UnknownDatabaseError
     if url.startswith("sqlite"):
         return _sqlite_engine(url)
-    asked = sa.make_url(url).query  # whoever runs the service may say otherwise
+    asked = sa.make_url(url).query  # the operator may override our settings in the URL
     ours = {name: value for name, value in _POSTGRESQL.items() if name not in asked}
     return sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours)
 
@@ -98,27 +98,27 @@ def _sqlite_engine(url: str) -> sa.Engine:
         # FULL through a loss of power too, which a workshop's machine may well see.
         for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
             connection.execute(f"PRAGMA {pragma}")
-        # A statement that is under way when the time for the answer is over is interrupted.
+        # Interrupts a running statement when the time limit of the answer is reached.
         connection.set_progress_handler(time_limit.is_over, _STEPS)
 
     @event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
-        # A writer takes the lock at once: a reader that turns writer half way would be refused, not queued.
+        # A writer takes the lock at once: SQLite refuses, and does not queue, a reader that starts to write.
         begin_now = "BEGIN IMMEDIATE" if connection.get_execution_options().get(_WRITING) else "BEGIN"
         driver: Any = connection.connection.dbapi_connection
         try:
             driver.execute(begin_now)
-        except sqlite3.OperationalError as error:  # another process holds the lock: as SQLAlchemy tells it elsewhere
+        except sqlite3.OperationalError as error:  # another process holds the lock: raised as SQLAlchemy does elsewhere
             raise sa.exc.OperationalError(begin_now, None, error) from error
 
     return engine
 
 
 class _OneFile:
-    """The file of a SQLite database, which must stay what it was when it was first opened.
+    """The file of a SQLite database, which must stay the one that was first opened.
 
-    In WAL mode SQLite does not look: it would go on to write into a file that was moved away, and a new connection
-    would make an empty file in its place or read the log that is left over into another database.
+    In WAL mode SQLite does not check this: it would go on writing to a file that was moved away, and a new connection
+    would create an empty file in its place, or apply the old log to another database.
     """
 
     def __init__(self, path: Path | None) -> None:
@@ -134,12 +134,12 @@ class _OneFile:
         return found.st_dev, found.st_ino
 
     def opened(self) -> None:
-        """Which file it is, from the first time on."""
+        """Remember which file was opened first."""
         if self._path is not None and self._first is None:
             self._first = self._now()
 
     def check(self) -> None:
-        """Make sure that it is still there.
+        """Check that it is still the same file.
 
         Raises:
             sa.exc.OperationalError: SQLITE_READONLY_DBMOVED, SQLite's own code for this (sqlite.org/rescode.html).
@@ -151,16 +151,16 @@ class _OneFile:
 
 
 Connection = sa.Connection
-"""A transaction under way, as the store's functions take it."""
+"""An open transaction, the first argument of the store's functions."""
 
 
 class Database:
-    """Where everything is kept.
+    """The database that holds everything.
 
     Attributes:
-        engine: what reaches it.
-        file: of a SQLite database; None if it is on a server or in memory.
-        memory: values that were read from it, by the state that they follow from.
+        engine: SQLAlchemy's engine for it.
+        file: the file of a SQLite database; None if it is on a server or in memory.
+        memory: values read from it, by the state that they were read in.
     """
 
     def __init__(self, url: str, *, has_memory: bool = True) -> None:
@@ -174,19 +174,19 @@ class Database:
         self._writing = self.engine.execution_options(**{_WRITING: True})
 
     def reading(self) -> AbstractContextManager[Connection]:
-        """One consistent view; nothing is kept of it."""
+        """A transaction that reads one consistent state and writes nothing."""
         return self._reading.connect() if self._held is None else nullcontext(self._held)
 
     @contextmanager
     def snapshot(self) -> Iterator["Database"]:
-        """A database to read from, whose readings are all of one state, and which remembers that state alone."""
+        """A database to read from that sees one state only, with a memory of that state alone."""
         with self.reading() as connection:
             yield self.seen_through(connection)
 
     def seen_through(self, connection: Connection) -> "Database":
-        """A database to read from, as a transaction under way sees it; what it remembers ends with that.
+        """A database to read from through an open transaction; its memory ends with the transaction.
 
-        One that holds the workshop's lock sees one state, and is not taken for idle while it is being read from.
+        If the transaction holds the workshop's lock, all readings are of one state, and no idle timeout ends it.
         """
         frozen = copy(self)
         frozen.memory = Memory(_ROOM, len)
@@ -194,22 +194,22 @@ class Database:
         return frozen
 
     def writing(self) -> AbstractContextManager[Connection]:
-        """All or nothing: committed at the end, rolled back on any error."""
+        """A transaction that writes: committed at the end, rolled back on any error."""
         return self._writing.begin() if self._until_answered is None else self._joined(self._until_answered)
 
     @contextmanager
     def _joined(self, open_until: ExitStack) -> Iterator[Connection]:
-        """A part of the one transaction, which goes on."""
+        """A part of the joint transaction, which stays open."""
         if self._held is None:
             self._held = open_until.enter_context(self._writing.begin())
-            self.memory = Memory(0, len)  # what is read from now on may never come to be
+            self.memory = Memory(0, len)  # from now on, reads may see rows that are never committed
         yield self._held
 
     @contextmanager
     def until_answered(self) -> Iterator["Database"]:
-        """A database of which all changes are one transaction, committed at the end or rolled back on any error.
+        """A database whose changes are all one transaction, committed at the end or rolled back on any error.
 
-        What is done before the first change holds nobody up; what is read after it sees it.
+        Reads before the first change block nobody; reads after it see the change.
         """
         joint = copy(self)
         try:

@@ -1,4 +1,4 @@
-"""What a database cannot do now, and what is to be done about it: one table for both engines."""
+"""Faults of the database and their remedies: one table for both engines."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DatabaseFault:
-    """A refusal of the database that passes, or that somebody can mend while the service goes on.
+    """A fault of the database that passes by itself, or that the operator can mend while the service runs.
 
     Attributes:
         kind: the last part of the problem's type.
@@ -25,44 +25,44 @@ BUSY = DatabaseFault(
 )
 STORAGE_FULL = DatabaseFault(
     kind="storage-full",
-    detail="there is no room left where the database is; nothing was stored. Whoever runs the service makes room, "
-    "then send it again",
+    detail="the database's disk is full; nothing was stored. Ask the operator of the service to free space, then send "
+    "the request again",
     retry_after_seconds=60,
 )
 READ_ONLY = DatabaseFault(
     kind="read-only",
-    detail="the database takes no changes now; nothing was stored, and what is there can be read. Whoever runs the "
-    "service makes it writable, then send it again",
+    detail="the database is read-only at the moment; nothing was stored, and reading still works. Ask the operator of "
+    "the service to make it writable, then send the request again",
     retry_after_seconds=60,
 )
 
 OUT_OF_TIME = DatabaseFault(
     kind="out-of-time",
-    detail="this took longer than it may and was given up; nothing was stored. Ask for less at a time, or again when "
+    detail="this exceeded the time limit and was given up; nothing was stored. Ask for less at a time, or again when "
     "the service has less to do",
     retry_after_seconds=30,
 )
 NO_ANSWER = DatabaseFault(
     kind="no-answer",
-    detail="the database has fallen silent; whether it was done is not known: look, or send it again with the same "
-    "Idempotency-Key",
+    detail="the database stopped answering, so it is not known whether this was done; check, or send it again with "
+    "the same Idempotency-Key",
     retry_after_seconds=30,
 )
 MOVED = DatabaseFault(
     kind="database-moved",
-    detail="the file of the database was moved or replaced while the service runs; nothing was stored. Whoever runs "
-    "the service puts it back, or starts the service anew to use the file that is there now",
+    detail="the database file was moved or replaced while the service was running; nothing was stored. Ask the "
+    "operator to put it back, or to restart the service to use the present file",
     retry_after_seconds=60,
 )
 
 FAULTS = (BUSY, STORAGE_FULL, READ_ONLY, MOVED, OUT_OF_TIME, NO_ANSWER)
-"""All that is answered with 503; service/serving/README.md says what to do about each."""
+"""All faults answered with 503; service/serving/README.md says what to do about each."""
 
-# SQLite's result codes by name (sqlite.org/rescode.html); extended ones begin with the name of theirs
-# and come first.
+# SQLite's result codes by name (sqlite.org/rescode.html). The name of an extended code begins with that of its
+# primary code, so extended ones come first.
 _OF_SQLITE = {
     "SQLITE_READONLY_DBMOVED": MOVED,
-    "SQLITE_INTERRUPT": OUT_OF_TIME,  # by the time limit; nobody else does
+    "SQLITE_INTERRUPT": OUT_OF_TIME,  # only our time limit interrupts
     "SQLITE_READONLY": READ_ONLY,
     "SQLITE_FULL": STORAGE_FULL,
     "SQLITE_IOERR_WRITE": STORAGE_FULL,
@@ -78,13 +78,13 @@ _OF_POSTGRESQL = {
 
 
 def fault_of(error: DBAPIError) -> DatabaseFault | None:
-    """What it is; None if it is a fault of ours."""
+    """The fault behind an error; None if the error is ours."""
     name, state = getattr(error.orig, "sqlite_errorname", ""), getattr(error.orig, "sqlstate", None)
     for code, fault in _OF_SQLITE.items():
         if name.startswith(code):
             return fault
     if state in _OF_POSTGRESQL:
         return _OF_POSTGRESQL[state]
-    # SQLite reports its own trouble (busy, out of reach) and our mistakes (a missing table) by the same class.
+    # SQLite reports its own trouble (busy, unreachable) and our mistakes (a missing table) by the same class.
     is_passing = isinstance(error, OperationalError) and name != "SQLITE_ERROR"
     return BUSY if is_passing or error.connection_invalidated else None

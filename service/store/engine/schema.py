@@ -1,4 +1,4 @@
-"""Where the tables stand: the migrations applied, against those this code knows."""
+"""The schema revision of the database, compared with the migrations of this code."""
 
 from dataclasses import dataclass
 
@@ -42,7 +42,7 @@ def _config(database: Database) -> Config:
 
 
 def is_known_revision(revision: str) -> bool:
-    """Whether this code can migrate tables from there."""
+    """Whether this code can migrate from this revision."""
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS))
     return revision in {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
@@ -56,7 +56,7 @@ def newest_revision() -> str:
 
 
 def schema_state(database: Database) -> SchemaState:
-    """Where the tables stand."""
+    """The schema revision of the database, compared with the code's."""
     scripts = ScriptDirectory.from_config(_config(database))
     newest = scripts.get_current_head()
     assert newest is not None  # the first migration ships with the code
@@ -67,7 +67,7 @@ def schema_state(database: Database) -> SchemaState:
 
 
 def find_schema_state(database: Database) -> SchemaState | None:
-    """Where the tables stand; None if the database does not answer."""
+    """The schema state, or None if the database does not answer."""
     try:
         return schema_state(database)
     except sa.exc.SQLAlchemyError:

@@ -1,4 +1,4 @@
-"""A SQLite database as a file: copied while it is in use, looked into, put into the place of another."""
+"""A SQLite database as a file: copied while in use, checked, put in the place of another."""
 
 import fcntl
 import hashlib
@@ -17,8 +17,8 @@ from service.whole_file import synchronise
 _OURS = {"alembic_version", "workshops", "api_keys"}
 _FIRST_BYTES = b"SQLite format 3\0"
 _SHARED_FIRST, _SHARED_BYTES = 0x40000002, 510
-"""Where every connection to a database in WAL mode holds a lock as long as it is open (sqlite.org, "File Locking And
-Concurrency In SQLite Version 3"; the places are from memory of its os.h)."""
+"""Every open connection to a database in WAL mode holds a lock on these bytes (sqlite.org, "File Locking And
+Concurrency In SQLite Version 3"; the offsets are from memory of its os.h)."""
 
 
 class UnusableFileError(ValueError):
@@ -40,14 +40,14 @@ class InUseElsewhereError(RuntimeError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Holding:
-    """What a whole database of this service holds.
+    """The contents of an intact database of this service.
 
     Attributes:
-        revision: of its tables.
-        workshops: how many.
-        rows: of all tables together.
-        size_bytes: of the file.
-        sha256: of the file, hexadecimal.
+        revision: its schema revision.
+        workshops: number of workshops.
+        rows: number of rows in all tables together.
+        size_bytes: size of the file.
+        sha256: digest of the file, hexadecimal.
     """
 
     revision: str
@@ -58,7 +58,7 @@ class Holding:
 
 
 def copy_into(source: Path, target: Path) -> None:
-    """Write one state of a database that may be in use into an empty file.
+    """Copy one consistent state of a database, which may be in use, to an empty file.
 
     Raises:
         UnusableFileError: the source cannot be read as a database.
@@ -75,14 +75,14 @@ def _address(path: Path, options: str) -> str:
 
 
 def holding_of(path: Path) -> Holding:
-    """Look through the whole of a database that nobody has open.
+    """Check all of a database that nobody has open.
 
     Raises:
-        UnusableFileError: it is none of this service's, or is damaged or not whole.
+        UnusableFileError: it is not a database of this service, or is damaged or incomplete.
     """
     log = path.with_name(f"{path.name}-wal")
     if log.exists() and log.stat().st_size:
-        raise UnusableFileError(path, f"{log.name} beside it has changes that are not in it")
+        raise UnusableFileError(path, f"{log.name} beside it holds changes that are not in the file")
     try:
         with closing(sqlite3.connect(_address(path, "mode=ro&immutable=1"), uri=True)) as connection:
             return _holding(connection, path)
@@ -93,16 +93,16 @@ def holding_of(path: Path) -> Holding:
 def _holding(connection: sqlite3.Connection, path: Path) -> Holding:
     tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if not tables >= _OURS:
-        raise UnusableFileError(path, "it is no database of this service")
+        raise UnusableFileError(path, "it is not a database of this service")
     (found,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
     if found != "ok":
         raise UnusableFileError(path, f"it is damaged: {found.splitlines()[-1]}")
     if orphans := connection.execute("PRAGMA foreign_key_check").fetchall():
-        raise UnusableFileError(path, f"{len(orphans)} rows lack what they refer to, the first in {orphans[0][0]}")
+        raise UnusableFileError(path, f"{len(orphans)} rows refer to missing rows, the first in {orphans[0][0]}")
     counts = {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in tables}  # noqa: S608
     revisions = [name for (name,) in connection.execute("SELECT version_num FROM alembic_version")]
     if len(revisions) != 1:
-        raise UnusableFileError(path, "it does not say which revision its tables are of")
+        raise UnusableFileError(path, "it does not name one schema revision")
     with path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
     return Holding(
@@ -115,9 +115,9 @@ def _holding(connection: sqlite3.Connection, path: Path) -> Holding:
 
 
 def exchange_for(new: Path, place: Path) -> Path | None:
-    """Give a whole file the place of a database; where the one that was there is now, if there was one.
+    """Put a new file in the place of a database; returns where the old one is now, if there was one.
 
-    At every moment the place has the old one or the new one. The file is to be on the same disk as the place.
+    At every moment the place holds either the old file or the new one. Both must be on the same disk.
 
     Raises:
         InUseElsewhereError: somebody has the old one open.
@@ -143,7 +143,7 @@ def _dated(place: Path) -> Path:
 
 
 def _set_log_aside(place: Path, aside: Path) -> None:
-    """A log that is left over must never be read into another database: it stays with its own."""
+    """Move a left-over log along with its own database: SQLite must never apply it to another."""
     log = place.with_name(f"{place.name}-wal")
     if log.exists():
         log.replace(aside.with_name(f"{aside.name}-wal"))
@@ -151,7 +151,7 @@ def _set_log_aside(place: Path, aside: Path) -> None:
 
 
 def _give_as(new: Path, place: Path) -> None:
-    """Whoever may use what is there, or else whoever the directory belongs to, may use what comes."""
+    """Give the new file the permissions and owner of the old one; if there is none, the directory's owner."""
     like = place if place.exists() else place.parent
     new.chmod(place.stat().st_mode & 0o777 if place.exists() else 0o600)
     if os.geteuid() == 0:
@@ -160,12 +160,12 @@ def _give_as(new: Path, place: Path) -> None:
 
 @contextmanager
 def _alone_with(path: Path) -> Iterator[None]:
-    """Have a database to oneself, and all of it in its one file; one that is damaged is left as it is."""
+    """Lock others out of a database, with its log merged into the file; a damaged one is left unchanged."""
     with path.open("rb") as file:
         is_database = file.read(len(_FIRST_BYTES)) == _FIRST_BYTES
     with ExitStack() as held:
         try:
-            # SQLite would throw the log of what it takes for no database away.
+            # SQLite deletes the log of a file that it does not take for a database.
             held.enter_context(_closed_to_others(path) if is_database else _locked(path))
         except sqlite3.OperationalError as error:
             if error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
@@ -179,7 +179,7 @@ def _alone_with(path: Path) -> Iterator[None]:
 @contextmanager
 def _closed_to_others(path: Path) -> Iterator[None]:
     with closing(sqlite3.connect(_address(path, "mode=rw"), uri=True, isolation_level=None, timeout=0)) as connection:
-        # Leaving WAL mode takes everybody else's connection to be closed, and empties the log into the file.
+        # Leaving WAL mode needs every other connection closed, and merges the log into the file.
         connection.execute("PRAGMA journal_mode=DELETE")
         connection.execute("BEGIN EXCLUSIVE")
         yield
@@ -187,7 +187,7 @@ def _closed_to_others(path: Path) -> Iterator[None]:
 
 @contextmanager
 def _locked(path: Path) -> Iterator[None]:
-    """As SQLite itself would lock it, for what SQLite cannot open."""
+    """Take SQLite's own lock on a file that SQLite cannot open."""
     with path.open("r+b") as file:
         try:
             fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, _SHARED_BYTES, _SHARED_FIRST)
@@ -197,6 +197,6 @@ def _locked(path: Path) -> Iterator[None]:
 
 
 def copy_whole(source: Path, target: Path) -> None:
-    """The bytes of a file that nobody writes."""
+    """Copy a file that nobody is writing to."""
     shutil.copyfile(source, target)
     synchronise(target)

@@ -1,4 +1,4 @@
-"""The tables. Every one begins with the workshop's id, so that the data can be distributed by it."""
+"""The tables. The first column of each is the workshop's id, so that the data can be distributed by it."""
 
 import json
 from collections.abc import Iterator
@@ -28,18 +28,18 @@ metadata = sa.MetaData(naming_convention=CONVENTION)
 
 
 def _ordered(length: int) -> sa.String:
-    """A text that is sorted by its characters' code points on every engine, whatever language a database sorts by."""
+    """Text that every engine sorts by code point, whatever the database's collation."""
     return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
 
 
 def _document(name: str, holds: str, to: Any = None, **options: Any) -> sa.Column[Any]:
-    """JSON text; there always is one, unless it is nullable."""
+    """A column of JSON text, not null unless it says so."""
     kind = JsonText(to, options.pop("written", to_text))
     return sa.Column(name, kind, comment=f"JSON: {holds}", **{"nullable": False, **options})
 
 
 def _registered(collection: str = "collection", code: str = "code") -> sa.ForeignKeyConstraint:
-    """That what is named there is registered, or was."""
+    """A foreign key to what is registered, retired or not."""
     columns = ["workshop_id", "collection", "code"]
     return sa.ForeignKeyConstraint(["workshop_id", collection, code], [f"registrations.{name}" for name in columns])
 
@@ -95,7 +95,7 @@ uses = sa.Table(
     sa.Column("used_code", _ordered(64), primary_key=True),
     _registered(),
     _registered("used_collection", "used_code"),
-    # With the users in it, so that it answers alone; otherwise SQLite prefers the key and reads all that is used.
+    # A covering index; otherwise SQLite chooses the primary key and reads every row of the workshop.
     sa.Index(None, "workshop_id", "used_collection", "used_code", "collection", "code"),
 )
 
@@ -272,11 +272,11 @@ changes = sa.Table(
     _document("after", "what has held since", nullable=True),
     sa.Index(None, "workshop_id", "subject", "change_id"),
 )
-"""Rows are only ever added: triggers of the migration that made it refuse everything else."""
+"""Rows are only added: triggers of its migration refuse updates and deletions."""
 
 
 as_stored = sa.MetaData()
-"""The tables once more, with the texts that are stored in place of what they mean: for rows that are passed on."""
+"""The same tables with the stored texts in place of decoded values: for rows that are copied as they are."""
 for _table in metadata.sorted_tables:
     for _column in _table.to_metadata(as_stored).columns:
         if isinstance(_column.type, StoredAsText):

@@ -1,4 +1,4 @@
-"""Rows that may be there already: both engines know one clause for them, each in a dialect of its own."""
+"""Upserts: both engines have the same clause, but SQLAlchemy has it in two dialects."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -8,12 +8,12 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 
 def inserting(connection: sa.Connection, table: sa.Table) -> sqlite.Insert | postgresql.Insert:
-    """An insert that can say what becomes of a row that is there already."""
+    """An insert that can have an ON CONFLICT clause."""
     return sqlite.insert(table) if connection.dialect.name == "sqlite" else postgresql.insert(table)
 
 
 def put(connection: sa.Connection, table: sa.Table, *rows: Mapping[str, Any]) -> None:
-    """Create the rows, all with the same columns, or replace those columns where the key is there already."""
+    """Insert the rows, all with the same columns, or replace those columns where the key exists."""
     if not rows:
         return
     key, new = table.primary_key.columns.keys(), inserting(connection, table)

@@ -1,4 +1,4 @@
-"""Prices that come into force, put on record in the audit trail."""
+"""Price changes in the audit trail."""
 
 from datetime import datetime
 from typing import Any
@@ -22,17 +22,17 @@ def record_prices(
     *,
     is_rolled_back: bool = False,
 ) -> None:
-    """Put on record the prices that a repricing changes, from one listing to another, or that it gives back.
+    """Record the prices that a repricing, or its rollback, changes on a span of listings.
 
-    The database copies them from what the repricing recorded: there may be a hundred thousand.
+    The database copies them from the repricing's own rows: there may be a hundred thousand.
 
     Args:
         connection: a transaction that writes.
         workshop_id: whose prices.
         repricing_id: the repricing.
         span: the first and the last listing.
-        act: its id, when, and who.
-        is_rolled_back: whether the prices before it come back in force.
+        act: id, time and actor.
+        is_rolled_back: whether the earlier prices come back in force.
     """
     old = price_changes.alias("old")
     its_own, before_it = _price(price_changes), _price(old)
@@ -53,7 +53,7 @@ def record_prices(
 
 
 def _came_before(old: Any, workshop_id: UUID) -> sa.ColumnElement[bool]:
-    """That a price was in force before another on the same listing."""
+    """Joins the price that was in force before, on the same listing."""
     return sa.and_(
         old.c.workshop_id == workshop_id,
         old.c.repricing_id == price_changes.c.previous_id,
@@ -62,7 +62,7 @@ def _came_before(old: Any, workshop_id: UUID) -> sa.ColumnElement[bool]:
 
 
 def _price(table: Any) -> sa.ColumnElement[str]:
-    """JSON text of the price that a repricing put in force; null where there is none. Its texts need no escaping."""
+    """JSON text of the price that a repricing put in force, or null. Nothing in it needs escaping."""
     digits = sa.func.replace(sa.cast(table.c.repricing_id, sa.String), "-", "")  # SQLite has the id without its dashes
     parts = [sa.func.substr(digits, start, length) for start, length in ((1, 8), (9, 4), (13, 4), (17, 4), (21, 12))]
     told = '{"amount":"' + as_text(table.c.price) + '","currency":"' + table.c.currency + '","repricing":"' + parts[0]

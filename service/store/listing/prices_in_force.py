@@ -1,4 +1,4 @@
-"""What is in force on each listing: the price, what its batch consumes, and whether that may be another by now."""
+"""What is in force on each listing: the price, its bill of resources, and whether the bill may be out of date."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,29 +16,28 @@ from service.store.engine.tables import listing_prices, price_changes, registrat
 from service.store.registering.touched import resting_on
 
 _READ = 100
-"""How many rows are in memory at a time: few, so that what is made of them is gone before it is looked through for
-garbage."""
+"""Rows in memory at a time: few, so that they are freed before the garbage collector scans them."""
 WRITTEN = 500
-"""How many rows are written at a time."""
+"""Rows written at a time."""
 _SPAN = 5_000
-"""How many listings one statement changes at most."""
+"""Most listings that one statement changes."""
 COMING = sorted(each.value for each in COMING_INTO_FORCE)
 
 
 class ListingRow(NamedTuple):
-    """A listing with the price in force on it, if there is one; read by the hundred thousand.
+    """A listing with its price in force, if it has one; read by the hundred thousand.
 
     Attributes:
         code: its code.
         facts: what is registered, as plain data.
-        repricing_id: the repricing that its price is from, as text; with what follows None where it has none.
-        is_stale: whether the bill may no longer be what a batch consumes.
+        repricing_id: the repricing that set its price, as text; None, like all that follows, without a price.
+        is_stale: whether its bill of resources may be out of date.
         price: the price in force.
         currency: of the price.
-        unit_cost: what a piece cost when it was found.
-        margin_share: what it left then.
-        bill: what a batch consumed then, as JSON text.
-        bill_now: what a batch was found to consume since.
+        unit_cost: cost of a piece when the price was set.
+        margin_share: margin at that time.
+        bill: bill of resources at that time, as JSON text.
+        bill_now: a bill of resources computed since, if there is one.
     """
 
     code: str
@@ -55,12 +54,12 @@ class ListingRow(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Narrowing:
-    """Which listings are looked at.
+    """Which listings are read.
 
     Attributes:
-        things: listings that rest on one of these, of any collection; every listing if None.
-        channel: on this channel.
-        product: of this product.
+        things: those that depend on one of these, of any collection; every listing if None.
+        channel: those on this channel.
+        product: those of this product.
     """
 
     things: Sequence[Thing] | None = None
@@ -78,7 +77,7 @@ def _naming(workshop_id: UUID, collection: str, code: str) -> sa.Select[Any]:
 
 
 def _put_it_in_force(workshop_id: UUID) -> sa.ColumnElement[bool]:
-    """That a change put in force what is so now."""
+    """Joins the change that set the price in force."""
     return sa.and_(
         price_changes.c.workshop_id == workshop_id,
         price_changes.c.repricing_id == listing_prices.c.repricing_id,
@@ -87,7 +86,7 @@ def _put_it_in_force(workshop_id: UUID) -> sa.ColumnElement[bool]:
 
 
 def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
-    """The listings with what is in force on each, by code, whatever they rest on."""
+    """All listings with what is in force on each, by code, before `narrowing.things` is applied."""
     found = (
         sa.select(
             registrations.c.code,
@@ -123,17 +122,17 @@ def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
 def listings_with_prices(
     connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, after: str
 ) -> Iterator[list[ListingRow]]:
-    """The listings with what is in force on each, by code, some hundred rows at a time and no more in memory.
+    """The listings with what is in force on each, by code, with a hundred rows in memory at a time.
 
     Args:
-        after: beyond this code.
+        after: only listings after this code.
     """
     query = _listings(workshop_id, narrowing)
     if narrowing.things is None:
         for rows in _streamed(connection, query.where(registrations.c.code > after), _READ):
             yield [ListingRow._make(row) for row in rows]
         return
-    # The codes are found first, and sorted without what is to be read of each.
+    # The codes are found and sorted first, without the wide columns.
     for codes in _resting_codes(connection, workshop_id, narrowing.things, after, size=_READ):
         yield [ListingRow._make(row) for row in connection.execute(query.where(registrations.c.code.in_(codes)))]
 
@@ -141,7 +140,7 @@ def listings_with_prices(
 def _resting_codes(
     connection: sa.Connection, workshop_id: UUID, things: Sequence[Thing], after: str = "", *, size: int
 ) -> Iterator[list[str]]:
-    """The listings that rest on one of the things, by code and beyond a code, so many at a time."""
+    """The listings that depend on one of the things, sorted by code after `after`, `size` at a time."""
     if not things:
         return
     resting = resting_on(workshop_id, things)
@@ -151,13 +150,13 @@ def _resting_codes(
 
 
 def _streamed(connection: sa.Connection, query: sa.Select[Any], size: int) -> Iterator[Sequence[sa.Row[Any]]]:
-    """The rows, so many at a time and no more in memory; the server's cursor ends with whoever reads them."""
+    """The rows, `size` at a time, with no more in memory; closing the iterator closes the server's cursor."""
     with connection.execute(query, execution_options={"yield_per": size}) as result:
         yield from result.partitions()
 
 
 def in_batches(found: Iterable[Any], size: int) -> Iterator[list[Any]]:
-    """What is found, so many at a time."""
+    """The items in lists of at most `size`."""
     rows: list[Any] = []
     for each in found:
         rows.append(each)
@@ -169,7 +168,7 @@ def in_batches(found: Iterable[Any], size: int) -> Iterator[list[Any]]:
 
 
 def of_repricing(workshop_id: UUID, repricing_id: UUID, span: tuple[str, str]) -> sa.ColumnElement[bool]:
-    """The prices that a repricing put in force, from one listing to another."""
+    """The prices that a repricing put in force on a span of listings."""
     return sa.and_(
         price_changes.c.workshop_id == workshop_id,
         price_changes.c.repricing_id == repricing_id,
@@ -185,9 +184,9 @@ def put_in_force(
     span: tuple[str, str],
     whose: sa.Column[UUID] = price_changes.c.repricing_id,
 ) -> None:
-    """In place of the prices that a repricing changed, from one listing to another, its own or those before them.
+    """On a span of listings that a repricing changed, put its prices or the earlier ones in force.
 
-    What a batch consumes may have changed since those before were found, so that is to be found anew.
+    Earlier prices are marked stale: their bills of resources may have changed since.
     """
     changed = sa.select(price_changes.c.listing).where(of_repricing(workshop_id, repricing_id, span))
     connection.execute(
@@ -209,7 +208,7 @@ def put_in_force(
 
 
 def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> None:
-    """What the batches of listings consume may be another now that this is: it is to be found anew."""
+    """Mark the listings whose bill of resources may change because this thing changed."""
     if thing.collection in CONDITIONS:
         return
     fresh = listing_prices.update().where(
@@ -217,7 +216,7 @@ def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> No
     )
     listing = listing_prices.c.listing
     affected: Iterator[sa.ColumnElement[bool]]
-    if thing.collection == "overheads":  # which every product has a share of
+    if thing.collection == "overheads":  # every product carries a share of them
         ours = listing_prices.c.workshop_id == workshop_id
         affected = (listing.between(*span) for span in spans(connection, listing, ours))
     else:
@@ -228,10 +227,10 @@ def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> No
 
 
 def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Mapping[str, str]]) -> None:
-    """What the batches of listings consume, found anew; the prices in force stay.
+    """Store newly computed bills of resources; the prices in force stay.
 
     Args:
-        bills: the listing and the bill's JSON text of each.
+        bills: listing and JSON text of each bill.
     """
     query = (
         listing_prices.update()
@@ -245,7 +244,7 @@ def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Map
 def spans(
     connection: sa.Connection, listing: sa.Column[str], condition: sa.ColumnElement[bool]
 ) -> Iterator[tuple[str, str]]:
-    """First and last of some thousand listings at a time, so that no statement runs into its timeout."""
+    """First and last of some thousand listings at a time, so that no statement exceeds its timeout."""
     after = ""
     while True:
         page = sa.select(listing).where(condition, listing > after).order_by(listing).limit(_SPAN).subquery()
@@ -256,14 +255,14 @@ def spans(
 
 
 def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterable[str]) -> dict[str, Money]:
-    """The price in force on each of some listings that has one."""
+    """The prices in force on those of the listings that have one."""
     rows = connection.execute(
         sa.select(price_changes.c.listing, price_changes.c.price, price_changes.c.currency)
         .join_from(
             listing_prices,
             price_changes,
             _put_it_in_force(workshop_id),
-            isouter=True,  # there always is one; but SQLite would begin with the listings' whole histories
+            isouter=True,  # there always is one, but with an inner join SQLite reads the listings' whole histories
         )
         .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing.in_(list(codes)))
     )

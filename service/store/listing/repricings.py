@@ -1,4 +1,4 @@
-"""Repricings, the prices that they put in force, and those in force before."""
+"""Repricings, the prices that they put in force, and the earlier prices."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
@@ -28,10 +28,10 @@ class Repricing:
         tag: of the state and the request it was computed from.
         applied_at: when, UTC.
         applied_by: name of the key.
-        rolled_back_at: when the prices before it were put back, if they were.
+        rolled_back_at: when the earlier prices were restored, if they were.
         rolled_back_by: name of the key.
         request: what was asked for, with its day.
-        figures: what was found, all listings together.
+        figures: the result for all listings together.
     """
 
     id: UUID
@@ -56,15 +56,15 @@ def add_repricing(
     basis: RepricingBasis,
     changes: Iterable[Mapping[str, Any]],
 ) -> None:
-    """Keep a repricing with every change, and put its prices in force.
+    """Store a repricing with every change, and put its prices in force.
 
     Args:
         connection: a transaction that writes.
         workshop_id: whose it is.
         by: who applies it.
-        repricing: what was found, all listings together.
-        basis: the rates it was found with.
-        changes: a row for each, by listing, without its workshop and repricing; as it is stored, and ids as text.
+        repricing: the result for all listings together.
+        basis: the rates it was computed with.
+        changes: one row each in stored form, sorted by listing, without workshop and repricing; ids as text.
     """
     connection.execute(
         repricings.insert(),
@@ -110,7 +110,7 @@ def get_basis(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) 
 def page_of_repricings(
     connection: sa.Connection, workshop_id: UUID, *, before: UUID | None, limit: int
 ) -> list[Repricing]:
-    """Newest first, beyond the repricing `before`."""
+    """Newest first, after the repricing `before`."""
     query = sa.select(*_SHOWN).where(repricings.c.workshop_id == workshop_id)
     if before is not None:
         query = query.where(repricings.c.repricing_id < before)
@@ -121,7 +121,7 @@ def page_of_repricings(
 def page_of_changes(
     connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, *, after: str, limit: int
 ) -> list[tuple[str, str]]:
-    """The listing and the JSON text of each change, by listing, beyond the listing `after`."""
+    """Listing and JSON text of each change, sorted by listing, after the listing `after`."""
     rows = connection.execute(
         sa.select(price_changes.c.listing, as_text(price_changes.c.change))
         .where(
@@ -136,7 +136,7 @@ def page_of_changes(
 
 
 def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> int:
-    """How many of the prices that a repricing put in force are so no more."""
+    """How many of the prices that a repricing put in force are no longer in force."""
     still = sa.exists().where(
         listing_prices.c.workshop_id == workshop_id,
         listing_prices.c.listing == price_changes.c.listing,
@@ -155,7 +155,7 @@ def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id:
 
 
 def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, at: datetime, by: Actor) -> None:
-    """Put the prices in force again that were so before; all of its own are in force."""
+    """Restore the earlier prices; requires that all prices of the repricing are still in force."""
     ours = sa.and_(price_changes.c.workshop_id == workshop_id, price_changes.c.repricing_id == repricing_id)
     act = (uuid7(), at, by)
     for span in spans(connection, price_changes.c.listing, ours):
@@ -171,7 +171,7 @@ def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, 
 def page_of_history(
     connection: sa.Connection, workshop_id: UUID, listing: str, *, before: UUID | None, limit: int
 ) -> list[PriceHistoryEntry]:
-    """The prices that came into force on a listing, newest first, beyond the repricing `before`."""
+    """The prices that came into force on a listing, newest first, after the repricing `before`."""
     query = (
         sa.select(
             price_changes.c.change,

@@ -1,1 +1,1 @@
-"""Quotations, and what becomes of them."""
+"""Quotations and their life."""

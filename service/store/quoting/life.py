@@ -1,4 +1,4 @@
-"""What becomes of quotations: drafted, numbered, promised, ended, discarded."""
+"""The life of quotations: draft, number, events, promised hours, discarding."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -20,14 +20,14 @@ from service.store.quoting.quotations import AS_QUOTED, Quotation
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuotationEvent:
-    """Something that happened to a quotation.
+    """An event in the life of a quotation.
 
     Attributes:
-        version: the quotation's, after it.
+        version: the quotation's version after it.
         event: drafted, issued, accepted, declined, superseded or completed.
         at: when it was recorded, UTC.
         by: name of the key.
-        note: what else is known of it.
+        note: free text about it.
     """
 
     version: int
@@ -40,7 +40,7 @@ class QuotationEvent:
 def add_quotation(
     connection: sa.Connection, workshop_id: UUID, quotation: Quotation, basis: QuotationBasis, by: str
 ) -> None:
-    """Keep a new draft with its basis."""
+    """Store a new draft with its basis."""
     connection.execute(
         quotations.insert(),
         {
@@ -58,7 +58,7 @@ _last = quotation_numbers.c.last
 
 
 def next_number(connection: sa.Connection, workshop_id: UUID) -> int:
-    """The next count of the workshop's numbers; it is used up when the transaction commits, and only then."""
+    """The workshop's next quotation number; used up only when the transaction commits."""
     first = inserting(connection, quotation_numbers).values(workshop_id=workshop_id, last=1)
     counted = first.on_conflict_do_update(index_elements=["workshop_id"], set_={"last": _last + 1})
     return int(connection.execute(counted.returning(_last)).scalar_one())
@@ -74,7 +74,7 @@ def record_event(
     note: str = "",
     **changes: Any,
 ) -> None:
-    """Keep that something happened to a quotation, and what of it is different now."""
+    """Store an event of a quotation with the columns that it changes."""
     connection.execute(
         quotations.update()
         .where(quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation.id)
@@ -103,7 +103,7 @@ def _add_event(
 
 
 def events_of(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> list[QuotationEvent]:
-    """What happened to a quotation, in order."""
+    """The events of a quotation, in order."""
     rows = connection.execute(
         sa.select(quotation_events)
         .where(quotation_events.c.workshop_id == workshop_id, quotation_events.c.quotation_id == quotation_id)
@@ -116,7 +116,7 @@ def events_of(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) 
 
 
 def discard_quotation(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> None:
-    """Remove a draft for good."""
+    """Delete a draft for good."""
     for table in (quotation_events, quotations):
         connection.execute(
             table.delete().where(table.c.workshop_id == workshop_id, table.c.quotation_id == quotation_id)
@@ -124,7 +124,7 @@ def discard_quotation(connection: sa.Connection, workshop_id: UUID, quotation_id
 
 
 def promised_minutes(connection: sa.Connection, workshop_id: UUID) -> Mapping[str, Decimal]:
-    """Minutes of every machine and grade that orders take which are accepted and not completed yet."""
+    """Minutes of each machine and grade that accepted, uncompleted orders need."""
     promised: dict[str, Decimal] = {}
     query = sa.select(quotations.c.promised).where(
         quotations.c.workshop_id == workshop_id,

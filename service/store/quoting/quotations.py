@@ -1,4 +1,4 @@
-"""Quotations with everything they were computed from."""
+"""Quotations, each with everything it was computed from."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
@@ -20,26 +20,26 @@ from service.store.engine.tables import quotations
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quotation:
-    """A quotation as it is kept. What was quoted never changes; what became of it does.
+    """A stored quotation. Its content never changes; its state does.
 
     Attributes:
-        id: rising with time.
-        number: what it is called once it is issued, for instance Q000042; null before.
-        revision: 1, and one more than that of the quotation it revises.
-        revises_id: the quotation that it takes the place of when it is issued.
-        revises_number: the number of that.
-        superseded_by_id: the quotation that has taken its place.
-        superseded_by_number: the number of that.
+        id: rises with time.
+        number: given at issue, for instance Q000042; null before.
+        revision: 1, or one more than that of the quotation it revises.
+        revises_id: the quotation that it replaces when it is issued.
+        revises_number: number of that quotation.
+        superseded_by_id: the quotation that has replaced it.
+        superseded_by_number: number of that quotation.
         status: draft, issued, accepted, declined, expired, superseded or completed.
-        version: rises with everything that becomes of it.
+        version: rises with every event.
         created_at: when it was made, UTC.
         quoted_on: the day of its rates.
         issued_on: the day it was issued.
         valid_until: the last day its prices hold.
         letterhead: who quotes.
         request: what was asked for.
-        figures: every figure as it was given; `kept` and `unit_full_cost` are not for the customer's eyes.
-        remarks: warnings for the workshop, cautions for the customer too, as they were given.
+        figures: every figure as it was given; `kept` and `unit_full_cost` are not for the customer.
+        remarks: warnings for the workshop, and cautions for the customer too, as they were given.
         acceptance: what the customer took.
     """
 
@@ -64,7 +64,7 @@ class Quotation:
 
     @property
     def name(self) -> str:
-        """How a message calls it."""
+        """Its name in messages."""
         return f"quotation {self.number or self.id}"
 
 
@@ -74,8 +74,8 @@ class QuotationSummary:
 
     Attributes:
         id: its id.
-        number: what it is called once it is issued; null before.
-        revision: 1, and one more than that of the quotation it revises.
+        number: given at issue; null before.
+        revision: 1, or one more than that of the quotation it revises.
         status: draft, issued, accepted, declined, expired, superseded or completed.
         quoted_on: the day of its rates.
         valid_until: the last day its prices hold.
@@ -95,11 +95,11 @@ class QuotationSummary:
 
 _revised, _successor = quotations.alias("revised"), quotations.alias("successor")
 AS_QUOTED = [field.name for field in fields(Quotation) if field.name in quotations.c and field.name != "number"]
-"""What is kept of a quotation under the name that it has there."""
+"""Fields of a quotation that are columns of the same name."""
 
 
 def _named(other: sa.FromClause, quotation_id: sa.Column[UUID]) -> sa.ColumnElement[bool]:
-    """That the quotation is the one that this one names."""
+    """Joins the quotation that this one names."""
     return sa.and_(other.c.workshop_id == quotations.c.workshop_id, other.c.quotation_id == quotation_id)
 
 
@@ -127,20 +127,20 @@ def _quotation(row: Any) -> Quotation:
 
 
 def find_quotation(connection: sa.Connection, workshop_id: UUID, address: UUID | int) -> Quotation | None:
-    """The quotation with this id or of this count, without its basis."""
+    """The quotation with this id or number, without its basis."""
     named = quotations.c.number if isinstance(address, int) else quotations.c.quotation_id
     row = connection.execute(_WITH_NUMBERS.where(quotations.c.workshop_id == workshop_id, named == address)).first()
     return None if row is None else _quotation(row)
 
 
 def get_basis(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> QuotationBasis:
-    """What an existing quotation was computed from."""
+    """The basis of an existing quotation."""
     found: QuotationBasis = _get(connection, workshop_id, quotation_id, quotations.c.basis)
     return found
 
 
 def get_given(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> Any:
-    """The figures of an existing quotation as plain data, with no more members than were kept with it."""
+    """The figures of an existing quotation as plain data, with just the members that were stored."""
     return _get(connection, workshop_id, quotation_id, as_plain_data(quotations.c.figures))
 
 
@@ -157,7 +157,7 @@ _IN_A_LIST = (
 
 
 def _summary(row: Any) -> QuotationSummary:
-    """Of all that was quoted no more is made than a list shows."""
+    """Decodes only what a list shows."""
     return QuotationSummary(
         id=row.quotation_id,
         number=_number(row.number),
@@ -179,7 +179,7 @@ def page_of_quotations(
     status: Status | None = None,
     today: date | None = None,
 ) -> list[QuotationSummary]:
-    """Oldest first, beyond the quotation `after`; only those in a state on the day, if one is given."""
+    """Oldest first, after the quotation `after`; if a status is given, only those that have it `today`."""
     query = sa.select(*_IN_A_LIST).where(quotations.c.workshop_id == workshop_id)
     if after is not None:
         query = query.where(quotations.c.quotation_id > after)
@@ -194,7 +194,7 @@ def page_of_quotations(
 
 
 def quotation_ids(connection: sa.Connection, workshop_id: UUID) -> Iterator[UUID]:
-    """Every quotation's id, oldest first."""
+    """The ids of all quotations, oldest first."""
     query = sa.select(quotations.c.quotation_id).where(quotations.c.workshop_id == workshop_id)
     for row in connection.execute(query.order_by(quotations.c.quotation_id)):
         yield row.quotation_id

@@ -1,1 +1,1 @@
-"""What is registered, its rates, and what uses what."""
+"""What is registered, its rates, and its references."""

@@ -1,4 +1,4 @@
-"""Dated rates: what things cost from a day on."""
+"""Dated rates: the terms of a resource from a day on."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -64,7 +64,7 @@ def _stored_rate(row: Any) -> StoredRate:
 def page_of_rates(
     connection: sa.Connection, workshop_id: UUID, thing: Thing, *, after: date | None, limit: int
 ) -> list[StoredRate]:
-    """The rates by their first day, beyond the day `after`."""
+    """The rates by their first day, after the day `after`."""
     query = sa.select(rates).where(within(rates, workshop_id, *thing))
     if after is not None:
         query = query.where(rates.c.valid_from > after)
@@ -72,19 +72,19 @@ def page_of_rates(
 
 
 def has_rates(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> bool:
-    """Whether anything was ever priced under it."""
+    """Whether it has any rate."""
     found = connection.execute(sa.select(rates.c.code).where(within(rates, workshop_id, *thing)).limit(1))
     return found.first() is not None
 
 
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
-    """Create or replace the rate that begins on its day."""
+    """Create or replace the rate of this first day."""
     key = {"workshop_id": workshop_id, **Thing.of(rate.resource)._asdict(), "valid_from": rate.valid_from}
     put(connection, rates, {**key, "terms": rate.terms, "revision": revision, "changed_at": clock.now()})
 
 
 def delete_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, valid_from: date) -> None:
-    """Take back the rate that begins on this day; the one before it is in force by this change."""
+    """Delete the rate that begins on this day, and mark the one before it, now in force, as changed."""
     ours = within(rates, workshop_id, *thing)
     connection.execute(rates.delete().where(ours, rates.c.valid_from == valid_from))
     before = sa.select(sa.func.max(rates.c.valid_from)).where(ours, rates.c.valid_from < valid_from).scalar_subquery()
@@ -115,7 +115,7 @@ def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
 
 
 def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) -> list[tuple[DatedRate, Registered]]:
-    """Every rate in force on the date, with what it is the rate of."""
+    """Every rate in force on the date, with the registered thing that it prices."""
     return [
         (_stored_rate(row).rate, trusted(row.facts, COLLECTIONS[row.collection].facts))
         for row in connection.execute(_in_force(workshop_id, as_of))
@@ -131,7 +131,7 @@ def rates_on(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[
 def resources_changed(
     connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, instant: datetime
 ) -> list[str]:
-    """Whose terms in force on the date began after a day, or were entered at an instant or later; and who has none."""
+    """Resources whose terms on `as_of` began after `since` or were entered at `instant` or later, or that have none."""
     changed = _in_force(workshop_id, as_of).where(sa.or_(rates.c.valid_from > since, rates.c.changed_at >= instant))
     rated = sa.select(rates.c.code).where(
         rates.c.workshop_id == workshop_id,
@@ -149,7 +149,7 @@ def resources_changed(
 
 
 def first_rate_days(connection: sa.Connection, workshop_id: UUID, resources: Iterable[str]) -> dict[str, date]:
-    """For those of the resources that have any rate, the first day of their first one."""
+    """The first day of the first rate, of those resources that have any."""
     found: dict[str, date] = {}
     for resource in resources:
         thing = Thing.of(resource)

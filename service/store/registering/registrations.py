@@ -1,4 +1,4 @@
-"""What a workshop has registered, what uses what, and the dated rates."""
+"""What a workshop has registered, and what uses what."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -21,11 +21,11 @@ class Registration:
     """A row of the register.
 
     Attributes:
-        collection: where it is registered.
-        code: under which code.
-        facts: what is registered.
+        collection: its collection.
+        code: its code in the collection.
+        facts: the registered value.
         revision: the workshop's revision when it last changed.
-        retired_at: when it was retired, if it is.
+        retired_at: when it was retired, if it was.
     """
 
     collection: str
@@ -36,7 +36,7 @@ class Registration:
 
 
 def within(table: sa.FromClause, workshop_id: Any, collection: Any, code: Any) -> sa.ColumnElement[bool]:
-    """The rows of one thing of one workshop."""
+    """Selects the rows of one registered thing of one workshop."""
     return sa.and_(table.c.workshop_id == workshop_id, table.c.collection == collection, table.c.code == code)
 
 
@@ -51,11 +51,11 @@ def _registration(row: Any) -> Registration:
 
 
 _ONE = sa.select(registrations).where(within(registrations, *map(sa.bindparam, ("workshop_id", "collection", "code"))))
-"""Put together once: every sheet of a listing asks it."""
+"""Built once, because every price sheet of a listing runs it."""
 
 
 def find_registration(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> Registration | None:
-    """The row, retired or not."""
+    """The registration, retired or not, or None."""
     row = connection.execute(_ONE, {"workshop_id": workshop_id, **thing._asdict()}).first()
     return None if row is None else _registration(row)
 
@@ -63,7 +63,7 @@ def find_registration(connection: sa.Connection, workshop_id: UUID, thing: Thing
 def page_of_registrations(
     connection: sa.Connection, workshop_id: UUID, collection: str, *, after: str, limit: int
 ) -> list[Registration]:
-    """What is not retired, by code, beyond the code `after`."""
+    """Registrations that are not retired, by code, after the code `after`."""
     rows = connection.execute(
         sa.select(registrations)
         .where(
@@ -81,7 +81,7 @@ def page_of_registrations(
 def save_registration(
     connection: sa.Connection, workshop_id: UUID, thing: Thing, facts: Registered, revision: int
 ) -> None:
-    """Create or replace the row and what it uses; a retired one is in use again."""
+    """Create or replace the registration and its uses; a retired one is restored."""
     key = {"workshop_id": workshop_id, **thing._asdict()}
     put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
     _forget_uses(connection, workshop_id, thing)
@@ -92,7 +92,7 @@ def save_registration(
 
 
 def retire_registration(connection: sa.Connection, workshop_id: UUID, thing: Thing, revision: int) -> None:
-    """Mark the row retired; it uses nothing any more. Its rates stay."""
+    """Mark the registration retired and delete its uses. Its rates stay."""
     connection.execute(
         registrations.update()
         .where(within(registrations, workshop_id, *thing))
@@ -106,7 +106,7 @@ def _forget_uses(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> 
 
 
 def users_of(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> list[str]:
-    """What names it, as "products/brick"."""
+    """What refers to it, as "products/brick"."""
     rows = connection.execute(
         sa.select(uses.c.collection, uses.c.code)
         .where(
@@ -120,7 +120,7 @@ def users_of(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> list
 
 
 def product_users(connection: sa.Connection, workshop_id: UUID, code: str) -> dict[str, list[str]]:
-    """The products that a product goes into, through any depth: for each product, those that name it."""
+    """The products that use a product, at any depth: for each product, those that name it."""
     above = (
         sa.select(uses.c.code, uses.c.used_code)
         .where(
@@ -149,7 +149,7 @@ def product_users(connection: sa.Connection, workshop_id: UUID, code: str) -> di
 def all_registered(
     connection: sa.Connection, workshop_id: UUID, collections: Iterable[str]
 ) -> dict[str, dict[str, Registered]]:
-    """Everything that is not retired in some collections, by collection and code."""
+    """Everything in the collections that is not retired, by collection and code."""
     found: dict[str, dict[str, Registered]] = {collection: {} for collection in collections}
     rows = connection.execute(
         sa.select(registrations.c.collection, registrations.c.code, registrations.c.facts)
@@ -168,7 +168,7 @@ def all_registered(
 def registered_among(
     connection: sa.Connection, workshop_id: UUID, wanted: Iterable[tuple[str, str]]
 ) -> set[tuple[str, str]]:
-    """Those of the collection and code pairs that are registered and not retired."""
+    """Those of the pairs (collection, code) that are registered and not retired."""
     found: set[tuple[str, str]] = set()
     by_collection: dict[str, set[str]] = {}
     for collection, code in wanted:

@@ -1,4 +1,4 @@
-"""What is registered with everything it needs, in one statement."""
+"""A registered thing with everything it refers to, read in one statement."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -20,12 +20,12 @@ from service.store.registering.registrations import within
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surroundings:
-    """Some registered things with everything they name, through any depth, and the rates of a date.
+    """Registered things with everything they refer to, at any depth, and the rates of a date.
 
     Attributes:
-        facts: what is registered, by collection and code; a collection of which there is nothing may be left out.
-        catalogue: the same, as far as an explosion meets it.
-        rates: by resource, those that have one on the date.
+        facts: the registered values by collection and code; an empty collection may be missing.
+        catalogue: those of them that an explosion needs.
+        rates: the rates in force on the date, by resource.
     """
 
     facts: Mapping[str, Mapping[str, Any]]
@@ -37,7 +37,7 @@ class Surroundings:
         return self.facts.get(thing.collection, {}).get(thing.code)
 
     def __len__(self) -> int:
-        """How many things are in it."""
+        """Number of registered things in it."""
         return sum(map(len, self.facts.values()))
 
 
@@ -45,12 +45,12 @@ _WORKSHOP_ID = sa.bindparam("workshop_id", type_=sa.Uuid)
 
 
 def _reached() -> sa.CTE:
-    """Everything that one thing needs, through any depth, by collection and code."""
+    """One thing and everything it refers to, at any depth, by collection and code."""
     collection, code = (sa.bindparam(name, type_=sa.String) for name in ("collection", "code"))
     registered = sa.select(registrations.c.collection, registrations.c.code).where(
         registrations.c.workshop_id == _WORKSHOP_ID, registrations.c.retired_at.is_(None)
     )
-    # Two questions rather than one with "or", for which the engines would look through the whole register.
+    # Two queries rather than one with OR, for which the engines would scan the whole register.
     thing = registered.where(registrations.c.collection == collection, registrations.c.code == code)
     pools = registered.where(registrations.c.collection == "overheads", collection == "products")
     reached = thing.cte("reached", recursive=True)
@@ -59,7 +59,7 @@ def _reached() -> sa.CTE:
 
 
 def _surroundings_query() -> sa.Select[Any]:
-    """Everything that one thing needs, each with its rate in force, in one statement."""
+    """One statement for the same, each with its rate in force."""
     reached, in_force = _reached(), rates.alias("in_force")
     thing = _WORKSHOP_ID, reached.c.collection, reached.c.code
     as_of = sa.bindparam("as_of", type_=sa.Date)
@@ -82,16 +82,16 @@ _SURROUNDINGS = _surroundings_query()
 
 
 def surroundings(connection: Connection, workshop_id: UUID, named: Iterable[Thing], as_of: date) -> Surroundings:
-    """Some things, everything they name through any depth, and their rates on the date; with products, the pools.
+    """The things, everything they refer to at any depth, and their rates on the date; with products, overhead pools.
 
     Args:
-        named: the things by collection and code; one that is not registered is left out.
+        named: collection and code of each thing; one that is not registered is left out.
     """
     return together(surroundings_of_one(connection, workshop_id, thing, as_of) for thing in dict.fromkeys(named))
 
 
 def surroundings_of_one(connection: Connection, workshop_id: UUID, thing: Thing, as_of: date) -> Surroundings:
-    """One thing, everything it names through any depth, and their rates on the date; with a product, the pools."""
+    """One thing, everything it refers to at any depth, and their rates on the date; with a product, overhead pools."""
     question = {"workshop_id": workshop_id, **thing._asdict(), "as_of": as_of}
     facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
@@ -105,7 +105,7 @@ def surroundings_of_one(connection: Connection, workshop_id: UUID, thing: Thing,
 
 
 def together(found: Iterable[Surroundings]) -> Surroundings:
-    """Several surroundings as one."""
+    """Merge several surroundings into one."""
     parts = list(found)
     if len(parts) == 1:
         return parts[0]

@@ -1,4 +1,4 @@
-"""What rests on something: everything that names it, through any depth."""
+"""What depends on something: everything that refers to it, at any depth."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -11,7 +11,7 @@ from service.store.engine.tables import registrations, uses
 
 
 def resting_on(workshop_id: UUID, things: Iterable[Thing]) -> sa.CTE:
-    """The things and all that names them, itself or what it is made of."""
+    """The things, and everything that refers to them directly or through others."""
     by_collection: dict[str, list[str]] = {}
     for collection, code in things:
         by_collection.setdefault(collection, []).append(code)

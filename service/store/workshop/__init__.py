@@ -1,1 +1,1 @@
-"""Workshops with their keys, the audit trail, answers kept for retries, and moving."""
+"""Workshops and their keys, the audit trail, answers stored for retries, and moving a workshop."""

@@ -1,4 +1,4 @@
-"""The audit trail: rows that are added in the transaction of what they tell of, and never touched again."""
+"""The audit trail: rows added in the transaction of the change that they record, and never changed again."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
@@ -15,7 +15,7 @@ from service.store.engine.tables import changes
 
 
 def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterable[Change]) -> None:
-    """Put on record what one act changes; what it leaves as it was is none of it."""
+    """Record what one act changes; what it leaves unchanged is left out."""
     act = act_columns(uuid7(), clock.now(), by)
     rows = [
         {
@@ -34,20 +34,20 @@ def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterab
 
 
 def act_columns(change_id: UUID, at: datetime, by: Actor) -> dict[str, Any]:
-    """What every change of one act has in common, by column."""
+    """The columns that all changes of one act share."""
     return {"change_id": change_id, "at": at, "by": by.name, "key_id": by.key_id}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chosen:
-    """Which changes are read; all of them where nothing is said.
+    """Which changes are read; all of them if no field is set.
 
     Attributes:
-        subject: it and what is below it.
-        since: made then or later.
-        until: made before then.
-        by: name of the key.
-        action: what was done.
+        subject: of this subject and those below it.
+        since: made at this time or later.
+        until: made before this time.
+        by: made with the key of this name.
+        action: of this kind.
     """
 
     subject: str | None = None
@@ -57,9 +57,9 @@ class Chosen:
     action: Action | None = None
 
     def conditions(self) -> Iterable[sa.ColumnElement[bool]]:
-        """What the rows have to meet."""
+        """The conditions of the query."""
         if self.subject is not None:
-            # In the order of code points "0" is the next after "/": a span of the index, and no pattern.
+            # "0" follows "/" in code point order, so this is a range of the index and not a pattern.
             subject, below = changes.c.subject, f"{self.subject}/"
             yield subject.between(self.subject, f"{self.subject}0")
             yield sa.or_(subject == self.subject, sa.and_(subject >= below, subject < f"{self.subject}0"))
@@ -79,7 +79,7 @@ _SHOWN = [changes.c[field.name] for field in fields(RecordedChange)]
 def page_of_changes(
     connection: sa.Connection, workshop_id: UUID, chosen: Chosen, *, before: tuple[UUID, str] | None, limit: int
 ) -> list[RecordedChange]:
-    """Newest act first, within it backwards by subject as the key has them, beyond the pair of both `before`."""
+    """Newest act first, within it by subject backwards, as in the primary key; after the pair `before`."""
     query = sa.select(*_SHOWN).where(changes.c.workshop_id == workshop_id, *chosen.conditions())
     if before is not None:
         change_id, subject = before

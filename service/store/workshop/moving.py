@@ -1,4 +1,4 @@
-"""A workshop's rows as a JSON document, and back: read off the tables, so that none can be forgotten."""
+"""A workshop's rows as JSON and back: derived from the tables, so that none can be forgotten."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime
@@ -15,27 +15,27 @@ from service.store.engine.tables import api_keys, as_stored, idempotency_keys
 STAYING = {api_keys.name: "secrets do not travel", idempotency_keys.name: "a day later they are gone anyway"}
 """Tables that are left out, and why."""
 TABLES = {table.name: table for table in as_stored.sorted_tables if table.name not in STAYING}
-"""Those that travel, what others refer to first."""
+"""Tables that are moved, referred-to tables first."""
 _ROWS = 500
 Row = dict[str, Any]
 
 
 class UnfitRowError(ValueError):
-    """A row is not what its table takes."""
+    """A row does not fit its table."""
 
     def __init__(self, table: str, place: int, reason: str) -> None:
         super().__init__(f"/tables/{table}/{place}: {reason}")
 
 
 def _told(value: Any) -> Any:
-    """A value as JSON has it."""
+    """A value as JSON writes it."""
     if isinstance(value, date):
         return value.isoformat()
     return str(value) if isinstance(value, UUID) else value
 
 
 def rows_of(connection: Connection, workshop_id: UUID, table: sa.Table) -> Iterator[Row]:
-    """The workshop's rows, by key, each read as it is wanted."""
+    """The workshop's rows in order of their key, read as they are consumed."""
     query = sa.select(table).where(table.c.workshop_id == workshop_id).order_by(*table.primary_key.columns)
     with connection.execute(query, execution_options={"yield_per": _ROWS}) as result:
         for row in result:
@@ -57,14 +57,14 @@ _READERS: Sequence[tuple[type[sa.types.TypeEngine[Any]], type, Any]] = (
     (sa.Integer, int, int),
     (sa.String, str, str),
 )
-"""For each kind of column, how JSON has it and what is made of that."""
+"""For each kind of column, its JSON type and the function that reads it."""
 
 
 def _read(column: sa.Column[Any], value: Any) -> Any:
-    """The value of a column.
+    """Returns the value of a column.
 
     Raises:
-        ValueError: it is not one that the column takes.
+        ValueError: the column does not accept it.
     """
     if value is None:
         if not column.nullable:
@@ -83,22 +83,22 @@ def _read(column: sa.Column[Any], value: Any) -> Any:
 def _values(table: sa.Table, workshop_id: UUID, place: int, row: Any) -> Row:
     columns = {column.name: column for column in table.columns}
     if not isinstance(row, dict) or row.keys() != columns.keys():
-        raise UnfitRowError(table.name, place, f"has not just the members {', '.join(columns)}")
+        raise UnfitRowError(table.name, place, f"must have exactly the members {', '.join(columns)}")
     try:
         values = {name: _read(columns[name], value) for name, value in row.items()}
     except ValueError as error:
         raise UnfitRowError(table.name, place, str(error)) from None
     if values["workshop_id"] != workshop_id:
-        raise UnfitRowError(table.name, place, "is another workshop's")
+        raise UnfitRowError(table.name, place, "belongs to another workshop")
     return values
 
 
 def add_rows(connection: Connection, workshop_id: UUID, tables: Mapping[str, Sequence[Any]]) -> None:
-    """Keep the rows of every table, in an order in which what they refer to is there already.
+    """Insert the rows of every table, referred-to rows first.
 
     Raises:
-        UnfitRowError: a row is not what its table takes.
-        sqlalchemy.exc.IntegrityError: a row is there twice, or what it refers to is not there.
+        UnfitRowError: a row does not fit its table.
+        sqlalchemy.exc.IntegrityError: a row is a duplicate, or refers to a row that does not exist.
     """
     for name, table in TABLES.items():
         read = (_values(table, workshop_id, place, row) for place, row in enumerate(tables[name]))

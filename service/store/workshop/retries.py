@@ -1,4 +1,4 @@
-"""What was asked for under an idempotency key, and what was answered."""
+"""Requests under an idempotency key, and the answers stored for them."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,12 +16,12 @@ _OPEN = idempotency_keys.c.status.is_(None)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredAnswer:
-    """An answer, as it was given the first time.
+    """The first answer to a request.
 
     Attributes:
         status: the HTTP status.
         headers: header fields.
-        body: the body; None if it can be written again from what is on record.
+        body: the body; None if it can be written again from the record.
     """
 
     status: int
@@ -36,8 +36,8 @@ class Claim:
     Attributes:
         key: as the client chose it.
         fingerprint: of the request.
-        claimed_at: when it was last begun.
-        answer: what was answered; None while it is being worked on.
+        claimed_at: when work on it last began.
+        answer: the answer; None while it is being worked on.
     """
 
     key: str
@@ -51,7 +51,7 @@ def _row(workshop_id: UUID, key: str) -> sa.ColumnElement[bool]:
 
 
 def add_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> bool:
-    """Keep that the request is being worked on; whether the key was free."""
+    """Claim a key for a request; returns whether it was free."""
     added = connection.execute(
         inserting(connection, idempotency_keys)
         .values(workshop_id=workshop_id, key=claim.key, fingerprint=claim.fingerprint, claimed_at=claim.claimed_at)
@@ -62,7 +62,7 @@ def add_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> bool:
 
 
 def find_claim(connection: Connection, workshop_id: UUID, key: str) -> Claim | None:
-    """What the key was used for."""
+    """The claim on this key, or None."""
     row = connection.execute(sa.select(idempotency_keys).where(_row(workshop_id, key))).first()
     if row is None:
         return None
@@ -73,7 +73,7 @@ def find_claim(connection: Connection, workshop_id: UUID, key: str) -> Claim | N
 
 
 def renew_claim(connection: Connection, workshop_id: UUID, found: Claim, now: datetime) -> bool:
-    """Begin anew what was cut off; whether nobody else has."""
+    """Take over a claim whose work was cut off; returns False if somebody else has."""
     renewed = connection.execute(
         idempotency_keys.update()
         .where(_row(workshop_id, found.key), _OPEN, idempotency_keys.c.claimed_at == found.claimed_at)
@@ -83,7 +83,7 @@ def renew_claim(connection: Connection, workshop_id: UUID, found: Claim, now: da
 
 
 def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer: StoredAnswer) -> bool:
-    """Keep the answer; whether there was none yet."""
+    """Store the answer; returns False if there already is one."""
     done = connection.execute(
         idempotency_keys.update()
         .where(_row(workshop_id, claim.key), _OPEN)
@@ -93,7 +93,7 @@ def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer:
 
 
 def release_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> None:
-    """Leave the key free again, unless somebody else has begun anew with it."""
+    """Free the key, unless somebody else has taken the claim over."""
     connection.execute(
         idempotency_keys.delete().where(
             _row(workshop_id, claim.key), _OPEN, idempotency_keys.c.claimed_at == claim.claimed_at
@@ -102,7 +102,7 @@ def release_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> No
 
 
 def forget_claims(connection: Connection, workshop_id: UUID, before: datetime) -> None:
-    """Forget what was begun before a moment."""
+    """Delete the claims from before an instant."""
     connection.execute(
         idempotency_keys.delete().where(
             idempotency_keys.c.workshop_id == workshop_id, idempotency_keys.c.claimed_at < before

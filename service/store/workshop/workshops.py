@@ -20,17 +20,17 @@ _ID_LENGTH = 32
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Workshop:
-    """Whose things these are.
+    """A workshop, the owner of everything stored.
 
     Attributes:
         workshop_id: its id.
-        name: as it stands on a quotation.
-        address: as it stands on a letter, lines separated by line breaks.
-        currency: in which it reckons.
-        locale: of its documents, a CLDR locale such as "en_IE".
+        name: as on a quotation.
+        address: as on a letter, lines separated by line breaks.
+        currency: the currency it calculates in.
+        locale: CLDR locale of its documents, such as "en_IE".
         time_zone: IANA name; decides what today is.
-        revision: rises with every change of facts or rates; what follows from it is kept in memory, so a workshop
-            must be read anew for every request.
+        revision: rises with every change of facts or rates; the memory is keyed by it, so a workshop must be read
+            anew for every request.
     """
 
     workshop_id: UUID
@@ -42,7 +42,7 @@ class Workshop:
     revision: int
 
     def today(self) -> date:
-        """The day it is in the workshop."""
+        """Today's date in the workshop's time zone."""
         return clock.today_in(self.time_zone)
 
 
@@ -54,7 +54,7 @@ class ApiKey:
         key_id: its id.
         name: who or what it was given to.
         scopes: "read", "write".
-        created_at: when.
+        created_at: when it was made.
         revoked_at: when it was revoked, if it was.
     """
 
@@ -67,12 +67,12 @@ class ApiKey:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
-    """What a key opens.
+    """What a key gives access to.
 
     Attributes:
-        workshop: whose things.
-        key_id: by which key.
-        key_name: who or what that was given to.
+        workshop: the workshop of the key.
+        key_id: id of the key.
+        key_name: who or what the key was given to.
         scopes: "read", "write".
     """
 
@@ -83,17 +83,17 @@ class Access:
 
     @property
     def actor(self) -> Actor:
-        """Who does what is done with it."""
+        """Who acts with this key, for the audit trail."""
         return Actor(name=self.key_name, key_id=self.key_id)
 
 
 def _digest(key: str) -> str:
-    # The key is 256 random bits, so a fast hash is enough: there is nothing to guess.
+    # The key is 256 random bits and cannot be guessed, so a fast hash is enough.
     return hashlib.sha256(key.encode()).hexdigest()
 
 
 def new_workshop(*, name: str, address: str, currency: str, locale: str, time_zone: str) -> Workshop:
-    """A workshop that is not kept yet."""
+    """A workshop that is not stored yet."""
     return Workshop(
         workshop_id=uuid7(),
         name=name,
@@ -106,13 +106,13 @@ def new_workshop(*, name: str, address: str, currency: str, locale: str, time_zo
 
 
 def add_workshop(connection: sa.Connection, workshop: Workshop) -> None:
-    """Keep a new workshop with nothing in it."""
+    """Store a new, empty workshop."""
     values = {name: getattr(workshop, name) for name in _FIELDS}
     connection.execute(workshops.insert(), {**values, "created_at": clock.now()})
 
 
 def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: frozenset[str]) -> tuple[UUID, str]:
-    """A new key and its id; the answer is the only time its secret is seen."""
+    """Returns the id and the text of a new key; only its digest is stored."""
     key_id = uuid7()
     key = f"{_PREFIX}_{workshop_id.hex}_{secrets.token_urlsafe(_SECRET_BYTES)}"
     connection.execute(
@@ -130,7 +130,7 @@ def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: fro
 
 
 def workshop_of_key(key: str) -> UUID | None:
-    """The workshop a key says it belongs to, so that every query stays within one workshop."""
+    """The workshop that the key names, so that every query stays within one workshop; None if it is malformed."""
     prefix, _, rest = key.partition("_")
     workshop, _, secret = rest.partition("_")
     if prefix != _PREFIX or len(workshop) != _ID_LENGTH or not secret or not key.isascii():
@@ -160,7 +160,7 @@ _ACCESS = (
 
 
 def find_access(connection: sa.Connection, key: str) -> Access | None:
-    """What the key opens; None if it is unknown or revoked."""
+    """What the key gives access to; None if it is unknown or revoked."""
     workshop_id = workshop_of_key(key)
     if workshop_id is None:
         return None
@@ -177,7 +177,7 @@ def find_access(connection: sa.Connection, key: str) -> Access | None:
 
 
 def find_workshop(connection: sa.Connection, workshop_id: UUID) -> Workshop | None:
-    """The workshop with this id."""
+    """The workshop with this id, or None."""
     row = connection.execute(
         sa.select(*(workshops.c[name] for name in _FIELDS)).where(workshops.c.workshop_id == workshop_id)
     ).first()
@@ -191,7 +191,7 @@ def all_workshops(connection: sa.Connection) -> list[Workshop]:
 
 
 def keys_of(connection: sa.Connection, workshop_id: UUID) -> list[ApiKey]:
-    """Every key the workshop was ever given, oldest first."""
+    """All keys of the workshop, revoked ones too, oldest first."""
     rows = connection.execute(
         sa.select(api_keys.c.key_id, api_keys.c.name, api_keys.c.scopes, api_keys.c.created_at, api_keys.c.revoked_at)
         .where(api_keys.c.workshop_id == workshop_id)
@@ -201,7 +201,7 @@ def keys_of(connection: sa.Connection, workshop_id: UUID) -> list[ApiKey]:
 
 
 def revoke_key(connection: sa.Connection, workshop_id: UUID, key_id: UUID) -> tuple[str, frozenset[str]] | None:
-    """Close the key for good; what it was called and might do, None if it was not open."""
+    """Revoke the key for good; returns its name and scopes, or None if it was not valid."""
     closed = connection.execute(
         api_keys.update()
         .where(api_keys.c.workshop_id == workshop_id, api_keys.c.key_id == key_id, api_keys.c.revoked_at.is_(None))
@@ -212,7 +212,7 @@ def revoke_key(connection: sa.Connection, workshop_id: UUID, key_id: UUID) -> tu
 
 
 def lock_workshop(connection: sa.Connection, workshop_id: UUID) -> int:
-    """Its revision; nobody else changes the workshop's things until the transaction ends."""
+    """Lock the workshop against other writers until the transaction ends; returns its revision."""
     return int(
         connection.execute(
             sa.select(workshops.c.revision).where(workshops.c.workshop_id == workshop_id).with_for_update()

@@ -161,7 +161,7 @@ class TestTheKey:
         answer = refused(workshop, "POST", place.address(ids), place.body, status=400, headers={"Idempotency-Key": key})
 
         assert answer.json["type"].endswith("idempotency-key")
-        assert "Idempotency-Key must be a text in double quotes" in answer.json["detail"]
+        assert "Idempotency-Key must be in double quotes" in answer.json["detail"]
 
     @pytest.mark.parametrize("form", ["application/json", "text/csv", "application/x-ndjson"])
     def test_that_is_malformed_is_refused_of_a_preview_too(self, workshop: Client, form: str) -> None:
