@@ -78,5 +78,5 @@ def restore(path: Path, replace: bool) -> None:
         done = backups.restore(database, path, replaces=replace)
     click.echo(f"{done.place}\n{_told(done.holding)}")
     if done.replaced is not None:
-        click.echo(f"the old database is now {done.replaced}")
+        click.echo(f"the old database is kept as {done.replaced}")
     click.echo("run 'pugmill migrate', then start the service")
