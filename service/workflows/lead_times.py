@@ -1,4 +1,4 @@
-"""When an order can be ready, and how much of the coming weeks is promised already."""
+"""When an order can be ready, and how much time in the coming weeks is promised already."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ _DAYS_PER_WEEK = 7
 def working_resources(
     workspace: Workspace, machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade]
 ) -> dict[str, WorkingResource]:
-    """Machines and labour grades with their working hours and what they have promised already."""
+    """Machines and labour grades with their working hours and promised minutes."""
     with workspace.reading() as connection:
         promised = life.promised_minutes(connection, workspace.workshop_id)
         registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
@@ -45,11 +45,7 @@ def working_resources(
 
 
 def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on: date, *, is_rush: bool) -> LeadTime:
-    """When a batch of a product can be ready.
-
-    Raises:
-        NotRegisteredError: the product is not registered.
-    """
+    """When a batch of a product can be ready; raises NotRegisteredError if the product is not registered."""
     around = surroundings_of(workspace, [subject("products", product)], date.min)
     catalogue = around.catalogue
     bill = bill_of_resources(product, quantity, catalogue)

@@ -1,4 +1,4 @@
-"""Every rate in force on a date, down to the amounts that a unit rate is made of."""
+"""Every rate in force on a date, with the amounts that make up each unit rate."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -73,11 +73,7 @@ class StatedRateCard:
 
 @exactly
 def rate_card_on(workspace: Workspace, as_of: date) -> StatedRateCard:
-    """Every rate in force on the date.
-
-    Raises:
-        MissingExchangeRateError: a rate in another currency cannot be converted.
-    """
+    """Every rate in force on the date; raises MissingExchangeRateError if one cannot be converted."""
     with workspace.reading() as connection:
         in_force = rates.rates_in_force(connection, workspace.workshop_id, as_of)
     convert = Exchange(workspace, as_of)

@@ -1,4 +1,4 @@
-"""What a listing's price is, and the price list of all of them."""
+"""The price of a listing, and the price list."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -68,7 +68,7 @@ class ListingQuestion:
 
 
 def price_listing(workspace: Workspace, code: str, question: ListingQuestion) -> ListingSheet:
-    """What to ask for a piece on a listing, or what is kept at a given price.
+    """The price of a piece on a listing, or what is kept at a given price.
 
     Raises:
         NotRegisteredError: the listing is not registered.
@@ -76,9 +76,9 @@ def price_listing(workspace: Workspace, code: str, question: ListingQuestion) ->
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date.
         UnreachableTargetError: no price meets the listing's target.
-        MissingMeasuresError: the product lacks what its unit price or its shipping takes.
+        MissingMeasuresError: the product lacks a measure that its unit price or its shipping needs.
         UnknownZoneError: the shipping service has no such zone.
-        DoesNotFitError: the shipping service takes the product in no way.
+        DoesNotFitError: no parcel that the shipping service accepts can hold the product.
     """
     listing = find_listing(workspace, code)
     as_of = question.as_of or workspace.workshop.today()
@@ -88,11 +88,7 @@ def price_listing(workspace: Workspace, code: str, question: ListingQuestion) ->
 
 
 def find_listing(workspace: Workspace, code: str) -> Listing:
-    """The listing, read once for each state of the workshop.
-
-    Raises:
-        NotRegisteredError: there is none.
-    """
+    """The listing, read once for each state of the workshop; raises NotRegisteredError if there is none."""
     key = (workspace.workshop_id, workspace.workshop.revision, "listings", code)
     found: tuple[Listing] | None = workspace.database.memory.find(key)
     if found is None:
@@ -133,7 +129,7 @@ def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: 
 def price_question(
     listing: Listing, as_of: date, kept_at: Decimal | None = None, discount_share: Decimal | None = None
 ) -> PriceQuestion:
-    """What is asked about the price of a piece, when it is asked of a listing."""
+    """The question about the price of a piece that a listing poses."""
     return PriceQuestion(
         product=listing.product,
         quantity=listing.standard_batch,
@@ -155,15 +151,12 @@ class ListedPrice(StrEnum):
 def price_list(
     workspace: Workspace, as_of: date, channel: str | None = None, listed: ListedPrice = ListedPrice.ASKED
 ) -> Iterator[PriceListEntry]:
-    """Every listing with its price, by code, all of one state; one that has none says why instead.
+    """Every listing with its price, or why it has none, by code, from one state of the workshop.
 
     Args:
         as_of: the day of the rates.
-        channel: code of a sales channel, for its listings alone.
-        listed: what its policy asks on the day, or the price that a repricing put in force.
-
-    Raises:
-        InvalidValuesError: the channel is not registered.
+        channel: only listings of this sales channel; raises InvalidValuesError if it is not registered.
+        listed: the price by its policy on the day, or the price in force.
     """
     with workspace.snapshot() as frozen:
         if channel is not None:
@@ -201,7 +194,7 @@ _NO_PRICE_IN_FORCE = "no price in its currency is in force; apply a repricing fi
 def _entry(
     workspace: Workspace, code: str, listing: Listing, as_of: date, question: PriceQuestion | None
 ) -> PriceListEntry:
-    """The entry, with the price that the question is about; None if there is no price."""
+    """The entry of a listing; the question is None if it has no price."""
     costing = prepare(workspace, references_in(listing), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:

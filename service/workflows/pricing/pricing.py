@@ -1,4 +1,4 @@
-"""What to ask for a product, and what is kept at a price."""
+"""The price of a product, and what is kept at a price."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -24,7 +24,7 @@ from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlemen
 from service.workflows.workspace import Workspace
 
 _VALUE = ("value",)
-"""What a target is measured by; for the inverse question it has no meaning."""
+"""The value of a target, which the inverse question does not use."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,11 +65,11 @@ class PriceSheet(CostedBatch):
 
 
 def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
-    """What to ask for a piece of a batch, or what is kept at a given price.
+    """The price of a piece of a batch, or what is kept at a given price.
 
     Raises:
         NotRegisteredError: the product is not registered.
-        InvalidValuesError: something else that is named is not, or a price, a step or an ending is finer than the
+        InvalidValuesError: something else named is not registered, or a price, a step or an ending is finer than the
             currency's minor unit.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date.
@@ -102,7 +102,7 @@ def _check_grid(question: PriceQuestion, currency: str) -> None:
 
 @exactly
 def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> PriceSheet:
-    """The price sheet, when everything it takes is loaded; raises as price_product does."""
+    """The price sheet, from loaded data; raises as `price_product` does."""
     _check_grid(question, question.route.currency or workspace.workshop.currency)
     resources = question.route.resources()
     batch = (question.product, question.quantity)
@@ -132,10 +132,10 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
 
 
 def price_on_the_way(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> tuple[SaleWay, Price]:
-    """How a piece is sold and at which price, where its batch is costed already; raises as price_product does.
+    """How a piece is sold and its price, from the cost sheet of its batch; raises as `price_product` does.
 
     Args:
-        costing: with what the question names, each with a rate.
+        costing: has a rate for everything that the question names.
         question: how the piece is sold.
         sheet: what the batch costs.
         home: the workshop's currency.

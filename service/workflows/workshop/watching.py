@@ -1,4 +1,4 @@
-"""Whether the service can do its work."""
+"""Whether the service is ready."""
 
 from dataclasses import dataclass
 
@@ -23,7 +23,7 @@ class Readiness:
 
 
 def readiness(database: Database) -> Readiness:
-    """Ask the database, and compare its migrations with the code's."""
+    """Query the database, and compare its schema revision with the code's."""
     state = find_schema_state(database)
     if state is None:
         return Readiness(is_ready=False, database="unreachable", migrations="unknown")
@@ -32,5 +32,5 @@ def readiness(database: Database) -> Readiness:
 
 
 def find_feed_state(database: Database) -> exchange.FeedState | None:
-    """How old the feed's exchange rates are, whatever workshop has them; None if the database does not answer."""
+    """The age of the feed's exchange rates across workshops; None if the database does not answer."""
     return exchange.find_feed_state(database)
