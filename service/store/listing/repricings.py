@@ -27,9 +27,7 @@ class Repricing:
         id: rising with time.
         tag: of the state and the request it was computed from.
         applied_at: when, UTC.
-        applied_by: name of the key.
         rolled_back_at: when the earlier prices were restored, if they were.
-        rolled_back_by: name of the key.
         request: what was asked for, with its day.
         figures: the result for all listings together.
     """
@@ -59,11 +57,6 @@ def add_repricing(
     """Store a repricing with every change, and put its prices in force.
 
     Args:
-        connection: a transaction that writes.
-        workshop_id: whose it is.
-        by: who applies it.
-        repricing: the result for all listings together.
-        basis: the rates it was computed with.
         changes: one row each in stored form, sorted by listing, without workshop and repricing; ids as text.
     """
     connection.execute(
@@ -78,15 +71,11 @@ def add_repricing(
     )
     key = {"workshop_id": workshop_id, "repricing_id": repricing.id}
     for rows in in_batches(changes, WRITTEN):
-        made = [{**key, **row, "previous_id": _id(row["previous_id"])} for row in rows]
+        made = [{**key, **row, "previous_id": row["previous_id"] and UUID(row["previous_id"])} for row in rows]
         connection.execute(as_stored.tables[price_changes.name].insert(), made)
         span, act = (rows[0]["listing"], rows[-1]["listing"]), (repricing.id, repricing.applied_at, by)
         put_in_force(connection, workshop_id, repricing.id, span)
         record_prices(connection, workshop_id, repricing.id, span, act)
-
-
-def _id(text: str | None) -> UUID | None:
-    return None if text is None else UUID(text)
 
 
 def find_repricing(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> Repricing | None:

@@ -256,14 +256,7 @@ class Look:
         )
 
 
-_NOTHING_FOUND: dict[str, Any] = {
-    "old": None,
-    "new": None,
-    "kept_margin_share": None,
-    "move_share": None,
-    "effects": (),
-    "problem": None,
-}
+_NO_PRICES = dict.fromkeys(("old", "new", "kept_margin_share", "move_share"))
 
 
 def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
@@ -273,6 +266,8 @@ def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
         "product": row.facts["product"],
         "channel": row.facts["channel"],
         "decision": decided.value,
-        **_NOTHING_FOUND,
+        **_NO_PRICES,
+        "effects": (),
+        "problem": None,
         **found,
     }

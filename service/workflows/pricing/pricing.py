@@ -86,14 +86,11 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
 
 def _check_grid(question: PriceQuestion, currency: str) -> None:
     try:
-        problems = [
-            *(
-                each
-                for each in question.policy.grid_problems(currency)
-                if question.kept_at is None or each.path != _VALUE
-            ),
+        found = (
+            *question.policy.grid_problems(currency),
             *minor_unit_problems(("kept_at",), [question.kept_at], currency),
-        ]
+        )
+        problems = [each for each in found if question.kept_at is None or each.path != _VALUE]
     except UnknownCurrencyError as error:
         problems = [InvalidValueError(("currency",), str(error))]
     if problems:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from service.domain.quoting.basis import QuotationBasis
@@ -56,17 +57,7 @@ def issue(workspace: Workspace, address: Address, precondition: Precondition = a
         if found.revises_id is not None:
             _supersede(connection, workspace, found.revises_id, found)
         number = life.next_number(connection, workspace.workshop_id)
-        life.record_event(
-            connection,
-            workspace.workshop_id,
-            found,
-            Event.ISSUED,
-            by=workspace.actor.name,
-            note=number_of(number),
-            status=Status.ISSUED.value,
-            number=number,
-            issued_on=today,
-        )
+        _record(connection, workspace, found, Event.ISSUED, number_of(number), number=number, issued_on=today)
         return get_quotation(connection, workspace, found.id)
 
 
@@ -76,18 +67,17 @@ def _locked(connection: Connection, workspace: Workspace, address: Address, prec
     return found
 
 
+def _record(
+    connection: Connection, workspace: Workspace, quotation: Quotation, event: Event, note: str = "", **changes: Any
+) -> None:
+    by, status = workspace.actor.name, LEADS_TO[event].value
+    life.record_event(connection, workspace.workshop_id, quotation, event, by=by, note=note, status=status, **changes)
+
+
 def _supersede(connection: Connection, workspace: Workspace, revised: UUID, by_which: Quotation) -> None:
     found = get_quotation(connection, workspace, revised)
     check_may_follow(Event.SUPERSEDED, found.name, found.status)
-    life.record_event(
-        connection,
-        workspace.workshop_id,
-        found,
-        Event.SUPERSEDED,
-        by=workspace.actor.name,
-        status=Status.SUPERSEDED.value,
-        superseded_by_id=by_which.id,
-    )
+    _record(connection, workspace, found, Event.SUPERSEDED, superseded_by_id=by_which.id)
 
 
 def accept(
@@ -110,17 +100,8 @@ def accept(
             if found.acceptance == taken:
                 return found
             raise refused(found.name, found.status, "accepted otherwise", "decline it and quote anew")
-        life.record_event(
-            connection,
-            workspace.workshop_id,
-            found,
-            Event.ACCEPTED,
-            by=workspace.actor.name,
-            note=taken.reference,
-            status=Status.ACCEPTED.value,
-            acceptance=taken,
-            promised=_promised(basis, found.request, taken.quantities),
-        )
+        promised = _promised(basis, found.request, taken.quantities)
+        _record(connection, workspace, found, Event.ACCEPTED, taken.reference, acceptance=taken, promised=promised)
         next_revision(connection, workspace.workshop_id)  # lead times depend on what is promised
         return get_quotation(connection, workspace, found.id)
 
@@ -190,17 +171,7 @@ def _ended(
     connection: Connection, workspace: Workspace, quotation: Quotation, event: Event, note: str = ""
 ) -> Quotation:
     check_may_follow(event, quotation.name, quotation.status)
-    status = LEADS_TO[event].value
-    life.record_event(
-        connection,
-        workspace.workshop_id,
-        quotation,
-        event,
-        by=workspace.actor.name,
-        note=note,
-        status=status,
-        promised=None,
-    )
+    _record(connection, workspace, quotation, event, note, promised=None)
     if quotation.status is Status.ACCEPTED:
         next_revision(connection, workspace.workshop_id)
     return get_quotation(connection, workspace, quotation.id)
