@@ -74,11 +74,7 @@ class Front:
         return await asyncio.to_thread(_Answer, self._application, environ)
 
     async def _body(self, protocol: HTTPProtocol, told_length: str | None) -> bytes:
-        """The body, read at most up to one byte too many.
-
-        Raises:
-            ProblemError: 400 if it breaks off; 408 if it takes too long; 503 if there are too many.
-        """
+        """The body, at most one byte too long; raises a problem: 400 if cut off, 408 if too slow, 503 if too many."""
         parts: list[bytes] = []
         try:
             async with asyncio.timeout(BODY_SECONDS):

@@ -118,7 +118,7 @@ def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
 
 
 def _question(line: PlannedLine, as_of: date) -> PriceQuestion:
-    assert line.product is not None  # the line has checked itself
+    assert line.product is not None  # a line names a listing, or a product and its batch
     assert line.standard_batch is not None
     return PriceQuestion(
         product=line.product,

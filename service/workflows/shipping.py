@@ -38,7 +38,7 @@ _PRODUCTS_ONCE = Distinct(by="product", at_entry=True, reason="stands in two lin
 
 @declared
 class ShippingQuestion:
-    """What is to be shipped, how and where to. No parcel holds two products.
+    """What to ship, by which service and where to. A parcel holds only one product.
 
     Attributes:
         service: code of the shipping service.
@@ -60,8 +60,8 @@ def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> Shipp
         InvalidValuesError: the service or a product is not registered.
         MissingRatesError: the service has no rate on the date.
         UnknownZoneError: the service has no such zone.
-        MissingMeasuresError: a product has no mass or lacks a side.
-        DoesNotFitError: a product goes into no parcel that the service takes.
+        MissingMeasuresError: a product has no mass or lacks a dimension.
+        DoesNotFitError: no parcel that the service accepts can hold a product.
         TooComplexError: more pieces or products than one estimate may have.
         MissingExchangeRateError: the price cannot be converted into the workshop's currency.
     """

@@ -33,7 +33,7 @@ class Workspace:
         """The same, with the current state of the workshop."""
         with self.reading() as connection:
             found = find_workshop(connection, self.workshop_id)
-        assert found is not None  # its key was let in
+        assert found is not None  # its key was accepted
         return replace(self, workshop=found)
 
     def reading(self) -> AbstractContextManager[Connection]:

@@ -7,7 +7,7 @@ from service.documents.writing.paper import Entry, PaperView
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostRow:
-    """A line of the sheet, or a sum, whose quantity and rate are empty.
+    """A line of the sheet, or a sum, which has no quantity and no rate.
 
     Attributes:
         note: whether it is fixed or variable, and its share of the full cost.

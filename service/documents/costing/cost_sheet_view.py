@@ -1,4 +1,4 @@
-"""A cost sheet as the workshop reads it, before it is laid out: every word and figure in the workshop's locale."""
+"""A cost sheet in the words and figures of the workshop's locale, before layout."""
 
 import re
 from collections.abc import Iterable, Iterator

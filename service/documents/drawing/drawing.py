@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
-from xml.etree.ElementTree import Element, register_namespace  # makes and writes; what parses is defused
+from xml.etree.ElementTree import Element, register_namespace  # makes and writes; defusedxml parses
 
 from defusedxml import ElementTree
 
@@ -23,9 +23,7 @@ YELLOW, BLUE, VERMILION, PURPLE = "#f0e442", "#0072b2", "#d55e00", "#cc79a7"
 Source: M. Okabe and K. Ito, Color Universal Design, 2008 (figures from memory).
 """
 TEXT_SIZE = 12
-_FONTS = (
-    "Liberation Sans, Arial, Helvetica, sans-serif"  # the library contains the first; the next have the same widths
-)
+_FONTS = "Liberation Sans, Arial, Helvetica, sans-serif"  # vl-convert contains the first; the next two are as wide
 _CONFIG = {
     "font": _FONTS,
     "padding": 16,

@@ -44,7 +44,7 @@ def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
     price, unit = _price(unit_price.price, locale), _UNITS[unit_price.measure]
     shown = format_compound_unit(price, denominator_unit=unit, length="short", locale=_parsed(locale))
-    assert shown is not None  # it would be for a unit that CLDR does not have
+    assert shown is not None  # CLDR has every unit of _UNITS
     return _isolated_in(locale, shown)
 
 

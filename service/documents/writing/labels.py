@@ -35,7 +35,7 @@ class Labels:
         return text.format(**values) if values else text
 
     def several(self, one: str, many: str, count: int, /, **values: Any) -> str:
-        """The plural form for the count."""
+        """The singular or plural form that the language has for the count."""
         return self._found.ngettext(one, many, count).format(**values)
 
     def told(self, fact: Fact) -> str:

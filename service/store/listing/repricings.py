@@ -80,18 +80,18 @@ def add_repricing(
 
 def find_repricing(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> Repricing | None:
     """The repricing, without its basis."""
-    row = connection.execute(
-        sa.select(*_SHOWN).where(repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id)
-    ).first()
+    row = connection.execute(sa.select(*_SHOWN).where(_of(repricings, workshop_id, repricing_id))).first()
     return None if row is None else Repricing(**row._mapping)
+
+
+def _of(table: sa.Table, workshop_id: UUID, repricing_id: UUID) -> sa.ColumnElement[bool]:
+    return sa.and_(table.c.workshop_id == workshop_id, table.c.repricing_id == repricing_id)
 
 
 def get_basis(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> RepricingBasis:
     """The rates that an existing repricing was computed with."""
     found: RepricingBasis = connection.execute(
-        sa.select(repricings.c.basis).where(
-            repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id
-        )
+        sa.select(repricings.c.basis).where(_of(repricings, workshop_id, repricing_id))
     ).scalar_one()
     return found
 
@@ -113,11 +113,7 @@ def page_of_changes(
     """Listing and JSON text of each change, sorted by listing, after the listing `after`."""
     rows = connection.execute(
         sa.select(price_changes.c.listing, as_text(price_changes.c.change))
-        .where(
-            price_changes.c.workshop_id == workshop_id,
-            price_changes.c.repricing_id == repricing_id,
-            price_changes.c.listing > after,
-        )
+        .where(_of(price_changes, workshop_id, repricing_id), price_changes.c.listing > after)
         .order_by(price_changes.c.listing)
         .limit(limit)
     )
@@ -131,28 +127,20 @@ def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id:
         listing_prices.c.listing == price_changes.c.listing,
         listing_prices.c.repricing_id == repricing_id,
     )
-    return int(
-        connection.execute(
-            sa.select(sa.func.count()).where(
-                price_changes.c.workshop_id == workshop_id,
-                price_changes.c.repricing_id == repricing_id,
-                price_changes.c.decision.in_(COMING),
-                ~still,
-            )
-        ).scalar_one()
-    )
+    ours = _of(price_changes, workshop_id, repricing_id)
+    counted = sa.select(sa.func.count()).where(ours, price_changes.c.decision.in_(COMING), ~still)
+    return int(connection.execute(counted).scalar_one())
 
 
 def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, at: datetime, by: Actor) -> None:
     """Restore the earlier prices; requires that all prices of the repricing are still in force."""
-    ours = sa.and_(price_changes.c.workshop_id == workshop_id, price_changes.c.repricing_id == repricing_id)
     act = (uuid7(), at, by)
-    for span in spans(connection, price_changes.c.listing, ours):
+    for span in spans(connection, price_changes.c.listing, _of(price_changes, workshop_id, repricing_id)):
         put_in_force(connection, workshop_id, repricing_id, span, price_changes.c.previous_id)
         record_prices(connection, workshop_id, repricing_id, span, act, is_rolled_back=True)
     connection.execute(
         repricings.update()
-        .where(repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id)
+        .where(_of(repricings, workshop_id, repricing_id))
         .values(rolled_back_at=at, rolled_back_by=by.name)
     )
 

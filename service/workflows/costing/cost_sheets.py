@@ -96,10 +96,10 @@ def costed(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedBill:
-    """What a batch consumes, as it is shown.
+    """What a batch consumes.
 
     Attributes:
-        bill: the quantities, at most nine decimals each.
+        bill: the quantities, with at most nine decimals.
         warnings: what looks implausible; never a refusal.
         cautions: where the work or the product can hurt someone.
     """

@@ -118,10 +118,10 @@ class Conversion:
     """An amount in another currency.
 
     Attributes:
-        amount: what was asked about.
-        converted: in the other currency, at its minor unit.
+        amount: the amount to convert.
+        converted: in the other currency, rounded to its minor unit.
         as_of: the date of the conversion.
-        exchange_rates: what it was converted with; none within one currency.
+        exchange_rates: the exchange rates used; empty within one currency.
     """
 
     amount: Money
@@ -180,15 +180,15 @@ def _described_day(published_on: date, source: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Import:
-    """What an import did, day by day.
+    """The result of an import.
 
     Attributes:
-        source: who published the rates.
-        first_day: of the rates that were sent.
-        last_day: of the rates that were sent.
-        added: days for which the source had none.
-        replaced: days for which it had others.
-        unchanged: days for which it had the same.
+        source: publisher of the rates.
+        first_day: first day in the file.
+        last_day: last day in the file.
+        added: number of days for which the source had no rates.
+        replaced: number of days for which it had others.
+        unchanged: number of days for which it had the same.
     """
 
     source: str

@@ -23,19 +23,19 @@ from service.workflows.workspace import Workspace
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Refreshing:
-    """What a refresh did, day by day.
+    """The result of a refresh.
 
     Attributes:
-        source: who published the rates.
-        span: how far back the file goes that was asked for.
-        modified: whether the file had changed since it was last read; if not, nothing else is new.
-        added: days that are used now and were not there before.
-        replaced: days that the source has corrected.
-        unchanged: days that were there before.
+        source: publisher of the rates.
+        span: the period of the file that was fetched.
+        modified: whether the file had changed since it was last read; if not, there is nothing new.
+        added: number of days now in use that were not stored before.
+        replaced: number of days that the source has corrected.
+        unchanged: number of days that were stored before.
         held: days of the file that are not used until they are confirmed, and why.
-        left_out: codes of the file that are no currencies known here.
-        last_published_on: the last day there are rates in use for.
-        age_days: how old that is today.
+        left_out: currency codes of the file that are not known here.
+        last_published_on: the last day in use.
+        age_days: age of that day today.
     """
 
     source: str
@@ -52,11 +52,11 @@ class Refreshing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Confirmation:
-    """What confirming a day did.
+    """The result of confirming a day.
 
     Attributes:
-        source: who published the rates.
-        days: those that are used now: the day itself, and those held back after it that no longer jump from it.
+        source: publisher of the rates.
+        days: days now in use: the day itself, and later held days that no longer jump from it.
     """
 
     source: str
@@ -83,7 +83,7 @@ def refresh_exchange_rates(workspace: Workspace, feed: ReferenceRates, wanted: S
     try:
         published = feed.published(span, today, conditions)
         newest = published.days[-1].published_on if published else known
-        assert newest is not None  # without any day known, the file is asked for in any case
+        assert newest is not None  # if no day is known, the request is unconditional
         _check_is_timely(newest, today)
     except FeedError as error:
         with workspace.reading() as connection:

@@ -32,15 +32,14 @@ _PAGE = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ListingSheet(PriceSheet):
-    """The price of a listing, with every term of the way, as it is shown to buyers.
+    """The price of a listing, with every step of its calculation, and as buyers see it.
 
     Attributes:
         listing: its code.
-        description: what buyers read besides the name.
+        description: for buyers.
         locale: the CLDR locale in which its prices are written.
         formatted_price: the price as buyers read it.
-        unit_price: what a kilogram, a metre, a square or a cubic metre costs, tax included, where the listing shows
-            that.
+        unit_price: the price of a kilogram, a metre, a square or a cubic metre, tax included, if the listing shows it.
         formatted_unit_price: the same as buyers read it.
     """
 
@@ -54,12 +53,12 @@ class ListingSheet(PriceSheet):
 
 @declared
 class ListingQuestion:
-    """On which day, and what else is asked about the price.
+    """On which day, and what else to compute.
 
     Attributes:
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         kept_at: the inverse question: what is kept at this price, in the listing's currency.
-        discount_share: what taking this share off the price would do, and the least price that bears it.
+        discount_share: also show the effect of this discount on the price, and the lowest price that allows it.
     """
 
     as_of: date | None = None

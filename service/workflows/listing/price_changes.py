@@ -141,7 +141,7 @@ class Look:
         _, price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
-        price = half_up(price, aim.decimals)  # it is a multiple of the minor unit; now in its digits too
+        price = half_up(price, aim.decimals)  # a multiple of the minor unit already; now with its number of digits
         writer, cost = self._writer, self._writer.cost(costs.full)
         margin = writer.share(aim.margin(price, in_sale))
         now = writer.priced(price, currency, cost, margin)
@@ -183,7 +183,7 @@ class Look:
         if row.currency != conditions.currency:
             return Decision.CHANGED, None, None
         aim, rules, old = conditions.aim, self._request.rules, row.price
-        assert aim is not None  # it was asked for a price
+        assert aim is not None  # it has priced the listing
         decided = decision(
             old,
             new,

@@ -80,7 +80,7 @@ class Preview:
         if scope is None or not (scope.channel or scope.product or scope.tag):
             return
         bare = replace(self._narrowing, things=None)
-        assert self.request.as_of is not None  # it was put in
+        assert self.request.as_of is not None  # filled in at the beginning
         look = Look(self.workspace, self.request, self.request.as_of)
         if next(look.found(bare), None) is None:
             raise InvalidValuesError([InvalidValueError(("scope",), "selects no listing at all; check its members")])
@@ -107,7 +107,7 @@ def preview(workspace: Workspace, request: RepricingRequest, what_if: WhatIf | N
 
 
 def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) -> str:
-    """A tag of the state, the request and the what-if rates, whatever is confirmed or shown."""
+    """A tag of the state, the request and the what-if rates, regardless of what is confirmed or shown."""
     asked = replace(request, confirmed=(), confirm_all=False, include_unchanged=False)
     supposed = {resource: to_text(terms) for resource, terms in sorted((what_if or {}).items())}
     told = to_bytes([str(workshop.workshop_id), workshop.revision, to_text(asked), supposed])

@@ -29,23 +29,23 @@ _VALUE = ("value",)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceSheet(CostedBatch):
-    """What to ask for a product, and what is kept.
+    """The price of a product, and what is kept of it.
 
     Attributes:
         product: its code.
-        quantity: pieces in the batch that the cost is taken from.
+        quantity: pieces in the batch whose cost is used.
         as_of: the date of the rates.
         currency: of the price, and of every amount that does not say otherwise.
         tax: code of the tax, if any.
         channel: code of the sales channel, if any. Each order is for one piece.
-        policy: what was aimed at; None for the inverse question.
-        price_per_piece: the price with every term of the way.
-        cash_price: what is paid for a piece in cash, tax included; none where cash is not rounded.
-        shipping: how a piece is sent and what that costs, where a shipping service is named.
-        discount: what the discount that was asked about does.
-        settlement: what comes home, where the sale goes through a channel or is in another currency.
+        policy: how the price was found; null for the inverse question.
+        price_per_piece: the price with every step of its calculation.
+        cash_price: the price of a piece in cash, tax included; null if cash is not rounded in this currency.
+        shipping: how a piece is sent and what that costs, if a shipping service is named.
+        discount: the effect of the discount that was asked about.
+        settlement: the payout and profit, if the sale goes through a channel or is in another currency.
         rates_valid_from: the first day of the terms of tax, channel and shipping, by resource.
-        exchange_rates: the published days that amounts were converted with.
+        exchange_rates: the exchange rates used.
         warnings: what looks implausible about the product.
         cautions: where the work or the product can hurt someone; a price never implies fitness for a use.
     """

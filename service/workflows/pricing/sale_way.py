@@ -50,11 +50,11 @@ class PriceQuestion:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settlement:
-    """What comes home from the sale of a piece.
+    """The payout of the sale of a piece, and its profit.
 
     Attributes:
         payout: what the channel pays out, tax included, after its fees and conversion, in its payout currency.
-        proceeds: what is left of it for cost and profit, in the workshop's currency.
+        proceeds: the part of it left for cost and profit, in the workshop's currency.
         full_cost: of a piece, in the workshop's currency.
         profit: proceeds less full cost, in the workshop's currency.
     """

@@ -87,14 +87,14 @@ def quotation_paper(quotation: Quotation) -> QuotationPaper:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recomputation:
-    """A quotation computed once more from what was stored with it.
+    """A quotation computed again from what was stored with it.
 
     Attributes:
         id: of the quotation.
         number: of the quotation, if it is issued.
-        agrees: whether every figure that was given is the same, those of what the customer took included.
+        agrees: whether all figures are the same, including those that the customer accepted.
         stored: the figures as they were given.
-        recomputed: the figures as they come out now.
+        recomputed: the figures as they are computed now.
     """
 
     id: UUID

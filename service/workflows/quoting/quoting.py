@@ -42,8 +42,8 @@ class QuotationPreview:
         valid_until: the last day its prices would hold.
         letterhead: who quotes.
         request: what was asked for.
-        figures: every figure as it would be given; `kept` and `unit_full_cost` are not for the customer's eyes.
-        remarks: warnings for the workshop, cautions for the customer too, as they would be given.
+        figures: all figures; `kept` and `unit_full_cost` are not for the customer.
+        remarks: warnings for the workshop, and cautions for the customer too.
     """
 
     quoted_on: date

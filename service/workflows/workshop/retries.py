@@ -30,7 +30,7 @@ def claim(workspace: Workspace, key: str, fingerprint: str) -> Claim:
         if retries.add_claim(connection, workspace.workshop_id, ours):
             return ours
         found = retries.find_claim(connection, workspace.workshop_id, key)
-        if found is None:  # it has just failed, and left the key free
+        if found is None:  # it has just failed and freed the key
             raise StillRunningError(1)
         if found.fingerprint != fingerprint:
             raise KeyUsedOtherwiseError

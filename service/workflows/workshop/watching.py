@@ -12,7 +12,7 @@ class Readiness:
     """Whether requests can be answered.
 
     Attributes:
-        is_ready: whether the database answers and its tables are those this code knows.
+        is_ready: whether the database answers and its tables are up to date.
         database: "reachable" or "unreachable".
         migrations: "current", "pending", "newer than this code", or "unknown".
     """
