@@ -14,11 +14,7 @@ def now() -> datetime:
 
 
 def today_in(time_zone: str) -> date:
-    """Today's date in a time zone.
-
-    Args:
-        time_zone: IANA name.
-    """
+    """Today's date in a time zone, given by its IANA name."""
     return now().astimezone(ZoneInfo(time_zone)).date()
 
 

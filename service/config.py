@@ -29,7 +29,6 @@ class Settings:
 
     Attributes:
         database_url: an SQLAlchemy URL; SQLite or PostgreSQL.
-        log_level: level of the structured log.
         has_memory: whether values of a workshop's state are remembered between requests.
         feed_url: address of the exchange rates' feed; ends with a slash.
         fonts: a directory with further font files for documents, if there is one.
@@ -53,11 +52,7 @@ class SettingsError(ValueError):
 
 
 def settings_from_environment() -> Settings:
-    """Read the environment's variables; service/serving/README.md lists them.
-
-    Raises:
-        SettingsError: if a setting is wrong; says which, and what it may be.
-    """
+    """Settings from the environment, listed in service/serving/README.md; raises SettingsError if one is wrong."""
     level = os.environ.get("PUGMILL_LOG_LEVEL", "INFO").upper()
     if level not in LOG_LEVELS:
         raise SettingsError(f"PUGMILL_LOG_LEVEL is {level}; it may be {', '.join(LOG_LEVELS)}")

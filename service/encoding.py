@@ -141,12 +141,7 @@ Decode = Callable[[Any, type[Any]], Any]
 
 
 def decode_with(to: type[T], hook: Callable[[Any, Decode], T]) -> None:
-    """Decode this type with its own function, if its annotations are not enough.
-
-    Args:
-        to: the type.
-        hook: makes the value from its data; it is given a function to decode parts.
-    """
+    """Decode this type with its own function, which is given the data and a function to decode parts."""
     for converter in (_checking, _trusting):
         converter.register_structure_hook(to, _hook_with(hook, converter.structure))
 

@@ -39,13 +39,7 @@ class Front:
     """An RSGI application: awaits bodies here, and has a few threads do the work."""
 
     def __init__(self, application: Application, *, threads: int, seconds: float) -> None:
-        """Make the threads.
-
-        Args:
-            application: the WSGI application.
-            threads: number of threads.
-            seconds: time limit of an answer, unless the application sets another.
-        """
+        """Start the threads; the application may set another time limit than `seconds` for an answer."""
         self._application, self._seconds = application, seconds
         self._threads = ThreadPoolExecutor(threads, thread_name_prefix="answering")
         self._held = 0
@@ -80,11 +74,7 @@ class Front:
         return await asyncio.to_thread(_Answer, self._application, environ)
 
     async def _body(self, protocol: HTTPProtocol, told_length: str | None) -> bytes:
-        """The body, read at most up to one byte too many.
-
-        Raises:
-            ProblemError: 400 if it breaks off; 408 if it takes too long; 503 if there are too many.
-        """
+        """The body, at most one byte too long; raises a problem: 400 if cut off, 408 if too slow, 503 if too many."""
         parts: list[bytes] = []
         try:
             async with asyncio.timeout(BODY_SECONDS):
@@ -128,11 +118,7 @@ class Front:
 
 
 class _Answer:
-    """The application's answer.
-
-    Attributes:
-        whole: the whole body, if it is short.
-    """
+    """The application's answer; `whole` is its body, if it is short."""
 
     def __init__(self, application: Application, environ: dict[str, Any]) -> None:
         self.status, self.headers = 500, Headers()

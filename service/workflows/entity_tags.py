@@ -1,4 +1,4 @@
-"""Entity tags, which tell a state of something from every other, and what a caller expects of the state he changes."""
+"""Entity tags, which identify a state, and the preconditions of a change."""
 
 import hashlib
 from collections.abc import Callable
@@ -7,10 +7,10 @@ from service.store.workshop.workshops import Workshop
 from service.workflows.errors import PreconditionFailedError
 
 _ENOUGH_DIGITS = 12
-"""Of a workshop's id, from its end, where it is random: no two workshops have the same."""
+"""Last digits of a workshop's id, which are random: enough to tell workshops apart."""
 
 Precondition = Callable[[str | None], bool]
-"""Whether a change may go ahead, given the tag of the state that is there now (None if nothing is)."""
+"""Whether a change may go ahead, given the tag of the current state; None if there is none."""
 
 
 def always(_tag: str | None) -> bool:
@@ -19,25 +19,21 @@ def always(_tag: str | None) -> bool:
 
 
 def expect(tag: str | None, precondition: Precondition, what: str) -> None:
-    """Go ahead only from the state that the caller knows.
-
-    Raises:
-        PreconditionFailedError: it is another.
-    """
+    """Raises PreconditionFailedError if the current state is not the one that the caller expects."""
     if not precondition(tag):
         raise PreconditionFailedError(what)
 
 
 def tag(*parts: object) -> str:
-    """The tag of a state that these tell from every other."""
+    """A tag made of parts that identify the state."""
     return "-".join(str(part) for part in parts)
 
 
 def revision_tag(workshop: Workshop, revision: int) -> str:
-    """The tag of a revision: of this workshop's row alone, though others have the same address."""
+    """The tag of a revision in this workshop; other workshops' tags for the same address differ."""
     return tag(workshop.workshop_id.hex[-_ENOUGH_DIGITS:], revision)
 
 
 def content_tag(content: bytes) -> str:
-    """The tag of what is told from every other by all that it says."""
+    """The tag of a content: its digest."""
     return hashlib.sha256(content).hexdigest()[:32]

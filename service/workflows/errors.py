@@ -1,4 +1,4 @@
-"""What a workflow refuses because of what is, or is not, registered."""
+"""What a workflow refuses because of the state of the workshop."""
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
@@ -8,7 +8,7 @@ from service.domain.values.errors import PugmillError
 
 
 class NotRegisteredError(PugmillError, LookupError):
-    """Nothing of the workshop's has this address, or it has been retired."""
+    """Nothing is registered at this address, or it has been retired."""
 
     def __init__(self, what: str, retired_at: datetime | None = None) -> None:
         retired = f"{what} was retired on {retired_at.date()}; PUT it again to bring it back" if retired_at else ""
@@ -17,7 +17,7 @@ class NotRegisteredError(PugmillError, LookupError):
 
 
 class InUseError(PugmillError):
-    """Something cannot be retired while others name it."""
+    """Something cannot be retired while others refer to it."""
 
     def __init__(self, what: str, users: Sequence[str]) -> None:
         super().__init__(f"{what} is used by {', '.join(users)}; change or retire these first")
@@ -26,7 +26,7 @@ class InUseError(PugmillError):
 
 
 class PreconditionFailedError(PugmillError):
-    """What the caller last saw is not what is there now."""
+    """The state has changed since the caller read it."""
 
     def __init__(self, what: str) -> None:
         super().__init__(f"{what} is not in the state your precondition names; read it again and decide anew")
@@ -38,7 +38,7 @@ def _at(instant: datetime | None) -> str:
 
 
 class StalePreviewError(PugmillError):
-    """What was previewed is not what would be applied now."""
+    """The state or the request has changed since the preview, or the preview was applied already."""
 
     def __init__(self, applied_as: str | None, at: datetime | None = None) -> None:
         applied = f"this very preview was applied already{_at(at)}, as repricing {applied_as}; nothing was done again"
@@ -48,7 +48,7 @@ class StalePreviewError(PugmillError):
 
 
 class NothingPricedError(PugmillError):
-    """Not one of the listings in the scope can be priced."""
+    """No listing in the scope can be priced."""
 
     def __init__(self, listings: int, reasons: Sequence[str]) -> None:
         told = "; ".join(reasons)
@@ -58,7 +58,7 @@ class NothingPricedError(PugmillError):
 
 
 class SupersededError(PugmillError):
-    """A repricing cannot be rolled back any more: it is already, or some of its prices are no longer in force."""
+    """A repricing cannot be rolled back: it was already, or some of its prices are no longer in force."""
 
     def __init__(self, repricing: str, rolled_back_at: datetime | None, superseded_prices: int) -> None:
         done = f"repricing {repricing} was rolled back already{_at(rolled_back_at)}"
@@ -69,15 +69,14 @@ class SupersededError(PugmillError):
 
 
 class FeedFailedError(PugmillError):
-    """The exchange rates could not be refreshed; those there are go on being used as long as they may.
+    """The exchange rates could not be refreshed; the old ones are used up to their maximum age.
 
     Attributes:
-        source: whose rates they are.
-        fault: what kind of fault it is.
-        retry_after_seconds: when the feed wants to be asked again, if it said so.
-        last_published_on: the last day there are rates for, if there is any.
-        age_days: how old that is today.
-        max_age_days: how old it may become.
+        source: publisher of the rates.
+        fault: kind of fault.
+        retry_after_seconds: when the feed asks to be tried again, if it says so.
+        last_published_on: the last day there are rates for, if any.
+        age_days: age of that day today.
     """
 
     max_age_days = FEED_MAX_AGE_DAYS
@@ -103,14 +102,14 @@ class FeedFailedError(PugmillError):
 
 
 class KeyUsedOtherwiseError(PugmillError):
-    """An idempotency key came with another request before."""
+    """The idempotency key was sent with a different request before."""
 
     def __init__(self) -> None:
         super().__init__("this Idempotency-Key came with another request before; give each request a key of its own")
 
 
 class StillRunningError(PugmillError):
-    """The first request with an idempotency key has not been answered yet."""
+    """The first request with the idempotency key has not been answered yet."""
 
     def __init__(self, retry_after_seconds: int) -> None:
         super().__init__("the first request with this Idempotency-Key is still being worked on; ask again in a moment")

@@ -1,4 +1,4 @@
-"""When an order can be ready, and how much of the coming weeks is promised already."""
+"""When an order can be ready, and how much time in the coming weeks is promised already."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ _DAYS_PER_WEEK = 7
 def working_resources(
     workspace: Workspace, machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade]
 ) -> dict[str, WorkingResource]:
-    """Machines and labour grades with their working hours and what they have promised already."""
+    """Machines and labour grades with their working hours and promised minutes."""
     with workspace.reading() as connection:
         promised = life.promised_minutes(connection, workspace.workshop_id)
         registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
@@ -45,11 +45,7 @@ def working_resources(
 
 
 def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on: date, *, is_rush: bool) -> LeadTime:
-    """When a batch of a product can be ready.
-
-    Raises:
-        NotRegisteredError: the product is not registered.
-    """
+    """When a batch of a product can be ready; raises NotRegisteredError if the product is not registered."""
     around = surroundings_of(workspace, [subject("products", product)], date.min)
     catalogue = around.catalogue
     bill = bill_of_resources(product, quantity, catalogue)
@@ -59,15 +55,15 @@ def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResourceCapacity:
-    """What there is of a machine or labour grade in some weeks, and what of it is promised.
+    """Available and promised time of a machine or labour grade in some weeks.
 
     Attributes:
         resource: its reference, for instance "machines/press".
-        name: what the workshop calls it.
-        hours_per_week: there are in an ordinary week; none where nobody knows.
-        minutes_available: in these weeks, without the days on which the workshop is closed; none where nobody knows.
+        name: the workshop's name for it.
+        hours_per_week: in an ordinary week; null if not registered.
+        minutes_available: in these weeks, without days when the workshop is closed; null if hours are not registered.
         minutes_promised: for orders that are accepted and not completed, whenever they are due.
-        free_on: the day it is done with those; none where nobody knows, or not within ten years.
+        free_on: the day on which these are done; null if hours are not registered, or it is more than ten years ahead.
     """
 
     resource: str
@@ -80,7 +76,7 @@ class ResourceCapacity:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Capacity:
-    """The time there is in some weeks, and what is promised.
+    """Available and promised time in some weeks.
 
     Attributes:
         starting_on: the first day.
@@ -95,7 +91,7 @@ class Capacity:
 
 @exactly
 def capacity(workspace: Workspace, starting_on: date, weeks: int) -> Capacity:
-    """What there is of every machine and labour grade in some weeks, and what of it is promised."""
+    """Available and promised time of every machine and labour grade in some weeks."""
     with workspace.reading() as connection:
         registered = registrations.all_registered(connection, workspace.workshop_id, TIMED)
     machines = {code: each for code, each in registered["machines"].items() if isinstance(each, Machine)}

@@ -1,4 +1,4 @@
-"""Whether a month pays: its plan priced and costed as its products are, against what it must bear and its time."""
+"""Whether a month pays: its plan, priced and costed, against fixed costs and available time."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -41,14 +41,7 @@ _IN_POLICY = ("value", "price_step", "price_endings", "display")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Asked:
-    """A line of the plan and what it asks about the price of its product.
-
-    Attributes:
-        place: of the line.
-        line: itself.
-        listing: that it is sold by.
-        question: about the price.
-    """
+    """A line of the plan, its place, and the question about the price of its product."""
 
     place: int
     line: PlannedLine
@@ -57,17 +50,17 @@ class _Asked:
 
     @property
     def batch(self) -> tuple[str, int]:
-        """The product and its batch."""
+        """Product and quantity."""
         return self.question.product, self.question.quantity
 
     def references(self) -> Iterator[Reference]:
-        """What it names, each at its place in the plan."""
+        """Everything it refers to, each with its place in the plan."""
         product = ("product",), Thing("products", self.question.product)
         for path, thing in (product, *references_in(self.question.route)):
             yield self.path(path), thing
 
     def path(self, path: Sequence[str | int]) -> tuple[str | int, ...]:
-        """Where in the plan a member of the question stands; what is the listing's own stands nowhere in it."""
+        """The place in the plan of a member of the price question; a listing's own members map to the listing."""
         member = ("price",) if path == ("kept_at",) else tuple(path)
         if self.listing is not None and member != ("price",):
             member = ("listing",)
@@ -78,13 +71,13 @@ class _Asked:
 
 @exactly
 def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
-    """Everything that is asked about a month; nothing is stored.
+    """The statement of a month; nothing is stored.
 
     Raises:
-        InvalidValuesError: something that is named is not registered, or a line cannot be priced; each is named.
+        InvalidValuesError: something named is not registered, or a line cannot be priced; each is named.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date.
-        TooComplexError: the bills of all products together are more than one request may ask for.
+        TooComplexError: the bills of all products together exceed the limit of one request.
     """
     as_of = plan.as_of or workspace.workshop.today()
     asked = _asked(workspace, plan, as_of)
@@ -109,11 +102,7 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
 
 
 def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
-    """What each line asks.
-
-    Raises:
-        InvalidValuesError: listings are not registered.
-    """
+    """The price question of each line; raises InvalidValuesError if listings are not registered."""
     asked, problems = [], []
     for place, line in enumerate(plan.lines):
         try:
@@ -129,7 +118,7 @@ def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
 
 
 def _question(line: PlannedLine, as_of: date) -> PriceQuestion:
-    assert line.product is not None  # the line has checked itself
+    assert line.product is not None  # a line names a listing, or a product and its batch
     assert line.standard_batch is not None
     return PriceQuestion(
         product=line.product,
@@ -149,11 +138,7 @@ def _listed_question(line: PlannedLine, listing: Listing, as_of: date) -> PriceQ
 def _products(
     costing: Costing, asked: Sequence[_Asked], sheets: Sequence[CostSheet], home: str
 ) -> tuple[PlannedProduct, ...]:
-    """Every line priced.
-
-    Raises:
-        InvalidValuesError: telling of each line that cannot be priced why not.
-    """
+    """Every line priced; raises InvalidValuesError with the reason for each line that cannot be priced."""
     products, problems = [], []
     for line, sheet in zip(asked, sheets, strict=True):
         next_step()
@@ -203,10 +188,10 @@ def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
 
 
 def _fixed_costs(workspace: Workspace, plan: MonthPlan, as_of: date, exchange: Exchange) -> tuple[FixedCost, ...]:
-    """What the month must bear: all that the rate card says but what is left out, then what the plan adds.
+    """The fixed costs of the rate card without those left out, then those the plan adds.
 
     Raises:
-        InvalidValuesError: what is left out has no rate on the date.
+        InvalidValuesError: a resource to leave out has no rate on the date.
     """
     in_force = _rates_in_force(workspace, as_of)
     known = {rate.resource for rate, _ in in_force}
@@ -229,7 +214,7 @@ def _fixed_costs(workspace: Workspace, plan: MonthPlan, as_of: date, exchange: E
 
 
 def _rates_in_force(workspace: Workspace, as_of: date) -> tuple[tuple[DatedRate, Registered], ...]:
-    """Every rate of the date with what it is for, read once for each state of the workshop."""
+    """Every rate of the date with its registered resource, read once for each state of the workshop."""
     key = (workspace.workshop_id, workspace.workshop.revision, "rates in force", as_of)
     found: tuple[tuple[DatedRate, Registered], ...] | None = workspace.database.memory.find(key)
     if found is None:

@@ -1,4 +1,4 @@
-"""What it costs to ship pieces of products by a service of the workshop's."""
+"""What it costs to ship pieces of products by one of the workshop's shipping services."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -38,7 +38,7 @@ _PRODUCTS_ONCE = Distinct(by="product", at_entry=True, reason="stands in two lin
 
 @declared
 class ShippingQuestion:
-    """What is to be shipped, how and where to. No parcel holds two products.
+    """What to ship, by which service and where to. A parcel holds only one product.
 
     Attributes:
         service: code of the shipping service.
@@ -60,8 +60,8 @@ def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> Shipp
         InvalidValuesError: the service or a product is not registered.
         MissingRatesError: the service has no rate on the date.
         UnknownZoneError: the service has no such zone.
-        MissingMeasuresError: a product has no mass or lacks a side.
-        DoesNotFitError: a product goes into no parcel that the service takes.
+        MissingMeasuresError: a product has no mass or lacks a dimension.
+        DoesNotFitError: no parcel that the service accepts can hold a product.
         TooComplexError: more pieces or products than one estimate may have.
         MissingExchangeRateError: the price cannot be converted into the workshop's currency.
     """
@@ -77,12 +77,12 @@ def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> Shipp
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShippedFrom:
-    """Which members of a request say what is shipped, for what is said against it.
+    """The members of a request that say what is shipped, for error messages.
 
     Attributes:
-        places: of each product.
-        whole: all of them together.
-        zone: where to.
+        places: the member of each product.
+        whole: the member of all products together.
+        zone: the member of the destination.
     """
 
     places: Mapping[str, Path]
@@ -93,9 +93,9 @@ class ShippedFrom:
 def shipped(
     costing: Costing, service: str, zone: str, pieces: Mapping[str, int], asked_by: ShippedFrom
 ) -> tuple[ShippingEstimate, Shipment]:
-    """The cheapest parcels for pieces of some products, by a service that is known to have a rate.
+    """The cheapest parcels for pieces of some products, by a service that has a rate.
 
-    Raises as `estimate_shipping` does; a refusal says which member of the request it is about.
+    Raises as `estimate_shipping` does, naming the member of the request.
     """
     rate = costing.card.rates[f"shipping-services/{service}"]
     assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms

@@ -1,4 +1,4 @@
-"""Who acts on what: what each workflow of a workshop begins with."""
+"""The workshop and actor that every workflow works with."""
 
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
@@ -12,12 +12,12 @@ from service.store.workshop.workshops import Workshop, find_workshop, lock_works
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Workspace:
-    """A workshop where it is kept, and who acts on it.
+    """A workshop, its database, and who acts on it.
 
     Attributes:
-        database: where it is kept, or the part of it that a transaction under way sees.
+        database: the database, or the view of it through an open transaction.
         workshop: as it was read with the actor's key.
-        actor: as what he changes is put on record.
+        actor: recorded with each change.
     """
 
     database: Database
@@ -30,35 +30,35 @@ class Workspace:
         return self.workshop.workshop_id
 
     def now(self) -> "Workspace":
-        """The same, with the workshop as it is now."""
+        """The same, with the current state of the workshop."""
         with self.reading() as connection:
             found = find_workshop(connection, self.workshop_id)
-        assert found is not None  # its key was let in
+        assert found is not None  # its key was accepted
         return replace(self, workshop=found)
 
     def reading(self) -> AbstractContextManager[Connection]:
-        """One consistent view; nothing is kept of it."""
+        """A transaction that reads one consistent state and writes nothing."""
         return self.database.reading()
 
     def writing(self) -> AbstractContextManager[Connection]:
-        """All or nothing: committed at the end, rolled back on any error."""
+        """A transaction that is committed at the end, or rolled back on any error."""
         return self.database.writing()
 
     @contextmanager
     def changing(self) -> Iterator[Connection]:
-        """All or nothing, and nobody else changes the workshop's things meanwhile."""
+        """A writing transaction that holds the workshop's lock."""
         with self.writing() as connection:
             lock_workshop(connection, self.workshop_id)
             yield connection
 
     @contextmanager
     def snapshot(self) -> Iterator["Workspace"]:
-        """The same to read from, in one state that nobody changes."""
+        """A workspace to read from that sees one state only."""
         with self.database.snapshot() as frozen:
             yield replace(self, database=frozen)
 
     @contextmanager
     def until_answered(self) -> Iterator["Workspace"]:
-        """The same, where all that is written is one transaction, committed at the end or rolled back on any error."""
+        """A workspace whose changes are all one transaction, rolled back on any error."""
         with self.database.until_answered() as joint:
             yield replace(self, database=joint)

@@ -56,11 +56,7 @@ def _id(text: str, noun: str) -> UUID:
 
 
 def _form(text: str) -> str:
-    """Returns the file ending of a link to a quotation.
-
-    Raises:
-        ProblemError: 404 if a quotation has no such form.
-    """
+    """Returns the file ending of a link to a quotation; raises a problem 404 if a quotation has no such form."""
     if text not in QUOTATION_FORMS:
         told = ", ".join(QUOTATION_FORMS)
         raise ProblemError(404, "not-found", f"a quotation has no form '{text[:20]}'; it has {told}")
@@ -69,12 +65,9 @@ def _form(text: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """A variable part of an address.
+    """A variable part of an address, a shared parameter of the contract.
 
     Attributes:
-        component: its name among the contract's shared parameters.
-        description: its meaning.
-        schema: its JSON schema.
         read: returns the value of a text; raises ValueError saying what is wrong.
     """
 
@@ -119,11 +112,7 @@ PARTS = {
 
 
 def read_address() -> None:
-    """Read the variable parts of the request's address, for the view.
-
-    Raises:
-        ProblemError: 422 if one is malformed.
-    """
+    """Read the variable parts of the address, for the view; raises a problem 422 if one is malformed."""
     for name, text in (flask.request.view_args or {}).items():
         if name in PARTS:
             try:

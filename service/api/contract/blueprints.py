@@ -111,14 +111,7 @@ def _complete(response: dict[str, Any], asked: Operation, *, is_tagged: bool) ->
 
 
 def statuses_of(asked: Operation, method: str, *, variables: int, has_body: bool) -> set[int]:
-    """The statuses of refusals that an operation may answer with.
-
-    Args:
-        asked: the operation that the view declares.
-        method: the HTTP method, in lower case.
-        variables: number of variable parts in its address.
-        has_body: whether it reads a body.
-    """
+    """The statuses of refusals of an operation, from its method, the variable parts of its address, and its body."""
     if not asked.is_keyed:
         return set(asked.refuses)
     found = {401, 403, 406, 422, 429, 503, *asked.refuses}

@@ -17,11 +17,7 @@ from service.workflows.entity_tags import content_tag, revision_tag
 
 
 def negotiate() -> None:
-    """Choose the media type of the answer before anything is done (RFC 9110, 12.5.1).
-
-    Raises:
-        ProblemError: 406 if nothing offered is acceptable.
-    """
+    """Choose the media type of the answer, before anything is done (RFC 9110, 12.5.1); raises a problem 406."""
     offered = _offered()
     flask.g.is_negotiated = len(offered) > 1
     accept = flask.request.headers.get("Accept")
@@ -60,8 +56,7 @@ def data_answer(data: Any, status: int = 200, headers: Mapping[str, str] | None 
 def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
     """The response that `make` returns, with an entity tag; to a read 304 instead, if the client has this state.
 
-    Raises:
-        ProblemError: 412 if a read's If-Match does not contain the tag.
+    Raises a problem 412 if a read's If-Match does not contain the tag.
     """
     if flask.request.method in SAFE_METHODS:
         if not is_expected(tag):
@@ -74,7 +69,6 @@ def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
 
 
 def _unchanged(tag: str) -> flask.Response:
-    """A 304 response."""
     response = flask.Response(status=304)
     del response.headers["Content-Type"]
     response.set_etag(tag)

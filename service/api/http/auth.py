@@ -55,13 +55,10 @@ def _password(credentials: str) -> str:
 
 
 def _key(header: str) -> str:
-    """The key in an Authorization header: the bearer token, or the password of Basic.
+    """The key in an Authorization header: the bearer token, or the password of Basic; raises a problem 401.
 
     A browser adds stored Basic credentials to any request that a foreign page makes it send. A key sent as Basic
     therefore only reads: nothing is changed, and only the browser's user sees the answer.
-
-    Raises:
-        ProblemError: 401 if there is none.
     """
     scheme, _, told = header.partition(" ")
     if scheme.lower() == "basic" and flask.request.method in SAFE_METHODS:
@@ -74,11 +71,7 @@ def _key(header: str) -> str:
 
 
 def authenticate() -> None:
-    """Find out whose request this is, before anything else under /v1.
-
-    Raises:
-        ProblemError: 401 without a valid key.
-    """
+    """Find out whose request this is, before anything else under /v1; raises a problem 401 without a valid key."""
     if flask.request.url_rule is None or not flask.request.path.startswith("/v1/"):
         return
     header = flask.request.headers.get("Authorization", "")
@@ -92,11 +85,7 @@ def authenticate() -> None:
 
 
 def authorise() -> None:
-    """Check that the key's scopes allow the request.
-
-    Raises:
-        ProblemError: 403 if they do not.
-    """
+    """Raises a problem 403 if the key's scopes do not allow the request."""
     if "access" in flask.g:
         asked = find_operation()
         reads = flask.request.method in SAFE_METHODS or (asked is not None and not asked.stores)
@@ -104,11 +93,7 @@ def authorise() -> None:
 
 
 def require(scope: str) -> None:
-    """Check that the request's key has a scope.
-
-    Raises:
-        ProblemError: 403 if it has not.
-    """
+    """Raises a problem 403 if the request's key does not have the scope."""
     if scope not in access().scopes:
         challenge = f'Bearer realm="pugmill", error="insufficient_scope", scope="{scope}"'
         raise ProblemError(

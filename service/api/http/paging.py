@@ -46,11 +46,7 @@ def _cursor_for(key: Sequence[str], path: str) -> str:
 
 
 def position(query: PageQuery) -> list[str] | None:
-    """The last key of the previous page; None on the first page.
-
-    Raises:
-        ProblemError: 422 if the cursor is not from this list.
-    """
+    """The last key of the previous page, None on the first; raises a problem 422 if the cursor is not this list's."""
     if query.cursor is None:
         return None
     try:
@@ -69,14 +65,7 @@ def position(query: PageQuery) -> list[str] | None:
 def page(
     query: PageQuery, load: Callable[[int], Sequence[T]], key: Callable[[T], Sequence[str]], item: Callable[[T], Any]
 ) -> flask.Response:
-    """A page of the list as JSON, with the address of the next one.
-
-    Args:
-        query: limit and cursor.
-        load: returns the entries from the position on, at most as many as it is given.
-        key: returns the sort key of an entry.
-        item: returns an entry as plain data.
-    """
+    """A page of the list as JSON; `load` returns at most as many entries as it is given. Otherwise as `paged`."""
     return linked(paged(query, load(query.limit + 1), key, item))
 
 

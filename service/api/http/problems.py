@@ -25,8 +25,6 @@ class ProblemError(Exception):
     """A refusal that can be answered as a problem document.
 
     Attributes:
-        status: the HTTP status.
-        kind: the last part of the problem's type.
         detail: what is wrong and how to mend it.
         members: further facts, `errors` among them.
         headers: headers of the answer; a list makes one line of each text.

@@ -27,11 +27,7 @@ RETRY_AFTER = {"description": "Seconds after which to ask again.", "schema": {"t
 
 
 def count() -> None:
-    """Count a request that came with a valid key.
-
-    Raises:
-        ProblemError: 429 if there have been too many.
-    """
+    """Count a request that came with a valid key; raises a problem 429 if there have been too many."""
     arrivals: Arrivals | None = flask.current_app.extensions["pugmill.arrivals"]
     if arrivals is None or "access" not in flask.g:
         return

@@ -53,11 +53,7 @@ def _is_deeper_than(data: Any, levels: int) -> bool:
 
 
 def read_json(body: bytes) -> Any:
-    """The data of a JSON body.
-
-    Raises:
-        ProblemError: 400 if it is not JSON that this service accepts.
-    """
+    """The data of a JSON body; raises a problem 400 if it is not JSON that this service accepts."""
     if not body:
         raise ProblemError(400, "malformed-json", "the body is empty; send a JSON object")
     try:
@@ -93,9 +89,8 @@ def methods_of_fixed_addresses(app: flask.Flask) -> dict[str, frozenset[str]]:
 def check_address() -> None:
     """Refuse an address that only looks like one of ours.
 
-    Raises:
-        NotFound: if the path begins with more than one slash.
-        MethodNotAllowed: if a fixed address would match a variable part (PUT /exchange-rates/refresh).
+    A path must not begin with two slashes (404), and a fixed address must not match a variable part (405 for
+    PUT /exchange-rates/refresh).
     """
     if flask.request.environ.get("PATH_INFO", "").startswith("//"):
         raise NotFound
@@ -105,21 +100,13 @@ def check_address() -> None:
 
 
 def check_body() -> None:
-    """Refuse a request whose body did not arrive.
-
-    Raises:
-        ProblemError: 408 or 503, as the server in front found it.
-    """
+    """Raises the problem 408 or 503 with which the server in front replaced a body that did not arrive."""
     if (problem := flask.request.environ.get(UNREAD)) is not None:
         raise problem
 
 
 def check_parameters() -> None:
-    """Refuse query parameters if the operation takes none.
-
-    Raises:
-        ProblemError: 422, naming each parameter.
-    """
+    """Raises a problem 422 naming each query parameter, if the operation takes none."""
     asked = find_operation()
     if flask.request.query_string and asked is not None and asked.is_keyed and not asked.takes_query:
         names = dict.fromkeys(name[:100] for name in flask.request.args)
@@ -127,12 +114,7 @@ def check_parameters() -> None:
 
 
 def body_of(request: flask.Request, media_type: str) -> bytes:
-    """The body, checked for its media type and length.
-
-    Raises:
-        ProblemError: 415 if Content-Type is another type.
-        RequestEntityTooLarge: if it is too long.
-    """
+    """The body; raises a problem 415 if it is of another media type, 413 if it is too long."""
     if request.mimetype != media_type:
         raise ProblemError(415, "unsupported-media-type", f"send the body as Content-Type: {media_type}")
     body = request.get_data(cache=False)
@@ -146,11 +128,7 @@ class Parser(FlaskParser):
     """Reads bodies and query strings, and refuses unknown members and parameters."""
 
     def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
-        """The checked value of the request's body or query string.
-
-        Raises:
-            ProblemError: saying what is wrong, and where.
-        """
+        """The checked value of the request's body or query string; raises a problem naming every error."""
         data = self.load_querystring(flask.request, argmap) if location == "query" else self.load_body(flask.request)
         try:
             return argmap.load(data)

@@ -42,11 +42,7 @@ def idempotency_key(*, is_required: bool) -> dict[str, Any]:
 
 
 def sent_key() -> str | None:
-    """The idempotency key of the request, or None.
-
-    Raises:
-        ProblemError: 400 if it is malformed.
-    """
+    """The idempotency key of the request, or None; raises a problem 400 if it is malformed."""
     sent = flask.request.headers.get(_HEADER)
     if sent is None:
         return None

@@ -1,1 +1,1 @@
-"""A cost sheet with every formula written out, and its picture."""
+"""A cost sheet with every formula, and its chart."""

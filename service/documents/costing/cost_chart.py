@@ -1,4 +1,4 @@
-"""What the cost of a piece is made up of, as a picture: a bar for each line, under its heading."""
+"""The cost of a piece as a chart: a bar for each line, grouped by cost class."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -43,7 +43,7 @@ from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency
 
 GREATEST_LINES = 24
-"""How many lines are shown one by one; smaller ones are put together under their heading."""
+"""Most lines shown separately; smaller ones are added up under their heading."""
 _COLOURS = {
     CostClass.DIRECT_MATERIAL: BLUE,
     CostClass.PACKAGING: SKY_BLUE,
@@ -69,10 +69,10 @@ class _Row:
 
 
 def cost_chart(statement: CostStatement, form: ImageForm, *, locale: str) -> bytes:
-    """A cost sheet's make-up as an image: what each line adds to a piece, and its share.
+    """The cost of a piece as an image: the amount and share of each line.
 
-    Headings, and the lines under each, come with the greatest first. Every figure is the sheet's own, in words; where
-    lines are put together, theirs are added. The length of a bar alone is a float.
+    Headings, and the lines under each, are sorted by amount, the greatest first. Figures are those of the sheet, or
+    sums of them; only the length of a bar is a float.
     """
     labels = labels_for(locale, "cost_sheet")
     rows, name = tuple(_rows(statement, labels)), literal(statement.name)
@@ -128,7 +128,7 @@ def _share(lines: Sequence[StatedLine]) -> Decimal:
 
 
 def _body(rows: Sequence[_Row], left: float, locale: str, labels: Labels) -> Layer:
-    """The Vega-Lite view: a table with names before the bars and figures behind them, below a row of captions."""
+    """The Vega-Lite view: names, bars, and figures in columns, below a row of captions."""
     data = [_datum(place, row, locale) for place, row in enumerate(rows, start=1)]
     headings = [datum for datum, row in zip(data, rows, strict=True) if row.is_heading]
     lines = [datum for datum, row in zip(data, rows, strict=True) if not row.is_heading]
@@ -162,7 +162,7 @@ def _datum(place: int, row: _Row, locale: str) -> dict[str, Any]:
         "name": shortened(row.name, _WIDEST_NAME),
         "amount": formatted_amount(row.amount, locale),
         "share": formatted_share(row.share, locale),
-        "length": float(row.amount.amount),  # a place on paper; the figure itself is in words
+        "length": float(row.amount.amount),  # a position; the figure itself is text
         "colour": _COLOURS[row.cost_class],
         "about": _told(row, locale),
     }
@@ -174,7 +174,7 @@ def _told(row: _Row, locale: str) -> str:
 
 
 def _bars(lines: Sequence[Datum], bounds: Sequence[float]) -> Layer:
-    """The bars, from nothing to the right, or to the left where a line is a credit."""
+    """The bars, to the right, or to the left for a credit."""
     mark = {"type": "bar", "orient": "horizontal", "size": 14, "stroke": INK, "strokeWidth": 0.5}
     x = field("length", scale={"domain": list(bounds), "nice": False})
     return layer(mark, lines, x=x, x2={"datum": 0}, fill=as_it_is("colour"), description=words("about"))

@@ -1,4 +1,4 @@
-"""A cost sheet with its workings as a page for a browser and as PDF."""
+"""A cost sheet with its workings as an HTML page and as PDF."""
 
 import base64
 from pathlib import Path
@@ -10,11 +10,11 @@ from service.encoding import encoded
 
 
 def cost_sheet_page(view: CostSheetView) -> str:
-    """The sheet as HTML, its picture within it."""
+    """The sheet as HTML, with its chart."""
     chart = "data:image/svg+xml;base64," + base64.b64encode(view.chart.encode()).decode()
     return page("cost_sheet.html", language=view.language, title=view.title, view=view, chart=chart)
 
 
 def cost_sheet_pdf(view: CostSheetView, fonts: Path | None = None) -> bytes:
-    """The sheet as PDF; the same sheet makes the same bytes."""
+    """The sheet as PDF, reproducible to the byte."""
     return typeset("cost_sheet.typ", {**encoded(view), "direction": direction_of(view.language)}, fonts)

@@ -1,4 +1,4 @@
-"""The finished words and figures that a cost sheet is laid out from; it stays in the workshop."""
+"""A cost sheet in finished words and figures, for layout; for the workshop only."""
 
 from dataclasses import dataclass
 
@@ -7,13 +7,11 @@ from service.documents.writing.paper import Entry, PaperView
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostRow:
-    """A line of the sheet, or the sum of some.
+    """A line of the sheet, or a sum, which has no quantity and no rate.
 
     Attributes:
-        text: the resource, or what is summed.
         note: whether it is fixed or variable, and its share of the full cost.
-        quantity: with its unit; empty for a sum.
-        rate: what a unit costs; empty for a sum.
+        quantity: with its unit.
         amount: for the batch.
         per_piece: for a good piece.
     """
@@ -28,12 +26,7 @@ class CostRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostGroup:
-    """The lines under one heading.
-
-    Attributes:
-        total: the heading, with the sum.
-        rows: the lines.
-    """
+    """The lines under a heading; the total has the heading."""
 
     total: CostRow
     rows: tuple[CostRow, ...]
@@ -41,14 +34,13 @@ class CostGroup:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkingView:
-    """A figure and how it came about.
+    """A figure and its formula.
 
     Attributes:
-        name: what it is, and of what.
         formula: with names.
-        figures: with figures.
+        figures: the formula with figures.
         result: with its unit.
-        note: what the sheet shows of it, where that differs.
+        note: the figure on the sheet, if it differs.
     """
 
     name: str
@@ -60,13 +52,7 @@ class WorkingView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkingsView:
-    """Workings that belong together.
-
-    Attributes:
-        title: what they are about.
-        note: since when a rate holds; empty for what is no rate.
-        workings: one by one.
-    """
+    """Workings with a heading; the note says since when a rate is in force."""
 
     title: str
     note: str
@@ -75,12 +61,7 @@ class WorkingsView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remarks:
-    """Texts with their sources under a heading.
-
-    Attributes:
-        title: the heading.
-        entries: the texts, each with its source.
-    """
+    """Texts with their sources under a heading."""
 
     title: str
     entries: tuple[Entry, ...]
@@ -91,20 +72,14 @@ class CostSheetView(PaperView):
     """A cost sheet in finished words; its day is that of the rates.
 
     Attributes:
-        name: of the product.
-        seller: the workshop's name.
-        state: that it is not for customers.
-        facts: the batch, the day, what it costs.
+        state: says that it is not for customers.
+        facts: the batch, the day, the cost.
         columns: headings: resource, quantity, rate, amount, a piece.
-        groups: the lines under their headings.
-        sums_title: above the sums.
         sums: prime, conversion, variable, fixed and full cost.
-        chart: what a piece is made up of, as SVG.
-        chart_told: what the picture shows, for those who cannot see it.
-        remarks: warnings, cautions, exchange rates.
-        workings_title: above the workings.
-        workings_intro: how they are read.
-        workings: how every figure came about.
+        chart: the cost of a piece, as SVG.
+        chart_told: alternative text of the chart.
+        remarks: warnings, cautions, exchange rates, rates in force.
+        workings_intro: how to read the workings.
     """
 
     name: str

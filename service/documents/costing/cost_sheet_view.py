@@ -1,4 +1,4 @@
-"""A cost sheet as the workshop reads it, before it is laid out: every word and figure in the workshop's locale."""
+"""A cost sheet in the words and figures of the workshop's locale, before layout."""
 
 import re
 from collections.abc import Iterable, Iterator
@@ -45,14 +45,7 @@ _EXCHANGE = re.compile(r"(?P<currency>[A-Z]{3}) for 1 (?P<base>[A-Z]{3})")
 
 @exactly
 def cost_sheet_view(statement: CostStatement, workings: CostWorkings, *, seller: str, locale: str) -> CostSheetView:
-    """The sheet and its workings in the words, numbers and dates of a locale.
-
-    Args:
-        statement: what the batch costs.
-        workings: how that came about.
-        seller: the workshop's name.
-        locale: of the words and figures.
-    """
+    """The sheet and its workings in the words, numbers and dates of a locale."""
     return _Making(statement, workings, seller, locale).view()
 
 
@@ -151,7 +144,7 @@ class _Making:
                 yield Entry(text=left_to_right(figures, self.locale), note=published)
 
     def _rates_in_force(self) -> Iterator[Entry]:
-        """What each rate is of, under the day since when it has been in force, the last first."""
+        """The resources of the rates, by the day since when they are in force, the latest first."""
         names = {whole_of(line.resource): self.words.told(line.name) for line in reversed(self.statement.lines)}
         days: dict[date, list[str]] = {}
         for resource, day in self.statement.rates_valid_from.items():

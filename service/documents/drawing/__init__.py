@@ -1,1 +1,1 @@
-"""Pictures from specifications, and their scales."""
+"""Charts from Vega-Lite specifications, and their scales."""

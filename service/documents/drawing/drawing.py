@@ -1,4 +1,4 @@
-"""What all charts share: texts taken as they are, colours, and a Vega-Lite specification made into an image."""
+"""What all charts share: texts, colours, and rendering a Vega-Lite specification."""
 
 import re
 import unicodedata
@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
-from xml.etree.ElementTree import Element, register_namespace  # makes and writes; what parses is defused
+from xml.etree.ElementTree import Element, register_namespace  # makes and writes; defusedxml parses
 
 from defusedxml import ElementTree
 
@@ -18,12 +18,12 @@ Datum = Mapping[str, Any]
 INK, FAINT, PAPER = "#1a1a1a", "#6b6b6b", "#ffffff"
 BLACK, ORANGE, SKY_BLUE, GREEN = "#000000", "#e69f00", "#56b4e9", "#009e73"
 YELLOW, BLUE, VERMILION, PURPLE = "#f0e442", "#0072b2", "#d55e00", "#cc79a7"
-"""Colours that people with any colour vision tell apart; where they are not enough in grey, words stand beside them.
+"""Colours that people with any colour vision can distinguish; words repeat what is not distinct in grey.
 
 Source: M. Okabe and K. Ito, Color Universal Design, 2008 (figures from memory).
 """
 TEXT_SIZE = 12
-_FONTS = "Liberation Sans, Arial, Helvetica, sans-serif"  # the first is within the library, the next are as wide
+_FONTS = "Liberation Sans, Arial, Helvetica, sans-serif"  # vl-convert contains the first; the next two are as wide
 _CONFIG = {
     "font": _FONTS,
     "padding": 16,
@@ -39,7 +39,7 @@ _PNG_SCALE = 2
 _SVG = "http://www.w3.org/2000/svg"
 _POINTED_AT = ("bar", "point", "text mark")
 _JOINED = ("Mn", "Me", "Mc", "Cf", "Sk")
-"""Accents, joiners and the tones of emoji, by category."""
+"""Unicode categories of accents, joiners and skin tones."""
 _NARROW = frozenset("fijlrtI.,:;'|!()[]-/ \u00a0")
 _XML_LANG = "{http://www.w3.org/XML/1998/namespace}lang"
 _NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -47,7 +47,7 @@ register_namespace("", _SVG)
 
 
 class ImageForm(StrEnum):
-    """In which form a chart is drawn, by its media type."""
+    """Image formats, by media type."""
 
     SVG = "image/svg+xml"
     PNG = "image/png"
@@ -55,15 +55,15 @@ class ImageForm(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
-    """A chart before it is drawn.
+    """A chart to be drawn.
 
     Attributes:
         title: what it shows.
-        heading: the same as it stands above the chart, where it has to fit in.
-        subtitle: what else is to be known, in lines.
-        description: all that it shows, for those who cannot see it.
-        left: where the title begins, in pixels from where the axes cross.
-        body: the members of the Vega-Lite specification that draw it.
+        heading: the title, shortened to fit above the chart.
+        subtitle: further facts, in lines.
+        description: everything it shows, for screen readers.
+        left: x of the title, in pixels from the origin of the axes.
+        body: members of the Vega-Lite specification that draw it.
     """
 
     title: str
@@ -75,8 +75,8 @@ class Chart:
 
 
 def drawn(chart: Chart, form: ImageForm) -> bytes:
-    """The chart as an image: an SVG that says in words what it shows, or what it looks like as a PNG."""
-    import vl_convert  # noqa: PLC0415  # 80 MB and 0.4 s at its first chart, for those alone who ask for one
+    """The chart as an image; the SVG contains its description."""
+    import vl_convert  # noqa: PLC0415  # 80 MB and 0.4 s, only when a chart is needed
 
     specification = {
         "config": _CONFIG,
@@ -88,7 +88,7 @@ def drawn(chart: Chart, form: ImageForm) -> bytes:
 
 
 def _described(svg: str, chart: Chart) -> bytes:
-    """The SVG with a title and a description, and with what is told of each mark as what pointing at it shows."""
+    """The SVG with a title and a description; the label of each mark becomes its tooltip."""
     root: Element = ElementTree.fromstring(svg)
     for mark in list(root.iter()):
         if mark.get("role") == "graphics-symbol" and mark.get("aria-roledescription") in _POINTED_AT:
@@ -109,12 +109,12 @@ def _put(parent: Element, place: int, name: str, text: str, **attributes: str) -
 
 
 def literal(text: str) -> str:
-    """The text in one line, without what XML has no character for."""
+    """The text in one line, without characters that XML does not allow."""
     return re.sub(r"\s+", " ", _NOT_IN_XML.sub("\ufffd", text)).strip()
 
 
 def shortened(text: str, width: float) -> str:
-    """A name in one line, cut off where it is wider than this, and kept from turning what stands around it."""
+    """The text in one line, cut to the width, and isolated if necessary."""
     text = literal(text)
     if text_width(text) > width:
         kept, room = "", width - text_width("…")
@@ -127,7 +127,7 @@ def shortened(text: str, width: float) -> str:
 
 
 def text_width(text: str) -> float:
-    """About how wide a text is, in pixels; what it really is depends on the reader's fonts."""
+    """The approximate width of a text in pixels; the real one depends on the reader's fonts."""
     return TEXT_SIZE * sum(map(_width_of_one, text))
 
 
@@ -142,7 +142,7 @@ def _width_of_one(character: str) -> float:
 
 
 def _parts(text: str) -> Iterator[str]:
-    """The text in parts that are not to be cut: a character with its accents, emoji that are joined."""
+    """The text in parts that must not be cut: a character with its accents, joined emoji."""
     part = ""
     for character in text:
         is_joined = unicodedata.category(character) in _JOINED or part.endswith("\u200d")
@@ -154,12 +154,12 @@ def _parts(text: str) -> Iterator[str]:
 
 
 def layer(mark: Layer, data: Iterable[Datum], **encoding: Any) -> Layer:
-    """Marks for some data. Texts among the data are shown as they are, never read as expressions."""
+    """Marks for some data. Texts in the data are shown as they are, never read as expressions."""
     return {"data": {"values": list(data)}, "mark": mark, "encoding": encoding}
 
 
 def field(name: str, **members: Any) -> Layer:
-    """A channel that is read off a member of the data."""
+    """A quantitative channel."""
     return {"field": name, "type": "quantitative", **members}
 
 
@@ -169,10 +169,10 @@ def words(name: str) -> Layer:
 
 
 def as_it_is(name: str) -> Layer:
-    """A channel that holds what is drawn, such as a colour."""
+    """A channel of literal values, such as colours."""
     return {"field": name, "type": "nominal", "scale": None}
 
 
 def in_pixels(name: str) -> Layer:
-    """A channel of places in pixels."""
+    """A channel of positions in pixels."""
     return {"field": name, "type": "quantitative", "scale": None}

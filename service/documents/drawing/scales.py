@@ -1,4 +1,4 @@
-"""Round figures and days to mark on the axes of a chart, its legend, and labels of which none covers another."""
+"""Round figures and days for the axes of a chart, its legend, and labels that do not overlap."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +16,7 @@ _LONGEST_MONTH = 31
 
 @exactly
 def amount_marks(least: Decimal, greatest: Decimal) -> tuple[Decimal, ...]:
-    """Multiples of 1, 2 or 5 times a power of ten, the first at most the least, the last at least the greatest."""
+    """Multiples of 1, 2 or 5 times a power of ten that span the range from the least to the greatest."""
     if least == greatest:
         around = abs(least) / 10 or Decimal(1)
         least, greatest = least - around, greatest + around
@@ -28,7 +28,7 @@ def amount_marks(least: Decimal, greatest: Decimal) -> tuple[Decimal, ...]:
 
 
 def day_marks(first: date, last: date) -> tuple[date, ...]:
-    """At most seven days from the first to the last: every so many days, or the firsts of months."""
+    """At most seven days in the range, at equal intervals: days, or firsts of months."""
     span = (last - first).days
     for days in _DAYS:
         if span <= days * _MOST_STEPS:
@@ -38,7 +38,7 @@ def day_marks(first: date, last: date) -> tuple[date, ...]:
 
 
 def _firsts_of_months(first: date, last: date, step: int) -> Iterable[date]:
-    """Firsts of every so many months counted from January, the first day's own month left out."""
+    """Firsts of every `step`th month counted from January, after the first day."""
     month = first.year * MONTHS_PER_YEAR + first.month - 1
     month += -month % step if first.day == 1 else step - month % step
     while (day := date(month // MONTHS_PER_YEAR, month % MONTHS_PER_YEAR + 1, 1)) <= last:
@@ -51,12 +51,9 @@ class Label:
     """A text beside a point of a chart, in pixels.
 
     Attributes:
-        text: what it says.
-        x: of the point.
         y: of the point, downwards.
-        places: heights above or below the point where it may stand, the best first.
-        is_before: whether it ends at the point and does not begin there.
-        is_bold: whether it stands out.
+        places: heights above or below the point where it may be placed, the best first.
+        is_before: whether it ends at the point rather than beginning there.
     """
 
     text: str
@@ -67,7 +64,7 @@ class Label:
     is_bold: bool = False
 
     def covers(self, other: "Label") -> bool:
-        """Whether the two stand over each other, each in its first place."""
+        """Whether the two overlap, each in its first place."""
         (left, right), (others_left, others_right) = self._sides(), other._sides()
         apart = abs(self.y + self.places[0] - other.y - other.places[0])
         return left < others_right and others_left < right and apart < TEXT_SIZE + 2
@@ -78,7 +75,7 @@ class Label:
 
 
 def without_overlap(labels: Iterable[Label]) -> Sequence[Label]:
-    """The labels that find a place beside those before them, each with that place alone."""
+    """The labels that fit beside those before them, each with the place found for it."""
     found: list[Label] = []
     for label in labels:
         tries = (replace(label, places=(place,)) for place in label.places)
@@ -89,7 +86,7 @@ def without_overlap(labels: Iterable[Label]) -> Sequence[Label]:
 
 
 def labelled(alike: Sequence[Label]) -> Iterator[Layer]:
-    """Labels that are written alike, on a halo that keeps them readable over a line."""
+    """Labels of one style, on a halo that keeps them readable over a line."""
     data = [{"x": label.x, "y": label.y + label.places[0], "text": label.text} for label in alike]
     weight = "bold" if alike[0].is_bold else "normal"
     halo = {"stroke": PAPER, "strokeWidth": 4, "strokeJoin": "round", "aria": False}
@@ -99,7 +96,7 @@ def labelled(alike: Sequence[Label]) -> Iterator[Layer]:
 
 
 def legend(series: Iterable[tuple[str, Layer]], *, y: float, sample: float, gap: float) -> Iterator[Layer]:
-    """Which line is what, side by side above a panel: a sample of each line, and then what it shows."""
+    """A legend in one row: a sample of each line, and its name."""
     left = 0.0
     for text, line in series:
         yield layer({"type": "rule", **line}, [{}], y={"value": y}, x={"value": left}, x2={"value": left + sample})

@@ -26,11 +26,7 @@ COLUMNS = (
 
 
 def price_changes_csv(changes: Iterable[dict[str, Any]]) -> Iterator[bytes]:
-    """The changes as CSV, a header and then a record each; several effects have '; ' between them.
-
-    Args:
-        changes: the data of a `PriceChange` each.
-    """
+    """The changes, as data of `PriceChange`, in CSV; several effects are separated by '; '."""
     return csv_lines(COLUMNS, map(_row, changes))
 
 

@@ -1,4 +1,4 @@
-"""The prices that were in force on a listing, and what a piece cost, over time, as a picture."""
+"""The prices in force on a listing, and its unit costs, over time, as a chart."""
 
 from collections.abc import Iterator, Sequence
 from datetime import date
@@ -11,7 +11,7 @@ from service.documents.writing.labels import Labels, labels_for
 from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
 
 MOST_DRAWN = 1000
-"""How many prices are drawn; of more the newest."""
+"""Most prices drawn, the newest."""
 _WIDEST_HEADING = 300
 _MOST_TOLD = 24
 
@@ -19,19 +19,18 @@ _MOST_TOLD = 24
 def price_history_chart(
     listing: str, entries: Sequence[PriceHistoryEntry], form: ImageForm, *, locale: str, time_zone: str, today: date
 ) -> bytes:
-    """The prices that were in force on a listing as an image, until the end of today.
+    """The prices in force on a listing until the end of today, as an image.
 
-    Each currency has a panel with an axis of its own: a price and a cost in different currencies are not compared.
-    Every figure is written as it is; the places of lines alone are floats. What was rolled back ends then, and what
-    comes back is told so.
+    Each currency has its own panel and axis: amounts in different currencies are not compared. Figures are exact; only
+    positions are floats. A price that was rolled back ends at that time, and the restored one is marked.
 
     Args:
-        listing: what the listing is called.
+        listing: its name.
         entries: in any order.
         form: of the image.
         locale: for figures and days.
         time_zone: IANA name; decides which day an instant is on.
-        today: the last day that is shown, unless an entry is later.
+        today: the last day shown, unless an entry is later.
     """
     newest = sorted(entries, key=lambda entry: (entry.applied_at, entry.repricing))[-MOST_DRAWN:]
     zone, prices = ZoneInfo(time_zone), prices_in_force(newest)
@@ -78,7 +77,7 @@ def _counted(entries: Sequence[PriceHistoryEntry], are_more: bool, said: Labels)
 
 
 def _panels(prices: Sequence[PriceInForce], terms: Terms) -> Iterator[Layer]:
-    """A panel for each currency, that of the newest price first; one without lines where there is no price yet."""
+    """A panel for each currency, that of the newest price first; a text if there is no price yet."""
     newest_first = [price.entry for price in reversed(prices)]
     used = [entry.price.currency for entry in newest_first] + [entry.unit_cost.currency for entry in newest_first]
     currencies = list(dict.fromkeys(used))

@@ -1,4 +1,4 @@
-"""A price list for machines: as CSV (RFC 4180) and as structured data (schema.org, JSON-LD), written as it is read."""
+"""A price list for programs, streamed: CSV (RFC 4180) and structured data (schema.org, JSON-LD)."""
 
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
@@ -39,11 +39,11 @@ COLUMNS = (
     "cautions",
     "problem",
 )
-"""The columns of the CSV, in order; every amount is in the currency of its line."""
+"""Columns of the CSV; every amount is in the currency of its line."""
 
 
 def price_list_csv(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
-    """The entries as CSV, a header and then a record each; several cautions have ' | ' between them."""
+    """The entries as CSV; several cautions are separated by ' | '."""
     return csv_lines(COLUMNS, ([_cell(_value(entry, column)) for column in COLUMNS] for entry in entries))
 
 
@@ -71,10 +71,10 @@ _MILLIMETRE = "MMT"
 
 
 def price_list_json_ld(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
-    """The entries as JSON-LD in UTF-8, a product with its offer each, without waiting for the last of them.
+    """The entries as JSON-LD in UTF-8, each a product with its offer, streamed.
 
-    Figures are texts in plain notation. What has no price is a product without an offer. No < is left, so that the
-    whole may stand in a script element of a page.
+    Figures are texts in plain notation. A listing without a price has no offer. Every < is escaped, so that the
+    document can be embedded in a script element.
 
     Source: Schema.org vocabulary, Product, Offer, UnitPriceSpecification, OfferShippingDetails.
     """
@@ -116,7 +116,7 @@ def _offer(entry: PriceListEntry) -> dict[str, Any] | None:
 
 
 def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[str, Any]]:
-    """The price of a piece as displayed, and the unit price, which always contains the tax."""
+    """The price of a piece as displayed, and the unit price, which always includes tax."""
     yield _price_specification(price, is_taxed=entry.display is Display.TAX_INCLUSIVE)
     if entry.unit_price is not None:
         reference = _quantity(Decimal(1), _CODES[entry.unit_price.measure])
@@ -138,5 +138,5 @@ def _quantity(value: Decimal | None, unit_code: str) -> dict[str, Any] | None:
 
 
 def _node(kind: str, **members: Any) -> dict[str, Any]:
-    """A thing of the vocabulary; what is not known is left out."""
+    """An object of the vocabulary, without unknown members."""
     return {"@type": kind, **{name: value for name, value in members.items() if value is not None}}

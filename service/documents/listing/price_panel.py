@@ -1,4 +1,4 @@
-"""A panel of a price history: the amounts in one currency as steps over time, on an axis of their own."""
+"""A panel of a price history: the amounts in one currency as steps over time."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -29,34 +29,31 @@ from service.domain.values.money import Money, in_currency
 _WIDTH, _HEIGHT, _GRID = 640, 210, "#dddddd"
 _SAMPLE, _GAP, _HEADING = 26, 8, -22
 _FEW = 60
-"""Up to how many steps have a mark each to point at; more would stand over each other."""
+"""Most steps that get a mark each; more would overlap."""
 _LABELLED = 24
-"""Up to how many steps each may have a label; beyond, the first, the last, the least and the greatest have."""
+"""Most steps that may get a label each; of more only the first, the last, the least and the greatest."""
 _NEAR, _ABOVE, _BELOW, _AT_THE_END = (-13, 13), (-13, 13, -27, 27, -41, 41), (13, -13, 27, -27, 41, -41), (0, -14, 14)
-"""Where labels may stand, in pixels above (below 0) or below the point, the best place first."""
+"""Places of labels, in pixels below the point (above if negative), the best first."""
 
 
 class Look(Enum):
-    """How a series is drawn; line and mark tell it apart where colours do not."""
+    """How a series is drawn: colour, dashes and mark."""
 
     PRICE = (BLUE, (1, 0), "circle")
     UNIT_COST = (VERMILION, (5, 3), "diamond")
 
     def line(self) -> Layer:
-        """Its line."""
         return {"stroke": self.value[0], "strokeWidth": 2, "strokeDash": self.value[1]}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """An amount for as long as it held.
+    """An amount for as long as it was in force.
 
     Attributes:
-        begin: its first moment; moments are seconds of POSIX time, for they are places on paper alone.
-        end: the first moment after it.
-        amount: in the panel's currency.
-        price: the price in force that it belongs to.
-        lasts: whether it holds now.
+        begin: POSIX time in seconds, a float because it is only a position.
+        end: the moment after it, likewise.
+        lasts: whether it is in force now.
     """
 
     begin: float
@@ -68,14 +65,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Terms:
-    """What all panels of a history share.
-
-    Attributes:
-        first: the day at whose beginning they begin.
-        last: the day at whose end they end.
-        zone: the time zone of the days.
-        words: for figures, days and all else.
-    """
+    """What all panels of a history share: first and last day, time zone, and words."""
 
     first: date
     last: date
@@ -84,7 +74,6 @@ class Terms:
 
     @property
     def locale(self) -> str:
-        """For figures and days."""
         return self.words.locale
 
     def begin(self, day: date) -> float:
@@ -97,7 +86,7 @@ class Terms:
         return self.begin(self.last + timedelta(days=1))
 
     def told(self, price: PriceInForce) -> str:
-        """All that is said of a price."""
+        """The text of a price."""
         words, entry, locale = self.words, price.entry, self.locale
         day = formatted_date(price.since.astimezone(self.zone).date(), locale)
         told = [words("unit cost {cost}", cost=formatted_amount(entry.unit_cost, locale))]
@@ -108,7 +97,7 @@ class Terms:
         return f"{since}{back} ({', '.join(told)})"
 
     def label(self, step: Step) -> str:
-        """What stands beside a step."""
+        """The label of a step."""
         shown = formatted_amount(step.amount, self.locale)
         is_back = step.price.is_put_back and step.amount is step.price.entry.price
         return self.words("{price} put back", price=shown) if is_back else shown
@@ -116,7 +105,7 @@ class Terms:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Scale:
-    """Where an amount and a moment are on the paper."""
+    """Positions of amounts and moments."""
 
     moments: tuple[float, float]
     amounts: tuple[float, float]
@@ -176,7 +165,7 @@ def _named(series: Iterable[Look], currency: str, terms: Terms) -> Iterator[tupl
 
 
 def _line(look: Look, steps: Sequence[Step], scale: _Scale) -> Layer:
-    """The steps, with a gap where no amount of this currency held."""
+    """The steps, with a gap where no amount of this currency was in force."""
     data: list[Datum] = []
     run = 0
     for place, step in enumerate(steps):
@@ -197,7 +186,7 @@ def _points(look: Look, steps: Sequence[Step], scale: _Scale, terms: Terms) -> L
 
 
 def _wanted(series: Mapping[Look, Sequence[Step]], scale: _Scale, terms: Terms) -> Iterator[Label]:
-    """Labels of what holds now, then of the first, the greatest and the least, then of every step if they are few."""
+    """Labels of the present amounts, then of the first, greatest and least, then of all steps if they are few."""
     for steps in series.values():
         if steps[-1].lasts:
             x, y = scale.place(steps[-1].end, steps[-1].amount.amount)
@@ -222,7 +211,7 @@ def _at_its_begin(step: Step, scale: _Scale, terms: Terms, places: tuple[float, 
 
 
 def _labels(labels: Iterable[Label]) -> Iterator[Layer]:
-    """Labels by the ways in which they stand beside their points."""
+    """Labels grouped by style."""
 
     def way(label: Label) -> tuple[bool, bool]:
         return label.is_before, not label.is_bold

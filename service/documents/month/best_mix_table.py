@@ -1,4 +1,4 @@
-"""The best mix of a month: its table, what it leaves, or why there is none."""
+"""The best mix of a month: its table and profit, or why there is none."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -9,7 +9,7 @@ from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
 
 
 def best_mix_table(of: MonthWriting) -> TableView | None:
-    """The best mix beside the plan, or why there is none; None where nobody asked for it."""
+    """The best mix beside the plan, or why there is none; None if the request did not ask for it."""
     best, words = of.month.best_mix, of.words
     if best is None:
         return None
@@ -50,7 +50,7 @@ def _of_mix(of: MonthWriting, best: BestMixStatement) -> Iterator[str]:
 
 
 def _no_mix(of: MonthWriting, best: BestMixStatement) -> str:
-    """Why there is none, naming what stands in its way as the tables do."""
+    """Why there is none, with the names of what limits it."""
     if best.outcome is MixOutcome.NOT_SOLVED:
         return of.words("The best mix could not be computed; everything else here holds.")
     names = {load.resource: load.name for load in of.month.loads}

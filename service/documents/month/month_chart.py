@@ -1,4 +1,4 @@
-"""A month as a picture: what its volumes bring in and cost, and how full its machines and people are."""
+"""A month as a chart: proceeds and cost by volume, and the load of machines and people."""
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
@@ -40,24 +40,24 @@ from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import in_currency
 
 MOST_LOADS = 24
-"""How many machines and labour grades are shown, the fullest first."""
+"""Most machines and labour grades shown, the fullest first."""
 _WIDTH, _HEIGHT, _GAP, _ROW = 520, 260, 8, 24
 _GRID = "#d9d9d9"
 _WIDEST_NAME = 200
 _ABOVE, _BEHIND = (-8, -24, -40, -56, 14), (0, 14, -14, 28)
-"""Where labels may stand, in pixels below their points, the best place first."""
+"""Places of labels, in pixels below their points, the best first."""
 _LINES: Sequence[Layer] = (
     {"stroke": BLUE, "strokeWidth": 2.5, "strokeDash": (1, 0)},
     {"stroke": VERMILION, "strokeWidth": 2.5, "strokeDash": (8, 4)},
 )
-"""Of what is brought in, and of what it costs."""
+"""Proceeds, and cost."""
 _LEGEND = {"y": -16, "sample": 28, "gap": _GAP}
 
 
 def month_chart(statement: MonthStatement, form: ImageForm, *, locale: str) -> bytes:
-    """A month as an image: volumes of its mix above, the time they take below.
+    """A month as an image: profit by volume above, load below.
 
-    Every figure is the answer's own, in words, shares to a tenth of a percent; places and lengths alone are floats.
+    Figures are those of the statement, shares to a tenth of a percent; only positions and lengths are floats.
     """
     return drawn(_chart(statement, labels_for(locale, "month")), form)
 
@@ -104,7 +104,7 @@ def _told(point: ProfitAtVolume, said: Labels) -> str:
 
 
 def _volume_panel(statement: MonthStatement, said: Labels) -> Layer:
-    """What is brought in and what it costs, by pieces of the mix, straight lines both."""
+    """Proceeds and cost, as straight lines over pieces of the mix."""
     points = statement.profit_by_volume
     if not any(point.pieces for point in points):
         mark = {"type": "text", "align": "left"}
@@ -128,17 +128,15 @@ def _volume_panel(statement: MonthStatement, said: Labels) -> Layer:
 
 
 class _Scale:
-    """Where a volume and an amount are on the paper."""
+    """Positions of volumes and amounts in pixels."""
 
     def __init__(self, across: Sequence[Decimal], upwards: Sequence[Decimal]) -> None:
         self.across, self.upwards = across, upwards
 
     def x(self, pieces: Decimal) -> float:
-        """From the left."""
         return float(_WIDTH * pieces / self.across[-1])
 
     def y(self, amount: Decimal) -> float:
-        """From the top."""
         return float(_HEIGHT * (self.upwards[-1] - amount) / (self.upwards[-1] - self.upwards[0]))
 
 
@@ -162,7 +160,7 @@ def _axes(statement: MonthStatement, scale: _Scale, said: Labels) -> Iterator[La
 
 
 def _across(data: Sequence[Datum], caption: str, y: float) -> Iterator[Layer]:
-    """Figures along the foot of the panel, and what they are."""
+    """Figures along the horizontal axis, and their caption."""
     mark = {"type": "text", "fill": FAINT}
     yield layer(mark, data, x=in_pixels("x"), y={"value": y}, text=words("text"))
     right = {"x": {"value": _WIDTH + 26}, "y": {"value": y}}
@@ -170,7 +168,7 @@ def _across(data: Sequence[Datum], caption: str, y: float) -> Iterator[Layer]:
 
 
 def _of_bottleneck(statement: MonthStatement, pieces: Decimal) -> Decimal | None:
-    """What share of the bottleneck's time a volume takes."""
+    """The share of the bottleneck's time that a volume takes."""
     known = (point for point in statement.profit_by_volume if point.bottleneck_share and point.pieces)
     point = next(known, None)
     if point is None or point.bottleneck_share is None:
@@ -196,12 +194,12 @@ def _points(points: Sequence[ProfitAtVolume], scale: _Scale, said: Labels) -> La
 
 
 def _labels(points: Sequence[ProfitAtVolume], scale: _Scale, said: Labels) -> Iterator[Layer]:
-    """What each volume is and leaves, beside its point, on a halo that keeps it readable over a line."""
+    """The name and profit of each volume, beside its point."""
     wanted = []
     for each in points:
         text = f"{_name(each, said)}: {formatted_amount(each.profit, said.locale)}"
         x, y = scale.x(each.pieces), scale.y(each.proceeds.amount)
-        is_before = x > text_width(text)  # above the line, where nothing else is; at its foot there is room behind
+        is_before = x > text_width(text)  # above the line on its left; near the origin on its right
         x, places = (x - 10, _ABOVE) if is_before else (x + 20, _BEHIND)
         is_plan = each.milestone is Milestone.PLAN
         wanted.append(Label(text=text, x=x, y=y, places=places, is_before=is_before, is_bold=is_plan))
@@ -210,7 +208,7 @@ def _labels(points: Sequence[ProfitAtVolume], scale: _Scale, said: Labels) -> It
 
 
 def _shown(statement: MonthStatement) -> list[LoadStatement]:
-    """The fullest machines and grades first, what is not known last."""
+    """The loads: the bottleneck, then the fullest first, those of unknown capacity last."""
     ordered = sorted(statement.loads, key=lambda load: (load.minutes_available is None, -(load.load_share or ZERO)))
     return sorted(ordered, key=lambda load: not load.is_bottleneck)[:MOST_LOADS]
 

@@ -10,7 +10,7 @@ from service.domain.month.statement import MonthStatement
 
 
 def month_page(statement: MonthStatement, locale: str) -> str:
-    """The month as HTML, its picture within it."""
+    """The month as HTML, with its chart."""
     view = month_view(statement, locale)
     picture = base64.b64encode(month_chart(statement, ImageForm.SVG, locale=locale)).decode()
     return page(

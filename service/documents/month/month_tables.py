@@ -1,4 +1,4 @@
-"""The tables of a month: what is sold, what it costs, profit by volume, break-even of each product, and time."""
+"""The tables of a month: products, fixed costs, profit by volume, break-even of each product, and time."""
 
 from decimal import Decimal
 from functools import partial
@@ -11,7 +11,7 @@ from service.domain.month.volume_statement import Milestone
 
 
 def products_table(of: MonthWriting) -> TableView:
-    """What is sold, and what each product contributes."""
+    """The products sold, and what each contributes."""
     words = of.words
     return TableView(
         title=words("What is sold"),
@@ -39,7 +39,7 @@ def _product(of: MonthWriting, line: MonthLineStatement) -> tuple[Cell, ...]:
 
 
 def fixed_costs_table(of: MonthWriting) -> TableView:
-    """What the month costs however much is made."""
+    """The fixed costs of the month."""
     words = of.words
     rows = [
         (Cell(text=isolated(cost.name), note=cost.resource or ""), Cell(text=of.money(cost.amount)))
@@ -54,7 +54,7 @@ def fixed_costs_table(of: MonthWriting) -> TableView:
 
 
 def volumes_table(of: MonthWriting) -> TableView:
-    """What certain volumes of the mix leave."""
+    """The profit at certain volumes of the mix."""
     words = of.words
     names = {
         Milestone.NOTHING: words("Nothing sold"),
@@ -81,7 +81,7 @@ def volumes_table(of: MonthWriting) -> TableView:
 
 
 def alone_table(of: MonthWriting) -> TableView:
-    """What breaks even: of each product in the mix, and alone."""
+    """The break-even quantity of each product, in the mix and alone."""
     words, month = of.words, of.month
     in_mix = month.break_even.pieces_of_each if month.break_even else [None] * len(month.lines)
     return TableView(
@@ -100,7 +100,7 @@ def alone_table(of: MonthWriting) -> TableView:
 
 
 def time_table(of: MonthWriting) -> TableView | None:
-    """What the plan takes of each machine and labour grade; None where it takes none."""
+    """The load of each machine and labour grade; None if the plan takes no time."""
     words = of.words
     if not of.month.loads:
         return None

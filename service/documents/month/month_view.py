@@ -1,4 +1,4 @@
-"""A month as the workshop's owner reads it, before it is laid out: every word and figure in the workshop's language."""
+"""A month in the owner's language, before layout."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,19 +23,13 @@ _TABLES = (products_table, fixed_costs_table, volumes_table, alone_table, time_t
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthView:
-    """A month, written.
+    """A month in words.
 
     Attributes:
-        locale: of figures and dates.
-        language: of the words.
-        title: of the page.
         verdict: whether the month pays.
-        intro: the day of the rates, and what a plan is.
-        facts: what a figure is, and the figure.
-        tables: what was asked, from what is sold to the best mix.
-        cautions_title: of the cautions.
-        cautions: where the work or the products can hurt someone.
-        plot: what the picture is of.
+        intro: the day of the rates.
+        facts: names and figures.
+        plot: alternative text of the chart.
     """
 
     locale: str
@@ -101,7 +95,7 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
 
 
 def _reached(of: MonthWriting, volume: MixVolumeStatement | None) -> Cell:
-    """A volume of the mix that reaches something; where none does, that."""
+    """A volume of the mix; if it is None, that no volume reaches it."""
     if volume is None:
         return Cell(text=of.words("no volume reaches it"))
     pieces = of.words("{pieces} pieces", pieces=of.pieces(volume.whole_pieces))

@@ -1,4 +1,4 @@
-"""The figures and names of a month in the workshop's language, and the tables that they stand in."""
+"""The figures and names of a month in the workshop's language, and the tables that contain them."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -16,12 +16,7 @@ _SHARE_DECIMALS, _PIECE_DECIMALS = 3, 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
-    """What stands in one place of a table.
-
-    Attributes:
-        text: or figure.
-        note: in small below it.
-    """
+    """A cell of a table, with a note in small below its text."""
 
     text: str
     note: str = ""
@@ -32,8 +27,7 @@ class TableView:
     """A table with a heading.
 
     Attributes:
-        title: of the table.
-        notes: what is to be known besides, in paragraphs.
+        notes: paragraphs above it.
         columns: the first of texts, the others of figures.
         rows: each with as many cells.
     """
@@ -45,39 +39,33 @@ class TableView:
 
 
 class MonthWriting:
-    """A month, and how its figures are written.
-
-    Attributes:
-        month: itself.
-        locale: of figures and dates.
-        words: in the language of the locale.
-    """
+    """Formats the figures of a month in a locale."""
 
     def __init__(self, statement: MonthStatement, locale: str) -> None:
         self.month, self.locale, self.words = statement, locale, labels_for(locale, "month")
 
     def money(self, amount: Money) -> str:
-        """At the minor unit."""
+        """Rounded to the minor unit."""
         decimals = minor_unit_decimals(amount.currency)
         return formatted_amount(in_currency(half_up(amount.amount, decimals), amount.currency), self.locale)
 
     def pieces(self, pieces: Decimal) -> str:
-        """At most to hundredths."""
+        """Rounded to hundredths."""
         return formatted_number(_short(half_up(pieces, _PIECE_DECIMALS)), self.locale)
 
     def minutes(self, minutes: Decimal) -> str:
-        """Whole."""
+        """Rounded to whole minutes."""
         return formatted_number(half_up(minutes, 0), self.locale)
 
     def share(self, share: Decimal | None) -> str:
-        """To tenths of a per cent; empty where it is not known."""
+        """Rounded to tenths of a percent; empty if it is not known."""
         return "" if share is None else formatted_share(_short(half_up(share, _SHARE_DECIMALS)), self.locale)
 
     def name(self, line: MonthLineStatement) -> Cell:
-        """What a product is called, and its code."""
+        """The name of a product, and its code."""
         return Cell(text=isolated(line.name), note=line.listing or line.product)
 
 
 def _short(figure: Decimal) -> Decimal:
-    """Without the zeros behind it."""
+    """Without trailing zeros."""
     return figure.quantize(Decimal(1)) if figure == figure.to_integral_value() else figure.normalize()

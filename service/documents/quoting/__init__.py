@@ -1,1 +1,1 @@
-"""A quotation for its customer: as page, PDF, UBL and text, all of one view."""
+"""A quotation for its customer: page, PDF, UBL and text."""

@@ -1,4 +1,4 @@
-"""A quotation as a page for a browser and as PDF."""
+"""A quotation as an HTML page and as PDF."""
 
 from pathlib import Path
 
@@ -14,5 +14,5 @@ def quotation_page(view: QuotationView) -> str:
 
 
 def quotation_pdf(view: QuotationView, fonts: Path | None = None) -> bytes:
-    """The quotation as PDF; the same quotation makes the same bytes."""
+    """The quotation as PDF, reproducible to the byte."""
     return typeset("quotation.typ", {**encoded(view), "direction": direction_of(view.language)}, fonts)

@@ -1,4 +1,4 @@
-"""What is written on a quotation, and the finished words and figures that it is laid out from."""
+"""The content of a quotation, and the same in finished words and figures, for layout."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -11,22 +11,17 @@ from service.domain.quoting.request import QuotationRequest
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuotationPaper:
-    """What is written on a quotation.
+    """The content of a quotation.
 
     Attributes:
         letterhead: who quotes, and in which locale.
-        reference: what the quotation is called.
-        status: what state it is in.
-        revision: 1, and one more than that of what it revises.
-        revises: what it takes the place of, if anything.
-        superseded_by: what has taken its place, if anything.
-        quoted_on: its day.
-        issued_on: the day it was issued.
+        reference: number, or id of a draft.
+        revision: 1, or 1 more than that of the quotation it revises.
+        revises: reference of the quotation it revises.
+        superseded_by: reference of the quotation that revises it.
         valid_until: the last day its prices hold.
-        accepted_on: the day the customer took it.
-        request: what was asked for.
-        figures: every figure; what the workshop keeps is not written.
-        remarks: cautions that concern the product are written; what concerns the work is not.
+        figures: all figures; those for the workshop only are not shown.
+        remarks: only cautions about the product are shown.
     """
 
     letterhead: Letterhead
@@ -49,9 +44,8 @@ class QuantityView:
     """A batch size.
 
     Attributes:
-        quantity: pieces.
         unit_price: of a piece.
-        saving: what a piece saves, as a percentage; empty where it saves nothing.
+        saving: a percentage of the unit price; empty if there is none.
         amount: net.
     """
 
@@ -66,13 +60,9 @@ class LineView:
     """A line of the quotation.
 
     Attributes:
-        number: 1 and so on.
-        description: what is quoted.
         code: of the product.
-        quoted: what is counted in the total; where it is adjusted, the amount before that.
-        adjustments: allowances and charges on it, and what they come to.
-        notes: what else is to be known of it.
-        others_title: above the other batch sizes.
+        quoted: the quantity in the total, before adjustments.
+        adjustments: allowances and charges, and the adjusted amount.
         others: other batch sizes.
     """
 
@@ -88,12 +78,7 @@ class LineView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """A heading with paragraphs.
-
-    Attributes:
-        title: its heading.
-        paragraphs: under it.
-    """
+    """A heading with paragraphs."""
 
     title: str
     paragraphs: tuple[str, ...]
@@ -104,22 +89,17 @@ class QuotationView(PaperView):
     """A quotation in finished words.
 
     Attributes:
-        reference: what it is called.
-        state: what is to be known before all else; empty for what is simply issued.
-        is_binding: whether it stands as it was issued.
-        seller: the workshop's name.
-        seller_address: its lines.
+        state: shown first; empty if it is simply issued.
+        is_binding: whether it is issued and still holds.
+        seller_address: in lines.
         customer: name, contact and address in lines.
-        facts: dates and references, each with what it is.
-        intro: what holds for all figures.
-        columns: headings: what, pieces, a piece, amount.
-        other_columns: headings of the other batch sizes: pieces, a piece, saves, amount.
-        lines: what is quoted.
+        facts: dates and references.
+        intro: what applies to all figures.
+        columns: headings: description, pieces, a piece, amount.
+        other_columns: headings of other batch sizes: pieces, a piece, saving, amount.
         totals: up to the total without tax, and the taxes.
-        total: the sum.
-        sections: delivery, payment and the like.
-        cautions_title: above the cautions.
-        cautions: where the product can hurt someone, each with its source.
+        sections: delivery, shipping, payment, note.
+        cautions: about the product, each with its source.
     """
 
     reference: str

@@ -1,4 +1,4 @@
-"""Delivery, shipping, payment and whatever else a quotation says below its figures."""
+"""The sections below the figures of a quotation: delivery, shipping, payment, note."""
 
 from collections.abc import Iterator
 
@@ -10,7 +10,7 @@ from service.domain.values.money import rounded
 
 
 def sections_of(of: QuotationWriting) -> Iterator[Section]:
-    """What the paper says below its figures."""
+    """The sections that have any text."""
     request, words = of.request, of.words
     for title, paragraphs in (
         (words("Delivery"), (*paragraphs_of(request.delivery), *_ready(of))),

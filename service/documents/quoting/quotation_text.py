@@ -1,4 +1,4 @@
-"""A quotation as plain text, for a letter or a mail without any pictures."""
+"""A quotation as plain text, for a letter or an email."""
 
 from collections.abc import Iterator
 from textwrap import wrap
@@ -11,7 +11,7 @@ _AMOUNT = 18
 
 
 def quotation_text(view: QuotationView) -> str:
-    """The quotation as the customer reads it, at most 78 characters wide where words allow."""
+    """The quotation as text, at most 78 characters wide where words allow."""
     return "\n".join(line.rstrip() for line in _lines(view)) + "\n"
 
 
@@ -72,7 +72,7 @@ def _entry(entry: Entry, indent: str) -> Iterator[str]:
 
 
 def _row(text: str, amount: str) -> Iterator[str]:
-    """Text on the left, an amount on the right; a long text goes on below, within its column."""
+    """Text on the left, an amount on the right; a long text is wrapped within its column."""
     indent = " " * (len(text) - len(text.lstrip()))
     head, *more = wrap(text.lstrip(), WIDTH - _AMOUNT - 1, initial_indent=indent, subsequent_indent=f"{indent}    ")
     yield head.ljust(WIDTH - _AMOUNT) + amount.rjust(_AMOUNT)

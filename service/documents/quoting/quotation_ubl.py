@@ -35,12 +35,7 @@ _PERCENT_DECIMALS = 9
 
 @exactly
 def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
-    """The quotation as XML: figures as they are, words as the view has them.
-
-    Args:
-        paper: what is quoted.
-        view: the same in words.
-    """
+    """The quotation as XML: figures from the paper, words from its view."""
     root = Element("Quotation", {"xmlns": _ROOT, "xmlns:cbc": _BASIC, "xmlns:cac": _AGGREGATE})
     _head(root, paper, view)
     _parties(root, paper)
@@ -59,7 +54,7 @@ def _group(parent: Element, name: str) -> Element:
 
 
 def _add(parent: Element, name: str, text: str, **attributes: str) -> None:
-    """A text, without what XML has no character for; nothing where it is empty."""
+    """Add a text without characters that XML does not allow; nothing if it is empty."""
     if text:
         SubElement(parent, f"cbc:{name}", attributes).text = literal(text)
 
@@ -98,7 +93,7 @@ def _parties(root: Element, paper: QuotationPaper) -> None:
 
 
 def _conditions(root: Element, view: QuotationView) -> None:
-    """All in one element, for a quotation has no more than one of it."""
+    """All sections in one element: a quotation may have only one."""
     if view.sections:
         conditions = _group(root, "TransactionConditions")
         for section in view.sections:

@@ -1,4 +1,4 @@
-"""A quotation as its customer reads it, before it is laid out: every word and figure in the customer's language."""
+"""A quotation in the customer's language, before layout."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -122,7 +122,7 @@ class _Making(QuotationWriting):
             yield taxed
 
     def _others_title(self, *, is_adjusted: bool) -> str:
-        if is_adjusted:  # their amounts are what they come to, beside "together" above
+        if is_adjusted:  # their amounts are adjusted ones, like "together" above
             return self.words(
                 "Other quantities you may choose instead, with their allowances and charges, not in the total below:"
             )
@@ -161,7 +161,7 @@ class _Making(QuotationWriting):
 
 
 def _before_adjustments(quoted: QuotedQuantity) -> Money:
-    """Quantity × price, as the document counts it."""
+    """Quantity × price."""
     amount = quoted.net_amount.amount
     amount += sum((each.amount.amount for each in quoted.allowances), ZERO)
     amount -= sum((each.amount.amount for each in quoted.charges), ZERO)
@@ -169,5 +169,5 @@ def _before_adjustments(quoted: QuotedQuantity) -> Money:
 
 
 def _per_mille(share: Decimal) -> Decimal:
-    """A share at tenths of a percent, rounded down, so that no more is promised than is saved."""
+    """The share in tenths of a percent, rounded down so that the saving is never overstated."""
     return whole_down(share.scaleb(_SAVING_DECIMALS)).scaleb(-_SAVING_DECIMALS).normalize()

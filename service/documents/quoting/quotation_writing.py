@@ -1,4 +1,4 @@
-"""The figures and names of a quotation in its customer's language, as every part of the paper has them."""
+"""The figures and names of a quotation in its customer's language."""
 
 from collections.abc import Iterable, Iterator
 from datetime import date
@@ -19,15 +19,7 @@ from service.domain.values.money import Money, in_currency
 
 
 class QuotationWriting:
-    """A quotation, and how its figures are written.
-
-    Attributes:
-        paper: itself.
-        request: what was asked for.
-        figures: of it.
-        locale: of figures and dates.
-        words: in the language of the locale.
-    """
+    """Formats the figures of a quotation in its locale."""
 
     def __init__(self, paper: QuotationPaper) -> None:
         self.paper, self.request, self.figures = paper, paper.request, paper.figures
@@ -35,15 +27,12 @@ class QuotationWriting:
         self.words = labels_for(self.locale)
 
     def day(self, day: date) -> str:
-        """In words."""
         return formatted_date(day, self.locale)
 
     def money(self, money: Money) -> str:
-        """At the minor unit."""
         return formatted_price(money, self.locale)
 
     def measured(self, quantity: Decimal, unit: str) -> str:
-        """A quantity with its unit."""
         number = formatted_number(quantity, self.locale)
         if unit == "piece":
             return self.words.several("{number} piece", "{number} pieces", int(quantity), number=number)
@@ -52,7 +41,7 @@ class QuotationWriting:
     def adjustments(
         self, allowances: Iterable[QuotedAdjustment], charges: Iterable[QuotedAdjustment]
     ) -> Iterator[Entry]:
-        """Allowances and then charges, each with its reason."""
+        """Allowances, then charges, each with its reason."""
         for sign, adjustments in ((-1, allowances), (1, charges)):
             for each in adjustments:
                 signed = in_currency(each.amount.amount * sign, each.amount.currency)
@@ -60,7 +49,7 @@ class QuotationWriting:
                 yield Entry(text=self._reason(each, sign), figure=self.money(signed), note=note)
 
     def taxed(self, tax: QuotedTax) -> str:
-        """Which tax something stands under, where there are several; nothing else would say it."""
+        """The tax of a line or an adjustment, if the quotation has several."""
         if len(self.figures.totals.tax_subtotals) < 2:  # noqa: PLR2004 - several
             return ""
         return f"{isolated(tax.name)}, {formatted_share(tax.rate_share, self.locale)}"
@@ -88,5 +77,5 @@ def reason_for(each: QuotedAdjustment, words: Labels) -> str:
 
 
 def paragraphs_of(text: str) -> tuple[str, ...]:
-    """The lines of a text that have anything in them."""
+    """The lines of a text that are not blank."""
     return tuple(isolated(line) for line in text.splitlines() if line.strip())

@@ -1,4 +1,4 @@
-"""CSV in UTF-8 (RFC 4180), written line by line, with no text that a spreadsheet would run."""
+"""CSV in UTF-8 (RFC 4180), streamed, safe to open in a spreadsheet."""
 
 import csv
 import re
@@ -7,19 +7,19 @@ from typing import Any
 
 
 class _Echo:
-    """A file that hands back what is written to it."""
+    """A file whose write returns the line."""
 
     def write(self, line: str) -> str:
         return line
 
 
 def csv_lines(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[bytes]:
-    """A header and then a record each, without waiting for the last of them.
+    """A header and the records, streamed. Figures are in plain notation; a missing value is empty.
 
-    A figure stands in plain notation, and what is not there is empty. A text that a spreadsheet would run as a formula
-    has an apostrophe in front, which spreadsheets take for the mark of a text: it is any text that begins with one of
-    = + - @ (or their full-width forms), a tab or a line break, or with apostrophes and then one of them. To read it
-    back, take one apostrophe from the front of such a cell; every other text, "'t Hof" among them, is as it is.
+    A text that a spreadsheet would run as a formula gets an apostrophe in front, which spreadsheets read as the mark of
+    a text: any text that begins with = + - @ (or their full-width forms), a tab or a line break, or with apostrophes
+    followed by one of these. Readers remove one apostrophe from such a cell; other texts, such as "'t Hof", are
+    unchanged.
 
     Source: RFC 4180, Common Format and MIME Type for Comma-Separated Values (CSV) Files, section 2, 2005;
         CWE-1236, Improper Neutralization of Formula Elements in a CSV File.

@@ -1,6 +1,6 @@
-"""Prices, numbers, shares and dates as people of a locale read them.
+"""Prices, numbers, shares and dates in the notation of a locale.
 
-Digits are 0 to 9 in every locale: Babel knows each locale's separators for them, but not its other digits.
+Digits are 0 to 9 in every locale: Babel knows each locale's separators, but not its other digits.
 """
 
 import re
@@ -35,7 +35,7 @@ def formatted_price(price: Money, locale: str) -> str:
 
 
 def formatted_amount(amount: Money, locale: str) -> str:
-    """An amount with its currency, with every digit it has and at least those of the minor unit."""
+    """An amount with its currency, with all its digits and at least those of the minor unit."""
     decimals = max(minor_unit_decimals(amount.currency), -int(amount.amount.as_tuple().exponent))
     return _isolated_in(locale, _in_pattern(amount, decimals, locale))
 
@@ -44,7 +44,7 @@ def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
     price, unit = _price(unit_price.price, locale), _UNITS[unit_price.measure]
     shown = format_compound_unit(price, denominator_unit=unit, length="short", locale=_parsed(locale))
-    assert shown is not None  # it would be for a unit that CLDR does not have
+    assert shown is not None  # CLDR has every unit of _UNITS
     return _isolated_in(locale, shown)
 
 
@@ -61,7 +61,7 @@ def formatted_share(share: Decimal, locale: str) -> str:
 
 
 def formatted_date(day: date, locale: str, *, is_short: bool = False) -> str:
-    """A day in words; short, with the month's name cut where the locale does so."""
+    """A date with the month's name; short with an abbreviated name, if the locale has one."""
     return _isolated_in(locale, format_date(day, "medium" if is_short else "long", locale=locale))
 
 
@@ -69,7 +69,7 @@ _TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI",
 
 
 def isolated(text: str) -> str:
-    """The text, kept from turning what stands around it the other way.
+    """The text, isolated if its direction could affect the text around it.
 
     Source: Unicode Standard Annex #9, Unicode Bidirectional Algorithm, isolates.
     """
@@ -79,17 +79,17 @@ def isolated(text: str) -> str:
 
 
 def left_to_right(text: str, locale: str) -> str:
-    """The text, kept as it is written where all around it is written from right to left."""
+    """The text, written from left to right even in a right-to-left locale."""
     return f"\u2066{text}\u2069" if _parsed(locale).character_order == "right-to-left" else text
 
 
 def unisolated(text: str) -> str:
-    """The text without its isolation, for what is isolated as a whole."""
+    """The text without its isolation."""
     return text.removeprefix("\u2068").removesuffix("\u2069")
 
 
 def _isolated_in(locale: str, text: str) -> str:
-    """The text isolated where its locale is written from right to left, or where it would turn anything."""
+    """The text, isolated in a right-to-left locale or if its direction could affect the text around it."""
     return f"\u2068{text}\u2069" if _parsed(locale).character_order == "right-to-left" else isolated(text)
 
 
@@ -100,7 +100,7 @@ def _parsed(locale: str) -> Locale:
 
 @exactly
 def _price(price: Money, locale: str) -> str:
-    # Babel rounds half even: the amount is brought to its minor unit here, and the pattern shows all of it.
+    # Babel rounds half even, so the amount is rounded here, and the pattern shows all its digits.
     return _in_pattern(rounded(price.amount, price.currency), minor_unit_decimals(price.currency), locale)
 
 
@@ -112,9 +112,9 @@ def _in_pattern(amount: Money, decimals: int, locale: str) -> str:
 
 @lru_cache(maxsize=4096)
 def _price_pattern(locale: str, currency: str, decimals: int) -> NumberPattern:
-    """The locale's pattern for the currency, with its symbol and so many decimals.
+    """The locale's pattern for the currency, with its symbol and the given decimals.
 
-    CLDR's digits of a currency differ from ISO 4217's. Between a symbol that ends in a letter and a digit stands a
+    CLDR's decimals of a currency differ from ISO 4217's. A symbol that ends in a letter is separated from a digit by a
     space (CHF 5.00, but €5.00), which Babel leaves out.
 
     Source: Unicode Technical Standard #35, part 3, Numbers, currency spacing.
@@ -128,11 +128,11 @@ def _price_pattern(locale: str, currency: str, decimals: int) -> NumberPattern:
 
 
 def _both(affixes: tuple[str, str], beside_number: str, spaced: str, symbol: str) -> tuple[str, str]:
-    """What stands before, or after, a number of either sign: the spaced symbol beside it, the bare one elsewhere."""
+    """The affixes of positive and negative numbers: the spaced symbol next to the number, otherwise the bare one."""
     positive, negative = (re.sub(beside_number, spaced, affix).replace("¤", symbol) for affix in affixes)
     return positive, negative
 
 
 def _space_beside(character: str) -> str:
-    """A space between a digit and this character of a symbol; none where that is a sign, such as €, or a space."""
+    """A space if CLDR puts one between a digit and this character of a symbol."""
     return "" if category(character)[0] in "SZ" else _NO_BREAK_SPACE

@@ -1,4 +1,4 @@
-"""The words of documents in the languages that there are catalogues for; English where there is none."""
+"""The words of documents, from a catalogue for each language; in English if there is none."""
 
 import gettext
 import io
@@ -19,10 +19,10 @@ LANGUAGES = (ENGLISH, *sorted(path.stem for path in CATALOGUES.glob("*.po")))
 
 
 class Labels:
-    """Words of one language. A message's key is its English text, with what is put in named in braces.
+    """Words of one language. The key of a message is its English text, with placeholders in braces.
 
     Attributes:
-        locale: of the figures in what is told.
+        locale: for figures in messages.
         language: of the words, for instance "de".
     """
 
@@ -31,16 +31,15 @@ class Labels:
         self._found = _translations(language, kind)
 
     def __call__(self, message: str, **values: Any) -> str:
-        """The message, with the values put in."""
         text = self._found.gettext(message) if message else ""
         return text.format(**values) if values else text
 
     def several(self, one: str, many: str, count: int, /, **values: Any) -> str:
-        """The form that the language has for so many."""
+        """The singular or plural form that the language has for the count."""
         return self._found.ngettext(one, many, count).format(**values)
 
     def told(self, fact: Fact) -> str:
-        """What the domain tells: a message in the language, a figure in the locale's digits, a name as it is."""
+        """A fact of the domain: a message translated, a figure in the locale's notation, a name as it is."""
         match fact:
             case Message():
                 return self(fact.template, **{name: self.told(each) for name, each in fact.facts.items()})
@@ -52,12 +51,12 @@ class Labels:
 
 
 def labels_for(locale: str, kind: str = "") -> Labels:
-    """The words for a locale: those of its language, or English ones.
+    """The words in the language of a locale, or in English.
 
     Args:
         locale: decides the language.
-        kind: of a document that has a directory of catalogues to itself, for instance "cost_sheet"; what it does not
-            name is found with the words that all documents share.
+        kind: of a document with catalogues of its own, for instance "cost_sheet"; words missing there are taken from
+            the catalogue of all documents.
     """
     language = Locale.parse(locale).language
     return Labels(locale, language if _catalogue(language, kind).exists() else ENGLISH, kind)
@@ -69,7 +68,7 @@ def _catalogue(language: str, kind: str) -> Path:
 
 @lru_cache(maxsize=32)
 def _translations(language: str, kind: str) -> gettext.NullTranslations:
-    """The catalogues as they are written, compiled in memory."""
+    """The catalogues, compiled in memory."""
     found = gettext.NullTranslations()
     for path in dict.fromkeys((_catalogue(language, kind), _catalogue(language, ""))):
         if path.exists():

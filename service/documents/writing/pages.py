@@ -1,4 +1,4 @@
-"""Pages for a browser: HTML from templates that escape whatever they are given."""
+"""HTML pages from templates that escape all values."""
 
 import base64
 import hashlib
@@ -25,13 +25,13 @@ def _environment() -> Environment:
 
 @lru_cache(maxsize=1)
 def style() -> str:
-    """The style sheet of all pages, which stands within each."""
+    """The style sheet that every page contains."""
     return (TEMPLATES / "page.css").read_text("utf-8")
 
 
 @lru_cache(maxsize=1)
 def content_security_policy() -> str:
-    """What a page may do: show itself in its own style, and its own pictures. No script, nothing from elsewhere.
+    """Allows a page its own style and pictures: no script, nothing from elsewhere.
 
     Source: W3C, Content Security Policy Level 3.
     """
@@ -44,16 +44,15 @@ def page(template: str, *, language: str, title: str, **values: Any) -> str:
     """A page.
 
     Args:
-        template: name of the file in `templates`, for instance "quotation.html".
-        language: of its words, which decides the direction the page goes in; figures and names of other
-            directions are isolated.
+        template: file name in `templates`, for instance "quotation.html".
+        language: of the words; decides the direction of the page.
         title: of the page.
-        values: what the template names besides.
+        values: further values that the template names.
     """
     found = _environment().get_template(template)
     return found.render(style=style(), direction=direction_of(language), language=language, title=title, **values)
 
 
 def direction_of(language: str) -> str:
-    """In which direction a language is written: ltr or rtl."""
+    """The direction in which a language is written: ltr or rtl."""
     return "rtl" if Locale.parse(language).character_order == "right-to-left" else "ltr"

@@ -1,17 +1,11 @@
-"""What the finished words and figures of every paper have in common."""
+"""What the views of all papers share."""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """A text, and a figure beside it.
-
-    Attributes:
-        text: on the left.
-        figure: on the right; empty where there is none.
-        note: in small below it.
-    """
+    """A text on the left, a figure on the right, and a note in small below."""
 
     text: str
     figure: str = ""
@@ -20,15 +14,13 @@ class Entry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PaperView:
-    """A paper in finished words, which its page and its PDF are laid out from.
+    """A paper in finished words, from which its page and its PDF are laid out.
 
     Attributes:
-        locale: of them.
-        language: of the words: the locale's, or English where there is no catalogue for it.
-        region: of the locale, for instance "AT"; empty where it has none.
-        day: of the document, year, month and day.
-        title: of the document.
-        word: what kind of document it is.
+        language: the locale's, or English if there is no catalogue for it.
+        region: of the locale, for instance "AT"; empty if it has none.
+        day: year, month and day of the document.
+        word: the kind of document.
     """
 
     locale: str

@@ -1,4 +1,4 @@
-"""Data typeset by a template as PDF: tagged, archivable, its fonts embedded; the same data makes the same bytes."""
+"""Typesets data by a template as PDF: tagged, archivable, with embedded fonts; reproducible to the byte."""
 
 import json
 import re
@@ -9,7 +9,7 @@ import typst
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 STAND_IN = "\u25a1"
-"""A square in the place of a character that no font has."""
+"""Replaces a character that no font has."""
 _MISSING = re.compile(r'the text `"((?:[^"\\]|\\.)+)"` could not be displayed')
 _ESCAPE = re.compile(r"\\(?:u\{([0-9a-f]+)\}|(.))")
 _ESCAPED = {"n": "\n", "r": "\r", "t": "\t", "0": "\0"}
@@ -19,12 +19,12 @@ _TRIES = 3
 def typeset(template: str, data: Any, fonts: Path | None = None) -> bytes:
     """The data as PDF.
 
-    What is text in the data stays text: nothing of it is read as markup, and no file and no address is opened for it.
-    A character that no font has is shown as a square, where a plain PDF would have a gap.
+    Text in the data stays text: it is not read as markup, and opens no file or address. A character that no font has is
+    shown as a square, since a plain PDF would have a gap.
 
     Args:
-        template: name of the file in `templates`, for instance "quotation.typ".
-        data: plain data, which the template finds as JSON.
+        template: file name in `templates`, for instance "quotation.typ".
+        data: plain data, which the template reads as JSON.
         fonts: a directory with further font files.
     """
     for _ in range(_TRIES):
@@ -51,7 +51,7 @@ def _compiled(template: str, data: Any, fonts: Path | None) -> bytes:
 
 
 def _plain(debugged: str) -> str:
-    """A text as it was before it was written for people to debug."""
+    """The text without escapes."""
     return _ESCAPE.sub(lambda found: chr(int(found[1], 16)) if found[1] else _ESCAPED.get(found[2], found[2]), debugged)
 
 

@@ -20,12 +20,7 @@ from service.store.engine.upserts import put
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredDay:
-    """A row of the exchange rates.
-
-    Attributes:
-        day: the rates as they were published or entered.
-        revision: the workshop's revision when it last changed.
-    """
+    """Rates of a day, and the workshop's revision when they last changed."""
 
     day: DayRates
     revision: int
@@ -213,12 +208,7 @@ def save_held(connection: sa.Connection, workshop_id: UUID, held: Collection[Hel
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FeedState:
-    """How recent the feed's rates are, across all workshops.
-
-    Attributes:
-        newest_day: the last day in use; None if there is none.
-        changed_at: when one of its days last came into use.
-    """
+    """How recent the feed's rates are: the last day in use, and when one last came into use."""
 
     newest_day: date | None
     changed_at: datetime | None

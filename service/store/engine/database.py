@@ -48,11 +48,7 @@ class RefusedRowsError(ValueError):
 
 @contextmanager
 def refused_rows() -> Iterator[None]:
-    """Report why the database refuses rows, in its own words but without the rows.
-
-    Raises:
-        RefusedRowsError: the database refuses them.
-    """
+    """Raises RefusedRowsError if the database refuses rows, with its own words but without the rows."""
     try:
         yield
     except (sa.exc.IntegrityError, sa.exc.DataError) as error:
@@ -60,11 +56,7 @@ def refused_rows() -> Iterator[None]:
 
 
 def make_engine(url: str) -> sa.Engine:
-    """An engine with this service's settings; explicit transactions on SQLite too.
-
-    Raises:
-        UnknownDatabaseError: the URL is not one of SQLite or PostgreSQL.
-    """
+    """An engine with this service's settings; raises UnknownDatabaseError if it is not SQLite or PostgreSQL."""
     if not url.startswith(("sqlite:", "postgresql+psycopg:")):
         raise UnknownDatabaseError
     if url.startswith("sqlite"):

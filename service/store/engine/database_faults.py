@@ -11,7 +11,6 @@ class DatabaseFault:
 
     Attributes:
         kind: the last part of the problem's type.
-        detail: what is wrong and what to do.
         retry_after_seconds: when trying again may help.
     """
 

@@ -16,13 +16,7 @@ MIGRATIONS = beside("migrations")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SchemaState:
-    """The database's revision against the code's.
-
-    Attributes:
-        applied: the revision of the database; None if it has no tables yet.
-        newest: the newest revision this code knows.
-        is_known: whether the code knows the database's revision.
-    """
+    """The revision of the database, None if it has no tables, and the newest one that the code knows."""
 
     applied: str | None
     newest: str

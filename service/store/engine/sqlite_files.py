@@ -40,15 +40,7 @@ class InUseElsewhereError(RuntimeError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Holding:
-    """The contents of an intact database of this service.
-
-    Attributes:
-        revision: its schema revision.
-        workshops: number of workshops.
-        rows: number of rows in all tables together.
-        size_bytes: size of the file.
-        sha256: digest of the file, hexadecimal.
-    """
+    """The contents of an intact database: schema revision, number of rows, and digest of the file."""
 
     revision: str
     workshops: int
@@ -58,11 +50,7 @@ class Holding:
 
 
 def copy_into(source: Path, target: Path) -> None:
-    """Copy one consistent state of a database, which may be in use, to an empty file.
-
-    Raises:
-        UnusableFileError: the source cannot be read as a database.
-    """
+    """Copy one state of a database, which may be in use, to an empty file; raises UnusableFileError."""
     try:
         with closing(sqlite3.connect(_address(source, "mode=rw"), uri=True, isolation_level=None)) as connection:
             connection.execute("VACUUM INTO ?", (str(target),))

@@ -27,9 +27,6 @@ def record_prices(
     The database copies them from the repricing's own rows: there may be a hundred thousand.
 
     Args:
-        connection: a transaction that writes.
-        workshop_id: whose prices.
-        repricing_id: the repricing.
         span: the first and the last listing.
         act: id, time and actor.
         is_rolled_back: whether the earlier prices come back in force.

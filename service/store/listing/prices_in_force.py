@@ -28,12 +28,10 @@ class ListingRow(NamedTuple):
     """A listing with its price in force, if it has one; read by the hundred thousand.
 
     Attributes:
-        code: its code.
         facts: what is registered, as plain data.
         repricing_id: the repricing that set its price, as text; None, like all that follows, without a price.
         is_stale: whether its bill of resources may be out of date.
         price: the price in force.
-        currency: of the price.
         unit_cost: cost of a piece when the price was set.
         margin_share: margin at that time.
         bill: bill of resources at that time, as JSON text.
@@ -122,11 +120,7 @@ def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
 def listings_with_prices(
     connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, after: str
 ) -> Iterator[list[ListingRow]]:
-    """The listings with what is in force on each, by code, with a hundred rows in memory at a time.
-
-    Args:
-        after: only listings after this code.
-    """
+    """The listings after the code `after`, with what is in force on each; a hundred rows in memory at a time."""
     query = _listings(workshop_id, narrowing)
     if narrowing.things is None:
         for rows in _streamed(connection, query.where(registrations.c.code > after), _READ):
@@ -227,11 +221,7 @@ def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> No
 
 
 def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Mapping[str, str]]) -> None:
-    """Store newly computed bills of resources; the prices in force stay.
-
-    Args:
-        bills: listing and JSON text of each bill.
-    """
+    """Store newly computed bills of resources: listing and JSON text of each. The prices in force stay."""
     query = (
         listing_prices.update()
         .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing == sa.bindparam("of_listing"))

@@ -27,9 +27,7 @@ class Repricing:
         id: rising with time.
         tag: of the state and the request it was computed from.
         applied_at: when, UTC.
-        applied_by: name of the key.
         rolled_back_at: when the earlier prices were restored, if they were.
-        rolled_back_by: name of the key.
         request: what was asked for, with its day.
         figures: the result for all listings together.
     """
@@ -59,11 +57,6 @@ def add_repricing(
     """Store a repricing with every change, and put its prices in force.
 
     Args:
-        connection: a transaction that writes.
-        workshop_id: whose it is.
-        by: who applies it.
-        repricing: the result for all listings together.
-        basis: the rates it was computed with.
         changes: one row each in stored form, sorted by listing, without workshop and repricing; ids as text.
     """
     connection.execute(
@@ -78,31 +71,27 @@ def add_repricing(
     )
     key = {"workshop_id": workshop_id, "repricing_id": repricing.id}
     for rows in in_batches(changes, WRITTEN):
-        made = [{**key, **row, "previous_id": _id(row["previous_id"])} for row in rows]
+        made = [{**key, **row, "previous_id": row["previous_id"] and UUID(row["previous_id"])} for row in rows]
         connection.execute(as_stored.tables[price_changes.name].insert(), made)
         span, act = (rows[0]["listing"], rows[-1]["listing"]), (repricing.id, repricing.applied_at, by)
         put_in_force(connection, workshop_id, repricing.id, span)
         record_prices(connection, workshop_id, repricing.id, span, act)
 
 
-def _id(text: str | None) -> UUID | None:
-    return None if text is None else UUID(text)
-
-
 def find_repricing(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> Repricing | None:
     """The repricing, without its basis."""
-    row = connection.execute(
-        sa.select(*_SHOWN).where(repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id)
-    ).first()
+    row = connection.execute(sa.select(*_SHOWN).where(_of(repricings, workshop_id, repricing_id))).first()
     return None if row is None else Repricing(**row._mapping)
+
+
+def _of(table: sa.Table, workshop_id: UUID, repricing_id: UUID) -> sa.ColumnElement[bool]:
+    return sa.and_(table.c.workshop_id == workshop_id, table.c.repricing_id == repricing_id)
 
 
 def get_basis(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> RepricingBasis:
     """The rates that an existing repricing was computed with."""
     found: RepricingBasis = connection.execute(
-        sa.select(repricings.c.basis).where(
-            repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id
-        )
+        sa.select(repricings.c.basis).where(_of(repricings, workshop_id, repricing_id))
     ).scalar_one()
     return found
 
@@ -124,11 +113,7 @@ def page_of_changes(
     """Listing and JSON text of each change, sorted by listing, after the listing `after`."""
     rows = connection.execute(
         sa.select(price_changes.c.listing, as_text(price_changes.c.change))
-        .where(
-            price_changes.c.workshop_id == workshop_id,
-            price_changes.c.repricing_id == repricing_id,
-            price_changes.c.listing > after,
-        )
+        .where(_of(price_changes, workshop_id, repricing_id), price_changes.c.listing > after)
         .order_by(price_changes.c.listing)
         .limit(limit)
     )
@@ -142,28 +127,20 @@ def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id:
         listing_prices.c.listing == price_changes.c.listing,
         listing_prices.c.repricing_id == repricing_id,
     )
-    return int(
-        connection.execute(
-            sa.select(sa.func.count()).where(
-                price_changes.c.workshop_id == workshop_id,
-                price_changes.c.repricing_id == repricing_id,
-                price_changes.c.decision.in_(COMING),
-                ~still,
-            )
-        ).scalar_one()
-    )
+    ours = _of(price_changes, workshop_id, repricing_id)
+    counted = sa.select(sa.func.count()).where(ours, price_changes.c.decision.in_(COMING), ~still)
+    return int(connection.execute(counted).scalar_one())
 
 
 def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, at: datetime, by: Actor) -> None:
     """Restore the earlier prices; requires that all prices of the repricing are still in force."""
-    ours = sa.and_(price_changes.c.workshop_id == workshop_id, price_changes.c.repricing_id == repricing_id)
     act = (uuid7(), at, by)
-    for span in spans(connection, price_changes.c.listing, ours):
+    for span in spans(connection, price_changes.c.listing, _of(price_changes, workshop_id, repricing_id)):
         put_in_force(connection, workshop_id, repricing_id, span, price_changes.c.previous_id)
         record_prices(connection, workshop_id, repricing_id, span, act, is_rolled_back=True)
     connection.execute(
         repricings.update()
-        .where(repricings.c.workshop_id == workshop_id, repricings.c.repricing_id == repricing_id)
+        .where(_of(repricings, workshop_id, repricing_id))
         .values(rolled_back_at=at, rolled_back_by=by.name)
     )
 

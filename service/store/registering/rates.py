@@ -30,12 +30,7 @@ def _dated_rate(data: Any, decode: Decode) -> DatedRate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredRate:
-    """A row of the rates.
-
-    Attributes:
-        rate: the terms and their first day.
-        revision: the workshop's revision when it last changed.
-    """
+    """A rate, and the workshop's revision when it last changed."""
 
     rate: DatedRate
     revision: int

@@ -18,15 +18,7 @@ from service.store.engine.upserts import put
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Registration:
-    """A row of the register.
-
-    Attributes:
-        collection: its collection.
-        code: its code in the collection.
-        facts: the registered value.
-        revision: the workshop's revision when it last changed.
-        retired_at: when it was retired, if it was.
-    """
+    """A registered value, and the workshop's revision when it last changed."""
 
     collection: str
     code: str

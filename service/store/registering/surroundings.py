@@ -82,11 +82,7 @@ _SURROUNDINGS = _surroundings_query()
 
 
 def surroundings(connection: Connection, workshop_id: UUID, named: Iterable[Thing], as_of: date) -> Surroundings:
-    """The things, everything they refer to at any depth, and their rates on the date; with products, overhead pools.
-
-    Args:
-        named: collection and code of each thing; one that is not registered is left out.
-    """
+    """As `surroundings_of_one`, of several things; those that are not registered are left out."""
     return together(surroundings_of_one(connection, workshop_id, thing, as_of) for thing in dict.fromkeys(named))
 
 

@@ -43,11 +43,9 @@ class Chosen:
     """Which changes are read; all of them if no field is set.
 
     Attributes:
-        subject: of this subject and those below it.
-        since: made at this time or later.
-        until: made before this time.
-        by: made with the key of this name.
-        action: of this kind.
+        subject: this subject and those below it.
+        since: at this time or later.
+        until: before this time.
     """
 
     subject: str | None = None

@@ -61,11 +61,7 @@ _READERS: Sequence[tuple[type[sa.types.TypeEngine[Any]], type, Any]] = (
 
 
 def _read(column: sa.Column[Any], value: Any) -> Any:
-    """Returns the value of a column.
-
-    Raises:
-        ValueError: the column does not accept it.
-    """
+    """The value of a column; raises ValueError if the column does not accept it."""
     if value is None:
         if not column.nullable:
             raise ValueError(f"{column.name} may not be null")

@@ -16,13 +16,7 @@ _OPEN = idempotency_keys.c.status.is_(None)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredAnswer:
-    """The first answer to a request.
-
-    Attributes:
-        status: the HTTP status.
-        headers: header fields.
-        body: the body; None if it can be written again from the record.
-    """
+    """The first answer to a request; its body is None if it can be written again from the record."""
 
     status: int
     headers: Mapping[str, str]
@@ -35,9 +29,8 @@ class Claim:
 
     Attributes:
         key: as the client chose it.
-        fingerprint: of the request.
         claimed_at: when work on it last began.
-        answer: the answer; None while it is being worked on.
+        answer: None while it is being worked on.
     """
 
     key: str

@@ -23,10 +23,7 @@ class Workshop:
     """A workshop, the owner of everything stored.
 
     Attributes:
-        workshop_id: its id.
-        name: as on a quotation.
         address: as on a letter, lines separated by line breaks.
-        currency: the currency it calculates in.
         locale: CLDR locale of its documents, such as "en_IE".
         time_zone: IANA name; decides what today is.
         revision: rises with every change of facts or rates; the memory is keyed by it, so a workshop must be read
@@ -48,15 +45,7 @@ class Workshop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ApiKey:
-    """A key, without its secret.
-
-    Attributes:
-        key_id: its id.
-        name: who or what it was given to.
-        scopes: "read", "write".
-        created_at: when it was made.
-        revoked_at: when it was revoked, if it was.
-    """
+    """A key, without its secret; it is named after whom or what it was given to."""
 
     key_id: UUID
     name: str
@@ -67,14 +56,7 @@ class ApiKey:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
-    """What a key gives access to.
-
-    Attributes:
-        workshop: the workshop of the key.
-        key_id: id of the key.
-        key_name: who or what the key was given to.
-        scopes: "read", "write".
-    """
+    """The workshop that a key opens, and the facts of the key."""
 
     workshop: Workshop
     key_id: UUID

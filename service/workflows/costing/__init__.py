@@ -1,1 +1,1 @@
-"""What a batch costs, with what it is computed from, and the rates of a day."""
+"""What a batch costs, its workings, and the rates of a day."""

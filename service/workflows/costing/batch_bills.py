@@ -1,4 +1,4 @@
-"""What the standard batch of a listing consumes: as it was kept with its price, or found anew."""
+"""The bill of resources of a listing's standard batch: stored with its price, or computed again."""
 
 from datetime import date
 from decimal import Decimal
@@ -15,13 +15,7 @@ from service.workflows.workspace import Workspace
 
 
 class FoundBill(NamedTuple):
-    """What a batch consumes.
-
-    Attributes:
-        bill: the quantities.
-        text: the same as JSON.
-        is_new: whether it was found anew.
-    """
+    """A bill of resources, the same as JSON text, and whether it was computed again."""
 
     bill: BatchBill
     text: str
@@ -29,24 +23,20 @@ class FoundBill(NamedTuple):
 
 
 class BatchBills:
-    """Finds bills in one state of a workshop."""
+    """Finds bills of resources in one state of a workshop."""
 
     def __init__(self, workspace: Workspace) -> None:
         self._workspace = workspace
         self._bills, self._around, self._read = Remembered(1_000), Remembered(300), Remembered(200)
 
     def of(self, row: ListingRow) -> FoundBill:
-        """The bill that was kept, or, where it may no longer be right, another.
-
-        Raises:
-            PugmillError: the product cannot be made as it is registered.
-        """
+        """The stored bill, or a new one if that may be out of date; raises PugmillError if it cannot be made."""
         text = None if row.is_stale else row.bill_now or row.bill
         if text is None:
             batch = row.facts["product"], row.facts["standard_batch"]
             found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
             return found
-        # Listings of one product and batch have the same bill, and mostly stand beside each other.
+        # Listings of one product and batch have the same bill, and are mostly neighbours.
         bill: FoundBill = self._read.of(text, lambda: _stored(text))
         return bill
 

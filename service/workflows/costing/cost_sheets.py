@@ -1,4 +1,4 @@
-"""What batches consume and what they cost, line by line."""
+"""Bills of resources and cost sheets of batches."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -21,17 +21,17 @@ from service.workflows.costing.costing import Costing, WhatIf, prepare, subject,
 from service.workflows.workspace import Workspace
 
 MAX_LINES = 50_000
-"""The most lines that one request may have worked out, over all its batches."""
+"""Most lines of all bills of one request."""
 
 
 class Batch(NamedTuple):
-    """What is to be costed.
+    """A batch to be costed.
 
     Attributes:
         product: its code.
         quantity: good pieces.
         tooling: how every tool is charged; as each operation says if left out.
-        supplied: resources that cost nothing, for the customer brings them.
+        supplied: resources that cost nothing because the customer brings them.
     """
 
     product: str
@@ -41,18 +41,18 @@ class Batch(NamedTuple):
 
 
 class Batches:
-    """Costs batches for one request, each once, and no more than one request may ask for."""
+    """Costs each batch of a request once, up to the limit of lines for one request."""
 
     def __init__(self, costing: Costing) -> None:
         self._costing, self._lines = costing, 0
         self._found: dict[Batch, tuple[BillOfResources, CostSheet]] = {}
 
     def costed(self, batch: Batch) -> tuple[BillOfResources, CostSheet]:
-        """The bill of a batch, and the sheet of what costs something of it.
+        """The bill of a batch, and the cost sheet without supplied resources.
 
         Raises:
             MissingRatesError: naming every resource without a rate.
-            TooComplexError: together they are more than one request may ask for.
+            TooComplexError: all batches together exceed the limit of one request.
         """
         found = self._found.get(batch)
         if found is None:
@@ -75,12 +75,12 @@ def costed(
     """The bill and the cost sheet of each batch.
 
     Args:
-        also: resources that need a rate besides, such as taxes.
-        together: counts with them what the request has costed besides.
+        also: further resources that need a rate, such as taxes.
+        together: counts these batches together with those it has costed before.
 
     Raises:
         MissingRatesError: naming every resource without a rate, and when its first one begins.
-        TooComplexError: together they are more than one request may ask for.
+        TooComplexError: all batches together exceed the limit of one request.
     """
     counting = together or Batches(costing)
     found: list[tuple[BillOfResources, CostSheet]] = []
@@ -96,10 +96,10 @@ def costed(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedBill:
-    """What a batch consumes, as it is shown.
+    """What a batch consumes.
 
     Attributes:
-        bill: the quantities, at most nine decimals each.
+        bill: the quantities, with at most nine decimals.
         warnings: what looks implausible; never a refusal.
         cautions: where the work or the product can hurt someone.
     """
@@ -110,11 +110,7 @@ class StatedBill:
 
 
 def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBill:
-    """Everything a batch consumes, in physical units; no rates are needed.
-
-    Raises:
-        NotRegisteredError: the product is not registered.
-    """
+    """Everything a batch consumes; needs no rates. Raises NotRegisteredError if the product is not registered."""
     around = surroundings_of(workspace, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
     quantities = shown(BillOfResources, "", bill)
@@ -125,7 +121,7 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
 def cost_product(
     workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
 ) -> CostStatement:
-    """What a batch costs on a date, line by line; with other rates if these are given.
+    """What a batch costs on a date, line by line, at the rates in force or with what-if rates.
 
     Raises:
         NotRegisteredError: the product is not registered.
@@ -136,7 +132,7 @@ def cost_product(
 
 
 def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:
-    """What a batch costs, of what has been loaded for it; raises as cost_product."""
+    """What a batch costs, from loaded data; raises as `cost_product` does."""
     ((bill, sheet),) = costed(workspace, costing, [(code, quantity)])
     used = dict.fromkeys(whole_of(line.resource) for line in sheet.lines)
     return cost_statement(

@@ -1,4 +1,4 @@
-"""What costing and pricing take: what is registered and the rates of a date; and what if other rates held."""
+"""Loads what costing and pricing need: registered things, rates of a date, and what-if rates."""
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
@@ -28,23 +28,18 @@ from service.workflows.workspace import Workspace
 T = TypeVar("T")
 
 WhatIf = Mapping[str, RateTerms]
-"""Terms that replace those in force, by resource, for one answer only."""
+"""Terms by resource that replace those in force, for one answer."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Remembered:
-    """What was made in a state, and the exchange rates it took.
-
-    Attributes:
-        value: what was made.
-        rates: the day's rates by pair of currencies.
-    """
+    """A value derived from a state, and the exchange rates it used, by pair of currencies."""
 
     value: Any
     rates: Mapping[tuple[str, str], DayRates]
 
     def __len__(self) -> int:
-        """What it weighs in memory, in registered things; more rather than less."""
+        """Its weight in memory, in registered things; estimated high."""
         return 100
 
 
@@ -53,11 +48,11 @@ class Costing:
     """Everything needed to cost some products on a date.
 
     Attributes:
-        surroundings: the products, what they name, and the rates.
+        surroundings: the products, everything they refer to, and the rates.
         card: the rates in force on the date, what-if terms included.
-        exchange: converts amounts, and remembers the exchange rates used.
-        memory: what follows from the state alone, from one request to the next.
-        state: of the workshop, on the date.
+        exchange: converts amounts, and records the exchange rates used.
+        memory: values derived from a state, kept between requests.
+        state: key of the workshop's state on the date.
     """
 
     surroundings: Surroundings
@@ -67,10 +62,10 @@ class Costing:
     state: tuple[Hashable, ...]
 
     def remembered(self, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
-        """What follows from the state and the key alone, made once; the exchange rates it took count as used.
+        """A value that depends on the state and the key alone, made once; its exchange rates count as used.
 
-        Not for what follows from what-if rates, which are no part of the state; and what is made must not hold on to
-        the surroundings, or they would stay in memory with it.
+        It must not depend on what-if rates, which are no part of the state, nor refer to the surroundings, which would
+        then stay in memory with it.
         """
         found: _Remembered | None = self.memory.find((*self.state, *key))
         if found is None:
@@ -86,7 +81,7 @@ class Costing:
         return bill_of_resources(code, quantity, self.surroundings.catalogue, tooling)
 
     def sheet(self, bill: BillOfResources) -> CostSheet:
-        """What it costs.
+        """The cost sheet of a bill.
 
         Raises:
             MissingRatesError: naming every resource without a rate.
@@ -102,18 +97,18 @@ def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
 
 
 def subject(collection: str, code: str) -> Reference:
-    """What a request is about; it is named in the address and not in a member."""
+    """The reference of what a request is about: named in the address, not in a member."""
     return (), Thing(collection, code)
 
 
 def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: date) -> Surroundings:
-    """Some things with all they need and the rates of the date, read once for each state of the workshop.
+    """The things, everything they refer to, and the rates of the date, read once for each state of the workshop.
 
-    The workshop's revision was read before: what is read now is never older than it.
+    The workshop's revision was read before, so the data is never older than its key in memory.
 
     Raises:
-        NotRegisteredError: what the request is about is not registered.
-        InvalidValuesError: something else that is named is not registered.
+        NotRegisteredError: the subject of the request is not registered.
+        InvalidValuesError: something else named is not registered.
     """
     references = list(named)
     parts = {}
@@ -136,18 +131,17 @@ def _check_registered(parts: Mapping[Thing, Surroundings], named: Iterable[Refer
         if parts[thing].find(thing) is None:
             if not path:
                 raise NotRegisteredError(described(thing))
-            reason = f"there is no {described(thing)}; register it first"
-            problems.append(InvalidValueError(path, reason))
+            problems.append(InvalidValueError(path, f"there is no {described(thing)}; register it first"))
     if problems:
         raise InvalidValuesError(problems)
 
 
 def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_if: WhatIf | None = None) -> Costing:
-    """Load what costing and pricing these things on the date takes.
+    """Load what costing and pricing these things on the date need.
 
     Raises:
-        NotRegisteredError: what the request is about is not registered.
-        InvalidValuesError: something else that is named is not, or a what-if rate does not fit what it is for.
+        NotRegisteredError: the subject of the request is not registered.
+        InvalidValuesError: something else named is not registered, or a what-if rate does not fit its resource.
     """
     around = surroundings_of(workspace, named, as_of)
     card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=around.rates)
@@ -164,11 +158,7 @@ def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_
 
 
 def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
-    """Make sure that what-if rates fit what they are for.
-
-    Raises:
-        InvalidValuesError: one does not, or is for nothing that is registered.
-    """
+    """Raises InvalidValuesError if a what-if rate does not fit its resource, or that is not registered."""
     problems = []
     for resource, terms in what_if.items():
         thing = Thing.of(resource)
@@ -186,14 +176,9 @@ def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
 
 
 def with_first_days(workspace: Workspace, error: MissingRatesError) -> MissingRatesError:
-    """The error, saying besides when each missing rate first begins."""
+    """The error, with the day on which each missing rate first begins."""
     resources = [missing.resource for missing in error.missing]
     with workspace.reading() as connection:
         firsts = dated_rates.first_rate_days(connection, workspace.workshop_id, resources)
-    return MissingRatesError(
-        error.as_of,
-        [
-            MissingRate(resource=missing.resource, first_valid_from=firsts.get(missing.resource))
-            for missing in error.missing
-        ],
-    )
+    missing = [MissingRate(resource=each, first_valid_from=firsts.get(each)) for each in resources]
+    return MissingRatesError(error.as_of, missing)

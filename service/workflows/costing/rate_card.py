@@ -1,4 +1,4 @@
-"""Every rate in force on a date, down to the amounts that a unit rate is made of."""
+"""Every rate in force on a date, with the amounts that make up each unit rate."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -23,9 +23,9 @@ class StatedUnitRate:
 
     Attributes:
         resource: its reference, for instance "tariffs/grid#day".
-        unit: the unit; the name of the base for a share of a subtotal.
-        amount: money for a unit in the workshop's currency, with four digits more than the minor unit; a
-            share for a share of a subtotal.
+        unit: the unit; for a share of a subtotal, the name of the base.
+        amount: money for a unit in the workshop's currency, with four digits more than the minor unit; or a share of a
+            subtotal.
         components: the named amounts that add up to it.
     """
 
@@ -40,11 +40,11 @@ class RateCardEntry:
     """A rate in force.
 
     Attributes:
-        resource: whose rate it is, for instance "machines/press".
-        name: what the workshop calls it.
+        resource: the resource it prices, for instance "machines/press".
+        name: the workshop's name for it.
         valid_from: the first day of these terms.
         terms: as they were registered.
-        unit_rates: what a unit of each part costs; none for a tax or a shipping service.
+        unit_rates: what a unit of each part costs; empty for a tax or a shipping service.
     """
 
     resource: str
@@ -62,7 +62,7 @@ class StatedRateCard:
         as_of: the date.
         currency: of the unit rates.
         rates: by resource.
-        exchange_rates: what amounts were converted with.
+        exchange_rates: the exchange rates used.
     """
 
     as_of: date
@@ -73,11 +73,7 @@ class StatedRateCard:
 
 @exactly
 def rate_card_on(workspace: Workspace, as_of: date) -> StatedRateCard:
-    """Every rate in force on the date.
-
-    Raises:
-        MissingExchangeRateError: a rate in another currency cannot be converted.
-    """
+    """Every rate in force on the date; raises MissingExchangeRateError if one cannot be converted."""
     with workspace.reading() as connection:
         in_force = rates.rates_in_force(connection, workspace.workshop_id, as_of)
     convert = Exchange(workspace, as_of)
@@ -118,5 +114,5 @@ def _unit(facts: Registered, part: str) -> str:
             return "kWh"
         case Tool():
             return "piece" if part == ENTIRE_TOOL else "shot"
-    assert isinstance(facts, Overhead)  # taxes and shipping services have no unit rate, a product no rate
+    assert isinstance(facts, Overhead)  # taxes and shipping services have no unit rates, products no rates
     return facts.base.traits.unit or facts.base.value

@@ -1,4 +1,4 @@
-"""A cost sheet together with how every figure of it came about."""
+"""A cost sheet with the formula of every figure."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -27,14 +27,7 @@ class WorkedCost:
 def work_out_cost(
     workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
 ) -> WorkedCost:
-    """What a batch costs on a date, with every formula; with other rates if these are given.
-
-    Raises:
-        NotRegisteredError: the product is not registered.
-        MissingRatesError: naming every resource without a rate.
-        MissingExchangeRateError: a rate in another currency cannot be converted.
-        TooComplexError: there would be more figures than anybody reads.
-    """
+    """As `cost_product`, with the formula of every figure; raises TooComplexError if these are too many."""
     costing = prepare(workspace, [subject("products", code)], as_of, what_if)
     statement = state_cost(workspace, costing, code, quantity)
     workings = cost_workings(

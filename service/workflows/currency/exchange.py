@@ -1,4 +1,4 @@
-"""Exchange rates: entered, imported, withdrawn and read back, and amounts converted with them."""
+"""Exchange rates: entered, imported, withdrawn and read back; amounts converted with them."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ T = TypeVar("T")
 
 
 class Exchange:
-    """Converts amounts on a date, reading rates only once one is needed; remembers the rates used."""
+    """Converts amounts on a date; reads rates when first needed, and records those used."""
 
     def __init__(self, workspace: Workspace, as_of: date) -> None:
         self._workspace, self._as_of = workspace, as_of
@@ -40,29 +40,27 @@ class Exchange:
         """The amount in the currency, unrounded, through the base of a day that has both currencies.
 
         Raises:
-            MissingExchangeRateError: no rate within the maximum age; it tells the last one there was.
-            UnknownCurrencyError: one of the currencies has ended. Its last reference rate is not what it was
-                changed into the next currency with, so it is not converted at all.
+            MissingExchangeRateError: no rate within the maximum age; names the last one.
+            UnknownCurrencyError: one of the currencies has ended. Its last reference rate is not the rate at which it
+                was changed into its successor, so it is not converted.
         """
-        return (
-            money.amount
-            if money.currency == currency
-            else self.day_for(money.currency, currency).converted(money, currency)
-        )
+        if money.currency == currency:
+            return money.amount
+        return self.day_for(money.currency, currency).converted(money, currency)
 
     def conversion(self, one: str, other: str) -> Callable[[Decimal], Decimal]:
-        """Converts any number of amounts, unrounded; raises as `converted` does."""
+        """A function that converts amounts, unrounded; raises as `converted` does."""
         return (lambda amount: amount) if one == other else self.day_for(one, other).conversion(one, other)
 
     def day_for(self, one: str, other: str) -> DayRates:
-        """The published day that both currencies are converted with; it counts as used. Raises as `converted`."""
+        """The published day used for the pair, which counts as used; raises as `converted` does."""
         day = self._pairs.get((one, other))
         if day is None:
             day = self._pairs[one, other] = self._day_for(one, other)
         return day
 
     def tracked(self, make: Callable[[], T]) -> tuple[T, Mapping[tuple[str, str], DayRates]]:
-        """What is made, and the rates that were needed for it."""
+        """The result of `make`, and the rates that it used."""
         before, self._pairs = self._pairs, {}
         try:
             made = make()
@@ -71,7 +69,7 @@ class Exchange:
         return made, needed
 
     def recall(self, needed: Mapping[tuple[str, str], DayRates]) -> None:
-        """Count rates as used that something was made with before."""
+        """Count rates as used."""
         self._pairs.update(needed)
 
     def _day_for(self, one: str, other: str) -> DayRates:
@@ -85,7 +83,7 @@ class Exchange:
             raise self._with_last(error) from None
 
     def _days(self) -> tuple[DayRates, ...]:
-        """What was published in the days before, read once for each state of the workshop."""
+        """The rates up to the date, read once for each state of the workshop."""
         workshop_id, memory = self._workspace.workshop_id, self._workspace.database.memory
         key = (workshop_id, self._workspace.workshop.revision, "exchange rates", self._as_of)
         found: tuple[DayRates, ...] | None = memory.find(key)
@@ -96,7 +94,7 @@ class Exchange:
         return found
 
     def _with_last(self, error: MissingExchangeRateError) -> MissingExchangeRateError:
-        """The error, saying besides which rate was the last one."""
+        """The error, naming the last rate there was."""
         pair = error.one, error.other
         with self._workspace.reading() as connection:
             last = exchange.find_last_day(connection, self._workspace.workshop_id, self._as_of, pair)
@@ -107,7 +105,7 @@ class Exchange:
 
     @property
     def used(self) -> ExchangeRates:
-        """The rates that were needed, by the day they were published, and no others."""
+        """Only the rates used, by the day they were published."""
         needed: dict[tuple[date, str], tuple[DayRates, set[str]]] = {}
         for pair, day in self._pairs.items():
             needed.setdefault((day.published_on, day.source), (day, set()))[1].update(pair)
@@ -120,10 +118,10 @@ class Conversion:
     """An amount in another currency.
 
     Attributes:
-        amount: what was asked about.
-        converted: in the other currency, at its minor unit.
+        amount: the amount to convert.
+        converted: in the other currency, rounded to its minor unit.
         as_of: the date of the conversion.
-        exchange_rates: what it was converted with; none within one currency.
+        exchange_rates: the exchange rates used; empty within one currency.
     """
 
     amount: Money
@@ -138,7 +136,7 @@ def convert(workspace: Workspace, amount: Money, currency: str, as_of: date) -> 
 
     Raises:
         MissingExchangeRateError: no rate within the maximum age.
-        UnknownCurrencyError: the currency is none, or has ended.
+        UnknownCurrencyError: there is no such currency, or it has ended.
     """
     exchange_rates = Exchange(workspace, as_of)
     converted = rounded(exchange_rates.converted(amount, currency), currency)
@@ -146,7 +144,7 @@ def convert(workspace: Workspace, amount: Money, currency: str, as_of: date) -> 
 
 
 def change_of_day(action: Action, before: DayRates | None, after: DayRates | None) -> Change:
-    """What becomes of the rates in use for a source's day; one of both is there."""
+    """A change of a source's rates for a day, for the audit trail; at most one side is None."""
     day = after or before
     assert day is not None
     return Change(
@@ -158,16 +156,12 @@ def change_of_day(action: Action, before: DayRates | None, after: DayRates | Non
 
 
 def told(day: DayRates) -> dict[str, Any]:
-    """What of a source's day is changed, beside the day and the source."""
+    """The base and rates of a day, for the audit trail."""
     return {"base": day.base, "rates": day.rates}
 
 
 def put_exchange_rates(workspace: Workspace, day: DayRates, precondition: Precondition = always) -> Registering:
-    """The rates of one day, entered by hand; the same again changes nothing.
-
-    Raises:
-        PreconditionFailedError: the caller had seen another state.
-    """
+    """Enter the rates of one day by hand; the same again changes nothing. Raises PreconditionFailedError."""
     with workspace.changing() as connection:
         there = exchange.find_day(connection, workspace.workshop_id, day.source, day.published_on)
         current = (told(there.day), there.revision) if there else None
@@ -186,15 +180,15 @@ def _described_day(published_on: date, source: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Import:
-    """What an import did, day by day.
+    """The result of an import.
 
     Attributes:
-        source: who published the rates.
-        first_day: of the rates that were sent.
-        last_day: of the rates that were sent.
-        added: days for which the source had none.
-        replaced: days for which it had others.
-        unchanged: days for which it had the same.
+        source: publisher of the rates.
+        first_day: first day in the file.
+        last_day: last day in the file.
+        added: number of days for which the source had no rates.
+        replaced: number of days for which it had others.
+        unchanged: number of days for which it had the same.
     """
 
     source: str
@@ -206,7 +200,7 @@ class Import:
 
 
 def import_exchange_rates(workspace: Workspace, days: Sequence[DayRates]) -> Import:
-    """The rates that one source published for some days: each replaces the day's whole, and all come in or none."""
+    """Import the rates of one source for some days, all or none; each replaces its day."""
     source = days[0].source
     on = sorted(day.published_on for day in days)
     with workspace.changing() as connection:
@@ -231,11 +225,11 @@ def import_exchange_rates(workspace: Workspace, days: Sequence[DayRates]) -> Imp
 def withdraw_exchange_rates(
     workspace: Workspace, published_on: date, source: str, precondition: Precondition = always
 ) -> None:
-    """Take back the rates of a day; the source's day before it holds on.
+    """Delete the rates of a day; those of the day before remain in force.
 
     Raises:
         NotRegisteredError: the source has none for it.
-        PreconditionFailedError: the caller had seen another state.
+        PreconditionFailedError: the state has changed since the caller read it.
     """
     with workspace.changing() as connection:
         there = _day(connection, workspace, published_on, source)
@@ -250,11 +244,7 @@ def withdraw_exchange_rates(
 
 
 def find_exchange_rates(workspace: Workspace, published_on: date, source: str = MANUAL) -> StoredDay:
-    """The rates of one day.
-
-    Raises:
-        NotRegisteredError: the source has none for it.
-    """
+    """The rates of one day; raises NotRegisteredError if the source has none."""
     with workspace.reading() as connection:
         return _day(connection, workspace, published_on, source)
 

@@ -1,4 +1,4 @@
-"""Exchange rates fetched from a feed, and the days that are held back until somebody confirms them."""
+"""Exchange rates fetched from a feed, and the days held back until they are confirmed."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -23,19 +23,19 @@ from service.workflows.workspace import Workspace
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Refreshing:
-    """What a refresh did, day by day.
+    """The result of a refresh.
 
     Attributes:
-        source: who published the rates.
-        span: how far back the file goes that was asked for.
-        modified: whether the file had changed since it was last read; if not, nothing else is new.
-        added: days that are used now and were not there before.
-        replaced: days that the source has corrected.
-        unchanged: days that were there before.
+        source: publisher of the rates.
+        span: the period of the file that was fetched.
+        modified: whether the file had changed since it was last read; if not, there is nothing new.
+        added: number of days now in use that were not stored before.
+        replaced: number of days that the source has corrected.
+        unchanged: number of days that were stored before.
         held: days of the file that are not used until they are confirmed, and why.
-        left_out: codes of the file that are no currencies known here.
-        last_published_on: the last day there are rates in use for.
-        age_days: how old that is today.
+        left_out: currency codes of the file that are not known here.
+        last_published_on: the last day in use.
+        age_days: age of that day today.
     """
 
     source: str
@@ -52,11 +52,11 @@ class Refreshing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Confirmation:
-    """What confirming a day did.
+    """The result of confirming a day.
 
     Attributes:
-        source: who published the rates.
-        days: those that are used now: the day itself, and those held back after it that no longer jump from it.
+        source: publisher of the rates.
+        days: days now in use: the day itself, and later held days that no longer jump from it.
     """
 
     source: str
@@ -64,15 +64,15 @@ class Confirmation:
 
 
 def refresh_exchange_rates(workspace: Workspace, feed: ReferenceRates, wanted: Span | None = None) -> Refreshing:
-    """Fetch a file of the feed outside of any transaction, then keep what it says in one.
+    """Fetch a file of the feed outside any transaction, then store its rates in one.
 
-    The same again changes nothing; if anything is wrong, nothing is changed either.
+    Repeating it changes nothing; on any error nothing is changed.
 
     Args:
-        wanted: how far back; if that is not said, far enough that there is something to compare the latest day with.
+        wanted: how far back; by default far enough to compare the latest day with another.
 
     Raises:
-        FeedFailedError: the feed cannot be had, is late, or is not to be believed.
+        FeedFailedError: the feed is out of reach, late, or not plausible.
     """
     today, workshop_id = workspace.workshop.today(), workspace.workshop_id
     with workspace.reading() as connection:
@@ -83,7 +83,7 @@ def refresh_exchange_rates(workspace: Workspace, feed: ReferenceRates, wanted: S
     try:
         published = feed.published(span, today, conditions)
         newest = published.days[-1].published_on if published else known
-        assert newest is not None  # without any day known, the file is asked for in any case
+        assert newest is not None  # if no day is known, the request is unconditional
         _check_is_timely(newest, today)
     except FeedError as error:
         with workspace.reading() as connection:
@@ -99,7 +99,7 @@ def refresh_exchange_rates(workspace: Workspace, feed: ReferenceRates, wanted: S
 
 
 def _span_after(last: date | None, today: date) -> Span:
-    """The latest day, unless it would be compared with nothing, so that an absurd rate would be taken."""
+    """The latest day, unless there is no recent day to compare it with: then an absurd rate would be accepted."""
     is_comparable = last is not None and (today - last).days <= FEED_MAX_AGE_DAYS
     return Span.LATEST if is_comparable else Span.DAYS_90
 
@@ -110,7 +110,7 @@ def _check_is_timely(newest: date, today: date) -> None:
 
 
 def _keep(connection: Connection, workspace: Workspace, published: Published, nothing: Refreshing) -> Refreshing:
-    """Take over what is new in a file, and hold back what jumps."""
+    """Store the new days of a file, and hold back those that jump."""
     workshop_id, days = workspace.workshop_id, published.days
     waiting = exchange.held_days(connection, workshop_id, FEED)
     there = _days_around(connection, workshop_id, (days[0].published_on, *waiting))
@@ -140,7 +140,7 @@ def _keep(connection: Connection, workspace: Workspace, published: Published, no
 
 
 def _change_of_held(action: Action, before: HeldDay | None, after: HeldDay | None) -> Change:
-    """What becomes of a day that is held back; one of both is there."""
+    """A change of a day held back, for the audit trail; at most one side is None."""
     held = after or before
     assert held is not None
     subject = exchange_subject(held.day.published_on, held.day.source, is_held=True)
@@ -150,7 +150,7 @@ def _change_of_held(action: Action, before: HeldDay | None, after: HeldDay | Non
 def _days_around(
     connection: Connection, workshop_id: UUID, days: Iterable[date], source: str = FEED
 ) -> dict[date, DayRates]:
-    """The source's days in use from well before these on: what they are compared with."""
+    """The source's days in use from well before these on, to compare them with."""
     since = min(days) - timedelta(days=FEED_MAX_AGE_DAYS)
     return {day.published_on: day for day in exchange.days_since(connection, workshop_id, source, since)}
 
@@ -162,7 +162,6 @@ def list_held_exchange_rates(workspace: Workspace, *, before: tuple[date, str] |
 
 
 def _held(connection: Connection, workspace: Workspace, published_on: date, source: str) -> dict[date, HeldDay]:
-    """The source's days held back, this one among them."""
     waiting = exchange.held_days(connection, workspace.workshop_id, source)
     if published_on not in waiting:
         raise NotRegisteredError(f"day of exchange rates held back for {published_on} from '{source}'")
@@ -170,17 +169,13 @@ def _held(connection: Connection, workspace: Workspace, published_on: date, sour
 
 
 def find_held_exchange_rates(workspace: Workspace, published_on: date, source: str) -> HeldDay:
-    """A day that is held back, and why.
-
-    Raises:
-        NotRegisteredError: nothing is held back for the day.
-    """
+    """A day held back, and why; raises NotRegisteredError if none is held back for it."""
     with workspace.reading() as connection:
         return _held(connection, workspace, published_on, source)[published_on]
 
 
 def tag_of(held: HeldDay) -> str:
-    """Tells what is held back, and why."""
+    """The tag of a day held back and its reasons."""
     return content_tag(to_text(held).encode())
 
 
@@ -191,11 +186,11 @@ def _expected(held: HeldDay, precondition: Precondition) -> None:
 def confirm_exchange_rates(
     workspace: Workspace, published_on: date, source: str, precondition: Precondition = always
 ) -> Confirmation:
-    """Use a day that was held back, and those after it that do not jump once it is used.
+    """Use a day that was held back, and later ones that no longer jump once it is used.
 
     Raises:
         NotRegisteredError: nothing is held back for the day.
-        PreconditionFailedError: the caller had seen another day held back.
+        PreconditionFailedError: the state has changed since the caller read it.
     """
     workshop_id = workspace.workshop_id
     with workspace.changing() as connection:
@@ -220,11 +215,11 @@ def confirm_exchange_rates(
 def drop_held_exchange_rates(
     workspace: Workspace, published_on: date, source: str, precondition: Precondition = always
 ) -> None:
-    """Throw away a day that was held back; it is held back again if the feed has it in a file still to come.
+    """Delete a day that was held back; it is held back again if a later file of the feed has it.
 
     Raises:
         NotRegisteredError: nothing is held back for the day.
-        PreconditionFailedError: the caller had seen another day held back.
+        PreconditionFailedError: the state has changed since the caller read it.
     """
     with workspace.changing() as connection:
         held = _held(connection, workspace, published_on, source)[published_on]

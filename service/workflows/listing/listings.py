@@ -1,4 +1,4 @@
-"""What a listing's price is, and the price list of all of them."""
+"""The price of a listing, and the price list."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -32,15 +32,14 @@ _PAGE = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ListingSheet(PriceSheet):
-    """The price of a listing, with every term of the way, as it is shown to buyers.
+    """The price of a listing, with every step of its calculation, and as buyers see it.
 
     Attributes:
         listing: its code.
-        description: what buyers read besides the name.
+        description: for buyers.
         locale: the CLDR locale in which its prices are written.
         formatted_price: the price as buyers read it.
-        unit_price: what a kilogram, a metre, a square or a cubic metre costs, tax included, where the listing shows
-            that.
+        unit_price: the price of a kilogram, a metre, a square or a cubic metre, tax included, if the listing shows it.
         formatted_unit_price: the same as buyers read it.
     """
 
@@ -54,12 +53,12 @@ class ListingSheet(PriceSheet):
 
 @declared
 class ListingQuestion:
-    """On which day, and what else is asked about the price.
+    """On which day, and what else to compute.
 
     Attributes:
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         kept_at: the inverse question: what is kept at this price, in the listing's currency.
-        discount_share: what taking this share off the price would do, and the least price that bears it.
+        discount_share: also show the effect of this discount on the price, and the lowest price that allows it.
     """
 
     as_of: date | None = None
@@ -68,7 +67,7 @@ class ListingQuestion:
 
 
 def price_listing(workspace: Workspace, code: str, question: ListingQuestion) -> ListingSheet:
-    """What to ask for a piece on a listing, or what is kept at a given price.
+    """The price of a piece on a listing, or what is kept at a given price.
 
     Raises:
         NotRegisteredError: the listing is not registered.
@@ -76,9 +75,9 @@ def price_listing(workspace: Workspace, code: str, question: ListingQuestion) ->
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date.
         UnreachableTargetError: no price meets the listing's target.
-        MissingMeasuresError: the product lacks what its unit price or its shipping takes.
+        MissingMeasuresError: the product lacks a measure that its unit price or its shipping needs.
         UnknownZoneError: the shipping service has no such zone.
-        DoesNotFitError: the shipping service takes the product in no way.
+        DoesNotFitError: no parcel that the shipping service accepts can hold the product.
     """
     listing = find_listing(workspace, code)
     as_of = question.as_of or workspace.workshop.today()
@@ -88,11 +87,7 @@ def price_listing(workspace: Workspace, code: str, question: ListingQuestion) ->
 
 
 def find_listing(workspace: Workspace, code: str) -> Listing:
-    """The listing, read once for each state of the workshop.
-
-    Raises:
-        NotRegisteredError: there is none.
-    """
+    """The listing, read once for each state of the workshop; raises NotRegisteredError if there is none."""
     key = (workspace.workshop_id, workspace.workshop.revision, "listings", code)
     found: tuple[Listing] | None = workspace.database.memory.find(key)
     if found is None:
@@ -133,7 +128,7 @@ def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: 
 def price_question(
     listing: Listing, as_of: date, kept_at: Decimal | None = None, discount_share: Decimal | None = None
 ) -> PriceQuestion:
-    """What is asked about the price of a piece, when it is asked of a listing."""
+    """The question about the price of a piece that a listing poses."""
     return PriceQuestion(
         product=listing.product,
         quantity=listing.standard_batch,
@@ -155,15 +150,12 @@ class ListedPrice(StrEnum):
 def price_list(
     workspace: Workspace, as_of: date, channel: str | None = None, listed: ListedPrice = ListedPrice.ASKED
 ) -> Iterator[PriceListEntry]:
-    """Every listing with its price, by code, all of one state; one that has none says why instead.
+    """Every listing with its price, or why it has none, by code, from one state of the workshop.
 
     Args:
         as_of: the day of the rates.
-        channel: code of a sales channel, for its listings alone.
-        listed: what its policy asks on the day, or the price that a repricing put in force.
-
-    Raises:
-        InvalidValuesError: the channel is not registered.
+        channel: only listings of this sales channel; raises InvalidValuesError if it is not registered.
+        listed: the price by its policy on the day, or the price in force.
     """
     with workspace.snapshot() as frozen:
         if channel is not None:
@@ -201,7 +193,7 @@ _NO_PRICE_IN_FORCE = "no price in its currency is in force; apply a repricing fi
 def _entry(
     workspace: Workspace, code: str, listing: Listing, as_of: date, question: PriceQuestion | None
 ) -> PriceListEntry:
-    """The entry, with the price that the question is about; None if there is no price."""
+    """The entry of a listing; the question is None if it has no price."""
     costing = prepare(workspace, references_in(listing), as_of)
     product = costing.surroundings.catalogue.products[listing.product]
     if question is None:

@@ -1,4 +1,4 @@
-"""What becomes of each listing's price on a day: one look at the listings, in one state of the workshop."""
+"""How the price of each listing would change on a day, computed from one state of the workshop."""
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -40,21 +40,21 @@ from service.workflows.workspace import Workspace
 
 
 class _UnpricedError(Exception):
-    """Why a listing has no price, in words."""
+    """A listing has no price; the message says why."""
 
 
 class Found(NamedTuple):
-    """What was found of one listing.
+    """The result for one listing.
 
     Attributes:
         change: as it is shown, the data of a `PriceChange`.
-        decision: what becomes of its price.
-        previous_id: the repricing that the price in force is from, as text.
-        price: what is asked now; with its cost and margin None where it is unpriced.
+        decision: whether and how its price changes.
+        previous_id: the repricing that set the price in force, as text.
+        price: the new price; like all that follows None if it is unpriced.
         currency: of the price.
         unit_cost: in the workshop's currency, unrounded.
         margin_share: as it is shown.
-        bill: what its batch consumes; None where it is unpriced.
+        bill: bill of resources of its standard batch.
     """
 
     change: dict[str, Any]
@@ -68,7 +68,7 @@ class Found(NamedTuple):
 
 
 class Look:
-    """One look at listings, by the rates of a day.
+    """Prices listings by the rates of a day.
 
     Attributes:
         card: the rates in force on the day, what-if terms included.
@@ -80,13 +80,10 @@ class Look:
         """Load the rates.
 
         Args:
-            workspace: a snapshot, with the workshop as it is in it.
-            request: with the rules and what is confirmed.
+            workspace: a snapshot.
+            request: has the rules and the confirmed listings.
             as_of: the day of the rates.
-            what_if: terms in place of those in force.
-
-        Raises:
-            InvalidValuesError: a what-if rate does not fit what it is for.
+            what_if: terms in place of those in force; raises InvalidValuesError if one does not fit its resource.
         """
         if what_if:
             check_what_if(workspace, what_if)
@@ -113,12 +110,7 @@ class Look:
         self._costs_of_bills = Remembered(200)
 
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
-        """What was found of each listing, by code; no more than some hundred of them are in memory.
-
-        Args:
-            narrowing: which listings.
-            after: beyond this code.
-        """
+        """The results by listing code, after the code `after`; at most some hundred are in memory."""
         with self._workspace.reading() as connection:
             for rows in prices_in_force.listings_with_prices(connection, self._workspace.workshop_id, narrowing, after):
                 yield from self._of_rows(rows)
@@ -149,7 +141,7 @@ class Look:
         _, price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
-        price = half_up(price, aim.decimals)  # it is a multiple of the minor unit; now in its digits too
+        price = half_up(price, aim.decimals)  # a multiple of the minor unit already; now with its number of digits
         writer, cost = self._writer, self._writer.cost(costs.full)
         margin = writer.share(aim.margin(price, in_sale))
         now = writer.priced(price, currency, cost, margin)
@@ -172,7 +164,7 @@ class Look:
         return Found(change, decided, row.repricing_id, price, currency, costs.full, margin, bill)
 
     def _old(self, row: ListingRow, since: Before, cost: Decimal) -> dict[str, Any]:
-        """The price in force."""
+        """The price in force, with the day and id of the repricing that set it."""
         found = self._writer.priced(row.price, row.currency, cost, row.margin_share)
         found["as_of"], found["repricing"] = since.as_of, since.repricing
         return found
@@ -187,11 +179,11 @@ class Look:
     def _judged(
         self, row: ListingRow, conditions: Conditions, new: Decimal, in_sale: UnitCosts
     ) -> tuple[Decision, str | None, str | None]:
-        """What becomes of the price in force, the margin that it keeps now, and by what share it would move."""
+        """The decision on the price in force, its margin at the new cost, and the share by which the price moves."""
         if row.currency != conditions.currency:
             return Decision.CHANGED, None, None
         aim, rules, old = conditions.aim, self._request.rules, row.price
-        assert aim is not None  # it was asked for a price
+        assert aim is not None  # it has priced the listing
         decided = decision(
             old,
             new,
@@ -203,7 +195,7 @@ class Look:
         return decided, share(aim.margin(old, in_sale)), share(move_share(old, new))
 
     def _effects(self, since: Before, row: ListingRow, bill: FoundBill, change: Decimal) -> Effects:
-        """What each change contributed to the change in cost."""
+        """The part of each cause in the change in cost."""
         effects = self._moves.effects(since, bill)
         if bill.is_new or row.bill_now is not None:
             left = product_effect(change, [amount for _, _, amount in effects], row.unit_cost)
@@ -212,7 +204,7 @@ class Look:
         return effects
 
     def _costs(self, found: FoundBill) -> UnitCosts:
-        """What a piece costs; alike for every listing of a batch."""
+        """A piece's cost, computed once for all listings with the same bill."""
         costs: UnitCosts = self._costs_of_bills.of(found.text, lambda: self._costs_of(found.bill))
         return costs
 
@@ -235,7 +227,7 @@ class Look:
         return MissingRatesError(self.card.as_of, unrated)
 
     def figures(self) -> RepricingFigures:
-        """What was found of all listings together."""
+        """The figures of all listings so far."""
         counts = {each.value: self._counts[each.value] for each in Decision}
         return RepricingFigures(
             summary=RepricingSummary(listings=self._counts.total(), **counts),
@@ -244,7 +236,7 @@ class Look:
         )
 
     def basis(self) -> RepricingBasis:
-        """The rates that were used."""
+        """The rates used so far."""
         table = self._rating.table
         used = [whole_of(part) for part in self._used]
         resources = dict.fromkeys((*sorted(used), *table.shares, *sorted(self._sales.used)))
@@ -264,14 +256,7 @@ class Look:
         )
 
 
-_NOTHING_FOUND: dict[str, Any] = {
-    "old": None,
-    "new": None,
-    "kept_margin_share": None,
-    "move_share": None,
-    "effects": (),
-    "problem": None,
-}
+_NO_PRICES = dict.fromkeys(("old", "new", "kept_margin_share", "move_share"))
 
 
 def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
@@ -281,6 +266,8 @@ def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
         "product": row.facts["product"],
         "channel": row.facts["channel"],
         "decision": decided.value,
-        **_NOTHING_FOUND,
+        **_NO_PRICES,
+        "effects": (),
+        "problem": None,
         **found,
     }

@@ -1,4 +1,4 @@
-"""What moved between the rates that prices in force were found with and the rates of now."""
+"""The changes between the rates that set the prices in force and the present rates."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,14 +22,14 @@ from service.workflows.workspace import Workspace
 
 @dataclass(slots=True)
 class Before:
-    """What moved since some repricing.
+    """The rates of an earlier repricing.
 
     Attributes:
         repricing: its id, as text.
         as_of: the day of its rates, as text.
-        comparison: of its rates with those of now.
-        seen: the places of the changes that contributed to any cost looked at.
-        effects: on what bills consume, by the bill's text.
+        comparison: of its rates with the present ones.
+        seen: places of the changes that contributed to any cost so far.
+        effects: of the changes on each bill, by its text.
     """
 
     repricing: str
@@ -40,31 +40,23 @@ class Before:
 
 
 class RateMoves:
-    """Compares the rates of earlier repricings with those of now."""
+    """Compares the rates of earlier repricings with the present ones."""
 
     def __init__(
         self, workspace: Workspace, table: RateTable, pools: Mapping[str, Overhead], exchange: Exchange
     ) -> None:
-        """Begin.
-
-        Args:
-            workspace: whose repricings.
-            table: the unit rates of now.
-            pools: the overhead pools of now, by resource.
-            exchange: of now.
-        """
         self._workspace, self._table = workspace, table
         self._pools, self._exchange = pools, exchange
         self._befores = Remembered(1_000)
         self._moved: dict[tuple[object, ...], RateChange] = {}
 
     def since(self, repricing_id: str) -> Before:
-        """What moved since a repricing."""
+        """The rates of a repricing, compared with the present ones."""
         found: Before = self._befores.of(repricing_id, lambda: self._before(UUID(repricing_id)))
         return found
 
     def effects(self, before: Before, bill: FoundBill) -> Effects:
-        """What each change contributed to the cost of a piece; alike for every listing of a batch."""
+        """The part of each change in the cost of a piece; computed once for listings with the same bill."""
         found: Effects = before.effects.of(bill.text, lambda: self._effects(before, bill.bill))
         return found
 
@@ -94,7 +86,7 @@ class RateMoves:
         return Before(str(repricing_id), basis.table.as_of.isoformat(), comparison, set(), Remembered(200))
 
     def _converted_anew(self, basis: RepricingBasis, resource: str) -> Mapping[str, Decimal]:
-        """The unit rates of then with the exchange rates of now; nothing where there are none."""
+        """The unit rates of that time at present exchange rates; empty if these are missing."""
         try:
             return unit_rates(basis.card, [resource], self._pools, self._exchange)
         except PugmillError:

@@ -1,4 +1,4 @@
-"""Pricing listings anew when rates change: a preview, its application as a whole, and the way back."""
+"""Repricing of listings when rates change: preview and application."""
 
 from collections.abc import Generator, Iterator, Mapping
 from contextlib import contextmanager
@@ -29,12 +29,12 @@ _REASONS = 5
 
 
 class Preview:
-    """What a repricing would do: a look at what a request is about, in one state of the workshop.
+    """What a repricing would do, computed from one state of the workshop.
 
     Attributes:
-        workspace: with the workshop as it is in that state.
-        request: what was asked for, with the day of the rates.
-        tag: of the state and the request; an application that names it does just this or nothing.
+        workspace: with the workshop in that state.
+        request: with the day of the rates filled in.
+        tag: of the state and the request; an application with this tag does just this or nothing.
     """
 
     def __init__(self, workspace: Workspace, request: RepricingRequest, what_if: WhatIf | None) -> None:
@@ -46,10 +46,10 @@ class Preview:
         self._narrowing = narrowing(self.workspace, scope_of(request, what_if), self._look.card)
 
     def changes(self, after: str = "") -> Generator[dict[str, Any], None, None]:
-        """The data of a `PriceChange` for each listing whose price does not stay, or for all if that is asked for.
+        """The data of a `PriceChange` for each listing whose price changes, or for all if the request includes them.
 
         Args:
-            after: beyond this listing; what is found together counts only if it is looked at from the beginning.
+            after: only listings after this code. The figures are complete only if it is empty.
 
         Raises:
             InvalidValuesError: the scope selects no listing.
@@ -59,11 +59,10 @@ class Preview:
         return (each.change for each in found if self.is_shown(each))
 
     def is_shown(self, found: Found) -> bool:
-        """Whether a change is to be told."""
         return found.decision not in STAYING or self.request.include_unchanged
 
     def found(self) -> Iterator[Found]:
-        """What was found of each listing in the scope; raises as `changes` does."""
+        """The result for each listing in the scope; raises as `changes` does."""
         reasons: list[str] = []
         for found in self._look.found(self._narrowing):
             if found.decision is Decision.UNPRICED and len(reasons) < _REASONS:
@@ -76,22 +75,22 @@ class Preview:
             self._check_not_empty()
 
     def _check_not_empty(self) -> None:
-        """A scope that rests on rates may be empty; one that selects what no listing has is a mistake."""
+        """A scope of changed rates may select nothing; a channel, product or tag without listings is a mistake."""
         scope = self.request.scope
         if scope is None or not (scope.channel or scope.product or scope.tag):
             return
         bare = replace(self._narrowing, things=None)
-        assert self.request.as_of is not None  # it was put in
+        assert self.request.as_of is not None  # filled in at the beginning
         look = Look(self.workspace, self.request, self.request.as_of)
         if next(look.found(bare), None) is None:
             raise InvalidValuesError([InvalidValueError(("scope",), "selects no listing at all; check its members")])
 
     def figures(self) -> RepricingFigures:
-        """What was found so far, all listings together."""
+        """The figures of all listings so far."""
         return self._look.figures()
 
     def basis(self) -> RepricingBasis:
-        """The rates that were used so far."""
+        """The rates used so far."""
         return self._look.basis()
 
 
@@ -99,12 +98,8 @@ class Preview:
 def preview(workspace: Workspace, request: RepricingRequest, what_if: WhatIf | None = None) -> Iterator[Preview]:
     """What applying the request would do; nothing is stored.
 
-    Args:
-        request: what is asked for.
-        what_if: terms in place of those in force.
-
     Raises:
-        InvalidValuesError: the scope names what is not registered; a what-if rate does not fit.
+        InvalidValuesError: the scope names something that is not registered, or a what-if rate does not fit.
         MissingRatesError: a resource that the scope names has no rate on the day.
     """
     with workspace.snapshot() as frozen:
@@ -112,7 +107,7 @@ def preview(workspace: Workspace, request: RepricingRequest, what_if: WhatIf | N
 
 
 def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) -> str:
-    """Tells whether two requests would find the same in the same state; what is confirmed is no part of it."""
+    """A tag of the state, the request and the what-if rates, regardless of what is confirmed or shown."""
     asked = replace(request, confirmed=(), confirm_all=False, include_unchanged=False)
     supposed = {resource: to_text(terms) for resource, terms in sorted((what_if or {}).items())}
     told = to_bytes([str(workshop.workshop_id), workshop.revision, to_text(asked), supposed])
@@ -121,12 +116,12 @@ def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Application:
-    """What applying did.
+    """The result of applying a request.
 
     Attributes:
-        request: what was asked for, with its day.
-        figures: what was found of all listings together.
-        repricing: what was recorded; None where there was nothing to change.
+        request: with the day of the rates filled in.
+        figures: of all listings together.
+        repricing: what was recorded; None if no price changed.
     """
 
     request: RepricingRequest
@@ -135,18 +130,18 @@ class Application:
 
 
 def apply(workspace: Workspace, request: RepricingRequest, expected: Precondition) -> Application:
-    """Put the prices in force that the request finds, all of them or none, with a record of every change.
+    """Put the prices that the request finds in force, all or none, with a record of every change.
 
-    It looks without holding anybody up, and looks again if something was changed meanwhile; if that goes on, nobody
-    else may change anything while it looks.
+    Prices are computed without the workshop's lock, and again if it has changed meanwhile; after some attempts they
+    are computed under the lock.
 
     Args:
-        request: what is asked for.
-        expected: whether the tag of the state and the request is what the caller saw at the preview.
+        request: the listings and the rules.
+        expected: whether the tag is the one that the caller saw in the preview.
 
     Raises:
-        StalePreviewError: it is not.
-        InvalidValuesError: the scope names what is not registered, or no listing.
+        StalePreviewError: the tag is a different one.
+        InvalidValuesError: the scope names something that is not registered, or no listing.
         MissingRatesError: a resource that the scope names has no rate on the day.
         NothingPricedError: no listing in the scope can be priced.
     """
@@ -162,15 +157,10 @@ def apply(workspace: Workspace, request: RepricingRequest, expected: Preconditio
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Looked:
-    """What a look found, ready to be recorded.
+    """A preview ready to be recorded.
 
     Attributes:
-        workspace: with the workshop as it was.
-        request: what was asked for, with its day.
-        tag: of the state and the request.
-        figures: what was found of all listings together.
-        basis: what it was found with.
-        spool: a line for each change.
+        spool: a line of JSON for each change and each new bill.
     """
 
     workspace: Workspace
@@ -231,7 +221,7 @@ def _looked(workspace: Workspace, request: RepricingRequest, expected: Precondit
 
 
 def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
-    """What is to be stored of a listing: the row of its change, the bill that was found anew, or nothing."""
+    """The rows to be stored for a listing: its change, its new bill, or nothing."""
     comes, bill = found.decision in COMING_INTO_FORCE, found.bill
     kept_bill = None
     if bill is not None and bill.is_new and not comes and found.previous_id is not None:
@@ -253,7 +243,7 @@ def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
 
 
 def _stale(workspace: Workspace, expected: Precondition) -> StalePreviewError:
-    """Why the caller's tag is none of now: the newest repricings tell whether it was applied."""
+    """The error for an unknown tag; the newest repricings show whether it was applied already."""
     with workspace.reading() as connection:
         for each in repricings.page_of_repricings(connection, workspace.workshop_id, before=None, limit=100):
             if expected(each.tag):

@@ -1,4 +1,4 @@
-"""Repricings that were applied: read, rolled back, and the prices that they put in force on a listing."""
+"""Applied repricings: read, rolled back, and the prices that they set on a listing."""
 
 from dataclasses import replace
 from uuid import UUID
@@ -17,17 +17,17 @@ from service.workflows.workspace import Workspace
 
 
 def tag_of(repricing: Repricing) -> str:
-    """Tells its state: nothing of a repricing changes but that it is rolled back."""
+    """The tag of its state: only a rollback changes a repricing."""
     return tag(repricing.id, "applied" if repricing.rolled_back_at is None else "rolled-back")
 
 
 def roll_back(workspace: Workspace, repricing_id: UUID, precondition: Precondition = always) -> Repricing:
-    """Put the prices back in force that a repricing took the place of, all of them or none.
+    """Restore the prices that a repricing replaced, all or none.
 
     Raises:
-        PreconditionFailedError: the caller had seen another state.
+        PreconditionFailedError: the state has changed since the caller read it.
         NotRegisteredError: the workshop has no such repricing.
-        SupersededError: it is rolled back already, or a later one has changed a price of its own.
+        SupersededError: it is rolled back already, or a later repricing has changed one of its prices.
     """
     with workspace.changing() as connection:
         found = _repricing(connection, workspace, repricing_id)
@@ -42,11 +42,7 @@ def roll_back(workspace: Workspace, repricing_id: UUID, precondition: Preconditi
 
 
 def find_repricing(workspace: Workspace, repricing_id: UUID) -> Repricing:
-    """The repricing as it was applied.
-
-    Raises:
-        NotRegisteredError: the workshop has no such repricing.
-    """
+    """The repricing as it was applied; raises NotRegisteredError if the workshop has none with this id."""
     with workspace.reading() as connection:
         return _repricing(connection, workspace, repricing_id)
 
@@ -65,22 +61,14 @@ def list_repricings(workspace: Workspace, *, before: UUID | None, limit: int) ->
 
 
 def list_changes(workspace: Workspace, repricing_id: UUID, *, after: str, limit: int) -> list[tuple[str, str]]:
-    """A page of a repricing's changes: each listing with the JSON text of its `PriceChange`, beyond a listing.
-
-    Raises:
-        NotRegisteredError: the workshop has no such repricing.
-    """
+    """A page of a repricing's changes: listing and JSON text of its `PriceChange`; raises NotRegisteredError."""
     with workspace.reading() as connection:
         _repricing(connection, workspace, repricing_id)
         return repricings.page_of_changes(connection, workspace.workshop_id, repricing_id, after=after, limit=limit)
 
 
 def price_history(workspace: Workspace, listing: str, *, before: UUID | None, limit: int) -> list[PriceHistoryEntry]:
-    """A page of the prices that came into force on a listing, newest first.
-
-    Raises:
-        NotRegisteredError: the listing is not registered.
-    """
+    """A page of the prices that came into force on a listing, newest first; raises NotRegisteredError."""
     find_one(workspace, Thing("listings", listing))
     with workspace.reading() as connection:
         return repricings.page_of_history(connection, workspace.workshop_id, listing, before=before, limit=limit)

@@ -1,4 +1,4 @@
-"""Which listings a repricing looks at: those that rest on what changed, through any depth, and no others."""
+"""Which listings a repricing covers: those that depend, at any depth, on what changed."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time
@@ -20,7 +20,7 @@ from service.workflows.workspace import Workspace
 
 
 def scope_of(request: RepricingRequest, what_if: WhatIf | None) -> RepricingScope:
-    """What a request's scope is; where what-if rates are supposed and it says nothing else, what rests on them."""
+    """The request's scope; with what-if rates and no other resources, what depends on those rates."""
     scope = request.scope or RepricingScope()
     if what_if and scope.resources is None and scope.changed_since is None:
         return replace(scope, resources=tuple(what_if))
@@ -30,12 +30,8 @@ def scope_of(request: RepricingRequest, what_if: WhatIf | None) -> RepricingScop
 def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Narrowing:
     """Which listings a scope narrows to.
 
-    Args:
-        scope: what narrows them.
-        card: the rates in force on the day.
-
     Raises:
-        InvalidValuesError: the scope names what is not registered.
+        InvalidValuesError: the scope names something that is not registered.
         MissingRatesError: a resource that it names has no rate on the day.
     """
     things: list[Thing] | None = None
@@ -48,7 +44,7 @@ def narrowing(workspace: Workspace, scope: RepricingScope, card: RateCard) -> Na
     if scope.resources is not None:
         _check_rated(workspace, scope.resources, card)
     if things is not None and any(collection == "overheads" for collection, _ in things):
-        things = None  # every product has its share of a pool
+        things = None  # every product carries a share of a pool
     return Narrowing(things=things, channel=scope.channel, product=scope.product)
 
 
@@ -81,7 +77,7 @@ def _check_rated(workspace: Workspace, resources: tuple[str, ...], card: RateCar
 
 
 def _changed_since(connection: Connection, workspace: Workspace, as_of: date, since: date) -> list[Thing] | None:
-    """What has a rate that changed after a day; None for everything, where exchange rates did."""
+    """Resources whose rate changed after a day; None for all, if exchange rates changed."""
     begun = datetime.combine(since, time.min, ZoneInfo(workspace.workshop.time_zone)).astimezone(UTC)
     if exchange.has_changed_since(connection, workspace.workshop_id, as_of, since, begun):
         return None

@@ -1,4 +1,4 @@
-"""Under which conditions listings are sold: alike for all of a channel, a currency, a tax and a policy."""
+"""The conditions of sale that listings share: channel, currency, tax and policy."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -26,12 +26,12 @@ _ROOM = 500_000
 
 @dataclass(slots=True)
 class Conditions:
-    """Under which some listings are sold.
+    """Conditions under which some listings are sold.
 
     Attributes:
         currency: of sale.
-        aim: what is aimed at; None where there is a problem.
-        convert: a cost in the currency of sale; None where there is a problem.
+        aim: the policy applied to the sale; None if there is a problem.
+        convert: converts a cost into the currency of sale; None if there is a problem.
         problem: why nothing can be sold under them.
     """
 
@@ -42,23 +42,15 @@ class Conditions:
 
 
 class SaleConditions:
-    """Finds conditions by the rates of a day.
+    """Finds conditions of sale by the rates of a day.
 
     Attributes:
-        used: resources whose terms the conditions found so far rest on.
+        used: resources whose terms the conditions so far depend on.
     """
 
     def __init__(
         self, workspace: Workspace, card: RateCard, exchange: Exchange, facts: Mapping[str, Mapping[str, Any]]
     ) -> None:
-        """Begin.
-
-        Args:
-            workspace: to read products from that are shipped.
-            card: every rate in force.
-            exchange: of the same day.
-            facts: what is registered of the conditions of sales.
-        """
         self._workspace, self._exchange = workspace, exchange
         self._found, self._products = Remembered(10_000), Remembered(1_000)
         self.used: set[str] = set()

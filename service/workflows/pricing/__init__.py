@@ -1,1 +1,1 @@
-"""What to ask for a piece, by the way it is sold."""
+"""The price of a piece, by how it is sold."""

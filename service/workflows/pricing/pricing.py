@@ -1,4 +1,4 @@
-"""What to ask for a product, and what is kept at a price."""
+"""The price of a product, and what is kept at a price."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -24,28 +24,28 @@ from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlemen
 from service.workflows.workspace import Workspace
 
 _VALUE = ("value",)
-"""What a target is measured by; for the inverse question it has no meaning."""
+"""The value of a target, which the inverse question does not use."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceSheet(CostedBatch):
-    """What to ask for a product, and what is kept.
+    """The price of a product, and what is kept of it.
 
     Attributes:
         product: its code.
-        quantity: pieces in the batch that the cost is taken from.
+        quantity: pieces in the batch whose cost is used.
         as_of: the date of the rates.
         currency: of the price, and of every amount that does not say otherwise.
         tax: code of the tax, if any.
         channel: code of the sales channel, if any. Each order is for one piece.
-        policy: what was aimed at; None for the inverse question.
-        price_per_piece: the price with every term of the way.
-        cash_price: what is paid for a piece in cash, tax included; none where cash is not rounded.
-        shipping: how a piece is sent and what that costs, where a shipping service is named.
-        discount: what the discount that was asked about does.
-        settlement: what comes home, where the sale goes through a channel or is in another currency.
+        policy: how the price was found; null for the inverse question.
+        price_per_piece: the price with every step of its calculation.
+        cash_price: the price of a piece in cash, tax included; null if cash is not rounded in this currency.
+        shipping: how a piece is sent and what that costs, if a shipping service is named.
+        discount: the effect of the discount that was asked about.
+        settlement: the payout and profit, if the sale goes through a channel or is in another currency.
         rates_valid_from: the first day of the terms of tax, channel and shipping, by resource.
-        exchange_rates: the published days that amounts were converted with.
+        exchange_rates: the exchange rates used.
         warnings: what looks implausible about the product.
         cautions: where the work or the product can hurt someone; a price never implies fitness for a use.
     """
@@ -65,11 +65,11 @@ class PriceSheet(CostedBatch):
 
 
 def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
-    """What to ask for a piece of a batch, or what is kept at a given price.
+    """The price of a piece of a batch, or what is kept at a given price.
 
     Raises:
         NotRegisteredError: the product is not registered.
-        InvalidValuesError: something else that is named is not, or a price, a step or an ending is finer than the
+        InvalidValuesError: something else named is not registered, or a price, a step or an ending is finer than the
             currency's minor unit.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date.
@@ -86,14 +86,11 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
 
 def _check_grid(question: PriceQuestion, currency: str) -> None:
     try:
-        problems = [
-            *(
-                each
-                for each in question.policy.grid_problems(currency)
-                if question.kept_at is None or each.path != _VALUE
-            ),
+        found = (
+            *question.policy.grid_problems(currency),
             *minor_unit_problems(("kept_at",), [question.kept_at], currency),
-        ]
+        )
+        problems = [each for each in found if question.kept_at is None or each.path != _VALUE]
     except UnknownCurrencyError as error:
         problems = [InvalidValueError(("currency",), str(error))]
     if problems:
@@ -102,7 +99,7 @@ def _check_grid(question: PriceQuestion, currency: str) -> None:
 
 @exactly
 def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> PriceSheet:
-    """The price sheet, when everything it takes is loaded; raises as price_product does."""
+    """The price sheet, from loaded data; raises as `price_product` does."""
     _check_grid(question, question.route.currency or workspace.workshop.currency)
     resources = question.route.resources()
     batch = (question.product, question.quantity)
@@ -132,10 +129,10 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
 
 
 def price_on_the_way(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> tuple[SaleWay, Price]:
-    """How a piece is sold and at which price, where its batch is costed already; raises as price_product does.
+    """How a piece is sold and its price, from the cost sheet of its batch; raises as `price_product` does.
 
     Args:
-        costing: with what the question names, each with a rate.
+        costing: has a rate for everything that the question names.
         question: how the piece is sold.
         sheet: what the batch costs.
         home: the workshop's currency.

@@ -1,4 +1,4 @@
-"""The way from a cost to a price: under which conditions a piece is sold, and what of it comes home."""
+"""From cost to price: the conditions of sale of a piece, and its proceeds."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -27,13 +27,13 @@ from service.workflows.costing.costing import Costing
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceQuestion:
-    """What is asked about a price.
+    """A question about a price.
 
     Attributes:
         product: its code.
-        quantity: pieces in the batch that the cost is taken from.
+        quantity: pieces in the batch whose cost is used.
         as_of: the date of the rates.
-        policy: how the price is found; for the inverse question, its floor and display alone count.
+        policy: how the price is found; the inverse question uses only its floor and display.
         route: how a piece is sold.
         kept_at: the inverse question: what is kept at this price.
         discount_share: what a discount of this share of the price would do.
@@ -50,11 +50,11 @@ class PriceQuestion:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settlement:
-    """What comes home from the sale of a piece.
+    """The payout of the sale of a piece, and its profit.
 
     Attributes:
         payout: what the channel pays out, tax included, after its fees and conversion, in its payout currency.
-        proceeds: what is left of it for cost and profit, in the workshop's currency.
+        proceeds: the part of it left for cost and profit, in the workshop's currency.
         full_cost: of a piece, in the workshop's currency.
         profit: proceeds less full cost, in the workshop's currency.
     """
@@ -66,10 +66,10 @@ class Settlement:
 
 
 def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
-    """The conditions under which a piece is sold; raises as price_product does.
+    """The conditions under which a piece is sold; raises as `price_product` does.
 
     Args:
-        costing: with what the question names, and the product if it is shipped.
+        costing: with everything that the question names, and the product if it is shipped.
         question: its policy, batch and day do not matter.
         home: the workshop's currency.
     """
@@ -80,7 +80,7 @@ def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
 
 
 class SaleWay:
-    """The way from a cost sheet to a price, under the conditions that the question names."""
+    """From a cost sheet to a price, under the conditions that the question names."""
 
     def __init__(self, costing: Costing, question: PriceQuestion, home: str) -> None:
         self.costing, self.question, self.route, self.home = costing, question, question.route, home
@@ -92,12 +92,11 @@ class SaleWay:
         )
 
     def _conditions(self) -> tuple[ShippingEstimate | None, ShippingStatement | None, Sale]:
-        """How a piece is sent and under which conditions it is sold; alike for every batch and policy."""
+        """Shipping and conditions of sale, the same for every batch and policy."""
         estimate, statement = self._shipped()
         return estimate, statement, self._sale(estimate)
 
     def price(self, sheet: CostSheet) -> Price:
-        """The price that is asked, or looked at."""
         costs = unit_costs(sheet)
         if self.currency != self.home:
             costs = costs.converted(lambda amount: self._converted(amount, self.home))
@@ -105,17 +104,15 @@ class SaleWay:
         return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
 
     def _aim(self) -> Aim:
-        """What is aimed at, alike for every cost."""
         policy, key = self.question.policy, ("aim", self.question.product, self.route, self.question.policy)
         return self.costing.remembered(key, lambda: Aim(policy, self.sale, self.currency))
 
     def discount(self, found: Price) -> DiscountStatement | None:
-        """What the discount that was asked about does."""
         share = self.question.discount_share
         return None if share is None else discount_statement(self.pricing.discount(found.asked, share), self.currency)
 
     def settlement(self, found: Price) -> Settlement | None:
-        """What comes home."""
+        """The payout and its proceeds; None if it goes through no channel in the home currency."""
         if self.channel is None and self.currency == self.home:
             return None
         paid_out = self.sale.paid_out(found.gross_price) - self.sale.conversion_cost(found.gross_price)
@@ -130,11 +127,11 @@ class SaleWay:
 
     @property
     def payout_currency(self) -> str:
-        """The currency that the channel pays out."""
+        """The currency in which the channel pays out."""
         return (self.channel.payout_currency if self.channel else None) or self.currency
 
     def brought_home(self, amount: Decimal) -> Decimal:
-        """An amount of the currency of sale in the workshop's."""
+        """An amount in the currency of sale, converted to the workshop's."""
         return self.costing.exchange.converted(in_currency(amount, self.currency), self.home)
 
     def _converted(self, amount: Decimal, currency: str) -> Decimal:
@@ -159,7 +156,7 @@ class SaleWay:
             raise InvalidValuesError([InvalidValueError(("display",), reason)])
         terms = self._terms("channels", self.route.channel)
         assert isinstance(terms, ChannelRate)  # a channel has no other terms
-        # The sale is remembered: it may hold on to the exchange rates, but not to all that this price was made from.
+        # The sale is kept in memory: it may refer to the exchange rates, but not to the rest of the costing.
         exchange, currency, of_terms = self.costing.exchange, self.currency, terms.currency or self.currency
         return sale_through(
             terms,
@@ -174,7 +171,7 @@ class SaleWay:
         return None if estimate is None else self._converted(estimate.price.amount, estimate.price.currency)
 
     def _shipped(self) -> tuple[ShippingEstimate | None, ShippingStatement | None]:
-        """How a single piece is sent, and the same as it is shown; nothing if no service is named."""
+        """The shipping of a single piece, and its statement; None if no service is named."""
         code, zone = self.route.shipping_service, self.route.shipping_zone
         if code is None or zone is None:
             return None, None

@@ -1,1 +1,1 @@
-"""Quote a batch, find quotations again, and what becomes of them."""
+"""Quote a batch, read quotations, and change their state."""

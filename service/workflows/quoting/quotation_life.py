@@ -1,9 +1,14 @@
-"""What becomes of a quotation: issued, accepted, declined, revised, completed, discarded."""
+"""State changes of a quotation: issued, accepted, declined, revised, completed, discarded.
+
+Each raises NotRegisteredError if the workshop has no such quotation, PreconditionFailedError if its state has changed
+since the caller read it, and QuotationStateError if its state does not allow the change.
+"""
 
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from typing import Any
 from uuid import UUID
 
 from service.domain.quoting.basis import QuotationBasis
@@ -35,14 +40,10 @@ from service.workflows.workspace import Workspace
 
 
 def issue(workspace: Workspace, address: Address, precondition: Precondition = always) -> Quotation:
-    """Give a draft its number: from now on it is promised, and never changes. What it revises is superseded.
+    """Give a draft its number: it is now binding and never changes. The quotation that it revises is superseded.
 
-    An issued one stays as it is, so that who had no answer may ask again.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-        PreconditionFailedError: the caller had seen another state.
-        QuotationStateError: it is no draft any more, its prices hold no longer, or what it revises was accepted.
+    Issuing it again changes nothing, so that a client that got no answer can repeat the request. A draft cannot be
+    issued after its prices have expired, or when the quotation that it revises was accepted.
     """
     with workspace.changing() as connection:
         found = _locked(connection, workspace, address, precondition)
@@ -56,17 +57,7 @@ def issue(workspace: Workspace, address: Address, precondition: Precondition = a
         if found.revises_id is not None:
             _supersede(connection, workspace, found.revises_id, found)
         number = life.next_number(connection, workspace.workshop_id)
-        life.record_event(
-            connection,
-            workspace.workshop_id,
-            found,
-            Event.ISSUED,
-            by=workspace.actor.name,
-            note=number_of(number),
-            status=Status.ISSUED.value,
-            number=number,
-            issued_on=today,
-        )
+        _record(connection, workspace, found, Event.ISSUED, number_of(number), number=number, issued_on=today)
         return get_quotation(connection, workspace, found.id)
 
 
@@ -76,32 +67,28 @@ def _locked(connection: Connection, workspace: Workspace, address: Address, prec
     return found
 
 
+def _record(
+    connection: Connection, workspace: Workspace, quotation: Quotation, event: Event, note: str = "", **changes: Any
+) -> None:
+    by, status = workspace.actor.name, LEADS_TO[event].value
+    life.record_event(connection, workspace.workshop_id, quotation, event, by=by, note=note, status=status, **changes)
+
+
 def _supersede(connection: Connection, workspace: Workspace, revised: UUID, by_which: Quotation) -> None:
     found = get_quotation(connection, workspace, revised)
     check_may_follow(Event.SUPERSEDED, found.name, found.status)
-    life.record_event(
-        connection,
-        workspace.workshop_id,
-        found,
-        Event.SUPERSEDED,
-        by=workspace.actor.name,
-        status=Status.SUPERSEDED.value,
-        superseded_by_id=by_which.id,
-    )
+    _record(connection, workspace, found, Event.SUPERSEDED, superseded_by_id=by_which.id)
 
 
 def accept(
     workspace: Workspace, address: Address, acceptance: AcceptanceRequest, precondition: Precondition = always
 ) -> Quotation:
-    """Keep that the customer takes it, and which of the batch sizes; what that takes to make is promised from now on.
+    """Record that the customer accepts it, with the chosen batch sizes; their working time is promised from now on.
 
     Accepting the same again changes nothing.
 
     Raises:
-        NotRegisteredError: the workshop has no such quotation.
-        PreconditionFailedError: the caller had seen another state.
-        InvalidValuesError: the day is not one on which it could be accepted, or a batch size was not quoted.
-        QuotationStateError: it cannot be accepted.
+        InvalidValuesError: it could not be accepted on that day, or a batch size was not quoted.
     """
     with workspace.changing() as connection:
         found = _locked(connection, workspace, address, precondition)
@@ -113,24 +100,15 @@ def accept(
             if found.acceptance == taken:
                 return found
             raise refused(found.name, found.status, "accepted otherwise", "decline it and quote anew")
-        life.record_event(
-            connection,
-            workspace.workshop_id,
-            found,
-            Event.ACCEPTED,
-            by=workspace.actor.name,
-            note=taken.reference,
-            status=Status.ACCEPTED.value,
-            acceptance=taken,
-            promised=_promised(basis, found.request, taken.quantities),
-        )
-        next_revision(connection, workspace.workshop_id)  # what is promised is a fact that lead times follow from
+        promised = _promised(basis, found.request, taken.quantities)
+        _record(connection, workspace, found, Event.ACCEPTED, taken.reference, acceptance=taken, promised=promised)
+        next_revision(connection, workspace.workshop_id)  # lead times depend on what is promised
         return get_quotation(connection, workspace, found.id)
 
 
 def _promised(basis: QuotationBasis, request: QuotationRequest, quantities: tuple[int, ...]) -> Mapping[str, Decimal]:
-    """Minutes of every machine and labour grade that the batch sizes take which are chosen."""
-    bills = {(bill.product, bill.quantity): bill for bill in basis.bills}  # tools are charged otherwise, not used
+    """Minutes of every machine and labour grade that the chosen batch sizes need."""
+    bills = {(bill.product, bill.quantity): bill for bill in basis.bills}  # the same minutes however tools are charged
     found: dict[str, Decimal] = {}
     for line, quantity in zip(request.lines, quantities, strict=True):
         for resource, minutes in bills[line.product, quantity].minutes.items():
@@ -139,11 +117,11 @@ def _promised(basis: QuotationBasis, request: QuotationRequest, quantities: tupl
 
 
 def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRequest, today: date) -> Acceptance:
-    """What the customer takes, with its totals.
+    """What the customer accepts, with its totals.
 
     Raises:
-        InvalidValuesError: the day is not one on which it could be accepted, or a batch size was not quoted.
-        QuotationStateError: it has expired, and nobody says that the customer accepted before.
+        InvalidValuesError: it could not be accepted on that day, or a batch size was not quoted.
+        QuotationStateError: it has expired, and the request names no earlier day of acceptance.
     """
     before = quotation.acceptance
     accepted_on = acceptance.accepted_on or (before.accepted_on if before is not None else today)
@@ -158,7 +136,7 @@ def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRe
     quantities = chosen_quantities(acceptance.quantities, quotation.figures)
     try:
         figures = chosen_figures(quotation.request, basis, quantities)
-    except InvalidValuesError as error:  # it names a member of what was quoted, and not of the acceptance
+    except InvalidValuesError as error:  # names a member of the quotation request, not of the acceptance
         reason = "are too few for the allowances on the whole, which take off more than they come to; quote them anew"
         raise InvalidValuesError([InvalidValueError(("quantities",), reason)]) from error
     return Acceptance(
@@ -174,13 +152,7 @@ def _taken(quotation: Quotation, basis: QuotationBasis, acceptance: AcceptanceRe
 def decline(
     workspace: Workspace, address: Address, declined: DeclineRequest, precondition: Precondition = always
 ) -> Quotation:
-    """Keep that the customer does not take it, or withdraws; nothing of it is promised any more.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-        PreconditionFailedError: the caller had seen another state.
-        QuotationStateError: it is not issued or accepted.
-    """
+    """Record that the customer declines it or withdraws; its working time is no longer promised."""
     with workspace.changing() as connection:
         found = _locked(connection, workspace, address, precondition)
         if found.status is Status.DECLINED:
@@ -189,13 +161,7 @@ def decline(
 
 
 def complete(workspace: Workspace, address: Address, precondition: Precondition = always) -> Quotation:
-    """Keep that what was accepted has been made: its minutes are free again.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-        PreconditionFailedError: the caller had seen another state.
-        QuotationStateError: it is not accepted.
-    """
+    """Record that an accepted order has been made; its working time is free again."""
     with workspace.changing() as connection:
         found = _locked(connection, workspace, address, precondition)
         return found if found.status is Status.COMPLETED else _ended(connection, workspace, found, Event.COMPLETED)
@@ -205,17 +171,7 @@ def _ended(
     connection: Connection, workspace: Workspace, quotation: Quotation, event: Event, note: str = ""
 ) -> Quotation:
     check_may_follow(event, quotation.name, quotation.status)
-    status = LEADS_TO[event].value
-    life.record_event(
-        connection,
-        workspace.workshop_id,
-        quotation,
-        event,
-        by=workspace.actor.name,
-        note=note,
-        status=status,
-        promised=None,
-    )
+    _record(connection, workspace, quotation, event, note, promised=None)
     if quotation.status is Status.ACCEPTED:
         next_revision(connection, workspace.workshop_id)
     return get_quotation(connection, workspace, quotation.id)
@@ -224,17 +180,12 @@ def _ended(
 def revise(
     workspace: Workspace, address: Address, request: QuotationRequest | None, precondition: Precondition = always
 ) -> Quotation:
-    """A draft that takes the place of an issued quotation once it is issued itself.
+    """A draft that supersedes an issued quotation once it is issued itself; raises as `quote` does too.
 
     Args:
-        address: of what is revised.
-        request: what is asked for now; the same at today's rates if left out.
-        precondition: what the caller knows of what is revised.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-        PreconditionFailedError: the caller had seen another state.
-        QuotationStateError: it is not issued, or was accepted or superseded. And as `quote` does.
+        address: of the quotation to revise.
+        request: the new request; the same at the present rates if left out.
+        precondition: the state of that quotation that the caller expects.
     """
 
     def check(found: Quotation) -> Quotation:
@@ -245,18 +196,12 @@ def revise(
 
     found = check(find_quotation(workspace, address))
     again = request or replace(found.request, quoted_on=None, valid_until=None)
-    # And once more under the lock: it may have been accepted while the new one was being computed.
+    # Checked again under the lock: it may have been accepted meanwhile.
     return quote(workspace, again, found, lambda connection: check(get_quotation(connection, workspace, found.id)))
 
 
 def discard(workspace: Workspace, address: Address, precondition: Precondition = always) -> None:
-    """Remove a draft, which has been promised to nobody.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-        PreconditionFailedError: the caller had seen another state.
-        QuotationStateError: it is issued.
-    """
+    """Delete a draft."""
     with workspace.changing() as connection:
         found = _locked(connection, workspace, address, precondition)
         if found.status is not Status.DRAFT:

@@ -1,4 +1,4 @@
-"""Quotations read: one, a page of them, what happened to one, and whether it still comes out the same."""
+"""Reading quotations: one, a page, the events of one, and its recomputation."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -21,26 +21,22 @@ from service.workflows.errors import NotRegisteredError
 from service.workflows.workspace import Workspace
 
 Address = UUID | int
-"""A quotation's id, or the count in its number."""
+"""A quotation's id, or the digits of its number as an integer."""
 
 
 def tag_of(quotation: Quotation) -> str:
-    """What tells this state of a quotation from every other: an expired one has not changed and is another."""
-    return tag(quotation.id, quotation.version, quotation.status.value)  # its number is other workshops' too
+    """The tag of its state; it changes when the quotation expires."""
+    return tag(quotation.id, quotation.version, quotation.status.value)  # other workshops use the same numbers
 
 
 def find_quotation(workspace: Workspace, address: Address) -> Quotation:
-    """The quotation as it was given, in the state that it is in today.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-    """
+    """The quotation, in the state that it is in today; raises NotRegisteredError if there is none."""
     with workspace.reading() as connection:
         return get_quotation(connection, workspace, address)
 
 
 def get_quotation(connection: Connection, workspace: Workspace, address: Address) -> Quotation:
-    """The same, in a transaction under way."""
+    """The same, in an open transaction."""
     found = quotations.find_quotation(connection, workspace.workshop_id, address)
     if found is None:
         raise NotRegisteredError(f"quotation {number_of(address) if isinstance(address, int) else address}")
@@ -54,7 +50,7 @@ def _today(quotation: Quotation, workshop: Workshop) -> Quotation:
 def list_quotations(
     workspace: Workspace, *, after: UUID | None, limit: int, status: Status | None = None
 ) -> list[QuotationSummary]:
-    """A page of quotations, oldest first; of all states, or of one."""
+    """A page of quotations, oldest first, in any state or in one."""
     with workspace.reading() as connection:
         found = quotations.page_of_quotations(
             connection, workspace.workshop_id, after=after, limit=limit, status=status, today=workspace.workshop.today()
@@ -64,23 +60,19 @@ def list_quotations(
 
 
 def list_events(workspace: Workspace, address: Address) -> list[QuotationEvent]:
-    """What happened to a quotation, in order.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-    """
+    """The events of a quotation, in order; raises NotRegisteredError if there is no such quotation."""
     with workspace.reading() as connection:
         found = get_quotation(connection, workspace, address)
         return life.events_of(connection, workspace.workshop_id, found.id)
 
 
 def quotation_view(quotation: Quotation, locale: str | None = None) -> QuotationView:
-    """The quotation as the customer reads it, in its own locale or another."""
+    """The quotation in words for the customer, in its own locale or another."""
     return view.quotation_view(quotation_paper(quotation), locale)
 
 
 def quotation_paper(quotation: Quotation) -> QuotationPaper:
-    """What of the quotation is for the customer's eyes."""
+    """The part of the quotation that the customer sees."""
     taken = quotation.acceptance
     return shown(
         QuotationPaper,
@@ -95,14 +87,14 @@ def quotation_paper(quotation: Quotation) -> QuotationPaper:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recomputation:
-    """A quotation computed once more from what was stored with it.
+    """A quotation computed again from what was stored with it.
 
     Attributes:
         id: of the quotation.
         number: of the quotation, if it is issued.
-        agrees: whether every figure that was given is the same, those of what the customer took included.
+        agrees: whether all figures are the same, including those that the customer accepted.
         stored: the figures as they were given.
-        recomputed: the figures as they come out now.
+        recomputed: the figures as they are computed now.
     """
 
     id: UUID
@@ -113,17 +105,13 @@ class Recomputation:
 
 
 def recompute(workspace: Workspace, address: Address) -> Recomputation:
-    """Compute the quotation again from its request and its basis; no current rate is read.
-
-    Raises:
-        NotRegisteredError: the workshop has no such quotation.
-    """
+    """Compute the quotation again from its request and its stored basis; raises NotRegisteredError."""
     with workspace.reading() as connection:
         found = get_quotation(connection, workspace, address)
         basis = quotations.get_basis(connection, workspace.workshop_id, found.id)
         given = quotations.get_given(connection, workspace.workshop_id, found.id)
     again, taken = quotation_figures(found.request, basis), found.acceptance
-    # A figure that quotations did not have yet, such as what a larger batch saves, was not given and cannot differ.
+    # Figures added to quotations later, such as the saving of a larger batch, were not given and cannot differ.
     agrees = trusted(filled(given, encoded(again)), QuotationFigures) == again
     if taken is not None:
         figures = chosen_figures(found.request, basis, taken.quantities)

@@ -1,4 +1,4 @@
-"""Quoting a customer: a draft, with everything it was computed from."""
+"""Quoting: a draft, stored with everything it was computed from."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
@@ -42,8 +42,8 @@ class QuotationPreview:
         valid_until: the last day its prices would hold.
         letterhead: who quotes.
         request: what was asked for.
-        figures: every figure as it would be given; `kept` and `unit_full_cost` are not for the customer's eyes.
-        remarks: warnings for the workshop, cautions for the customer too, as they would be given.
+        figures: all figures; `kept` and `unit_full_cost` are not for the customer.
+        remarks: warnings for the workshop, and cautions for the customer too.
     """
 
     quoted_on: date
@@ -60,20 +60,20 @@ def quote(
     revises: Quotation | None = None,
     check: Callable[[Connection], object] = lambda _connection: None,
 ) -> Quotation:
-    """Price what is asked for and keep the draft with everything it was computed from.
+    """Price the request and store a draft with everything it was computed from.
 
     Args:
-        request: what is asked for.
-        revises: the quotation that it is to take the place of.
-        check: refuses it once more, under the workshop's lock.
+        request: the lines, the customer and the terms.
+        revises: the quotation that it revises.
+        check: runs under the workshop's lock; raises if the draft must not be stored.
 
     Raises:
-        InvalidValuesError: something that is named is not registered, or an amount is too fine for the currency.
+        InvalidValuesError: something named is not registered, or an amount is too fine for the currency.
         MissingRatesError: naming every resource without a rate on the day.
-        MissingExchangeRateError: something cannot be converted on the day.
+        MissingExchangeRateError: an amount cannot be converted on the day.
         UnreachableTargetError: no price meets the policy of a line.
-        UnknownZoneError, MissingMeasuresError, DoesNotFitError: it cannot be shipped so.
-        TooComplexError: it is more than one request may ask for.
+        UnknownZoneError, MissingMeasuresError, DoesNotFitError: it cannot be shipped as asked.
+        TooComplexError: it exceeds the limit of one request.
     """
     while True:
         shown, basis = _previewed(workspace, request)
@@ -83,7 +83,7 @@ def quote(
                 check(connection)
                 life.add_quotation(connection, workspace.workshop_id, quotation, basis, workspace.actor.name)
                 return quotation
-        # A rate or a fact has changed in the meantime: a quotation must not mix two states, so it is made anew.
+        # Something has changed meanwhile: computed again, so that a quotation never mixes two states.
         workspace = workspace.now()
 
 
@@ -99,17 +99,13 @@ def _draft(shown: QuotationPreview, revises: Quotation | None) -> Quotation:
 
 
 def preview(workspace: Workspace, request: QuotationRequest) -> QuotationPreview:
-    """Price what is asked for as `quote` would, and keep nothing.
-
-    Raises:
-        What `quote` raises.
-    """
+    """Price the request as `quote` does, and raise as it does, but store nothing."""
     while True:
         shown, _ = _previewed(workspace, request)
         now = workspace.now()
         if now.workshop.revision == workspace.workshop.revision:
             return shown
-        workspace = now  # as in `quote`: not of two states
+        workspace = now  # as in `quote`
 
 
 def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[QuotationPreview, QuotationBasis]:
@@ -134,7 +130,7 @@ def _letterhead(workshop: Workshop, request: QuotationRequest) -> Letterhead:
 
 
 class _Quoting:
-    """Finds all that a quotation follows from besides its request."""
+    """Finds the basis of a quotation: everything outside its request that its figures depend on."""
 
     def __init__(self, workspace: Workspace, request: QuotationRequest, quoted_on: date) -> None:
         self.workspace, self.request = workspace, request
@@ -143,12 +139,12 @@ class _Quoting:
         self.batches = Batches(self.costing)
 
     def basis(self) -> tuple[QuotationBasis, Remarks]:
-        """Everything outside the request that the figures follow from, and what has to be said beside them."""
+        """The basis, and the remarks made beside the figures."""
         costing, home = self.costing, self.workspace.workshop.currency
         others = [f"taxes/{code}" for code in self.request.taxes()]
         if self.request.shipping is not None:
             others.append(f"shipping-services/{self.request.shipping.service}")
-        costing.exchange.conversion(home, self.currency)  # so that the quotation keeps the rates that it takes
+        costing.exchange.conversion(home, self.currency)  # so that the rates are stored with the quotation
         self._costed(((line, line.quantities) for line in self.request.lines), others)
         self._check_supplied()
         breaks = [(*line.quantity_breaks, *self._found_breaks(line)) for line in self.request.lines]
@@ -171,7 +167,7 @@ class _Quoting:
             breaks=tuple(breaks),
             shipment=None if self.request.shipping is None else self._shipment(self.request.shipping),
         )
-        # What shipping was converted with is known by now.
+        # Shipping may have used further exchange rates.
         return replace(basis, exchange=costing.exchange.used), self._remarks(bills)
 
     def _batch(self, line: QuotationLineRequest, quantity: int) -> Batch:
@@ -180,7 +176,7 @@ class _Quoting:
     def _costed(
         self, lines: Iterable[tuple[QuotationLineRequest, Iterable[int]]], others: Iterable[str] = ()
     ) -> tuple[BillOfResources, ...]:
-        """What each batch consumes, each once."""
+        """The bill of each batch, without repetition."""
         batches = [self._batch(line, quantity) for line, quantities in lines for quantity in quantities]
         found = costed(self.workspace, self.costing, batches, others, self.batches)
         return tuple({(bill.product, bill.quantity, bill.tooling): bill for bill, _ in found}.values())
@@ -198,7 +194,7 @@ class _Quoting:
             raise InvalidValuesError(problems)
 
     def _found_breaks(self, line: QuotationLineRequest) -> tuple[int, ...]:
-        """Quantity breaks beyond those that are asked for."""
+        """Quantity breaks found automatically, besides those in the request."""
         if line.automatic_breaks is None:
             return ()
         convert = self.costing.exchange.conversion(self.workspace.workshop.currency, self.currency)
@@ -224,7 +220,7 @@ class _Quoting:
 
     def _remarks(self, bills: Iterable[BillOfResources]) -> Remarks:
         catalogue = self.costing.surroundings.catalogue
-        by_batch = {(bill.product, bill.quantity): bill for bill in bills}  # whichever way its tools are charged
+        by_batch = {(bill.product, bill.quantity): bill for bill in bills}  # however its tools are charged
         shown = [by_batch[line.product, line.quantity] for line in self.request.lines]
         ready = self._lead_time(shown)
         found = [*self._lateness(ready), *(each for bill in shown for each in warnings(bill, catalogue))]
@@ -236,7 +232,7 @@ class _Quoting:
         )
 
     def _lead_time(self, bills: Sequence[BillOfResources]) -> LeadTime | None:
-        """When all lines could be ready; None where nothing that is known takes time."""
+        """When all lines can be ready; None if no known resource takes time."""
         catalogue = self.costing.surroundings.catalogue
         resources = working_resources(self.workspace, catalogue.machines, catalogue.labour_grades)
         is_rush = self.request.rush_charge is not None
@@ -244,7 +240,7 @@ class _Quoting:
         return None if found.bottleneck is None else found
 
     def _lateness(self, ready: LeadTime | None) -> Iterator[Implausibility]:
-        """That the customer wants it before it can be ready."""
+        """A warning if the order cannot be ready when the customer needs it."""
         needed_by = self.request.needed_by
         if ready is None or needed_by is None or (ready.ready_on is not None and ready.ready_on <= needed_by):
             return

@@ -1,1 +1,1 @@
-"""Register, read, retire, and what things cost from a day on."""
+"""Register, read and retire things, and their dated rates."""

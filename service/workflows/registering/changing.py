@@ -1,4 +1,4 @@
-"""Changing one thing that is registered: from the state that the caller knows, under a revision, and on record."""
+"""Changes one registered thing: checks the precondition, raises the revision, and records the change."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,15 +13,15 @@ from service.workflows.workspace import Workspace
 
 
 class Entry(NamedTuple):
-    """What is to become of one thing.
+    """A change to one thing.
 
     Attributes:
-        what: as a message calls it.
-        subject: as the record calls it.
-        there: what is registered now and the workshop's revision when that last changed; None where nothing is.
-        wanted: what is to be registered instead; None to take it back.
-        save: keeps what is wanted under a revision, or refuses it.
-        gone: how the record calls it if it is taken back.
+        what: its name in messages.
+        subject: its name in the audit trail.
+        there: its present value, and the workshop's revision when that last changed; None if there is none.
+        wanted: its new value; None to remove it.
+        save: stores the new value under a revision, or raises.
+        gone: the action in the audit trail if it is removed.
     """
 
     what: str
@@ -34,12 +34,12 @@ class Entry(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Registering:
-    """What registering did, and what is there after it.
+    """The result of a change.
 
     Attributes:
-        action: as it is on record; None where nothing changed.
+        action: as in the audit trail; None if nothing changed.
         revision: the workshop's revision when the row last changed.
-        state: what is registered now. Where nothing changed, in the digits in which it was first sent.
+        state: the present value; if nothing changed, in the digits in which it was first sent.
     """
 
     action: Action | None
@@ -48,11 +48,7 @@ class Registering:
 
 
 def change(connection: Connection, workspace: Workspace, entry: Entry, precondition: Precondition) -> Registering:
-    """Make of a thing what is wanted, under the workshop's lock; the same again changes nothing.
-
-    Raises:
-        PreconditionFailedError: the caller had seen another state.
-    """
+    """Apply a change under the workshop's lock; the same again changes nothing. Raises PreconditionFailedError."""
     before, revision_now = entry.there or (None, None)
     expect(None if revision_now is None else revision_tag(workspace.workshop, revision_now), precondition, entry.what)
     if revision_now is not None and before == entry.wanted:

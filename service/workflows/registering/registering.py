@@ -1,4 +1,4 @@
-"""Registering what a workshop buys, runs, pays and makes, and what it costs from a date on."""
+"""Registers what a workshop buys, runs, pays and makes, and its dated rates."""
 
 from collections.abc import Iterable, Mapping
 from datetime import date
@@ -24,16 +24,12 @@ from service.workflows.workspace import Workspace
 
 
 def described(thing: Thing) -> str:
-    """How a message calls it, for instance "material 'hdpe-flakes'"."""
+    """Its name in messages, for instance "material 'hdpe-flakes'"."""
     return f"{COLLECTIONS[thing.collection].noun} '{thing.code}'"
 
 
 def find_one(workspace: Workspace, thing: Thing) -> Registration:
-    """What is registered under the code.
-
-    Raises:
-        NotRegisteredError: nothing is, or it is retired.
-    """
+    """What is registered under the code; raises NotRegisteredError if nothing is, or it is retired."""
     with workspace.reading() as connection:
         return _registered(connection, workspace, thing)
 
@@ -46,7 +42,7 @@ def _registered(connection: Connection, workspace: Workspace, thing: Thing) -> R
 
 
 def list_registered(workspace: Workspace, collection: str, *, after: str, limit: int) -> list[Registration]:
-    """A page of what is registered, by code."""
+    """A page of registrations, by code."""
     with workspace.reading() as connection:
         return registrations.page_of_registrations(
             connection, workspace.workshop_id, collection, after=after, limit=limit
@@ -57,10 +53,10 @@ def register(workspace: Workspace, thing: Thing, facts: Registered, precondition
     """Create or replace it; the same again changes nothing.
 
     Raises:
-        InvalidValuesError: it names something that is not registered, or changes what its rates rest on.
+        InvalidValuesError: it names something that is not registered, or changes a field that its rates depend on.
         ProductLoopError: the product would contain itself.
         TooComplexError: sub-assemblies nested too deep.
-        PreconditionFailedError: the caller had seen another state.
+        PreconditionFailedError: the state has changed since the caller read it.
     """
     with workspace.changing() as connection:
         there = registrations.find_registration(connection, workspace.workshop_id, thing)
@@ -116,7 +112,7 @@ def _check_product(connection: Connection, workspace: Workspace, code: str, prod
 def _check_nesting(
     connection: Connection, workspace: Workspace, code: str, product: Product, below: Mapping[str, Product]
 ) -> None:
-    """Name the line of the bill of materials that closes a loop or goes too deep."""
+    """Raises naming the line of the bill of materials that closes a loop or goes too deep."""
     lines = [line.product for line in product.bill_of_materials]
     parts = {each: facts.sub_assemblies() for each, facts in below.items()}
     depths = [0 if part is None else levels(part, parts) + 1 for part in lines]
@@ -135,7 +131,7 @@ def _check_nesting(
 
 
 def _machinery(connection: Connection, workspace: Workspace, product: Product) -> Catalogue:
-    """The machines the product names, and their tariffs."""
+    """The machines that the product names, and their tariffs."""
 
     def facts(collection: str, codes: Iterable[str]) -> dict[str, Registered]:
         return {
@@ -148,12 +144,12 @@ def _machinery(connection: Connection, workspace: Workspace, product: Product) -
 
 
 def retire(workspace: Workspace, thing: Thing, precondition: Precondition = always) -> None:
-    """Take it out of use; its rates and every quotation made with it stay.
+    """Take it out of use; its rates and the quotations made with it stay.
 
     Raises:
         NotRegisteredError: nothing is registered under the code.
         InUseError: something else names it.
-        PreconditionFailedError: the caller had seen another state.
+        PreconditionFailedError: the state has changed since the caller read it.
     """
     with workspace.changing() as connection:
         found = _registered(connection, workspace, thing)
@@ -170,12 +166,12 @@ def retire(workspace: Workspace, thing: Thing, precondition: Precondition = alwa
 
 
 def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition = always) -> Registering:
-    """What something costs from a date on; the same again changes nothing.
+    """Create or replace a rate; the same again changes nothing.
 
     Raises:
         NotRegisteredError: nothing is registered under the code.
         InvalidValuesError: the terms do not fit it.
-        PreconditionFailedError: the caller had seen another state.
+        PreconditionFailedError: the state has changed since the caller read it.
     """
     thing = Thing.of(rate.resource)
     with workspace.changing() as connection:
@@ -198,11 +194,7 @@ def _described_rate(thing: Thing, valid_from: date) -> str:
 
 
 def find_dated_rate(workspace: Workspace, thing: Thing, valid_from: date) -> StoredRate:
-    """The rate that begins on this day.
-
-    Raises:
-        NotRegisteredError: there is none.
-    """
+    """The rate that begins on this day; raises NotRegisteredError if there is none."""
     with workspace.reading() as connection:
         return _rate(connection, workspace, thing, valid_from)
 
@@ -216,11 +208,7 @@ def _rate(connection: Connection, workspace: Workspace, thing: Thing, valid_from
 
 
 def list_rates(workspace: Workspace, thing: Thing, *, after: date | None, limit: int) -> list[DatedRate]:
-    """A page of its rates, by their first day.
-
-    Raises:
-        NotRegisteredError: nothing is registered under the code.
-    """
+    """A page of its rates, by first day; raises NotRegisteredError if nothing is registered under the code."""
     with workspace.reading() as connection:
         _registered(connection, workspace, thing)
         page = rates.page_of_rates(connection, workspace.workshop_id, thing, after=after, limit=limit)
@@ -228,11 +216,11 @@ def list_rates(workspace: Workspace, thing: Thing, *, after: date | None, limit:
 
 
 def withdraw_rate(workspace: Workspace, thing: Thing, valid_from: date, precondition: Precondition = always) -> None:
-    """Take back a rate that was entered by mistake; the one before it holds on.
+    """Delete a rate that was entered by mistake; the one before it remains in force.
 
     Raises:
-        NotRegisteredError: there is none that begins on this day.
-        PreconditionFailedError: the caller had seen another state.
+        NotRegisteredError: no rate begins on this day.
+        PreconditionFailedError: the state has changed since the caller read it.
     """
     with workspace.changing() as connection:
         there = _rate(connection, workspace, thing, valid_from)

@@ -1,1 +1,1 @@
-"""The workshop itself: keys, audit, backups, moving, retries, and whether the database is there."""
+"""Operation of a workshop: keys, audit, backups, moving, retries, and the state of the database."""

@@ -1,4 +1,4 @@
-"""A backup while the service works, and a backup put in the place of the database."""
+"""Back up the database while the service runs, and restore it from a backup."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,14 +17,14 @@ from service.whole_file import scratch_beside, whole_file
 
 
 class ServerDatabaseError(ValueError):
-    """The database is no file: the server's own programs back it up and restore it."""
+    """The database is not a file: back it up and restore it with the server's own programs."""
 
     def __init__(self) -> None:
         super().__init__("the database is no file")
 
 
 class OccupiedError(FileExistsError):
-    """Something is there that would be replaced."""
+    """The file that would be replaced exists."""
 
     def __init__(self, path: Path) -> None:
         super().__init__(f"{path} is there already")
@@ -33,12 +33,12 @@ class OccupiedError(FileExistsError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Restoring:
-    """A backup that has become the database.
+    """The result of a restore.
 
     Attributes:
-        place: of the database.
-        holding: what is in it.
-        replaced: where the database that it has replaced is, if there was one.
+        place: path of the database.
+        holding: its contents.
+        replaced: where the old database is now, if there was one.
     """
 
     place: Path
@@ -47,12 +47,12 @@ class Restoring:
 
 
 def back_up(database: Database, path: Path, *, overwrites: bool) -> Holding:
-    """One state of the database, as a file that is whole and has been looked through before it has its name.
+    """Write one state of the database to a file, which gets its name only when it is complete and checked.
 
     Raises:
         ServerDatabaseError: the database is on a server.
-        OccupiedError: there is a file already, and it is not to be overwritten.
-        UnusableFileError: the database is damaged, or none of this service.
+        OccupiedError: the file exists, and is not to be overwritten.
+        UnusableFileError: the database is damaged, or not one of this service.
     """
     place = _place_of(database)
     if path.exists() and (not overwrites or path.samefile(place)):
@@ -63,13 +63,13 @@ def back_up(database: Database, path: Path, *, overwrites: bool) -> Holding:
 
 
 def restore(database: Database, path: Path, *, replaces: bool) -> Restoring:
-    """Put a backup in the place of the database; all that can be wrong with it is found before that.
+    """Put a backup in the place of the database, after checking it.
 
     Raises:
         ServerDatabaseError: the database is on a server.
-        OccupiedError: there is a database already, and it is not to be replaced.
-        UnusableFileError: the backup is not whole, or none of this service or of this version of it.
-        InUseElsewhereError: the database is being used.
+        OccupiedError: a database exists, and is not to be replaced.
+        UnusableFileError: the backup is incomplete, or not one of this service, or of a newer version.
+        InUseElsewhereError: the database is in use.
     """
     place = _place_of(database)
     holding_of(path)

@@ -1,4 +1,4 @@
-"""Making workshops, and giving out and taking back their keys."""
+"""Create workshops; create and revoke their keys."""
 
 from typing import Any
 from uuid import UUID
@@ -10,20 +10,20 @@ from service.store.workshop.workshops import Access, ApiKey, Workshop
 
 
 def open_with(database: Database, key: str) -> Access | None:
-    """What a key opens; None if it is unknown or revoked."""
+    """The access that a key gives; None if it is unknown or revoked."""
     with database.reading() as connection:
         return workshops.find_access(connection, key)
 
 
 def create_workshop(database: Database, workshop: Workshop, key_name: str, by: Actor = COMMAND_LINE) -> str:
-    """Keep a new workshop and give out its first key, which may read and write; it is never shown again."""
+    """Store a new workshop and return its first key, which may read and write; it is never shown again."""
     with database.writing() as connection:
         workshops.add_workshop(connection, workshop)
         return add_key(connection, workshop.workshop_id, key_name, frozenset({"read", "write"}), by)
 
 
 def add_key(connection: Connection, workshop_id: UUID, name: str, scopes: frozenset[str], by: Actor) -> str:
-    """Another key, on record, in a transaction under way; never shown again."""
+    """Create and record another key in an open transaction; it is never shown again."""
     key_id, key = workshops.add_key(connection, workshop_id, name, scopes)
     created = Change(
         subject=key_subject(key_id), action=Action.KEY_CREATED, before=None, after=_without_secret(name, scopes)
@@ -45,19 +45,19 @@ def list_workshops(database: Database) -> list[Workshop]:
 def create_key(
     database: Database, workshop_id: UUID, name: str, scopes: frozenset[str], by: Actor = COMMAND_LINE
 ) -> str:
-    """Another key; never shown again."""
+    """Create another key; it is never shown again."""
     with database.writing() as connection:
         return add_key(connection, workshop_id, name, scopes, by)
 
 
 def list_keys(database: Database, workshop_id: UUID) -> list[ApiKey]:
-    """Every key the workshop was given, oldest first, without their secrets."""
+    """All keys of the workshop, oldest first, without their secrets."""
     with database.reading() as connection:
         return workshops.keys_of(connection, workshop_id)
 
 
 def revoke_key(database: Database, workshop_id: UUID, key_id: UUID, by: Actor = COMMAND_LINE) -> bool:
-    """Close a key for good; whether it was open."""
+    """Revoke a key for good; returns whether it was valid."""
     with database.writing() as connection:
         closed = workshops.revoke_key(connection, workshop_id, key_id)
         if closed is None:

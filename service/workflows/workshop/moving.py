@@ -1,4 +1,4 @@
-"""All that a workshop has as one JSON document, and such a document taken in elsewhere."""
+"""Export all data of a workshop as one JSON document, and import such a document elsewhere."""
 
 from collections.abc import Iterator, Mapping
 from importlib.metadata import version
@@ -20,11 +20,11 @@ VERSION = 1
 
 
 class UnfitDocumentError(ValueError):
-    """A document cannot be taken in; it says where and why, and nothing of it was."""
+    """A document cannot be imported; the message says where and why, and nothing was imported."""
 
 
 def export_workshop(database: Database, workshop_id: UUID) -> Iterator[bytes]:
-    """The workshop in one state, as a JSON document, a row a line."""
+    """One state of the workshop as a JSON document, one row a line."""
     head = {
         "format": FORMAT,
         "version": VERSION,
@@ -44,10 +44,10 @@ def export_workshop(database: Database, workshop_id: UUID) -> Iterator[bytes]:
 
 
 def import_workshop(database: Database, document: Any, key_name: str) -> str:
-    """Take in a workshop, all of it or nothing, and give out a key that opens it; it is never shown again.
+    """Import a workshop, all or nothing, and return a new key for it, which is never shown again.
 
     Raises:
-        UnfitDocumentError: it is no such document, of other tables, or the workshop is there already.
+        UnfitDocumentError: it is not such a document, is of other tables, or the workshop exists already.
     """
     workshop_id, tables = _checked(document)
     try:
@@ -61,7 +61,7 @@ def import_workshop(database: Database, document: Any, key_name: str) -> str:
 
 
 def _checked(document: Any) -> tuple[UUID, Mapping[str, list[Any]]]:
-    """Whose it is, and its tables."""
+    """The workshop's id, and its tables."""
     if not isinstance(document, dict) or document.get("format") != FORMAT or document.get("version") != VERSION:
         raise UnfitDocumentError(f"it is no document of format {FORMAT}, version {VERSION}")
     if document.get("tables_revision") != newest_revision():

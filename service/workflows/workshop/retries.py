@@ -1,4 +1,4 @@
-"""The same request again is done once, and answered alike."""
+"""A repeated request is carried out once and gets the same answer."""
 
 from datetime import timedelta
 from math import ceil
@@ -10,18 +10,18 @@ from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
 from service.workflows.workspace import Workspace
 
 KEPT = timedelta(hours=24)
-"""How long an answer is kept for whoever asks again."""
+"""How long an answer is kept for retries."""
 CUT_OFF = timedelta(seconds=10)
-"""After which a request that has not been answered may be begun anew. Should the first still be at it, only one of
-them is done: whoever keeps its answer first."""
+"""Time after which an unanswered request may be begun again. If the first is still running, only the one that stores
+its answer first takes effect."""
 
 
 def claim(workspace: Workspace, key: str, fingerprint: str) -> Claim:
-    """Begin a request under a key; the claim has the answer if it was given before.
+    """Begin a request under a key; the claim holds the answer if it was given before.
 
     Raises:
-        KeyUsedOtherwiseError: the key came with another request.
-        StillRunningError: the first request with it is still being worked on.
+        KeyUsedOtherwiseError: the key was sent with a different request.
+        StillRunningError: the first request with it has not been answered yet.
     """
     now = clock.now()
     ours = Claim(key=key, fingerprint=fingerprint, claimed_at=now)
@@ -30,7 +30,7 @@ def claim(workspace: Workspace, key: str, fingerprint: str) -> Claim:
         if retries.add_claim(connection, workspace.workshop_id, ours):
             return ours
         found = retries.find_claim(connection, workspace.workshop_id, key)
-        if found is None:  # it has just failed, and left the key free
+        if found is None:  # it has just failed and freed the key
             raise StillRunningError(1)
         if found.fingerprint != fingerprint:
             raise KeyUsedOtherwiseError
@@ -43,17 +43,13 @@ def claim(workspace: Workspace, key: str, fingerprint: str) -> Claim:
 
 
 def keep(workspace: Workspace, claim: Claim, answer: StoredAnswer) -> None:
-    """Keep the answer to a request.
-
-    Raises:
-        StillRunningError: it was begun anew meanwhile, and has been answered there.
-    """
+    """Store the answer to a request; raises StillRunningError if it was begun again and answered meanwhile."""
     with workspace.writing() as connection:
         if not retries.keep_answer(connection, workspace.workshop_id, claim, answer):
             raise StillRunningError(1)
 
 
 def release(workspace: Workspace, claim: Claim) -> None:
-    """Leave the key free for another try: nothing was done."""
+    """Free the key for another try: nothing was done."""
     with workspace.writing() as connection:
         retries.release_claim(connection, workspace.workshop_id, claim)

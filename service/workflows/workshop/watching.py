@@ -1,4 +1,4 @@
-"""Whether the service can do its work."""
+"""Whether the service is ready."""
 
 from dataclasses import dataclass
 
@@ -12,7 +12,7 @@ class Readiness:
     """Whether requests can be answered.
 
     Attributes:
-        is_ready: whether the database answers and its tables are those this code knows.
+        is_ready: whether the database answers and its tables are up to date.
         database: "reachable" or "unreachable".
         migrations: "current", "pending", "newer than this code", or "unknown".
     """
@@ -23,7 +23,7 @@ class Readiness:
 
 
 def readiness(database: Database) -> Readiness:
-    """Ask the database, and compare its migrations with the code's."""
+    """Query the database, and compare its schema revision with the code's."""
     state = find_schema_state(database)
     if state is None:
         return Readiness(is_ready=False, database="unreachable", migrations="unknown")
@@ -32,5 +32,5 @@ def readiness(database: Database) -> Readiness:
 
 
 def find_feed_state(database: Database) -> exchange.FeedState | None:
-    """How old the feed's exchange rates are, whatever workshop has them; None if the database does not answer."""
+    """The age of the feed's exchange rates across workshops; None if the database does not answer."""
     return exchange.find_feed_state(database)
