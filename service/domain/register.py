@@ -31,8 +31,7 @@ class Collection:
         noun: one of them, for messages.
         facts: what is registered about one.
         terms: what its dated rates say; None for what has no rate of its own.
-        fixed_once_rated: fields that must not change while there are rates, because they give the rates
-            their meaning.
+        fixed_once_rated: fields that must not change while there are rates, because they give the rates their meaning.
     """
 
     name: str

@@ -6,7 +6,7 @@ from datetime import date
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import Implausibility
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import ZERO, exactly
@@ -96,7 +96,7 @@ class CostStatement(CostedBatch):
     subtotals: Subtotals
     rates_valid_from: Mapping[str, date]
     exchange_rates: tuple[UsedRates, ...]
-    warnings: tuple[Implausibility, ...]
+    warnings: tuple[PlausibilityWarning, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -106,7 +106,7 @@ def cost_statement(
     *,
     rates_valid_from: Mapping[str, date],
     exchange_rates: tuple[UsedRates, ...] = (),
-    warnings: tuple[Implausibility, ...] = (),
+    warnings: tuple[PlausibilityWarning, ...] = (),
     cautions: tuple[Caution, ...] = (),
 ) -> CostStatement:
     """The sheet with its lines rounded so that they add up to the rounded full cost (largest remainder).

@@ -8,7 +8,7 @@ from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, Co
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.costing.rate_card import RateCard, components_of, sums_of
 from service.domain.costing.rates import Convert
-from service.domain.explaining.traced_facts import written
+from service.domain.explaining.traced_facts import with_traced_figures
 from service.domain.explaining.workbook import Section, Workbook
 from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.making.explosion import bill_of_resources
@@ -18,7 +18,7 @@ from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, Thing, part_of
 from service.domain.values.shown import shown
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 
 MAX_FIGURES = 2_000
 """The most operations, issues of material and lines that are written out; more is no reading for people."""
@@ -51,19 +51,21 @@ def cost_workings(
     Raises:
         TooComplexError: there would be more figures than anybody reads.
     """
-    pieces, known = Written(statement.quantity, label="good pieces in the batch"), written(catalogue)
+    pieces, known = Traced(statement.quantity, label="good pieces in the batch"), with_traced_figures(catalogue)
     bill = bill_of_resources(statement.product, pieces, known)
     if len(bill.steps) + len(bill.issues) + len(bill.lines) > MAX_FIGURES:
         raise TooComplexError("operations, issues and lines in workings", MAX_FIGURES)
     gathered = _Gathered(Workbook(), statement, bill, known)
     gathered.quantities()
-    gathered.costs(_written_rates(card, bill), pools, convert, pieces)
+    gathered.costs(_traced_rates(card, bill), pools, convert, pieces)
     gathered.sums()
     return shown(CostWorkings, "", statement, sections=gathered.book.sections())
 
 
-def _written_rates(card: RateCard, bill: BillOfResources) -> RateCard:
-    rates = {resource: written(card.rates[resource]) for resource in bill.resources if resource in card.rates}
+def _traced_rates(card: RateCard, bill: BillOfResources) -> RateCard:
+    rates = {
+        resource: with_traced_figures(card.rates[resource]) for resource in bill.resources if resource in card.rates
+    }
     return RateCard(as_of=card.as_of, currency=card.currency, rates=rates)
 
 
@@ -163,18 +165,18 @@ class _Gathered:
             self.book.section(title)
             for name, subtotal, lines in _summed(self.statement):
                 amounts = [(line.amount if is_batch else line.amount_per_piece).amount for line in lines]
-                total = sum((Written(each, label="amount on the sheet") for each in amounts), ZERO)
+                total = sum((Traced(each, label="amount on the sheet") for each in amounts), ZERO)
                 shown = subtotal.per_batch if is_batch else subtotal.per_piece
                 self.book.note(total, name.replace("_", " "), self.statement.currency, on_sheet=shown.amount)
 
 
-def _learning_exponents(factor: Decimal) -> Iterator[Written]:
+def _learning_exponents(factor: Decimal) -> Iterator[Traced]:
     """The exponents in the formula of a learning factor, each once."""
     waiting = [factor]
-    found: dict[int, Written] = {}
+    found: dict[int, Traced] = {}
     while waiting:
         figure = waiting.pop()
-        if isinstance(figure, Written):
+        if isinstance(figure, Traced):
             waiting.extend(figure.operands)
             if figure.operator == "log2":
                 found[id(figure)] = figure

@@ -5,9 +5,9 @@ from decimal import Decimal
 
 from service.domain.making.learning import learning_index, unit_times
 from service.domain.values.exact import whole_up
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 
-Known = Callable[[Written], Decimal | str | None]
+Known = Callable[[Traced], Decimal | str | None]
 """What stands for a figure that is shown by itself; None for one that is only a part of the formula it is in."""
 
 SUM, PRODUCT, POWER, ATOM = range(4)
@@ -24,35 +24,35 @@ _REDUCED: Mapping[str, Callable[..., Decimal]] = {
 }
 
 
-def terms_of(figure: Written, known: Known) -> list[Decimal]:
+def terms_of(figure: Traced, known: Known) -> list[Decimal]:
     """What a sum adds up, through the sums in it that are not shown by themselves."""
     found: list[Decimal] = []
     left: Decimal = figure
-    while isinstance(left, Written) and left.operator == "+" and (left is figure or known(left) is None):
+    while isinstance(left, Traced) and left.operator == "+" and (left is figure or known(left) is None):
         left, right = left.operands
         found.append(right)
     return [left, *reversed(found)]
 
 
-def parts_of(figure: Written, known: Known) -> Iterator[Written]:
+def parts_of(figure: Traced, known: Known) -> Iterator[Traced]:
     """The figures shown by themselves that its formula is made of; the same may come twice."""
     waiting = list(figure.operands)
     while waiting:
         operand = waiting.pop()
-        if isinstance(operand, Written):
+        if isinstance(operand, Traced):
             if known(operand) is None:
                 waiting.extend(operand.operands)
             else:
                 yield operand
 
 
-def reckoned(figure: Written, known: Known) -> Decimal:
+def reckoned(figure: Traced, known: Known) -> Decimal:
     """What the formula gives with the figures as they are known."""
 
     def value(operand: Decimal) -> Decimal:
-        found = known(operand) if isinstance(operand, Written) else operand
+        found = known(operand) if isinstance(operand, Traced) else operand
         if found is None:
-            assert isinstance(operand, Written)
+            assert isinstance(operand, Traced)
             return reckoned(operand, known)
         assert isinstance(found, Decimal)
         return found
@@ -65,7 +65,7 @@ def reckoned(figure: Written, known: Known) -> Decimal:
     return _REDUCED[figure.operator](*map(value, figure.operands))
 
 
-def formula(figure: Written, known: Known, *, alike_together: bool = False) -> str:
+def formula(figure: Traced, known: Known, *, alike_together: bool = False) -> str:
     """The formula in the signs of a pocket calculator.
 
     Args:
@@ -82,7 +82,7 @@ class _Writing:
     def __init__(self, known: Known, *, alike_together: bool) -> None:
         self.known, self.alike_together = known, alike_together
 
-    def of(self, figure: Written) -> tuple[str, int]:
+    def of(self, figure: Traced) -> tuple[str, int]:
         """The formula of a figure, even if it is known."""
         match figure.operator:
             case "+":
@@ -95,7 +95,7 @@ class _Writing:
                 return f"−{self._within(figure.operands[0], PRODUCT)}", SUM
         return self._of_several(figure)
 
-    def _of_several(self, figure: Written) -> tuple[str, int]:
+    def _of_several(self, figure: Traced) -> tuple[str, int]:
         match figure.operator:
             case "Σ^":
                 before, after, index = (self._within(each, SUM) for each in figure.operands)
@@ -113,15 +113,15 @@ class _Writing:
         return text if binds >= least else f"({text})"
 
     def _part(self, operand: Decimal) -> tuple[str, int]:
-        found = self.known(operand) if isinstance(operand, Written) else operand
+        found = self.known(operand) if isinstance(operand, Traced) else operand
         if found is None:
-            assert isinstance(operand, Written)
+            assert isinstance(operand, Traced)
             return self.of(operand)
         if isinstance(found, Decimal):
             return in_digits(found), ATOM if found >= 0 else SUM
         return found, ATOM
 
-    def _sum(self, figure: Written) -> str:
+    def _sum(self, figure: Traced) -> str:
         texts = []
         for place, term in enumerate(terms_of(figure, self.known)):
             text, binds = self._part(term)

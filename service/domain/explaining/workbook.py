@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from service.domain.explaining.formulas import formula, parts_of, reckoned
 from service.domain.values.exact import exactly, half_up, known, snapped
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 
 SIGNIFICANT_DIGITS = 6
 """With how many digits at least a figure is shown that has no end."""
@@ -63,7 +63,7 @@ class Section:
 class _Noted:
     """A figure that is to be shown by itself."""
 
-    figure: Written
+    figure: Traced
     name: str
     of: str
     unit: str
@@ -87,10 +87,10 @@ class Workbook:
 
         Nothing is done about one that is given, is shown already, or is nothing and on no sheet.
         """
-        is_reckoned = isinstance(figure, Written) and figure.operator and id(figure) not in self._noted
+        is_reckoned = isinstance(figure, Traced) and figure.operator and id(figure) not in self._noted
         if not is_reckoned or not (figure or on_sheet is not None):
             return
-        assert isinstance(figure, Written)
+        assert isinstance(figure, Traced)
         noted = _Noted(figure=figure, name=name, of=of, unit=unit, on_sheet=on_sheet)
         self._noted[id(figure)] = noted
         self._sections[-1][-1].append(noted)
@@ -143,19 +143,19 @@ class Workbook:
                 if self._digits(parts[key]) == fewest:  # one that has more already would gain nothing by another
                     self._decimals[key] += 1
 
-    def _digits(self, figure: Written) -> int:
+    def _digits(self, figure: Traced) -> int:
         """With how many significant digits it is shown."""
         return self._decimals[id(figure)] + figure.adjusted()
 
-    def _has_more_digits(self, figure: Written) -> bool:
+    def _has_more_digits(self, figure: Traced) -> bool:
         return self._shown(figure) != snapped(figure) and self._decimals[id(figure)] < _MOST_DECIMALS
 
-    def _shown(self, figure: Written) -> Decimal | None:
+    def _shown(self, figure: Traced) -> Decimal | None:
         if not figure.operator:
             return Decimal(figure)
         return known(figure, self._decimals[id(figure)]) if id(figure) in self._noted else None
 
-    def _name(self, figure: Written) -> str | None:
+    def _name(self, figure: Traced) -> str | None:
         if not figure.operator:
             return f"{{{LABELS.get(figure.label, figure.label)}}}"
         return f"{{{self._noted[id(figure)].name}}}" if id(figure) in self._noted else None

@@ -19,7 +19,7 @@ _SHOWN_DECIMALS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Implausibility:
+class PlausibilityWarning:
     """Something about a product that is hardly true.
 
     Attributes:
@@ -36,7 +36,7 @@ class Implausibility:
 
 
 @exactly
-def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Implausibility, ...]:
+def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[PlausibilityWarning, ...]:
     """Every implausibility of the product and its sub-assemblies."""
     return tuple(
         warning
@@ -46,14 +46,14 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Implausibilit
     )
 
 
-def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
+def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
     operations = catalogue.products[code].operations
     if operations and all(operation.yield_share == 1 for operation in operations):
         text = Message("Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.")
-        yield Implausibility(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
+        yield PlausibilityWarning(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
 
 
-def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
+def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
     product = catalogue.products[code]
     contained = _contained_mass_kg(product, catalogue)
     if product.mass_kg is None or contained is None or product.mass_kg <= contained:
@@ -64,7 +64,7 @@ def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue
         mass=plain(product.mass_kg, _SHOWN_DECIMALS),
         contained=plain(contained, _SHOWN_DECIMALS),
     )
-    yield Implausibility(code="mass-above-materials", product=code, text=text, source="conservation of mass")
+    yield PlausibilityWarning(code="mass-above-materials", product=code, text=text, source="conservation of mass")
 
 
 def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None:
@@ -82,7 +82,7 @@ def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None
     return total
 
 
-def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
+def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
     product = catalogue.products[code]
     heated = {
         operation.name: place
@@ -101,7 +101,7 @@ def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -
                     least=plain(least, _SHOWN_DECIMALS),
                 )
                 source = "specific heat and enthalpy of fusion of the polymers, handbook values"
-                yield Implausibility(code="less-energy-than-melting", product=code, text=text, source=source)
+                yield PlausibilityWarning(code="less-energy-than-melting", product=code, text=text, source=source)
 
 
 def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalogue) -> Decimal:

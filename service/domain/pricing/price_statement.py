@@ -111,8 +111,7 @@ class DiscountStatement:
         profit: what is kept of the discounted price.
         margin_share: of the discounted price; none at a net price of 0.
         is_below_floor: the discounted price does not keep to the floor.
-        least_price: the least price from which this discount can be given and the floor is kept; none if there
-            is none.
+        least_price: the least price from which this discount can be given and the floor is kept; none if there is none.
         least_price_discounted: that price less the discount.
     """
 

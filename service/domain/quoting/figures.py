@@ -147,8 +147,7 @@ class _Quoting:
 def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> QuotationFigures:
     """Every figure of the quotation, from the request and the basis alone.
 
-    The same request and basis give the same figures in years to come: that is how a stored quotation is
-    checked.
+    The same request and basis give the same figures in years to come: that is how a stored quotation is checked.
 
     Raises:
         InvalidValuesError: an amount or a price step is finer than the currency's minor unit, or allowances

@@ -228,9 +228,9 @@ class QuotationRequest:
 def currency_problems(request: QuotationRequest, currency: str) -> Iterator[InvalidValueError]:
     """Amounts and price steps that are finer than the currency's minor unit."""
 
-    def adjustment_problems(holder: QuotationLineRequest | QuotationRequest) -> Iterator[tuple[str | int, ...]]:
+    def adjustment_problems(part: QuotationLineRequest | QuotationRequest) -> Iterator[tuple[str | int, ...]]:
         for member in ("allowances", "charges"):
-            for place, each in enumerate(getattr(holder, member)):
+            for place, each in enumerate(getattr(part, member)):
                 if each.amount is not None and not is_at_minor_unit(each.amount, currency):
                     yield member, place, "amount"
 

@@ -165,7 +165,7 @@ class _Carriage:
     def refusals(self, way: Way) -> Iterator[str]:
         """Why not a single piece is taken this way."""
         refused = [way.refusal] if way.refusal else self.terms.refusals(self.classes, way.parcel(1))
-        return (f"{way.holder.name}: {each}" for each in refused)
+        return (f"{way.container.name}: {each}" for each in refused)
 
     def parcels(self, product: str, count: int, way: Way, pieces: int) -> Parcels:
         """So many parcels, each with so many pieces."""
@@ -174,8 +174,8 @@ class _Carriage:
         return Parcels(
             product=product,
             count=count,
-            container=way.holder.container,
-            is_pallet=way.holder.is_pallet,
+            container=way.container.code,
+            is_pallet=way.container.is_pallet,
             pieces=pieces,
             packing=way.load(pieces),
             measures=measures,
@@ -219,4 +219,4 @@ def _filled(pieces: int, cover: dict[Offer, int]) -> Iterator[tuple[int, int, in
 def _smallest(found: list[Way], carriage: _Carriage, pieces: int, at_most: Decimal) -> Way:
     """Of the ways that cost no more, the one with the least volume, and of equals the lightest."""
     affordable = [way for way in found if (price := carriage.price(way, pieces)) is not None and price <= at_most]
-    return min(affordable, key=lambda way: (way.parcel(pieces).volume_cm3, way.holder.mass_kg))
+    return min(affordable, key=lambda way: (way.parcel(pieces).volume_cm3, way.container.mass_kg))

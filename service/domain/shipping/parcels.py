@@ -40,12 +40,12 @@ def piece_of(code: str, product: Product) -> Piece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Holder:
+class Container:
     """What pieces are shipped in or on.
 
     Attributes:
         name: what messages call it.
-        container: its code; None for a piece that goes as it is.
+        code: None for a piece that goes as it is.
         is_pallet: whether the load adds to its height.
         inner: the room for pieces.
         outer: its sides outside; of a pallet without a load.
@@ -54,7 +54,7 @@ class Holder:
     """
 
     name: str
-    container: str | None
+    code: str | None
     is_pallet: bool = False
     inner: Sides
     outer: Sides
@@ -67,14 +67,14 @@ class Way:
     """One way to ship pieces: what holds them, and how they lie in it.
 
     Attributes:
-        holder: what holds them.
+        container: what holds them.
         piece: what is in it.
         loads: how pieces lie, from the lowest load to the one with the most room; none if not one piece fits.
         room: the most pieces it holds, by their volume and by their mass.
         refusal: why it holds none, if so.
     """
 
-    holder: Holder
+    container: Container
     piece: Piece
     loads: tuple[Packing, ...]
     room: int
@@ -86,12 +86,12 @@ class Way:
 
     def parcel(self, pieces: int) -> ParcelMeasures:
         """The parcel with so many pieces, as a carrier measures and weighs it."""
-        length, width, height = self.holder.outer
+        length, width, height = self.container.outer
         return ParcelMeasures(
             length_mm=length,
             width_mm=width,
-            height_mm=height + self.load(pieces).height_mm if self.holder.is_pallet else height,
-            mass_kg=self.holder.mass_kg + pieces * self.piece.mass_kg,
+            height_mm=height + self.load(pieces).height_mm if self.container.is_pallet else height,
+            mass_kg=self.container.mass_kg + pieces * self.piece.mass_kg,
         )
 
 
@@ -103,15 +103,19 @@ def ways(piece: Piece, service: ShippingService, at_most: int) -> Iterator[Way]:
         service: by what.
         at_most: no more room is looked for.
     """
-    for holder in _holders(piece, service):
-        refusal = _refusal(piece, holder)
-        most = at_most if holder.max_load_kg is None else min(at_most, int(holder.max_load_kg // piece.mass_kg))
+    for container in _containers(piece, service):
+        refusal = _refusal(piece, container)
+        most = at_most if container.max_load_kg is None else min(at_most, int(container.max_load_kg // piece.mass_kg))
         loads: tuple[Packing, ...] = ()
         if not refusal:
-            in_space = stacks if holder.is_pallet else _packed
-            loads = in_space(piece.sides, holder.inner, most)
+            in_space = stacks if container.is_pallet else _packed
+            loads = in_space(piece.sides, container.inner, most)
         yield Way(
-            holder=holder, piece=piece, loads=loads, room=min(loads[-1].pieces, most) if loads else 0, refusal=refusal
+            container=container,
+            piece=piece,
+            loads=loads,
+            room=min(loads[-1].pieces, most) if loads else 0,
+            refusal=refusal,
         )
 
 
@@ -119,20 +123,20 @@ def _packed(piece: Sides, space: Sides, at_most: int) -> tuple[Packing, ...]:
     return (packing(piece, space, at_most),)
 
 
-def _holders(piece: Piece, service: ShippingService) -> Iterator[Holder]:
+def _containers(piece: Piece, service: ShippingService) -> Iterator[Container]:
     for box in service.boxes:
-        yield Holder(
+        yield Container(
             name=f"box '{box.code}'",
-            container=box.code,
+            code=box.code,
             inner=(box.inner_length_mm, box.inner_width_mm, box.inner_height_mm),
             outer=(box.length_mm, box.width_mm, box.height_mm),
             mass_kg=box.mass_kg,
             max_load_kg=box.max_load_kg,
         )
     for pallet in service.pallets:
-        yield Holder(
+        yield Container(
             name=f"pallet '{pallet.code}'",
-            container=pallet.code,
+            code=pallet.code,
             is_pallet=True,
             inner=(pallet.length_mm, pallet.width_mm, pallet.max_height_mm - pallet.height_mm),
             outer=(pallet.length_mm, pallet.width_mm, pallet.height_mm),
@@ -140,14 +144,14 @@ def _holders(piece: Piece, service: ShippingService) -> Iterator[Holder]:
             max_load_kg=pallet.max_load_kg,
         )
     if service.takes_bare_pieces or not (service.boxes or service.pallets):
-        yield Holder(name="as it is", container=None, inner=piece.sides, outer=piece.sides)
+        yield Container(name="as it is", code=None, inner=piece.sides, outer=piece.sides)
 
 
-def _refusal(piece: Piece, holder: Holder) -> str:
+def _refusal(piece: Piece, container: Container) -> str:
     """Why not a single piece goes in; empty if one does."""
-    if too_long := side_too_long(piece.sides, holder.inner):
+    if too_long := side_too_long(piece.sides, container.inner):
         side, room = too_long
         return f"a side of {plain(side)} mm is longer than the {plain(room)} mm there is room for"
-    if holder.max_load_kg is not None and piece.mass_kg > holder.max_load_kg:
-        return f"a piece of {plain(piece.mass_kg)} kg is above the {plain(holder.max_load_kg)} kg it may hold"
+    if container.max_load_kg is not None and piece.mass_kg > container.max_load_kg:
+        return f"a piece of {plain(piece.mass_kg)} kg is above the {plain(container.max_load_kg)} kg it may hold"
     return ""
