@@ -143,15 +143,15 @@ class BillOfResources(ProductBatch):
 
     @property
     def resources(self) -> tuple[str, ...]:
-        """Whose rates the batch is priced with: each once, whichever parts of it the batch consumes."""
+        """The resources whose rates price the batch, each once, without their parts."""
         named = (*(line.resource for line in self.lines), *(pool.resource for pool in self.value_pools))
         return tuple(dict.fromkeys(whole_of(resource) for resource in named))
 
     @property
     def minutes(self) -> Mapping[str, Decimal]:
-        """Minutes of every machine and labour grade that the batch takes, by resource."""
+        """Minutes of every machine and labour grade, by resource."""
         if not any(step.machine or step.labour_minutes for step in self.steps):
-            # A bill that was kept before steps told whose minutes they are tells the hours alone.
+            # Bills stored before steps named machine and grades have the hours only.
             return {
                 line.resource: line.quantity * MINUTES_PER_HOUR
                 for line in self.lines
@@ -166,18 +166,13 @@ class BillOfResources(ProductBatch):
         return found
 
     def without(self, resources: Collection[str]) -> "BillOfResources":
-        """The bill without what is consumed of some resources, and without what is reclaimed of them."""
+        """The bill without the consumption and the reclaimed quantity of some resources."""
         left = (line for line in self.lines if whole_of(line.resource) not in resources)
         return replace(self, lines=tuple(left)) if resources else self
 
 
 class BatchBill(NamedTuple):
-    """What the batch consumes that a listing's cost is taken from.
-
-    Attributes:
-        pieces: good pieces in it.
-        quantities: of each part of a resource, for the whole batch.
-    """
+    """What a listing's standard batch consumes: good pieces, and the quantity of each part of a resource."""
 
     pieces: int
     quantities: Mapping[str, Decimal]

@@ -1,4 +1,4 @@
-"""What looks wrong about a product before any money is involved: warnings, never refusals."""
+"""Plausibility checks of a product's physical facts: warnings, never errors."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ _SHOWN_DECIMALS = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlausibilityWarning:
-    """Something about a product that is hardly true.
+    """Something about a product that is probably wrong.
 
     Attributes:
         code: short name of the warning.
@@ -37,7 +37,7 @@ class PlausibilityWarning:
 
 @exactly
 def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[PlausibilityWarning, ...]:
-    """Every implausibility of the product and its sub-assemblies."""
+    """Every warning about the product and its sub-assemblies."""
     return tuple(
         warning
         for code in bill.pieces_made
@@ -68,7 +68,7 @@ def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue
 
 
 def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None:
-    """Mass of what a good piece contains; None if the mass of anything in it is unknown."""
+    """Mass of everything in a good piece; None if any of it is unknown."""
     total = ZERO
     for line in product.bill_of_materials:
         if line.product is not None:
@@ -105,7 +105,7 @@ def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -
 
 
 def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalogue) -> Decimal:
-    """Heat to melt what has entered by this operation; what is not a known polymer counts nothing."""
+    """Heat to melt the material issued up to this operation; only known polymers count."""
     names = [operation.name for operation in catalogue.products[code].operations]
     entered = set(names[: names.index(step.operation) + 1])
     total = ZERO
@@ -120,7 +120,7 @@ def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalo
 
 
 def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, ...]:
-    """Where making or using the product can hurt someone."""
+    """The cautions for making and using the product."""
     product = catalogue.products[bill.product]
     heated = [each for code in bill.pieces_made for each in _heated_polymers(code, catalogue)]
     return cautions(heated, product.declared_uses, product.mass_kg)

@@ -1,4 +1,4 @@
-"""How a product is made: its bill of materials and its operations. No money in it."""
+"""How a product is made: its bill of materials and its operations."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -180,13 +180,13 @@ class Product:
             yield InvalidValueError(("bill_of_materials",), "a product needs a material or an operation")
 
     def sub_assemblies(self) -> tuple[str, ...]:
-        """Codes of the products it is made of, each once, in order."""
+        """Codes of the products it contains, each once, in order."""
         return tuple(dict.fromkeys(line.product for line in self.bill_of_materials if line.product is not None))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue:
-    """Everything the explosion of a product meets, by code."""
+    """Everything that the explosion of a product looks up, by code."""
 
     products: Mapping[str, Product] = field(default_factory=dict)
     materials: Mapping[str, Material] = field(default_factory=dict)
@@ -198,7 +198,7 @@ class Catalogue:
 
 
 def inconsistencies(product: Product, catalogue: Catalogue) -> Iterable[InvalidValueError]:
-    """Where the product does not fit the machines and tariffs it names: its band shares."""
+    """Band shares that do not match the tariffs of the machines that the product names."""
     for index, operation in enumerate(product.operations):
         if operation.machine is None:
             continue

@@ -1,4 +1,4 @@
-"""Where pieces are sold, and what selling there takes. Fees here are what the workshop enters; none is built in."""
+"""Sales channels and their fees. Fees are entered by the workshop; none is built in."""
 
 from collections.abc import Callable, Iterator
 from decimal import Decimal
@@ -15,7 +15,7 @@ from service.domain.values.money import Currency
 
 
 class Display(StrEnum):
-    """Whether the price that is asked contains the tax."""
+    """Whether displayed prices contain the tax."""
 
     TAX_EXCLUSIVE = "tax_exclusive"
     TAX_INCLUSIVE = "tax_inclusive"
@@ -25,7 +25,7 @@ MAX_FEES = 50
 
 
 class FeeBaseTraits(NamedTuple):
-    """What is in the base of a fee besides the net price: the tax, and what the buyer is charged for shipping."""
+    """Whether the base of a fee contains the tax and the shipping charge besides the net price."""
 
     has_tax: bool
     has_shipping: bool
@@ -134,23 +134,19 @@ class Fee:
 
     @property
     def has_amounts(self) -> bool:
-        """Whether anything but shares is in it."""
+        """Whether the fee has amounts, so that it needs a currency."""
         amounts = [self.fixed, self.minimum, self.maximum, *(band.fixed for band in self.bands)]
         return any(amounts) or len(self.bands) > 1
 
     @property
     def lasting_share(self) -> Decimal:
-        """What it takes of another unit of its base when that is large already, tax included."""
+        """The marginal share of a large base, tax on the fee included."""
         share = self.bands[-1].share if self.bands else self.share
         return ZERO if self.maximum is not None else share * (ONE + self.tax_share)
 
     @exactly
     def function(self, convert: Callable[[Decimal], Decimal]) -> Function:
-        """What it takes, tax included, as a function of its base.
-
-        Args:
-            convert: an amount of the terms' currency in the currency of sale.
-        """
+        """The fee with its tax as a function of its base, in the currency of sale that `convert` converts into."""
         bands = self.bands or (FeeBand(share=self.share, fixed=self.fixed),)
         segments, before = [], ZERO
         for band in bands:
@@ -164,7 +160,7 @@ class Fee:
         return scaled(clamped(tuple(segments), least, most), ONE + self.tax_share)
 
     def band_at(self, base: Decimal, convert: Callable[[Decimal], Decimal]) -> FeeBand:
-        """The band that a base falls into; for a fee without bands, what it takes of any."""
+        """The band that a base falls into; for a fee without bands, one band with its share and amount."""
         for band in self.bands:
             if band.up_to is None or snapped(base) <= snapped(convert(band.up_to)):
                 return band
