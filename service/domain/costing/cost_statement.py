@@ -1,4 +1,4 @@
-"""A cost sheet as it is shown: rounded, and still adding up."""
+"""A cost sheet as shown: rounded so that it adds up."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -109,10 +109,7 @@ def cost_statement(
     warnings: tuple[PlausibilityWarning, ...] = (),
     cautions: tuple[Caution, ...] = (),
 ) -> CostStatement:
-    """The sheet with its lines rounded so that they add up to the rounded full cost (largest remainder).
-
-    Every subtotal is the sum of the lines shown, so a reader's own addition gives the same figure.
-    """
+    """The sheet with lines that add up to the rounded full cost; every subtotal is the sum of its lines as shown."""
     lines, currency = tuple(_stated_lines(sheet)), sheet.currency
     headings = {line.cost_class for line in lines}
     return shown(
@@ -140,7 +137,6 @@ def cost_statement(
 
 
 def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
-    """Each line at the batch and for a piece, so rounded that they add up."""
     full_cost = sheet.full_cost
     for line, amount, per_piece in zip(sheet.lines, sheet.shown_per_batch(), sheet.shown_per_piece(), strict=True):
         yield shown(

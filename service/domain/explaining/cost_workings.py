@@ -1,4 +1,4 @@
-"""How a cost sheet came about: quantities, rates, amounts and sums, each with its formula."""
+"""How a cost sheet was computed: quantities, rates, amounts and sums, each with its formula."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ from service.domain.values.shown import shown
 from service.domain.values.traced import Traced
 
 MAX_FIGURES = 2_000
-"""The most operations, issues of material and lines that are written out; more is no reading for people."""
+"""The most operations, issues of material and lines that are explained; nobody would read more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,17 +39,12 @@ class CostWorkings(CostedBatch):
 def cost_workings(
     statement: CostStatement, catalogue: Catalogue, card: RateCard, pools: Mapping[str, Overhead], convert: Convert
 ) -> CostWorkings:
-    """The sheet's figures reckoned once more by the same functions, with figures that remember how they came about.
+    """Explains a shown sheet by running the functions of costing again with traced figures.
 
-    Args:
-        statement: the sheet as it is shown.
-        catalogue: the product with all it needs.
-        card: the rates in force on the sheet's date.
-        pools: the overhead pools by resource.
-        convert: an amount in the card's currency; written exchange rates show in the formulas.
+    `convert` should use traced exchange rates (`traced_conversion`), which then appear in the formulas.
 
     Raises:
-        TooComplexError: there would be more figures than anybody reads.
+        TooComplexError: there are more than MAX_FIGURES operations, issues and lines.
     """
     pieces, known = Traced(statement.quantity, label="good pieces in the batch"), with_traced_figures(catalogue)
     bill = bill_of_resources(statement.product, pieces, known)
@@ -71,7 +66,7 @@ def _traced_rates(card: RateCard, bill: BillOfResources) -> RateCard:
 
 @dataclass(frozen=True, slots=True)
 class _Gathered:
-    """Notes what is shown, in the order in which a person reckons it."""
+    """Notes figures in the order in which a person would compute them."""
 
     book: Workbook
     statement: CostStatement
@@ -79,7 +74,7 @@ class _Gathered:
     catalogue: Catalogue
 
     def quantities(self) -> None:
-        """What each product takes, the last operation first, and then what the batch takes of each resource."""
+        """Quantities of each product, pieces from the last operation backwards, then of each resource."""
         for code, pieces in self.bill.pieces_made.items():
             self.book.section("Quantities", self.catalogue.products[code].name)
             self.book.note(pieces, "pieces to make", "piece")
@@ -124,7 +119,7 @@ class _Gathered:
                 self.book.note(issue.issued, "issued", unit, name)
 
     def costs(self, card: RateCard, pools: Mapping[str, Overhead], convert: Convert, pieces: Decimal) -> None:
-        """The rates with their parts, what each line comes to, and what of it falls on a piece."""
+        """The rates with their components, and each line for the batch and for a piece."""
         names = {line.resource: line.name for line in self.bill.lines}
         names |= {pool.resource: pool.name for pool in self.bill.value_pools}
         units = {line.resource: line.unit for line in self.bill.lines}
@@ -160,7 +155,6 @@ class _Gathered:
             )
 
     def sums(self) -> None:
-        """The sums of the lines as the sheet shows them."""
         for title, is_batch in (("Sums of the batch", True), ("Sums of a piece", False)):
             self.book.section(title)
             for name, subtotal, lines in _summed(self.statement):

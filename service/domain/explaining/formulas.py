@@ -1,4 +1,4 @@
-"""Formulas written out: with the names of their figures, with the figures themselves, and what those give."""
+"""Formulas as text, with names or with figures, and their evaluation."""
 
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
@@ -8,7 +8,7 @@ from service.domain.values.exact import whole_up
 from service.domain.values.traced import Traced
 
 Known = Callable[[Traced], Decimal | str | None]
-"""What stands for a figure that is shown by itself; None for one that is only a part of the formula it is in."""
+"""The name or value of a figure that is shown by itself; None for an intermediate one."""
 
 SUM, PRODUCT, POWER, ATOM = range(4)
 _BINDS = {"+": SUM, "−": SUM, "neg": SUM, "×": PRODUCT, "÷": PRODUCT, "log2": PRODUCT, "^": POWER}
@@ -25,7 +25,7 @@ _REDUCED: Mapping[str, Callable[..., Decimal]] = {
 
 
 def terms_of(figure: Traced, known: Known) -> list[Decimal]:
-    """What a sum adds up, through the sums in it that are not shown by themselves."""
+    """The terms of a sum; nested sums that are not shown by themselves are flattened."""
     found: list[Decimal] = []
     left: Decimal = figure
     while isinstance(left, Traced) and left.operator == "+" and (left is figure or known(left) is None):
@@ -35,7 +35,7 @@ def terms_of(figure: Traced, known: Known) -> list[Decimal]:
 
 
 def parts_of(figure: Traced, known: Known) -> Iterator[Traced]:
-    """The figures shown by themselves that its formula is made of; the same may come twice."""
+    """The figures in its formula that are shown by themselves, possibly more than once."""
     waiting = list(figure.operands)
     while waiting:
         operand = waiting.pop()
@@ -47,7 +47,7 @@ def parts_of(figure: Traced, known: Known) -> Iterator[Traced]:
 
 
 def reckoned(figure: Traced, known: Known) -> Decimal:
-    """What the formula gives with the figures as they are known."""
+    """The result of the formula with the figures as shown."""
 
     def value(operand: Decimal) -> Decimal:
         found = known(operand) if isinstance(operand, Traced) else operand
@@ -66,24 +66,18 @@ def reckoned(figure: Traced, known: Known) -> Decimal:
 
 
 def formula(figure: Traced, known: Known, *, alike_together: bool = False) -> str:
-    """The formula in the signs of a pocket calculator.
-
-    Args:
-        figure: whose formula it is.
-        known: what is written for each figure.
-        alike_together: write terms of a sum that read alike once, behind a Σ.
-    """
+    """The formula in the signs of a pocket calculator; optionally with equal terms of a sum written once behind a Σ."""
     return _Writing(known, alike_together=alike_together).of(figure)[0]
 
 
 class _Writing:
-    """Writes formulas; each part with how tightly it binds, so that no needless parenthesis is written."""
+    """Writes formulas; each part comes with its operator precedence, so that no needless parentheses are written."""
 
     def __init__(self, known: Known, *, alike_together: bool) -> None:
         self.known, self.alike_together = known, alike_together
 
     def of(self, figure: Traced) -> tuple[str, int]:
-        """The formula of a figure, even if it is known."""
+        """The formula of a figure, even if it is shown by itself."""
         match figure.operator:
             case "+":
                 return self._sum(figure), SUM
@@ -108,7 +102,7 @@ class _Writing:
         return f"{self._within(left, binds)} {figure.operator} {self._within(right, binds + 1)}", binds
 
     def _within(self, operand: Decimal, least: int) -> str:
-        """A part of a formula, in parentheses if it binds less than what it stands in."""
+        """A part of a formula, in parentheses if its precedence is too low."""
         text, binds = self._part(operand)
         return text if binds >= least else f"({text})"
 
@@ -133,10 +127,10 @@ class _Writing:
 
 
 def _whole(text: str) -> str:
-    """A term behind a Σ: in parentheses, unless it is one name."""
+    """A term behind a Σ, in parentheses unless it is one name."""
     return text if text.startswith(("{", "(")) and text.count("{") <= 1 else f"({text})"
 
 
 def in_digits(figure: Decimal) -> str:
-    """The figure in plain notation, with the sign that formulas are written with."""
+    """The figure in plain notation, with the minus sign of formulas."""
     return f"{figure:f}".replace("-", "−")

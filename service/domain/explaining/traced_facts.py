@@ -1,4 +1,4 @@
-"""Facts and terms with written figures in them, so that the costing tells how it reckons with them."""
+"""Facts and terms with traced figures, so that costing leaves its formulas."""
 
 from collections.abc import Callable, Mapping
 from copy import copy
@@ -15,12 +15,7 @@ T = TypeVar("T")
 
 
 def with_traced_figures(value: T, label: str = "") -> T:
-    """The value with every figure in it written, called as the field that holds it is.
-
-    Args:
-        value: facts or terms of the domain; it was checked when it was made, and is not checked again.
-        label: of a figure that no field holds.
-    """
+    """A copy of facts or terms with every figure traced, labelled with the name of its field; not checked again."""
     made: Any = value
     match made:
         case Traced() | bool() | str() | None:
@@ -42,12 +37,7 @@ def with_traced_figures(value: T, label: str = "") -> T:
 
 
 def traced_conversion(day_for: Callable[[str, str], DayRates], currency: str) -> Convert:
-    """Converts into the currency as the costing does, with exchange rates that are written.
-
-    Args:
-        day_for: the published day that two currencies are converted with.
-        currency: to convert into.
-    """
+    """Converts into the currency as costing does, with traced exchange rates of the day for two currencies."""
 
     def converted(money: Money) -> Decimal:
         if money.currency == currency:

@@ -1,4 +1,4 @@
-"""Workings: every figure of a cost sheet with the formula it is from, fit to be checked with a pocket calculator."""
+"""Workings: every figure of a cost sheet with its formula, to be checked with a pocket calculator."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -9,9 +9,9 @@ from service.domain.values.exact import exactly, half_up, known, snapped
 from service.domain.values.traced import Traced
 
 SIGNIFICANT_DIGITS = 6
-"""With how many digits at least a figure is shown that has no end."""
+"""The fewest significant digits shown of a figure with an infinite expansion."""
 _WHOLE_DIGITS = 9
-"""A figure of no more digits is shown to its end: a pocket calculator has a few more."""
+"""A figure with no more digits is shown completely: a pocket calculator has a few more."""
 _MOST_DECIMALS = 60
 _HALF = Decimal("0.5")
 
@@ -61,7 +61,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Noted:
-    """A figure that is to be shown by itself."""
+    """A figure to be shown by itself."""
 
     figure: Traced
     name: str
@@ -71,7 +71,7 @@ class _Noted:
 
 
 class Workbook:
-    """Gathers the figures that are to be shown by themselves, and then writes them with the digits they need."""
+    """Collects the figures to be shown by themselves, and writes them with the digits that they need."""
 
     def __init__(self) -> None:
         self._sections: list[tuple[str, str, date | None, list[_Noted]]] = []
@@ -79,14 +79,10 @@ class Workbook:
         self._decimals: dict[int, int] = {}
 
     def section(self, title: str, of: str = "", valid_from: date | None = None) -> None:
-        """Begin a section."""
         self._sections.append((title, of, valid_from, []))
 
     def note(self, figure: Decimal, name: str, unit: str, of: str = "", on_sheet: Decimal | None = None) -> None:
-        """Show the figure by itself, in this section.
-
-        Nothing is done about one that is given, is shown already, or is nothing and on no sheet.
-        """
+        """Show the figure by itself in this section, unless it is an input, shown already, or 0 and on no sheet."""
         is_reckoned = isinstance(figure, Traced) and figure.operator and id(figure) not in self._noted
         if not is_reckoned or not (figure or on_sheet is not None):
             return
@@ -100,7 +96,7 @@ class Workbook:
         """Everything noted, each figure with the same digits wherever it stands."""
         order = list(reversed(self._in_order()))
         before: dict[int, int] | None = None
-        while self._decimals != before:  # a figure with more digits may move the last one of what it was enough for
+        while self._decimals != before:  # more digits of one figure may change the last digit of another
             before = dict(self._decimals)
             for noted in order:
                 self._settle(noted)
@@ -111,7 +107,7 @@ class Workbook:
         )
 
     def _in_order(self) -> list[_Noted]:
-        """The noted figures, each after those that it is made of."""
+        """The noted figures, each after those in its formula."""
         done: dict[int, _Noted] = {}
         waiting = list(reversed(self._noted.values()))
         while waiting:
@@ -125,9 +121,9 @@ class Workbook:
         return list(done.values())
 
     def _settle(self, noted: _Noted) -> None:
-        """Find how many digits the figures of its formula need, so that they give the result as it is shown.
+        """Determine how many digits the figures of its formula need to give the result as shown.
 
-        Those it stands in itself have been settled before, so that its own digits are known.
+        Figures whose formulas contain it are settled first, so that its own digits are known.
         """
         figure = noted.figure
         parts = {id(each): each for each in parts_of(figure, self._name) if each.operator}
@@ -140,11 +136,11 @@ class Workbook:
             short = [key for key in short if self._has_more_digits(parts[key])]
             fewest = min((self._digits(parts[key]) for key in short), default=0)
             for key in short:
-                if self._digits(parts[key]) == fewest:  # one that has more already would gain nothing by another
+                if self._digits(parts[key]) == fewest:  # those with more digits would gain nothing
                     self._decimals[key] += 1
 
     def _digits(self, figure: Traced) -> int:
-        """With how many significant digits it is shown."""
+        """The significant digits shown, less one."""
         return self._decimals[id(figure)] + figure.adjusted()
 
     def _has_more_digits(self, figure: Traced) -> bool:
@@ -179,10 +175,7 @@ class Workbook:
 
 
 def _least_decimals(noted: _Noted) -> int:
-    """With how many decimals a figure must be shown whatever it is used for.
-
-    Those of the sheet, or else enough for its first digits; to its end if that is near.
-    """
+    """The fewest decimals of a figure: those of the sheet, or SIGNIFICANT_DIGITS; all of them if they are few."""
     exact = snapped(noted.figure)
     if noted.on_sheet is not None:
         decimals = -int(noted.on_sheet.as_tuple().exponent)
@@ -195,9 +188,9 @@ def _least_decimals(noted: _Noted) -> int:
 
 
 def _decided(noted: _Noted, decimals: int) -> int:
-    """So many decimals, or more, that who rounds the figure to what the sheet shows rounds as the sheet does.
+    """So many decimals, or more, so that rounding the figure shown gives the figure on the sheet.
 
-    A figure just between two others is shown to its end, for one with an end is what decides.
+    A tie is shown completely, for its exact value decides.
     """
     exact = snapped(noted.figure)
     while _is_tie(exact, decimals) or _rounds_otherwise(exact, decimals, noted.on_sheet):
@@ -213,7 +206,7 @@ def _rounds_otherwise(exact: Decimal, decimals: int, on_sheet: Decimal | None) -
 
 
 def _is_tie(exact: Decimal, decimals: int) -> bool:
-    """Whether it stands just between two figures of so many decimals."""
+    """Whether it is halfway between two figures of so many decimals."""
     if int(exact.as_tuple().exponent) + decimals >= 0:
         return False
     return abs(exact.scaleb(decimals) % 1) == _HALF
@@ -262,4 +255,4 @@ LABELS = {
     "cost": "cost of the tool",
     "life_shots": "shots of life",
 }
-"""What the formulas call what a field holds."""
+"""The names of fields in formulas."""
