@@ -1,4 +1,4 @@
-"""What a repricing found, as it is shown."""
+"""The result of a repricing, as shown."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -16,7 +16,7 @@ from service.domain.values.money import Money
 from service.domain.values.shown import WITH_MORE_DIGITS
 
 Effects = tuple[tuple[str, Cause, Decimal], ...]
-"""What each change contributed to the cost of a piece, unrounded: what changed, why, and the amount."""
+"""Unrounded contributions to the change in cost of a piece: resource, cause and amount."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,13 +120,10 @@ class RepricingSummary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepricingFigures:
-    """What a repricing found, all listings together.
+    """The result of a repricing for all listings together.
 
     Attributes:
-        summary: how many listings of each decision.
-        rate_changes: every rate that moved since the prices in force were made, if it contributes to the cost of any
-            listing that was looked at.
-        exchange_rates: what amounts were converted with.
+        rate_changes: rates that changed since the prices in force were computed and that affect a listing looked at.
     """
 
     summary: RepricingSummary
@@ -136,13 +133,7 @@ class RepricingFigures:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepricingBasis:
-    """The rates that a repricing was computed with, as far as it used them.
-
-    Attributes:
-        table: the unit rates.
-        card: the terms that they follow from, and those of the sale.
-        exchange: the exchange rates.
-    """
+    """The unit rates, the terms of resources and sales, and the exchange rates that a repricing used."""
 
     table: RateTable
     card: RateCard
@@ -150,29 +141,20 @@ class RepricingBasis:
 
 
 class ChangeWriter:
-    """Writes what was found of a listing as plain data, the form that `PriceChange` has in JSON.
-
-    A repricing writes as many of these as there are listings, so they are put together from their texts.
-    """
+    """Writes the JSON form of `PriceChange` directly, for speed: a repricing writes one for each listing."""
 
     def __init__(self, home: str) -> None:
-        """Begin.
-
-        Args:
-            home: the workshop's currency.
-        """
+        """Take the workshop's currency."""
         self._home, self._decimals = home, WITH_MORE_DIGITS.decimals_in(home)
 
     def share(self, share: Decimal | None) -> str | None:
-        """A share at six decimals."""
         return None if share is None else f"{half_up(share, SHARE_DECIMALS):f}"
 
     def cost(self, amount: Decimal) -> Decimal:
-        """A unit cost as it is shown."""
         return half_up(amount, self._decimals)
 
     def priced(self, price: Decimal, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
-        """A price at its minor unit, with the cost as it is shown and the margin that it was found with."""
+        """A price at the minor unit with its cost and margin as shown."""
         return {
             "price": {"amount": f"{price:f}", "currency": currency},
             "unit_cost": {"amount": f"{cost:f}", "currency": self._home},
@@ -180,7 +162,7 @@ class ChangeWriter:
         }
 
     def effects(self, old_cost: Decimal, new_cost: Decimal, effects: Effects) -> list[dict[str, Any]]:
-        """What each change contributed, adding up to the difference of the costs as they are shown."""
+        """The contributions, rounded to add up to the difference of the shown costs."""
         if not effects:
             return []
         total, amounts = new_cost - old_cost, [each[2] for each in effects]

@@ -1,4 +1,4 @@
-"""What a change of rates does to a price in force: whether it moves, waits or stays."""
+"""Whether a price in force changes, waits for confirmation or stays when rates change."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -63,7 +63,6 @@ class RepricingScope:
 
     @property
     def is_empty(self) -> bool:
-        """Whether it narrows nothing."""
         return self == RepricingScope()
 
     def problems(self) -> Iterator[InvalidValueError]:
@@ -112,19 +111,16 @@ STAYING = frozenset({Decision.SAME, Decision.LEFT})
 
 
 def move_share(old: Decimal, new: Decimal) -> Decimal | None:
-    """By what share of the old price the new one is higher; None from a price of 0."""
+    """(new − old) ÷ old; None from a price of 0."""
     return (new - old) / old if old else None
 
 
 def decision(old: Decimal, new: Decimal, rules: RepricingRules, *, keeps_policy: bool, is_confirmed: bool) -> Decision:
-    """What becomes of a price in force, given what is asked now in the same currency.
+    """Decides about a price in force, given the new price in the same currency.
 
     Args:
-        old: the price in force.
-        new: what is asked now.
-        rules: when one gives way to the other.
         keeps_policy: whether the old price still meets the policy's target and floor.
-        is_confirmed: whether it may move by any share.
+        is_confirmed: whether it may change by any share.
     """
     if new == old:
         return Decision.SAME

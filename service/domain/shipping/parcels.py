@@ -1,4 +1,4 @@
-"""The ways in which a piece may be shipped: in each box, on each pallet, or as it is."""
+"""The ways to ship a piece: in each box, on each pallet, or without packaging."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,19 +16,14 @@ _MEASURES = ("mass_kg", "length_mm", "width_mm", "height_mm")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
-    """What is shipped, one of many alike.
-
-    Attributes:
-        mass_kg: what it weighs.
-        sides: its sides.
-    """
+    """One of the identical pieces shipped."""
 
     mass_kg: Decimal
     sides: Sides
 
 
 def piece_of(code: str, product: Product) -> Piece:
-    """A piece of a product.
+    """The mass and the sides of a product.
 
     Raises:
         MissingMeasuresError: its mass or a side is not registered.
@@ -41,16 +36,14 @@ def piece_of(code: str, product: Product) -> Piece:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Container:
-    """What pieces are shipped in or on.
+    """A box, a pallet, or nothing (without a code) for a piece without packaging.
 
     Attributes:
-        name: what messages call it.
-        code: None for a piece that goes as it is.
+        name: for messages.
         is_pallet: whether the load adds to its height.
         inner: the room for pieces.
-        outer: its sides outside; of a pallet without a load.
+        outer: of a pallet without a load.
         mass_kg: of the packaging.
-        max_load_kg: the most it may hold.
     """
 
     name: str
@@ -64,14 +57,12 @@ class Container:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
-    """One way to ship pieces: what holds them, and how they lie in it.
+    """One way to ship pieces.
 
     Attributes:
-        container: what holds them.
-        piece: what is in it.
-        loads: how pieces lie, from the lowest load to the one with the most room; none if not one piece fits.
-        room: the most pieces it holds, by their volume and by their mass.
-        refusal: why it holds none, if so.
+        loads: packings from the lowest to the one with the most room; none if not one piece fits.
+        room: the most pieces, by volume and by mass.
+        refusal: why not one piece fits; else empty.
     """
 
     container: Container
@@ -96,13 +87,7 @@ class Way:
 
 
 def ways(piece: Piece, service: ShippingService, at_most: int) -> Iterator[Way]:
-    """Every box and every pallet of the service, and the piece as it is where the service takes that.
-
-    Args:
-        piece: what is shipped.
-        service: by what.
-        at_most: no more room is looked for.
-    """
+    """The ways with every box and pallet of the service, and without packaging where it accepts that."""
     for container in _containers(piece, service):
         refusal = _refusal(piece, container)
         most = at_most if container.max_load_kg is None else min(at_most, int(container.max_load_kg // piece.mass_kg))
@@ -148,7 +133,7 @@ def _containers(piece: Piece, service: ShippingService) -> Iterator[Container]:
 
 
 def _refusal(piece: Piece, container: Container) -> str:
-    """Why not a single piece goes in; empty if one does."""
+    """Why not even one piece fits; empty if one does."""
     if too_long := side_too_long(piece.sides, container.inner):
         side, room = too_long
         return f"a side of {plain(side)} mm is longer than the {plain(room)} mm there is room for"
