@@ -1,4 +1,4 @@
-"""The mix that leaves the most, as it is shown."""
+"""The best mix, as shown."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from service.domain.values.money import Money
 from service.domain.values.shown import UnitAmount, shown
 
 _OF_A_SOLVER = Context(prec=13)
-"""Its floats are good to so many digits; a tie that they leave a hair short is a tie again."""
+"""A solver's floats are accurate to 13 digits; rounding to these restores ties."""
 
 
 class MixOutcome(StrEnum):
@@ -87,11 +87,7 @@ class BestMixStatement:
 
 
 def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatement:
-    """The mix of a month that leaves the most, or why there is none.
-
-    Args:
-        month: the plan.
-        propose: asks a solver.
+    """The most profitable mix of a month, or why there is none.
 
     Raises:
         InvalidValuesError: no whole number of batches is within the demand for a product.

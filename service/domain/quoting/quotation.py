@@ -1,4 +1,4 @@
-"""A quotation: what a customer is asked for a batch, computed from nothing but its request and its basis."""
+"""A quotation and its parts, as shown and stored."""
 
 from dataclasses import dataclass
 from datetime import date

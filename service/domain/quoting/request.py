@@ -1,4 +1,4 @@
-"""What a customer asks for, before anything is priced."""
+"""Requests for quotations."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -66,7 +66,7 @@ class ToolingCharge(StrEnum):
 
     @property
     def tooling(self) -> Tooling | None:
-        """How the batch consumes its tools; None where each operation says so itself."""
+        """How the batch is charged for its tools; None if each operation decides."""
         match self:
             case ToolingCharge.AS_PRODUCT:
                 return None
@@ -117,7 +117,7 @@ class QuotationLineRequest:
 
     @property
     def quantities(self) -> tuple[int, ...]:
-        """Every batch size that is asked for, the quoted one first."""
+        """All requested batch sizes, the quoted one first."""
         return (self.quantity, *self.quantity_breaks)
 
 
@@ -208,16 +208,16 @@ class QuotationRequest:
             yield from IN_USE.problems(self.currency, ("currency",))
 
     def named(self) -> list[Reference]:
-        """Every product, then every tax, then every shipping service that it names, and where."""
+        """References to products, then to taxes, then to shipping services."""
         order = ("products", "taxes", "shipping-services")
         return sorted(references_in(self), key=lambda each: order.index(each[1].collection))
 
     def taxes(self) -> tuple[str, ...]:
-        """The codes of the taxes that it names, each once, in order."""
+        """The codes of its taxes, each once, in order."""
         return tuple(dict.fromkeys(thing.code for _, thing in self.named() if thing.collection == "taxes"))
 
     def choosing(self, quantities: tuple[int, ...]) -> "QuotationRequest":
-        """The same, asking for one of the batch sizes of each line and for no other."""
+        """The request for one batch size of each line only."""
         lines = tuple(
             replace(line, quantity=quantity, quantity_breaks=(), automatic_breaks=None)
             for line, quantity in zip(self.lines, quantities, strict=True)
@@ -226,7 +226,7 @@ class QuotationRequest:
 
 
 def currency_problems(request: QuotationRequest, currency: str) -> Iterator[InvalidValueError]:
-    """Amounts and price steps that are finer than the currency's minor unit."""
+    """Problems of amounts and price steps finer than the currency's minor unit."""
 
     def adjustment_problems(part: QuotationLineRequest | QuotationRequest) -> Iterator[tuple[str | int, ...]]:
         for member in ("allowances", "charges"):
