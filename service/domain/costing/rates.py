@@ -26,7 +26,7 @@ class MaterialRate:
 
     Attributes:
         price: for one unit, delivered; in any currency.
-        reclaim_value: what a unit of loss is worth once it is ground up again; nothing if left out.
+        reclaim_value: the value of a unit of loss after regrinding; nothing if left out.
     """
 
     price: NotNegativeMoney
@@ -42,14 +42,14 @@ class MaterialRate:
 
 @declared
 class MachineRate:
-    """What keeping a machine costs, spread over the hours it runs. Energy is priced by the tariff.
+    """The cost of keeping a machine, spread over the hours that it runs. Energy is priced by the tariff.
 
     Attributes:
         replacement_value: what the machine would cost today.
-        residual_value: what it will bring at the end of its life; negative if disposal costs.
+        residual_value: its value at the end of its life; negative if disposal costs.
         life_years: years of use.
         interest_share: the yearly interest on the capital tied up.
-        floor_m2: floor it stands on, with the room to work around it.
+        floor_m2: floor space of the machine and the work area around it.
         space_cost_per_m2_month: rent, heating and light of a square metre a month.
         maintenance_share: yearly maintenance as a share of the replacement value.
         other_per_year: insurance, inspections and the like.

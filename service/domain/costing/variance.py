@@ -27,13 +27,13 @@ class Cause(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RateChange:
-    """What one unit of something cost before and costs now.
+    """The cost of one unit of a resource before and now.
 
     Attributes:
-        resource: which part of which resource, for instance "tariffs/grid#day".
-        since: the day whose rates the prices before were made with.
-        cause: whether its own terms changed, or an exchange rate that they are converted with.
-        old_rate: money for a unit before; for a share of a value, the share.
+        resource: the part of a resource, for instance "tariffs/grid#day".
+        since: the day whose rates the earlier prices were computed from.
+        cause: whether its own terms changed, or the exchange rate that converts them.
+        old_rate: earlier money for a unit; for a share of a value, the share.
         new_rate: the same now.
     """
 

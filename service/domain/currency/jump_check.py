@@ -17,7 +17,7 @@ class Jump:
     """A rate that differs too much from the last one accepted.
 
     Attributes:
-        currency: whose rate it is.
+        currency: the currency of the rate.
         from_rate: the last one that was accepted, in units for one unit of the base.
         to_rate: the one that was published.
         share: by how much it differs, 0.25 for a quarter up or down.
@@ -34,8 +34,8 @@ class HeldDay:
     """A published day that waits for confirmation, and is not used until then.
 
     Attributes:
-        day: the rates as they were published.
-        jumps: why it is held back.
+        day: the rates as published.
+        jumps: the rates that jumped.
     """
 
     day: DayRates

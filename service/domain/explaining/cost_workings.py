@@ -26,10 +26,10 @@ MAX_FIGURES = 2_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostWorkings(CostedBatch):
-    """Every figure of a cost sheet with the formula it is from.
+    """Every figure of a cost sheet with its formula.
 
     Attributes:
-        sections: what is reckoned, in order: quantities product by product, rates, amounts, sums.
+        sections: in the order of computation: quantities product by product, rates, amounts, sums.
     """
 
     sections: tuple[Section, ...]

@@ -46,14 +46,14 @@ def parts_of(figure: Traced, known: Known) -> Iterator[Traced]:
                 yield operand
 
 
-def reckoned(figure: Traced, known: Known) -> Decimal:
+def evaluated(figure: Traced, known: Known) -> Decimal:
     """The result of the formula with the figures as shown."""
 
     def value(operand: Decimal) -> Decimal:
         found = known(operand) if isinstance(operand, Traced) else operand
         if found is None:
             assert isinstance(operand, Traced)
-            return reckoned(operand, known)
+            return evaluated(operand, known)
         assert isinstance(found, Decimal)
         return found
 

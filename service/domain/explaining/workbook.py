@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.explaining.formulas import formula, parts_of, reckoned
+from service.domain.explaining.formulas import formula, parts_of, evaluated
 from service.domain.values.exact import exactly, half_up, known, snapped
 from service.domain.values.traced import Traced
 
@@ -18,18 +18,18 @@ _HALF = Decimal("0.5")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Working:
-    """One figure, and how it came about.
+    """One figure with its formula.
 
     Attributes:
         name: what it is called in the formulas it stands in.
-        of: what it is a figure of, as the workshop calls it, for instance an operation; may be empty.
-        formula: how it is reckoned; the names of figures are in braces, Σ adds up terms that read alike.
-        with_figures: the same with the figures that are shown under those names.
-        result: what with_figures gives, at the digits shown.
+        of: the operation or resource that it belongs to, as the workshop calls it; may be empty.
+        formula: its formula; the names of figures are in braces, Σ adds up equal terms.
+        with_figures: the same with the figures instead of their names.
+        result: the result of with_figures, at the digits shown.
         unit: of the result; the currency for an amount, empty for a share or a factor.
-        on_sheet: the figure that the cost sheet shows of it, rounded; none where it shows the result.
-        adjusted_by: what the sheet's figure differs from the result rounded half up, so that the lines add up to
-            their total (largest remainder); none where it does not differ.
+        on_sheet: the rounded figure on the cost sheet; null if it is the result.
+        adjusted_by: the sheet's figure less the result rounded half up, so that the lines add up to their total
+            (largest remainder); null if they do not differ.
     """
 
     name: str
@@ -47,10 +47,10 @@ class Section:
     """Workings that belong together.
 
     Attributes:
-        title: what they are about.
-        of: the product or resource they are of, as the workshop calls it; may be empty.
-        valid_from: since when the rate has been in force, where they are of a rate.
-        workings: in the order in which they are reckoned.
+        title: the subject of the section.
+        of: the product or resource, as the workshop calls it; may be empty.
+        valid_from: since when the rate has been in force, in the section of a rate.
+        workings: in the order of computation.
     """
 
     title: str
@@ -83,8 +83,8 @@ class Workbook:
 
     def note(self, figure: Decimal, name: str, unit: str, of: str = "", on_sheet: Decimal | None = None) -> None:
         """Show the figure by itself in this section, unless it is an input, shown already, or 0 and on no sheet."""
-        is_reckoned = isinstance(figure, Traced) and figure.operator and id(figure) not in self._noted
-        if not is_reckoned or not (figure or on_sheet is not None):
+        is_computed = isinstance(figure, Traced) and figure.operator and id(figure) not in self._noted
+        if not is_computed or not (figure or on_sheet is not None):
             return
         assert isinstance(figure, Traced)
         noted = _Noted(figure=figure, name=name, of=of, unit=unit, on_sheet=on_sheet)
@@ -132,7 +132,7 @@ class Workbook:
             self._decimals[key] = max(self._decimals.get(key, 0), _least_decimals(each))
         self._decimals[id(figure)] = _decided(noted, self._decimals[id(figure)])
         short = list(parts)
-        while short and known(reckoned(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
+        while short and known(evaluated(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
             short = [key for key in short if self._has_more_digits(parts[key])]
             fewest = min((self._digits(parts[key]) for key in short), default=0)
             for key in short:

@@ -54,9 +54,9 @@ class StatedEffect:
     """What one change contributed to the change in the cost of a piece.
 
     Attributes:
-        resource: which part of which resource changed, for instance "tariffs/grid#day"; or the product.
-        cause: its rate, an exchange rate that it is converted with, or the way the product is made.
-        amount: so rounded that all effects add up to the new unit cost less the old one.
+        resource: the part of a resource that changed, for instance "tariffs/grid#day"; or the product.
+        cause: its rate, the exchange rate that converts it, or the way the product is made.
+        amount: rounded so that all effects add up to the new unit cost less the old one.
     """
 
     resource: str
@@ -66,20 +66,20 @@ class StatedEffect:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceChange:
-    """What becomes of one listing's price, and why.
+    """The decision about one listing's price, with its reasons.
 
     Attributes:
         listing: its code.
         product: code of its product.
         channel: code of its sales channel.
-        decision: first: it had no price in force; changed: the new price takes its place; same: what is asked is in
-            force already; kept: the price in force still meets its policy and the new one is too near; held: it would
-            move too far and waits for confirmation; unpriced: no price can be found.
-        old: the price in force; none for a first one.
-        new: the price that is asked now; in force once first and changed are applied. None where it is unpriced.
-        kept_margin_share: the margin that the old price leaves at the new cost.
-        move_share: (new price − old price) ÷ old price; none from a price of 0 or in another currency.
-        effects: what each changed rate contributed to the change in cost; they add up to it.
+        decision: first: it had no price in force; changed: the new price replaces the old; same: the price has not
+            changed; kept: the old price still meets its policy and the change is too small; held: the change is too
+            large and waits for confirmation; unpriced: no price can be found.
+        old: the price in force; null for a first one.
+        new: the price asked now; if first or changed, in force once the repricing is applied. Null if unpriced.
+        kept_margin_share: the margin of the old price at the new cost.
+        move_share: (new price − old price) ÷ old price; null from a price of 0 or in another currency.
+        effects: the contribution of each changed rate to the change in cost; they add up to it.
         problem: why no price can be found, and the remedy.
     """
 
@@ -97,16 +97,16 @@ class PriceChange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepricingSummary:
-    """How many listings of each decision.
+    """The number of listings by decision.
 
     Attributes:
-        listings: all that were looked at.
-        first: with a first price.
-        changed: with another price.
-        same: whose price in force is what is asked.
-        kept: whose price in force stays by the rules.
-        held: whose new price waits for confirmation.
-        unpriced: for which no price can be found.
+        listings: all listings in the scope.
+        first: listings with a first price.
+        changed: listings with a new price.
+        same: listings whose price has not changed.
+        kept: listings whose change is too small.
+        held: listings whose new price waits for confirmation.
+        unpriced: listings without a price.
     """
 
     listings: int

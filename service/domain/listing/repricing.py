@@ -14,11 +14,11 @@ from service.domain.values.references import Names
 
 @declared
 class RepricingRules:
-    """When a price in force gives way to the price that is asked now.
+    """When a new price replaces the price in force.
 
     Attributes:
-        least_move_share: a price that still meets its policy stays where the new one is less than this share away.
-        greatest_move_share: a price that would move by more than this share waits for confirmation; none waits if
+        least_move_share: a price that still meets its policy stays if it would change by less than this share.
+        greatest_move_share: a price that would change by more than this share waits for confirmation; none waits if
             left out.
     """
 
@@ -43,13 +43,13 @@ ResourceReference = Annotated[
 
 @declared
 class RepricingScope:
-    """Which listings are looked at; each member narrows it.
+    """Which listings to look at; each member narrows the selection.
 
     Attributes:
-        resources: listings whose cost or sale rests on one of these through any depth, for instance "tariffs/grid".
-        changed_since: listings that rest on a rate which changed after this day: its terms began later, or were
-            entered, corrected or uncovered on this day or later; or which has no rate at all. Where exchange rates
-            changed so, every listing.
+        resources: listings whose cost or sale depends on one of these at any depth, for instance "tariffs/grid".
+        changed_since: listings that depend on a rate that changed after this day: its terms began later, or were
+            entered, corrected or uncovered on this day or later; or on a resource without a rate. Every listing if
+            exchange rates changed.
         channel: listings on this sales channel.
         product: listings of this product.
         tag: listings that carry this tag.
@@ -72,15 +72,15 @@ class RepricingScope:
 
 @declared
 class RepricingRequest:
-    """Which listings to price anew, by which rates and rules.
+    """Which listings to reprice, by which rates and rules.
 
     Attributes:
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
-        scope: which listings; every one if left out, with what-if rates every one that rests on them.
-        rules: when a price in force gives way.
-        confirmed: codes of listings whose prices may move by any share.
-        confirm_all: whether all may.
-        include_unchanged: whether the changes tell also of prices that stay.
+        scope: which listings; all if left out, or with what-if rates all that depend on them.
+        rules: when a new price replaces the price in force.
+        confirmed: codes of listings whose prices may change by any share.
+        confirm_all: whether all prices may change by any share.
+        include_unchanged: whether the changes include prices that stay.
     """
 
     as_of: date | None = None
@@ -96,7 +96,7 @@ class RepricingRequest:
 
 
 class Decision(StrEnum):
-    """What becomes of a listing's price."""
+    """The decision about a listing's price."""
 
     FIRST = "first"
     CHANGED = "changed"

@@ -32,14 +32,14 @@ class LearningModel(StrEnum):
 
 @declared
 class LearningCurve:
-    """How run labour falls for a product that is new to the workshop.
+    """How labour time falls for a product that is new to the workshop.
 
     Attributes:
-        rate_share: the time left after every doubling, for instance "0.90"; 1 is no learning. At 0.5 a second piece
-            would take no time at all by the cumulative average.
-        pieces_before: good pieces already made, where the curve goes on from.
-        model: what falls to the rate: the average time of all pieces so far (cumulative_average, Wright), or the time
-            of the piece itself (unit, Crawford). A rate belongs to the model that it was found with.
+        rate_share: the share of the time left after every doubling, for instance "0.90"; 1 is no learning. At 0.5 a
+            second piece would take no time by the cumulative average.
+        pieces_before: good pieces already made, from which the curve continues.
+        model: the time that falls to the rate: the average of all pieces so far (cumulative_average, Wright), or that
+            of the piece itself (unit, Crawford). Use a rate with the model that it was measured with.
     """
 
     rate_share: Annotated[Decimal, Bounds(above=Decimal("0.5"), at_most=1)]

@@ -100,8 +100,8 @@ class Material:
         name: what the workshop calls it.
         unit: the unit it is bought and issued in.
         use: whether it ends up in the piece (direct_material) or around it (packaging).
-        polymer: of what polymer it is, if it is one; decides cautions and the melting heat.
-        mass_kg_per_unit: what one unit weighs; needed for metres, litres, pieces if masses are to be checked.
+        polymer: its polymer, if it is a plastic; decides cautions and the melting heat.
+        mass_kg_per_unit: mass of one unit; needed for metres, litres and pieces if masses are to be checked.
         note: anything worth knowing.
     """
 
@@ -132,9 +132,9 @@ class Machine:
         load_factor: the share of the rated power it draws on average while it runs.
         idle_power_kw: power drawn during setup.
         warm_up_power_kw: power drawn while it warms up.
-        tariff: code of the electricity tariff it is fed by; needed if it draws power.
-        hours_per_week: it can run in an ordinary week; where they are not known it limits nothing.
-        working_weekdays: over which these hours are spread alike.
+        tariff: code of its electricity tariff; needed if it draws power.
+        hours_per_week: hours that it can run in an ordinary week; if unknown it limits nothing.
+        working_weekdays: the days over which these hours are spread evenly.
         note: anything worth knowing.
     """
 
@@ -163,9 +163,8 @@ class LabourGrade:
 
     Attributes:
         name: what the workshop calls it.
-        hours_per_week: there are in an ordinary week, of all its people together; where they are not known it limits
-            nothing.
-        working_weekdays: over which these hours are spread alike.
+        hours_per_week: hours of all its people together in an ordinary week; if unknown it limits nothing.
+        working_weekdays: the days over which these hours are spread evenly.
         note: anything worth knowing.
     """
 
@@ -204,8 +203,8 @@ class Overhead:
 
     Attributes:
         name: what is in the pool, for instance "rent and insurance".
-        base: what it is spread over. Pieces are the good pieces of the product and of its sub-assemblies.
-        variable: whether it rises and falls with the volume; fixed if not.
+        base: the base it is spread over. Pieces are the good pieces of the product and of its sub-assemblies.
+        variable: whether its cost varies with the volume; fixed if not.
         note: anything worth knowing.
     """
 

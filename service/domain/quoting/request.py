@@ -84,9 +84,9 @@ class QuotationLineRequest:
         quantity: pieces that are quoted and counted in the totals.
         quantity_breaks: other batch sizes, each priced as an alternative.
         automatic_breaks: further batch sizes, found where the price of a piece has fallen enough.
-        tooling: as the product's operations say; per_shot, for the wear alone; this_order, where the price of the
-            pieces pays for the entire tool; charged_once, where the tool stands beside the pieces, at its cost.
-        supplied_materials: codes of materials that the customer brings; they are consumed and cost nothing.
+        tooling: as_product: as its operations say; per_shot: for the wear only; this_order: the price of the pieces
+            pays for the entire tool; charged_once: the tool is charged beside the pieces, at its cost.
+        supplied_materials: codes of materials that the customer supplies; they are consumed and cost nothing.
         tax: code of the tax.
         policy: how it is priced; display must be tax_exclusive, for a quotation states net prices.
         description: what the customer reads; the product's name if empty.
@@ -147,8 +147,8 @@ class ShippingRequest:
         service: code of the shipping service.
         zone: one of its zones.
         tax: code of the tax that its charge stands under.
-        markup_share: added to what the service asks, for packing and handling.
-        is_charged: whether the customer is charged for it; if not, it is taken from what the workshop keeps.
+        markup_share: added to the price of the service, for packing and handling.
+        is_charged: whether the customer is charged for it; if not, it reduces the workshop's profit.
     """
 
     service: Annotated[Code, Names("shipping-services")]
@@ -180,7 +180,7 @@ class QuotationRequest:
         note: anything else the customer should read.
         allowances: on the whole quotation.
         charges: on the whole quotation, such as freight.
-        rush_charge: for making it before what is promised already; where there is one, it is made first.
+        rush_charge: for making it before the orders accepted earlier; with a rush charge it is made first.
         minimum_order: the least that the order comes to.
         shipping: how it is shipped; collected, or as the delivery says, if left out.
     """

@@ -22,16 +22,16 @@ class WorkingResource:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResourceLoad:
-    """What an order takes of a machine or labour grade, and what is before it.
+    """The time that an order needs of a machine or labour grade, and the time already promised.
 
     Attributes:
         resource: its reference, for instance "machines/press".
         name: what the workshop calls it.
         minutes_needed: for the order.
-        minutes_promised: for orders accepted before that are not completed; 0 for a rush order, which goes first.
-        hours_per_week: there are in an ordinary week; none where nobody knows, and then it limits nothing.
-        done_on: the day it could be done with both if it never waited for another; none where that is not within
-            ten years, or it limits nothing.
+        minutes_promised: for accepted orders that are not completed; 0 for a rush order, which goes first.
+        hours_per_week: in an ordinary week; null if unknown, and then it limits nothing.
+        done_on: the day on which it would be done with both if it never waited for another resource; null if not within
+            ten years, or if it limits nothing.
     """
 
     resource: str
@@ -47,14 +47,14 @@ class LeadTime:
     """When an order can be ready.
 
     Attributes:
-        starting_on: the day it is ordered, from which on time is counted.
-        is_rush: whether it goes before what is promised already.
-        ready_on: the earliest day on which the last piece is done; none where that is not within ten years.
-        bottleneck: the machine or labour grade that is done with it last, for instance "machines/press"; none where
-            nothing limits it.
-        bottleneck_name: what the workshop calls that.
-        reason: why there is no day, where there is none.
-        loads: of every machine and labour grade that it takes time of, the bottleneck first.
+        starting_on: the day of the order, from which time is counted.
+        is_rush: whether it goes before the orders accepted earlier.
+        ready_on: the earliest day on which the last piece is done; null if not within ten years.
+        bottleneck: the machine or labour grade that is done last, for instance "machines/press"; null if nothing limits
+            the order.
+        bottleneck_name: what the workshop calls the bottleneck.
+        reason: why there is no day, if there is none.
+        loads: of every machine and labour grade that it needs, the bottleneck first.
     """
 
     starting_on: date
