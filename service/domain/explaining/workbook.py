@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.explaining.formulas import formula, parts_of, evaluated
+from service.domain.explaining.formulas import evaluated, formula, parts_of
 from service.domain.values.exact import exactly, half_up, known, snapped
 from service.domain.values.traced import Traced
 
