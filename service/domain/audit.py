@@ -1,4 +1,4 @@
-"""The audit trail: who changed which fact, rate, price or key, when, from what to what."""
+"""The audit trail: who changed which fact, rate, price or key, and when."""
 
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -28,30 +28,22 @@ class Action(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Actor:
-    """Who does something.
-
-    Attributes:
-        name: name of the key.
-        key_id: id of the key; None where no key was needed.
-    """
+    """The key that something is done with; its id is None where no key is needed."""
 
     name: str
     key_id: UUID | None
 
 
 COMMAND_LINE = Actor(name="command line", key_id=None)
-"""Whoever runs the service, who needs no key."""
+"""The operator at the command line, who needs no key."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """What becomes of a subject.
+    """A change of a subject; before and after are None where nothing was or is registered.
 
     Attributes:
-        subject: what is changed, as its address under /v1 has it.
         action: what was done.
-        before: what held until then; None if nothing did.
-        after: what has held since; None if nothing does.
     """
 
     subject: str
@@ -71,7 +63,6 @@ class RecordedChange(Change):
         key_id: id of that key; none for the command line.
         subject: what was changed, as its address under /v1 has it, for instance "tariffs/grid/rates/2026-01-01",
             "listings/beam/price", "exchange-rates/2026-11-20/ECB" (day and source) or "keys/" and its id.
-        action: what was done.
         before: what held until then, as it is registered; null if nothing did.
         after: what has held since; null if nothing does.
     """
@@ -83,15 +74,15 @@ class RecordedChange(Change):
 
 
 def rate_subject(resource: str, valid_from: date) -> str:
-    """What a dated rate is called in the trail."""
+    """The subject of a dated rate."""
     return f"{resource}/rates/{valid_from}"
 
 
 def exchange_subject(published_on: date, source: str, *, is_held: bool = False) -> str:
-    """What a source's exchange rates of a day are called in the trail, in use or held back."""
+    """The subject of a source's exchange rates of a day, in use or held back."""
     return f"{'held-exchange-rates' if is_held else 'exchange-rates'}/{published_on}/{source}"
 
 
 def key_subject(key_id: UUID) -> str:
-    """What a key is called in the trail."""
+    """The subject of a key."""
     return f"keys/{key_id}"

@@ -1,4 +1,4 @@
-"""What a workshop registers: one entry for every collection, read by the store, the workflows and the interface."""
+"""The collections that a workshop registers; the store, the workflows and the interface read them."""
 
 from dataclasses import dataclass
 
@@ -24,15 +24,13 @@ from service.domain.values.references import Registered
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Collection:
-    """A kind of thing with codes of the workshop's own.
+    """A kind of thing registered under codes of the workshop's own.
 
     Attributes:
-        name: as it stands in addresses, for instance "labour-grades".
-        noun: one of them, for messages.
-        facts: what is registered about one.
-        terms: what its dated rates say; None for what has no rate of its own.
-        fixed_once_rated: fields that must not change while there are rates, because they give the rates
-            their meaning.
+        name: as in addresses, for instance "labour-grades".
+        noun: singular, for messages.
+        terms: of its dated rates; None if it has none.
+        fixed_once_rated: fields that must not change while there are rates, because they give the rates their meaning.
     """
 
     name: str
@@ -63,6 +61,6 @@ COLLECTIONS = {
 }
 
 RESOURCES = ("materials", "machines", "labour-grades", "tariffs", "tools", "overheads")
-"""Collections of what a batch consumes."""
+"""Collections that a batch consumes."""
 CONDITIONS = ("channels", "taxes", "shipping-services")
-"""Collections of what a sale rests on, whatever a batch consumes."""
+"""Collections with rates that a sale depends on."""

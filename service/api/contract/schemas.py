@@ -26,6 +26,7 @@ from service.api.contract.fields import (
     ruled,
 )
 from service.api.http.reading import UNKNOWN_MEMBER, Number
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.values.declared import (
     default_of,
     field_types,
@@ -50,6 +51,8 @@ _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
     Message: TextField,
     Any: DataField,
 }
+_PUBLISHED = {PlausibilityWarning: "Implausibility"}
+"""The names of schemas that clients know by another name than the class has."""
 _FLAGS = {"true": True, "false": False}
 _FROM_TEXT: dict[Any, Callable[[str], Any]] = {int: Number, bool: lambda text: _FLAGS.get(text, text)}
 """Converts a text of a query string to what JSON would have, for types other than text."""
@@ -144,4 +147,4 @@ def _schema_of(declared_class: Any) -> type[DeclaredSchema]:
     }
     summary = (declared_class.__doc__ or "").partition("\n")[0]
     members = {**found, "declared_class": declared_class, "__doc__": summary}
-    return type(f"{declared_class.__name__}Schema", (DeclaredSchema,), members)
+    return type(f"{_PUBLISHED.get(declared_class, declared_class.__name__)}Schema", (DeclaredSchema,), members)

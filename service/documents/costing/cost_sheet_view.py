@@ -31,7 +31,7 @@ from service.documents.writing.paper import Entry
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working
-from service.domain.making.plausibility import Implausibility
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import exactly
@@ -152,7 +152,7 @@ class _Making:
         for day in sorted(days, reverse=True):
             yield Entry(text=", ".join(days[day]), note=self.words("in force since {day}", day=self._day(day)))
 
-    def _told(self, told: Iterable[Caution | Implausibility]) -> tuple[Entry, ...]:
+    def _told(self, told: Iterable[Caution | PlausibilityWarning]) -> tuple[Entry, ...]:
         return tuple(Entry(text=self.words.told(each.text), note=isolated(each.source)) for each in told)
 
     def _intro(self) -> Iterator[str]:

@@ -22,13 +22,10 @@ CONVERSION = frozenset(CostClass) - {CostClass.DIRECT_MATERIAL, CostClass.PACKAG
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostLine(ResourceLine):
-    """The cost of one resource, unrounded; a share of a subtotal is one of so much money.
+    """The cost of one resource, unrounded: quantity × rate; for a pool on a value, that value × the share.
 
     Attributes:
-        rate: what a unit costs.
-        amount: quantity × rate. The quantity is thus what the cost rises by with the rate, overhead on the line's
-            value apart.
-        overhead_on_value: what pools on the value of its class add to it.
+        overhead_on_value: what pools on the value of its heading add to it.
     """
 
     rate: Decimal
@@ -37,7 +34,7 @@ class CostLine(ResourceLine):
 
     @property
     def effect_of_one_percent(self) -> Decimal:
-        """What one percent on the rate adds to the batch, overhead on the line's value included."""
+        """What one percent on the rate adds to the batch, overhead on its value included."""
         return (self.amount + self.overhead_on_value) * _PER_CENT
 
 
@@ -56,11 +53,7 @@ class CostedBatch(ProductBatch):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostSheet(CostedBatch):
-    """What a batch costs, line by line, unrounded.
-
-    Attributes:
-        lines: one for each resource that costs something.
-    """
+    """The cost of a batch, unrounded, one line for each resource."""
 
     lines: tuple[CostLine, ...]
 
@@ -71,25 +64,25 @@ class CostSheet(CostedBatch):
 
     @property
     def full_cost(self) -> Decimal:
-        """Everything, for the batch."""
+        """The sum of all lines."""
         return sum((line.amount for line in self.lines), ZERO)
 
     @property
     def variable_cost(self) -> Decimal:
-        """What would not be spent without the batch: every variable line."""
+        """The sum of the variable lines: what would not be spent without the batch."""
         return sum((line.amount for line in self.lines if line.variable), ZERO)
 
     def shown_per_batch(self) -> tuple[Decimal, ...]:
-        """The lines at the minor unit, adding up to the rounded full cost (largest remainder)."""
+        """The lines at the minor unit, adding up to the rounded full cost (largest remainder method)."""
         return apportioned((line.amount for line in self.lines), minor_unit_decimals(self.currency))
 
     def shown_per_piece(self) -> tuple[Decimal, ...]:
-        """The lines for a piece with four digits more, adding up to the rounded unit cost."""
+        """The lines for a piece, with four more decimals, adding up to the rounded unit cost."""
         pieces = Decimal(self.quantity)
         return apportioned((line.amount / pieces for line in self.lines), WITH_MORE_DIGITS.decimals_in(self.currency))
 
     def variable_share_of(self, shown: tuple[Decimal, ...]) -> Decimal:
-        """The sum of the variable lines among the shown ones, so that every document shows the same figure."""
+        """The sum of the shown variable lines, so that every document shows the same figure."""
         return sum((amount for line, amount in zip(self.lines, shown, strict=True) if line.variable), ZERO)
 
     @property
@@ -104,7 +97,7 @@ class CostSheet(CostedBatch):
 
 
 def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
-    """Resources without a rate. A part that the terms in force leave out costs nothing and is not missing."""
+    """Resources without a rate; a part that the terms in force leave out costs nothing and is not missing."""
     needed = [line.resource for line in bill.lines] + [pool.resource for pool in bill.value_pools]
     without = [resource for resource in needed if resource not in rates]
     if not without:
@@ -117,19 +110,13 @@ def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
 
 @exactly
 def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: date, currency: str) -> CostSheet:
-    """The bill of resources times the rates, in two passes.
+    """The bill of resources times the rates of each part of its resources.
 
-    First every physical quantity is priced; then pools of overhead on a value take their share of the
-    direct material or the direct labour, reclaimed material deducted.
-
-    Args:
-        bill: what the batch consumes.
-        rates: what a unit of each part of each resource costs.
-        as_of: the date of the rates.
-        currency: of the rates.
+    First every physical quantity is priced; then pools on a value take their share of the direct material or the direct
+    labour, reclaimed material deducted.
 
     Raises:
-        MissingRatesError: naming every resource that has no rate.
+        MissingRatesError: resources have no rate; all are named.
     """
     if missing := _missing(bill, rates):
         raise MissingRatesError(as_of, [MissingRate(resource=each) for each in missing])
@@ -150,7 +137,6 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: da
 
 
 def _priced(line: ResourceLine, rate: Decimal, share: Decimal | None = None) -> CostLine:
-    """A line at its rate; a share is what pools add to its value."""
     amount = line.quantity * rate
     return CostLine(
         resource=line.resource,
@@ -166,7 +152,7 @@ def _priced(line: ResourceLine, rate: Decimal, share: Decimal | None = None) -> 
 
 
 def _value_lines(bill: BillOfResources, priced: Iterable[CostLine], currency: str) -> Iterator[ResourceLine]:
-    """The pools on a value as lines like others, whose quantity is that value."""
+    """The pools on a value as lines whose quantity is that value."""
     for pool in bill.value_pools:
         base = sum((line.amount for line in priced if line.cost_class is pool.base.traits.charged), ZERO)
         if base:
@@ -182,7 +168,7 @@ def _value_lines(bill: BillOfResources, priced: Iterable[CostLine], currency: st
 
 @exactly
 def unit_costs(sheet: CostSheet) -> UnitCosts:
-    """What a piece of the batch costs."""
+    """The cost of a piece of the batch."""
     return UnitCosts(
         variable=sheet.variable_cost / sheet.quantity,
         full=sheet.full_cost / sheet.quantity,

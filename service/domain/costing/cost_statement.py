@@ -1,4 +1,4 @@
-"""A cost sheet as it is shown: rounded, and still adding up."""
+"""A cost sheet as shown: rounded so that it adds up."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from datetime import date
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import Implausibility
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import ZERO, exactly
@@ -22,14 +22,14 @@ class StatedLine:
         resource: its reference, for instance "tariffs/grid#day".
         name: what the workshop calls it.
         cost_class: the heading it stands under.
-        variable: whether it rises and falls with the volume.
+        variable: whether its cost varies with the volume.
         quantity: for the whole batch; for a share of a subtotal, that subtotal.
         unit: the unit of the quantity; the currency for a share of a subtotal.
         rate: what one unit costs, in the sheet's currency; for a share of a subtotal, the share.
-        amount: for the whole batch, so rounded that the lines add up to the full cost.
-        amount_per_piece: for a good piece, with four digits more.
-        share_of_full_cost: of the whole, 0.25 for a quarter.
-        one_percent_adds_per_piece: what one percent on the rate adds to a piece, overhead on it included.
+        amount: for the whole batch, rounded so that the lines add up to the full cost.
+        amount_per_piece: for a good piece, with four more decimals.
+        share_of_full_cost: amount ÷ full cost, 0.25 for a quarter.
+        one_percent_adds_per_piece: what one percent on the rate adds to the cost of a piece, overhead on it included.
     """
 
     resource: str
@@ -60,12 +60,12 @@ class Subtotal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Subtotals:
-    """The sums that the trade looks at.
+    """The subtotals of a cost sheet.
 
     Attributes:
         prime_cost: direct material, packaging and direct labour.
         conversion_cost: everything but direct material and packaging.
-        variable_cost: every line that rises and falls with the volume.
+        variable_cost: every line that varies with the volume.
         fixed_cost: every other line.
         full_cost: everything.
     """
@@ -86,8 +86,8 @@ class CostStatement(CostedBatch):
         cost_classes: the sum under each heading that has lines.
         subtotals: prime, conversion, variable, fixed and full cost.
         rates_valid_from: since when each rate used has been in force; for a what-if rate, the sheet's date.
-        exchange_rates: what amounts were converted with.
-        warnings: what looks implausible; never a refusal.
+        exchange_rates: the rates that amounts were converted with.
+        warnings: facts that look implausible; they never refuse a request.
         cautions: where the work or the product can hurt someone.
     """
 
@@ -96,7 +96,7 @@ class CostStatement(CostedBatch):
     subtotals: Subtotals
     rates_valid_from: Mapping[str, date]
     exchange_rates: tuple[UsedRates, ...]
-    warnings: tuple[Implausibility, ...]
+    warnings: tuple[PlausibilityWarning, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -106,13 +106,10 @@ def cost_statement(
     *,
     rates_valid_from: Mapping[str, date],
     exchange_rates: tuple[UsedRates, ...] = (),
-    warnings: tuple[Implausibility, ...] = (),
+    warnings: tuple[PlausibilityWarning, ...] = (),
     cautions: tuple[Caution, ...] = (),
 ) -> CostStatement:
-    """The sheet with its lines rounded so that they add up to the rounded full cost (largest remainder).
-
-    Every subtotal is the sum of the lines shown, so a reader's own addition gives the same figure.
-    """
+    """The sheet with lines that add up to the rounded full cost; every subtotal is the sum of its lines as shown."""
     lines, currency = tuple(_stated_lines(sheet)), sheet.currency
     headings = {line.cost_class for line in lines}
     return shown(
@@ -140,7 +137,6 @@ def cost_statement(
 
 
 def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
-    """Each line at the batch and for a piece, so rounded that they add up."""
     full_cost = sheet.full_cost
     for line, amount, per_piece in zip(sheet.lines, sheet.shown_per_batch(), sheet.shown_per_piece(), strict=True):
         yield shown(

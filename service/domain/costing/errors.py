@@ -1,4 +1,4 @@
-"""What is refused where a rate is missing."""
+"""Errors of missing rates."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,12 +9,7 @@ from service.domain.values.errors import PugmillError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MissingRate:
-    """A resource that has no rate on a date.
-
-    Attributes:
-        resource: whose rate is missing, for instance "materials/hdpe-flakes".
-        first_valid_from: the day its first rate begins, if it has any.
-    """
+    """A resource without a rate on a date, and the day on which its first rate begins, if any."""
 
     resource: str
     first_valid_from: date | None = None

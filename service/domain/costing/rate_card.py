@@ -1,4 +1,4 @@
-"""The rates in force on a date, and the unit rates that follow from their terms."""
+"""The rates in force on a date, and the unit rates computed from their terms."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -15,13 +15,7 @@ from service.domain.values.references import WHOLE, Registered, part_of
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DatedRate:
-    """The terms in force from a date on.
-
-    Attributes:
-        resource: whose rate it is, for instance "tariffs/grid".
-        valid_from: the first day.
-        terms: what it costs.
-    """
+    """The terms of a resource, for instance "tariffs/grid", in force from a day on."""
 
     resource: str
     valid_from: date
@@ -30,20 +24,14 @@ class DatedRate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RateCard:
-    """Every rate in force on one date.
-
-    Attributes:
-        as_of: the date.
-        currency: the workshop's currency, in which unit rates are given.
-        rates: by resource.
-    """
+    """Every rate in force on a date, by resource; unit rates are in the currency, which is the workshop's."""
 
     as_of: date
     currency: str
     rates: Mapping[str, DatedRate]
 
     def replaced(self, terms: Mapping[str, RateTerms]) -> "RateCard":
-        """The card as it would be if these terms were in force on its date."""
+        """The card with what-if terms in force on its date."""
         what_if = {
             resource: DatedRate(resource=resource, valid_from=self.as_of, terms=each)
             for resource, each in terms.items()
@@ -55,19 +43,19 @@ class RateCard:
 def unit_rates(
     card: RateCard, resources: Iterable[str], pools: Mapping[str, Overhead], convert: Convert
 ) -> dict[str, Decimal]:
-    """What one unit of every part of some resources costs, in the card's currency.
+    """The cost of one unit of every part of some resources, in the card's currency.
 
     Args:
         card: the rates in force; a resource without one is left out.
-        resources: those that are needed, so that no other is converted.
+        resources: the resources needed; no other rate is converted.
         pools: the overhead pools by resource; a pool on a value has a share instead of an amount.
-        convert: an amount in the card's currency.
+        convert: converts into the card's currency.
     """
     return sums_of(components_of(card, resources, pools, convert))
 
 
 def sums_of(components: Mapping[str, Components]) -> dict[str, Decimal]:
-    """The unit rate of every part of some resources, from what it is put together from."""
+    """The unit rate of every part, as the sum of its components."""
     return {
         part_of(resource, part): sum(amounts.values(), ZERO)
         for resource, parts in components.items()
@@ -78,7 +66,7 @@ def sums_of(components: Mapping[str, Components]) -> dict[str, Decimal]:
 def components_of(
     card: RateCard, resources: Iterable[str], pools: Mapping[str, Overhead], convert: Convert
 ) -> dict[str, Components]:
-    """What each unit rate is put together from, by resource; the arguments are those of unit_rates."""
+    """The components of each unit rate, by resource; the arguments are those of `unit_rates`."""
     found: dict[str, Components] = {}
     for resource in resources:
         rate = card.rates.get(resource)
@@ -88,12 +76,9 @@ def components_of(
 
 
 def unit_components(rate: DatedRate, registered: Registered | None, convert: Convert) -> Components:
-    """What the unit rates of one dated rate are put together from; nothing for what a sale rests on.
+    """The components of the unit rates of one dated rate; empty for taxes, channels and shipping services.
 
-    Args:
-        rate: the terms in force.
-        registered: what they are of; of a pool of overhead at least.
-        convert: an amount in the currency of the unit rates.
+    `registered` is needed only for overhead pools.
     """
     terms = rate.terms
     if isinstance(terms, OverheadRate) and isinstance(registered, Overhead) and registered.base.is_value:
@@ -102,6 +87,6 @@ def unit_components(rate: DatedRate, registered: Registered | None, convert: Con
 
 
 def rate_problems(terms: RateTerms, registered: Any) -> list[InvalidValueError]:
-    """What is wrong with terms for the thing they are registered under."""
+    """What is wrong with terms for the thing that they belong to."""
     problems_with = getattr(terms, "problems_with", None)
     return list(problems_with(registered)) if problems_with else []

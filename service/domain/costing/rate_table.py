@@ -1,4 +1,4 @@
-"""What a unit of every part of every resource costs on a date, so that a cost is a sum of products."""
+"""The unit rates of every part of every resource on a date, so that a cost is a sum of products."""
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -21,18 +21,12 @@ from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Registered, part_in, part_of
 
 OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
-"""Parts that terms may leave out; they cost nothing then."""
+"""Parts that terms may leave out; these then cost nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartRate:
-    """What a unit of one part of a resource costs.
-
-    Attributes:
-        rate: money for a unit, in the table's currency.
-        cost_class: the heading it stands under.
-        variable: whether its cost rises and falls with the volume.
-    """
+    """The cost of a unit of one part of a resource, in the table's currency."""
 
     rate: Decimal
     cost_class: CostClass
@@ -41,13 +35,7 @@ class PartRate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PoolShare:
-    """What a pool of overhead adds to the value that it is absorbed on.
-
-    Attributes:
-        base: that value.
-        variable: whether it rises and falls with the volume.
-        share: of the value.
-    """
+    """A pool of overhead as a share of the value that it is absorbed on."""
 
     base: OverheadBase
     variable: bool
@@ -55,7 +43,7 @@ class PoolShare:
 
 
 def charged(pools: Iterable[PoolShare], *, variable_alone: bool = False) -> dict[CostClass | None, Decimal]:
-    """What pools together add to a value of each heading that any is absorbed on, as a share of it."""
+    """The total share that pools add to the value of each heading."""
     found: dict[CostClass | None, Decimal] = {}
     for pool in pools:
         if pool.variable or not variable_alone:
@@ -66,13 +54,11 @@ def charged(pools: Iterable[PoolShare], *, variable_alone: bool = False) -> dict
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RateTable:
-    """The unit rates of a date.
+    """The unit rates of a date, in one currency.
 
     Attributes:
-        as_of: the date.
-        currency: of every rate.
         parts: by part of a resource, for instance "tariffs/grid#day".
-        shares: the pools of overhead that are a share of a value, by resource.
+        shares: the pools on a value, by resource.
     """
 
     as_of: date
@@ -81,11 +67,11 @@ class RateTable:
     shares: Mapping[str, PoolShare]
 
     def charged_on(self, cost_class: CostClass) -> Decimal:
-        """What all pools together add to a value of this heading, as a share of it."""
+        """The total share that all pools add to the value of this heading."""
         return charged(self.shares.values()).get(cost_class, ZERO)
 
     def full(self) -> dict[str, Decimal]:
-        """What a unit of each part adds to the full cost:  rate × (1 + the shares of the pools on its value)."""
+        """What a unit of each part adds to the full cost:  rate × (1 + shares of the pools on its value)."""
         return self._unit_costs(variable_alone=False)
 
     def variable(self) -> dict[str, Decimal]:
@@ -105,11 +91,10 @@ class RateTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rating:
-    """A rate table, and what could not be rated.
+    """A rate table, and what has no unit rate.
 
     Attributes:
-        table: the unit rates.
-        unusable: why a resource with a rate has no unit rate, by resource.
+        unusable: the errors of resources whose rates give no unit rate.
         unrated_pools: pools on a value that have no rate; no product has a cost without them.
     """
 
@@ -119,13 +104,7 @@ class Rating:
 
 
 def rating(card: RateCard, registered: Mapping[str, Registered], convert: Callable[..., Decimal]) -> Rating:
-    """The unit rates of everything registered that products consume.
-
-    Args:
-        card: every rate in force on the date.
-        registered: what the rates are of, by resource; pools without a rate too.
-        convert: an amount in the card's currency.
-    """
+    """The unit rates of all registered resources, with pools that have no rate; converted into the card's currency."""
     parts: dict[str, PartRate] = {}
     shares: dict[str, PoolShare] = {}
     unusable: dict[str, PugmillError] = {}
@@ -152,7 +131,7 @@ def rating(card: RateCard, registered: Mapping[str, Registered], convert: Callab
 
 
 def _parts(resource: str, facts: Registered, rates: Mapping[str, Decimal]) -> dict[str, PartRate]:
-    """The parts of a resource; one that its terms leave out costs nothing."""
+    """The parts of a resource; parts that its terms leave out cost nothing."""
     if not rates:
         return {}
     optional = OPTIONAL_PARTS.get(type(facts))

@@ -1,4 +1,4 @@
-"""The terms of rates: what keeping or buying a resource costs, and the amounts of a unit rate."""
+"""The terms of rates, and the components of the unit rates that follow from them."""
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field
@@ -13,7 +13,7 @@ from service.domain.values.money import NOT_NEGATIVE, Money, NotNegativeMoney
 from service.domain.values.references import WHOLE
 
 Convert = Callable[[Money], Decimal]
-"""An amount in the workshop's currency, unrounded."""
+"""Converts into the workshop's currency, unrounded."""
 Components = Mapping[str, Mapping[str, Decimal]]
 """For each part of a resource ("" for the whole) the named amounts that add up to its unit rate."""
 
@@ -26,14 +26,14 @@ class MaterialRate:
 
     Attributes:
         price: for one unit, delivered; in any currency.
-        reclaim_value: what a unit of loss is worth once it is ground up again; nothing if left out.
+        reclaim_value: the value of a unit of loss after regrinding; nothing if left out.
     """
 
     price: NotNegativeMoney
     reclaim_value: NotNegativeMoney | None = None
 
     def components(self, convert: Convert) -> Components:
-        """The price of a unit; for what is reclaimed, the negative of its value."""
+        """The price of a unit; for reclaimed material the negative of its value."""
         priced = {WHOLE: {"price": convert(self.price)}}
         if self.reclaim_value is None:
             return priced
@@ -42,14 +42,14 @@ class MaterialRate:
 
 @declared
 class MachineRate:
-    """What keeping a machine costs, spread over the hours it runs. Energy is priced by the tariff.
+    """The cost of keeping a machine, spread over the hours that it runs. Energy is priced by the tariff.
 
     Attributes:
         replacement_value: what the machine would cost today.
-        residual_value: what it will bring at the end of its life; negative if disposal costs.
+        residual_value: its value at the end of its life; negative if disposal costs.
         life_years: years of use.
         interest_share: the yearly interest on the capital tied up.
-        floor_m2: floor it stands on, with the room to work around it.
+        floor_m2: floor space of the machine and the work area around it.
         space_cost_per_m2_month: rent, heating and light of a square metre a month.
         maintenance_share: yearly maintenance as a share of the replacement value.
         other_per_year: insurance, inspections and the like.
@@ -77,7 +77,7 @@ class MachineRate:
             yield InvalidValueError(("residual_value", "amount"), "must not be above the replacement value")
 
     def per_year(self, convert: Convert) -> dict[str, Decimal]:
-        """What keeping the machine costs a year, however much it runs.
+        """The cost of keeping the machine a year, however much it runs.
 
         (replacement − residual)/life, (replacement + residual)/2 × interest, floor × space × 12,
         replacement × maintenance, other.
@@ -97,7 +97,7 @@ class MachineRate:
         }
 
     def components(self, convert: Convert) -> Components:
-        """The fixed part of the machine-hour rate, in money for an hour: a year's ÷ (planned hours × utilisation)."""
+        """The machine-hour rate without energy: cost a year ÷ (planned hours × utilisation)."""
         hours = self.planned_hours_per_year * self.utilisation_share
         return {WHOLE: {name: amount / hours for name, amount in self.per_year(convert).items()}}
 
@@ -117,7 +117,7 @@ class LabourRate:
     productive_share: PositiveShare = ONE
 
     def components(self, convert: Convert) -> Components:
-        """What an hour costs: wage × (1 + on-cost) ÷ productive share."""
+        """The cost of an hour: wage × (1 + on-cost) ÷ productive share."""
         wage = convert(self.wage_per_hour)
         paid = wage * (ONE + self.on_cost_share)
         return {
@@ -152,7 +152,7 @@ class TariffRate:
             yield InvalidValueError(("expected_kwh_per_month",), "is required to spread the monthly charges over")
 
     def problems_with(self, tariff: Tariff) -> Iterator[InvalidValueError]:
-        """A price for every band, and for no other."""
+        """A problem unless every band has a price, and nothing else does."""
         if set(self.price_per_kwh) != set(tariff.bands):
             yield InvalidValueError(
                 ("price_per_kwh",), f"must price exactly the tariff's bands: {', '.join(tariff.bands)}"
@@ -160,16 +160,15 @@ class TariffRate:
 
     @property
     def has_charges(self) -> bool:
-        """Whether anything is paid by the month."""
         return self.standing_charge_per_month is not None or self.demand_charge_per_month is not None
 
     def per_month(self, convert: Convert) -> dict[str, Decimal]:
-        """The charges that are paid whatever is used."""
+        """The monthly charges, which do not depend on the electricity used."""
         charges = {"standing charge": self.standing_charge_per_month, "demand charge": self.demand_charge_per_month}
         return {name: convert(charge) for name, charge in charges.items() if charge is not None}
 
     def components(self, convert: Convert) -> Components:
-        """The price of a kWh in each band, and the monthly charges for each kWh expected."""
+        """The price of a kWh in each band, and the monthly charges ÷ the kWh expected."""
         parts = {band: {"energy": convert(price)} for band, price in self.price_per_kwh.items()}
         if self.expected_kwh_per_month is None:
             return parts
@@ -212,16 +211,16 @@ class ToolRate:
     life_shots: Positive
 
     def components(self, convert: Convert) -> Components:
-        """Cost ÷ life for a shot; for the entire tool its cost."""
+        """Cost ÷ life for a shot; the cost for the entire tool."""
         cost = convert(self.cost)
         return {WHOLE: {"tool": cost / self.life_shots}, ENTIRE_TOOL: {"tool": cost}}
 
 
 ResourceTerms = MaterialRate | MachineRate | LabourRate | TariffRate | OverheadRate | ToolRate
-"""The terms that unit rates follow from: those of what a batch consumes."""
+"""The terms of resources that a batch consumes, which have unit rates."""
 
 
 class RateTerms(Protocol):
-    """What holds from a date on: any declared value, of a resource or of a tax, a channel, a shipping service."""
+    """Dated terms: any declared value, of a resource, a tax, a channel or a shipping service."""
 
     __dataclass_fields__: ClassVar[dict[str, Field[Any]]]

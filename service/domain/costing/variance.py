@@ -1,4 +1,4 @@
-"""What a change of rates does to a cost, and what each rate contributed."""
+"""Cost variance: what each changed rate contributed to the change in a cost."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -27,13 +27,13 @@ class Cause(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RateChange:
-    """What one unit of something cost before and costs now.
+    """The cost of one unit of a resource before and now.
 
     Attributes:
-        resource: which part of which resource, for instance "tariffs/grid#day".
-        since: the day whose rates the prices before were made with.
-        cause: whether its own terms changed, or an exchange rate that they are converted with.
-        old_rate: money for a unit before; for a share of a value, the share.
+        resource: the part of a resource, for instance "tariffs/grid#day".
+        since: the day whose rates the earlier prices were computed from.
+        cause: whether its own terms changed, or the exchange rate that converts them.
+        old_rate: earlier money for a unit; for a share of a value, the share.
         new_rate: the same now.
     """
 
@@ -45,28 +45,21 @@ class RateChange:
 
 
 class Comparison:
-    """What moved between two rate tables, and what that does to the cost of whatever consumes it.
+    """The rates that differ between two rate tables, and what they contribute to the cost of a product.
 
-    The cost is a sum of quantities times rates, so each rate that moved contributes its own amount, and the quantity is
-    all that differs between products:  quantity × (new rate − old rate) × (1 + old shares of the pools on its value),
-    and for a pool on a value  quantity × new rate × (new share − old share). These add up to the change in cost.
+    A cost is a sum of quantities times rates, so each changed rate contributes
+    quantity × (new rate − old rate) × (1 + old shares of the pools on its value),  and a pool on a value
+    quantity × new rate × (new share − old share). These add up to the change in cost.
 
     Attributes:
-        changes: the rates that changed.
-        contributions: by part, the place of each change that it has a share in, and the amount for one unit.
+        contributions: by part, the index of each change that affects it, and the amount for one unit.
     """
 
     @exactly
     def __init__(
         self, before: RateTable, after: RateTable, converted_anew: Callable[[str], Mapping[str, Decimal]]
     ) -> None:
-        """Compare the tables.
-
-        Args:
-            before: the older one.
-            after: the newer one.
-            converted_anew: the older unit rates of a resource's parts with the newer exchange rates.
-        """
+        """Compare two tables; `converted_anew` gives the old unit rates of a resource at the new exchange rates."""
         self.changes: list[RateChange] = []
         self.contributions: dict[str, list[tuple[int, Decimal]]] = {}
         self._since = before.as_of
@@ -79,7 +72,7 @@ class Comparison:
         for part, new in after.parts.items():
             old = before.parts.get(part)
             if old is None and not part.startswith(_OVERHEADS):
-                continue  # the product did not consume it: that is the product's change, not a rate's
+                continue  # not consumed before: a change of the product, not of a rate
             old_rate = ZERO if old is None else old.rate
             if new.rate == old_rate:
                 continue
@@ -114,7 +107,7 @@ class Comparison:
 
 
 def unit_cost(bill: BatchBill, rates: Mapping[str, Decimal]) -> Decimal:
-    """What a piece costs:  the sum of quantity × rate, divided by the pieces.
+    """The cost of a piece:  Σ quantity × rate ÷ pieces.
 
     Raises:
         KeyError: a part has no rate.
@@ -127,7 +120,7 @@ def unit_cost(bill: BatchBill, rates: Mapping[str, Decimal]) -> Decimal:
 
 @exactly
 def unit_effects(bill: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
-    """What each change contributed to the cost of a piece, by its place in the comparison."""
+    """What each change contributed to the cost of a piece, by its index in the comparison."""
     found: dict[int, Decimal] = {}
     contributions, quantities = comparison.contributions, bill.quantities
     for part in contributions.keys() & quantities.keys():
@@ -136,14 +129,11 @@ def unit_effects(bill: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
     return {place: found[place] / bill.pieces for place in sorted(found) if found[place]}
 
 
-_HAIR = Decimal("1E-24")
+_ROUNDING_ERROR = Decimal("1E-24")
 
 
 @exactly
 def product_effect(change: Decimal, effects: Sequence[Decimal], old_cost: Decimal) -> Decimal:
-    """What is left of a change in cost when every rate has its share: the product is made another way now.
-
-    What is no more than the last digits of the costs is nothing.
-    """
+    """The part of a change in cost that no rate explains: the product is made differently. 0 within rounding."""
     left = change - sum(effects, ZERO)
-    return left if abs(left) > _HAIR * max(abs(old_cost), abs(old_cost + change)) else ZERO
+    return left if abs(left) > _ROUNDING_ERROR * max(abs(old_cost), abs(old_cost + change)) else ZERO

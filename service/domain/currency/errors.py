@@ -1,4 +1,4 @@
-"""What is refused where an exchange rate is missing."""
+"""Errors of exchange rates."""
 
 from datetime import date
 
@@ -6,16 +6,7 @@ from service.domain.values.errors import PugmillError
 
 
 class MissingExchangeRateError(PugmillError, LookupError):
-    """No exchange rate between two currencies is young enough on the date.
-
-    Attributes:
-        one: currency.
-        other: currency.
-        as_of: the date.
-        max_age_days: how old the rate might have been.
-        last_source: who published the last rate before the date, if any is known.
-        last_published_on: the day it held from.
-    """
+    """No exchange rate between two currencies is recent enough on the date; `last` is the newest before it, if any."""
 
     def __init__(
         self, one: str, other: str, as_of: date, max_age_days: int, last: tuple[str, date] | None = None

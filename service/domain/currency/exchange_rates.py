@@ -1,4 +1,4 @@
-"""Exchange rates as they were published, and amounts converted through their base."""
+"""Published exchange rates, and conversion through their base currency."""
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -14,9 +14,9 @@ from service.domain.values.money import Money, check_currency_on
 from service.domain.values.shown import shown
 
 MANUAL = "manual"
-"""The source of what the workshop enters day by day."""
+"""The source of rates that the workshop enters."""
 FEED = "ECB"
-"""The source of what is fetched."""
+"""The source of rates that are fetched."""
 
 MAX_AGE_DAYS = 31
 FEED_MAX_AGE_DAYS = 10
@@ -54,7 +54,7 @@ class DayRates:
 
     @exactly
     def converted(self, money: Money, currency: str) -> Decimal:
-        """The amount in another currency, unrounded:  amount × rate(to) ÷ rate(from); the day has both.
+        """The amount in another currency, unrounded:  amount × rate(to) ÷ rate(from). The day must have both rates.
 
         Both rates are per unit of the base, so no inverse is rounded on the way.
         Source: Council Regulation (EC) No 1103/97, Article 4 (no rounded inverse, conversion through the base).
@@ -62,18 +62,17 @@ class DayRates:
         return self.conversion(money.currency, currency)(money.amount)
 
     def conversion(self, one: str, other: str) -> Callable[[Decimal], Decimal]:
-        """The same for any number of amounts."""
+        """A function that converts amounts from one currency to the other."""
         per_base_to, per_base_from = self.rate_of(other), self.rate_of(one)
         assert per_base_to is not None
         assert per_base_from is not None
         return lambda amount: amount * per_base_to / per_base_from
 
     def has(self, *currencies: str) -> bool:
-        """Whether it has a rate of each."""
         return all(self.rate_of(currency) is not None for currency in currencies)
 
     def only(self, currencies: Iterable[str]) -> "DayRates":
-        """The day with the rates of these currencies alone, by code."""
+        """The day with the rates of these currencies only, sorted by code."""
         return replace(self, rates={code: self.rates[code] for code in sorted(currencies) if code in self.rates})
 
 
@@ -100,13 +99,13 @@ class UsedRates:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExchangeRates:
-    """What amounts are converted with on one date.
+    """The exchange rates for conversions on one date.
 
     Attributes:
         as_of: the date of the conversion.
-        days: published rates, any order; those after the date are not used.
-        max_age_days: how old a rate may be that the workshop entered or imported itself.
-        feed_max_age_days: how old a rate may be that was fetched.
+        days: published rates in any order; those after the date are not used.
+        max_age_days: of a rate that the workshop entered or imported.
+        feed_max_age_days: of a rate that was fetched.
     """
 
     as_of: date
@@ -115,18 +114,16 @@ class ExchangeRates:
     feed_max_age_days: int = FEED_MAX_AGE_DAYS
 
     def max_age_of(self, source: str) -> int:
-        """How many days old a rate of the source may be."""
         return self.feed_max_age_days if source == FEED else self.max_age_days
 
     def age_of(self, day: DayRates) -> int:
-        """How many days old it is on the date."""
         return (self.as_of - day.published_on).days
 
     def day_for(self, one: str, other: str) -> DayRates:
-        """The last published day that has both currencies; among equals what was entered by hand.
+        """The newest published day that has both currencies; of equals the one entered by hand.
 
         Raises:
-            MissingExchangeRateError: none is there within the maximum age of its source.
+            MissingExchangeRateError: there is none within the maximum age of its source.
         """
         found = [
             day for day in self.days if 0 <= self.age_of(day) <= self.max_age_of(day.source) and day.has(one, other)
@@ -136,17 +133,12 @@ class ExchangeRates:
         return max(found, key=lambda day: (day.published_on, day.source == MANUAL, day.source))
 
     def converted(self, money: Money, currency: str) -> Decimal:
-        """The amount in another currency, unrounded, as the day for both converts it.
-
-        Raises:
-            MissingExchangeRateError: no rate within the maximum age.
-        """
+        """The amount in another currency, unrounded; raises as `day_for` does."""
         if money.currency == currency:
             return money.amount
         return self.day_for(money.currency, currency).converted(money, currency)
 
     def stated(self) -> tuple[UsedRates, ...]:
-        """The days as an answer shows them."""
         return tuple(
             shown(UsedRates, "", day, age_days=self.age_of(day), max_age_days=self.max_age_of(day.source))
             for day in self.days

@@ -1,4 +1,4 @@
-"""How a cost sheet came about: quantities, rates, amounts and sums, each with its formula."""
+"""How a cost sheet was computed: quantities, rates, amounts and sums, each with its formula."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, Co
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.costing.rate_card import RateCard, components_of, sums_of
 from service.domain.costing.rates import Convert
-from service.domain.explaining.traced_facts import written
+from service.domain.explaining.traced_facts import with_traced_figures
 from service.domain.explaining.workbook import Section, Workbook
 from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.making.explosion import bill_of_resources
@@ -18,18 +18,18 @@ from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, Thing, part_of
 from service.domain.values.shown import shown
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 
 MAX_FIGURES = 2_000
-"""The most operations, issues of material and lines that are written out; more is no reading for people."""
+"""The most operations, issues of material and lines that are explained; nobody would read more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostWorkings(CostedBatch):
-    """Every figure of a cost sheet with the formula it is from.
+    """Every figure of a cost sheet with its formula.
 
     Attributes:
-        sections: what is reckoned, in order: quantities product by product, rates, amounts, sums.
+        sections: in the order of computation: quantities product by product, rates, amounts, sums.
     """
 
     sections: tuple[Section, ...]
@@ -39,37 +39,34 @@ class CostWorkings(CostedBatch):
 def cost_workings(
     statement: CostStatement, catalogue: Catalogue, card: RateCard, pools: Mapping[str, Overhead], convert: Convert
 ) -> CostWorkings:
-    """The sheet's figures reckoned once more by the same functions, with figures that remember how they came about.
+    """Explains a shown sheet by running the functions of costing again with traced figures.
 
-    Args:
-        statement: the sheet as it is shown.
-        catalogue: the product with all it needs.
-        card: the rates in force on the sheet's date.
-        pools: the overhead pools by resource.
-        convert: an amount in the card's currency; written exchange rates show in the formulas.
+    `convert` should use traced exchange rates (`traced_conversion`), which then appear in the formulas.
 
     Raises:
-        TooComplexError: there would be more figures than anybody reads.
+        TooComplexError: there are more than MAX_FIGURES operations, issues and lines.
     """
-    pieces, known = Written(statement.quantity, label="good pieces in the batch"), written(catalogue)
+    pieces, known = Traced(statement.quantity, label="good pieces in the batch"), with_traced_figures(catalogue)
     bill = bill_of_resources(statement.product, pieces, known)
     if len(bill.steps) + len(bill.issues) + len(bill.lines) > MAX_FIGURES:
         raise TooComplexError("operations, issues and lines in workings", MAX_FIGURES)
     gathered = _Gathered(Workbook(), statement, bill, known)
     gathered.quantities()
-    gathered.costs(_written_rates(card, bill), pools, convert, pieces)
+    gathered.costs(_traced_rates(card, bill), pools, convert, pieces)
     gathered.sums()
     return shown(CostWorkings, "", statement, sections=gathered.book.sections())
 
 
-def _written_rates(card: RateCard, bill: BillOfResources) -> RateCard:
-    rates = {resource: written(card.rates[resource]) for resource in bill.resources if resource in card.rates}
+def _traced_rates(card: RateCard, bill: BillOfResources) -> RateCard:
+    rates = {
+        resource: with_traced_figures(card.rates[resource]) for resource in bill.resources if resource in card.rates
+    }
     return RateCard(as_of=card.as_of, currency=card.currency, rates=rates)
 
 
 @dataclass(frozen=True, slots=True)
 class _Gathered:
-    """Notes what is shown, in the order in which a person reckons it."""
+    """Notes figures in the order in which a person would compute them."""
 
     book: Workbook
     statement: CostStatement
@@ -77,7 +74,7 @@ class _Gathered:
     catalogue: Catalogue
 
     def quantities(self) -> None:
-        """What each product takes, the last operation first, and then what the batch takes of each resource."""
+        """Quantities of each product, pieces from the last operation backwards, then of each resource."""
         for code, pieces in self.bill.pieces_made.items():
             self.book.section("Quantities", self.catalogue.products[code].name)
             self.book.note(pieces, "pieces to make", "piece")
@@ -122,7 +119,7 @@ class _Gathered:
                 self.book.note(issue.issued, "issued", unit, name)
 
     def costs(self, card: RateCard, pools: Mapping[str, Overhead], convert: Convert, pieces: Decimal) -> None:
-        """The rates with their parts, what each line comes to, and what of it falls on a piece."""
+        """The rates with their components, and each line for the batch and for a piece."""
         names = {line.resource: line.name for line in self.bill.lines}
         names |= {pool.resource: pool.name for pool in self.bill.value_pools}
         units = {line.resource: line.unit for line in self.bill.lines}
@@ -158,23 +155,22 @@ class _Gathered:
             )
 
     def sums(self) -> None:
-        """The sums of the lines as the sheet shows them."""
         for title, is_batch in (("Sums of the batch", True), ("Sums of a piece", False)):
             self.book.section(title)
             for name, subtotal, lines in _summed(self.statement):
                 amounts = [(line.amount if is_batch else line.amount_per_piece).amount for line in lines]
-                total = sum((Written(each, label="amount on the sheet") for each in amounts), ZERO)
+                total = sum((Traced(each, label="amount on the sheet") for each in amounts), ZERO)
                 shown = subtotal.per_batch if is_batch else subtotal.per_piece
                 self.book.note(total, name.replace("_", " "), self.statement.currency, on_sheet=shown.amount)
 
 
-def _learning_exponents(factor: Decimal) -> Iterator[Written]:
+def _learning_exponents(factor: Decimal) -> Iterator[Traced]:
     """The exponents in the formula of a learning factor, each once."""
     waiting = [factor]
-    found: dict[int, Written] = {}
+    found: dict[int, Traced] = {}
     while waiting:
         figure = waiting.pop()
-        if isinstance(figure, Written):
+        if isinstance(figure, Traced):
             waiting.extend(figure.operands)
             if figure.operator == "log2":
                 found[id(figure)] = figure

@@ -1,14 +1,14 @@
-"""Formulas written out: with the names of their figures, with the figures themselves, and what those give."""
+"""Formulas as text, with names or with figures, and their evaluation."""
 
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.making.learning import learning_index, unit_times
 from service.domain.values.exact import whole_up
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 
-Known = Callable[[Written], Decimal | str | None]
-"""What stands for a figure that is shown by itself; None for one that is only a part of the formula it is in."""
+Known = Callable[[Traced], Decimal | str | None]
+"""The name or value of a figure that is shown by itself; None for an intermediate one."""
 
 SUM, PRODUCT, POWER, ATOM = range(4)
 _BINDS = {"+": SUM, "−": SUM, "neg": SUM, "×": PRODUCT, "÷": PRODUCT, "log2": PRODUCT, "^": POWER}
@@ -24,36 +24,36 @@ _REDUCED: Mapping[str, Callable[..., Decimal]] = {
 }
 
 
-def terms_of(figure: Written, known: Known) -> list[Decimal]:
-    """What a sum adds up, through the sums in it that are not shown by themselves."""
+def terms_of(figure: Traced, known: Known) -> list[Decimal]:
+    """The terms of a sum; nested sums that are not shown by themselves are flattened."""
     found: list[Decimal] = []
     left: Decimal = figure
-    while isinstance(left, Written) and left.operator == "+" and (left is figure or known(left) is None):
+    while isinstance(left, Traced) and left.operator == "+" and (left is figure or known(left) is None):
         left, right = left.operands
         found.append(right)
     return [left, *reversed(found)]
 
 
-def parts_of(figure: Written, known: Known) -> Iterator[Written]:
-    """The figures shown by themselves that its formula is made of; the same may come twice."""
+def parts_of(figure: Traced, known: Known) -> Iterator[Traced]:
+    """The figures in its formula that are shown by themselves, possibly more than once."""
     waiting = list(figure.operands)
     while waiting:
         operand = waiting.pop()
-        if isinstance(operand, Written):
+        if isinstance(operand, Traced):
             if known(operand) is None:
                 waiting.extend(operand.operands)
             else:
                 yield operand
 
 
-def reckoned(figure: Written, known: Known) -> Decimal:
-    """What the formula gives with the figures as they are known."""
+def evaluated(figure: Traced, known: Known) -> Decimal:
+    """The result of the formula with the figures as shown."""
 
     def value(operand: Decimal) -> Decimal:
-        found = known(operand) if isinstance(operand, Written) else operand
+        found = known(operand) if isinstance(operand, Traced) else operand
         if found is None:
-            assert isinstance(operand, Written)
-            return reckoned(operand, known)
+            assert isinstance(operand, Traced)
+            return evaluated(operand, known)
         assert isinstance(found, Decimal)
         return found
 
@@ -65,25 +65,19 @@ def reckoned(figure: Written, known: Known) -> Decimal:
     return _REDUCED[figure.operator](*map(value, figure.operands))
 
 
-def formula(figure: Written, known: Known, *, alike_together: bool = False) -> str:
-    """The formula in the signs of a pocket calculator.
-
-    Args:
-        figure: whose formula it is.
-        known: what is written for each figure.
-        alike_together: write terms of a sum that read alike once, behind a Σ.
-    """
+def formula(figure: Traced, known: Known, *, alike_together: bool = False) -> str:
+    """The formula in the signs of a pocket calculator; optionally with equal terms of a sum written once behind a Σ."""
     return _Writing(known, alike_together=alike_together).of(figure)[0]
 
 
 class _Writing:
-    """Writes formulas; each part with how tightly it binds, so that no needless parenthesis is written."""
+    """Writes formulas; each part comes with its operator precedence, so that no needless parentheses are written."""
 
     def __init__(self, known: Known, *, alike_together: bool) -> None:
         self.known, self.alike_together = known, alike_together
 
-    def of(self, figure: Written) -> tuple[str, int]:
-        """The formula of a figure, even if it is known."""
+    def of(self, figure: Traced) -> tuple[str, int]:
+        """The formula of a figure, even if it is shown by itself."""
         match figure.operator:
             case "+":
                 return self._sum(figure), SUM
@@ -95,7 +89,7 @@ class _Writing:
                 return f"−{self._within(figure.operands[0], PRODUCT)}", SUM
         return self._of_several(figure)
 
-    def _of_several(self, figure: Written) -> tuple[str, int]:
+    def _of_several(self, figure: Traced) -> tuple[str, int]:
         match figure.operator:
             case "Σ^":
                 before, after, index = (self._within(each, SUM) for each in figure.operands)
@@ -108,20 +102,20 @@ class _Writing:
         return f"{self._within(left, binds)} {figure.operator} {self._within(right, binds + 1)}", binds
 
     def _within(self, operand: Decimal, least: int) -> str:
-        """A part of a formula, in parentheses if it binds less than what it stands in."""
+        """A part of a formula, in parentheses if its precedence is too low."""
         text, binds = self._part(operand)
         return text if binds >= least else f"({text})"
 
     def _part(self, operand: Decimal) -> tuple[str, int]:
-        found = self.known(operand) if isinstance(operand, Written) else operand
+        found = self.known(operand) if isinstance(operand, Traced) else operand
         if found is None:
-            assert isinstance(operand, Written)
+            assert isinstance(operand, Traced)
             return self.of(operand)
         if isinstance(found, Decimal):
             return in_digits(found), ATOM if found >= 0 else SUM
         return found, ATOM
 
-    def _sum(self, figure: Written) -> str:
+    def _sum(self, figure: Traced) -> str:
         texts = []
         for place, term in enumerate(terms_of(figure, self.known)):
             text, binds = self._part(term)
@@ -133,10 +127,10 @@ class _Writing:
 
 
 def _whole(text: str) -> str:
-    """A term behind a Σ: in parentheses, unless it is one name."""
+    """A term behind a Σ, in parentheses unless it is one name."""
     return text if text.startswith(("{", "(")) and text.count("{") <= 1 else f"({text})"
 
 
 def in_digits(figure: Decimal) -> str:
-    """The figure in plain notation, with the sign that formulas are written with."""
+    """The figure in plain notation, with the minus sign of formulas."""
     return f"{figure:f}".replace("-", "−")

@@ -1,4 +1,4 @@
-"""Facts and terms with written figures in them, so that the costing tells how it reckons with them."""
+"""Facts and terms with traced figures, so that costing leaves its formulas."""
 
 from collections.abc import Callable, Mapping
 from copy import copy
@@ -9,52 +9,42 @@ from typing import Any, TypeVar
 from service.domain.costing.rates import Convert
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.values.money import Money, in_currency
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 
 T = TypeVar("T")
 
 
-def written(value: T, label: str = "") -> T:
-    """The value with every figure in it written, called as the field that holds it is.
-
-    Args:
-        value: facts or terms of the domain; it was checked when it was made, and is not checked again.
-        label: of a figure that no field holds.
-    """
+def with_traced_figures(value: T, label: str = "") -> T:
+    """A copy of facts or terms with every figure traced, labelled with the name of its field; not checked again."""
     made: Any = value
     match made:
-        case Written() | bool() | str() | None:
+        case Traced() | bool() | str() | None:
             return value
         case Decimal() | int():
-            made = Written(made, label=label)
+            made = Traced(made, label=label)
         case Money():
-            made = in_currency(Written(made.amount, label=label), made.currency)
+            made = in_currency(Traced(made.amount, label=label), made.currency)
         case tuple():
-            made = tuple(written(each, label) for each in made)
+            made = tuple(with_traced_figures(each, label) for each in made)
         case Mapping():
-            made = {key: written(each, label) for key, each in made.items()}
+            made = {key: with_traced_figures(each, label) for key, each in made.items()}
         case _ if is_dataclass(made):
             made = copy(made)
             for field in fields(made):
-                object.__setattr__(made, field.name, written(getattr(made, field.name), field.name))
+                object.__setattr__(made, field.name, with_traced_figures(getattr(made, field.name), field.name))
     found: T = made
     return found
 
 
-def written_conversion(day_for: Callable[[str, str], DayRates], currency: str) -> Convert:
-    """Converts into the currency as the costing does, with exchange rates that are written.
-
-    Args:
-        day_for: the published day that two currencies are converted with.
-        currency: to convert into.
-    """
+def traced_conversion(day_for: Callable[[str, str], DayRates], currency: str) -> Convert:
+    """Converts into the currency as costing does, with traced exchange rates of the day for two currencies."""
 
     def converted(money: Money) -> Decimal:
         if money.currency == currency:
             return money.amount
         day = copy(day_for(money.currency, currency))
         rates = {
-            code: Written(rate, label=f"{code} for 1 {day.base}")
+            code: Traced(rate, label=f"{code} for 1 {day.base}")
             for code, rate in day.rates.items()
             if code in (money.currency, currency)
         }

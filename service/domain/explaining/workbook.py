@@ -1,35 +1,35 @@
-"""Workings: every figure of a cost sheet with the formula it is from, fit to be checked with a pocket calculator."""
+"""Workings: every figure of a cost sheet with its formula, to be checked with a pocket calculator."""
 
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.explaining.formulas import formula, parts_of, reckoned
+from service.domain.explaining.formulas import evaluated, formula, parts_of
 from service.domain.values.exact import exactly, half_up, known, snapped
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 
 SIGNIFICANT_DIGITS = 6
-"""With how many digits at least a figure is shown that has no end."""
+"""The fewest significant digits shown of a figure with an infinite expansion."""
 _WHOLE_DIGITS = 9
-"""A figure of no more digits is shown to its end: a pocket calculator has a few more."""
+"""A figure with no more digits is shown completely: a pocket calculator has a few more."""
 _MOST_DECIMALS = 60
 _HALF = Decimal("0.5")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Working:
-    """One figure, and how it came about.
+    """One figure with its formula.
 
     Attributes:
         name: what it is called in the formulas it stands in.
-        of: what it is a figure of, as the workshop calls it, for instance an operation; may be empty.
-        formula: how it is reckoned; the names of figures are in braces, Σ adds up terms that read alike.
-        with_figures: the same with the figures that are shown under those names.
-        result: what with_figures gives, at the digits shown.
+        of: the operation or resource that it belongs to, as the workshop calls it; may be empty.
+        formula: its formula; the names of figures are in braces, Σ adds up equal terms.
+        with_figures: the same with the figures instead of their names.
+        result: the result of with_figures, at the digits shown.
         unit: of the result; the currency for an amount, empty for a share or a factor.
-        on_sheet: the figure that the cost sheet shows of it, rounded; none where it shows the result.
-        adjusted_by: what the sheet's figure differs from the result rounded half up, so that the lines add up to
-            their total (largest remainder); none where it does not differ.
+        on_sheet: the rounded figure on the cost sheet; null if it is the result.
+        adjusted_by: the sheet's figure less the result rounded half up, so that the lines add up to their total
+            (largest remainder); null if they do not differ.
     """
 
     name: str
@@ -47,10 +47,10 @@ class Section:
     """Workings that belong together.
 
     Attributes:
-        title: what they are about.
-        of: the product or resource they are of, as the workshop calls it; may be empty.
-        valid_from: since when the rate has been in force, where they are of a rate.
-        workings: in the order in which they are reckoned.
+        title: the subject of the section.
+        of: the product or resource, as the workshop calls it; may be empty.
+        valid_from: since when the rate has been in force, in the section of a rate.
+        workings: in the order of computation.
     """
 
     title: str
@@ -61,9 +61,9 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Noted:
-    """A figure that is to be shown by itself."""
+    """A figure to be shown by itself."""
 
-    figure: Written
+    figure: Traced
     name: str
     of: str
     unit: str
@@ -71,7 +71,7 @@ class _Noted:
 
 
 class Workbook:
-    """Gathers the figures that are to be shown by themselves, and then writes them with the digits they need."""
+    """Collects the figures to be shown by themselves, and writes them with the digits that they need."""
 
     def __init__(self) -> None:
         self._sections: list[tuple[str, str, date | None, list[_Noted]]] = []
@@ -79,18 +79,14 @@ class Workbook:
         self._decimals: dict[int, int] = {}
 
     def section(self, title: str, of: str = "", valid_from: date | None = None) -> None:
-        """Begin a section."""
         self._sections.append((title, of, valid_from, []))
 
     def note(self, figure: Decimal, name: str, unit: str, of: str = "", on_sheet: Decimal | None = None) -> None:
-        """Show the figure by itself, in this section.
-
-        Nothing is done about one that is given, is shown already, or is nothing and on no sheet.
-        """
-        is_reckoned = isinstance(figure, Written) and figure.operator and id(figure) not in self._noted
-        if not is_reckoned or not (figure or on_sheet is not None):
+        """Show the figure by itself in this section, unless it is an input, shown already, or 0 and on no sheet."""
+        is_computed = isinstance(figure, Traced) and figure.operator and id(figure) not in self._noted
+        if not is_computed or not (figure or on_sheet is not None):
             return
-        assert isinstance(figure, Written)
+        assert isinstance(figure, Traced)
         noted = _Noted(figure=figure, name=name, of=of, unit=unit, on_sheet=on_sheet)
         self._noted[id(figure)] = noted
         self._sections[-1][-1].append(noted)
@@ -100,7 +96,7 @@ class Workbook:
         """Everything noted, each figure with the same digits wherever it stands."""
         order = list(reversed(self._in_order()))
         before: dict[int, int] | None = None
-        while self._decimals != before:  # a figure with more digits may move the last one of what it was enough for
+        while self._decimals != before:  # more digits of one figure may change the last digit of another
             before = dict(self._decimals)
             for noted in order:
                 self._settle(noted)
@@ -111,7 +107,7 @@ class Workbook:
         )
 
     def _in_order(self) -> list[_Noted]:
-        """The noted figures, each after those that it is made of."""
+        """The noted figures, each after those in its formula."""
         done: dict[int, _Noted] = {}
         waiting = list(reversed(self._noted.values()))
         while waiting:
@@ -125,9 +121,9 @@ class Workbook:
         return list(done.values())
 
     def _settle(self, noted: _Noted) -> None:
-        """Find how many digits the figures of its formula need, so that they give the result as it is shown.
+        """Determine how many digits the figures of its formula need to give the result as shown.
 
-        Those it stands in itself have been settled before, so that its own digits are known.
+        Figures whose formulas contain it are settled first, so that its own digits are known.
         """
         figure = noted.figure
         parts = {id(each): each for each in parts_of(figure, self._name) if each.operator}
@@ -136,26 +132,26 @@ class Workbook:
             self._decimals[key] = max(self._decimals.get(key, 0), _least_decimals(each))
         self._decimals[id(figure)] = _decided(noted, self._decimals[id(figure)])
         short = list(parts)
-        while short and known(reckoned(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
+        while short and known(evaluated(figure, self._shown), self._decimals[id(figure)]) != self._shown(figure):
             short = [key for key in short if self._has_more_digits(parts[key])]
             fewest = min((self._digits(parts[key]) for key in short), default=0)
             for key in short:
-                if self._digits(parts[key]) == fewest:  # one that has more already would gain nothing by another
+                if self._digits(parts[key]) == fewest:  # those with more digits would gain nothing
                     self._decimals[key] += 1
 
-    def _digits(self, figure: Written) -> int:
-        """With how many significant digits it is shown."""
+    def _digits(self, figure: Traced) -> int:
+        """The significant digits shown, less one."""
         return self._decimals[id(figure)] + figure.adjusted()
 
-    def _has_more_digits(self, figure: Written) -> bool:
+    def _has_more_digits(self, figure: Traced) -> bool:
         return self._shown(figure) != snapped(figure) and self._decimals[id(figure)] < _MOST_DECIMALS
 
-    def _shown(self, figure: Written) -> Decimal | None:
+    def _shown(self, figure: Traced) -> Decimal | None:
         if not figure.operator:
             return Decimal(figure)
         return known(figure, self._decimals[id(figure)]) if id(figure) in self._noted else None
 
-    def _name(self, figure: Written) -> str | None:
+    def _name(self, figure: Traced) -> str | None:
         if not figure.operator:
             return f"{{{LABELS.get(figure.label, figure.label)}}}"
         return f"{{{self._noted[id(figure)].name}}}" if id(figure) in self._noted else None
@@ -179,10 +175,7 @@ class Workbook:
 
 
 def _least_decimals(noted: _Noted) -> int:
-    """With how many decimals a figure must be shown whatever it is used for.
-
-    Those of the sheet, or else enough for its first digits; to its end if that is near.
-    """
+    """The fewest decimals of a figure: those of the sheet, or SIGNIFICANT_DIGITS; all of them if they are few."""
     exact = snapped(noted.figure)
     if noted.on_sheet is not None:
         decimals = -int(noted.on_sheet.as_tuple().exponent)
@@ -195,9 +188,9 @@ def _least_decimals(noted: _Noted) -> int:
 
 
 def _decided(noted: _Noted, decimals: int) -> int:
-    """So many decimals, or more, that who rounds the figure to what the sheet shows rounds as the sheet does.
+    """So many decimals, or more, so that rounding the figure shown gives the figure on the sheet.
 
-    A figure just between two others is shown to its end, for one with an end is what decides.
+    A tie is shown completely, for its exact value decides.
     """
     exact = snapped(noted.figure)
     while _is_tie(exact, decimals) or _rounds_otherwise(exact, decimals, noted.on_sheet):
@@ -213,7 +206,7 @@ def _rounds_otherwise(exact: Decimal, decimals: int, on_sheet: Decimal | None) -
 
 
 def _is_tie(exact: Decimal, decimals: int) -> bool:
-    """Whether it stands just between two figures of so many decimals."""
+    """Whether it is halfway between two figures of so many decimals."""
     if int(exact.as_tuple().exponent) + decimals >= 0:
         return False
     return abs(exact.scaleb(decimals) % 1) == _HALF
@@ -262,4 +255,4 @@ LABELS = {
     "cost": "cost of the tool",
     "life_shots": "shots of life",
 }
-"""What the formulas call what a field holds."""
+"""The names of fields in formulas."""

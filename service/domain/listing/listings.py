@@ -1,4 +1,4 @@
-"""A product offered for online sale, piece by piece."""
+"""Products offered for online sale, one piece an order."""
 
 from collections.abc import Iterator
 from typing import Annotated

@@ -1,4 +1,4 @@
-"""What a repricing found, as it is shown."""
+"""The result of a repricing, as shown."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -16,7 +16,7 @@ from service.domain.values.money import Money
 from service.domain.values.shown import WITH_MORE_DIGITS
 
 Effects = tuple[tuple[str, Cause, Decimal], ...]
-"""What each change contributed to the cost of a piece, unrounded: what changed, why, and the amount."""
+"""Unrounded contributions to the change in cost of a piece: resource, cause and amount."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,9 +54,9 @@ class StatedEffect:
     """What one change contributed to the change in the cost of a piece.
 
     Attributes:
-        resource: which part of which resource changed, for instance "tariffs/grid#day"; or the product.
-        cause: its rate, an exchange rate that it is converted with, or the way the product is made.
-        amount: so rounded that all effects add up to the new unit cost less the old one.
+        resource: the part of a resource that changed, for instance "tariffs/grid#day"; or the product.
+        cause: its rate, the exchange rate that converts it, or the way the product is made.
+        amount: rounded so that all effects add up to the new unit cost less the old one.
     """
 
     resource: str
@@ -66,20 +66,20 @@ class StatedEffect:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceChange:
-    """What becomes of one listing's price, and why.
+    """The decision about one listing's price, with its reasons.
 
     Attributes:
         listing: its code.
         product: code of its product.
         channel: code of its sales channel.
-        decision: first: it had no price in force; changed: the new price takes its place; same: what is asked is in
-            force already; kept: the price in force still meets its policy and the new one is too near; held: it would
-            move too far and waits for confirmation; unpriced: no price can be found.
-        old: the price in force; none for a first one.
-        new: the price that is asked now; in force once first and changed are applied. None where it is unpriced.
-        kept_margin_share: the margin that the old price leaves at the new cost.
-        move_share: (new price − old price) ÷ old price; none from a price of 0 or in another currency.
-        effects: what each changed rate contributed to the change in cost; they add up to it.
+        decision: first: it had no price in force; changed: the new price replaces the old; same: the price has not
+            changed; kept: the old price still meets its policy and the change is too small; held: the change is too
+            large and waits for confirmation; unpriced: no price can be found.
+        old: the price in force; null for a first one.
+        new: the price asked now; if first or changed, in force once the repricing is applied. Null if unpriced.
+        kept_margin_share: the margin of the old price at the new cost.
+        move_share: (new price − old price) ÷ old price; null from a price of 0 or in another currency.
+        effects: the contribution of each changed rate to the change in cost; they add up to it.
         problem: why no price can be found, and the remedy.
     """
 
@@ -97,16 +97,16 @@ class PriceChange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepricingSummary:
-    """How many listings of each decision.
+    """The number of listings by decision.
 
     Attributes:
-        listings: all that were looked at.
-        first: with a first price.
-        changed: with another price.
-        same: whose price in force is what is asked.
-        kept: whose price in force stays by the rules.
-        held: whose new price waits for confirmation.
-        unpriced: for which no price can be found.
+        listings: all listings in the scope.
+        first: listings with a first price.
+        changed: listings with a new price.
+        same: listings whose price has not changed.
+        kept: listings whose change is too small.
+        held: listings whose new price waits for confirmation.
+        unpriced: listings without a price.
     """
 
     listings: int
@@ -120,13 +120,10 @@ class RepricingSummary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepricingFigures:
-    """What a repricing found, all listings together.
+    """The result of a repricing for all listings together.
 
     Attributes:
-        summary: how many listings of each decision.
-        rate_changes: every rate that moved since the prices in force were made, if it contributes to the cost of any
-            listing that was looked at.
-        exchange_rates: what amounts were converted with.
+        rate_changes: rates that changed since the prices in force were computed and that affect a listing looked at.
     """
 
     summary: RepricingSummary
@@ -136,13 +133,7 @@ class RepricingFigures:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepricingBasis:
-    """The rates that a repricing was computed with, as far as it used them.
-
-    Attributes:
-        table: the unit rates.
-        card: the terms that they follow from, and those of the sale.
-        exchange: the exchange rates.
-    """
+    """The unit rates, the terms of resources and sales, and the exchange rates that a repricing used."""
 
     table: RateTable
     card: RateCard
@@ -150,29 +141,20 @@ class RepricingBasis:
 
 
 class ChangeWriter:
-    """Writes what was found of a listing as plain data, the form that `PriceChange` has in JSON.
-
-    A repricing writes as many of these as there are listings, so they are put together from their texts.
-    """
+    """Writes the JSON form of `PriceChange` directly, for speed: a repricing writes one for each listing."""
 
     def __init__(self, home: str) -> None:
-        """Begin.
-
-        Args:
-            home: the workshop's currency.
-        """
+        """Take the workshop's currency."""
         self._home, self._decimals = home, WITH_MORE_DIGITS.decimals_in(home)
 
     def share(self, share: Decimal | None) -> str | None:
-        """A share at six decimals."""
         return None if share is None else f"{half_up(share, SHARE_DECIMALS):f}"
 
     def cost(self, amount: Decimal) -> Decimal:
-        """A unit cost as it is shown."""
         return half_up(amount, self._decimals)
 
     def priced(self, price: Decimal, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
-        """A price at its minor unit, with the cost as it is shown and the margin that it was found with."""
+        """A price at the minor unit with its cost and margin as shown."""
         return {
             "price": {"amount": f"{price:f}", "currency": currency},
             "unit_cost": {"amount": f"{cost:f}", "currency": self._home},
@@ -180,7 +162,7 @@ class ChangeWriter:
         }
 
     def effects(self, old_cost: Decimal, new_cost: Decimal, effects: Effects) -> list[dict[str, Any]]:
-        """What each change contributed, adding up to the difference of the costs as they are shown."""
+        """The contributions, rounded to add up to the difference of the shown costs."""
         if not effects:
             return []
         total, amounts = new_cost - old_cost, [each[2] for each in effects]

@@ -1,4 +1,4 @@
-"""What a listing's price was, and since when."""
+"""The price history of a listing."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -36,13 +36,10 @@ class PriceHistoryEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceInForce:
-    """A time in which a listing had one price.
+    """A period in which a listing had one price; until None if it lasts.
 
     Attributes:
-        entry: the price.
-        since: its first instant.
-        until: the first instant of what came after it; none while it lasts.
-        is_put_back: whether it came back because the price after it was rolled back.
+        is_put_back: whether the price came back because the one after it was rolled back.
     """
 
     entry: PriceHistoryEntry
@@ -52,11 +49,11 @@ class PriceInForce:
 
 
 def prices_in_force(entries: Iterable[PriceHistoryEntry]) -> tuple[PriceInForce, ...]:
-    """The prices as they were in force one after the other, whatever order the entries come in.
+    """The periods of a listing's prices in order; the entries may come in any order.
 
-    A price that is rolled back ends, and the newest before it that was not rolled back itself is in force again; where
-    there is none, no price is. A price that was replaced in the instant it was applied was never in force. Of two
-    applied in one instant the repricing with the greater id came later (UUID version 7 rises with time).
+    After a rollback the newest earlier price that was not rolled back is in force again, if any. A price replaced in
+    the instant it was applied was never in force. Of two applied in one instant the repricing with the greater id is
+    later (UUIDs of version 7 rise with time).
 
     Source: RFC 9562, Universally Unique IDentifiers (UUIDs), section 5.7, 2024.
     """
@@ -82,7 +79,7 @@ def prices_in_force(entries: Iterable[PriceHistoryEntry]) -> tuple[PriceInForce,
 
 
 def _events(entries: Iterable[PriceHistoryEntry]) -> Iterable[tuple[datetime, bool, UUID, PriceHistoryEntry]]:
-    """Each application and each rollback: its instant, which it is, the repricing and the entry."""
+    """Each application and rollback: instant, whether it is a rollback, repricing and entry."""
     for entry in entries:
         yield entry.applied_at, False, entry.repricing, entry
         if entry.rolled_back_at is not None:

@@ -1,4 +1,4 @@
-"""What a price list says of a listing, ready to be written in any form."""
+"""The entry of a listing in a price list, ready to be written in any form."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -11,34 +11,13 @@ from service.domain.values.money import Money
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceListEntry:
-    """A listing and its price; where there is a problem, it has none.
+    """A listing and its price, or the problem why it has none; other members mean what they mean of listing and price.
 
     Attributes:
-        listing: its code.
-        product: code of the product.
-        name: what the product is called.
         description: anything more that buyers read; may be empty.
-        channel: code of the sales channel.
-        locale: in which prices are formatted.
-        as_of: the date of the rates.
-        currency: of every amount.
-        price: as displayed on the channel.
-        display: whether the price contains the tax.
-        gross_price: with tax.
-        net_price: without tax.
-        tax_share: the tax as a share of the net price.
-        unit_price: for a kilogram, a metre, a square or a cubic metre, if the listing shows one.
         shipping_weight_kg: what a piece weighs when it is shipped, packaging included, if known.
-        mass_kg: what a piece weighs.
-        length_mm: its longest side.
-        width_mm: its second side.
-        height_mm: its third side.
         cash_price: what is paid in cash, where cash is rounded.
-        margin_share: profit ÷ net price; none at a net price of 0.
-        formatted_price: the price in the listing's locale.
-        formatted_unit_price: the unit price in the listing's locale.
         cautions: those that concern the product.
-        problem: why it has no price.
     """
 
     listing: str

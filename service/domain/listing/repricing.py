@@ -1,4 +1,4 @@
-"""What a change of rates does to a price in force: whether it moves, waits or stays."""
+"""Whether a price in force changes, waits for confirmation or stays when rates change."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -14,11 +14,11 @@ from service.domain.values.references import Names
 
 @declared
 class RepricingRules:
-    """When a price in force gives way to the price that is asked now.
+    """When a new price replaces the price in force.
 
     Attributes:
-        least_move_share: a price that still meets its policy stays where the new one is less than this share away.
-        greatest_move_share: a price that would move by more than this share waits for confirmation; none waits if
+        least_move_share: a price that still meets its policy stays if it would change by less than this share.
+        greatest_move_share: a price that would change by more than this share waits for confirmation; none waits if
             left out.
     """
 
@@ -43,13 +43,13 @@ ResourceReference = Annotated[
 
 @declared
 class RepricingScope:
-    """Which listings are looked at; each member narrows it.
+    """Which listings to look at; each member narrows the selection.
 
     Attributes:
-        resources: listings whose cost or sale rests on one of these through any depth, for instance "tariffs/grid".
-        changed_since: listings that rest on a rate which changed after this day: its terms began later, or were
-            entered, corrected or uncovered on this day or later; or which has no rate at all. Where exchange rates
-            changed so, every listing.
+        resources: listings whose cost or sale depends on one of these at any depth, for instance "tariffs/grid".
+        changed_since: listings that depend on a rate that changed after this day: its terms began later, or were
+            entered, corrected or uncovered on this day or later; or on a resource without a rate. Every listing if
+            exchange rates changed.
         channel: listings on this sales channel.
         product: listings of this product.
         tag: listings that carry this tag.
@@ -63,7 +63,6 @@ class RepricingScope:
 
     @property
     def is_empty(self) -> bool:
-        """Whether it narrows nothing."""
         return self == RepricingScope()
 
     def problems(self) -> Iterator[InvalidValueError]:
@@ -73,15 +72,15 @@ class RepricingScope:
 
 @declared
 class RepricingRequest:
-    """Which listings to price anew, by which rates and rules.
+    """Which listings to reprice, by which rates and rules.
 
     Attributes:
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
-        scope: which listings; every one if left out, with what-if rates every one that rests on them.
-        rules: when a price in force gives way.
-        confirmed: codes of listings whose prices may move by any share.
-        confirm_all: whether all may.
-        include_unchanged: whether the changes tell also of prices that stay.
+        scope: which listings; all if left out, or with what-if rates all that depend on them.
+        rules: when a new price replaces the price in force.
+        confirmed: codes of listings whose prices may change by any share.
+        confirm_all: whether all prices may change by any share.
+        include_unchanged: whether the changes include prices that stay.
     """
 
     as_of: date | None = None
@@ -97,7 +96,7 @@ class RepricingRequest:
 
 
 class Decision(StrEnum):
-    """What becomes of a listing's price."""
+    """The decision about a listing's price."""
 
     FIRST = "first"
     CHANGED = "changed"
@@ -112,19 +111,16 @@ STAYING = frozenset({Decision.SAME, Decision.LEFT})
 
 
 def move_share(old: Decimal, new: Decimal) -> Decimal | None:
-    """By what share of the old price the new one is higher; None from a price of 0."""
+    """(new − old) ÷ old; None from a price of 0."""
     return (new - old) / old if old else None
 
 
 def decision(old: Decimal, new: Decimal, rules: RepricingRules, *, keeps_policy: bool, is_confirmed: bool) -> Decision:
-    """What becomes of a price in force, given what is asked now in the same currency.
+    """Decides about a price in force, given the new price in the same currency.
 
     Args:
-        old: the price in force.
-        new: what is asked now.
-        rules: when one gives way to the other.
         keeps_policy: whether the old price still meets the policy's target and floor.
-        is_confirmed: whether it may move by any share.
+        is_confirmed: whether it may change by any share.
     """
     if new == old:
         return Decision.SAME

@@ -1,4 +1,4 @@
-"""The unit price of a product: what a kilogram, a metre, a square or a cubic metre of it costs the consumer."""
+"""The unit price of a product, by kilogram, metre, square metre or cubic metre."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ _CONTENTS: Mapping[Measure, tuple[tuple[str, ...], Decimal]] = {
     Measure.SQUARE_METRE: (("length_mm", "width_mm"), Decimal("0.000001")),
     Measure.CUBIC_METRE: (("length_mm", "width_mm", "height_mm"), Decimal("0.000000001")),
 }
-"""The members of a product that are multiplied, and their unit in the measure's."""
+"""The members of a product to multiply, and the factor to the unit of the measure."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,7 @@ def content(product: Product, measure: Measure) -> Decimal:
     """How much a piece contains: its mass, its length, its length × width, or its length × width × height.
 
     Raises:
-        MissingMeasuresError: the product lacks a member that this takes.
+        MissingMeasuresError: the product lacks one of these.
     """
     members, unit = _CONTENTS[measure]
     figures = {member: getattr(product, member) for member in members}
@@ -64,14 +64,13 @@ def content(product: Product, measure: Measure) -> Decimal:
 
 @exactly
 def unit_price(gross_price: Money, product: Product, measure: Measure) -> UnitPrice:
-    """The unit price: the final price ÷ the content, half up at the minor unit.
+    """The unit price:  final price with tax ÷ content, half up at the minor unit.
 
-    The final price is what is paid for a piece, every tax included, so it is taken at the minor unit: who divides
-    the price on the label by the content on the label finds the unit price on the label.
+    The final price is rounded to the minor unit first, so that the label's own price ÷ content gives its unit price.
 
     Raises:
-        MissingMeasuresError: the product lacks a member that this takes.
-        FigureTooLargeError: a piece contains so little that the price of a unit has more than 28 digits.
+        MissingMeasuresError: the product lacks a measure.
+        FigureTooLargeError: the content is so small that the unit price needs more than 28 digits.
 
     Source: Directive 98/6/EC of the European Parliament and of the Council on consumer protection in the indication
         of the prices of products offered to consumers, Article 2 (a) and (b), 1998.

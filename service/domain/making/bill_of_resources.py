@@ -23,8 +23,8 @@ class ResourceLine:
         name: what the workshop calls it.
         unit: the unit of the quantity.
         cost_class: the heading it stands under.
-        variable: whether its cost rises and falls with the volume.
-        quantity: for the whole batch; what is reclaimed has a negative rate.
+        variable: whether its cost varies with the volume.
+        quantity: for the whole batch; reclaimed material has a negative rate.
     """
 
     resource: str
@@ -37,13 +37,13 @@ class ResourceLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ValuePool:
-    """A pool of overhead that is a share of a subtotal, known once the sheet is priced.
+    """A pool of overhead as a share of a subtotal, which is known once the sheet is priced.
 
     Attributes:
         resource: its reference, for instance "overheads/purchasing".
         name: what the workshop calls it.
         base: the subtotal it is a share of.
-        variable: whether it rises and falls with the volume.
+        variable: whether its cost varies with the volume.
     """
 
     resource: str
@@ -54,7 +54,7 @@ class ValuePool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """How the quantities of one operation came about.
+    """The quantities of one operation.
 
     Attributes:
         product: code of the product or sub-assembly.
@@ -64,12 +64,12 @@ class Step:
         cycles: cycles of the machine, repeats for scrap included.
         run_minutes: cycles × cycle time.
         machine_minutes: setup, warm-up and run; 0 for work at a bench.
-        electricity_kwh: what its machine draws.
-        learning_factor: what the run labour is multiplied with; 1 for a well-known product.
+        electricity_kwh: drawn by its machine.
+        learning_factor: factor on the labour time of the run; 1 for a well-known product.
         machine: code of its machine; empty for work at a bench.
         labour_minutes: of each grade, set-up and run, learning included.
         runs_with_previous: whether it works while the step before it still runs.
-        learning_model: what falls as pieces are made, cumulative_average or unit; empty for a well-known product.
+        learning_model: cumulative_average or unit; empty for a well-known product.
     """
 
     product: str
@@ -89,7 +89,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MaterialIssue:
-    """What one product's batch draws of a material or sub-assembly.
+    """The material or sub-assembly drawn from stock for one product's batch.
 
     Attributes:
         product: code of the product it is drawn for.
@@ -123,7 +123,7 @@ class ProductBatch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BillOfResources(ProductBatch):
-    """Everything one batch consumes, and how the quantities came about.
+    """Everything one batch consumes, with the operations and issues behind it.
 
     Attributes:
         lines: one for each resource, in the order of the cost sheet.
@@ -143,15 +143,15 @@ class BillOfResources(ProductBatch):
 
     @property
     def resources(self) -> tuple[str, ...]:
-        """Whose rates the batch is priced with: each once, whichever parts of it the batch consumes."""
+        """The resources whose rates price the batch, each once, without their parts."""
         named = (*(line.resource for line in self.lines), *(pool.resource for pool in self.value_pools))
         return tuple(dict.fromkeys(whole_of(resource) for resource in named))
 
     @property
     def minutes(self) -> Mapping[str, Decimal]:
-        """Minutes of every machine and labour grade that the batch takes, by resource."""
+        """Minutes of every machine and labour grade, by resource."""
         if not any(step.machine or step.labour_minutes for step in self.steps):
-            # A bill that was kept before steps told whose minutes they are tells the hours alone.
+            # Bills stored before steps named machine and grades have the hours only.
             return {
                 line.resource: line.quantity * MINUTES_PER_HOUR
                 for line in self.lines
@@ -166,18 +166,13 @@ class BillOfResources(ProductBatch):
         return found
 
     def without(self, resources: Collection[str]) -> "BillOfResources":
-        """The bill without what is consumed of some resources, and without what is reclaimed of them."""
+        """The bill without the consumption and the reclaimed quantity of some resources."""
         left = (line for line in self.lines if whole_of(line.resource) not in resources)
         return replace(self, lines=tuple(left)) if resources else self
 
 
 class BatchBill(NamedTuple):
-    """What the batch consumes that a listing's cost is taken from.
-
-    Attributes:
-        pieces: good pieces in it.
-        quantities: of each part of a resource, for the whole batch.
-    """
+    """What a listing's standard batch consumes: good pieces, and the quantity of each part of a resource."""
 
     pieces: int
     quantities: Mapping[str, Decimal]

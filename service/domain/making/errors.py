@@ -1,4 +1,4 @@
-"""What is refused of products: loops, misfits, and measures that are not registered."""
+"""Errors of products: loops, inconsistencies and missing measures."""
 
 from collections.abc import Sequence
 
@@ -6,12 +6,7 @@ from service.domain.values.errors import InvalidValueError, PugmillError
 
 
 class ProductLoopError(PugmillError, ValueError):
-    """A product would contain itself.
-
-    Attributes:
-        loop: the codes on the way from the product back to itself.
-        path: the member that closes the loop, if it is known.
-    """
+    """A product would contain itself; the path is the member that closes the loop, if it is known."""
 
     def __init__(self, loop: Sequence[str], path: Sequence[str | int] = ()) -> None:
         super().__init__(f"a product cannot contain itself: {' → '.join(loop)}")
@@ -29,13 +24,12 @@ class InconsistentProductError(PugmillError, ValueError):
 
 
 class MissingMeasuresError(PugmillError, ValueError):
-    """A product's mass or a side is not registered, and something takes it.
+    """A product lacks a mass or a side that something needs.
 
     Attributes:
-        product: what it is called.
-        purpose: what takes it, for instance "shipping it".
+        purpose: what needs it, for instance "shipping it".
         members: what to register.
-        path: the member that names the product; put there by whoever knows it.
+        path: the member that names the product; set by the caller that knows it.
     """
 
     def __init__(self, product: str, purpose: str, members: Sequence[str]) -> None:

@@ -1,4 +1,4 @@
-"""The explosion of a product: what a batch of it consumes, through all its sub-assemblies."""
+"""The explosion of a product: everything a batch consumes, including its sub-assemblies."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
@@ -21,10 +21,10 @@ MAX_STEPS = 50_000
 
 
 def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
-    """The product and all its sub-assemblies, every product before what it is made of.
+    """The product and all its sub-assemblies, each before those it is made of.
 
     Raises:
-        ProductLoopError: a product would contain itself; the loop is spelled out.
+        ProductLoopError: a product would contain itself.
         TooComplexError: nested deeper than MAX_DEPTH levels.
     """
     done: dict[str, None] = {}
@@ -48,12 +48,7 @@ def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
 
 
 def levels(code: str, neighbours: Mapping[str, Iterable[str]]) -> int:
-    """The longest way from a product along its neighbours, in steps; for products without a loop.
-
-    Args:
-        code: where to begin.
-        neighbours: what each product is made of, or what each is used in.
-    """
+    """The length of the longest path from a product; its neighbours are its parts, or where it is used. No loops."""
     found: dict[str, int] = {}
 
     def longest(code: str) -> int:
@@ -94,7 +89,6 @@ class _Explosion:
         self.issues: list[MaterialIssue] = []
 
     def make_all(self, code: str) -> None:
-        """The product, and then one lot of each sub-assembly."""
         order = made_in_order(code, self.catalogue.products)
         made = [self.catalogue.products[each] for each in order]
         if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:  # before any is made
@@ -103,7 +97,7 @@ class _Explosion:
             self._make(each)
 
     def _make(self, code: str) -> None:
-        """One lot of the product, as large as everything above it needs."""
+        """Make one lot of a product, as large as all products that contain it need."""
         product, pieces = self.catalogue.products[code], self.made[code]
         if problems := list(inconsistencies(product, self.catalogue)):
             raise InconsistentProductError(code, problems)
@@ -185,7 +179,7 @@ class _Explosion:
         return kwh
 
     def lines(self) -> Iterator[ResourceLine]:
-        """Every resource with a quantity, under the cost sheet's headings."""
+        """Every resource with its quantity, in the order of the cost sheet."""
         yield from self._material_lines(MaterialUse.DIRECT_MATERIAL)
         yield from self._material_lines(MaterialUse.PACKAGING)
         for code, minutes in self.labour_minutes.items():
@@ -244,23 +238,21 @@ def _line(
 def bill_of_resources(
     code: str, quantity: int | Decimal, catalogue: Catalogue, tooling: Tooling | None = None
 ) -> BillOfResources:
-    """Everything a batch of good pieces consumes, through all its sub-assemblies.
+    """Everything a batch of good pieces consumes, including its sub-assemblies.
 
-    Each sub-assembly is made in one lot, as large as the whole batch needs. Quantities are expected
-    values: a yield of 0.95 starts 1/0.95 pieces for a good one, and cycles are whole for what is
-    required and then repeated by yield:  cycles = ⌈out ÷ pieces per cycle⌉ ÷ yield.
+    Each sub-assembly is made in one lot, as large as the whole batch needs. Quantities are expected values: a yield of
+    0.95 starts 1/0.95 pieces for a good one. Cycles are rounded up before the yield:
+    cycles = ⌈out ÷ pieces per cycle⌉ ÷ yield.
 
     Args:
-        code: of the product.
-        quantity: good pieces; written, if it is to be seen how the quantities came about.
-        catalogue: the product with all it needs.
+        quantity: good pieces; a traced figure, to trace the quantities.
         tooling: how every tool is charged; as each operation says if left out.
 
     Raises:
         ProductLoopError: a product would contain itself.
-        InconsistentProductError: a machine or tariff it names has changed under it.
+        InconsistentProductError: a machine or tariff that it names has changed since it was registered.
         TooComplexError: too deep, or too many resources.
-        FigureTooLargeError: a quantity outgrew the exact arithmetic.
+        FigureTooLargeError: a quantity needs more than 34 digits.
     """
     explosion = _Explosion(code, quantity if isinstance(quantity, Decimal) else Decimal(quantity), catalogue, tooling)
     explosion.make_all(code)

@@ -1,4 +1,4 @@
-"""The learning curve: how run labour falls as pieces of a new product are made."""
+"""The learning curve: how labour time falls as more pieces of a new product are made."""
 
 from decimal import Decimal, localcontext
 from enum import StrEnum
@@ -11,7 +11,7 @@ from service.domain.values.traced import traced
 _TWO = Decimal(2)
 _HALF = ONE / _TWO
 _ADDED_ONE_BY_ONE = 64
-"""How many pieces are added up one by one; more are summed by a formula that is exact to more digits than are kept."""
+"""The most pieces summed one by one; more are summed by a formula with an error below the digits kept."""
 _BERNOULLI = (
     *((1, 6), (-1, 30), (1, 42), (-1, 30), (5, 66), (-691, 2730), (7, 6), (-3617, 510), (43867, 798)),
     *((-174611, 330), (854513, 138), (-236364091, 2730)),
@@ -24,7 +24,7 @@ _MORE_DIGITS = 16
 
 
 class LearningModel(StrEnum):
-    """What it is that falls to the rate with every doubling of the pieces."""
+    """Which time falls to the rate with every doubling of the pieces."""
 
     CUMULATIVE_AVERAGE = "cumulative_average"
     UNIT = "unit"
@@ -32,14 +32,14 @@ class LearningModel(StrEnum):
 
 @declared
 class LearningCurve:
-    """How run labour falls for a product that is new to the workshop.
+    """How labour time falls for a product that is new to the workshop.
 
     Attributes:
-        rate_share: the time left after every doubling, for instance "0.90"; 1 is no learning. At 0.5 a second piece
-            would take no time at all by the cumulative average.
-        pieces_before: good pieces already made, where the curve goes on from.
-        model: what falls to the rate: the average time of all pieces so far (cumulative_average, Wright), or the time
-            of the piece itself (unit, Crawford). A rate belongs to the model that it was found with.
+        rate_share: the share of the time left after every doubling, for instance "0.90"; 1 is no learning. At 0.5 a
+            second piece would take no time by the cumulative average.
+        pieces_before: good pieces already made, from which the curve continues.
+        model: the time that falls to the rate: the average of all pieces so far (cumulative_average, Wright), or that
+            of the piece itself (unit, Crawford). Use a rate with the model that it was measured with.
     """
 
     rate_share: Annotated[Decimal, Bounds(above=Decimal("0.5"), at_most=1)]
@@ -54,16 +54,16 @@ def learning_index(rate_share: Decimal) -> Decimal:
 
 
 def _cumulative(pieces: Decimal, index: Decimal) -> Decimal:
-    """Total time for the first pieces, the first piece's being 1:  x · x^b."""
+    """Total time of the first x pieces in units of the first piece's time:  x · x^b."""
     return pieces ** (ONE + index) if pieces else ZERO
 
 
 @traced("Σ^")
 def unit_times(before: Decimal, after: Decimal, index: Decimal) -> Decimal:
-    """The time of all pieces beyond so many up to so many, the first piece's being 1:  Σ i^b.
+    """Total time of the pieces after `before` up to `after`, in units of the first piece's time:  Σ i^b.
 
-    A part of a piece takes that part of its time. Up to 64 pieces are added up one by one. Of more, those beyond the
-    64th are summed by the Euler-Maclaurin formula with twelve corrections; what it leaves out is below 10^-40.
+    A fraction of a piece takes that fraction of its time. Up to 64 pieces are summed one by one; of more, those beyond
+    the 64th by the Euler-Maclaurin formula with twelve corrections, with an error below 10^-40.
 
     Source: NIST Digital Library of Mathematical Functions, 2.10(i), Euler-Maclaurin formula.
     """
@@ -77,7 +77,7 @@ def unit_times(before: Decimal, after: Decimal, index: Decimal) -> Decimal:
 
 
 def _one_by_one(before: Decimal, after: Decimal, index: Decimal) -> Decimal:
-    """Σ i^b, piece by piece, with parts of the first and of the last."""
+    """Σ i^b, piece by piece, with fractions of the first and the last."""
     found, piece = ZERO, whole_down(before) + ONE
     while piece - ONE < after:
         part = min(piece, after) - max(piece - ONE, before)
@@ -104,16 +104,16 @@ def _of_first(pieces: Decimal, index: Decimal) -> Decimal:
 
 
 def model_of(curve: LearningCurve | None) -> str:
-    """The model of a curve, by its name; empty where there is none."""
+    """The name of the curve's model; empty where there is no curve."""
     return "" if curve is None else curve.model.value
 
 
 @exactly
 def learning_factor(curve: LearningCurve | None, pieces: Decimal) -> Decimal:
-    """The average run labour of these pieces as a share of the first piece's.
+    """The average labour time of these pieces as a share of the first piece's.
 
-    With x pieces made before, n now and b = log2(rate), by the cumulative average  [(x+n)^(1+b) − x^(1+b)] ÷ n,  and by
-    the unit  Σ i^b ÷ n,  i from x+1 to x+n. For a lot of less than one piece in all, 1: nothing has been learnt yet.
+    With x pieces made before, n now and b = log2(rate): cumulative average  [(x+n)^(1+b) − x^(1+b)] ÷ n;  unit model
+    Σ i^b ÷ n,  i from x+1 to x+n. 1 if less than one piece has been made in all.
 
     Source: T. P. Wright, 'Factors Affecting the Cost of Airplanes', Journal of the Aeronautical Sciences 3(4), 1936
         (cumulative average a·x^b). The unit model is named after J. R. Crawford, Lockheed, 1944 (from memory).

@@ -1,4 +1,4 @@
-"""What looks wrong about a product before any money is involved: warnings, never refusals."""
+"""Plausibility checks of a product's physical facts: warnings, never errors."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,8 +19,8 @@ _SHOWN_DECIMALS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Implausibility:
-    """Something about a product that is hardly true.
+class PlausibilityWarning:
+    """Something about a product that is probably wrong.
 
     Attributes:
         code: short name of the warning.
@@ -36,8 +36,8 @@ class Implausibility:
 
 
 @exactly
-def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Implausibility, ...]:
-    """Every implausibility of the product and its sub-assemblies."""
+def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[PlausibilityWarning, ...]:
+    """Every warning about the product and its sub-assemblies."""
     return tuple(
         warning
         for code in bill.pieces_made
@@ -46,14 +46,14 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[Implausibilit
     )
 
 
-def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
+def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
     operations = catalogue.products[code].operations
     if operations and all(operation.yield_share == 1 for operation in operations):
         text = Message("Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.")
-        yield Implausibility(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
+        yield PlausibilityWarning(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
 
 
-def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
+def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
     product = catalogue.products[code]
     contained = _contained_mass_kg(product, catalogue)
     if product.mass_kg is None or contained is None or product.mass_kg <= contained:
@@ -64,11 +64,11 @@ def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue
         mass=plain(product.mass_kg, _SHOWN_DECIMALS),
         contained=plain(contained, _SHOWN_DECIMALS),
     )
-    yield Implausibility(code="mass-above-materials", product=code, text=text, source="conservation of mass")
+    yield PlausibilityWarning(code="mass-above-materials", product=code, text=text, source="conservation of mass")
 
 
 def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None:
-    """Mass of what a good piece contains; None if the mass of anything in it is unknown."""
+    """Mass of everything in a good piece; None if any of it is unknown."""
     total = ZERO
     for line in product.bill_of_materials:
         if line.product is not None:
@@ -82,7 +82,7 @@ def _contained_mass_kg(product: Product, catalogue: Catalogue) -> Decimal | None
     return total
 
 
-def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[Implausibility]:
+def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
     product = catalogue.products[code]
     heated = {
         operation.name: place
@@ -101,11 +101,11 @@ def _less_than_melting(code: str, bill: BillOfResources, catalogue: Catalogue) -
                     least=plain(least, _SHOWN_DECIMALS),
                 )
                 source = "specific heat and enthalpy of fusion of the polymers, handbook values"
-                yield Implausibility(code="less-energy-than-melting", product=code, text=text, source=source)
+                yield PlausibilityWarning(code="less-energy-than-melting", product=code, text=text, source=source)
 
 
 def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalogue) -> Decimal:
-    """Heat to melt what has entered by this operation; what is not a known polymer counts nothing."""
+    """Heat to melt the material issued up to this operation; only known polymers count."""
     names = [operation.name for operation in catalogue.products[code].operations]
     entered = set(names[: names.index(step.operation) + 1])
     total = ZERO
@@ -120,7 +120,7 @@ def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalo
 
 
 def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, ...]:
-    """Where making or using the product can hurt someone."""
+    """The cautions for making and using the product."""
     product = catalogue.products[bill.product]
     heated = [each for code in bill.pieces_made for each in _heated_polymers(code, catalogue)]
     return cautions(heated, product.declared_uses, product.mass_kg)

@@ -1,4 +1,4 @@
-"""How a product is made: its bill of materials and its operations. No money in it."""
+"""How a product is made: its bill of materials and its operations."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -52,9 +52,9 @@ class BillLine:
         material: code of the material; either this or product.
         product: code of the sub-assembly, made lot for lot.
         quantity_per_piece: what one good piece contains, in the material's unit or in pieces.
-        quantity_per_batch: what a batch takes whatever its size, for instance to purge the machine.
-        process_loss_share: the share of what is issued that never gets into a started piece.
-        reclaim_share: the share of everything lost that can be ground up again.
+        quantity_per_batch: needed for a batch of any size, for instance to purge the machine.
+        process_loss_share: the share of the issued quantity that never gets into a started piece.
+        reclaim_share: the share of everything lost that can be reground.
         operation: name of the operation it enters at; the first if left out.
     """
 
@@ -105,14 +105,14 @@ class Operation:
         cycle_minutes: minutes a cycle, whatever the number of pieces in it.
         pieces_per_cycle: cavities of the mould, or pieces on the platen.
         yield_share: good pieces out for each piece started.
-        labour: who is there, by grade.
-        load_factor: the share of the machine's rated power this work draws; the machine's own if left out.
-        band_shares: how its electricity is divided over the tariff's bands; adds up to 1, and may be left
-            out where the tariff has one band.
-        tool: code of the tool it wears.
+        labour: people at the operation, by grade.
+        load_factor: the share of the machine's rated power that this work draws; the machine's own if left out.
+        band_shares: the share of its electricity in each band of the tariff; adds up to 1, and may be left out if the
+            tariff has one band.
+        tool: code of the tool that it wears.
         tooling: charge the tool's wear per shot, or the entire tool to every batch.
-        runs_with_previous: whether it works while the operation before it still runs, piece by piece; if not, it
-            begins when that has done the batch.
+        runs_with_previous: whether it runs, piece by piece, while the operation before it still runs; if not, it begins
+            when that has finished the batch.
         processing_temperature_c: degrees Celsius at which the polymer is worked, if it is heated.
     """
 
@@ -153,8 +153,8 @@ class Product:
         length_mm: its longest side.
         width_mm: its second side.
         height_mm: its third side.
-        declared_uses: what it is offered for, where that calls for a caution.
-        learning_curve: how run labour falls while the product is new; left out when it is well known.
+        declared_uses: uses that it is offered for, as far as they need a caution.
+        learning_curve: how labour time falls while the product is new; left out when it is well known.
         note: anything worth knowing.
     """
 
@@ -180,13 +180,13 @@ class Product:
             yield InvalidValueError(("bill_of_materials",), "a product needs a material or an operation")
 
     def sub_assemblies(self) -> tuple[str, ...]:
-        """Codes of the products it is made of, each once, in order."""
+        """Codes of the products it contains, each once, in order."""
         return tuple(dict.fromkeys(line.product for line in self.bill_of_materials if line.product is not None))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue:
-    """Everything the explosion of a product meets, by code."""
+    """Everything that the explosion of a product looks up, by code."""
 
     products: Mapping[str, Product] = field(default_factory=dict)
     materials: Mapping[str, Material] = field(default_factory=dict)
@@ -198,7 +198,7 @@ class Catalogue:
 
 
 def inconsistencies(product: Product, catalogue: Catalogue) -> Iterable[InvalidValueError]:
-    """Where the product does not fit the machines and tariffs it names: its band shares."""
+    """Band shares that do not match the tariffs of the machines that the product names."""
     for index, operation in enumerate(product.operations):
         if operation.machine is None:
             continue

@@ -30,7 +30,7 @@ ENTIRE_TOOL = "entire"
 
 
 class CostClass(StrEnum):
-    """Under which heading of the cost sheet a line stands, in the order of the sheet."""
+    """The headings of the cost sheet, in its order."""
 
     DIRECT_MATERIAL = "direct_material"
     PACKAGING = "packaging"
@@ -42,7 +42,7 @@ class CostClass(StrEnum):
 
 
 class MaterialUse(StrEnum):
-    """What a material is used for."""
+    """Whether a material ends up in the piece or around it."""
 
     DIRECT_MATERIAL = "direct_material"
     PACKAGING = "packaging"
@@ -59,7 +59,7 @@ class Unit(StrEnum):
 
 
 class BatchVolume(NamedTuple):
-    """What a batch takes of all machines and of all labour, and its good pieces, sub-assemblies included."""
+    """Hours of all machines, hours of all labour and good pieces of a batch, sub-assemblies included."""
 
     machine_hours: Decimal
     labour_hours: Decimal
@@ -68,13 +68,7 @@ class BatchVolume(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OverheadBaseTraits:
-    """What a pool is spread over: a quantity, or the value of a heading.
-
-    Attributes:
-        quantity: how much of it a batch takes; None of a value.
-        unit: of that quantity.
-        charged: the heading whose value it is; None of a quantity.
-    """
+    """The base of a pool: a quantity of the batch with its unit, or else the heading whose value is charged."""
 
     quantity: Callable[[BatchVolume], Decimal] | None = None
     unit: str = ""
@@ -82,7 +76,7 @@ class OverheadBaseTraits:
 
 
 class OverheadBase(Kind):
-    """What a pool of overhead is absorbed on."""
+    """The base on which a pool of overhead is absorbed."""
 
     traits: OverheadBaseTraits
 
@@ -94,7 +88,7 @@ class OverheadBase(Kind):
 
     @property
     def is_value(self) -> bool:
-        """Whether the base is money, so that the pool is a share of a subtotal."""
+        """Whether the base is a value, so that the pool is a share of a subtotal."""
         return self.traits.charged is not None
 
 
@@ -106,8 +100,8 @@ class Material:
         name: what the workshop calls it.
         unit: the unit it is bought and issued in.
         use: whether it ends up in the piece (direct_material) or around it (packaging).
-        polymer: of what polymer it is, if it is one; decides cautions and the melting heat.
-        mass_kg_per_unit: what one unit weighs; needed for metres, litres, pieces if masses are to be checked.
+        polymer: its polymer, if it is a plastic; decides cautions and the melting heat.
+        mass_kg_per_unit: mass of one unit; needed for metres, litres and pieces if masses are to be checked.
         note: anything worth knowing.
     """
 
@@ -124,7 +118,7 @@ class Material:
 
     @property
     def mass_kg(self) -> Decimal | None:
-        """Kilograms a unit weighs, if known."""
+        """Mass of one unit, if known."""
         return ONE if self.unit is Unit.KILOGRAM else self.mass_kg_per_unit
 
 
@@ -138,9 +132,9 @@ class Machine:
         load_factor: the share of the rated power it draws on average while it runs.
         idle_power_kw: power drawn during setup.
         warm_up_power_kw: power drawn while it warms up.
-        tariff: code of the electricity tariff it is fed by; needed if it draws power.
-        hours_per_week: it can run in an ordinary week; where they are not known it limits nothing.
-        working_weekdays: over which these hours are spread alike.
+        tariff: code of its electricity tariff; needed if it draws power.
+        hours_per_week: hours that it can run in an ordinary week; if unknown it limits nothing.
+        working_weekdays: the days over which these hours are spread evenly.
         note: anything worth knowing.
     """
 
@@ -160,7 +154,6 @@ class Machine:
 
     @property
     def draws_power(self) -> bool:
-        """Whether any of its powers is above zero."""
         return any((self.rated_power_kw, self.idle_power_kw, self.warm_up_power_kw))
 
 
@@ -170,9 +163,8 @@ class LabourGrade:
 
     Attributes:
         name: what the workshop calls it.
-        hours_per_week: there are in an ordinary week, of all its people together; where they are not known it limits
-            nothing.
-        working_weekdays: over which these hours are spread alike.
+        hours_per_week: hours of all its people together in an ordinary week; if unknown it limits nothing.
+        working_weekdays: the days over which these hours are spread evenly.
         note: anything worth knowing.
     """
 
@@ -183,7 +175,7 @@ class LabourGrade:
 
 
 STANDING = "standing"
-"""The part of a tariff that its standing and demand charges are priced under."""
+"""The part of a tariff for its standing and demand charges."""
 
 
 @declared
@@ -211,8 +203,8 @@ class Overhead:
 
     Attributes:
         name: what is in the pool, for instance "rent and insurance".
-        base: what it is spread over. Pieces are the good pieces of the product and of its sub-assemblies.
-        variable: whether it rises and falls with the volume; fixed if not.
+        base: the base it is spread over. Pieces are the good pieces of the product and of its sub-assemblies.
+        variable: whether its cost varies with the volume; fixed if not.
         note: anything worth knowing.
     """
 
@@ -240,7 +232,7 @@ BandShares = Mapping[Code, PositiveShare]
 
 @exactly
 def band_share_problem(tariff: Tariff, shares: Mapping[str, Decimal]) -> str | None:
-    """What is wrong with a division of electricity over the tariff's bands, if anything."""
+    """What is wrong with the shares of electricity by band, or None."""
     if not shares:
         if len(tariff.bands) == 1:
             return None
@@ -253,12 +245,7 @@ def band_share_problem(tariff: Tariff, shares: Mapping[str, Decimal]) -> str | N
 
 
 def heading(registered: Registered, part: str) -> tuple[CostClass, bool]:
-    """The heading of the cost sheet that a part of a resource stands under, and whether it is variable.
-
-    Args:
-        registered: what is consumed.
-        part: which part of it; "" for the whole.
-    """
+    """The heading of the cost sheet for a part of a resource ("" for the whole), and whether it is variable."""
     match registered:
         case Material():
             return CostClass(registered.use.value), True
@@ -270,5 +257,5 @@ def heading(registered: Registered, part: str) -> tuple[CostClass, bool]:
             return CostClass.ELECTRICITY, part != STANDING
         case Tool():
             return CostClass.TOOLING, not part
-    assert isinstance(registered, Overhead)  # nothing else is consumed
+    assert isinstance(registered, Overhead)  # batches consume nothing else
     return CostClass.OVERHEAD, registered.variable

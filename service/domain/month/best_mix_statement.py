@@ -1,4 +1,4 @@
-"""The mix that leaves the most, as it is shown."""
+"""The best mix, as shown."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,11 +14,11 @@ from service.domain.values.money import Money
 from service.domain.values.shown import UnitAmount, shown
 
 _OF_A_SOLVER = Context(prec=13)
-"""Its floats are good to so many digits; a tie that they leave a hair short is a tie again."""
+"""A solver's floats are accurate to 13 digits; rounding to these restores ties."""
 
 
 class MixOutcome(StrEnum):
-    """What became of the search for the best mix."""
+    """The outcome of the search for the best mix."""
 
     FOUND = "found"
     NOT_SOLVED = "not_solved"
@@ -45,7 +45,7 @@ class BestMixLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimeValue:
-    """What more time would be worth.
+    """The value of more time.
 
     Attributes:
         resource: the machine or labour grade that is used up.
@@ -60,19 +60,19 @@ class TimeValue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BestMixStatement:
-    """The mix that leaves the most within demand and the time there is.
+    """The most profitable mix within demand and available time.
 
     Attributes:
-        outcome: found; or even the least of everything takes more time than there is; or neither demand nor any
-            registered time limits a product that contributes; or the solver has no answer, and everything else of the
-            month holds.
+        outcome: found; too_little_time: the least pieces of every product need more time than is available; unlimited:
+            a product that contributes is limited neither by demand nor by time; not_solved: the solver found no answer,
+            and the rest of the statement holds.
         limited_by: the resources without enough time, or the products without a limit.
         lines: how much of each product, in the order of the plan.
-        profit: what it leaves.
-        gain: more than the plan leaves; negative where the plan is more than there is time for.
-        profit_at_most: what no mix of whole pieces or batches exceeds, whatever the solver says.
-        is_proven: whether profit_at_most is the profit itself, so that no other mix leaves more; else a better mix
-            may exist, but none is known.
+        profit: the profit of this mix.
+        gain: its profit less that of the plan; negative if the plan needs more time than is available.
+        profit_at_most: an exact upper bound on the profit of any mix of whole pieces or batches.
+        is_proven: whether the profit reaches that bound, so that no other mix earns more; if not, a better mix may
+            exist, but none is known.
         time_values: what another hour of each resource that is used up would add.
     """
 
@@ -87,11 +87,7 @@ class BestMixStatement:
 
 
 def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatement:
-    """The mix of a month that leaves the most, or why there is none.
-
-    Args:
-        month: the plan.
-        propose: asks a solver.
+    """The most profitable mix of a month, or why there is none.
 
     Raises:
         InvalidValuesError: no whole number of batches is within the demand for a product.

@@ -1,4 +1,4 @@
-"""Volumes at which a month breaks even or leaves a profit: for one product alone and for a mix of them."""
+"""Break-even and target volumes of a month, for single products and for the mix."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,15 +10,7 @@ from service.domain.values.exact import ZERO, exactly, whole_up
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedSale:
-    """A line of a plan with what a piece brings in and costs, unrounded, in the workshop's currency.
-
-    Attributes:
-        pieces: planned for the month.
-        net_price: of a piece, without tax.
-        proceeds: of a piece, after fees, conversion and shipping.
-        variable_cost: of a piece of its batch.
-        tooling: a piece's part of the entire tools that its batch takes.
-    """
+    """Planned pieces of a line, and proceeds and costs of a piece; `MonthLineStatement` shows them rounded."""
 
     pieces: int
     net_price: Decimal
@@ -28,22 +20,16 @@ class PlannedSale:
 
     @property
     def contribution(self) -> Decimal:
-        """What a piece adds toward the fixed cost of the month:  proceeds − variable cost − tooling.
+        """What a piece contributes to the fixed cost of the month:  proceeds − variable cost − tooling.
 
-        An entire tool is fixed for its batch, but a month has as many of them as it has batches.
+        An entire tool is fixed for its batch, but varies in a month with the number of batches.
         """
         return self.proceeds - self.variable_cost - self.tooling
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Volume:
-    """So much of something that contributions cover an amount; unrounded.
-
-    Attributes:
-        composite_units: pieces, or composite units of a mix.
-        per_unit: pieces of each product in one unit.
-        net_price: of one unit.
-    """
+    """A volume in composite units of a mix, unrounded; pieces of each product and net price are those of one unit."""
 
     composite_units: Decimal
     per_unit: tuple[int, ...]
@@ -51,45 +37,35 @@ class Volume:
 
     @property
     def whole_composite_units(self) -> Decimal:
-        """The first whole number of units that reaches it."""
         return whole_up(self.composite_units)
 
     @property
     def pieces(self) -> Decimal:
-        """Of all products."""
         return self.composite_units * sum(self.per_unit)
 
     @property
     def whole_pieces(self) -> Decimal:
-        """The first whole number of pieces that reaches it, in the proportion of the mix."""
         return whole_up(self.pieces)
 
     @property
     def pieces_of_each(self) -> tuple[Decimal, ...]:
-        """Of each product."""
         return tuple(self.composite_units * pieces for pieces in self.per_unit)
 
     @property
     def sales(self) -> Decimal:
-        """What they sell for, without tax."""
+        """Sales without tax."""
         return self.composite_units * self.net_price
 
 
 @dataclass(frozen=True, slots=True)
 class Mix:
-    """Products that are always sold in the same proportion.
-
-    Attributes:
-        sales: of each product.
-        per_unit: pieces of each in one composite unit, the least whole numbers in the plan's proportion.
-    """
+    """Products sold in a fixed proportion: a composite unit has the least whole numbers of pieces in it, `per_unit`."""
 
     sales: tuple[PlannedSale, ...]
     per_unit: tuple[int, ...]
 
     @property
     def pieces(self) -> int:
-        """In one composite unit."""
         return sum(self.per_unit)
 
     @property
@@ -99,14 +75,13 @@ class Mix:
 
     @property
     def net_price(self) -> Decimal:
-        """Of one composite unit."""
         return sum((sale.net_price * each for sale, each in zip(self.sales, self.per_unit, strict=True)), ZERO)
 
     @exactly
     def volume(self, amount: Decimal) -> Volume | None:
-        """How much has to be sold to cover an amount:  amount ÷ contribution of a composite unit.
+        """The volume that covers an amount:  amount ÷ contribution of a composite unit.
 
-        None where no volume does: a unit contributes nothing, or the plan makes nothing.
+        0 for an amount of 0; None if a unit contributes nothing.
 
         Source: break-even of a sales mix by composite units; the weighted contribution is a composite unit's over
         its pieces. Managerial Accounting, Saylor Academy, 2012, section 6.2.
@@ -125,5 +100,5 @@ def mix_of(sales: Sequence[PlannedSale]) -> Mix:
 
 
 def alone(sale: PlannedSale) -> Mix:
-    """A product that bears the month by itself, piece by piece."""
+    """A mix of one product only, which bears the whole month."""
     return Mix((sale,), (1,))

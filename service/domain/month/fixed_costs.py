@@ -1,4 +1,4 @@
-"""What a month costs however much is made in it."""
+"""The fixed costs of a month."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -13,13 +13,7 @@ from service.domain.values.references import Registered
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FixedCost:
-    """One fixed cost of a month, unrounded, in the workshop's currency.
-
-    Attributes:
-        resource: whose it is, for instance "machines/press"; None for what no rate tells.
-        name: what the workshop calls it.
-        components: the named amounts that add up to it.
-    """
+    """One fixed cost of a month, unrounded, in the workshop's currency; without a resource if it has no rate."""
 
     resource: str | None
     name: str
@@ -27,18 +21,15 @@ class FixedCost:
 
     @property
     def amount(self) -> Decimal:
-        """What it comes to."""
         return sum(self.components.values(), ZERO)
 
 
 @exactly
 def fixed_costs(rates: Iterable[tuple[DatedRate, Registered]], convert: Convert) -> list[FixedCost]:
-    """What every machine, tariff and fixed pool of overhead costs a month.
+    """The fixed cost a month of every machine, tariff and fixed overhead pool.
 
-    A machine costs a twelfth of what keeping it costs a year, whether it runs its planned hours or not; a tariff its
-    standing and demand charges; a pool its monthly amount. A variable pool rises with the volume and is none.
-
-    Source: fixed cost as that which does not change with the volume within the month; common practice, no source.
+    A machine costs a twelfth of its cost a year, however much it runs; a tariff its standing and demand charges; a pool
+    its monthly amount. Fixed is what does not change with the volume within the month: common practice, no source.
     """
     found = (
         FixedCost(resource=rate.resource, name=facts.name, components=dict(_components(rate, facts, convert)))

@@ -1,4 +1,4 @@
-"""The lines of a month's plan, as they are shown."""
+"""The lines of a month's plan, as shown."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,21 +24,21 @@ class MonthLineStatement:
         name: its name.
         standard_batch: good pieces in a batch.
         pieces: planned.
-        batches: that is; an average, which need not be whole.
-        pieces_per_composite_unit: in a set of the mix.
+        batches: planned pieces ÷ pieces in a batch; an average, which need not be whole.
+        pieces_per_composite_unit: pieces in one set of the mix.
         price: what is asked for a piece, in the currency of sale.
         net_price: of a piece without tax, in the workshop's currency.
         proceeds: what a piece brings in after fees, conversion and shipping.
         variable_cost: of a piece of its batch.
-        tooling: a piece's part of the entire tools that its batch takes.
+        tooling: a piece's share of the tools charged to its batch as a whole.
         contribution: proceeds less variable cost and tooling.
         contribution_margin_share: contribution ÷ net price; null where the price is 0.
         sales: of the planned pieces, without tax.
         month_contribution: of the planned pieces.
-        alone_break_even: how much of it would break even if it bore the month alone; null where no volume does.
-        alone_target: how much of it would leave the target profit then; null where no volume does, or none is named.
-        contribution_per_hour: of the bottleneck; null where it takes none of it, or there is no bottleneck.
-        rank: which is made first where the bottleneck has too little time for all; null where there is none.
+        alone_break_even: the volume that breaks even if only this product is sold; null if no volume does.
+        alone_target: the volume that then reaches the target profit; null if no volume does, or no target is named.
+        contribution_per_hour: for an hour of the bottleneck; null if it takes none of its time, or there is none.
+        rank: the order in which to make the products if the bottleneck lacks time; null without a bottleneck.
     """
 
     product: str

@@ -1,4 +1,4 @@
-"""A month: what its plan contributes, what it must bear, and the time it has."""
+"""A month's plan with its contribution, fixed costs and time."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -17,19 +17,13 @@ from service.domain.values.money import Money
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedProduct:
-    """A line of the plan with all that is known of it.
+    """A line of the plan, costed and priced.
 
     Attributes:
-        product: its code.
-        listing: code of the listing it is sold by, if any.
-        name: its name.
-        standard_batch: good pieces in a batch.
-        least: pieces that the best mix has at least.
-        most: pieces that it has at most; None where demand does not limit them.
-        in_whole_batches: whether it has whole batches.
-        price: what is asked for a piece.
+        least: pieces in the best mix.
+        most: pieces in the best mix; None where demand does not limit them.
+        in_whole_batches: whether the best mix has whole batches of it.
         shown_variable_cost: of a piece, as its cost sheet shows it.
-        sale: what a piece brings in and costs.
     """
 
     product: str
@@ -45,23 +39,13 @@ class PlannedProduct:
 
     @property
     def unit(self) -> int:
-        """Pieces that the best mix has together."""
+        """Pieces in one unit of the best mix: a batch or a piece."""
         return self.standard_batch if self.in_whole_batches else 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Month:
-    """The plan of a month, unrounded, in the workshop's currency.
-
-    Attributes:
-        as_of: the date of the rates.
-        currency: the workshop's.
-        weeks: working weeks in it.
-        products: what is made and sold.
-        fixed_costs: what it must bear.
-        target_profit: what it is to leave, if that is named.
-        loads: what the plan takes of each machine and grade.
-    """
+    """The plan of a month, unrounded, in the workshop's currency; `MonthStatement` has the meaning of the figures."""
 
     as_of: date
     currency: str
@@ -78,16 +62,14 @@ class Month:
 
     @property
     def fixed_cost(self) -> Decimal:
-        """All of it."""
         return sum((each.amount for each in self.fixed_costs), ZERO)
 
     def volume(self, mix: Mix, profit: Decimal | None) -> Volume | None:
-        """How much of a mix leaves a profit if it bears the month; None where no volume does, or no profit is named."""
+        """The volume of a mix that pays the fixed cost and a profit; None if no volume does, or no profit is given."""
         return None if profit is None else mix.volume(self.fixed_cost + profit)
 
     @property
     def bottleneck(self) -> Load | None:
-        """The machine or grade that is fullest."""
         return bottleneck(self.loads)
 
     @property
@@ -97,9 +79,9 @@ class Month:
 
 
 def contribution_per_hour(month: Month, line: int) -> Decimal | None:
-    """What an hour of the bottleneck contributes, spent on a product; None where that takes none of it.
+    """Contribution for an hour of the bottleneck; None if the product takes none of its time.
 
-    Contribution of a piece × pieces in a batch ÷ hours of the batch.
+    Contribution of a piece × pieces in a batch ÷ hours of the batch on the bottleneck.
 
     Source: ranking by contribution per unit of the constraint. Managerial Accounting, Saylor Academy, 2012,
     section 7.8.
@@ -112,9 +94,9 @@ def contribution_per_hour(month: Month, line: int) -> Decimal | None:
 
 
 def ranks(month: Month) -> list[int | None]:
-    """Which product comes first where the bottleneck has too little time for all, from 1; None without a bottleneck.
+    """The order, from 1, in which to make the products if the bottleneck lacks time; None without a bottleneck.
 
-    What takes none of its time comes first if it contributes, and last if not.
+    Products that take none of its time come first if they contribute, and last if not.
     """
     lines = range(len(month.products))
     if month.bottleneck is None:
@@ -131,7 +113,7 @@ def _worth(month: Month, line: int) -> tuple[int, Decimal, int]:
 
 
 def programme(month: Month) -> Programme:
-    """The search for the best mix as a linear programme in whole pieces or batches, within demand and known time.
+    """The best mix as an integer linear programme in pieces or batches, within demand and known time.
 
     Raises:
         InvalidValuesError: no whole number of batches is within the demand for a product.

@@ -1,4 +1,4 @@
-"""The plan of a month: what is made and sold, and what the month costs besides."""
+"""The plan of a month: products, pieces and further fixed costs."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -47,11 +47,11 @@ class PlannedLine:
         standard_batch: good pieces in a batch, from which cost and time of a piece are taken; the listing's own if
             left out, and required with a product.
         pieces: good pieces planned for the month.
-        least_per_month: the best mix has no fewer.
-        most_per_month: the best mix has no more; as many as can be made if left out.
-        in_whole_batches: the best mix has whole batches of it; whole pieces if not.
+        least_per_month: the fewest pieces in the best mix.
+        most_per_month: the most pieces in the best mix; as many as can be made if left out.
+        in_whole_batches: whether the best mix has whole batches of it, not single pieces.
         policy: how the price of a product is found; either this or price.
-        price: the price that is asked, as it is; of a listing it takes the place of what its policy asks.
+        price: the price as displayed; of a listing it replaces the price that its policy asks.
         tax: code of the tax; none if left out.
         channel: code of the sales channel; sold directly if left out.
         currency: of the price; the workshop's if left out.
@@ -103,9 +103,9 @@ class MonthPlan:
         lines: what is made and sold.
         other_fixed_costs: what the month costs besides what the rate card says.
         leave_out: machines, tariffs and pools whose fixed cost the month does not bear, such as ["machines/press"].
-        target_profit: what the month is to leave.
+        target_profit: the profit to reach.
         weeks: working weeks in the month; 52/12 if left out.
-        best_mix: whether to look for the mix that leaves the most.
+        best_mix: whether to look for the most profitable mix.
     """
 
     as_of: date | None = None

@@ -1,4 +1,4 @@
-"""The figures of a month that more than one of its statements shows, each rounded once."""
+"""The figures that several statements of a month share, rounded once."""
 
 from service.domain.month.month import Month
 from service.domain.values.exact import ZERO, apportioned, half_up
@@ -6,21 +6,12 @@ from service.domain.values.money import minor_unit_decimals
 
 
 class RoundedMonth:
-    """A month at the minor unit of its currency.
+    """A month with its amounts at the minor unit of its currency.
 
     Attributes:
-        month: the plan, unrounded.
-        mix: its products in the proportion of the plan.
-        currency: the workshop's.
-        decimals: of the minor unit.
         planned: pieces of each line.
-        sales: of each line without tax; they add up to the rounded total.
-        contributions: of each line; they add up to the rounded total.
-        sold: all sales.
-        contribution: all contributions.
-        fixed_cost: of the month.
-        profit: contribution less fixed cost.
-        bottleneck: the machine or grade that is fullest; None where no hours a week are registered.
+        sales: of each line without tax; they add up to `sold`.
+        contributions: of each line; they add up to `contribution`.
     """
 
     def __init__(self, month: Month) -> None:

@@ -1,4 +1,4 @@
-"""What a month's plan comes to, as it is shown: figures at the minor unit that add up."""
+"""The statement of a month: figures at the minor unit that add up."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ class FixedCostStatement:
     """One fixed cost of the month.
 
     Attributes:
-        resource: whose it is, for instance "machines/press"; null for what no rate tells.
+        resource: for instance "machines/press"; null for a cost that has no rate.
         name: what the workshop calls it.
         amount: for the month.
         components: the named amounts that add up to it.
@@ -44,16 +44,16 @@ class FixedCostStatement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadStatement:
-    """What the plan takes of a machine or a labour grade.
+    """The time that the plan needs on a machine or of a labour grade.
 
     Attributes:
         resource: its reference, for instance "machines/press".
         name: what the workshop calls it.
         minutes_needed: by the plan.
-        minutes_available: in the month; null where its hours a week are not registered, and then it limits nothing.
-        load_share: needed ÷ available; null where that is not known, or none is there.
-        is_over_full: whether the plan needs more than there is.
-        is_bottleneck: whether it is the fullest of all.
+        minutes_available: in the month; null if its hours a week are not registered, and then it limits nothing.
+        load_share: needed ÷ available; null if that is unknown or 0.
+        is_over_full: whether the plan needs more time than is available.
+        is_bottleneck: whether its load is the highest of all.
     """
 
     resource: str
@@ -74,8 +74,8 @@ class MonthStatement:
         currency: the workshop's, of every amount that does not say otherwise.
         weeks: working weeks in the month.
         lines: what is made and sold.
-        fixed_costs: what the month costs however much is made.
-        fixed_cost: all of them.
+        fixed_costs: the costs of the month that do not depend on the volume.
+        fixed_cost: the sum of the fixed costs.
         sales: of the plan, without tax.
         contribution: of the plan.
         contribution_margin_share: contribution ÷ sales; null where nothing is sold.
@@ -84,14 +84,14 @@ class MonthStatement:
             null where there is no profit.
         contribution_per_piece: of the mix, weighted by pieces; null where nothing is planned.
         contribution_per_composite_unit: of a set of the mix.
-        break_even: how much of the mix breaks even; null where no volume does.
-        target_profit: what the month is to leave, if that is named.
-        target: how much of the mix leaves it; null where no volume does.
+        break_even: the volume of the mix that breaks even; null if no volume does.
+        target_profit: the profit to reach, if that is named.
+        target: the volume of the mix that reaches it; null if no volume does.
         margin_of_safety: how far the plan is above its break-even; null where no volume breaks even.
-        loads: what the plan takes of each machine and labour grade.
-        bottleneck: the one that is fullest; null where no hours a week are registered.
-        profit_by_volume: what certain volumes of the mix leave, from nothing upwards.
-        best_mix: the mix that leaves the most; null where it is not asked for.
+        loads: the time that the plan needs of each machine and labour grade.
+        bottleneck: the one with the highest load; null if no hours a week are registered.
+        profit_by_volume: the profit at certain volumes of the mix, from nothing upwards.
+        best_mix: the most profitable mix; null if it was not asked for.
         exchange_rates: the published days that amounts were converted with.
         cautions: where the work or the products can hurt someone.
     """
@@ -125,11 +125,11 @@ class MonthStatement:
 def month_statement(
     month: Month, propose: Propose | None, exchange_rates: Sequence[UsedRates], cautions: Sequence[Caution]
 ) -> MonthStatement:
-    """Everything that is asked about a month; its best mix too, if there is somebody to `propose` it.
+    """The whole statement of a month, with its best mix if a solver (`propose`) is given.
 
     Raises:
         InvalidValuesError: no whole number of batches is within the demand for a product.
-        FigureTooLargeError: a figure has more digits than are known of it.
+        FigureTooLargeError: a figure would need more than 28 digits.
     """
     of, mix = RoundedMonth(month), month.mix
     break_even, target = month.volume(mix, ZERO), month.volume(mix, month.target_profit)

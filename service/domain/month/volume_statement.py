@@ -1,4 +1,4 @@
-"""How much has to be sold, and what certain volumes of the mix leave, as it is shown."""
+"""Volumes to be sold, and the profit at certain volumes of the mix, as shown."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ class MixVolumeStatement(VolumeStatement):
     Attributes:
         pieces: of all products, exactly that many, as far as six decimals show it.
         whole_pieces: the first whole number of pieces that reaches it, in the proportion of the mix.
-        composite_units: sets of the mix, each with the pieces that `mix` tells.
+        composite_units: sets of the mix, each with the pieces_per_composite_unit of every line.
         whole_composite_units: the first whole number of sets that reaches it.
         pieces_of_each: of each line's product, exactly.
         sales_of_each: what those sell for.
@@ -65,7 +65,7 @@ class MarginOfSafety:
 
 
 class Milestone(StrEnum):
-    """What a volume of the plan's mix is."""
+    """The meaning of a volume of the plan's mix."""
 
     NOTHING = "nothing"
     BREAK_EVEN = "break_even"
@@ -76,10 +76,10 @@ class Milestone(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProfitAtVolume:
-    """What a volume of the plan's mix leaves.
+    """The profit at a volume of the plan's mix.
 
     Attributes:
-        milestone: what the volume is.
+        milestone: the meaning of the volume.
         pieces: of all products.
         sales: without tax.
         proceeds: after fees, conversion and shipping.
@@ -98,7 +98,7 @@ class ProfitAtVolume:
 
 
 def mix_volume_statement(month: RoundedMonth, volume: Volume | None) -> MixVolumeStatement | None:
-    """A volume of the mix; None where there is none."""
+    """A volume of the mix as shown; None if there is none."""
     if volume is None:
         return None
     prices = [product.sale.net_price for product in month.month.products]
@@ -108,7 +108,7 @@ def mix_volume_statement(month: RoundedMonth, volume: Volume | None) -> MixVolum
 
 
 def margin_of_safety(month: RoundedMonth, break_even: Volume | None) -> MarginOfSafety | None:
-    """How far the plan is above the volume that breaks even; None where no volume does."""
+    """How far the plan is above its break-even; None if no volume breaks even."""
     if break_even is None:
         return None
     planned = Decimal(sum(month.planned))
@@ -124,7 +124,7 @@ def margin_of_safety(month: RoundedMonth, break_even: Volume | None) -> MarginOf
 
 
 def profit_by_volume(month: RoundedMonth, break_even: Volume | None, target: Volume | None) -> Iterator[ProfitAtVolume]:
-    """What each milestone of the mix leaves, from nothing upwards."""
+    """The profit at each milestone, by rising volume."""
     planned = next((pieces // each for pieces, each in zip(month.planned, month.mix.per_unit, strict=True) if each), 0)
     units = {Milestone.NOTHING: ZERO, Milestone.PLAN: Decimal(planned)}
     units |= {Milestone.BREAK_EVEN: break_even.composite_units} if break_even else {}

@@ -24,15 +24,7 @@ from service.domain.values.unit_costs import UnitCosts
 
 
 class Aim:
-    """One policy in one sale, made once for any number of costs.
-
-    Attributes:
-        policy: what is aimed at.
-        sale: the conditions.
-        grid: the prices that may be asked.
-        minor: every price at the minor unit.
-        decimals: of the minor unit.
-    """
+    """One policy applied to one sale, for any number of costs; `grid` has the policy's prices, `minor` all prices."""
 
     def __init__(self, policy: PricingPolicy, sale: Sale, currency: str) -> None:
         self.policy, self.sale = policy, sale
@@ -46,10 +38,9 @@ class Aim:
         self._is_simple = policy.rounding is Rounding.UP and self._is_rising and is_rising(self._wanted)
 
     def price(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
-        """The least displayed price that meets the target, and the price of the grid that is asked.
+        """The least displayed price that meets the target, and the price of the grid to ask.
 
-        That is the least of the grid, or the nearest, that meets the target and keeps to the floor; None where
-        there is no such price.
+        The latter is the least of the grid, or the nearest, that meets the target and the floor. None if there is none.
         """
         if self._is_simple:
             return self._price_of_rising(costs)
@@ -62,7 +53,7 @@ class Aim:
         return target, self.grid.least(both) if is_up else self.grid.nearest(wanted, allowed)
 
     def _price_of_rising(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
-        """The same where more is kept of every higher price: what is met once is met from there on."""
+        """The same where proceeds rise with the price: a target once met is met by every higher price."""
         meeting = next(self.meeting(costs), None)
         if meeting is None:
             return None, None
@@ -77,7 +68,7 @@ class Aim:
         return target, self.grid.at_or_above(low) if is_included else self.grid.above(low)
 
     def keeps(self, displayed: Decimal, costs: UnitCosts) -> bool:
-        """Whether a price meets the target and keeps to the floor; to 28 digits."""
+        """Whether a price meets the target and the floor, compared at 28 digits."""
         policy, gross = self.policy, displayed * self._to_gross
         if self._is_price:
             meets = displayed >= policy.value
@@ -90,23 +81,22 @@ class Aim:
         return meets and has_cost and displayed >= (policy.never_below_amount or ZERO)
 
     def margin(self, displayed: Decimal, costs: UnitCosts) -> Decimal | None:
-        """The profit that a price leaves, as a share of the net price; None at a price of 0."""
+        """Profit ÷ net price at a displayed price; None at a price of 0."""
         gross = displayed * self._to_gross
         return (value_at(self._proceeds, gross) - costs.full * self._with_tax) / gross if gross else None
 
     def surplus(self, costs: UnitCosts) -> Function:
-        """(1 + tax) × what the price brings in beyond the target, as a function of the gross price."""
+        """(1 + tax) × (proceeds − what the target requires), as a function of the gross price."""
         return plus(self._wanted, constant=-self._level(costs))
 
     def above(self, cost: Decimal) -> Function:
-        """(1 + tax) × what the price brings in beyond a cost."""
+        """(1 + tax) × (proceeds − cost), as a function of the gross price."""
         return plus(self._proceeds, constant=-cost * self._with_tax)
 
     def _level(self, costs: UnitCosts) -> Decimal:
-        """What (1 + tax) × proceeds, less the share wanted of the gross price, has to reach.
+        """The level that (1 + tax) × proceeds, less a margin on the gross price, has to reach.
 
-        With cost c and net price N: margin m asks for proceeds − c = m × N, markup k for proceeds − c = k × c, a
-        profit p for proceeds − c = p.
+        With cost c and net price N, proceeds − c is m × N for a margin m, k × c for a markup k, p for a profit p.
         """
         cost = costs.on(self.policy.cost_basis)
         return (cost + cost * self._of_cost + self._of_piece) * self._with_tax
@@ -118,7 +108,7 @@ class Aim:
         return self._displayed(reaching(self._wanted, self._level(costs)))
 
     def bringing_in(self, cost: Decimal) -> Iterator[Interval]:
-        """The displayed prices that bring in a cost, in order."""
+        """The displayed prices whose proceeds cover a cost, in order."""
         found = self._displayed(reaching(self._proceeds, cost * self._with_tax))
         if not self._is_rising:
             return joined(found)
@@ -126,14 +116,13 @@ class Aim:
         return iter(() if first is None else (_from(first),))
 
     def allowed(self, costs: UnitCosts) -> tuple[Interval, ...]:
-        """The displayed prices that keep to the policy's floor; all if it names none."""
+        """The displayed prices that meet the policy's floor; all if it has none."""
         found: tuple[Interval, ...] = EVERYWHERE
         for floor in self._floors(costs):
             found = common(found, floor)
         return found
 
     def _floors(self, costs: UnitCosts) -> Iterator[Iterator[Interval]]:
-        """The displayed prices that keep to each floor of the policy."""
         basis, amount = self.policy.never_below_cost, self.policy.never_below_amount
         if basis is not None:
             yield self.bringing_in(costs.on(basis))
@@ -142,34 +131,32 @@ class Aim:
 
     @property
     def has_floor(self) -> bool:
-        """Whether the policy names one."""
         return self.policy.never_below_cost is not None or self.policy.never_below_amount is not None
 
     def least(self, meeting: Iterable[Interval]) -> Decimal | None:
-        """The least price of the ranges."""
         return next((found for each in meeting if (found := self._begin(each)) is not None), None)
 
     def _begin(self, interval: Interval) -> Decimal | None:
-        """Where a range begins, or, just past a step of the fees, its first price at the minor unit, if it has one."""
+        """The first price of a range; if its lower end is excluded, the first at the minor unit, if any."""
         return interval.low if interval.is_low_included else self.minor.least((interval,))
 
     def _displayed(self, gross: Iterable[Interval]) -> Iterator[Interval]:
-        """Ranges of the gross price as ranges of the displayed one."""
+        """Converts ranges of the gross price to ranges of the displayed price."""
         by = self._to_gross
         return iter(gross) if by == 1 else (_divided(each, by) for each in gross)
 
     def displayed(self, segment: Segment, *, is_first: bool) -> Iterator[Interval]:
-        """The displayed prices that a segment of a function of the gross price holds for."""
+        """The displayed prices of a segment of a function of the gross price."""
         return self._displayed((Interval(low=segment.above, is_low_included=is_first, high=segment.up_to),))
 
 
 def _from(interval: Interval) -> Interval:
-    """The range without an end."""
+    """The range without its upper end."""
     return Interval(low=interval.low, is_low_included=interval.is_low_included)
 
 
 def _later(one: Interval, other: Interval) -> Interval:
-    """Which of two ranges begins later."""
+    """The range that begins later."""
     begins, other_begins = snapped(one.low), snapped(other.low)
     if begins == other_begins:
         return other if one.is_low_included else one

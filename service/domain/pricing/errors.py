@@ -1,4 +1,4 @@
-"""What is refused where no price meets the target."""
+"""The error where no price meets the target."""
 
 from decimal import Decimal
 
@@ -6,14 +6,14 @@ from service.domain.values.errors import PugmillError
 
 
 class UnreachableTargetError(PugmillError, ValueError):
-    """No price of the grid meets the target and keeps to the floor: fees, tax and shipping take too much of it.
+    """No price of the grid meets the target and the floor: fees, tax and shipping take too much of it.
 
     Attributes:
-        target: what was aimed at, for instance "margin".
-        wanted: how much of it.
-        highest: the most of it that the prices reach; None for a fixed price, and where no price keeps to the floor.
-        highest_margin_share: the highest margin that they reach; None where no price keeps to the floor.
-        at_price: the price that reaches the highest; None where it is only approached.
+        target: for instance "margin".
+        wanted: the value of the target.
+        highest: the highest value that a price reaches; None for a fixed price, and where no price meets the floor.
+        highest_margin_share: the highest margin that a price reaches; None where no price meets the floor.
+        at_price: the price with the highest value; None where it is only approached.
     """
 
     def __init__(

@@ -1,4 +1,4 @@
-"""How a price is to be found: what is aimed at, what it must not fall below, and which prices may be asked."""
+"""Pricing policies: the target, the floor and the price grid."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -17,16 +17,13 @@ from service.domain.values.unit_costs import CostBasis
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TargetTraits:
-    """The profit that a target asks for:  value × (of_net × net price + of_cost × cost + of_piece).
+    """The profit that a target requires:  value × (of_net × net price + of_cost × cost + of_piece).
 
     Attributes:
-        of_net: how much of the net price counts.
-        of_cost: how much of the cost.
-        of_piece: how much for the piece itself.
-        bounds: what the value may be.
-        problem: what is wrong with a value beyond them.
-        formula: of the net price, where nothing but tax stands between a price and what is kept.
-        aim: what proceeds − cost are to be.
+        bounds: of the value.
+        problem: the message for a value outside them.
+        formula: of the net price, where nothing but tax is taken from the price.
+        aim: of proceeds − cost.
     """
 
     of_net: Decimal = ZERO
@@ -39,7 +36,7 @@ class TargetTraits:
 
     @property
     def is_price(self) -> bool:
-        """Whether no profit is asked for: the value is the price."""
+        """Whether the value is the price itself."""
         return not (self.of_net or self.of_cost or self.of_piece)
 
 
@@ -131,7 +128,7 @@ class PricingPolicy:
 def minor_unit_problems(
     path: tuple[str, ...], amounts: Iterable[Decimal | None], currency: str
 ) -> Iterator[InvalidValueError]:
-    """Amounts finer than the currency's minor unit, or too large to be known to it.
+    """A problem if an amount is finer than the currency's minor unit, or too large.
 
     Raises:
         UnknownCurrencyError: the currency has no minor unit.

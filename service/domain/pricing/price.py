@@ -1,4 +1,4 @@
-"""From a cost to a price, and from a price to what is kept of it."""
+"""From a cost to a price, and from a price to its profit."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -25,23 +25,18 @@ from service.domain.values.unit_costs import UnitCosts
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Price:
-    """A price that is asked, and what is kept of it, unrounded but for the price itself.
+    """A price and its profit; all figures but the price asked are unrounded. `PriceStatement` has the other meanings.
 
     Attributes:
-        asked: the price, with or without tax as displayed.
-        sale: the conditions under which it is asked.
-        costs: what a piece costs.
-        proceeds: what the price brings in for cost and profit.
+        asked: the displayed price.
         target_price: the least displayed price that meets the policy exactly; the price itself if it was given.
-        equation: the segment, in the gross price, whose zero the target is: (1 + tax) × what is brought in
-            beyond it. None where the target is no zero but a step of the fees, or was given.
-        floor_price: the least displayed price, at the minor unit, that may be asked; if the policy names none, that
-            which brings in the variable cost, below which every piece sold costs the workshop cash. None if
-            no price does.
-        is_below_floor: whether the price does not keep to the floor.
-        raised_to: where the target did not keep to the policy's floor and the price does: the least price above the
-            target, at the minor unit, that does.
-        break_even_price: the least price at the minor unit that loses nothing on full cost; None if every price does.
+        equation: the segment of `Aim.surplus` whose zero is the target; None where the target is a step of the fees, or
+            was given.
+        floor_price: the least displayed price, at the minor unit, that may be asked; where the policy has no floor, the
+            least that covers the variable cost, below which every piece sold costs cash. None if no price does.
+        raised_to: the least price at the minor unit, from the target up, that meets the policy's floor, where the
+            target does not meet it and the price does.
+        break_even_price: the least price at the minor unit that covers the full cost; None if no price does.
     """
 
     asked: Decimal
@@ -57,22 +52,19 @@ class Price:
 
     @property
     def gross_price(self) -> Decimal:
-        """The price with tax."""
         return self.asked * self.sale.gross_of_displayed
 
     @property
     def net_price(self) -> Decimal:
-        """The price without tax."""
         return self.asked / self.sale.displayed
 
     @property
     def profit(self) -> Decimal:
-        """Proceeds less full cost."""
         return self.proceeds - self.costs.full
 
     @property
     def contribution(self) -> Decimal:
-        """Proceeds less variable cost: what a piece adds toward the fixed cost."""
+        """Proceeds less variable cost: what a piece contributes to the fixed cost."""
         return self.proceeds - self.costs.variable
 
     @property
@@ -83,14 +75,12 @@ class Price:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Discount:
-    """What a discount does to a price.
+    """A discount on a price.
 
     Attributes:
-        discount_share: taken off the asked price.
-        least_price: the least price of the policy's grid from which it can be taken and the floor is kept; None if
-            there is none.
+        least_price: the least price of the grid that still meets the floor after the discount; None if there is none.
         least_price_discounted: that price less the discount, at the minor unit.
-        discounted: the asked price less the discount, judged like any price.
+        discounted: the asked price less the discount.
     """
 
     discount_share: Decimal
@@ -100,7 +90,7 @@ class Discount:
 
 
 class Pricing:
-    """The prices of a piece: one cost, one policy, one sale."""
+    """Prices a piece with one cost, one policy and one sale."""
 
     def __init__(self, aim: Aim, costs: UnitCosts) -> None:
         self.aim, self.policy, self.costs, self.sale = aim, aim.policy, costs, aim.sale
@@ -108,7 +98,7 @@ class Pricing:
 
     @exactly
     def asked(self) -> Price:
-        """The price to ask: the least of the grid, or the nearest, that meets the target and keeps to the floor.
+        """The price to ask: the least of the grid, or the nearest, that meets the target and the floor.
 
         Raises:
             UnreachableTargetError: no price does.
@@ -120,12 +110,12 @@ class Pricing:
 
     @exactly
     def kept_at(self, asked: Decimal) -> Price:
-        """The inverse question: what is kept at this price, whatever the policy would ask."""
+        """The inverse question: proceeds and profit at a given price, whatever the policy would ask."""
         return self._judged(asked, asked)
 
     @exactly
     def discount(self, asked: Decimal, share: Decimal) -> Discount:
-        """What is kept of a price when a share of it is taken off, and the price that bears it."""
+        """The profit after a discount, and the least price that meets the floor after it."""
         left = ONE - share
         unit = UNITS[self.decimals]
         least = None
@@ -150,11 +140,11 @@ class Pricing:
 
     @cached_property
     def _floor(self) -> tuple[Interval, ...]:
-        """What is allowed; where the policy names no floor, the prices that bring in the variable cost."""
+        """The prices that meet the policy's floor; where it has none, those that cover the variable cost."""
         return self._enforced if self.aim.has_floor else tuple(self.aim.bringing_in(self.costs.variable))
 
     def _equation(self, target: Decimal) -> Segment | None:
-        """The segment whose zero a displayed target is."""
+        """The segment of the surplus whose zero is the target, if it is one."""
         if self.policy.target.traits.is_price:
             return None
         gross = target * self.sale.gross_of_displayed
@@ -180,7 +170,7 @@ class Pricing:
 
     @exactly
     def unreachable(self) -> UnreachableTargetError:
-        """That no price meets the target, and the most that prices reach."""
+        """The error that no price meets the target, with the highest value that a price reaches."""
         policy, aimed = self.policy, self.policy.target.traits
         cost = self.costs.on(policy.cost_basis)
         besides = self.sale.with_tax * (aimed.of_cost * cost + aimed.of_piece)
@@ -194,11 +184,13 @@ class Pricing:
     def _reached(
         self, function: Function, of_net: Decimal, besides: Decimal
     ) -> Iterator[tuple[Decimal, Decimal | None]]:
-        """What the prices at the ends of each segment reach; between its ends the measure only rises or falls.
+        """The values of the target that prices reach:  function ÷ (of_net × gross price + besides).
+
+        The value is monotonic within a segment, so only the ends of each are tried.
 
         Yields:
-            The measure, function ÷ (of_net × gross price + besides), and the displayed price, for prices of the grid
-            that keep to the floor; last what ever higher prices come near, without a price.
+            The value and the displayed price, for prices of the grid that meet the floor; last the limit for ever
+            higher prices, without a price.
         """
         allowed = self._enforced
         for place, segment in enumerate(function):
@@ -220,7 +212,7 @@ def _figure(found: tuple[Decimal, Decimal | None]) -> tuple[Decimal, bool]:
 
 
 def _at_most(figure: Decimal | None) -> Decimal | None:
-    """Rounded down, so that what is told can be had."""
+    """Rounded down, so that the figure shown can be reached."""
     return None if figure is None else whole_down(figure.scaleb(SHARE_DECIMALS)).scaleb(-SHARE_DECIMALS)
 
 

@@ -1,4 +1,4 @@
-"""The prices that may be asked, and which of them is nearest to the one that is wanted."""
+"""The price grid: the prices that may be asked."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -12,35 +12,28 @@ from service.domain.values.money import minor_unit_decimals
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceGrid:
-    """The prices that may be asked: every whole number of steps plus one of the endings.
-
-    Attributes:
-        step: what the endings repeat by.
-        endings: each 0 or more and less than the step.
-    """
+    """The prices that may be asked: every whole number of steps plus one of the endings, each in [0, step)."""
 
     step: Decimal
     endings: tuple[Decimal, ...] = (ZERO,)
 
     def at_or_above(self, price: Decimal) -> Decimal:
-        """The least price of the grid that is not below this one."""
         step = self.step
         found = [max(whole_up((price - ending) / step), ZERO) * step + ending for ending in self.endings]
         return found[0] if len(found) == 1 else min(found)
 
     def below(self, price: Decimal) -> Decimal | None:
-        """The greatest price of the grid that is not above this one; None if there is none."""
+        """The greatest price of the grid at or below this one; None if there is none."""
         steps = (whole_down((price - ending) / self.step) for ending in self.endings)
         found = [whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True) if whole >= 0]
         return max(found, default=None)
 
     def above(self, price: Decimal) -> Decimal:
-        """The least price of the grid that is above this one."""
         steps = (whole_down((price - ending) / self.step) + 1 for ending in self.endings)
         return min(whole * self.step + ending for whole, ending in zip(steps, self.endings, strict=True))
 
     def least(self, allowed: Iterable[Interval], at_least: Decimal = ZERO) -> Decimal | None:
-        """The least price of the grid within the intervals, which rise, and not below this; None if there is none."""
+        """The least price of the grid in the ordered intervals, at least this one; None if there is none."""
         for interval in overlaps(allowed, (Interval(low=at_least),)):
             found = self.at_or_above(interval.low) if interval.is_low_included else self.above(interval.low)
             if interval.holds(found):
@@ -48,7 +41,7 @@ class PriceGrid:
         return None
 
     def greatest(self, allowed: Iterable[Interval], at_most: Decimal) -> Decimal | None:
-        """The greatest price of the grid within the intervals and not above this; None if there is none."""
+        """The greatest price of the grid in the intervals, at most this one; None if there is none."""
         for interval in reversed(common(allowed, (Interval(low=ZERO, high=at_most),))):
             found = self.below(at_most if interval.high is None else interval.high)
             if found is not None and interval.holds(found):
@@ -56,8 +49,8 @@ class PriceGrid:
         return None
 
     def nearest(self, price: Decimal, allowed: Sequence[Interval]) -> Decimal | None:
-        """The price of the grid nearest to this one within the intervals, the higher of two as near."""
-        price = snapped(price)  # a tie that a division left a hair short is a tie
+        """The price of the grid in the intervals nearest to this one; the higher of two equally near."""
+        price = snapped(price)  # restores a tie that a division missed by its rounding error
         above, below = self.least(allowed, price), self.greatest(allowed, price)
         if above is None or below is None:
             return below if above is None else above
@@ -65,7 +58,7 @@ class PriceGrid:
 
 
 def grid_of(policy: PricingPolicy, currency: str) -> PriceGrid:
-    """The policy's grid; multiples of the minor unit where it names none."""
+    """The policy's grid; multiples of the minor unit where it has none."""
     if policy.price_endings:
         return PriceGrid(step=policy.price_step or ONE, endings=policy.price_endings)
     return PriceGrid(step=policy.price_step or UNITS[minor_unit_decimals(currency)])

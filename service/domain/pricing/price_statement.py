@@ -1,4 +1,4 @@
-"""A price as it is shown: every term of the way, what is kept, and what a discount leaves."""
+"""A price as shown: its calculation step by step, its profit and its discounts."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -111,8 +111,7 @@ class DiscountStatement:
         profit: what is kept of the discounted price.
         margin_share: of the discounted price; none at a net price of 0.
         is_below_floor: the discounted price does not keep to the floor.
-        least_price: the least price from which this discount can be given and the floor is kept; none if there
-            is none.
+        least_price: the least price from which this discount can be given and the floor is kept; none if there is none.
         least_price_discounted: that price less the discount.
     """
 
@@ -127,14 +126,7 @@ class DiscountStatement:
 
 @exactly
 def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: int, currency: str) -> PriceStatement:
-    """The price with every term of the way, rounded so that the terms add up.
-
-    Args:
-        priced: what was found.
-        policy: what was aimed at; None for the inverse question.
-        quantity: pieces in the batch.
-        currency: of every amount.
-    """
+    """The price with every step of its calculation, rounded so that the steps add up; no policy if it was given."""
     sale, gross = priced.sale, priced.gross_price
     fees = tuple(stated_fees(sale, gross, currency))
     statement = shown(
@@ -165,7 +157,7 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
 def _terms(
     of: PriceStatement, priced: Price, policy: PricingPolicy | None, currency: str
 ) -> Iterator[tuple[str, str, Money | Decimal]]:
-    """The way from the cost to the price and to what is kept: name, formula, amount."""
+    """The steps from the cost to the price and to the profit: name, formula, amount."""
     yield "variable cost", "variable lines of the cost sheet ÷ pieces", of.variable_cost
     yield "full cost", "all lines of the cost sheet ÷ pieces", of.full_cost
     yield from _way_to_the_price(priced, policy, currency)
@@ -178,7 +170,7 @@ def _terms(
 
 
 def _way_to_the_proceeds(of: PriceStatement, sale: Sale) -> Iterator[tuple[str, str, Money]]:
-    """What is taken and added between the net price and the proceeds, where there is any of it."""
+    """The steps from the net price to the proceeds, those of 0 left out."""
     for fee in of.fees:
         yield fee.name, fee.formula, fee.amount
     if share := sale.conversion_share:
@@ -220,7 +212,7 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None, currency: str
 
 
 def _solution(priced: Price, policy: PricingPolicy, currency: str) -> str:
-    """The equation with its figures, so that it can be checked with a pocket calculator."""
+    """The equation with its figures, to be checked with a pocket calculator."""
     if priced.equation is None:
         return ", just above a step in the fees" if priced.target_price else ""
     sale, needed = priced.sale, plain(-priced.equation.constant, WITH_MORE_DIGITS.decimals_in(currency))
@@ -235,5 +227,5 @@ def _solution(priced: Price, policy: PricingPolicy, currency: str) -> str:
 
 
 def discount_statement(found: Discount, currency: str) -> DiscountStatement:
-    """A discount as it is shown."""
+    """A discount as shown."""
     return shown(DiscountStatement, currency, found, found.discounted, discounted_price=found.discounted.asked)

@@ -1,4 +1,4 @@
-"""Allowances and charges as they are asked for, before they are amounts."""
+"""Allowances and charges as requested, before they are computed."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -35,8 +35,6 @@ class QuotationAdjustment(LineAdjustment):
     """An allowance or a charge on the whole quotation: an amount, or a share of the lines under its tax.
 
     Attributes:
-        reason: as the customer reads it.
-        amount: in the quotation's currency; either this or share.
         share: of the sum of the lines with the same tax category and rate.
         tax: code of the tax it stands under.
     """
@@ -46,7 +44,7 @@ class QuotationAdjustment(LineAdjustment):
 
 @declared
 class RushCharge(QuotationAdjustment):
-    """A charge for making an order before what is promised already.
+    """A charge for making an order before the orders accepted earlier.
 
     Attributes:
         reason: as the customer reads it; words of the customer's language if empty.

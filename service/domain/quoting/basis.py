@@ -1,4 +1,4 @@
-"""What a quotation is computed from besides its request, stored with it."""
+"""The data that a quotation is computed from besides its request."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,12 +15,7 @@ from service.domain.shipping.shipping_statement import Shipment
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuotedShipment:
-    """How what is quoted would be shipped, before it is priced.
-
-    Attributes:
-        shipment: what the estimate is for.
-        estimate: the parcels.
-    """
+    """The shipment of a quotation and its unrounded estimate."""
 
     shipment: Shipment
     estimate: ShippingEstimate
@@ -31,16 +26,12 @@ class QuotationBasis:
     """Everything outside the request that a quotation was computed from, stored with it.
 
     Attributes:
-        as_of: the date of the rates.
         currency: the quotation's.
-        card: the rates in force of all that the bills name; its currency is the workshop's, in which costs are found.
-        exchange: the exchange rates used.
+        card: the rates in force for the bills; its currency is the workshop's, in which costs are computed.
         pools: the overhead pools, by resource.
-        taxes: the taxes named, by code.
-        bills: what each batch consumes, one for every product, quantity and way to charge its tools.
-        breaks: for every line the quantity breaks that are priced, those that were found included; as the request
-            says where there are none.
-        shipment: how it would be shipped, if it is.
+        taxes: by code.
+        bills: one for every product, quantity and way to charge its tools.
+        breaks: for every line the quantity breaks that are priced, found ones included; those of the request if empty.
     """
 
     as_of: date

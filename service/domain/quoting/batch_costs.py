@@ -1,4 +1,4 @@
-"""What a batch on a quotation costs: its pieces, and beside them the tools that are charged once."""
+"""The costs of a batch on a quotation: its pieces, and the tools charged once."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -18,17 +18,17 @@ from service.domain.values.shown import shown
 from service.domain.values.unit_costs import UnitCosts
 
 ConvertAmount = Callable[[Decimal], Decimal]
-"""An amount of the workshop's currency in the quotation's, unrounded."""
+"""Converts from the workshop's currency to the quotation's, unrounded."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchCosts:
-    """What a batch costs.
+    """The costs of a batch.
 
     Attributes:
-        sheet: all of it, in the workshop's currency.
-        piece: what a piece costs, in the quotation's currency; without the tools that are charged once.
-        tools: those, in the workshop's currency.
+        sheet: in the workshop's currency.
+        piece: in the quotation's currency, without the tools charged once.
+        tools: those charged once, in the workshop's currency.
     """
 
     sheet: CostSheet
@@ -37,12 +37,12 @@ class BatchCosts:
 
 
 def supplied_resources(line: QuotationLineRequest) -> frozenset[str]:
-    """What the customer brings for a line, as resources."""
+    """The materials that the customer supplies for a line, as resources."""
     return frozenset(f"materials/{code}" for code in line.supplied_materials)
 
 
 def batch_costs(sheet: CostSheet, tooling: ToolingCharge, convert: ConvertAmount) -> BatchCosts:
-    """The costs of a batch whose sheet is without what the customer brings."""
+    """The costs of a batch, from a sheet without materials that the customer supplies."""
     if tooling is not ToolingCharge.CHARGED_ONCE:
         return BatchCosts(sheet=sheet, piece=unit_costs(sheet).converted(convert), tools=())
     tools = tuple(line for line in sheet.lines if line.cost_class is CostClass.TOOLING)
@@ -51,7 +51,7 @@ def batch_costs(sheet: CostSheet, tooling: ToolingCharge, convert: ConvertAmount
 
 
 def asked_price(policy: PricingPolicy, piece: UnitCosts, currency: str) -> Decimal:
-    """What to ask for a piece, without tax.
+    """The net price of a piece.
 
     Raises:
         UnreachableTargetError: no price meets the policy.
@@ -63,16 +63,9 @@ def asked_price(policy: PricingPolicy, piece: UnitCosts, currency: str) -> Decim
 def kept(
     net: Decimal, sheets: Iterable[CostSheet], currency: str, convert: ConvertAmount, shipping: Decimal | None = None
 ) -> Kept:
-    """What is kept of a net amount.
+    """The profit and contribution of a net amount, less the carriage if anything is shipped.
 
-    In the workshop's own currency costs are what the cost sheets show; in another they are converted unrounded.
-
-    Args:
-        net: the amount, in the quotation's currency.
-        sheets: of what is quoted, in the workshop's currency.
-        currency: the quotation's.
-        convert: an amount of the workshop's currency.
-        shipping: what the shipping service asks, in the quotation's currency; None where nothing is shipped.
+    In the workshop's own currency costs are those that the cost sheets show; in another they are converted unrounded.
     """
     full = variable = shown_full = shown_variable = ZERO
     for sheet in sheets:

@@ -11,12 +11,7 @@ from service.domain.values.money import minor_unit_decimals
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AppliedTax:
-    """A tax as it applies on a date.
-
-    Attributes:
-        category: the EN 16931 category.
-        rate_share: its share of the net amount.
-    """
+    """An EN 16931 tax category with its rate on a date."""
 
     category: TaxCategory
     rate_share: Decimal
@@ -24,15 +19,12 @@ class AppliedTax:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DocumentLine:
-    """A line of the document.
+    """A line of the document; allowances and charges are rounded amounts.
 
     Attributes:
         quantity: pieces; negative for a return.
         net_price: of the base quantity, without tax.
-        base_quantity: pieces the price is for.
-        allowances: amounts taken off the line, each already rounded.
-        charges: amounts added to the line, each already rounded.
-        tax: what applies to it.
+        base_quantity: pieces that the price is for.
     """
 
     quantity: Decimal
@@ -45,12 +37,7 @@ class DocumentLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DocumentAdjustment:
-    """An allowance or a charge on the document as a whole.
-
-    Attributes:
-        amount: positive; already rounded.
-        tax: what applies to it.
-    """
+    """An allowance or a charge on the whole document: a positive, rounded amount."""
 
     amount: Decimal
     tax: AppliedTax
@@ -61,7 +48,6 @@ class TaxSubtotal:
     """The tax of one category and rate.
 
     Attributes:
-        tax: the category and rate.
         taxable_amount: lines − allowances + charges under it.
         tax_amount: taxable amount × rate, rounded.
     """
@@ -114,7 +100,6 @@ def line_net(line: DocumentLine, currency: str) -> Decimal:
 
 
 def _tax_subtotals(signed: Iterable[tuple[AppliedTax, Decimal]], decimals: int) -> Iterator[TaxSubtotal]:
-    """What is taxed alike, taken together."""
     taxable: dict[AppliedTax, Decimal] = {}
     for tax, amount in signed:
         taxable[tax] = taxable.get(tax, ZERO) + amount
@@ -132,7 +117,7 @@ def document_totals(
     prepaid: Decimal = ZERO,
     rounding: Decimal = ZERO,
 ) -> DocumentTotals:
-    """The totals, the tax of each category and rate rounded half up on the sum of its amounts.
+    """The totals; the tax of each category and rate is rounded half up once, on the sum of its amounts.
 
     Source: EN 16931-1:2017, business rules BR-CO-10 to BR-CO-17.
     """

@@ -1,4 +1,4 @@
-"""Every figure of a quotation, from its request and its basis alone."""
+"""The figures of a quotation, computed from its request and its basis only."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -35,7 +35,7 @@ from service.domain.values.shown import shown
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _OnTheWhole:
-    """An allowance or a charge on the whole quotation, and the tax it stands under."""
+    """An allowance or a charge on the whole quotation, with its tax."""
 
     tax: AppliedTax
     quoted: QuotedAdjustment
@@ -47,7 +47,7 @@ class _OnTheWhole:
 
 
 class _Quoting:
-    """One pass over a request with its basis."""
+    """Computes a request with its basis."""
 
     def __init__(self, request: QuotationRequest, basis: QuotationBasis) -> None:
         self.request, self.basis, self.currency = request, basis, basis.currency
@@ -79,7 +79,7 @@ class _Quoting:
         )
 
     def _adjustments(self, lines: Iterable[DocumentLine]) -> Iterator[_OnTheWhole]:
-        """Every allowance and charge on the whole: those requested, then what follows from them."""
+        """All allowances and charges on the whole: those requested, then minimum order and shipping."""
         request = self.request
         under_tax: dict[AppliedTax, Decimal] = {}
         for line in lines:
@@ -98,7 +98,7 @@ class _Quoting:
                 yield _OnTheWhole(tax=tax, quoted=quoted, is_charge=is_charge)
         least, shipping = request.minimum_order, request.shipping
         if least is not None and least.amount > goods:
-            # Allowances that take off more than there is are not made up for: they are refused.
+            # Allowances above the goods are refused elsewhere; the minimum charge does not make up for them.
             yield self._charge(least.tax, least.amount - max(goods, ZERO), AdjustmentKind.MINIMUM_ORDER, least.reason)
         if self._carriage is not None and shipping is not None and shipping.is_charged:
             amount = self._carriage * (ONE + shipping.markup_share)
@@ -112,19 +112,18 @@ class _Quoting:
 
     @cached_property
     def _carriage(self) -> Decimal | None:
-        """What the shipping service asks, in the quotation's currency, unrounded; None where nothing is shipped."""
+        """The price of shipping in the quotation's currency, unrounded; None if nothing is shipped."""
         shipment = self.basis.shipment
         return None if shipment is None else self.basis.exchange.converted(shipment.estimate.price, self.currency)
 
     def _shipping(self) -> ShippingStatement | None:
-        """The parcels with their prices."""
         if (found := self.basis.shipment) is None:
             return None
         home = self.basis.card.currency
         return shipping_statement(found.estimate, found.shipment, currency=home, convert=self.priced.home)
 
     def _check_not_negative(self, lines: Iterable[QuotedLine], totals: DocumentTotals) -> None:
-        """Refuse allowances that take off more than there is: a quotation is not a credit note."""
+        """Raises InvalidValuesError if allowances exceed their base: a quotation is not a credit note."""
         problems = [
             InvalidValueError(("lines", index, "allowances"), "take off more than the line comes to")
             for index, line in enumerate(lines)
@@ -145,14 +144,10 @@ class _Quoting:
 
 @exactly
 def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> QuotationFigures:
-    """Every figure of the quotation, from the request and the basis alone.
-
-    The same request and basis give the same figures in years to come: that is how a stored quotation is
-    checked.
+    """The figures of a quotation; a pure function of request and basis, so that stored quotations can be checked.
 
     Raises:
-        InvalidValuesError: an amount or a price step is finer than the currency's minor unit, or allowances
-            take off more than there is.
+        InvalidValuesError: an amount or price step is finer than the minor unit, or allowances exceed their base.
         MissingRatesError: a resource of a bill has no rate in the basis.
     """
     if problems := list(currency_problems(request, basis.currency)):
@@ -161,5 +156,5 @@ def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> Quota
 
 
 def chosen_figures(request: QuotationRequest, basis: QuotationBasis, quantities: tuple[int, ...]) -> QuotationFigures:
-    """The figures of one of the batch sizes of each line, as if no other had been quoted; raises as the others do."""
+    """The figures for one batch size of each line only; raises as `quotation_figures` does."""
     return quotation_figures(request.choosing(quantities), replace(basis, breaks=((),) * len(quantities)))

@@ -1,4 +1,4 @@
-"""The life of a quotation: what state it is in, and what may become of it."""
+"""The life cycle of a quotation: its states and transitions."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -16,10 +16,10 @@ _MOST_DIGITS = 18
 
 
 class Status(StrEnum):
-    """What state a quotation is in.
+    """The state of a quotation.
 
-    A draft has been promised to nobody and may be discarded. An issued one has a number and never changes; it is
-    accepted or declined, expires, or is superseded by its next revision. What is accepted is completed in the end.
+    A draft is not yet sent and may be discarded. An issued one has a number and never changes; it is accepted or
+    declined, expires, or is superseded by its next revision. An accepted one is completed in the end.
     """
 
     DRAFT = "draft"
@@ -51,15 +51,15 @@ LEADS_TO = {
 }
 _MAY_FOLLOW = {
     Event.ISSUED: {Status.DRAFT},
-    # A letter of acceptance may be entered after the last day, if it came in time.
+    # An acceptance that came in time may be entered after the last day.
     Event.ACCEPTED: {Status.ISSUED, Status.EXPIRED},
-    # Who has accepted may withdraw.
+    # A customer may withdraw an acceptance.
     Event.DECLINED: {Status.ISSUED, Status.EXPIRED, Status.ACCEPTED},
     Event.SUPERSEDED: {Status.ISSUED, Status.EXPIRED, Status.DECLINED},
     Event.COMPLETED: {Status.ACCEPTED},
 }
 REVISABLE = _MAY_FOLLOW[Event.SUPERSEDED]
-"""States in which a next revision may take a quotation's place."""
+"""States in which a quotation may be superseded by a revision."""
 _REMEDIES = {
     Status.DRAFT: "issue it first",
     Status.ISSUED: "revise it",
@@ -69,37 +69,33 @@ _REMEDIES = {
     Status.SUPERSEDED: "look at its newest revision",
     Status.COMPLETED: "quote anew",
 }
-"""What to do about a quotation in a state, where it cannot become what was wanted."""
+"""The remedy where the state of a quotation does not allow a transition."""
 
 
 def status_on(stored: str, valid_until: date, day: date) -> Status:
-    """The state on a day: what was issued expires after its last day."""
+    """The state on a day: an issued quotation expires after its last day."""
     status = Status(stored)
     return Status.EXPIRED if status is Status.ISSUED and day > valid_until else status
 
 
 def refused(what: str, status: Status, wanted: str, remedy: str = "") -> QuotationStateError:
-    """That something cannot become of a quotation in its state, and what to do instead."""
+    """The error that the state does not allow a transition, with the remedy."""
     return QuotationStateError(what, status.value, wanted, remedy or _REMEDIES[status])
 
 
 def check_may_follow(event: Event, what: str, status: Status) -> None:
-    """Make sure that this can become of a quotation.
-
-    Raises:
-        QuotationStateError: not in its state.
-    """
+    """Raises QuotationStateError if the state does not allow the event."""
     if status not in _MAY_FOLLOW[event]:
         raise refused(what, status, event.value)
 
 
 def number_of(count: int) -> str:
-    """The number that stands on a quotation, for instance Q000042."""
+    """The number of a quotation, for instance Q000042."""
     return f"{_LETTER}{count:0{_DIGITS}d}"
 
 
 def count_of(number: str) -> int | None:
-    """The count in a number; None for what is none.
+    """The count in a quotation number; None if it is not one.
 
     >>> count_of("Q000042"), count_of("Q42"), count_of("42")
     (42, None, None)
@@ -112,7 +108,7 @@ def count_of(number: str) -> int | None:
 
 @declared
 class AcceptanceRequest:
-    """That the customer takes what was quoted.
+    """The acceptance of a quotation by the customer.
 
     Attributes:
         accepted_on: the day the customer did so; today in the workshop's time zone if left out.
@@ -129,7 +125,7 @@ class AcceptanceRequest:
 
 @declared
 class DeclineRequest:
-    """That the customer does not take it, or not any more.
+    """The customer declines the quotation, or withdraws an acceptance.
 
     Attributes:
         reason: why not, if the customer said so.
@@ -139,10 +135,10 @@ class DeclineRequest:
 
 
 def chosen_quantities(wanted: Sequence[int] | None, figures: QuotationFigures) -> tuple[int, ...]:
-    """The batch sizes that a customer takes, one for each line.
+    """The batch sizes that a customer accepts, one for each line.
 
     Raises:
-        InvalidValuesError: a line does not offer one of them, or shipping was quoted for others.
+        InvalidValuesError: a line does not offer its size, or shipping was quoted for other sizes.
     """
     quoted = tuple(line.quoted.quantity for line in figures.lines)
     if wanted is None or tuple(wanted) == quoted:

@@ -1,4 +1,4 @@
-"""The lines of a quotation: each batch priced from its bill and the rates that were stored with it."""
+"""The lines of a quotation, priced from the bills and rates stored with it."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
@@ -28,15 +28,11 @@ from service.domain.values.references import WHOLE, part_of
 from service.domain.values.shown import shown
 
 BatchKey = tuple[str, int, Tooling | None]
-"""A product, how many of it, and how its tools are charged."""
+"""A product, a quantity, and how its tools are charged."""
 
 
 class QuotedLines:
-    """Prices lines from the basis of a quotation.
-
-    Attributes:
-        currency: the quotation's.
-    """
+    """Prices lines from the basis of a quotation."""
 
     def __init__(self, basis: QuotationBasis) -> None:
         self.basis, self.currency = basis, basis.currency
@@ -46,25 +42,25 @@ class QuotedLines:
         self._sheets: dict[tuple[BatchKey, frozenset[str]], CostSheet] = {}
 
     def home(self, money: Money) -> Decimal:
-        """An amount in the workshop's currency, unrounded."""
+        """Converts into the workshop's currency, unrounded."""
         return self.basis.exchange.converted(money, self.basis.card.currency)
 
     def abroad(self, amount: Decimal) -> Decimal:
-        """An amount of the workshop's currency in the quotation's, unrounded."""
+        """Converts from the workshop's currency to the quotation's, unrounded."""
         return self.basis.exchange.converted(in_currency(amount, self.basis.card.currency), self.currency)
 
     def tax(self, code: str) -> QuotedTax:
-        """A tax as it stands on the quotation."""
+        """A tax as the quotation shows it."""
         registered, terms = self.basis.taxes[code], self.basis.card.rates[f"taxes/{code}"].terms
         assert isinstance(terms, TaxRate)  # the card holds tax terms under taxes/
         return shown(QuotedTax, "", registered, terms, code=code, category=registered.category.value)
 
     def applied(self, code: str) -> AppliedTax:
-        """A tax as it counts in the totals."""
+        """A tax as the totals use it."""
         return AppliedTax(category=self.basis.taxes[code].category, rate_share=self.tax(code).rate_share)
 
     def sheet(self, line: QuotationLineRequest, quantity: int) -> CostSheet:
-        """What a batch costs, in the workshop's currency, without what the customer brings."""
+        """The cost sheet of a batch in the workshop's currency, without materials that the customer supplies."""
         batch, supplied = _key(line, quantity), supplied_resources(line)
         found = self._sheets.get((batch, supplied))
         if found is None:
@@ -75,7 +71,7 @@ class QuotedLines:
         return found
 
     def line(self, line: QuotationLineRequest, breaks: Iterable[int]) -> tuple[QuotedLine, DocumentLine]:
-        """A line with its quantity breaks, and what counts of it in the totals."""
+        """A line with its quantity breaks, and its line in the totals."""
         quoted, counted = self._quantity(line, line.quantity)
         bill = self._bills[_key(line, line.quantity)]
         quoted_line = QuotedLine(
@@ -116,13 +112,13 @@ class QuotedLines:
         return quoted, counted
 
     def _tools(self, costs: BatchCosts) -> Iterator[QuotedAdjustment]:
-        """The tools that are charged once, each at its cost."""
+        """The tools charged once, each at its cost."""
         for tool in costs.tools:
             amount = rounded(self.abroad(tool.amount), self.currency)
             yield QuotedAdjustment(reason=tool.name, amount=amount, kind=AdjustmentKind.TOOLING)
 
     def _compared(self, other: QuotedQuantity, quoted: QuotedQuantity) -> QuotedQuantity:
-        """Another quantity with what a piece of it saves."""
+        """Another quantity with the saving for a piece."""
         price = quoted.unit_price.amount
         saving = price - other.unit_price.amount
         share = share_of(saving, price)
@@ -135,7 +131,7 @@ def adjusted(
     currency: str,
     kind: AdjustmentKind = AdjustmentKind.REQUESTED,
 ) -> QuotedAdjustment:
-    """An allowance or a charge as an amount; a share is one of the base."""
+    """An allowance or a charge as an amount, or as a share of the base."""
     amount = each.amount if each.share is None else base * each.share
     return QuotedAdjustment(reason=each.reason, amount=rounded(amount or ZERO, currency), kind=kind)
 
@@ -145,7 +141,7 @@ def _key(line: QuotationLineRequest, quantity: int) -> BatchKey:
 
 
 def _supplied(bill: BillOfResources, materials: Iterable[str]) -> Iterator[SuppliedMaterial]:
-    """What the customer brings for a batch: all that the bill draws of it."""
+    """The materials that the customer supplies for a batch: the full quantities of the bill."""
     drawn = {line.resource: line for line in bill.lines}
     for code in materials:
         yield shown(SuppliedMaterial, "", drawn[part_of(f"materials/{code}", WHOLE)], material=code)

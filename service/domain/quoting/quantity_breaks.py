@@ -1,4 +1,4 @@
-"""Quantity breaks: the batch sizes at which a piece has become cheaper by enough to say so."""
+"""Quantity breaks: batch sizes at which the price of a piece has fallen enough to be offered."""
 
 from collections.abc import Callable, Iterator
 from decimal import Decimal
@@ -8,7 +8,7 @@ from service.domain.values.declared import Bounds, Pieces, declared
 from service.domain.values.exact import ONE, exactly
 
 _PREFERRED = (10, 12, 15, 20, 25, 30, 40, 50, 60, 80)
-"""The more rounded preferred numbers of ten steps a decade, tenfold.
+"""The more rounded preferred numbers with ten steps a decade, times ten.
 
 Source: ISO 497:1973, series R″10 (figures from memory).
 """
@@ -16,7 +16,7 @@ Source: ISO 497:1973, series R″10 (figures from memory).
 
 @declared
 class AutomaticBreaks:
-    """Which quantity breaks are to be found.
+    """Which quantity breaks to find.
 
     Attributes:
         least_fall_share: by how much the price of a piece must have fallen since the batch before, for instance "0.05".
@@ -28,7 +28,7 @@ class AutomaticBreaks:
 
 
 def preferred_quantities(above: int, up_to: int) -> Iterator[int]:
-    """Round batch sizes, rising by about a quarter each: the whole numbers of the series R″10 beyond a quantity.
+    """Round batch sizes above a quantity, each about a quarter more: the whole numbers of the series R″10.
 
     >>> list(preferred_quantities(90, 260))
     [100, 120, 150, 200, 250]
@@ -46,13 +46,9 @@ def preferred_quantities(above: int, up_to: int) -> Iterator[int]:
 def quantity_breaks(
     price_of: Callable[[int], Decimal], quantity: int, wanted: AutomaticBreaks, *, at_most: int
 ) -> tuple[int, ...]:
-    """The round batch sizes at which the price of a piece has fallen enough since the break before.
+    """The first, at most so many, round batch sizes whose price of a piece has fallen enough since the one before.
 
-    Args:
-        price_of: what a piece of a batch is asked for.
-        quantity: the batch that the first break is compared with.
-        wanted: how far the price must fall, and how large a batch may be.
-        at_most: how many breaks there may be; the first are taken.
+    `price_of` gives the price of a piece in a batch; the first break is compared with the quantity.
     """
     found: list[int] = []
     least = price_of(quantity)

@@ -1,4 +1,4 @@
-"""A quotation: what a customer is asked for a batch, computed from nothing but its request and its basis."""
+"""A quotation and its parts, as shown and stored."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Annotated
 
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import Implausibility
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.safety.cautions import Caution
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.shipping.shipping_statement import ShippingStatement
@@ -230,7 +230,7 @@ class Remarks:
         lead_time: when what is counted in the totals could be ready; the day is for the customer too.
     """
 
-    warnings: tuple[Implausibility, ...]
+    warnings: tuple[PlausibilityWarning, ...]
     cautions: tuple[Caution, ...]
     exchange_rates: tuple[UsedRates, ...] = ()
     lead_time: LeadTime | None = None

@@ -1,4 +1,4 @@
-"""What a customer asks for, before anything is priced."""
+"""Requests for quotations."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -66,7 +66,7 @@ class ToolingCharge(StrEnum):
 
     @property
     def tooling(self) -> Tooling | None:
-        """How the batch consumes its tools; None where each operation says so itself."""
+        """How the batch is charged for its tools; None if each operation decides."""
         match self:
             case ToolingCharge.AS_PRODUCT:
                 return None
@@ -84,9 +84,9 @@ class QuotationLineRequest:
         quantity: pieces that are quoted and counted in the totals.
         quantity_breaks: other batch sizes, each priced as an alternative.
         automatic_breaks: further batch sizes, found where the price of a piece has fallen enough.
-        tooling: as the product's operations say; per_shot, for the wear alone; this_order, where the price of the
-            pieces pays for the entire tool; charged_once, where the tool stands beside the pieces, at its cost.
-        supplied_materials: codes of materials that the customer brings; they are consumed and cost nothing.
+        tooling: as_product: as its operations say; per_shot: for the wear only; this_order: the price of the pieces
+            pays for the entire tool; charged_once: the tool is charged beside the pieces, at its cost.
+        supplied_materials: codes of materials that the customer supplies; they are consumed and cost nothing.
         tax: code of the tax.
         policy: how it is priced; display must be tax_exclusive, for a quotation states net prices.
         description: what the customer reads; the product's name if empty.
@@ -117,7 +117,7 @@ class QuotationLineRequest:
 
     @property
     def quantities(self) -> tuple[int, ...]:
-        """Every batch size that is asked for, the quoted one first."""
+        """All requested batch sizes, the quoted one first."""
         return (self.quantity, *self.quantity_breaks)
 
 
@@ -147,8 +147,8 @@ class ShippingRequest:
         service: code of the shipping service.
         zone: one of its zones.
         tax: code of the tax that its charge stands under.
-        markup_share: added to what the service asks, for packing and handling.
-        is_charged: whether the customer is charged for it; if not, it is taken from what the workshop keeps.
+        markup_share: added to the price of the service, for packing and handling.
+        is_charged: whether the customer is charged for it; if not, it reduces the workshop's profit.
     """
 
     service: Annotated[Code, Names("shipping-services")]
@@ -180,7 +180,7 @@ class QuotationRequest:
         note: anything else the customer should read.
         allowances: on the whole quotation.
         charges: on the whole quotation, such as freight.
-        rush_charge: for making it before what is promised already; where there is one, it is made first.
+        rush_charge: for making it before the orders accepted earlier; with a rush charge it is made first.
         minimum_order: the least that the order comes to.
         shipping: how it is shipped; collected, or as the delivery says, if left out.
     """
@@ -208,16 +208,16 @@ class QuotationRequest:
             yield from IN_USE.problems(self.currency, ("currency",))
 
     def named(self) -> list[Reference]:
-        """Every product, then every tax, then every shipping service that it names, and where."""
+        """References to products, then to taxes, then to shipping services."""
         order = ("products", "taxes", "shipping-services")
         return sorted(references_in(self), key=lambda each: order.index(each[1].collection))
 
     def taxes(self) -> tuple[str, ...]:
-        """The codes of the taxes that it names, each once, in order."""
+        """The codes of its taxes, each once, in order."""
         return tuple(dict.fromkeys(thing.code for _, thing in self.named() if thing.collection == "taxes"))
 
     def choosing(self, quantities: tuple[int, ...]) -> "QuotationRequest":
-        """The same, asking for one of the batch sizes of each line and for no other."""
+        """The request for one batch size of each line only."""
         lines = tuple(
             replace(line, quantity=quantity, quantity_breaks=(), automatic_breaks=None)
             for line, quantity in zip(self.lines, quantities, strict=True)
@@ -226,11 +226,11 @@ class QuotationRequest:
 
 
 def currency_problems(request: QuotationRequest, currency: str) -> Iterator[InvalidValueError]:
-    """Amounts and price steps that are finer than the currency's minor unit."""
+    """Problems of amounts and price steps finer than the currency's minor unit."""
 
-    def adjustment_problems(holder: QuotationLineRequest | QuotationRequest) -> Iterator[tuple[str | int, ...]]:
+    def adjustment_problems(part: QuotationLineRequest | QuotationRequest) -> Iterator[tuple[str | int, ...]]:
         for member in ("allowances", "charges"):
-            for place, each in enumerate(getattr(holder, member)):
+            for place, each in enumerate(getattr(part, member)):
                 if each.amount is not None and not is_at_minor_unit(each.amount, currency):
                     yield member, place, "amount"
 

@@ -1,4 +1,4 @@
-"""The cautions there are: what can hurt someone, with its source, left to local codes."""
+"""The texts of all cautions, each with its source."""
 
 from dataclasses import dataclass
 from enum import StrEnum

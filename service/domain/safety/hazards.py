@@ -1,4 +1,4 @@
-"""Which cautions the work, the mass and the declared uses of a product call for."""
+"""The cautions for the work, the mass and the declared uses of a product."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -15,13 +15,12 @@ ONE_PERSON_LIMIT_KG = Decimal(25)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeatedPolymer:
-    """A polymer that is worked hot somewhere.
+    """A polymer that an operation heats.
 
     Attributes:
-        polymer: what is heated.
-        processing_temperature_c: how hot, in degrees Celsius, if that is declared.
-        materials: what it is in, as the workshop calls them.
-        where: the operation that heats it.
+        processing_temperature_c: in degrees Celsius, if declared.
+        materials: the names of the materials that hold it.
+        where: the operation.
     """
 
     polymer: Polymer
@@ -55,17 +54,10 @@ _NAMES = {Polymer.OTHER: Message("another polymer"), Polymer.UNIDENTIFIED: Messa
 def cautions(
     heated: Iterable[HeatedPolymer], declared_uses: Iterable[DeclaredUse], piece_mass_kg: Decimal | None
 ) -> tuple[Caution, ...]:
-    """Every caution that a product calls for, each once: the work first, then the piece, then its uses.
+    """Every caution for a product, each once: for the work, then for the piece, then for its uses.
 
-    The order depends on nothing but what is given, not on the order it is given in.
-    Where there is a declared use, the last caution says that a price promises no fitness for it.
-
-    Args:
-        heated: the polymers worked hot, each with its operation.
-        declared_uses: what the product is offered for.
-        piece_mass_kg: what one person would have to lift, if known.
-
-    Source: each caution names its own.
+    The order of the arguments does not matter. Where a use is declared, the last caution says that a price promises no
+    fitness for it. Source: each caution names its own.
     """
     work = sorted(set(heated), key=_order)
     declared = frozenset(declared_uses)
@@ -74,13 +66,7 @@ def cautions(
 
 
 def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:
-    """The caution that parcels to be lifted by hand call for, told of the heaviest one.
-
-    Args:
-        parcel_masses_kg: of each parcel, its packaging included; loaded pallets, which nobody lifts, left out.
-
-    Source: the caution names its own.
-    """
+    """The caution for parcels too heavy to lift, for the heaviest; masses with packaging, without loaded pallets."""
     heaviest_kg = max(parcel_masses_kg, default=None)
     return tuple(_of_mass(heaviest_kg, "parcel-too-heavy-for-one-person", _PARCEL))
 
@@ -91,7 +77,7 @@ def _order(item: HeatedPolymer) -> tuple[str, str, bool, Decimal, tuple[str, ...
 
 
 def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:
-    """Cautions that certain polymers call for at any temperature."""
+    """Cautions for certain polymers at any temperature."""
     for caution, polymers in POLYMER_CAUTIONS.items():
         found = [item for item in work if item.polymer in polymers]
         if found:
@@ -99,7 +85,7 @@ def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:
 
 
 def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
-    """Cautions that the temperature calls for, whatever the polymer."""
+    """Cautions for hot work with any polymer."""
     too_hot = [item for item in work if _is_above_decomposition(item)]
     if too_hot:
         limits = {item.polymer: THERMAL_DATA[item.polymer].decomposition_temperature_c for item in too_hot}

@@ -1,4 +1,4 @@
-"""Handbook data of the polymers a recycler works: the least heat that melts them, and where they break down."""
+"""Handbook data of polymers: the least heat that melts them, and their decomposition temperatures."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,8 +15,8 @@ ROOM_TEMPERATURE_C = Decimal(20)
 class Polymer(StrEnum):
     """What a material is made of, by the trade's abbreviation.
 
-    LDPE takes in linear low density, as recycling code 4 does; PS takes in high impact and expanded polystyrene.
-    OTHER is known but not in the table; UNIDENTIFIED is known to nobody.
+    LDPE includes linear low density, as recycling code 4 does; PS includes high impact and expanded polystyrene.
+    OTHER is identified but not in the table.
     """
 
     HDPE = "HDPE"
@@ -34,12 +34,7 @@ class Polymer(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
-    """A published figure.
-
-    Attributes:
-        value: in the unit that the name of its field ends in.
-        source: title, section and year of where it is published.
-    """
+    """A published figure, in the unit at the end of the field's name."""
 
     value: Decimal
     source: str
@@ -47,13 +42,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FigureRange:
-    """A published range.
-
-    Attributes:
-        low: its lower end, in the unit that the name of its field ends in.
-        high: its upper end.
-        source: title, section and year of where it is published.
-    """
+    """A published range, in the unit at the end of the field's name."""
 
     low: Decimal
     high: Decimal
@@ -62,12 +51,12 @@ class FigureRange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ThermalData:
-    """How a polymer takes heat. Where sources give a range, the end that asks for the least heat.
+    """Thermal data of a polymer; where sources give a range, the end that needs the least heat.
 
     Attributes:
         specific_heat_kj_per_kg_k: of the solid.
         softening_temperature_c: the melting temperature; of an amorphous polymer the glass transition.
-        enthalpy_of_fusion_kj_per_kg: of the polymer as it comes, partly crystalline at most; nothing when amorphous.
+        enthalpy_of_fusion_kj_per_kg: of the polymer as received, which is partly crystalline at most; 0 if amorphous.
         processing_temperature_c: the melt temperatures at which it is usually moulded.
         decomposition_temperature_c: above this, decomposition is to be expected; fume begins well below it.
     """
@@ -106,7 +95,7 @@ def _range(low: str, high: str, source: str) -> FigureRange:
 
 
 def _fusion(crystal_kj_per_kg: str, crystal_source: str, crystallinity_share: str, share_source: str) -> Figure:
-    """Enthalpy of fusion of the crystal, times the least share of the polymer that is usually crystal."""
+    """Enthalpy of fusion of the crystal × the least crystallinity of the polymer."""
     return Figure(
         value=Decimal(crystal_kj_per_kg) * Decimal(crystallinity_share),
         source=f"{crystal_kj_per_kg} kJ/kg of crystal: {crystal_source}; {crystallinity_share} crystal: {share_source}",
@@ -114,8 +103,8 @@ def _fusion(crystal_kj_per_kg: str, crystal_source: str, crystallinity_share: st
 
 
 _AMORPHOUS = _figure("0", f"amorphous: {_NETZSCH} and {_BRITANNICA}")
-# Cooled fast, these three stay nearly amorphous. They then crystallise while they are heated, and the heat which
-# that sets free is what melting takes back: the balance can be nothing.
+# Cooled fast, these three stay nearly amorphous. They crystallise when heated; the heat released may equal the heat of
+# melting, so the balance can be 0.
 _NEARLY_AMORPHOUS = _figure("0", f"can be nearly amorphous as received: {_NETZSCH}, measurements of PET, PA6, PLA")
 
 _TABLE = {
@@ -177,7 +166,7 @@ _TABLE = {
         softening_temperature_c=_figure("80", f"{_NETZSCH}, PVC-U, low end of the glass transition"),
         enthalpy_of_fusion_kj_per_kg=_AMORPHOUS,
         processing_temperature_c=_range("160", "210", _NOVISTA),
-        decomposition_temperature_c=_figure("160", _NOVISTA),  # what stabiliser is left in scrap, nobody knows
+        decomposition_temperature_c=_figure("160", _NOVISTA),  # the stabiliser left in scrap is unknown
     ),
     Polymer.PA: ThermalData(  # polyamide 6 stands for the family
         specific_heat_kj_per_kg_k=_figure("1.59", f"{_NETZSCH}, PA6, low end"),
@@ -195,27 +184,23 @@ _TABLE = {
     ),
 }
 THERMAL_DATA: Mapping[Polymer, ThermalData] = MappingProxyType(_TABLE)
-"""By polymer; of OTHER and UNIDENTIFIED there is none."""
+"""By polymer; there is none for OTHER and UNIDENTIFIED."""
 
 
 @exactly
 def melting_energy_kwh_per_kg(polymer: Polymer, from_c: Decimal = ROOM_TEMPERATURE_C) -> Decimal | None:
-    """The least heat that takes a kilogram to its melting or softening point and melts it.
+    """The least heat to bring a kilogram from a temperature in °C to its melting or softening point and melt it.
 
     (specific heat * (softening temperature - from_c) + enthalpy of fusion) / (3600 kJ/kWh)
 
-    A lower bound, for a warning: each figure is the lowest published, no loss of any machine is counted, nor
-    the heat from the melting point up to the temperature at which the melt flows.
+    A lower bound, for a warning: each figure is the lowest published; losses of the machine and the heat from the
+    melting point up to the processing temperature are not counted.
 
     >>> melting_energy_kwh_per_kg(Polymer.PET)
     Decimal('0.06166666666666666666666666666666667')
 
-    Args:
-        polymer: what is melted.
-        from_c: its finite temperature before, in degrees Celsius.
-
     Returns:
-        Kilowatt-hours a kilogram; none left to add if it is as hot already; None for a polymer without data.
+        Kilowatt-hours a kilogram, 0 if it is that hot already; None for a polymer without data.
 
     Raises:
         FigureTooLargeError: the temperature has more digits than the exact arithmetic carries.

@@ -1,4 +1,4 @@
-"""Lead time: when an order can be ready, on machines and by people that have promised other work already."""
+"""Lead time: when an order can be ready, after the work already promised."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,13 +13,7 @@ from service.domain.values.shown import Quantity, shown
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkingResource:
-    """A machine or a labour grade.
-
-    Attributes:
-        name: what the workshop calls it.
-        shift: when it works.
-        minutes_promised: it has to do before what is asked about.
-    """
+    """A machine or a labour grade, its working hours and the minutes already promised."""
 
     name: str
     shift: Shift
@@ -28,16 +22,16 @@ class WorkingResource:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResourceLoad:
-    """What an order takes of a machine or labour grade, and what is before it.
+    """The time that an order needs of a machine or labour grade, and the time already promised.
 
     Attributes:
         resource: its reference, for instance "machines/press".
         name: what the workshop calls it.
         minutes_needed: for the order.
-        minutes_promised: for orders accepted before that are not completed; 0 for a rush order, which goes first.
-        hours_per_week: there are in an ordinary week; none where nobody knows, and then it limits nothing.
-        done_on: the day it could be done with both if it never waited for another; none where that is not within
-            ten years, or it limits nothing.
+        minutes_promised: for accepted orders that are not completed; 0 for a rush order, which goes first.
+        hours_per_week: in an ordinary week; null if unknown, and then it limits nothing.
+        done_on: the day on which it would be done with both if it never waited for another resource; null if not within
+            ten years, or if it limits nothing.
     """
 
     resource: str
@@ -53,14 +47,14 @@ class LeadTime:
     """When an order can be ready.
 
     Attributes:
-        starting_on: the day it is ordered, from which on time is counted.
-        is_rush: whether it goes before what is promised already.
-        ready_on: the earliest day on which the last piece is done; none where that is not within ten years.
-        bottleneck: the machine or labour grade that is done with it last, for instance "machines/press"; none where
-            nothing limits it.
-        bottleneck_name: what the workshop calls that.
-        reason: why there is no day, where there is none.
-        loads: of every machine and labour grade that it takes time of, the bottleneck first.
+        starting_on: the day of the order, from which time is counted.
+        is_rush: whether it goes before the orders accepted earlier.
+        ready_on: the earliest day on which the last piece is done; null if not within ten years.
+        bottleneck: the machine or labour grade that is done last, for instance "machines/press"; null if nothing limits
+            the order.
+        bottleneck_name: what the workshop calls the bottleneck.
+        reason: why there is no day, if there is none.
+        loads: of every machine and labour grade that it needs, the bottleneck first.
     """
 
     starting_on: date
@@ -80,19 +74,12 @@ def lead_time(
     *,
     is_rush: bool = False,
 ) -> LeadTime:
-    """When an order of some batches can be ready.
+    """When an order of some batches, begun in their order, can be ready.
 
-    Work goes forward from the day, first come first served: a stage begins when the stage before it is over and its
-    own machine and people are free; then its machine and its people work beside each other. Stages follow each
-    other, except those that run with the one before (`runs_with_previous`): these are limited by the slowest, not by
-    the sum, though never two at once on one machine. Sub-assemblies are made before what they go into. Times are
-    finite capacity, forward: common practice, no source. They are expected values, without any reserve.
-
-    Args:
-        bills: one for each batch, in the order in which they are begun.
-        resources: every machine and grade of the bills, by resource.
-        starting_on: the day.
-        is_rush: whether it goes before what is promised already.
+    Forward scheduling with finite capacity, first come first served (common practice, no source): a stage begins when
+    the stage before it is over and its own machine and people are free; machine and people work in parallel. Stages
+    that run with the one before (`runs_with_previous`) begin with it, though never two at once on one machine.
+    Sub-assemblies are made before the products that contain them. Times are expected values without reserve.
     """
     before = {resource: ZERO if is_rush else each.minutes_promised for resource, each in resources.items()}
     loads = [
@@ -115,7 +102,6 @@ def lead_time(
 
 
 def _needed(bills: Iterable[BillOfResources]) -> dict[str, Decimal]:
-    """Minutes of each resource, for all batches."""
     needed: dict[str, Decimal] = {}
     for bill in bills:
         for resource, minutes in bill.minutes.items():
@@ -138,7 +124,7 @@ def _load(resource: str, of: WorkingResource, needed: Decimal, promised: Decimal
 
 
 def _lateness(load: ResourceLoad) -> tuple[bool, date, Decimal]:
-    """What sorts loads: those never done last of all, then by their day, then by what they are needed for."""
+    """The sort key of loads: by the day done, those never done last; then by minutes needed."""
     is_known = load.hours_per_week is not None
     return is_known and load.done_on is None, load.done_on or date.min, load.minutes_needed
 
@@ -152,7 +138,7 @@ def _reason(load: ResourceLoad) -> str:
 
 
 class _Schedule:
-    """Goes through the stages of an order, and keeps when each machine and grade is free again."""
+    """Schedules the stages of an order, and records when each machine and grade is free again."""
 
     def __init__(
         self, resources: Mapping[str, WorkingResource], before: Mapping[str, Decimal], starting_on: date
@@ -162,7 +148,7 @@ class _Schedule:
         self.free = {resource: each.shift.after(self.start, before[resource]) for resource, each in resources.items()}
 
     def ready(self, bills: Iterable[BillOfResources]) -> Moment | None:
-        """When the last batch is done; None where one never is."""
+        """When the last batch is done; None if one never is."""
         ends = [self._batch(bill) for bill in bills]
         known = [each for each in ends if each is not None]
         return max(known) if len(known) == len(ends) else None
@@ -176,7 +162,7 @@ class _Schedule:
         return end
 
     def _step(self, step: Step, earliest: Moment) -> Moment | None:
-        """When a step is over that could begin at a moment."""
+        """When a step is over that can begin at the earliest moment; None if never."""
         minutes = self._limiting(step)
         free = [self.free[resource] for resource in minutes]
         known = [each for each in free if each is not None]
@@ -202,7 +188,7 @@ class _Schedule:
 
 
 def _parallel(steps: Sequence[Step]) -> Iterator[list[Step]]:
-    """The stages in the order of work, those together that run at once; a bill has what is made last first."""
+    """Groups of steps that run at once, in the order of work; a bill lists the product made last first."""
     products = list(dict.fromkeys(step.product for step in steps))
     for product in reversed(products):
         stages: list[Step] = []

@@ -1,4 +1,4 @@
-"""The time a plan takes of every machine and labour grade, against the time there is."""
+"""The time that a plan needs on every machine and labour grade, against the time available."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,14 +16,11 @@ _TIMED = ("machines/", "labour-grades/")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """What a plan takes of a machine or a labour grade.
+    """The time that a plan needs on a machine or of a labour grade.
 
     Attributes:
-        resource: its reference, for instance "machines/press".
-        name: what the workshop calls it.
         minutes_per_batch: of each line of the plan, set-up and warm-up included.
-        minutes_needed: by the plan.
-        minutes_available: in the month; None where its hours a week are not known, and then it limits nothing.
+        minutes_available: in the month; None if its hours a week are unknown, and then it limits nothing.
     """
 
     resource: str
@@ -34,18 +31,17 @@ class Load:
 
     @property
     def is_over_full(self) -> bool:
-        """Whether the plan needs more than there is."""
         return self.minutes_available is not None and self.minutes_needed > self.minutes_available
 
     @property
     def load_share(self) -> Decimal | None:
-        """Needed ÷ available; None where that is not known, or none is there."""
+        """Needed ÷ available; None where that is unknown or 0."""
         return self.minutes_needed / self.minutes_available if self.minutes_available else None
 
 
 @exactly
 def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> Decimal | None:
-    """Minutes there are in a month: hours a week × 60 × weeks, of which an ordinary month has 52/12."""
+    """Minutes available in a month: hours a week × 60 × weeks (52/12 if None)."""
     if hours_per_week is None:
         return None
     minutes = hours_per_week * MINUTES_PER_HOUR
@@ -56,14 +52,9 @@ def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> 
 def loads(
     planned: Sequence[tuple[BillOfResources, int]], hours_per_week: Mapping[str, Decimal | None], weeks: Decimal | None
 ) -> list[Load]:
-    """What the plan takes of every machine and grade that its products are made on.
+    """The loads of every machine and grade, from the bill of a batch and the planned pieces of each line.
 
-    A piece takes its part of the batch. Batches of a month are an average and need not be whole.
-
-    Args:
-        planned: the bill of a batch of each line, and the pieces planned of it.
-        hours_per_week: there are of each resource.
-        weeks: in the month; 52/12 if None.
+    Batches a month are an average and need not be whole. A month has 52/12 weeks if None.
     """
     names = {line.resource: line.name for bill, _ in planned for line in bill.lines if line.resource.startswith(_TIMED)}
     minutes = [bill.minutes for bill, _ in planned]
@@ -80,13 +71,13 @@ def loads(
 
 
 def _share(resource: str, minutes: Mapping[str, Decimal], planned: tuple[BillOfResources, int]) -> Decimal:
-    """What a line takes in the month: minutes of a batch × pieces planned ÷ pieces in a batch."""
+    """Minutes of a line in the month: minutes of a batch × pieces planned ÷ pieces in a batch."""
     bill, pieces = planned
     return minutes.get(resource, ZERO) * pieces / bill.quantity
 
 
 def bottleneck(found: Iterable[Load]) -> Load | None:
-    """The machine or grade that is fullest; None where no time is known, or nothing takes any."""
+    """The resource with the highest load; None if no hours are known, or none are needed."""
     limited = [load for load in found if load.minutes_available is not None and load.minutes_needed]
     return max(limited, key=_fullness, default=None)
 

@@ -1,4 +1,4 @@
-"""When a machine or a labour grade works: hours a week over its working days, and the days the workshop is closed."""
+"""Working time: hours a week over the working days, less the days on which the workshop is closed."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, snapped
 
 GREATEST_DAYS = 3660
-"""How far ahead work is looked for: ten years."""
+"""The horizon of scheduling: ten years."""
 _LONGEST_CLOSURE = timedelta(days=366)
 _DAY = timedelta(days=1)
 _WEEKDAYS = tuple(Weekday)
@@ -51,35 +51,26 @@ def closed_days(closures: Iterable[Closure]) -> frozenset[date]:
 
 
 def last_day_looked_at(first: date) -> date:
-    """How far ahead work is looked for from a day: ten years, or to the end of the calendar."""
+    """The end of the horizon: ten years after a day, or the end of the calendar."""
     return date.fromordinal(min(first.toordinal() + GREATEST_DAYS, date.max.toordinal()))
 
 
 class Moment(NamedTuple):
-    """A point in working time; sorts by time.
-
-    Attributes:
-        day: it is on.
-        share: of that working day that is over, 0 to 1.
-    """
+    """A point in working time: a day and the share of its working time that is over; sorts by time."""
 
     day: date
     share: Decimal
 
     @classmethod
     def begin_of(cls, day: date) -> "Moment":
-        """The morning of a day."""
         return cls(day, ZERO)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shift:
-    """When something works.
+    """The working hours of a machine or grade: spread evenly over the weekdays, except closed days.
 
-    Attributes:
-        hours_per_week: in an ordinary week; None where nobody knows, and then it does whatever it is asked at once.
-        weekdays: over which they are spread alike.
-        closed_days: of the workshop.
+    Hours a week of None are unknown: any work is then done at once.
     """
 
     hours_per_week: Decimal | None
@@ -87,21 +78,16 @@ class Shift:
     closed_days: frozenset[date] = frozenset()
 
     def minutes_on(self, day: date) -> Decimal:
-        """How long it works on a day:  hours a week × 60 ÷ working days a week; not at all on a closed one."""
+        """Minutes worked on a day:  hours a week × 60 ÷ working days a week; 0 on a closed one."""
         if self.hours_per_week is None or _WEEKDAYS[day.weekday()] not in self.weekdays or day in self.closed_days:
             return ZERO
         return self.hours_per_week * MINUTES_PER_HOUR / len(self.weekdays)
 
     @exactly
     def after(self, begin: Moment, minutes: Decimal, last: date | None = None) -> Moment | None:
-        """When so many minutes are worked from a moment on; None where that is not by the last day.
+        """When work of so many minutes is done; None if not by the last day (by default the horizon).
 
         Work that fills a day to its end, within rounding, is done on that day.
-
-        Args:
-            begin: the moment.
-            minutes: of work.
-            last: the day; as far as is looked ahead from the moment if left out.
         """
         if self.hours_per_week is None or not minutes:
             return begin
@@ -118,5 +104,4 @@ class Shift:
 
     @exactly
     def minutes_between(self, first: date, days: int) -> Decimal:
-        """How long it works in so many days."""
         return sum((self.minutes_on(first + place * _DAY) for place in range(days)), ZERO)

@@ -1,4 +1,4 @@
-"""Where pieces are sold, and what selling there takes. Fees here are what the workshop enters; none is built in."""
+"""Sales channels and their fees. Fees are entered by the workshop; none is built in."""
 
 from collections.abc import Callable, Iterator
 from decimal import Decimal
@@ -15,7 +15,7 @@ from service.domain.values.money import Currency
 
 
 class Display(StrEnum):
-    """Whether the price that is asked contains the tax."""
+    """Whether displayed prices contain the tax."""
 
     TAX_EXCLUSIVE = "tax_exclusive"
     TAX_INCLUSIVE = "tax_inclusive"
@@ -25,7 +25,7 @@ MAX_FEES = 50
 
 
 class FeeBaseTraits(NamedTuple):
-    """What is in the base of a fee besides the net price: the tax, and what the buyer is charged for shipping."""
+    """Whether the base of a fee contains the tax and the shipping charge besides the net price."""
 
     has_tax: bool
     has_shipping: bool
@@ -57,13 +57,13 @@ class Payer(StrEnum):
 
 @declared
 class Channel:
-    """A place where single pieces are sold: a marketplace, a shop of one's own, a stall.
+    """A place where single pieces are sold: a marketplace, the workshop's own shop, a stall.
 
     Attributes:
         name: what the workshop calls it.
         display: whether the prices it shows contain the tax.
-        payout_currency: the currency it pays out; the currency of sale if left out. Where the two differ, it
-            takes its conversion spread.
+        payout_currency: the currency of its payouts; the currency of sale if left out. If the two differ, it takes its
+            conversion spread.
         note: anything worth knowing.
     """
 
@@ -75,13 +75,13 @@ class Channel:
 
 @declared
 class FeeBand:
-    """What a fee takes where its base lies within a band.
+    """The share and amount of a fee within a band of its base.
 
     Attributes:
-        above: the band begins above this amount.
-        up_to: it ends with this amount, which is included; without end if left out, in the last band only.
+        above: exclusive lower end of the band.
+        up_to: inclusive upper end; may be left out in the last band only, which then has none.
         share: of the base.
-        fixed: an amount besides.
+        fixed: an amount added to the share.
     """
 
     above: NotNegative = ZERO
@@ -96,8 +96,8 @@ class Fee:
 
     Attributes:
         name: what it is called, for instance "commission".
-        base: what the share is taken of, and what the bands divide. The gross price contains the tax; with
-            shipping, what the buyer is charged for shipping is added.
+        base: the amount that the share and the bands refer to. The gross price contains the tax; with shipping, the
+            shipping charge to the buyer is added.
         share: of the base, for a fee without bands.
         fixed: an amount for every sale, for a fee without bands.
         bands: the share and the amount by the size of the base; in rising order, without gap.
@@ -105,7 +105,7 @@ class Fee:
             base within it.
         minimum: the fee is at least this.
         maximum: the fee is at most this.
-        tax_share: the tax that is charged on the fee and cannot be reclaimed, as a share of the fee.
+        tax_share: tax on the fee that cannot be reclaimed, as a share of the fee.
     """
 
     name: Name
@@ -134,23 +134,19 @@ class Fee:
 
     @property
     def has_amounts(self) -> bool:
-        """Whether anything but shares is in it."""
+        """Whether the fee has amounts, so that it needs a currency."""
         amounts = [self.fixed, self.minimum, self.maximum, *(band.fixed for band in self.bands)]
         return any(amounts) or len(self.bands) > 1
 
     @property
     def lasting_share(self) -> Decimal:
-        """What it takes of another unit of its base when that is large already, tax included."""
+        """The marginal share of a large base, tax on the fee included."""
         share = self.bands[-1].share if self.bands else self.share
         return ZERO if self.maximum is not None else share * (ONE + self.tax_share)
 
     @exactly
     def function(self, convert: Callable[[Decimal], Decimal]) -> Function:
-        """What it takes, tax included, as a function of its base.
-
-        Args:
-            convert: an amount of the terms' currency in the currency of sale.
-        """
+        """The fee with its tax as a function of its base, in the currency of sale that `convert` converts into."""
         bands = self.bands or (FeeBand(share=self.share, fixed=self.fixed),)
         segments, before = [], ZERO
         for band in bands:
@@ -164,7 +160,7 @@ class Fee:
         return scaled(clamped(tuple(segments), least, most), ONE + self.tax_share)
 
     def band_at(self, base: Decimal, convert: Callable[[Decimal], Decimal]) -> FeeBand:
-        """The band that a base falls into; for a fee without bands, what it takes of any."""
+        """The band that a base falls into; for a fee without bands, one band with its share and amount."""
         for band in self.bands:
             if band.up_to is None or snapped(base) <= snapped(convert(band.up_to)):
                 return band
@@ -176,16 +172,16 @@ _NAMES_ONCE = Distinct(by="name", reason="two fees have the same name")
 
 @declared
 class ChannelRate:
-    """What selling through a channel takes from a day on.
+    """The terms of a channel from a day on.
 
     Attributes:
         currency: of every amount in these terms; needed if there is one.
         fees: each with its own base.
-        conversion_spread_share: what the channel keeps when it pays out in another currency than that of the
-            sale, as a share of what it converts.
-        shipping_paid_by: seller: the price contains it; buyer: it is charged besides.
-        shipping_charge: what the buyer is charged, with or without tax as the channel shows its prices; what
-            shipping costs if left out.
+        conversion_spread_share: the share of the converted amount that the channel keeps when it pays out in another
+            currency than that of the sale.
+        shipping_paid_by: seller: the price contains it; buyer: it is charged in addition.
+        shipping_charge: charged to the buyer, with or without tax as the channel shows its prices; the cost of shipping
+            if left out.
     """
 
     currency: Currency | None = None

@@ -1,4 +1,4 @@
-"""What the fees of a sale come to, each with its formula written out."""
+"""The fees of a sale as shown, each with its formula."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ class StatedFee:
 
 
 def stated_fees(sale: Sale, gross: Decimal, currency: str) -> Iterator[StatedFee]:
-    """Each fee at a gross price, rounded so that they add up to their rounded total."""
+    """Each fee at a gross price, rounded so that the fees add up to their rounded total."""
     digits = WITH_MORE_DIGITS.decimals_in(currency)
     amounts = apportioned([sale.fee_amount(charged, gross) for charged in sale.fees], digits)
     for charged, amount in zip(sale.fees, amounts, strict=True):
@@ -40,7 +40,7 @@ def stated_fees(sale: Sale, gross: Decimal, currency: str) -> Iterator[StatedFee
 
 
 def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
-    """How the fee follows from its base, as "0.05 × gross price + 0.3, at least 0.5, × (1 + 0.21)"."""
+    """The formula of a fee, for instance "0.05 × gross price + 0.3, at least 0.5, × (1 + 0.21)"."""
     fee, band, words = charged.fee, charged.band_at(base), charged.fee.base.value.replace("_", " ")
 
     def amount(figure: Decimal) -> Decimal:
@@ -66,7 +66,7 @@ def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
 
 
 def _within(band: FeeBand, amount: Callable[[Decimal], Decimal]) -> str:
-    """Which part of the base a band is, in words."""
+    """The part of the base that a band covers, in words."""
     if band.up_to is None:
         return f"above {amount(band.above)}" if band.above else "as a whole"
     return f"from {amount(band.above)} to {amount(band.up_to)}"

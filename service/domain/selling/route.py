@@ -1,4 +1,4 @@
-"""How a piece is sold: what has to be named together."""
+"""How a piece is sold: tax, channel, currency and shipping."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from service.domain.values.references import Names, references_in
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Route:
-    """How a piece is sold, whatever it costs and is priced at.
+    """How a piece is sold.
 
     Attributes:
         tax: code of the tax; none if left out.
@@ -28,16 +28,16 @@ class Route:
 
     @classmethod
     def of(cls, asked: Any) -> "Route":
-        """How a piece is sold by what has these members among its own, such as a listing."""
+        """The route of an object that has these members, such as a listing."""
         return cls(**{name: getattr(asked, name) for name in cls.__dataclass_fields__})
 
     def resources(self) -> list[str]:
-        """What it names that has a rate."""
+        """The resources with dated rates that it names."""
         return [str(thing) for _, thing in references_in(self)]
 
 
 def shipping_problems(service: str | None, zone: str | None) -> Iterator[InvalidValueError]:
-    """A service and its zone come together."""
+    """A problem unless service and zone are given together."""
     if service is not None and zone is None:
         yield InvalidValueError(("shipping_zone",), "is required with a shipping service")
     if service is None and zone is not None:

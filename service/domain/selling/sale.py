@@ -1,4 +1,4 @@
-"""What stands between the price of a piece and what is kept of it: tax, fees, conversion and shipping."""
+"""From the price of a piece to its proceeds: tax, fees, conversion and shipping."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -14,9 +14,8 @@ class ChargedFee:
     """A fee in the currency of sale.
 
     Attributes:
-        fee: as the channel's terms have it.
-        function: what it takes, its tax included, of each amount of its base.
-        convert: an amount of those terms in the currency of sale.
+        function: the fee with its tax as a function of its base.
+        convert: converts from the currency of the channel's terms to the currency of sale.
     """
 
     fee: Fee
@@ -35,10 +34,9 @@ class Sale:
     Attributes:
         display: whether the asked price contains the tax.
         tax_share: the tax as a share of the net price.
-        fees: what the channel takes.
-        conversion_share: what it keeps of what it pays out when that is another currency.
-        shipping_cost: what shipping a piece costs the workshop.
-        shipping_charge: what the buyer is charged for it, tax included.
+        conversion_share: the share of the payout that the channel keeps for converting it.
+        shipping_cost: of a piece, for the workshop.
+        shipping_charge: of a piece, for the buyer, tax included.
         taxed_proceeds: (1 + tax) × proceeds as a function of the gross price.
     """
 
@@ -55,57 +53,55 @@ class Sale:
 
     @property
     def with_tax(self) -> Decimal:
-        """What a net amount is multiplied with to contain the tax."""
+        """Factor from a net to a gross amount:  1 + tax."""
         return ONE + self.tax_share
 
     @property
     def displayed(self) -> Decimal:
-        """What a net price is multiplied with to be displayed."""
+        """Factor from a net to a displayed price."""
         return self.with_tax if self.display is Display.TAX_INCLUSIVE else ONE
 
     @property
     def gross_of_displayed(self) -> Decimal:
-        """What a displayed price is multiplied with to contain the tax."""
+        """Factor from a displayed to a gross price."""
         return ONE if self.display is Display.TAX_INCLUSIVE else self.with_tax
 
     @property
     def is_plain(self) -> bool:
-        """Whether nothing but tax stands between the price and what is kept."""
+        """Whether nothing but the tax is taken from the price."""
         return not (self.fees or self.conversion_share or self.shipping_cost or self.shipping_charge)
 
     @property
     def net_shipping_charge(self) -> Decimal:
-        """What the buyer is charged for shipping, without tax."""
         return self.shipping_charge / self.with_tax
 
     def base_amount(self, base: FeeBase, gross: Decimal) -> Decimal:
-        """What a fee is a share of, at a gross price."""
+        """The base of a fee at a gross price."""
         added, divisor = self._way_to(base)
         return (gross + added) / divisor
 
     def _way_to(self, base: FeeBase) -> tuple[Decimal, Decimal]:
-        """What is added to the gross price, and what that is divided by then, to get what a fee is a share of."""
+        """Addend and divisor from the gross price to the base of a fee:  base = (gross + addend) ÷ divisor."""
         has = base.traits
         return self.shipping_charge if has.has_shipping else ZERO, ONE if has.has_tax else self.with_tax
 
     def fee_amount(self, charged: ChargedFee, gross: Decimal) -> Decimal:
-        """What a fee comes to at a gross price, its tax included."""
+        """A fee with its tax at a gross price."""
         return value_at(charged.function, self.base_amount(charged.fee.base, gross))
 
     def fee_total(self, gross: Decimal) -> Decimal:
-        """What all fees come to."""
         return sum((self.fee_amount(charged, gross) for charged in self.fees), ZERO)
 
     def paid_out(self, gross: Decimal) -> Decimal:
-        """What the channel converts and pays out: price and shipping charge, less its fees."""
+        """The payout before conversion: gross price and shipping charge less fees."""
         return gross + self.shipping_charge - self.fee_total(gross)
 
     def conversion_cost(self, gross: Decimal) -> Decimal:
-        """What it keeps of that by its conversion spread."""
+        """The share of the payout that the channel keeps for converting it; never negative."""
         return max(ZERO, self.paid_out(gross)) * self.conversion_share if self.conversion_share else ZERO
 
     def proceeds(self, gross: Decimal) -> Decimal:
-        """What the piece brings in for its cost and the profit: net price less fees, conversion and shipping."""
+        """Net price and net shipping charge less fees, conversion and shipping cost."""
         net = gross / self.with_tax
         taken = self.fee_total(gross) + self.conversion_cost(gross)
         return net - taken - self.shipping_cost + self.net_shipping_charge
@@ -114,7 +110,7 @@ class Sale:
     def _taxed_proceeds(self) -> Function:
         """(1 + tax) × proceeds as a function of the gross price g.
 
-        Multiplied by what adds the tax, so that no division is rounded before an equation is solved:
+        Multiplied by 1 + tax, so that no division is rounded before an equation is solved:
         g + shipping charge − (1 + tax) × [fees(g) + spread × max(0, g + shipping charge − fees(g)) + shipping cost].
         """
         fees = [scaled(self._taxed(charged), -ONE) for charged in self.fees]
@@ -125,7 +121,7 @@ class Sale:
         return total([income, *fees, scaled(clamped(paid_out, ZERO, None), -self.conversion_share)])
 
     def _taxed(self, charged: ChargedFee) -> Function:
-        """(1 + tax) × a fee as a function of the gross price: its base put in, segment by segment."""
+        """(1 + tax) × a fee as a function of the gross price, segment by segment."""
         added, divisor = self._way_to(charged.fee.base)
         found = []
         for segment in charged.function:
@@ -157,9 +153,7 @@ def sale_through(
 
     Args:
         terms: the channel's, in force on the day.
-        display: whether the channel's prices contain the tax.
-        tax_share: the tax as a share of the net price.
-        convert: an amount of the terms' currency in the currency of sale, unrounded.
+        convert: converts from the currency of the terms to the currency of sale, unrounded.
         is_converted: whether the channel pays out in another currency than that of the sale.
         shipping_cost: what shipping a piece costs, in the currency of sale; None where it is not shipped, and then
             nothing is charged for it.

@@ -56,6 +56,6 @@ class TaxRate:
     rate_share: ProperShare
 
     def problems_with(self, tax: Tax) -> Iterator[InvalidValueError]:
-        """No tax in an untaxed category, as EN 16931's BR-Z-05, BR-E-05, BR-AE-05, BR-IC-05, BR-G-05, BR-O-05 say."""
+        """A rate other than 0 in an untaxed category (EN 16931: BR-Z-05, -E-05, -AE-05, -IC-05, -G-05, -O-05)."""
         if self.rate_share and tax.category not in TAXED_CATEGORIES:
             yield InvalidValueError(("rate_share",), f"must be 0 for category {tax.category.value}")

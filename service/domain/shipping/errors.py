@@ -1,4 +1,4 @@
-"""What is refused of a shipment."""
+"""Errors of shipments."""
 
 from collections.abc import Sequence
 
@@ -6,13 +6,7 @@ from service.domain.values.errors import PugmillError
 
 
 class UnknownZoneError(PugmillError, LookupError):
-    """A shipping service has no such zone.
-
-    Attributes:
-        zone: what was asked for.
-        zones: those there are.
-        path: the member that names it; put there by whoever knows it.
-    """
+    """A shipping service has no such zone; the path of the member is set by the caller that knows it."""
 
     def __init__(self, zone: str, zones: Sequence[str]) -> None:
         super().__init__(f"there is no zone '{zone}'; there are {', '.join(zones)}")
@@ -25,9 +19,8 @@ class DoesNotFitError(PugmillError, ValueError):
     """No parcel that the service accepts can hold the product.
 
     Attributes:
-        product: its code.
-        reasons: for every box and pallet, or the piece as it is, what speaks against it.
-        path: the member that names the product; put there by whoever knows it.
+        reasons: why not, for every box and pallet and for the piece without packaging.
+        path: the member that names the product; set by the caller that knows it.
     """
 
     def __init__(self, product: str, reasons: Sequence[str]) -> None:

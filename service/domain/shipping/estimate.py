@@ -1,4 +1,4 @@
-"""What it costs to ship pieces: the cheapest parcels that the boxes, pallets and weight classes of a service allow."""
+"""Shipping estimates: the cheapest parcels for some pieces, given boxes, pallets and weight classes."""
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
@@ -21,26 +21,17 @@ from service.domain.values.money import Money, in_currency
 MAX_PIECES = 100_000
 """The most pieces in one estimate."""
 MAX_WAYS = 120
-"""The most boxes and pallets that one estimate tries, for all its products together."""
+"""The most combinations of a product with a box or pallet in one estimate."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parcels:
-    """Parcels of one product that are all alike.
+    """Identical parcels of one product, unrounded; `StatedParcels` has the meaning of the figures.
 
     Attributes:
-        product: code of what is in them.
-        count: how many there are.
-        container: code of the box or pallet; None for a piece that goes as it is.
         is_pallet: whether they are loaded pallets, which nobody lifts by hand.
-        pieces: in each.
-        packing: how the pieces lie in each; it may have room for more.
-        measures: of each, outside, with its packaging.
-        volumetric_kg: of each; None where the service has no divisor.
-        billable_kg: of each.
-        weight_class: in which each is charged.
-        reason: why it is in this class, for people to read.
-        limits: what this class and the service take at most.
+        packing: of each parcel; it may have room for more pieces.
+        measures: of each parcel, outside, with its packaging.
     """
 
     product: str
@@ -58,19 +49,13 @@ class Parcels:
 
     @property
     def carriage(self) -> Decimal:
-        """What they cost together without the fuel surcharge:  count × price of the class."""
+        """The price of all of them without the fuel surcharge:  count × price of the class."""
         return self.count * self.weight_class.price.amount
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShippingEstimate:
-    """What it costs to ship some pieces; nothing in it is rounded.
-
-    Attributes:
-        parcels: every kind of parcel; each piece is in exactly one parcel, and no parcel holds two products.
-        currency: of the rates.
-        fuel_surcharge_share: of the rates.
-    """
+    """The cost of shipping some pieces, unrounded; each piece is in one parcel, and no parcel holds two products."""
 
     parcels: tuple[Parcels, ...]
     currency: str
@@ -86,12 +71,12 @@ class ShippingEstimate:
     @property
     @exactly
     def mass_kg(self) -> Decimal:
-        """What all parcels weigh with their packaging: the shipping weight."""
+        """The shipping weight: all parcels with their packaging."""
         return sum((each.count * each.measures.mass_kg for each in self.parcels), ZERO)
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
-        """Where a parcel is too heavy for one person."""
+        """The caution for parcels that are too heavy for one person."""
         return parcel_cautions(each.measures.mass_kg for each in self.parcels if not each.is_pallet)
 
 
@@ -99,22 +84,16 @@ class ShippingEstimate:
 def shipping_estimate(
     pieces: Iterable[tuple[str, Product, int]], service: ShippingService, terms: ShippingRate, zone: str
 ) -> ShippingEstimate:
-    """The cheapest way to ship some pieces by a service to a zone, each product packed by itself.
+    """The cheapest parcels for some pieces (code, facts and number of each product), each product packed by itself.
 
-    No split of the pieces into the service's parcels costs less, as long as the packing finds room for all that fits
-    (it may miss some, see `packing`); among equally cheap ones it has the fewest parcels.
-
-    Args:
-        pieces: code, facts and number of each product.
-        service: with the boxes and pallets used.
-        terms: its prices and limits.
-        zone: where to.
+    No other division into parcels costs less, unless the packing misses room that exists (see `packing`); of equally
+    cheap ones it has the fewest parcels.
 
     Raises:
         UnknownZoneError: the service has no such zone.
         MissingMeasuresError: a product has no mass or lacks a side.
-        DoesNotFitError: a piece of a product goes into no parcel that the service takes.
-        TooComplexError: more pieces or products than one estimate may have.
+        DoesNotFitError: no parcel that the service accepts can hold a product.
+        TooComplexError: too many pieces, or products with boxes and pallets.
     """
     classes = terms.classes_of(zone)
     wanted = list(pieces)
@@ -134,18 +113,13 @@ def shipping_estimate(
 
 @dataclass(frozen=True, slots=True)
 class _Carriage:
-    """What a service charges in one zone.
-
-    Attributes:
-        terms: its prices and limits.
-        classes: the weight classes of the zone.
-    """
+    """The terms of a service, and the weight classes of one zone."""
 
     terms: ShippingRate
     classes: tuple[WeightClass, ...]
 
     def offers(self, way: Way) -> Iterator[tuple[int, WeightClass]]:
-        """For each class that takes some parcel packed this way, the most pieces it takes; from few to many."""
+        """The most pieces that each usable weight class takes packed this way, from few to many."""
         pieces = 1
         while pieces <= way.room and (place := self._place(way, pieces)) < len(self.classes):
             more = range(pieces + 1, way.room + 1)
@@ -157,25 +131,24 @@ class _Carriage:
         return self.terms.place_of(self.classes, way.parcel(pieces))
 
     def price(self, way: Way, pieces: int) -> Decimal | None:
-        """Of a parcel with so many pieces; None if it is not taken."""
+        """The price of a parcel with so many pieces; None if it is not accepted."""
         if pieces > way.room or (place := self._place(way, pieces)) == len(self.classes):
             return None
         return self.classes[place].price.amount
 
     def refusals(self, way: Way) -> Iterator[str]:
-        """Why not a single piece is taken this way."""
+        """Why not even one piece is accepted this way."""
         refused = [way.refusal] if way.refusal else self.terms.refusals(self.classes, way.parcel(1))
-        return (f"{way.holder.name}: {each}" for each in refused)
+        return (f"{way.container.name}: {each}" for each in refused)
 
     def parcels(self, product: str, count: int, way: Way, pieces: int) -> Parcels:
-        """So many parcels, each with so many pieces."""
         measures = way.parcel(pieces)
         weight_class = self.classes[self._place(way, pieces)]
         return Parcels(
             product=product,
             count=count,
-            container=way.holder.container,
-            is_pallet=way.holder.is_pallet,
+            container=way.container.code,
+            is_pallet=way.container.is_pallet,
             pieces=pieces,
             packing=way.load(pieces),
             measures=measures,
@@ -190,7 +163,6 @@ class _Carriage:
 def _shipped(
     code: str, product: Product, quantity: int, service: ShippingService, carriage: _Carriage
 ) -> list[Parcels]:
-    """The cheapest parcels for the pieces of one product."""
     found = list(ways(piece_of(code, product), service, quantity))
     prices = [each.price.amount for each in carriage.classes]
     decimals = max(0, *(-int(price.as_tuple().exponent) for price in prices))
@@ -205,7 +177,7 @@ def _shipped(
 
 
 def _filled(pieces: int, cover: dict[Offer, int]) -> Iterator[tuple[int, int, int]]:
-    """Pieces, price and number of alike parcels: all full but one, if the cover has room for more than the pieces."""
+    """Pieces, price and number of identical parcels; one is not full if the cover has room to spare."""
     over = sum(room * count for (room, _), count in cover.items()) - pieces
     smallest = min(cover)
     for (room, price), count in sorted(cover.items(), reverse=True):
@@ -217,6 +189,6 @@ def _filled(pieces: int, cover: dict[Offer, int]) -> Iterator[tuple[int, int, in
 
 
 def _smallest(found: list[Way], carriage: _Carriage, pieces: int, at_most: Decimal) -> Way:
-    """Of the ways that cost no more, the one with the least volume, and of equals the lightest."""
+    """The way within a price that has the least volume; of equals the lightest."""
     affordable = [way for way in found if (price := carriage.price(way, pieces)) is not None and price <= at_most]
-    return min(affordable, key=lambda way: (way.parcel(pieces).volume_cm3, way.holder.mass_kg))
+    return min(affordable, key=lambda way: (way.parcel(pieces).volume_cm3, way.container.mass_kg))

@@ -1,4 +1,4 @@
-"""Identical pieces packed into a space: whole pieces, six orientations, blocks that a person can follow."""
+"""Packing of identical pieces into a space, in six orientations and in blocks that a person can follow."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -14,7 +14,7 @@ from service.domain.values.shown import Quantity
 Sides = tuple[Decimal, Decimal, Decimal]
 """Length, width and height in millimetres."""
 _MAX_MIXTURES = 4000
-"""How many mixtures of layers are tried before layers of one kind must do."""
+"""The most mixtures of layers tried; beyond that, only stacks of equal layers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,41 +45,32 @@ class Block:
 
     @property
     def pieces(self) -> int:
-        """How many pieces are in it."""
         return self.columns * self.rows * self.layers
 
     @property
     def top_mm(self) -> Decimal:
-        """How high it reaches."""
         return self.from_bottom_mm + self.layers * self.piece_height_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Packing:
-    """How pieces lie in a space.
-
-    Attributes:
-        blocks: the blocks they form; none if not a single piece fits.
-    """
+    """The blocks of pieces in a space; none if not a single piece fits."""
 
     blocks: tuple[Block, ...]
 
     @property
     def pieces(self) -> int:
-        """How many pieces there is room for."""
         return sum(block.pieces for block in self.blocks)
 
     @property
     def height_mm(self) -> Decimal:
-        """How high the highest block reaches."""
         return max((block.top_mm for block in self.blocks), default=ZERO)
 
 
 def side_too_long(piece: Sides, space: Sides) -> tuple[Decimal, Decimal] | None:
-    """The longest side of the piece that finds no room, and the room there is for it; None if the piece fits.
+    """The longest side of the piece that does not fit, and the room for it; None if the piece fits.
 
-    Sides are compared by size: a box fits along the axes of a space exactly if its longest side is no longer than the
-    space's longest, and so on.
+    A box fits along the axes of a space exactly if its sides, sorted by length, are no longer than those of the space.
     """
     pairs = zip(sorted(piece, reverse=True), sorted(space, reverse=True), strict=True)
     return next(((side, room) for side, room in pairs if side > room), None)
@@ -87,7 +78,7 @@ def side_too_long(piece: Sides, space: Sides) -> tuple[Decimal, Decimal] | None:
 
 @exactly
 def volume_bound(piece: Sides, space: Sides) -> int:
-    """No more pieces than this can be in the space:  volume of the space ÷ volume of a piece, rounded down."""
+    """An upper bound on the pieces:  volume of the space ÷ volume of a piece, rounded down."""
     sides, size, _ = _whole(piece, space)
     return prod(size) // prod(sides)
 
@@ -95,17 +86,11 @@ def volume_bound(piece: Sides, space: Sides) -> int:
 @lru_cache(maxsize=4096)
 @exactly
 def packing(piece: Sides, space: Sides, at_most: int) -> Packing:
-    """Room for as many pieces as are wanted, or for as many as the search finds.
+    """A packing with room for at most so many pieces, or for as many as the search finds.
 
-    Where a regular grid has no room for all, the search divides the space by straight cuts, over and over, and by the
-    pinwheel of five parts that no straight cut makes; each part is packed as a grid in the best of six orientations.
-    What it finds always fits. It is not always the most that would fit: nobody knows how to find that in the time
-    there is, save for small numbers.
-
-    Args:
-        piece: its sides.
-        space: the sides of the space.
-        at_most: no more room is looked for.
+    Where a regular grid has too little room, the search divides the space recursively by straight cuts and by the
+    pinwheel of five parts, which no straight cut makes; each part is packed as a grid in the best of six orientations.
+    The result always fits. It is a heuristic: more pieces might fit.
 
     Source: the pinwheel is that of R. Morabito and S. Morales, A simple and effective recursive procedure for the
         manufacturer's pallet loading problem, 1998 (from memory).
@@ -119,10 +104,10 @@ def packing(piece: Sides, space: Sides, at_most: int) -> Packing:
 @lru_cache(maxsize=4096)
 @exactly
 def stacks(piece: Sides, space: Sides, at_most: int) -> tuple[Packing, ...]:
-    """Layers stacked on a base: from low to high, each stack with room for more than the one before it.
+    """Stacks of layers on a base, from low to high, each with room for more than the one before it.
 
-    A layer is as high as one of the piece's sides and packed as `packing` does; a stack is the mixture of layers
-    with the most room for its height.
+    A layer is as high as one of the piece's sides and packed by `packing`; a stack is the mixture of layers with the
+    most room for its height.
     """
     length, width, height = space
     flat = (packing(piece, (length, width, side), at_most) for side in sorted({*piece}) if side <= height)
@@ -131,7 +116,7 @@ def stacks(piece: Sides, space: Sides, at_most: int) -> tuple[Packing, ...]:
     found: list[Packing] = []
     room = 0
     measured = (_measured(layers, mixture) for mixture in _mixtures(numbers))
-    # Of mixtures as high as each other the one with the most room comes first, and the others add nothing.
+    # Of mixtures of equal height the one with the most room comes first; the others add nothing.
     for stack_mm, pieces, mixture in sorted(measured, key=lambda found: (found[0], -found[1], found[2])):
         if stack_mm <= height and room < min(pieces, at_most):
             room = pieces
@@ -147,7 +132,7 @@ def _measured(layers: list[Packing], mixture: tuple[int, ...]) -> tuple[Decimal,
 
 
 def _mixtures(numbers: list[int]) -> Iterable[tuple[int, ...]]:
-    """How many of each layer: every mixture, or, where these are too many, layers of one kind alone."""
+    """The numbers of each layer in every mixture or, if these are too many, in stacks of equal layers."""
     if prod(number + 1 for number in numbers) <= _MAX_MIXTURES:
         return product(*(range(number + 1) for number in numbers))
     return (
@@ -158,7 +143,7 @@ def _mixtures(numbers: list[int]) -> Iterable[tuple[int, ...]]:
 
 
 def _stacked(layers: list[Packing], mixture: tuple[int, ...]) -> Iterator[Block]:
-    """The blocks of the layers, one layer upon the other; a block as high as its layer goes on through alike ones."""
+    """The blocks of the stacked layers; blocks as high as their layer are merged through equal layers."""
     bottom_mm = ZERO
     for layer, count in zip(layers, mixture, strict=True):
         for block in layer.blocks:
@@ -172,7 +157,7 @@ def _stacked(layers: list[Packing], mixture: tuple[int, ...]) -> Iterator[Block]
 
 
 def _whole(piece: Sides, space: Sides) -> tuple[Size, Size, int]:
-    """Both in the largest decimal unit that makes every side a whole number, and that unit's decimals."""
+    """Both in the largest decimal unit in which every side is a whole number, and its decimals."""
     decimals = max(0, *(-int(side.as_tuple().exponent) for side in (*piece, *space)))
     size = [int(side.scaleb(decimals)) for side in (*piece, *space)]
     return (size[0], size[1], size[2]), (size[3], size[4], size[5]), decimals

@@ -1,4 +1,4 @@
-"""The ways in which a piece may be shipped: in each box, on each pallet, or as it is."""
+"""The ways to ship a piece: in each box, on each pallet, or without packaging."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,19 +16,14 @@ _MEASURES = ("mass_kg", "length_mm", "width_mm", "height_mm")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
-    """What is shipped, one of many alike.
-
-    Attributes:
-        mass_kg: what it weighs.
-        sides: its sides.
-    """
+    """One of the identical pieces shipped."""
 
     mass_kg: Decimal
     sides: Sides
 
 
 def piece_of(code: str, product: Product) -> Piece:
-    """A piece of a product.
+    """The mass and the sides of a product.
 
     Raises:
         MissingMeasuresError: its mass or a side is not registered.
@@ -40,21 +35,19 @@ def piece_of(code: str, product: Product) -> Piece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Holder:
-    """What pieces are shipped in or on.
+class Container:
+    """A box, a pallet, or nothing (without a code) for a piece without packaging.
 
     Attributes:
-        name: what messages call it.
-        container: its code; None for a piece that goes as it is.
+        name: for messages.
         is_pallet: whether the load adds to its height.
         inner: the room for pieces.
-        outer: its sides outside; of a pallet without a load.
+        outer: of a pallet without a load.
         mass_kg: of the packaging.
-        max_load_kg: the most it may hold.
     """
 
     name: str
-    container: str | None
+    code: str | None
     is_pallet: bool = False
     inner: Sides
     outer: Sides
@@ -64,17 +57,15 @@ class Holder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
-    """One way to ship pieces: what holds them, and how they lie in it.
+    """One way to ship pieces.
 
     Attributes:
-        holder: what holds them.
-        piece: what is in it.
-        loads: how pieces lie, from the lowest load to the one with the most room; none if not one piece fits.
-        room: the most pieces it holds, by their volume and by their mass.
-        refusal: why it holds none, if so.
+        loads: packings from the lowest to the one with the most room; none if not one piece fits.
+        room: the most pieces, by volume and by mass.
+        refusal: why not one piece fits; else empty.
     """
 
-    holder: Holder
+    container: Container
     piece: Piece
     loads: tuple[Packing, ...]
     room: int
@@ -86,32 +77,30 @@ class Way:
 
     def parcel(self, pieces: int) -> ParcelMeasures:
         """The parcel with so many pieces, as a carrier measures and weighs it."""
-        length, width, height = self.holder.outer
+        length, width, height = self.container.outer
         return ParcelMeasures(
             length_mm=length,
             width_mm=width,
-            height_mm=height + self.load(pieces).height_mm if self.holder.is_pallet else height,
-            mass_kg=self.holder.mass_kg + pieces * self.piece.mass_kg,
+            height_mm=height + self.load(pieces).height_mm if self.container.is_pallet else height,
+            mass_kg=self.container.mass_kg + pieces * self.piece.mass_kg,
         )
 
 
 def ways(piece: Piece, service: ShippingService, at_most: int) -> Iterator[Way]:
-    """Every box and every pallet of the service, and the piece as it is where the service takes that.
-
-    Args:
-        piece: what is shipped.
-        service: by what.
-        at_most: no more room is looked for.
-    """
-    for holder in _holders(piece, service):
-        refusal = _refusal(piece, holder)
-        most = at_most if holder.max_load_kg is None else min(at_most, int(holder.max_load_kg // piece.mass_kg))
+    """The ways with every box and pallet of the service, and without packaging where it accepts that."""
+    for container in _containers(piece, service):
+        refusal = _refusal(piece, container)
+        most = at_most if container.max_load_kg is None else min(at_most, int(container.max_load_kg // piece.mass_kg))
         loads: tuple[Packing, ...] = ()
         if not refusal:
-            in_space = stacks if holder.is_pallet else _packed
-            loads = in_space(piece.sides, holder.inner, most)
+            in_space = stacks if container.is_pallet else _packed
+            loads = in_space(piece.sides, container.inner, most)
         yield Way(
-            holder=holder, piece=piece, loads=loads, room=min(loads[-1].pieces, most) if loads else 0, refusal=refusal
+            container=container,
+            piece=piece,
+            loads=loads,
+            room=min(loads[-1].pieces, most) if loads else 0,
+            refusal=refusal,
         )
 
 
@@ -119,20 +108,20 @@ def _packed(piece: Sides, space: Sides, at_most: int) -> tuple[Packing, ...]:
     return (packing(piece, space, at_most),)
 
 
-def _holders(piece: Piece, service: ShippingService) -> Iterator[Holder]:
+def _containers(piece: Piece, service: ShippingService) -> Iterator[Container]:
     for box in service.boxes:
-        yield Holder(
+        yield Container(
             name=f"box '{box.code}'",
-            container=box.code,
+            code=box.code,
             inner=(box.inner_length_mm, box.inner_width_mm, box.inner_height_mm),
             outer=(box.length_mm, box.width_mm, box.height_mm),
             mass_kg=box.mass_kg,
             max_load_kg=box.max_load_kg,
         )
     for pallet in service.pallets:
-        yield Holder(
+        yield Container(
             name=f"pallet '{pallet.code}'",
-            container=pallet.code,
+            code=pallet.code,
             is_pallet=True,
             inner=(pallet.length_mm, pallet.width_mm, pallet.max_height_mm - pallet.height_mm),
             outer=(pallet.length_mm, pallet.width_mm, pallet.height_mm),
@@ -140,14 +129,14 @@ def _holders(piece: Piece, service: ShippingService) -> Iterator[Holder]:
             max_load_kg=pallet.max_load_kg,
         )
     if service.takes_bare_pieces or not (service.boxes or service.pallets):
-        yield Holder(name="as it is", container=None, inner=piece.sides, outer=piece.sides)
+        yield Container(name="as it is", code=None, inner=piece.sides, outer=piece.sides)
 
 
-def _refusal(piece: Piece, holder: Holder) -> str:
-    """Why not a single piece goes in; empty if one does."""
-    if too_long := side_too_long(piece.sides, holder.inner):
+def _refusal(piece: Piece, container: Container) -> str:
+    """Why not even one piece fits; empty if one does."""
+    if too_long := side_too_long(piece.sides, container.inner):
         side, room = too_long
         return f"a side of {plain(side)} mm is longer than the {plain(room)} mm there is room for"
-    if holder.max_load_kg is not None and piece.mass_kg > holder.max_load_kg:
-        return f"a piece of {plain(piece.mass_kg)} kg is above the {plain(holder.max_load_kg)} kg it may hold"
+    if container.max_load_kg is not None and piece.mass_kg > container.max_load_kg:
+        return f"a piece of {plain(piece.mass_kg)} kg is above the {plain(container.max_load_kg)} kg it may hold"
     return ""

@@ -1,4 +1,4 @@
-"""How a workshop ships: services with the boxes and pallets used."""
+"""Shipping services with their boxes and pallets."""
 
 from collections.abc import Iterator
 from decimal import Decimal

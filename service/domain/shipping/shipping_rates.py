@@ -1,4 +1,4 @@
-"""What a shipping service charges: dated prices by zone and weight class, and the parcels that it takes."""
+"""Shipping rates: dated prices by zone and weight class, and limits on parcels."""
 
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping
@@ -22,9 +22,7 @@ class ParcelMeasures:
     """A parcel as a carrier measures and weighs it.
 
     Attributes:
-        length_mm: outside, as it stands; not always its longest side.
-        width_mm: outside.
-        height_mm: outside.
+        length_mm: outside, as it stands, like the other two; not always its longest side.
         mass_kg: with its packaging.
     """
 
@@ -35,17 +33,15 @@ class ParcelMeasures:
 
     @property
     def longest_side_mm(self) -> Decimal:
-        """What carriers call its length, whichever way it stands."""
         return max(self.length_mm, self.width_mm, self.height_mm)
 
     @property
     def length_plus_girth_mm(self) -> Decimal:
-        """Its longest side and its girth:  longest + 2 × (second + third)."""
+        """Longest side + 2 × (second + third side)."""
         return 2 * (self.length_mm + self.width_mm + self.height_mm) - self.longest_side_mm
 
     @property
     def volume_cm3(self) -> Decimal:
-        """Length × width × height."""
         return self.length_mm * self.width_mm * self.height_mm / _MM3_PER_CM3
 
 
@@ -65,7 +61,7 @@ class ParcelLimits:
     max_length_plus_girth_mm: Positive | None = None
 
     def excesses(self, parcel: ParcelMeasures) -> Iterator[str]:
-        """Which limit the parcel is beyond, in words."""
+        """The limits that the parcel exceeds, in words."""
         for name, measure, limit, unit in (
             ("mass", parcel.mass_kg, self.max_mass_kg, "kg"),
             ("longest side", parcel.longest_side_mm, self.max_longest_side_mm, "mm"),
@@ -76,7 +72,7 @@ class ParcelLimits:
 
 
 def narrowed(*limits: ParcelLimits | None) -> ParcelLimits:
-    """What keeps all of some limits."""
+    """The strictest of some limits."""
     each = {
         name: [limit for some in limits if some is not None and (limit := getattr(some, name)) is not None]
         for name in ParcelLimits.__dataclass_fields__
@@ -103,11 +99,10 @@ class WeightClass:
 
     @property
     def band(self) -> str:
-        """Its band in words."""
         return f"above {_told(self.above_kg)} up to {_told(self.up_to_kg)} kg"
 
     def excesses(self, parcel: ParcelMeasures) -> Iterator[str]:
-        """Which limit of its own the parcel is beyond, in words."""
+        """The limits of the class that the parcel exceeds, in words."""
         return iter(()) if self.limits is None else self.limits.excesses(parcel)
 
 
@@ -152,7 +147,7 @@ class ShippingRate:
 
     @property
     def currency(self) -> str:
-        """Of every price."""
+        """The currency of every price."""
         return next(iter(self.zones.values()))[0].price.currency
 
     def classes_of(self, zone: str) -> tuple[WeightClass, ...]:
@@ -178,11 +173,9 @@ class ShippingRate:
 
     @exactly
     def place_of(self, classes: tuple[WeightClass, ...], parcel: ParcelMeasures) -> int:
-        """Which of the classes takes the parcel: the first that its billable weight is in and whose limits it keeps.
+        """The index of the class for the parcel: the first for its billable weight whose limits it does not exceed.
 
-        Returns:
-            The class's place, the number of classes if none takes it. A lighter parcel that is no larger never has a
-            later place.
+        Returns the number of classes if none accepts it. A lighter parcel that is no larger never has a higher index.
         """
         if self.limits is not None and any(self.limits.excesses(parcel)):
             return len(classes)
@@ -193,7 +186,7 @@ class ShippingRate:
 
     @exactly
     def refusals(self, classes: tuple[WeightClass, ...], parcel: ParcelMeasures) -> Iterator[str]:
-        """Why classes, beginning with the one its billable weight is in, do not take the parcel; in words."""
+        """Why no class from its billable weight up accepts the parcel, in words."""
         if self.limits is not None:
             yield from self.limits.excesses(parcel)
         billable_kg = self.billable_kg(parcel)
@@ -206,7 +199,7 @@ class ShippingRate:
 
     @exactly
     def reason(self, classes: tuple[WeightClass, ...], taken: WeightClass, parcel: ParcelMeasures) -> str:
-        """Why a parcel is charged in the class that takes it, for people to read."""
+        """Why the parcel is charged in its class, for people to read."""
         volumetric_kg = self.volumetric_kg(parcel) or ZERO
         kind = "volumetric" if volumetric_kg > parcel.mass_kg else "actual"
         weight_kg = max(volumetric_kg, parcel.mass_kg)

@@ -1,4 +1,4 @@
-"""A shipping estimate as it is shown: each kind of parcel, why it is charged as it is, and totals that add up."""
+"""A shipping estimate as shown: the parcels, the reasons for their classes, and totals that add up."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -20,7 +20,7 @@ from service.domain.values.shown import Quantity, SumOf, shown
 class StatedParcels:
     """Parcels of one product that are all alike. Sides are outside, masses with the packaging.
 
-    How the pieces lie is told of the blocks: worded in another way, they are no other parcels.
+    Two are equal if they differ only in the words of `packing`.
 
     Attributes:
         product: code of what is in them.
@@ -121,14 +121,7 @@ class ShippingStatement(Shipment):
 def shipping_statement(
     estimate: ShippingEstimate, shipment: Shipment, *, currency: str, convert: Callable[[Money], Decimal]
 ) -> ShippingStatement:
-    """The estimate with its amounts rounded so that they add up.
-
-    Args:
-        estimate: unrounded.
-        shipment: what it is for.
-        currency: the workshop's.
-        convert: an amount in the workshop's currency.
-    """
+    """The estimate rounded so that it adds up; `convert` converts into the workshop's currency, which is given."""
     share, of = estimate.fuel_surcharge_share, estimate.currency
     exact = [amount for each in estimate.parcels for amount in (each.carriage, each.carriage * share)]
     amounts = apportioned(exact, minor_unit_decimals(of))
@@ -166,7 +159,7 @@ def _stated_parcels(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal
 
 
 def _in_words(parcels: Parcels, blocks: Iterable[Block]) -> str:
-    """How the pieces lie, block by block from the bottom up, as somebody would stack them."""
+    """How the pieces lie, block by block from the bottom up."""
     if parcels.container is None:
         return "The piece goes as it is."
     upwards = sorted(blocks, key=lambda each: each.from_bottom_mm)
@@ -176,7 +169,7 @@ def _in_words(parcels: Parcels, blocks: Iterable[Block]) -> str:
 
 
 def _stacked(block: Block) -> str:
-    """How a block lies, as "9 rows of 3, 2 layers high, lying on the 125 × 250 mm side, 125 mm lengthways"."""
+    """For instance "9 rows of 3, 2 layers high, lying on the 125 × 250 mm side, 125 mm lengthways"."""
     length, width = block.piece_length_mm, block.piece_width_mm
     if block.columns == block.rows == 1:
         rows, layers = ("1 piece" if block.layers == 1 else f"a stack of {block.layers}"), ""

@@ -1,4 +1,4 @@
-"""The mix of products that leaves the most where time is the limit: stated and checked in exact fractions."""
+"""The product mix with the greatest contribution within limited time, checked in exact fractions."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -8,14 +8,14 @@ from operator import mul
 from typing import Protocol
 
 MOST_PIECES = 1_000_000_000
-"""No line has more, whatever there is room for."""
+"""The most units of a line, whatever time there is."""
 _MOST_ROUNDS = 8
-"""How often the bound is made closer; the first rounds do most of it."""
+"""How often the upper bound is tightened; the first rounds do most of it."""
 _NOTHING = Fraction(0)
 
 
 class Proposed(Protocol):
-    """What a solver proposes. Nothing of it is believed: a poor proposal makes a poor mix, never a wrong one."""
+    """What a solver proposes. It is not trusted: a poor proposal gives a poorer mix, never a wrong one."""
 
     @property
     def amounts(self) -> Sequence[int]:
@@ -23,25 +23,24 @@ class Proposed(Protocol):
 
     @property
     def row_values(self) -> Sequence[Fraction]:
-        """What another minute of each row is worth where units need not be whole."""
+        """The dual value of each row: what one more minute is worth where units need not be whole."""
 
 
 Propose = Callable[
     [Sequence[Fraction], Sequence[Sequence[Fraction]], Sequence[Fraction], Sequence[int]], Proposed | None
 ]
-"""Asks a solver, by gains, rows, their limits and the most of each line; None where it has no answer."""
+"""Asks a solver, given gains, rows, limits of the rows and most units of each line; None if it finds no solution."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Programme:
-    """How many units of each line leave the most, a unit being a piece or a batch.
+    """An integer linear programme: the units of each line that contribute the most; a unit is a piece or a batch.
 
     Attributes:
         contributions: of a unit of each line.
-        least: units of each line there must be.
-        most: units there may be; None where demand does not limit them.
-        minutes: for each machine or grade, what a unit of each line takes.
-        available: minutes there are of each.
+        most: units of each line; None where demand does not limit them.
+        minutes: for each machine or grade, the minutes that a unit of each line takes.
+        available: minutes of each machine or grade.
     """
 
     contributions: tuple[Fraction, ...]
@@ -58,11 +57,10 @@ class Programme:
         ]
 
     def contribution(self, units: Sequence[int]) -> Fraction:
-        """What so many units contribute."""
         return sum(map(Fraction.__mul__, self.contributions, map(Fraction, units)), _NOTHING)
 
     def room(self, line: int, left: Sequence[Fraction]) -> int | None:
-        """How many units more of a line the minutes left are enough for; None where it takes none."""
+        """How many more units of a line the minutes left allow; None where the line takes no time."""
         rooms = [floor(minutes / row[line]) for row, minutes in zip(self.minutes, left, strict=True) if row[line]]
         return min(rooms, default=None)
 
@@ -72,11 +70,9 @@ class BestMix:
     """The best mix that was found.
 
     Attributes:
-        units: of each line.
-        contribution: of all of them.
-        at_most: what no mix exceeds.
-        minute_values: what another minute of each machine and grade would add, fractions of a unit admitted; to some
-            13 digits.
+        at_most: an upper bound on the contribution of any mix.
+        minute_values: what one more minute of each machine and grade would add if units could be divided; to some 13
+            digits.
     """
 
     units: tuple[int, ...]
@@ -86,12 +82,12 @@ class BestMix:
 
 
 def short_of(programme: Programme) -> list[int]:
-    """The machines and grades that have too little time even for the least of everything."""
+    """The machines and grades without enough time for even the least units of every line."""
     return [place for place, left in enumerate(programme.left(programme.least)) if left < 0]
 
 
 def unlimited(programme: Programme) -> list[int]:
-    """Lines that contribute and that neither demand nor any time limits."""
+    """The lines that contribute and are limited neither by demand nor by time."""
     return [
         line
         for line, contribution in enumerate(programme.contributions)
@@ -102,13 +98,11 @@ def unlimited(programme: Programme) -> list[int]:
 def best_mix(programme: Programme, propose: Propose) -> BestMix | None:
     """The mix that contributes the most; None where the solver has no answer.
 
-    Beyond the least of everything only what contributes is looked at. A solver proposes how much of each; its mix is
-    mended where it takes more time than there is, or less than it could. What the mix contributes and what no mix
-    exceeds are computed exactly.
+    Beyond the least units only lines that contribute are considered. The solver's mix is repaired where it exceeds the
+    time or leaves room. The contribution of the mix and the upper bound are exact.
 
     Args:
-        programme: that is not `short_of` anything and has nothing `unlimited`.
-        propose: asks the solver.
+        programme: one without `short_of` and `unlimited`.
     """
     left = programme.left(programme.least)
     lines = [line for line, contribution in enumerate(programme.contributions) if contribution > 0]
@@ -139,13 +133,9 @@ def best_mix(programme: Programme, propose: Propose) -> BestMix | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Extra:
-    """What is made beyond the least: every line of it contributes, and every row is a limit.
+    """The programme beyond the least units: only lines that contribute, only rows that limit.
 
-    Attributes:
-        gains: of a unit of each line.
-        rows: time that a unit of each line takes.
-        limits: time there is.
-        most: units of each line; may be one more than there is time for.
+    `most` may be one unit more than there is time for.
     """
 
     gains: list[Fraction]
@@ -154,7 +144,7 @@ class _Extra:
     most: list[int]
 
     def left(self, units: Sequence[int]) -> list[Fraction]:
-        """What so many units leave of each limit; negative where they take more."""
+        """The time left of each limit; negative where the units take more."""
         return [limit - _total(row, units) for row, limit in zip(self.rows, self.limits, strict=True)]
 
 
@@ -163,22 +153,21 @@ def _total(figures: Sequence[Fraction], units: Sequence[int]) -> Fraction:
 
 
 def _wanted(programme: Programme, line: int, left: Sequence[Fraction]) -> int:
-    """Units beyond the least that demand takes; at most one more than there is time for, were all of it the line's."""
+    """Units beyond the least that demand allows; at most one more than the line could make with all of the time."""
     wanted, room = programme.most[line], programme.room(line, left)
     limits = [MOST_PIECES] if wanted is None else [wanted - programme.least[line]]
     return min([*limits, *([] if room is None else [room + 1])])
 
 
 def _is_limit(row: Sequence[Fraction], left: Fraction, most: dict[int, int]) -> bool:
-    """Whether the most of everything takes more than is left."""
+    """Whether the most units of every line would take more than is left."""
     return sum((row[line] * units for line, units in most.items()), _NOTHING) > left
 
 
 def _mended(extra: _Extra, proposed: Sequence[int]) -> list[int]:
-    """The proposal within its limits, with no room left for another unit.
+    """Repairs a proposal: takes units off the lines that gain least for their time until it is within its limits.
 
-    What is too much is taken off the lines that gain least for their time. A solver that was stopped may have left
-    time for more; those that gain most have it.
+    Then fills the time left, which a solver that was stopped may leave, with the lines that gain most.
     """
     units = [max(0, min(each, most)) for each, most in zip(proposed, extra.most, strict=True)]
     for row, limit in zip(extra.rows, extra.limits, strict=True):
@@ -196,11 +185,11 @@ def _mended(extra: _Extra, proposed: Sequence[int]) -> list[int]:
 
 
 def _at_most(extra: _Extra, values: Sequence[Fraction], gained: Fraction) -> Fraction:
-    """What no mix gains more than: what the best one known gains, or a bound on all that gain more.
+    """An upper bound on the gain of any mix; the gain of the known mix if no other can gain more.
 
-    No mix gains more than  Σ value × time + Σ max(0, gain − Σ value × minutes) × units,  whatever the values of
-    time are, as long as none is negative. A mix that gains more than is known can be away from what makes that bound
-    by no more than lies between. That leaves each line from so many to so many units, for which the bound is closer.
+    For any values of time that are not negative, no mix gains more than
+    Σ value × time + Σ max(0, gain − Σ value × minutes) × units.  A mix that gains more than the known one can only
+    differ so far from the units that make this bound; that narrows the range of each line and tightens the bound.
 
     Source: G. B. Dantzig, Linear Programming and Extensions, Princeton University Press, 1963, on duality (from
         memory).
@@ -227,5 +216,5 @@ def _at_most(extra: _Extra, values: Sequence[Fraction], gained: Fraction) -> Fra
 
 
 def _room(rows: Sequence[Sequence[Fraction]], line: int, left: Sequence[Fraction], most: int) -> int:
-    """How many units of a line the minutes left are enough for, at most so many."""
+    """How many units of a line, up to a maximum, the minutes left allow."""
     return min([most, *(floor(minutes / row[line]) for row, minutes in zip(rows, left, strict=True) if row[line])])

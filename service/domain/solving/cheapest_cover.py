@@ -4,19 +4,15 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 Offer = tuple[int, int]
-"""How many pieces a parcel holds at most, and its price as a whole number."""
+"""The most pieces that a parcel holds, and its price as a whole number."""
 
 
 def cheapest_cover(pieces: int, offers: Sequence[Offer]) -> dict[Offer, int]:
-    """How many parcels of which offers hold all the pieces at the least total price; among equals the fewest parcels.
+    """Returns how many parcels of each offer hold all pieces at the least total price; of equals the fewest parcels.
 
-    For each number of pieces in turn, the cheapest cover is one parcel and the cheapest cover of what it leaves. Far
-    from the end nearly every parcel is of the offer that costs least a piece, so only the end is computed: with k
-    pieces in that offer, any k other parcels have some among them whose pieces it can take over in whole parcels.
-
-    Args:
-        pieces: how many there are.
-        offers: each any number of times; prices are 0 or more.
+    Dynamic programming: the cheapest cover of n pieces is one parcel and the cheapest cover of the rest. For large n
+    nearly every parcel is of the offer with the least price a piece, so only the rest is computed: if that offer holds
+    k pieces, any k other parcels include some that can be replaced by whole parcels of it. Prices must not be negative.
     """
     useful = _undominated(pieces, offers)
     ahead, rest = _ahead(pieces, useful)
@@ -27,7 +23,7 @@ def cheapest_cover(pieces: int, offers: Sequence[Offer]) -> dict[Offer, int]:
 
 
 def _undominated(pieces: int, offers: Sequence[Offer]) -> list[Offer]:
-    """Those offers that none beats in room and price at once, from small to large."""
+    """The offers that no other beats in both room and price, from small to large."""
     found: list[Offer] = []
     for room, price in sorted(
         {(min(room, pieces), price) for room, price in offers}, key=lambda offer: (offer[1], -offer[0])
@@ -38,14 +34,14 @@ def _undominated(pieces: int, offers: Sequence[Offer]) -> list[Offer]:
 
 
 def _ahead(pieces: int, offers: list[Offer]) -> tuple[dict[Offer, int], int]:
-    """The parcels that some cheapest cover holds for certain, and how many pieces are then left."""
+    """Parcels that some cheapest cover is certain to hold, and the pieces then left."""
     best = min(offers, key=lambda offer: (Fraction(offer[1], offer[0]), -offer[0]))
     count = max(0, pieces - (best[0] - 1) * offers[-1][0]) // best[0]
     return ({best: count} if count else {}), pieces - count * best[0]
 
 
 def _cover(pieces: int, offers: list[Offer], parcels: int) -> list[Offer]:
-    """The cheapest cover, parcel by parcel; a parcel adds one to a price so enlarged that this only decides ties."""
+    """The cheapest cover; prices are scaled so that one more for each parcel only decides ties."""
     costs = [(room, price * parcels + 1) for room, price in offers]
     least, chosen = [0] * (pieces + 1), [0] * (pieces + 1)
     smaller: list[tuple[int, int, int]] = []
@@ -55,7 +51,7 @@ def _cover(pieces: int, offers: list[Offer], parcels: int) -> list[Offer]:
         if larger < len(costs) and (choice < 0 or costs[larger][1] < cost):
             cost, choice = costs[larger][1], larger
         if larger < len(costs) and costs[larger][0] == number:
-            if choice == larger:  # otherwise smaller parcels hold as much for no more
+            if choice == larger:  # otherwise smaller parcels hold as much at the same price or less
                 smaller.append((*costs[larger], larger))
             larger += 1
         least[number], chosen[number] = cost, choice

@@ -1,4 +1,4 @@
-"""The search for room for identical pieces, in whole numbers: straight cuts and pinwheels, over and over."""
+"""A packing search for identical boxes, in whole numbers: recursive straight cuts and pinwheels."""
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator
@@ -10,26 +10,19 @@ from typing import NamedTuple
 
 Size = tuple[int, int, int]
 _Division = tuple[tuple[Size, Size], ...]
-"""Where each part of a divided space begins, and its size."""
+"""The origin and size of each part of a divided space."""
 
 _MAX_LOOKS = 2000
-"""How many parts of a space one search looks at before it stays with what it has. No clock is asked, so that the same
-question always has the same answer."""
+"""How many parts one search examines; a count, not a time limit, so that results are reproducible."""
 _MAX_DEPTH = 3
-"""How often a space is divided again. Measured: deeper searches spend their looks in a corner and find less."""
+"""The depth of recursion. Measured: deeper searches spend their budget in a corner and find less."""
 _BEAM = 6
-"""How many of a space's divisions are looked into, the best first."""
+"""How many divisions of a space are searched, the best first."""
 _MAX_SUMS, _MAX_CUTS, _MAX_PINWHEEL_CUTS = 400, 16, 8
 
 
 class Grid(NamedTuple):
-    """Pieces that all lie the same way.
-
-    Attributes:
-        start: where it begins along each axis.
-        sides: of each piece along each axis.
-        numbers: of pieces along each axis.
-    """
+    """Pieces that all lie the same way: origin, sides of a piece and number of pieces along each axis."""
 
     start: Size
     sides: Size
@@ -37,7 +30,6 @@ class Grid(NamedTuple):
 
     @property
     def pieces(self) -> int:
-        """How many there are."""
         return prod(self.numbers)
 
 
@@ -50,14 +42,14 @@ def grid_in(sides: Size, size: Size, start: Size = (0, 0, 0)) -> Grid:
 
 @lru_cache(maxsize=4096)
 def grids_in(sides: Size, size: Size) -> tuple[Grid, ...]:
-    """The grids that the search divides the space into, none empty."""
+    """The non-empty grids that the search divides the space into."""
     search = _Search(sides, size)
     found = (grid_in(sides, part, start) for start, part in search.parts((0, 0, 0), size, _MAX_DEPTH))
     return tuple(grid for grid in found if grid.pieces)
 
 
 class _Search:
-    """One search: for every part of the space it has met, how many pieces it holds, divided how."""
+    """One search; remembers for every part it has met how many pieces it holds and how it was divided."""
 
     def __init__(self, sides: Size, size: Size) -> None:
         self._sides = sides
@@ -68,7 +60,7 @@ class _Search:
         self._best(size, _MAX_DEPTH)
 
     def parts(self, start: Size, size: Size, depth: int) -> Iterator[tuple[Size, Size]]:
-        """The parts that a space was divided into for good: where each begins, and its size."""
+        """The final parts of a space: origin and size of each."""
         _, division = self._found.get((size, depth), (0, ()))
         if not division:
             yield start, size
@@ -76,7 +68,7 @@ class _Search:
             yield from self.parts((start[0] + x, start[1] + y, start[2] + z), part, depth - 1)
 
     def _count(self, size: Size) -> int:
-        """The most pieces that lie all the same way; written out, for most of the time is spent here."""
+        """The most pieces in a single grid; unrolled, for most of the time is spent here."""
         (a, b, c), (x, y, z) = self._sides, size
         xa, xb, xc, ya, yb, yc, za, zb, zc = x // a, x // b, x // c, y // a, y // b, y // c, z // a, z // b, z // c
         return max(xa * yb * zc, xa * yc * zb, xb * ya * zc, xb * yc * za, xc * ya * zb, xc * yb * za)
@@ -96,25 +88,25 @@ class _Search:
         return count
 
     def _bound(self, size: Size) -> int:
-        """No more pieces than this: the volume that whole sides can fill ÷ the volume of a piece."""
+        """An upper bound: the volume that whole sides can fill ÷ the volume of a piece."""
         return prod(self._filled(side) for side in size) // self._volume
 
     def _filled(self, side: int) -> int:
-        """The longest row of pieces' sides that is not longer than this."""
+        """The longest row of pieces that fits into a side."""
         if not self._sums:
             return side
         place = bisect_right(self._sums, side)
         return self._sums[place - 1] if place else 0
 
     def _promising(self, size: Size, depth: int) -> Iterator[_Division]:
-        """The divisions to look into, those first whose parts are packed best as they are."""
+        """The divisions to search, those first whose parts hold most as single grids."""
         if depth:
             yield from self._straight(size)
         if depth == _MAX_DEPTH:
             yield from self._pinwheels(size)
 
     def _straight(self, size: Size) -> list[_Division]:
-        """Two parts, by a cut across one axis; the other half of the cuts would be their mirror images."""
+        """Divisions into two by one straight cut; cuts beyond the middle would be mirror images."""
         ranked: list[tuple[int, int, _Division]] = []
         for axis, side in enumerate(size):
             for cut in self._cuts(side):
@@ -125,7 +117,7 @@ class _Search:
         return [parts for _, _, parts in nsmallest(_BEAM, ranked)]
 
     def _pinwheels(self, size: Size) -> list[_Division]:
-        """Four parts around a fifth, which no straight cut makes."""
+        """Divisions into four parts around a fifth, which no straight cut makes."""
         cuts = [self._pairs_of_cuts(side) for side in size]
         ranked = []
         for one, other in combinations(range(3), 2):
@@ -137,7 +129,7 @@ class _Search:
         return [_pinwheel(size, one, other, ones, others) for _, one, other, ones, others in best]
 
     def _counts(self, size: Size, one: int, other: int) -> Callable[[int, int], int]:
-        """What lies all the same way in a part, by its sides along two axes; the same parts come up time and again."""
+        """A cached count of a single grid in a part, by its sides along two axes; the same parts recur often."""
 
         @cache
         def count(u: int, v: int) -> int:
@@ -148,13 +140,13 @@ class _Search:
         return count
 
     def _pairs_of_cuts(self, side: int) -> list[tuple[int, int]]:
-        """Two cuts each, of those that leave least unfilled beyond them; among equals nearest to the middle."""
+        """Pairs of the cuts that leave least unfilled beyond them, of equals those nearest to the middle."""
         rests = {cut: side - cut for cut in self._cuts(side)}
         best = sorted(rests, key=lambda cut: (rests[cut] - self._filled(rests[cut]), abs(2 * cut - side)))
         return list(combinations(sorted(best[:_MAX_PINWHEEL_CUTS]), 2))
 
     def _cuts(self, side: int) -> list[int]:
-        """Where it may be worth to cut: after every row of pieces, or, where these are too many, near the ends."""
+        """The cuts worth trying: after every row of pieces or, where these are too many, near the ends."""
         sums = self._sums[: bisect_right(self._sums, side - 1)]
         if sums and len(sums) <= _MAX_CUTS:
             return sums
@@ -163,7 +155,7 @@ class _Search:
 
 
 def _sums(sides: Size, most: int) -> list[int]:
-    """Every length that pieces in a row can have; none if these are too many to be of use."""
+    """Every length that a row of pieces can have; empty if there are too many."""
     found = {0}
     for side in sides:
         if most // side > _MAX_SUMS:
@@ -176,7 +168,7 @@ def _sums(sides: Size, most: int) -> list[int]:
 
 
 def _pinwheel(size: Size, one: int, other: int, ones: tuple[int, int], others: tuple[int, int]) -> _Division:
-    """Four parts and the one they surround: two cuts along one axis, two along another."""
+    """Four parts around a fifth, by two cuts along each of two axes."""
     (u1, u2), (v1, v2), u, v = ones, others, size[one], size[other]
     return (
         _box(size, {one: (0, u2), other: (0, v1)}),
@@ -188,7 +180,7 @@ def _pinwheel(size: Size, one: int, other: int, ones: tuple[int, int], others: t
 
 
 def _box(size: Size, limits: dict[int, tuple[int, int]]) -> tuple[Size, Size]:
-    """A part of a space: where it begins and its size, along some axes within limits."""
+    """The origin and size of a part of a space, within limits along some axes."""
     start, part = [0, 0, 0], [*size]
     for axis, (begin, end) in limits.items():
         start[axis], part[axis] = begin, end - begin

@@ -1,4 +1,4 @@
-"""Functions made of straight segments, and where they are not negative: exact, segment by segment."""
+"""Piecewise linear functions and the ranges where they reach a level, solved exactly."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -11,13 +11,11 @@ from service.domain.values.exact import ONE, ZERO, snapped
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segment:
-    """A straight segment: slope × x + constant.
+    """A linear segment: slope × x + constant.
 
     Attributes:
-        above: it holds for x above this; the first segment of a function holds at its lower end too.
-        up_to: it holds up to this, which is included; for good if None.
-        slope: what the function rises by for one more of x.
-        constant: what it would be at 0.
+        above: exclusive lower end; the first segment of a function includes it.
+        up_to: inclusive upper end; None if it has none.
     """
 
     above: Decimal = ZERO
@@ -26,33 +24,26 @@ class Segment:
     constant: Decimal = ZERO
 
     def at(self, x: Decimal) -> Decimal:
-        """The function's value."""
         return self.slope * x + self.constant
 
     def reaches(self, x: Decimal) -> bool:
-        """Whether x is not beyond its upper end."""
+        """Whether x is at or below the upper end."""
         return self.up_to is None or snapped(x) <= snapped(self.up_to)
 
 
 Function = tuple[Segment, ...]
-"""Segments one after the other, from 0 to where there is no end."""
+"""Consecutive segments from 0; the last has no upper end."""
 
 
 class Interval(NamedTuple):
-    """A range of x; made by the hundred thousand, so the lightest of values.
-
-    Attributes:
-        low: its lower end.
-        is_low_included: whether the lower end belongs to it.
-        high: its upper end, which belongs to it; none if None.
-    """
+    """A range of x; the upper end is included, None if there is none. A tuple, for there are hundreds of thousands."""
 
     low: Decimal
     is_low_included: bool = True
     high: Decimal | None = None
 
     def holds(self, x: Decimal) -> bool:
-        """Whether x lies in it, to 28 digits."""
+        """Whether x is in the range, compared at 28 digits."""
         x, low = snapped(x), snapped(self.low)
         if x < low or (x == low and not self.is_low_included):
             return False
@@ -68,7 +59,7 @@ def line(slope: Decimal = ZERO, constant: Decimal = ZERO) -> Function:
 
 
 def value_at(function: Function, x: Decimal) -> Decimal:
-    """The function's value at x, 0 or more."""
+    """The value at x, which is 0 or more."""
     for segment in function[:-1]:
         if segment.reaches(x):
             return segment.at(x)
@@ -76,7 +67,7 @@ def value_at(function: Function, x: Decimal) -> Decimal:
 
 
 def total(functions: Iterable[Function]) -> Function:
-    """The sum of some functions, one at least; added up two by two, so that few segments are gone through often."""
+    """The sum of one or more functions, added in pairs so that few segments are visited often."""
     found = list(functions)
     while len(found) > 1:
         pairs = zip(found[::2], found[1::2], strict=False)
@@ -85,7 +76,7 @@ def total(functions: Iterable[Function]) -> Function:
 
 
 def plus(function: Function, *, slope: Decimal = ZERO, constant: Decimal = ZERO) -> Function:
-    """The function and a line."""
+    """The function plus a line."""
     return tuple(_reshaped(each, each.slope + slope, each.constant + constant) for each in function)
 
 
@@ -99,7 +90,7 @@ def _reshaped(segment: Segment, slope: Decimal, constant: Decimal) -> Segment:
 
 
 def _sum(one: Function, other: Function) -> Function:
-    """Two functions added up on the segments that both allow."""
+    """The sum of two functions, on the common subdivision of their segments."""
     if len(one) == 1:
         one, other = other, one
     if len(other) == 1:
@@ -123,7 +114,7 @@ def _sum(one: Function, other: Function) -> Function:
 
 
 def clamped(function: Function, least: Decimal | None, most: Decimal | None) -> Function:
-    """The function, never below the least nor above the most."""
+    """The function limited to the range from least to most."""
     if least is not None:
         function = _never_beyond(function, least, is_below=True)
     if most is not None:
@@ -132,7 +123,7 @@ def clamped(function: Function, least: Decimal | None, most: Decimal | None) -> 
 
 
 def _never_beyond(function: Function, limit: Decimal, *, is_below: bool) -> Function:
-    """Each segment cut where it crosses the limit, and flat beyond it."""
+    """Cuts each segment where it crosses the limit, and is flat beyond it."""
     sign = ONE if is_below else -ONE
     flat = Segment(constant=limit)
     found = []
@@ -144,7 +135,7 @@ def _never_beyond(function: Function, limit: Decimal, *, is_below: bool) -> Func
 
 
 def _cut(segment: Segment, sign: Decimal, limit: Decimal) -> Iterator[tuple[Interval, bool]]:
-    """The parts of a segment, in order, each with whether sign × (function − limit) is not negative on it."""
+    """The parts of a segment in order, each with whether sign × (function − limit) ≥ 0 on it."""
     slope, constant = sign * segment.slope, sign * (segment.constant - limit)
     whole = Interval(low=segment.above, high=segment.up_to)
     if slope == 0:
@@ -159,7 +150,7 @@ def _cut(segment: Segment, sign: Decimal, limit: Decimal) -> Iterator[tuple[Inte
 
 
 def reaching(function: Function, level: Decimal = ZERO) -> Iterator[Interval]:
-    """Where the function is at least the level, in order: each segment solved by itself, so nothing is approached."""
+    """The ranges, in order, where the function is at least the level; each segment is solved exactly."""
     is_first = True
     for segment in function:
         found = _reaching(segment, level, is_first=is_first)
@@ -184,7 +175,7 @@ def _reaching(segment: Segment, level: Decimal, *, is_first: bool) -> Interval |
 
 
 def is_rising(function: Function) -> bool:
-    """Whether it never falls, so that what it reaches once it reaches for good."""
+    """Whether the function never falls, so that it stays above every level that it reaches."""
     return all(segment.slope >= 0 for segment in function) and all(
         one.up_to is not None and snapped(one.at(one.up_to)) <= snapped(other.at(one.up_to))
         for one, other in pairwise(function)
@@ -192,7 +183,7 @@ def is_rising(function: Function) -> bool:
 
 
 def joined(intervals: Iterable[Interval]) -> Iterator[Interval]:
-    """The same ranges, in order; those that go on where the one before ends are one."""
+    """The ranges in order, adjacent ones merged."""
     before: Interval | None = None
     for each in intervals:
         if before is not None and before.high is not None and each.low <= before.high:
@@ -206,12 +197,12 @@ def joined(intervals: Iterable[Interval]) -> Iterator[Interval]:
 
 
 def common(one: Iterable[Interval], other: Iterable[Interval]) -> tuple[Interval, ...]:
-    """Where both are, in order."""
+    """The intersection of two lists of ranges, in order."""
     return tuple(overlaps(one, other))
 
 
 def overlaps(one: Iterable[Interval], other: Iterable[Interval]) -> Iterator[Interval]:
-    """The same, found one by one."""
+    """The same as `common`, lazily."""
     others = tuple(other)
     return (found for first in one for second in others if (found := _overlap(first, second)) is not None)
 

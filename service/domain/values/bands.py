@@ -1,4 +1,4 @@
-"""Consecutive bands of a quantity: each begins where the one before it ends, with nothing left out or given twice."""
+"""Consecutive bands of a quantity, without gap or overlap."""
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
@@ -6,16 +6,15 @@ from decimal import Decimal
 from service.domain.values.errors import InvalidValueError, Path
 
 Band = tuple[Decimal, Decimal | None]
-"""From above the first figure, up to and with the second; to any height if there is none."""
+"""Above the first figure, up to and including the second; without an upper end if that is None."""
 
 
 def band_problems(bands: Sequence[Band], path: Path, names: tuple[str, str]) -> Iterator[InvalidValueError]:
-    """What keeps bands, as they stand in a list, from covering everything above 0 once.
+    """Gaps, overlaps and misplaced open ends of bands that should cover everything above 0 exactly once.
 
     Args:
         bands: in rising order; only the last may have no upper end.
-        path: where the list stands.
-        names: what an entry calls its lower and its upper end, for instance ("above_kg", "up_to_kg").
+        names: of the members for the lower and the upper end, for instance ("above_kg", "up_to_kg").
     """
     lower, upper = names
     end: Decimal | None = Decimal(0)

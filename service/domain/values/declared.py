@@ -1,4 +1,4 @@
-"""What a field may hold, declared once beside the field: the checks, the stored form and the contract read it."""
+"""Rules of fields, declared once beside the field; the checks, the stored form and the contract read them."""
 
 import re
 from collections.abc import Callable, Iterator, Mapping
@@ -12,7 +12,7 @@ from service.domain.values.errors import InvalidValueError, InvalidValuesError, 
 
 T = TypeVar("T")
 Rule = Callable[[Any], str | None]
-"""Answers what is wrong with a value, or None."""
+"""Returns what is wrong with a value, or None."""
 
 MAX_DIGITS = 28
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
@@ -37,11 +37,10 @@ class Bounds:
 
     @property
     def is_unsigned(self) -> bool:
-        """Whether it keeps out every negative number."""
+        """Whether every negative number is outside the range."""
         return any(limit is not None and limit >= 0 for limit in (self.at_least, self.above))
 
     def __call__(self, value: Decimal | int) -> str | None:
-        """What is wrong with a number."""
         if (self.above is not None and value <= self.above) or (self.at_least is not None and value < self.at_least):
             return f"must be more than {self.above}" if self.at_least is None else f"must be {self.at_least} or more"
         if (self.at_most is not None and value > self.at_most) or (self.below is not None and value >= self.below):
@@ -56,7 +55,7 @@ def _compiled(pattern: str) -> re.Pattern[str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
-    """The form of a text.
+    """The form that a text must have.
 
     Attributes:
         max_length: the most characters it may have.
@@ -104,12 +103,11 @@ class Length:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Distinct:
-    """That no two entries of a field are alike; checked once every field is right by itself.
+    """No two entries of a list are equal; checked after the rules of the single fields.
 
     Attributes:
-        by: the member that tells entries apart; the whole entry if left out.
-        reason: what is wrong where two are alike.
-        at_entry: whether that is said of the member of each entry that is there already, and not of the list.
+        by: the member to compare; the whole entry if left out.
+        at_entry: report each repeated entry, not the list.
     """
 
     by: str | None = None
@@ -117,7 +115,6 @@ class Distinct:
     at_entry: bool = False
 
     def problems(self, entries: tuple[Any, ...], path: Path) -> Iterator[InvalidValueError]:
-        """What is wrong with the entries of the list that stands there."""
         keys = entries if self.by is None else [getattr(each, self.by) for each in entries]
         again = [(*path, index, self.by or "") for index, key in enumerate(keys) if key in keys[:index]]
         for place in again if self.at_entry else [path] if again else []:
@@ -126,18 +123,16 @@ class Distinct:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Then:
-    """A rule of a whole field that is checked once every field is right by itself.
+    """A rule of a whole field, checked after the rules of the single fields.
 
     Attributes:
-        rule: what holds.
-        member: of which member of the value; of the value itself if left out.
+        member: the member that the rule applies to; the value itself if left out.
     """
 
     rule: Rule
     member: str | None = None
 
     def problems(self, value: Any, path: Path) -> tuple[InvalidValueError, ...]:
-        """What is wrong with the value that stands there."""
         if (problem := self.rule(value if self.member is None else getattr(value, self.member))) is None:
             return ()
         return (InvalidValueError(path if self.member is None else (*path, self.member), problem),)
@@ -164,7 +159,7 @@ CurrencyCode = Annotated[str, Text(max_length=3, min_length=3, pattern="[A-Z]{3}
 
 
 def marks_and_type(hint: Any) -> tuple[tuple[Any, ...], Any]:
-    """Whatever is annotated on a type, and the type itself."""
+    """Returns the annotations of a type, and the bare type."""
     if get_origin(hint) is Annotated:
         bare, *marks = get_args(hint)
         return tuple(marks), bare
@@ -172,7 +167,7 @@ def marks_and_type(hint: Any) -> tuple[tuple[Any, ...], Any]:
 
 
 def rules_and_type(hint: Any) -> tuple[tuple[Rule, ...], Any]:
-    """The rules annotated on a type that a value of it keeps by itself, and the type."""
+    """Returns the rules that a single value of an annotated type is checked against, and the bare type."""
     marks, bare = marks_and_type(hint)
     return tuple(mark for mark in marks if callable(mark)), bare
 
@@ -182,7 +177,7 @@ def _later_rules_on(hint: Any) -> tuple[Distinct | Then, ...]:
 
 
 def optional_of(hint: Any) -> Any | None:
-    """X, if the type is X | None."""
+    """Returns X if the type is X | None, else None."""
     if get_origin(hint) in (Union, UnionType) and NoneType in get_args(hint):
         (bare,) = (each for each in get_args(hint) if each is not NoneType)
         return bare
@@ -202,14 +197,14 @@ def is_required(declared_class: type, name: str) -> bool:
 
 
 def default_of(declared_class: type, name: str) -> Any:
-    """The field's default; None if it has none, or none that is a single value."""
+    """The field's default; None if it has none, or a default factory."""
     field = next(field for field in fields(declared_class) if field.name == name)
     return None if field.default is MISSING else field.default
 
 
 @cache
 def meanings(declared_class: type) -> dict[str, str]:
-    """What each field means, as the docstrings of the class and of those it extends say under 'Attributes:'."""
+    """The description of each field under 'Attributes:' in the docstrings of the class and its bases."""
     base = declared_class.__base__
     found = dict(meanings(base)) if base is not None and base is not object else {}
     _, _, section = (declared_class.__doc__ or "").partition("Attributes:")
@@ -226,10 +221,10 @@ def meanings(declared_class: type) -> dict[str, str]:
 
 
 def _check_of(hint: Any) -> Rule | None:
-    """The rules of an annotated type and of its parts as one, put together once; None if there are none."""
+    """Combines the rules of an annotated type and of its parts; None if there are none."""
     rules, bare = rules_and_type(hint)
     parts = [_check_of(part) for part in get_args(bare)] if get_origin(bare) in (tuple, Mapping) else []
-    assert not any(map(_later_rules_on, get_args(bare)))  # they would never be checked: they are of whole fields
+    assert not any(map(_later_rules_on, get_args(bare)))  # they hold for whole fields and would never be checked here
     if not any(parts):
         return rules[0] if len(rules) == 1 else first_of(rules) if rules else None
 
@@ -245,7 +240,7 @@ def _check_of(hint: Any) -> Rule | None:
 
 
 def first_of(rules: tuple[Rule, ...]) -> Rule:
-    """Some rules as one, which answers the first problem."""
+    """Combines rules into one that returns the first problem."""
 
     def check(value: Any) -> str | None:
         return next((problem for rule in rules if (problem := rule(value)) is not None), None)
@@ -284,7 +279,7 @@ def _check_itself(self: Any) -> None:
 
 @dataclass_transform(frozen_default=True, kw_only_default=True)
 def declared(declared_class: type[T]) -> type[T]:
-    """Make an immutable value that checks itself: every annotated rule, later ones last, then its own `problems()`.
+    """Make a frozen dataclass that checks itself: rules of its fields, then `Distinct` and `Then`, then `problems()`.
 
     Raises:
         InvalidValuesError: on creation, naming every field that breaks a rule.

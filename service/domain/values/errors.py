@@ -1,23 +1,18 @@
-"""The base of every refusal, and what is refused whatever the figures are about."""
+"""The base class of all errors that a caller can correct, and the general ones."""
 
 from collections.abc import Sequence
 from datetime import date
 
 Path = tuple[str | int, ...]
-"""Where something stands, from the outermost member inwards."""
+"""Location of a value, from the outermost member inwards."""
 
 
 class PugmillError(Exception):
-    """Base of every refusal that a caller can mend."""
+    """Base of every error that a caller can correct."""
 
 
 class InvalidValueError(PugmillError, ValueError):
-    """A value breaks a rule of its field.
-
-    Attributes:
-        path: where the value stands, from the outermost member inwards.
-        reason: what is wrong and what would be right.
-    """
+    """A value breaks a rule of its field; the reason says what is wrong and what would be right."""
 
     def __init__(self, path: Sequence[str | int], reason: str) -> None:
         super().__init__(f"{'/'.join(str(step) for step in path)}: {reason}")
@@ -26,7 +21,7 @@ class InvalidValueError(PugmillError, ValueError):
 
 
 class InvalidValuesError(PugmillError, ValueError):
-    """Several values break rules; all of them are named at once."""
+    """Values break rules; all problems are reported at once."""
 
     def __init__(self, problems: Sequence[InvalidValueError]) -> None:
         super().__init__("; ".join(str(problem) for problem in problems))
@@ -51,7 +46,7 @@ class UnknownCurrencyError(PugmillError, ValueError):
 
 
 class CurrencyMismatchError(PugmillError, ValueError):
-    """Two amounts of different currencies were put together without a rate."""
+    """Amounts of different currencies were added without an exchange rate."""
 
     def __init__(self, one: str, other: str) -> None:
         super().__init__(f"{one} and {other} cannot be put together without an exchange rate")
@@ -63,9 +58,8 @@ class TooComplexError(PugmillError, ValueError):
     """The request exceeds a size limit.
 
     Attributes:
-        what: there is too much of.
-        limit: the most there may be.
-        path: the member that goes too far, if it is known.
+        what: the things that are too many.
+        path: the member that exceeds the limit, if it is known.
     """
 
     def __init__(

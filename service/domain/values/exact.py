@@ -24,10 +24,10 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _TRAPS = [DivisionByZero, InvalidOperation, Overflow]
-_EMAX = 99_991  # no other context has this one: it tells that a function runs within another exact one already
+_EMAX = 99_991  # no other context has this value: it marks that an exact function is already running
 EXACT = Context(prec=34, Emax=_EMAX, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 _OUTGROWN = (InvalidOperation, Overflow)
-"""What the context raises where a figure outgrows 34 digits; FigureTooLargeError outside of it."""
+"""What the context raises where a figure needs more than 34 digits; callers see FigureTooLargeError."""
 _SNAP = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 
 _DIGITS_OF_A_LOSS = 9
@@ -37,18 +37,18 @@ ONE = Decimal(1)
 MINUTES_PER_HOUR = Decimal(60)
 MONTHS_PER_YEAR = 12
 SHARE_DECIMALS = 6
-"""Of shares, and of pieces, minutes and weeks of a month that need not be whole."""
+"""Decimals of shares, and of fractional pieces, minutes and weeks of a month."""
 QUANTITY_DECIMALS = 9
-"""Of physical quantities."""
+"""Decimals of physical quantities."""
 UNITS = [Decimal(1).scaleb(-digits) for digits in range(64)]
-"""One unit of the last place, by the number of decimals."""
+"""One unit in the last place, by the number of decimals."""
 
 
 def exactly(function: Callable[P, R]) -> Callable[P, R]:
     """Run the function in the exact context, whatever context the caller has.
 
     Raises:
-        FigureTooLargeError: a figure outgrew 34 digits.
+        FigureTooLargeError: a figure needs more than 34 digits.
     """
 
     @wraps(function)
@@ -65,80 +65,77 @@ def exactly(function: Callable[P, R]) -> Callable[P, R]:
 
 
 def snapped(figure: Decimal) -> Decimal:
-    """The figure at 28 digits: what a division left a hair off is whole again."""
+    """The figure rounded to 28 digits, which removes the rounding error of a division."""
     return _SNAP.plus(figure)
 
 
 def half_up(figure: Decimal, decimals: int) -> Decimal:
-    """The figure at so many decimals: snapped to 28 digits, then rounded half up on its magnitude.
+    """The figure snapped to 28 digits, then rounded half up on its magnitude.
 
-    The snap turns a tie that a division left a hair short into a tie again.
+    Snapping restores a tie that a division missed by its rounding error.
 
     >>> half_up(Decimal("365.125"), 2)
     Decimal('365.13')
 
     Raises:
-        FigureTooLargeError: it would show more than the 28 digits that are known.
+        FigureTooLargeError: the result would need more than 28 digits.
     """
     try:
         found = _SNAP.plus(figure).quantize(UNITS[decimals], ROUND_HALF_UP, _SNAP)
     except InvalidOperation:
         raise FigureTooLargeError from None
-    return found or found.copy_abs()  # there is no negative nothing
+    return found or found.copy_abs()  # no negative zero
 
 
 def _quantized(snapped: Decimal, decimals: int, rounding: str) -> Decimal:
     try:
-        found = snapped.quantize(UNITS[decimals], rounding, _SNAP)
+        return snapped.quantize(UNITS[decimals], rounding, _SNAP)
     except InvalidOperation:
         raise FigureTooLargeError from None
-    return found
 
 
 @traced("⌈⌉")
 def whole_up(figure: Decimal) -> Decimal:
-    """The least whole number that is not below the figure.
+    """The figure rounded up to a whole number.
 
     >>> whole_up(Decimal("2.0000000000000000000000000000000001"))
     Decimal('2')
 
     Raises:
-        FigureTooLargeError: it would show more than the 28 digits that are known.
+        FigureTooLargeError: the result would need more than 28 digits.
     """
     return _quantized(snapped(figure), 0, ROUND_CEILING)
 
 
 def whole_down(figure: Decimal) -> Decimal:
-    """The greatest whole number that is not above the figure; raises as whole_up does."""
+    """The figure rounded down to a whole number; raises as `whole_up` does."""
     return _quantized(snapped(figure), 0, ROUND_FLOOR)
 
 
 def apportioned(figures: Iterable[Decimal], decimals: int, total: Decimal | None = None) -> tuple[Decimal, ...]:
-    """The figures at so many decimals, adding up to a total (largest remainder).
+    """The figures rounded so that they add up to a total (largest remainder method).
 
-    Each is rounded down; what is missing to the total goes, one unit of the last place each, to those
-    that lost most; among equals to the earlier one.
+    Each is rounded down; the units missing to the total go to the figures that lost most, of equals to the earlier.
 
     >>> apportioned([Decimal("0.335"), Decimal("0.335"), Decimal("0.33")], 2)
     (Decimal('0.34'), Decimal('0.33'), Decimal('0.33'))
 
     Args:
-        figures: one at least, if there is a total.
-        decimals: of each.
-        total: at so many decimals and near their sum; their rounded sum if left out.
+        figures: at least one if a total is given.
+        total: near their sum, with as many decimals; their rounded sum if left out.
 
     Raises:
-        FigureTooLargeError: one would show more than the 28 digits that are known.
+        FigureTooLargeError: a result would need more than 28 digits.
     """
     unit = UNITS[decimals]
     exact = list(figures)
     shown = [_quantized(snapped(figure), decimals, ROUND_FLOOR) for figure in exact]
     wanted = half_up(sum(exact, ZERO), decimals) if total is None else total
     missing = int((wanted - sum(shown, ZERO)).scaleb(decimals))
-    # Two figures of different size that lose the same differ in the last of their 34 digits all the same.
+    # Rounded, for figures of different size that lose the same may differ in the last of their 34 digits.
     lost = [round(figure - floor, decimals + _DIGITS_OF_A_LOSS) for figure, floor in zip(exact, shown, strict=True)]
     ranking = sorted(range(len(shown)), key=lambda index: -lost[index])
-    while missing:  # of a total that was rounded by itself, a unit may be missing to each, or one be too many
+    while missing:  # with a given total a unit may be missing to each, or one be too many
         step = 1 if missing > 0 else -1
         for index in ranking[:missing] if missing > 0 else ranking[missing:]:
             shown[index] += unit * step
@@ -147,7 +144,7 @@ def apportioned(figures: Iterable[Decimal], decimals: int, total: Decimal | None
 
 
 def known(figure: Decimal, decimals: int) -> Decimal:
-    """A figure at most at so many decimals, or at as many as are known of it; it may be of any size.
+    """The figure with at most so many decimals, and at most 28 digits; unlike `plain`, of any size.
 
     >>> known(Decimal("0.123456"), 4), known(Decimal("12345678901234567890.5678"), 12)
     (Decimal('0.1235'), Decimal('12345678901234567890.5678'))
@@ -157,12 +154,12 @@ def known(figure: Decimal, decimals: int) -> Decimal:
 
 
 def share_of(part: Decimal, whole: Decimal) -> Decimal | None:
-    """Part ÷ whole; None of nothing."""
+    """Part ÷ whole; None if the whole is 0."""
     return part / whole if whole else None
 
 
 def plain(figure: Decimal, decimals: int = QUANTITY_DECIMALS) -> Decimal:
-    """A physical quantity at most at so many decimals, without trailing zeros or exponent.
+    """The figure with at most so many decimals, without trailing zeros or exponent.
 
     >>> plain(Decimal("1E+2")), plain(Decimal("1.50"))
     (Decimal('100'), Decimal('1.5'))

@@ -1,14 +1,11 @@
-"""Kinds of something, each with what sets it apart in one entry."""
+"""Enumerations whose members carry data."""
 
 from enum import StrEnum
 from typing import Any, Self
 
 
 class Kind(StrEnum):
-    """An enumeration whose members are written as a value and its traits; one without traits cannot be declared.
-
-    What it is that sets its kinds apart, each enumeration says in an annotation: `traits: FeeBaseTraits`.
-    """
+    """An enumeration of (value, traits); each one annotates its own `traits: FeeBaseTraits`."""
 
     def __new__(cls, *entry: Any) -> Self:
         value, traits = entry

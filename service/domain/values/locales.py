@@ -1,4 +1,4 @@
-"""Locales of Unicode CLDR: in which of them a price can be shown."""
+"""Locale identifiers of Unicode CLDR."""
 
 from typing import Annotated
 
@@ -10,7 +10,7 @@ _FORM = "a CLDR locale, such as en_IE"
 
 
 def locale_problem(value: str) -> str | None:
-    """What is wrong with a locale's identifier; CLDR's aliases and missing scripts (zh_TW, sr_RS) are taken.
+    """What is wrong with a locale identifier; CLDR's aliases and omitted scripts (zh_TW, sr_RS) are accepted.
 
     Source: Unicode CLDR (as packaged in Babel).
     """

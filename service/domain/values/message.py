@@ -1,4 +1,4 @@
-"""What is told to people: English, with the facts in it, so that it can be told in another language."""
+"""English texts that keep their facts, so that they can be translated later."""
 
 from decimal import Decimal
 from typing import Self
@@ -8,11 +8,10 @@ Fact = Decimal | str | tuple["Fact", ...]
 
 
 class Message(str):
-    """An English text that remembers what it was put together from.
+    """An English text that remembers its template and its facts.
 
     Attributes:
         template: the text with its facts named in braces, or the text itself if it has none; the key of translations.
-        facts: by name.
     """
 
     __slots__ = ("facts", "template")

@@ -1,4 +1,4 @@
-"""Money and its currency: minor units from ISO 4217, what has ended and what is paid in cash from CLDR."""
+"""Money and its currency: minor units from ISO 4217; ended currencies and cash rounding from CLDR."""
 
 from collections.abc import Mapping
 from datetime import date
@@ -20,7 +20,7 @@ came on 1 January 2026 (from memory; the last reference rate is of 2025-12-31)."
 
 @cache
 def _exponent(code: str) -> int | None:
-    """How many decimals the minor unit has; None where ISO 4217 has no such currency today, or no such unit."""
+    """Decimals of the minor unit; None where ISO 4217 has no such currency today, or no minor unit for it."""
     try:
         exponent = iso4217.Currency(code).exponent
     except ValueError:
@@ -44,7 +44,7 @@ def minor_unit_decimals(code: str) -> int:
 
 @cache
 def _ends() -> Mapping[str, date | None]:
-    """The last day of every currency that any territory ever had as tender; None where one still has it."""
+    """The last day of every currency that was ever legal tender; None where it still is."""
     found: dict[str, date | None] = {}
     for uses in get_global("territory_currencies").values():
         for code, _, end, _ in uses:
@@ -54,7 +54,7 @@ def _ends() -> Mapping[str, date | None]:
 
 
 def ended_on(code: str) -> date | None:
-    """The last day on which any territory had the currency as tender, if all of them ended.
+    """The last day on which the currency was legal tender anywhere; None if it still is, or is unknown.
 
     Source: Unicode CLDR, supplemental data, currency data by region (as packaged in Babel).
     """
@@ -62,11 +62,7 @@ def ended_on(code: str) -> date | None:
 
 
 def check_currency_on(code: str, day: date) -> None:
-    """Make sure that it was a currency on the day: one in use today, or one that ended on it or later.
-
-    Raises:
-        UnknownCurrencyError: it was not.
-    """
+    """Raises UnknownCurrencyError unless the currency is in use today or ended on the day or later."""
     if _exponent(code) is None and ((ended := ended_on(code)) is None or ended < day):
         raise UnknownCurrencyError(code, ended)
 
@@ -109,7 +105,7 @@ NotNegativeMoney = Annotated[Money, NOT_NEGATIVE]
 
 
 def in_currency(amount: Decimal, currency: str) -> Money:
-    """An amount of a currency that is known to be one; a sheet has too many to check each again."""
+    """Money without the check of its currency, for speed: a sheet holds many amounts of one known currency."""
     money = object.__new__(Money)
     object.__setattr__(money, "amount", amount)
     object.__setattr__(money, "currency", currency)
@@ -127,7 +123,7 @@ def is_at_minor_unit(amount: Decimal, currency: str) -> bool:
 
 
 def cash_step(currency: str) -> Decimal | None:
-    """What every amount of cash is a multiple of, where that is more than the minor unit; None elsewhere.
+    """The step that cash amounts are rounded to; None where it is not above the minor unit.
 
     Raises:
         UnknownCurrencyError: not a currency of ISO 4217 today.
@@ -143,10 +139,9 @@ def cash_step(currency: str) -> Decimal | None:
 
 @exactly
 def cash_rounded(amount: Decimal, currency: str) -> Money | None:
-    """What is paid of the amount in cash: the nearest multiple of the cash step, half up; None where there is none.
+    """The amount as paid in cash, rounded half up to the cash step; None where the currency has none.
 
-    Tax comes first and this last: the amount is the whole of what is due. It is taken at the minor unit, as the
-    customer is told it, and only then rounded to the step.
+    The amount is the total with tax. It is rounded to the minor unit, as the customer sees it, and then to the step.
     """
     step = cash_step(currency)
     if step is None:

@@ -1,4 +1,4 @@
-"""How things that a workshop registers name each other, and what a part of one is called."""
+"""References between registered things, and names for the parts of a resource."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, is_dataclass
@@ -10,12 +10,7 @@ from service.domain.values.errors import Path
 
 
 class Thing(NamedTuple):
-    """Something that is registered.
-
-    Attributes:
-        collection: it is in.
-        code: it is registered under.
-    """
+    """Something registered: its collection and its code."""
 
     collection: str
     code: str
@@ -25,17 +20,17 @@ class Thing(NamedTuple):
 
     @classmethod
     def of(cls, resource: str) -> "Thing":
-        """What a text such as "tariffs/grid" names."""
+        """Parses a text such as "tariffs/grid"."""
         collection, _, code = resource.partition("/")
         return cls(collection, code)
 
 
 Reference = tuple[Path, Thing]
-"""Where something is named, and what."""
+"""The location of a reference, and what it names."""
 
 
 class Registered(Protocol):
-    """Anything a workshop gives a code of its own."""
+    """Anything registered under a code of the workshop's own."""
 
     @property
     def name(self) -> str:
@@ -44,14 +39,14 @@ class Registered(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """That a field holds a code of this collection."""
+    """Marks a field that holds a code of this collection."""
 
     collection: str
 
 
 @cache
 def _plan(value_class: Any) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, bool], ...]]:
-    """The fields that name something, each with its collection; those whose parts do, and whether they are a list."""
+    """The fields that hold codes, with their collections; the fields whose parts do, and whether they are lists."""
     own, parts = [], []
     for name, hint in field_types(value_class).items():
         bare = optional_of(hint) or hint
@@ -65,12 +60,7 @@ def _plan(value_class: Any) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[st
 
 
 def references_in(value: Any, at: Path = ()) -> Iterator[Reference]:
-    """Everything that a value names, and where: first what it names itself, then what its parts name.
-
-    Args:
-        value: a declared one.
-        at: where it stands itself.
-    """
+    """Every reference in a declared value that stands at a path: its own first, then those of its parts."""
     value_class: Any = type(value)
     own, parts = _plan(value_class)
     for name, collection in own:
@@ -94,10 +84,10 @@ def part_of(resource: str, part: str) -> str:
 
 
 def whole_of(part: str) -> str:
-    """The resource that something is a part of, or the whole of."""
+    """The resource of a part, for instance "tariffs/grid" of "tariffs/grid#day"."""
     return part.partition("#")[0]
 
 
 def part_in(part: str) -> str:
-    """Which part of its resource it is; "" for the whole."""
+    """The part's own name, for instance "day" of "tariffs/grid#day"; "" for the whole."""
     return part.partition("#")[2]

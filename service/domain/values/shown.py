@@ -1,4 +1,4 @@
-"""How a figure is shown, declared once beside the field, and the one function that shows what is exact."""
+"""Rounding for display: declared beside each field, applied by one function."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, is_dataclass
@@ -12,7 +12,7 @@ from service.domain.values.money import Money, in_currency, minor_unit_decimals
 
 T = TypeVar("T")
 Show = Callable[[Any, str], Any]
-"""Rounds a value, its amounts in a currency."""
+"""Rounds a value whose amounts are in a currency."""
 _NOWHERE = object()
 
 
@@ -21,9 +21,8 @@ class ShownAs:
     """How a figure is rounded.
 
     Attributes:
-        rounded: to so many decimals.
-        decimals: how many.
-        is_amount: whether these are digits beyond the minor unit of the currency.
+        rounded: the rounding function.
+        is_amount: whether the decimals are counted beyond those of the currency's minor unit.
     """
 
     rounded: Callable[[Decimal, int], Decimal]
@@ -31,15 +30,13 @@ class ShownAs:
     is_amount: bool = False
 
     def decimals_in(self, currency: str) -> int:
-        """How many decimals the figure has."""
         return self.decimals + minor_unit_decimals(currency) if self.is_amount else self.decimals
 
     def figure(self, exact: Decimal, currency: str) -> Decimal:
-        """The figure as it is shown."""
         return self.rounded(exact, self.decimals_in(currency))
 
     def money(self, exact: Decimal | Money, currency: str) -> Money:
-        """The amount as it is shown; what is money already stands as it is."""
+        """The rounded amount; money is already rounded and returned unchanged."""
         return exact if isinstance(exact, Money) else in_currency(self.figure(exact, currency), currency)
 
 
@@ -47,30 +44,24 @@ AT_MINOR_UNIT = ShownAs(half_up, 0, is_amount=True)
 WITH_MORE_DIGITS = ShownAs(half_up, 4, is_amount=True)
 
 UnitAmount = Annotated[Money, WITH_MORE_DIGITS]
-"""For a piece: with four digits more than the minor unit, which other money is shown at."""
+"""Money for a piece, with four decimals beyond the minor unit; other money is shown at the minor unit."""
 UnitRate = Annotated[Decimal, WITH_MORE_DIGITS]
-"""Money for a unit, whose currency is told elsewhere; or a share of a subtotal."""
+"""Money for a unit, without its currency; or a share of a subtotal."""
 ShownShare = Annotated[Decimal, ShownAs(half_up, SHARE_DECIMALS)]
 Quantity = Annotated[Decimal, ShownAs(plain, QUANTITY_DECIMALS)]
-"""A physical quantity: at most nine decimals."""
+"""A physical quantity, at most nine decimals."""
 Figure = Annotated[Decimal, ShownAs(known, SHARE_DECIMALS)]
-"""What may be of any size: at most six decimals, as far as they are known."""
+"""A figure of any size, at most six decimals and 28 digits."""
 
 
 @dataclass(frozen=True, slots=True)
 class SumOf:
-    """An amount that adds up from others of its object as they are shown, whatever was rounded of them.
-
-    Attributes:
-        plus: the fields that are added; what is such a sum itself stands before.
-        minus: those that are taken off.
-    """
+    """Marks an amount as the sum of other rounded fields, plus or minus; fields that are sums come before it."""
 
     plus: tuple[str, ...]
     minus: tuple[str, ...] = ()
 
     def of(self, amounts: Mapping[str, Money], currency: str) -> Money:
-        """The sum of the amounts by their fields."""
         total = ZERO
         for name in self.plus:
             total += amounts[name].amount
@@ -81,22 +72,20 @@ class SumOf:
 
 @exactly
 def shown(shown_class: type[T], currency: str, /, *sources: object, **told: Any) -> T:
-    """What is shown of exact figures: an object whose figures are rounded as the annotations of its class say.
+    """Builds an object of a class from exact figures, rounded as the annotations of its fields say.
 
-    A field is what is told for it; else the member of the same name of the first source that has one; else its
-    default. Decimals become money where the field holds money, at the minor unit if its annotation says nothing else.
-    So it is with parts in lists, in mappings and in objects. An object that is of the field's class already stands as
-    it is, but in a source of the shown class itself: what is shown in its own class is rounded through and through.
+    The value of a field is the keyword argument of its name; else the member of that name in the first source that has
+    it; else its default. Decimals become money where the field holds money, at the minor unit unless annotated
+    otherwise. The same holds for parts in lists, mappings and objects. An object that already has the field's class is
+    kept unchanged, unless the source is itself of the shown class: then everything in it is rounded.
 
     Args:
         shown_class: a dataclass.
         currency: of every amount that is not money yet; may be empty where there is none.
-        sources: exact objects.
-        told: what no source has by that name.
 
     Raises:
         TypeError: a field has no value, or the class has no such field or makes it a sum.
-        FigureTooLargeError: a figure would show more digits than are known.
+        FigureTooLargeError: a rounded figure would need more than 28 digits.
     """
     of: Any = shown_class
     figures, sums = _plan(of, bool(sources) and type(sources[0]) is of)
@@ -119,7 +108,7 @@ def _member(sources: tuple[object, ...], name: str) -> Any:
 
 @cache
 def _plan(shown_class: Any, is_own: bool) -> tuple[tuple[tuple[str, Show | None], ...], tuple[tuple[str, SumOf], ...]]:
-    """How each field is shown, None where nothing in it is rounded; and the fields that are sums."""
+    """How to round each field, None where there is nothing to round; and the fields that are sums."""
     hints = field_types(shown_class)
     sums = {name: _mark(hint, SumOf) for name, hint in hints.items()}
     figures = ((name, _show_of(hint, is_own)) for name, hint in hints.items() if sums[name] is None)
@@ -127,7 +116,6 @@ def _plan(shown_class: Any, is_own: bool) -> tuple[tuple[tuple[str, Show | None]
 
 
 def _mark(hint: Any, kind: type[T]) -> T | None:
-    """What of a kind is annotated on a type."""
     return next((each for each in marks_and_type(hint)[0] if isinstance(each, kind)), None)
 
 

@@ -1,4 +1,4 @@
-"""Written arithmetic: figures that remember how they came about, so that the costing's own formulas can be shown."""
+"""Traced arithmetic: figures that remember how they were computed, so that the formulas can be shown."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -6,17 +6,16 @@ from functools import wraps
 from typing import Any, Self
 
 
-class Written(Decimal):
-    """A figure that a function of the domain takes for a plain one, and that remembers the operation it is from.
+class Traced(Decimal):
+    """A Decimal that remembers the operation it resulted from.
 
-    The value is what plain figures give, digit for digit: each operation is Decimal's own. Nothing added, and
-    nothing multiplied by a one that is no figure of the workshop's, leave no trace.
+    Its value is the same to the last digit, for each operation is Decimal's own. Adding 0 and multiplying or dividing
+    by an untraced 1 leave no trace.
 
     Attributes:
-        operator: "+", "−", "×", "÷", "^" of two operands; "⌈⌉", "log2" or "neg" of one; "Σ^" of three; "" for a given
-            figure.
-        operands: what it was made of, plain figures where they are the formula's own, such as 60 minutes an hour.
-        label: what a given figure is called.
+        operator: "+", "−", "×", "÷", "^" of two operands; "⌈⌉", "log2" or "neg" of one; "Σ^" of three; "" for an input.
+        operands: plain Decimals where they are the formula's own, such as 60 minutes an hour.
+        label: the name of an input.
     """
 
     __slots__ = ("label", "operands", "operator")
@@ -37,29 +36,29 @@ class Written(Decimal):
         return _added(Decimal.__radd__(self, other), other, self)
 
     def __sub__(self, other: Any) -> Decimal:
-        return self if not other else Written(Decimal.__sub__(self, other), "−", self, _operand(other))
+        return self if not other else Traced(Decimal.__sub__(self, other), "−", self, _operand(other))
 
     def __rsub__(self, other: Any) -> Decimal:
         found = Decimal.__rsub__(self, other)
-        return Written(found, "−", _operand(other), self) if self else found
+        return Traced(found, "−", _operand(other), self) if self else found
 
     def __mul__(self, other: Any) -> Decimal:
-        return self if _is_bare_one(other) else Written(Decimal.__mul__(self, other), "×", self, _operand(other))
+        return self if _is_bare_one(other) else Traced(Decimal.__mul__(self, other), "×", self, _operand(other))
 
     def __rmul__(self, other: Any) -> Decimal:
-        return self if _is_bare_one(other) else Written(Decimal.__rmul__(self, other), "×", _operand(other), self)
+        return self if _is_bare_one(other) else Traced(Decimal.__rmul__(self, other), "×", _operand(other), self)
 
     def __truediv__(self, other: Any) -> Decimal:
-        return self if _is_bare_one(other) else Written(Decimal.__truediv__(self, other), "÷", self, _operand(other))
+        return self if _is_bare_one(other) else Traced(Decimal.__truediv__(self, other), "÷", self, _operand(other))
 
     def __rtruediv__(self, other: Any) -> Decimal:
-        return Written(Decimal.__rtruediv__(self, other), "÷", _operand(other), self)
+        return Traced(Decimal.__rtruediv__(self, other), "÷", _operand(other), self)
 
     def __pow__(self, other: Any, modulo: Any = None) -> Decimal:
-        return Written(Decimal.__pow__(self, other), "^", self, _operand(other))
+        return Traced(Decimal.__pow__(self, other), "^", self, _operand(other))
 
     def __neg__(self) -> Decimal:
-        return Written(Decimal.__neg__(self), "neg", self)
+        return Traced(Decimal.__neg__(self), "neg", self)
 
 
 def _operand(other: Any) -> Decimal:
@@ -67,24 +66,24 @@ def _operand(other: Any) -> Decimal:
 
 
 def _is_bare_one(other: Any) -> bool:
-    return not isinstance(other, Written) and other == 1
+    return not isinstance(other, Traced) and other == 1
 
 
 def _added(found: Decimal, left: Any, right: Any) -> Decimal:
     if left and right:
-        return Written(found, "+", _operand(left), _operand(right))
+        return Traced(found, "+", _operand(left), _operand(right))
     return _operand(left or right)
 
 
 def traced(operator: str) -> Callable[[Callable[..., Decimal]], Callable[..., Decimal]]:
-    """Make a function of some figures that is no operator leave a trace as one."""
+    """Make a function of Decimals leave a trace, as an operator does."""
 
     def decorate(function: Callable[..., Decimal]) -> Callable[..., Decimal]:
         @wraps(function)
         def found(*figures: Decimal) -> Decimal:
-            if not any(isinstance(figure, Written) for figure in figures):
+            if not any(isinstance(figure, Traced) for figure in figures):
                 return function(*figures)
-            return Written(function(*map(Decimal, figures)), operator, *figures)
+            return Traced(function(*map(Decimal, figures)), operator, *figures)
 
         return found
 

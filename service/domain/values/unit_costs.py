@@ -1,4 +1,4 @@
-"""What a piece costs, and on which basis that is meant."""
+"""The cost of a piece, on full or variable cost."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -16,24 +16,17 @@ class CostBasis(StrEnum):
 
 
 class UnitCosts(NamedTuple):
-    """What a piece costs.
-
-    Attributes:
-        variable: its variable cost, unrounded.
-        full: its full cost, unrounded.
-        shown_variable: its variable cost as the cost sheet shows it.
-    """
+    """The variable and the full cost of a piece, unrounded, and the variable cost as the cost sheet shows it."""
 
     variable: Decimal
     full: Decimal
     shown_variable: Decimal
 
     def on(self, basis: CostBasis) -> Decimal:
-        """The cost on this basis."""
         return self.full if basis is CostBasis.FULL else self.variable
 
     @exactly
     def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":
-        """The same in another currency; no amount is converted that was rounded before."""
+        """The same in another currency, converted unrounded."""
         variable = convert(self.variable)
         return UnitCosts(variable=variable, full=convert(self.full), shown_variable=variable)

@@ -10,7 +10,7 @@ from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import TooComplexError
@@ -105,7 +105,7 @@ class StatedBill:
     """
 
     bill: BillOfResources
-    warnings: tuple[Implausibility, ...]
+    warnings: tuple[PlausibilityWarning, ...]
     cautions: tuple[Caution, ...]
 
 

@@ -5,7 +5,7 @@ from datetime import date
 
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings, cost_workings
-from service.domain.explaining.traced_facts import written_conversion
+from service.domain.explaining.traced_facts import traced_conversion
 from service.workflows.costing.cost_sheets import state_cost
 from service.workflows.costing.costing import WhatIf, pools_of, prepare, subject
 from service.workflows.workspace import Workspace
@@ -35,6 +35,6 @@ def work_out_cost(
         costing.surroundings.catalogue,
         costing.card,
         pools_of(costing.surroundings),
-        written_conversion(costing.exchange.day_for, costing.card.currency),
+        traced_conversion(costing.exchange.day_for, costing.card.currency),
     )
     return WorkedCost(statement=statement, workings=workings)

@@ -6,7 +6,7 @@ from datetime import date
 
 from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
@@ -60,7 +60,7 @@ class PriceSheet(CostedBatch):
     settlement: Settlement | None
     rates_valid_from: Mapping[str, date]
     exchange_rates: tuple[UsedRates, ...]
-    warnings: tuple[Implausibility, ...]
+    warnings: tuple[PlausibilityWarning, ...]
     cautions: tuple[Caution, ...]
 
 

@@ -10,7 +10,7 @@ from uuid_utils.compat import uuid7
 from service import clock
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
-from service.domain.making.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
 from service.domain.quoting.basis import QuotationBasis, QuotedShipment
 from service.domain.quoting.batch_costs import asked_price, batch_costs, supplied_resources
 from service.domain.quoting.figures import quotation_figures
@@ -239,13 +239,13 @@ class _Quoting:
         found = lead_time(bills, resources, self.costing.card.as_of, is_rush=is_rush)
         return None if found.bottleneck is None else found
 
-    def _lateness(self, ready: LeadTime | None) -> Iterator[Implausibility]:
+    def _lateness(self, ready: LeadTime | None) -> Iterator[PlausibilityWarning]:
         """A warning if the order cannot be ready when the customer needs it."""
         needed_by = self.request.needed_by
         if ready is None or needed_by is None or (ready.ready_on is not None and ready.ready_on <= needed_by):
             return
         told = f"could be ready on {ready.ready_on}" if ready.ready_on else f"could not be ready: {ready.reason}"
-        yield Implausibility(
+        yield PlausibilityWarning(
             code="late",
             product=self.request.lines[0].product,
             text=Message(f"The order is wanted by {needed_by} and {told}. The bottleneck is {ready.bottleneck_name}."),

@@ -12,13 +12,13 @@ from service.domain.costing.rates import MaterialRate
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.explaining.cost_workings import CostWorkings, cost_workings
 from service.domain.explaining.formulas import formula
-from service.domain.explaining.traced_facts import written, written_conversion
+from service.domain.explaining.traced_facts import traced_conversion, with_traced_figures
 from service.domain.explaining.workbook import Workbook, Working
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.learning import LearningCurve, LearningModel
 from service.domain.values.errors import TooComplexError
 from service.domain.values.money import Money
-from service.domain.values.traced import Written
+from service.domain.values.traced import Traced
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation
 from tests.domain.explaining.calculator import calculated
 from tests.domain.strategies import batches, shops, tried
@@ -29,7 +29,7 @@ def statement_of(shop: Shop, quantity: int) -> CostStatement:
 
 
 def workings_of(shop: Shop, quantity: int) -> CostWorkings:
-    convert = written_conversion(shop.exchange.day_for, shop.currency)
+    convert = traced_conversion(shop.exchange.day_for, shop.currency)
     return cost_workings(statement_of(shop, quantity), shop.catalogue, shop.card, shop.pools, convert)
 
 
@@ -68,11 +68,11 @@ class TestWhatIsWrittenIsWhatIsCosted:
     def test_written_figures_give_the_same_bill_and_the_same_rates_digit_for_digit(
         self, shop: Shop, quantity: int
     ) -> None:
-        rates = {resource: written(rate) for resource, rate in shop.card.rates.items()}
+        rates = {resource: with_traced_figures(rate) for resource, rate in shop.card.rates.items()}
         card = replace(shop.card, rates=rates)
-        convert = written_conversion(shop.exchange.day_for, shop.currency)
+        convert = traced_conversion(shop.exchange.day_for, shop.currency)
 
-        assert bill_of_resources(shop.top, Written(quantity), written(shop.catalogue)) == shop.bill(quantity)
+        assert bill_of_resources(shop.top, Traced(quantity), with_traced_figures(shop.catalogue)) == shop.bill(quantity)
         assert unit_rates(card, card.rates, shop.pools, convert) == shop.unit_rates()
 
     @tried
@@ -178,9 +178,9 @@ class TestAWorkingReads:
             workings_of(a_shop(whole, part), 1)
 
 
-class TestWrittenFigures:
+class TestTracedFigures:
     def test_leave_no_trace_of_adding_nothing_or_of_a_one_that_is_no_figure(self) -> None:
-        figure = Written(3, label="three")
+        figure = Traced(3, label="three")
 
         assert figure + 0 is figure
         assert 0 + figure is figure
@@ -190,10 +190,10 @@ class TestWrittenFigures:
         assert figure / 1 is figure
 
     def test_take_nothing_away_from_a_plain_one(self) -> None:
-        assert not isinstance(1 - Written(0, label="loss"), Written)
+        assert not isinstance(1 - Traced(0, label="loss"), Traced)
 
     def test_a_negative_figure_stands_in_parentheses_but_at_the_beginning(self) -> None:
-        less, more = Written(-3, label="less"), Written(5, label="more")
+        less, more = Traced(-3, label="less"), Traced(5, label="more")
 
         for reckoning, text in (
             (more + less, "5 + (−3)"),
@@ -206,16 +206,16 @@ class TestWrittenFigures:
             (2 / more, "2 ÷ 5"),
             (2 * more, "2 × 5"),
         ):
-            assert isinstance(reckoning, Written)
+            assert isinstance(reckoning, Traced)
             assert formula(reckoning, lambda each: None if each.operator else Decimal(each)) == text
             assert rounded(calculated(text), 20) == rounded(reckoning, 20)
 
     def test_a_result_halfway_between_two_figures_is_shown_to_its_end(self) -> None:
         book = Workbook()
         book.section("Halves")
-        third = Written(1, label="one") / Written(3, label="three")
+        third = Traced(1, label="one") / Traced(3, label="three")
         book.note(third, "third", "")
-        book.note(third * Written(Decimal("0.375"), label="part"), "half", "", on_sheet=Decimal("0.13"))
+        book.note(third * Traced(Decimal("0.375"), label="part"), "half", "", on_sheet=Decimal("0.13"))
         (section,) = book.sections()
 
         assert section.workings[1].with_figures == "0.333333 × 0.375"
@@ -224,8 +224,8 @@ class TestWrittenFigures:
     def test_a_figure_that_is_told_before_its_parts_is_still_found_from_them_however_unlike_in_size(self) -> None:
         book = Workbook()
         book.section("Sevenths")
-        seven = Written(7, label="seven")
-        large, small = Written(1_000_000, label="million") / seven, Written(1, label="one") / seven
+        seven = Traced(7, label="seven")
+        large, small = Traced(1_000_000, label="million") / seven, Traced(1, label="one") / seven
         book.note(large * small, "product", "")
         book.note(large, "large", "", on_sheet=Decimal("142857.142857"))
         book.note(small, "small", "")
@@ -239,7 +239,7 @@ class TestWrittenFigures:
     def test_a_large_figure_is_written_as_it_is(self) -> None:
         book = Workbook()
         book.section("Large")
-        book.note(Written(80_000_000_001, label="eighths") / 8, "eighth", "", on_sheet=Decimal("10000000000.13"))
+        book.note(Traced(80_000_000_001, label="eighths") / 8, "eighth", "", on_sheet=Decimal("10000000000.13"))
         (section,) = book.sections()
 
         assert section.workings[0].result == Decimal("10000000000.125")

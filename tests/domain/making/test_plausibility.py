@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import Implausibility, cautions_of, warnings
+from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
 from service.domain.making.products import Catalogue, Product
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from tests.domain.examples import (
@@ -23,7 +23,7 @@ from tests.domain.examples import (
 SCRAP = {"yield_share": "0.95"}
 
 
-def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, Implausibility]:
+def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, PlausibilityWarning]:
     catalogue = a_catalogue(*products, **changes)
     found = warnings(bill_of_resources("sheet", quantity, catalogue), catalogue)
     return {warning.code: warning for warning in found}

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.making.plausibility import Implausibility
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.document_totals import DocumentAdjustment, DocumentLine, document_totals
 from service.domain.quoting.figures import quotation_figures
@@ -236,7 +236,7 @@ class TestEncoding:
     def test_gives_back_warnings_and_cautions(self, texts: list[str], concern: Concern) -> None:
         code, product, text, source = texts
         remarks = Remarks(
-            warnings=(Implausibility(code=code, product=product, text=text, source=source),),
+            warnings=(PlausibilityWarning(code=code, product=product, text=text, source=source),),
             cautions=(replace(a_caution(concern), text=text),),
         )
 

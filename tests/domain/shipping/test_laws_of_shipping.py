@@ -84,23 +84,23 @@ def test_every_piece_is_in_exactly_one_parcel_and_every_parcel_is_within_all_lim
     found = estimate(quantity, brick, service, rate)
 
     assert sum(each.count * each.pieces for each in found.parcels) == quantity
-    holders: dict[str | None, Any] = {each.code: each for each in (*service.boxes, *service.pallets)}
+    containers: dict[str | None, Any] = {each.code: each for each in (*service.boxes, *service.pallets)}
     for each in found.parcels:
-        holder, measures = holders.get(each.container), each.measures
+        container, measures = containers.get(each.container), each.measures
         assert each.count > 0
         assert each.packing.pieces >= each.pieces > 0
         assert each.weight_class.above_kg < each.weight_class.up_to_kg
         assert max(measures.mass_kg, each.volumetric_kg or 0) <= each.billable_kg <= each.weight_class.up_to_kg
         own = rate.limits, each.weight_class.limits
         assert not [excess for some in own if some is not None for excess in some.excesses(measures)]
-        if holder is None:
-            assert service.takes_bare_pieces or not holders
+        if container is None:
+            assert service.takes_bare_pieces or not containers
             assert each.pieces == 1
         else:
             load_kg = each.pieces * brick.mass_kg
-            assert measures.mass_kg == holder.mass_kg + load_kg
-            assert holder.max_load_kg is None or load_kg <= holder.max_load_kg
-            assert measures.height_mm <= getattr(holder, "max_height_mm", holder.height_mm)
+            assert measures.mass_kg == container.mass_kg + load_kg
+            assert container.max_load_kg is None or load_kg <= container.max_load_kg
+            assert measures.height_mm <= getattr(container, "max_height_mm", container.height_mm)
 
 
 @lawful
@@ -141,12 +141,12 @@ def prices(
     ]
     if service.takes_bare_pieces or not ways:
         ways.append((1, brick, D(0), None))  # type: ignore[arg-type]
-    for room, holder, packaging_kg, max_load_kg in ways:
+    for room, container, packaging_kg, max_load_kg in ways:
         for pieces in range(1, min(room, quantity) + 1):
             load_kg = pieces * brick.mass_kg
             if max_load_kg is not None and load_kg > max_load_kg:
                 break
-            outer = sorted((holder.length_mm, holder.width_mm, holder.height_mm))
+            outer = sorted((container.length_mm, container.width_mm, container.height_mm))
             price = price_of(outer, packaging_kg + load_kg, rate)
             if price is not None:
                 yield pieces, price
