@@ -12,8 +12,9 @@ from service.domain.costing.rates import (
     ToolRate,
 )
 from service.domain.listing.listings import Listing
+from service.domain.making.overheads import Overhead
 from service.domain.making.products import Product
-from service.domain.making.resources import LabourGrade, Machine, Material, Overhead, Tariff, Tool
+from service.domain.making.resources import LabourGrade, Machine, Material, Tariff, Tool
 from service.domain.scheduling.working_time import Closure
 from service.domain.selling.channels import Channel, ChannelRate
 from service.domain.selling.taxes import Tax, TaxRate

@@ -10,8 +10,8 @@ from service.domain.costing.cost_sheet import CostSheet, unit_costs
 from service.domain.costing.rate_card import DatedRate
 from service.domain.listing.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import cautions_of
-from service.domain.making.resources import CostClass
 from service.domain.month.break_even import PlannedSale
 from service.domain.month.fixed_costs import FixedCost, fixed_costs
 from service.domain.month.month import Month, PlannedProduct

@@ -18,7 +18,8 @@ from service.domain.making.resources import Material
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
 from service.domain.quoting.request import QuotationRequest
-from service.domain.selling.channels import ChannelRate, Fee, FeeBand
+from service.domain.selling.channels import ChannelRate
+from service.domain.selling.fees import Fee, FeeBand
 from service.domain.shipping.services import Box, Pallet
 from service.domain.shipping.shipping_rates import ShippingRate, WeightClass
 from service.domain.values.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type

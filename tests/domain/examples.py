@@ -21,8 +21,9 @@ from service.domain.costing.rates import (
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.making.bill_of_resources import BatchBill, BillOfResources
 from service.domain.making.explosion import bill_of_resources
+from service.domain.making.overheads import Overhead, OverheadBase
 from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling
-from service.domain.making.resources import LabourGrade, Machine, Material, Overhead, OverheadBase, Tariff, Tool
+from service.domain.making.resources import LabourGrade, Machine, Material, Tariff, Tool
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Price, Pricing

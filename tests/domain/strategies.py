@@ -19,18 +19,9 @@ from service.domain.costing.rates import (
 )
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.learning import LearningCurve
+from service.domain.making.overheads import Overhead, OverheadBase
 from service.domain.making.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
-from service.domain.making.resources import (
-    LabourGrade,
-    Machine,
-    Material,
-    MaterialUse,
-    Overhead,
-    OverheadBase,
-    Tariff,
-    Tool,
-    Unit,
-)
+from service.domain.making.resources import LabourGrade, Machine, Material, MaterialUse, Tariff, Tool, Unit
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
 from service.domain.quoting.document_totals import AppliedTax, DocumentAdjustment, DocumentLine

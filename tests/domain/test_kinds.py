@@ -2,9 +2,9 @@
 
 import pytest
 
-from service.domain.making.resources import OverheadBase, OverheadBaseTraits
+from service.domain.making.overheads import OverheadBase, OverheadBaseTraits
 from service.domain.pricing.policy import Target, TargetTraits
-from service.domain.selling.channels import FeeBase, FeeBaseTraits
+from service.domain.selling.fees import FeeBase, FeeBaseTraits
 from service.domain.values.kinds import Kind
 
 TABLES: list[tuple[type[Kind], type]] = [

@@ -38,7 +38,7 @@ from service.documents.writing.formats import (
 )
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.costing.cost_statement import CostStatement, StatedLine
-from service.domain.making.resources import CostClass
+from service.domain.making.cost_classes import CostClass
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency
 

@@ -31,8 +31,8 @@ from service.documents.writing.paper import Entry
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working
+from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import PlausibilityWarning
-from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import exactly
 from service.domain.values.money import in_currency

@@ -8,7 +8,7 @@ from decimal import Decimal
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
 from service.domain.making.bill_of_resources import BillOfResources, ProductBatch, ResourceLine
-from service.domain.making.resources import CostClass
+from service.domain.making.cost_classes import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import part_in, whole_of

@@ -6,8 +6,8 @@ from datetime import date
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
+from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import PlausibilityWarning
-from service.domain.making.resources import CostClass
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money

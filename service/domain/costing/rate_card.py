@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.costing.rates import Components, Convert, OverheadRate, RateTerms, ResourceTerms
-from service.domain.making.resources import Overhead
+from service.domain.making.overheads import Overhead
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import WHOLE, Registered, part_of

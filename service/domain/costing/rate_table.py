@@ -6,16 +6,9 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.costing.rate_card import RateCard, unit_rates
-from service.domain.making.resources import (
-    RECLAIMED,
-    STANDING,
-    CostClass,
-    Material,
-    Overhead,
-    OverheadBase,
-    Tariff,
-    heading,
-)
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.overheads import Overhead, OverheadBase
+from service.domain.making.resources import RECLAIMED, STANDING, Material, Tariff, heading
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Registered, part_in, part_of

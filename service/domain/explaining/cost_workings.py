@@ -11,9 +11,10 @@ from service.domain.costing.rates import Convert
 from service.domain.explaining.traced_facts import with_traced_figures
 from service.domain.explaining.workbook import Section, Workbook
 from service.domain.making.bill_of_resources import BillOfResources, Step
+from service.domain.making.cost_classes import CostClass
 from service.domain.making.explosion import bill_of_resources
+from service.domain.making.overheads import Overhead
 from service.domain.making.products import Catalogue
-from service.domain.making.resources import CostClass, Overhead
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, Thing, part_of

@@ -5,8 +5,9 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import NamedTuple
 
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Tooling
-from service.domain.making.resources import CostClass, OverheadBase
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO
 from service.domain.values.references import whole_of
 from service.domain.values.shown import Quantity

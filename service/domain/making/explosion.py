@@ -7,8 +7,9 @@ from decimal import Decimal
 from service.domain.making.bill_of_resources import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
 from service.domain.making.learning import learning_factor, model_of
+from service.domain.making.overheads import BatchVolume
 from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
-from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, BatchVolume, Machine, MaterialUse, heading
+from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Machine, MaterialUse, heading
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.values.message import Message

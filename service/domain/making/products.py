@@ -7,16 +7,8 @@ from enum import StrEnum
 from typing import Annotated
 
 from service.domain.making.learning import LearningCurve
-from service.domain.making.resources import (
-    BandShares,
-    LabourGrade,
-    Machine,
-    Material,
-    Overhead,
-    Tariff,
-    Tool,
-    band_share_problem,
-)
+from service.domain.making.overheads import Overhead
+from service.domain.making.resources import BandShares, LabourGrade, Machine, Material, Tariff, Tool, band_share_problem
 from service.domain.safety.cautions import DeclaredUse
 from service.domain.values.declared import (
     Bounds,

@@ -1,11 +1,12 @@
-"""What a batch consumes: materials, machines, labour grades, tariffs, tools and overhead pools."""
+"""What a batch consumes: materials, machines, labour grades, tariffs and tools."""
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated, NamedTuple
+from typing import Annotated
 
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.overheads import Overhead
 from service.domain.making.working_week import WORKING_WEEK, Weekdays
 from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
@@ -22,23 +23,10 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly
-from service.domain.values.kinds import Kind
 from service.domain.values.references import Names, Registered
 
 RECLAIMED = "reclaimed"
 ENTIRE_TOOL = "entire"
-
-
-class CostClass(StrEnum):
-    """The headings of the cost sheet, in its order."""
-
-    DIRECT_MATERIAL = "direct_material"
-    PACKAGING = "packaging"
-    DIRECT_LABOUR = "direct_labour"
-    MACHINE = "machine"
-    ELECTRICITY = "electricity"
-    TOOLING = "tooling"
-    OVERHEAD = "overhead"
 
 
 class MaterialUse(StrEnum):
@@ -56,40 +44,6 @@ class Unit(StrEnum):
     METRE = "m"
     SQUARE_METRE = "m2"
     PIECE = "piece"
-
-
-class BatchVolume(NamedTuple):
-    """Hours of all machines, hours of all labour and good pieces of a batch, sub-assemblies included."""
-
-    machine_hours: Decimal
-    labour_hours: Decimal
-    pieces: Decimal
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OverheadBaseTraits:
-    """The base of a pool: a quantity of the batch with its unit, or else the heading whose value is charged."""
-
-    quantity: Callable[[BatchVolume], Decimal] | None = None
-    unit: str = ""
-    charged: CostClass | None = None
-
-
-class OverheadBase(Kind):
-    """The base on which a pool of overhead is absorbed."""
-
-    traits: OverheadBaseTraits
-
-    MACHINE_HOUR = "machine_hour", OverheadBaseTraits(quantity=lambda batch: batch.machine_hours, unit="h")
-    LABOUR_HOUR = "labour_hour", OverheadBaseTraits(quantity=lambda batch: batch.labour_hours, unit="h")
-    PIECE = "piece", OverheadBaseTraits(quantity=lambda batch: batch.pieces, unit="piece")
-    DIRECT_MATERIAL_VALUE = "direct_material_value", OverheadBaseTraits(charged=CostClass.DIRECT_MATERIAL)
-    DIRECT_LABOUR_VALUE = "direct_labour_value", OverheadBaseTraits(charged=CostClass.DIRECT_LABOUR)
-
-    @property
-    def is_value(self) -> bool:
-        """Whether the base is a value, so that the pool is a share of a subtotal."""
-        return self.traits.charged is not None
 
 
 @declared
@@ -195,23 +149,6 @@ class Tariff:
     def problems(self) -> Iterator[InvalidValueError]:
         if STANDING in self.bands:
             yield InvalidValueError(("bands",), f"'{STANDING}' is kept for the standing charges")
-
-
-@declared
-class Overhead:
-    """A pool of cost that no product causes alone, absorbed on a base.
-
-    Attributes:
-        name: what is in the pool, for instance "rent and insurance".
-        base: the base it is spread over. Pieces are the good pieces of the product and of its sub-assemblies.
-        variable: whether its cost varies with the volume; fixed if not.
-        note: anything worth knowing.
-    """
-
-    name: Name
-    base: OverheadBase
-    variable: bool = False
-    note: Line = ""
 
 
 @declared

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import Convert, MachineRate, OverheadRate, TariffRate
-from service.domain.making.resources import Overhead
+from service.domain.making.overheads import Overhead
 from service.domain.values.exact import MONTHS_PER_YEAR, ZERO, exactly
 from service.domain.values.references import Registered
 

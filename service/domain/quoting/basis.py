@@ -7,7 +7,7 @@ from datetime import date
 from service.domain.costing.rate_card import RateCard
 from service.domain.currency.exchange_rates import ExchangeRates
 from service.domain.making.bill_of_resources import BillOfResources
-from service.domain.making.resources import Overhead
+from service.domain.making.overheads import Overhead
 from service.domain.selling.taxes import Tax
 from service.domain.shipping.estimate import ShippingEstimate
 from service.domain.shipping.shipping_statement import Shipment

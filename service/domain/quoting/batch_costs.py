@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CostLine, CostSheet, unit_costs
-from service.domain.making.resources import CostClass
+from service.domain.making.cost_classes import CostClass
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Pricing

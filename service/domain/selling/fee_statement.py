@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.selling.channels import Banding, FeeBand, FeeBase
+from service.domain.selling.fees import Banding, FeeBand, FeeBase
 from service.domain.selling.sale import ChargedFee, Sale
 from service.domain.values.exact import apportioned, plain
 from service.domain.values.shown import WITH_MORE_DIGITS, UnitAmount, shown

@@ -4,7 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from service.domain.selling.channels import ChannelRate, Display, Fee, FeeBand, FeeBase, Payer
+from service.domain.selling.channels import ChannelRate, Display, Payer
+from service.domain.selling.fees import Fee, FeeBand, FeeBase
 from service.domain.solving.segments import Function, Segment, clamped, line, scaled, total, value_at
 from service.domain.values.exact import ONE, ZERO, exactly
 

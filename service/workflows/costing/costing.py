@@ -12,8 +12,8 @@ from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
+from service.domain.making.overheads import Overhead
 from service.domain.making.products import Tooling
-from service.domain.making.resources import Overhead
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Reference, Thing
 from service.memory import Memory

@@ -7,7 +7,8 @@ from typing import Any
 
 from service.domain.costing.rate_card import DatedRate, unit_components
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.resources import ENTIRE_TOOL, LabourGrade, Machine, Material, Overhead, Tariff, Tool
+from service.domain.making.overheads import Overhead
+from service.domain.making.resources import ENTIRE_TOOL, LabourGrade, Machine, Material, Tariff, Tool
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Registered, part_of
 from service.domain.values.shown import UnitRate, shown

@@ -19,7 +19,7 @@ from service.domain.listing.price_change import (
 )
 from service.domain.listing.repricing import Decision, RepricingRequest, decision, move_share
 from service.domain.making.bill_of_resources import BatchBill
-from service.domain.making.resources import Overhead
+from service.domain.making.overheads import Overhead
 from service.domain.pricing.price import Pricing
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError

@@ -10,7 +10,7 @@ from service.domain.costing.rate_table import RateTable
 from service.domain.costing.variance import Comparison, RateChange, unit_effects
 from service.domain.listing.price_change import Effects, RepricingBasis
 from service.domain.making.bill_of_resources import BatchBill
-from service.domain.making.resources import Overhead
+from service.domain.making.overheads import Overhead
 from service.domain.values.errors import PugmillError
 from service.domain.values.shown import shown
 from service.memory import Remembered

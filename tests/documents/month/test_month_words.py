@@ -8,12 +8,12 @@ import pytest
 from babel.messages.pofile import read_po
 
 from service.documents.month import month_view
-from service.documents.writing.labels import CATALOGUES, labels_for
+from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
 
-LANGUAGES = ("de", "es", "fr", "nl", "pt")
+TRANSLATED = LANGUAGES[1:]
 SAME = {"de": set(), "es": {"Total"}, "fr": {"Volume", "Total"}, "nl": {"Product", "Volume"}, "pt": {"Total", "Volume"}}
 """Words that are written alike in English."""
-every_language = pytest.mark.parametrize("language", LANGUAGES)
+every_language = pytest.mark.parametrize("language", TRANSLATED)
 
 
 def catalogue(language: str) -> dict[str, str]:

@@ -4,7 +4,8 @@ from dataclasses import replace
 from decimal import Decimal
 
 from service.domain.costing.rate_table import PartRate, PoolShare, RateTable
-from service.domain.making.resources import CostClass, OverheadBase
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.overheads import OverheadBase
 from tests.domain.examples import TODAY
 
 

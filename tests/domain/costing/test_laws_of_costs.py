@@ -13,8 +13,9 @@ from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.cost_statement import CostStatement, Subtotal, cost_statement
 from service.domain.costing.rates import OverheadRate
 from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Tooling
-from service.domain.making.resources import CostClass, OverheadBase
 from service.domain.values.exact import EXACT, apportioned, half_up
 from service.domain.values.money import Money
 from tests.domain.examples import TODAY, Shop, a_line, bench_work

@@ -13,7 +13,8 @@ from service.domain.costing.rates import MaterialRate, OverheadRate, TariffRate
 from service.domain.costing.variance import unit_cost
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.bill_of_resources import BatchBill
-from service.domain.making.resources import CostClass, OverheadBase
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.overheads import OverheadBase
 from tests.domain.examples import VALUE_BASES, Shop, a_material, a_shop, an_overhead, terms_of
 from tests.domain.strategies import batches, shops, tried
 from tests.support import builders

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.pricing.price import Pricing
-from service.domain.selling.channels import Banding, ChannelRate, Display, Fee, FeeBand, FeeBase, Payer
+from service.domain.selling.channels import ChannelRate, Display, Payer
+from service.domain.selling.fees import Banding, Fee, FeeBand, FeeBase
 from service.domain.selling.sale import sale_through
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.unit_costs import CostBasis, UnitCosts

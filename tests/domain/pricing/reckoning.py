@@ -12,7 +12,8 @@ from functools import cache, cached_property
 from itertools import pairwise
 
 from service.domain.pricing.policy import PricingPolicy, Target
-from service.domain.selling.channels import Banding, ChannelRate, Display, Fee, FeeBand, FeeBase, Payer
+from service.domain.selling.channels import ChannelRate, Display, Payer
+from service.domain.selling.fees import Banding, Fee, FeeBand, FeeBase
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 
 _LAST_DIGITS = Fraction(1, 10**26)

@@ -5,17 +5,8 @@ from typing import Any
 
 import pytest
 
-from service.domain.selling.channels import (
-    MAX_FEES,
-    Banding,
-    Channel,
-    ChannelRate,
-    Display,
-    Fee,
-    FeeBand,
-    FeeBase,
-    Payer,
-)
+from service.domain.selling.channels import MAX_FEES, Channel, ChannelRate, Display, Payer
+from service.domain.selling.fees import Banding, Fee, FeeBand, FeeBase
 from service.domain.solving.segments import value_at
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly

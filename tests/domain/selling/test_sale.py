@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from service.domain.selling.channels import ChannelRate, Display, FeeBase
+from service.domain.selling.channels import ChannelRate, Display
+from service.domain.selling.fees import FeeBase
 from service.domain.selling.sale import Sale, sale_through
 from service.domain.solving.segments import value_at
 from service.domain.values.exact import exactly

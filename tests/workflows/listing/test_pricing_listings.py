@@ -13,7 +13,8 @@ from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.pricing.errors import UnreachableTargetError
-from service.domain.selling.channels import Display, FeeBase
+from service.domain.selling.channels import Display
+from service.domain.selling.fees import FeeBase
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
