@@ -86,7 +86,12 @@ def alone_table(of: MonthWriting) -> TableView:
     in_mix = month.break_even.pieces_of_each if month.break_even else [None] * len(month.lines)
     return TableView(
         title=words("Break-even of each product"),
-        columns=(words("Product"), words("Pieces a set"), words("Pieces in the mix"), words("Pieces if it were alone")),
+        columns=(
+            words("Product"),
+            words("Pieces of each in the planned mix"),
+            words("Pieces in the mix"),
+            words("Pieces if it were alone"),
+        ),
         rows=tuple(
             (
                 of.name(line),
