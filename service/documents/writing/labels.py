@@ -11,7 +11,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 from service.documents.writing.formats import formatted_number, isolated
-from service.domain.values.message import Fact, Message
+from service.domain.values.message import Fact, Message, filled
 
 CATALOGUES = Path(__file__).resolve().parents[1] / "catalogues"
 ENGLISH = "en"
@@ -42,7 +42,8 @@ class Labels:
         """A fact of the domain: a message translated, a figure in the locale's notation, a name as it is."""
         match fact:
             case Message():
-                return self(fact.template, **{name: self.told(each) for name, each in fact.facts.items()})
+                template = self._found.gettext(fact.template) if fact.template else ""
+                return filled(template, {name: self.told(each) for name, each in fact.facts.items()})
             case str():
                 return isolated(fact)
             case tuple():

@@ -1,8 +1,11 @@
 """English texts that keep their facts, so that they can be translated later."""
 
+import re
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Self
 
+_NAMED = re.compile(r"\{(\w+)\}")
 Fact = Decimal | str | tuple["Fact", ...]
 """A figure; a name, which is the same in every language; a message; or several of these."""
 
@@ -20,10 +23,17 @@ class Message(str):
     facts: dict[str, Fact]
 
     def __new__(cls, template: str, /, **facts: Fact) -> Self:
-        shown = {name: _in_english(fact) for name, fact in facts.items()}
-        text = super().__new__(cls, template.format(**shown) if facts else template)
+        text = super().__new__(cls, filled(template, {name: _in_english(fact) for name, fact in facts.items()}))
         text.template, text.facts = template, facts
         return text
+
+
+def filled(template: str, facts: Mapping[str, str]) -> str:
+    """The template with each "{name}" replaced by the fact of that name; everything else stands as it is.
+
+    Templates are stored and moved with quotations, so one is not trusted with the format language of Python.
+    """
+    return _NAMED.sub(lambda found: facts.get(found[1], found[0]), template)
 
 
 def _in_english(fact: Fact) -> str:

@@ -19,3 +19,8 @@ class TestAMessage:
 
         assert message == message.template == "{neither} a fact"
         assert message.facts == {}
+
+    def test_takes_braces_that_name_no_fact_to_the_letter_for_a_stored_template_is_nobody_s_to_trust(self) -> None:
+        told = Message("{name:>999999999} {name.__class__} {name!r} {other} {name}", name="PP")
+
+        assert told == "{name:>999999999} {name.__class__} {name!r} {other} PP"
