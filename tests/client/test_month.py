@@ -136,7 +136,6 @@ class TestAPlanOfOneSOwn:
             ("lines: [{listing: brick-stall, pieces: 10}]", "The month does not pay: it loses"),
             ("lines: [{listing: brick-stall, pieces: 0, price: 0.50}]", "none reaches it"),
             ("lines: [{listing: brick-stall, pieces: 1, least_per_month: 99999}]", "Even the least that must be sold"),
-            ("lines: [{listing: brick-stall, pieces: 9999}]", "Extruder with mould-filling nozzle (too much)"),
             ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
         ],
     )
@@ -150,6 +149,47 @@ class TestAPlanOfOneSOwn:
 
         assert ended.status == 0
         assert told in ended.out
+
+    def test_a_plan_that_cannot_be_made_does_not_pay(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        path, page = tmp_path / "plan.yaml", tmp_path / "month.html"
+        lines = [{"listing": "brick-stall", "pieces": 9999}]
+        path.write_text(yaml.safe_dump({"lines": lines, "target_profit": {"amount": "99999.00", "currency": "EUR"}}))
+        month = asked(demo, yaml.safe_load(path.read_text()))
+        (extruder,) = [load for load in month["loads"] if load["is_bottleneck"]]
+
+        ended = planned(demo, capsys, path, "--html", page)
+
+        told = cells(ended.out)
+        assert ended.status == 3
+        assert ended.err == "pugmill month: the plan cannot be made with the hours there are\n"
+        assert told[0].startswith("The plan cannot be made, at the rates of ")
+        assert "The month pays" not in ended.out
+        figures = f"{extruder['minutes_needed']} minutes of {extruder['name']}, and there are 9360"
+        assert f"It needs {figures} (" in " ".join(told)
+        profit = month["best_mix"]["profit"]["amount"]
+        earns = f"loses {profit[1:]}" if profit.startswith("-") else f"earns {profit}"
+        assert f"The best mix found that fits {earns} EUR." in told
+        assert f"profit, if the plan could be made {month['profit']['amount']}" in told
+        assert any(each.startswith("for a profit of 99999.00, pieces (not with the hours there are) ") for each in told)
+        assert any(each.startswith("the plan (not with the hours there are) 9999 ") for each in told)
+        assert told.index(f"The mix that earns the most: {profit}") < told.index("What is sold")
+        assert any("Extruder with mould-filling nozzle (too much)" in each for each in told)
+        assert page.exists()
+
+    def test_a_break_even_alone_beyond_the_hours_is_marked(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        path = tmp_path / "plan.yaml"
+        path.write_text("lines: [{listing: brick-stall, pieces: 10}]\nweeks: 0.1\nbest_mix: false")
+
+        ended = planned(demo, capsys, path)
+
+        assert ended.status == 0
+        assert "The month does not pay: it loses" in ended.out
+        assert "(too many)" in ended.out
+        assert "break-even, pieces (not with the hours there are)" in ended.out
 
     def test_what_nothing_limits_is_told(self, client: Client, capsys: Any, tmp_path: Path) -> None:
         price = {"price": {"amount": "1", "currency": "EUR"}}

@@ -1,5 +1,7 @@
 r"""Does the month pay? Reads a plan from a file and shows its profit, its break-even and what limits it.
 
+A plan that cannot be made with the hours there are does not pay: the exit status is then 3.
+
     pugmill month scripts/demo/month.yaml                       tables in the terminal
     pugmill month plan.yaml --html month.html --svg month.svg   also a report and a chart
     pugmill month plan.csv --target 600.00 --as-of 2026-12-01
@@ -25,6 +27,7 @@ from typing import Any
 import click
 
 from service.client.command import FILE, Options, option, owners_command
+from service.client.ends import WaitingError
 from service.client.files.lines_file import PLAN, request_of_file
 from service.client.files.new_file import new_file
 from service.client.http import Service
@@ -50,13 +53,15 @@ def month(service: Service, options: Options) -> None:
     places = {form: path for form in FORMS if (path := getattr(options, form)) is not None}
     with ExitStack() as files:
         opened = {form: files.enter_context(new_file(path)) for form, path in places.items()}
-        shown = month_text(service.send("POST", ADDRESS, plan).json(), width())
+        answer = service.send("POST", ADDRESS, plan).json()
         for form, file in opened.items():
             assert file is not None  # every form has a place
             file.write(service.send("POST", ADDRESS, plan, headers={"Accept": FORMS[form]}).content)
-    print(shown)
+    print(month_text(answer, width()))
     for path in places.values():
         print(f"{path} is written.")
+    if answer["verdict"] == "cannot_be_made":
+        raise WaitingError("the plan cannot be made with the hours there are")
 
 
 def given(options: Options) -> dict[str, Any]:

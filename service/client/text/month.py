@@ -13,7 +13,8 @@ _VOLUMES = {
     "plan": "the plan",
     "full_capacity": "bottleneck full",
 }
-_UNKNOWN = "-"
+_UNKNOWN, _BEYOND = "-", " (not with the hours there are)"
+_VERDICTS = {"pays": "pays: it earns", "loses": "does not pay: it loses", "breaks_even": "breaks even: it earns"}
 
 
 def month_text(month: Mapping[str, Any], columns: int) -> str:
@@ -26,43 +27,72 @@ class _Text:
         self.month, self.columns = month, columns
         self.names = {load["resource"]: load["name"] for load in month["loads"]}
         self.names |= {line["product"]: line["name"] for line in month["lines"]}
+        self.cannot_be_made = month["verdict"] == "cannot_be_made"
 
     def lines(self) -> Iterator[str]:
         month = self.month
-        profit = month["profit"]["amount"]
-        verdict = f"does not pay: it loses {profit[1:]}" if profit.startswith("-") else f"pays: it earns {profit}"
-        yield from paragraph(f"The month {verdict} {month['currency']}, at the rates of {month['as_of']}", self.columns)
+        yield from paragraph(self._verdict(), self.columns)
+        if self.cannot_be_made:
+            for each in self._why_it_cannot_be_made():
+                yield from paragraph(each, self.columns)
         yield ""
         yield from self._facts()
+        if self.cannot_be_made:
+            yield from self._best_mix()
         for heading, rows, figures in self._tables():
             yield ""
             yield heading
             yield from table(rows, self.columns, figures)
-        if month["best_mix"] is not None:
-            yield ""
-            yield from self._best_mix(month["best_mix"])
+        if not self.cannot_be_made:
+            yield from self._best_mix()
         if month["cautions"]:
             yield ""
             yield "Cautions:"
             for each in month["cautions"]:
                 yield from paragraph(each["text"], self.columns, "  - ", "    ")
 
+    def _verdict(self) -> str:
+        month, rates = self.month, f"at the rates of {self.month['as_of']}"
+        if self.cannot_be_made:
+            return f"The plan cannot be made, {rates}"
+        profit = month["profit"]["amount"].removeprefix("-")
+        return f"The month {_VERDICTS[month['verdict']]} {profit} {month['currency']}, {rates}"
+
+    def _why_it_cannot_be_made(self) -> Iterator[str]:
+        """The time that is missing, and what the best mix that fits earns."""
+        for load in sorted(self.month["loads"], key=lambda load: not load["is_bottleneck"]):
+            if load["is_over_full"]:
+                share = "" if load["load_share"] is None else f" ({_share(load['load_share'])})"
+                needed, available = load["minutes_needed"], load["minutes_available"]
+                yield f"It needs {needed} minutes of {isolated(load['name'])}, and there are {available}{share}."
+        mix = self.month["best_mix"]
+        if mix is not None and mix["outcome"] == "found":
+            profit = mix["profit"]["amount"]
+            earns = f"loses {profit[1:]}" if profit.startswith("-") else f"earns {profit}"
+            yield f"The best mix found that fits {earns} {self.month['currency']}."
+
     def _facts(self) -> Iterator[str]:
-        month = self.month
+        month, supposed = self.month, ", if the plan could be made" if self.cannot_be_made else ""
         for name in ("sales", "contribution", "fixed_cost", "profit"):
-            yield from row(name.replace("_", " "), month[name]["amount"], self.columns)
+            told = name.replace("_", " ") + (supposed if name == "profit" else "")
+            yield from row(told, month[name]["amount"], self.columns)
         yield from row("contribution of the sales", _share(month["contribution_margin_share"]), self.columns)
-        yield from row("break-even, pieces", _volume(month["break_even"], "whole_pieces"), self.columns)
-        yield from row("break-even, sales", _volume(month["break_even"], "sales"), self.columns)
+        yield from self._reached("break-even", month["break_even"])
         if month["target_profit"] is not None:
             target = f"for a profit of {month['target_profit']['amount']}"
-            yield from row(f"{target}, pieces", _volume(month["target"], "whole_pieces"), self.columns)
-            yield from row(f"{target}, sales", _volume(month["target"], "sales"), self.columns)
+            yield from self._reached(target, month["target"])
         if month["margin_of_safety"] is not None:
             margin = month["margin_of_safety"]
-            yield from row(f"margin of safety, {_share(margin['share'])}", margin["sales"]["amount"], self.columns)
+            told = f"margin of safety, {_share(margin['share'])}{supposed}"
+            yield from row(told, margin["sales"]["amount"], self.columns)
         bottleneck = self.names.get(month["bottleneck"], "not known: register hours_per_week")
         yield from paragraph(f"bottleneck: {isolated(bottleneck)}", self.columns, "  ", "    ")
+
+    def _reached(self, told: str, volume: Mapping[str, Any] | None) -> Iterator[str]:
+        """Pieces and sales of a volume, and whether there is time for it."""
+        beyond = _BEYOND if volume and volume["is_beyond_capacity"] else ""
+        yield from row(f"{told}, pieces{beyond}", _volume(volume, "whole_pieces"), self.columns)
+        yield from row(f"{told}, sales", _volume(volume, "sales"), self.columns)
 
     def _tables(self) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
         yield "What is sold", list(self._sold()), 5
@@ -76,7 +106,9 @@ class _Text:
         for line in self.month["lines"]:
             price = line["price"]
             shown = price["amount"] + ("" if price["currency"] == self.month["currency"] else f" {price['currency']}")
-            alone = _volume(line["alone_break_even"], "whole_pieces")
+            volume = line["alone_break_even"]
+            beyond = " (too many)" if volume and volume["is_beyond_capacity"] else ""
+            alone = _volume(volume, "whole_pieces") + beyond
             together = line["month_contribution"]["amount"]
             pieces = str(line["pieces"])
             yield isolated(line["name"]), pieces, shown, line["contribution"]["amount"], together, alone
@@ -90,7 +122,13 @@ class _Text:
         yield "volume", "pieces", "sales", "bottleneck", "profit"
         for each in self.month["profit_by_volume"]:
             figures = each["sales"]["amount"], _share(each["bottleneck_share"]), each["profit"]["amount"]
-            yield _VOLUMES[each["milestone"]], each["pieces"], *figures
+            yield self._named(each["milestone"]), each["pieces"], *figures
+
+    def _named(self, milestone: str) -> str:
+        """A volume by its name, with a mark if there is too little time for it."""
+        volume = self.month.get(milestone) if milestone in ("break_even", "target") else None
+        is_beyond = self.cannot_be_made if milestone == "plan" else volume and volume["is_beyond_capacity"]
+        return _VOLUMES[milestone] + (_BEYOND if is_beyond else "")
 
     def _time(self) -> Iterator[tuple[str, ...]]:
         yield "machine or labour grade", "needed", "available", "load"
@@ -99,7 +137,11 @@ class _Text:
             available = load["minutes_available"] or "not known"
             yield isolated(load["name"]) + mark, load["minutes_needed"], available, _share(load["load_share"])
 
-    def _best_mix(self, mix: Mapping[str, Any]) -> Iterator[str]:
+    def _best_mix(self) -> Iterator[str]:
+        mix = self.month["best_mix"]
+        if mix is None:
+            return
+        yield ""
         if mix["outcome"] != "found":
             named = ", ".join(isolated(self.names[each]) for each in mix["limited_by"])
             reasons = {

@@ -6,6 +6,7 @@ from decimal import Decimal
 from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, TableView
 from service.documents.writing.formats import isolated
 from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
+from service.domain.month.verdict import Verdict
 
 
 def best_mix_table(of: MonthWriting) -> TableView | None:
@@ -39,7 +40,10 @@ def _of_mix(of: MonthWriting, best: BestMixStatement) -> Iterator[str]:
     assert best.profit is not None  # it is found
     assert best.profit_at_most is not None
     profit, planned = of.money(best.profit), of.money(of.month.profit)
-    yield words("It leaves {profit}; the plan leaves {planned}.", profit=profit, planned=planned)
+    if of.month.verdict is Verdict.CANNOT_BE_MADE:
+        yield words("It leaves {profit}; the plan cannot be made.", profit=profit)
+    else:
+        yield words("It leaves {profit}; the plan leaves {planned}.", profit=profit, planned=planned)
     if best.is_proven:
         yield words("No mix that you can make and sell earns more.")
     else:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
+from functools import partial
 
 from service.documents.drawing.drawing import (
     BLUE,
@@ -26,6 +27,7 @@ from service.documents.drawing.drawing import (
     words,
 )
 from service.documents.drawing.scales import Label, amount_marks, labelled, legend, without_overlap
+from service.documents.month.month_verdict import why_it_cannot_be_made
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
@@ -35,6 +37,7 @@ from service.documents.writing.formats import (
 )
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.month.statement import LoadStatement, MonthStatement
+from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import Milestone, ProfitAtVolume
 from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.money import in_currency
@@ -65,14 +68,15 @@ def month_chart(statement: MonthStatement, form: ImageForm, *, locale: str) -> b
 @exactly
 def _chart(statement: MonthStatement, said: Labels) -> Chart:
     locale = said.locale
-    title = said("A month's plan leaves {profit}", profit=formatted_amount(statement.profit, locale))
+    title = _title(statement, said)
+    why = why_it_cannot_be_made(statement, locale, partial(shortened, width=_WIDEST_NAME))
     subtitle = said(
         "contribution {contribution} less fixed cost {fixed}, at the rates of {day}",
         contribution=formatted_amount(statement.contribution, locale),
         fixed=formatted_amount(statement.fixed_cost, locale),
         day=formatted_date(statement.as_of, locale),
     )
-    volumes = [_told(each, said) for each in statement.profit_by_volume]
+    volumes = [_told(each, statement, said) for each in statement.profit_by_volume]
     loads = _shown(statement)
     times = [f"{isolated(literal(load.name))}: {_time(load, said)}" for load in loads]
     left = -_GAP - max([0.0, *(text_width(shortened(load.name, _WIDEST_NAME)) for load in loads)])
@@ -80,27 +84,40 @@ def _chart(statement: MonthStatement, said: Labels) -> Chart:
     return Chart(
         title=title,
         heading=title,
-        subtitle=(subtitle,),
-        description="; ".join([title, subtitle, *volumes, *times]),
+        subtitle=(*why, subtitle),
+        description="; ".join([title, *why, subtitle, *volumes, *times]),
         left=left,
         body={"spacing": 56, "vconcat": panels},
     )
 
 
-def _name(point: ProfitAtVolume, said: Labels) -> str:
-    return {
+def _title(statement: MonthStatement, said: Labels) -> str:
+    """What the plan leaves; or that it cannot be made, or what it is short."""
+    profit = statement.profit
+    if statement.verdict is Verdict.CANNOT_BE_MADE:
+        return said("A month's plan cannot be made")
+    if statement.verdict is Verdict.LOSES:
+        short = in_currency(-profit.amount, profit.currency)
+        return said("A month's plan is {shortfall} short", shortfall=formatted_amount(short, said.locale))
+    return said("A month's plan leaves {profit}", profit=formatted_amount(profit, said.locale))
+
+
+def _name(point: ProfitAtVolume, statement: MonthStatement, said: Labels) -> str:
+    name = {
         Milestone.NOTHING: said("nothing sold"),
         Milestone.BREAK_EVEN: said("break-even"),
         Milestone.TARGET: said("target profit"),
         Milestone.PLAN: said("the plan"),
         Milestone.FULL_CAPACITY: said("bottleneck full"),
     }[point.milestone]
+    return f"{name} ({said('cannot be made')})" if point.milestone in statement.beyond_capacity else name
 
 
-def _told(point: ProfitAtVolume, said: Labels) -> str:
+def _told(point: ProfitAtVolume, statement: MonthStatement, said: Labels) -> str:
     pieces = formatted_number(half_up(point.pieces, 2).normalize(), said.locale)
     profit = formatted_amount(point.profit, said.locale)
-    return said("{volume}: {pieces} pieces leave {profit}", volume=_name(point, said), pieces=pieces, profit=profit)
+    volume = _name(point, statement, said)
+    return said("{volume}: {pieces} pieces leave {profit}", volume=volume, pieces=pieces, profit=profit)
 
 
 def _volume_panel(statement: MonthStatement, said: Labels) -> Layer:
@@ -121,8 +138,8 @@ def _volume_panel(statement: MonthStatement, said: Labels) -> Layer:
             *_axes(statement, scale, said),
             *legend(zip((said("what it brings in"), said("what it costs")), _LINES, strict=True), **_LEGEND),
             *(_line(statement, scale, place) for place in range(len(_LINES))),
-            *_labels(points, scale, said),
-            _points(points, scale, said),
+            *_labels(statement, scale, said),
+            _points(statement, scale, said),
         ],
     }
 
@@ -185,19 +202,20 @@ def _line(statement: MonthStatement, scale: _Scale, series: int) -> Layer:
     return layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), order=field("x"))
 
 
-def _points(points: Sequence[ProfitAtVolume], scale: _Scale, said: Labels) -> Layer:
+def _points(statement: MonthStatement, scale: _Scale, said: Labels) -> Layer:
     data = [
-        {"x": scale.x(each.pieces), "y": scale.y(each.proceeds.amount), "about": _told(each, said)} for each in points
+        {"x": scale.x(each.pieces), "y": scale.y(each.proceeds.amount), "about": _told(each, statement, said)}
+        for each in statement.profit_by_volume
     ]
     mark = {"type": "point", "shape": "circle", "size": 60, "fill": BLUE, "stroke": PAPER, "opacity": 1}
     return layer(mark, data, x=in_pixels("x"), y=in_pixels("y"), description=words("about"))
 
 
-def _labels(points: Sequence[ProfitAtVolume], scale: _Scale, said: Labels) -> Iterator[Layer]:
+def _labels(statement: MonthStatement, scale: _Scale, said: Labels) -> Iterator[Layer]:
     """The name and profit of each volume, beside its point."""
     wanted = []
-    for each in points:
-        text = f"{_name(each, said)}: {formatted_amount(each.profit, said.locale)}"
+    for each in statement.profit_by_volume:
+        text = f"{_name(each, statement, said)}: {formatted_amount(each.profit, said.locale)}"
         x, y = scale.x(each.pieces), scale.y(each.proceeds.amount)
         is_before = x > text_width(text)  # above the line on its left; near the origin on its right
         x, places = (x - 10, _ABOVE) if is_before else (x + 20, _BEHIND)

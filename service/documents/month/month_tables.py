@@ -7,7 +7,7 @@ from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, T
 from service.documents.writing.formats import isolated
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement
-from service.domain.month.volume_statement import Milestone
+from service.domain.month.volume_statement import Milestone, VolumeStatement
 
 
 def products_table(of: MonthWriting) -> TableView:
@@ -63,13 +63,14 @@ def volumes_table(of: MonthWriting) -> TableView:
         Milestone.PLAN: words("The plan"),
         Milestone.FULL_CAPACITY: words("Bottleneck full"),
     }
+    beyond = words("cannot be made")
     return TableView(
         title=words("Profit by volume"),
         notes=(words("All products in the proportion of the plan."),),
         columns=(words("Volume"), words("Pieces"), words("Sales"), words("Time of the bottleneck"), words("Profit")),
         rows=tuple(
             (
-                Cell(text=names[point.milestone]),
+                Cell(text=names[point.milestone], note=beyond if point.milestone in of.month.beyond_capacity else ""),
                 Cell(text=of.pieces(point.pieces)),
                 Cell(text=of.money(point.sales)),
                 Cell(text=of.share(point.bottleneck_share) or UNKNOWN),
@@ -97,11 +98,18 @@ def alone_table(of: MonthWriting) -> TableView:
                 of.name(line),
                 Cell(text=of.pieces(Decimal(line.pieces_per_composite_unit))),
                 Cell(text=UNKNOWN if pieces is None else of.pieces(pieces)),
-                Cell(text=of.pieces(line.alone_break_even.whole_pieces) if line.alone_break_even else UNKNOWN),
+                _alone(of, line.alone_break_even),
             )
             for line, pieces in zip(month.lines, in_mix, strict=True)
         ),
     )
+
+
+def _alone(of: MonthWriting, volume: VolumeStatement | None) -> Cell:
+    if volume is None:
+        return Cell(text=UNKNOWN)
+    beyond = of.words("cannot be made") if volume.is_beyond_capacity else ""
+    return Cell(text=of.pieces(volume.whole_pieces), note=beyond)
 
 
 def time_table(of: MonthWriting) -> TableView | None:

@@ -11,14 +11,17 @@ from service.documents.month.month_tables import (
     time_table,
     volumes_table,
 )
+from service.documents.month.month_verdict import verdict
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
 from service.documents.writing.formats import formatted_date, isolated
 from service.domain.month.statement import MonthStatement
+from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
 from service.domain.values.exact import exactly
-from service.domain.values.money import in_currency
 
 _TABLES = (products_table, fixed_costs_table, volumes_table, alone_table, time_table, best_mix_table)
+_TABLES_OF_WHAT_FITS = (best_mix_table, time_table, products_table, fixed_costs_table, volumes_table, alone_table)
+"""For a plan that cannot be made: first the mix that fits, and the time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +29,7 @@ class MonthView:
     """A month in words.
 
     Attributes:
-        verdict: whether the month pays.
+        verdict: whether the plan can be made, and then whether it pays.
         intro: the day of the rates.
         facts: names and figures.
         plot: alternative text of the chart.
@@ -48,47 +51,41 @@ class MonthView:
 def month_view(statement: MonthStatement, locale: str) -> MonthView:
     """The month in the words, numbers and dates of a locale."""
     of = MonthWriting(statement, locale)
-    words = of.words
+    words, cannot_be_made = of.words, statement.verdict is Verdict.CANNOT_BE_MADE
+    tables = _TABLES_OF_WHAT_FITS if cannot_be_made else _TABLES
     return MonthView(
         locale=locale,
         language=words.language,
         title=words("Does the month pay?"),
-        verdict=_verdict(of),
+        verdict=verdict(of),
         intro=words(
             "At the rates of {day}, in {currency}.",
             day=formatted_date(statement.as_of, locale),
             currency=statement.currency,
         ),
         facts=tuple(_facts(of)),
-        tables=tuple(found for table in _TABLES if (found := table(of)) is not None),
+        tables=tuple(found for table in tables if (found := table(of)) is not None),
         cautions_title=words("Please note"),
         cautions=tuple((words.told(each.text), each.source) for each in statement.cautions),
         plot=words("What the month brings in and costs by volume, and the time it takes"),
     )
 
 
-def _verdict(of: MonthWriting) -> str:
-    profit, words = of.month.profit, of.words
-    if profit.amount >= 0:
-        return words("The month pays: the plan leaves {profit}.", profit=of.money(profit))
-    short = in_currency(-profit.amount, profit.currency)
-    return words("The month does not pay: the plan is {shortfall} short.", shortfall=of.money(short))
-
-
 def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
     month, words = of.month, of.words
     share = of.share(month.contribution_margin_share)
+    supposed = words("if the plan could be made") if month.verdict is Verdict.CANNOT_BE_MADE else ""
     yield words("Sales"), Cell(text=of.money(month.sales))
     yield words("Contribution"), Cell(text=of.money(month.contribution), note=share)
     yield words("Fixed cost"), Cell(text=of.money(month.fixed_cost))
-    yield words("Profit"), Cell(text=of.money(month.profit))
+    yield words("Profit"), Cell(text=of.money(month.profit), note=supposed)
     yield words("Break-even"), _reached(of, month.break_even)
     if month.target_profit is not None:
         wanted = words("For a profit of {profit}", profit=of.money(month.target_profit))
         yield wanted, _reached(of, month.target)
     if (margin := month.margin_of_safety) is not None:
         pieces = words("{pieces} pieces", pieces=of.pieces(margin.pieces))
-        note = ", ".join(filter(None, (pieces, of.share(margin.share))))
+        note = ", ".join(filter(None, (pieces, of.share(margin.share), supposed)))
         yield words("Margin of safety"), Cell(text=of.money(margin.sales), note=note)
     bottleneck = next((isolated(load.name) for load in month.loads if load.is_bottleneck), "")
     yield words("Bottleneck"), Cell(text=bottleneck or words("not known"))
@@ -99,4 +96,6 @@ def _reached(of: MonthWriting, volume: MixVolumeStatement | None) -> Cell:
     if volume is None:
         return Cell(text=of.words("no volume reaches it"))
     pieces = of.words("{pieces} pieces", pieces=of.pieces(volume.whole_pieces))
-    return Cell(text=pieces, note=of.words("sales of {amount}", amount=of.money(volume.sales)))
+    beyond = of.words("not reachable with the hours there are") if volume.is_beyond_capacity else ""
+    sales = of.words("sales of {amount}", amount=of.money(volume.sales))
+    return Cell(text=pieces, note=", ".join(filter(None, (beyond, sales))))

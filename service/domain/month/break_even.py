@@ -29,11 +29,16 @@ class PlannedSale:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Volume:
-    """A volume in composite units of a mix, unrounded; pieces of each product and net price are those of one unit."""
+    """A volume in composite units of a mix, unrounded; pieces of each product and net price are those of one unit.
+
+    Attributes:
+        capacity: composite units that there is time for; None if no known time limits them.
+    """
 
     composite_units: Decimal
     per_unit: tuple[int, ...]
     net_price: Decimal
+    capacity: Decimal | None = None
 
     @property
     def whole_composite_units(self) -> Decimal:
@@ -48,6 +53,11 @@ class Volume:
         return whole_up(self.pieces)
 
     @property
+    def is_beyond_capacity(self) -> bool:
+        """Whether the whole pieces, in the proportion of the mix, need more time than there is."""
+        return self.capacity is not None and self.whole_pieces > self.capacity * sum(self.per_unit)
+
+    @property
     def pieces_of_each(self) -> tuple[Decimal, ...]:
         return tuple(self.composite_units * pieces for pieces in self.per_unit)
 
@@ -59,10 +69,15 @@ class Volume:
 
 @dataclass(frozen=True, slots=True)
 class Mix:
-    """Products sold in a fixed proportion: a composite unit has the least whole numbers of pieces in it, `per_unit`."""
+    """Products sold in a fixed proportion: a composite unit has the least whole numbers of pieces in it, `per_unit`.
+
+    Attributes:
+        capacity: composite units that there is time for; None if no known time limits them.
+    """
 
     sales: tuple[PlannedSale, ...]
     per_unit: tuple[int, ...]
+    capacity: Decimal | None = None
 
     @property
     def pieces(self) -> int:
@@ -90,7 +105,7 @@ class Mix:
         if amount and contribution <= 0:
             return None
         units = amount / contribution if amount else ZERO
-        return Volume(composite_units=units, per_unit=self.per_unit, net_price=self.net_price)
+        return Volume(composite_units=units, per_unit=self.per_unit, net_price=self.net_price, capacity=self.capacity)
 
 
 def mix_of(sales: Sequence[PlannedSale]) -> Mix:

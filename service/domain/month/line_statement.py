@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.month.break_even import alone
 from service.domain.month.month import contribution_per_hour, ranks
 from service.domain.month.rounded_month import RoundedMonth
 from service.domain.month.volume_statement import VolumeStatement
@@ -79,8 +78,8 @@ def line_statements(month: RoundedMonth) -> Iterator[MonthLineStatement]:
             contribution_margin_share=share_of(sale.contribution, sale.net_price),
             sales=month.sales[line],
             month_contribution=month.contributions[line],
-            alone_break_even=of.volume(alone(sale), ZERO),
-            alone_target=of.volume(alone(sale), of.target_profit),
+            alone_break_even=of.volume(of.alone(line), ZERO),
+            alone_target=of.volume(of.alone(line), of.target_profit),
             contribution_per_hour=contribution_per_hour(of, line),
             rank=rank,
         )

@@ -1,17 +1,17 @@
 """A month's plan with its contribution, fixed costs and time."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
-from service.domain.month.break_even import Mix, PlannedSale, Volume, mix_of
+from service.domain.month.break_even import Mix, PlannedSale, Volume, alone, mix_of
 from service.domain.month.fixed_costs import FixedCost
 from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.exact import MINUTES_PER_HOUR, ZERO
+from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, snapped
 from service.domain.values.money import Money
 
 
@@ -58,7 +58,21 @@ class Month:
     @property
     def mix(self) -> Mix:
         """The products in the proportion of the plan."""
-        return mix_of([each.sale for each in self.products])
+        mix = mix_of([each.sale for each in self.products])
+        return replace(mix, capacity=self._capacity(dict(enumerate(mix.per_unit))))
+
+    def alone(self, line: int) -> Mix:
+        """One product of the plan only, which bears the whole month."""
+        return replace(alone(self.products[line].sale), capacity=self._capacity({line: 1}))
+
+    def _capacity(self, unit: Mapping[int, int]) -> Decimal | None:
+        """How many units, of so many pieces of each line, there is time for; None if no known time limits them."""
+        rooms = []
+        for load in self.limits:
+            batches = ((line, Decimal(pieces) / self.products[line].standard_batch) for line, pieces in unit.items())
+            if minutes := sum((load.minutes_per_batch[line] * each for line, each in batches), ZERO):
+                rooms.append(snapped((load.minutes_available or ZERO) / minutes))
+        return min(rooms, default=None)
 
     @property
     def fixed_cost(self) -> Decimal:

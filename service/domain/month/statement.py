@@ -10,8 +10,10 @@ from service.domain.month.best_mix_statement import BestMixStatement, best_mix_s
 from service.domain.month.line_statement import MonthLineStatement, line_statements
 from service.domain.month.month import Month
 from service.domain.month.rounded_month import RoundedMonth
+from service.domain.month.verdict import Verdict, verdict
 from service.domain.month.volume_statement import (
     MarginOfSafety,
+    Milestone,
     MixVolumeStatement,
     ProfitAtVolume,
     margin_of_safety,
@@ -94,6 +96,8 @@ class MonthStatement:
         best_mix: the most profitable mix; null if it was not asked for.
         exchange_rates: the published days that amounts were converted with.
         cautions: where the work or the products can hurt someone.
+        verdict: whether the plan cannot be made with the hours there are; if it can, whether it loses, breaks even or
+            pays.
     """
 
     as_of: date
@@ -119,6 +123,14 @@ class MonthStatement:
     best_mix: BestMixStatement | None
     exchange_rates: tuple[UsedRates, ...]
     cautions: tuple[Caution, ...]
+    verdict: Verdict
+
+    @property
+    def beyond_capacity(self) -> frozenset[Milestone]:
+        """The volumes of the mix that need more time than is available."""
+        volumes = ((Milestone.BREAK_EVEN, self.break_even), (Milestone.TARGET, self.target))
+        beyond = {milestone for milestone, volume in volumes if volume is not None and volume.is_beyond_capacity}
+        return frozenset(beyond | ({Milestone.PLAN} if self.verdict is Verdict.CANNOT_BE_MADE else set()))
 
 
 @exactly
@@ -154,6 +166,7 @@ def month_statement(
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
         cautions=tuple(cautions),
+        verdict=verdict(of),
     )
 
 

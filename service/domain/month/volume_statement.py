@@ -21,11 +21,13 @@ class VolumeStatement:
         pieces: exactly that many, as far as six decimals show it.
         whole_pieces: the first whole number of pieces that reaches it.
         sales: what the exact pieces sell for, without tax.
+        is_beyond_capacity: whether the whole pieces need more time than is available.
     """
 
     pieces: Figure
     whole_pieces: Decimal
     sales: Money
+    is_beyond_capacity: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,9 +131,7 @@ def profit_by_volume(month: RoundedMonth, break_even: Volume | None, target: Vol
     units = {Milestone.NOTHING: ZERO, Milestone.PLAN: Decimal(planned)}
     units |= {Milestone.BREAK_EVEN: break_even.composite_units} if break_even else {}
     units |= {Milestone.TARGET: target.composite_units} if target else {}
-    if month.bottleneck is not None and month.bottleneck.minutes_available is not None:
-        room = month.bottleneck.minutes_available / month.bottleneck.minutes_needed
-        units[Milestone.FULL_CAPACITY] = planned * room
+    units |= {} if month.mix.capacity is None else {Milestone.FULL_CAPACITY: month.mix.capacity}
     order = list(Milestone)
     for milestone, many in sorted(units.items(), key=lambda each: (each[1], order.index(each[0]))):
         yield _profit_at(month, milestone, many, planned)

@@ -41,6 +41,11 @@ def plan(**changes: Any) -> dict[str, Any]:
     return month_plan(lines=lines, target_profit=money("500"), **changes)
 
 
+def too_much() -> dict[str, Any]:
+    """A plan that would pay, with 100 sheets of which there is time for 90."""
+    return month_plan(lines=[planned(policy=None, price="60")], target_profit=money("5000"))
+
+
 def answered(client: Client, form: str, body: Any) -> Any:
     response = client.post("break-even", body, headers={"Accept": form})
     assert response.status_code == 200, response.json
@@ -81,6 +86,35 @@ class TestThePicture:
         picture = Picture(answered(timed, SVG, month_plan(lines=[planned(pieces=1000)])).data)
 
         assert any(word.endswith("bottleneck, too much") for word in picture.words)
+
+    def test_a_plan_that_cannot_be_made_says_so_before_what_it_would_leave(self, timed: Client) -> None:
+        body = too_much()
+        month = answered(timed, "application/json", body).json
+        assert month["verdict"] == "cannot_be_made"
+        assert float(month["profit"]["amount"]) > 0
+        (press,) = [load for load in month["loads"] if load["is_over_full"]]
+
+        picture = Picture(answered(timed, SVG, body).data)
+
+        assert picture.title == "A month's plan cannot be made"
+        needed, share = round(float(press["minutes_needed"])), round(float(press["load_share"]) * 100, 1)
+        missing = f"It needs {needed:,} minutes of Sheet press, and there are 3,900 ({share:g}%)."
+        fits = f"The best mix found that fits leaves {euros(month['best_mix']['profit'])}."
+        assert {missing, fits} <= set(picture.words)
+        assert picture.description.startswith(f"{picture.title}; {missing}; {fits}; ")
+        assert f"the plan (cannot be made): {euros(month['profit'])}" in picture.words
+
+    def test_a_loss_and_a_break_even_out_of_reach_are_told(self, timed: Client) -> None:
+        timed.put("machines/press", machine(hours_per_week="2"))  # time for 12 sheets
+        body = month_plan(lines=[planned(policy=None, price="60", pieces=10)])
+        month = answered(timed, "application/json", body).json
+        assert month["break_even"]["is_beyond_capacity"]
+
+        picture = Picture(answered(timed, SVG, body).data)
+
+        short = euros({"amount": month["profit"]["amount"].removeprefix("-")})
+        assert picture.title == f"A month's plan is {short} short"
+        assert "break-even (cannot be made): €0.00" in picture.words
 
     def test_a_plan_of_nothing_is_drawn_without_volumes(self, timed: Client) -> None:
         picture = Picture(answered(timed, SVG, month_plan(lines=[planned(pieces=0)])).data)
@@ -150,10 +184,54 @@ class TestThePage:
         assert not re.search(r"""(src|href)=["'](?!data:)""", response.text)
 
     def test_tells_a_loss_in_the_workshop_s_own_currency(self, timed: Client) -> None:
-        text = answered(timed, HTML, month_plan(lines=[planned(policy=None, price="0.50")])).text
+        text = answered(timed, HTML, month_plan(lines=[planned(policy=None, price="0.50", pieces=80)])).text
 
         assert "The month does not pay: the plan is €" in text
         assert "no volume reaches it" in text
+
+    def test_a_plan_that_cannot_be_made_does_not_pay(self, timed: Client) -> None:
+        month = answered(timed, "application/json", too_much()).json
+
+        text = answered(timed, HTML, too_much()).text
+
+        assert "The month pays" not in text
+        (verdict,) = re.findall(r'role="status"><bdi>([^<]*)</bdi>', text)
+        assert verdict.startswith("The plan cannot be made. It needs ")
+        assert " minutes of Sheet press, and there are 3,900 (" in verdict
+        assert verdict.endswith(f"The best mix found that fits leaves {euros(month['best_mix']['profit'])}.")
+        assert f'alt="{verdict} What the month brings in' in text
+        assert "if the plan could be made" in text
+        assert "not reachable with the hours there are, sales of €" in text  # the target
+        assert f"It leaves {euros(month['best_mix']['profit'])}; the plan cannot be made." in text
+        assert text.index("<h2><bdi>The mix that leaves the most") < text.index("<h2><bdi>What is sold")
+
+    def test_what_fits_is_not_told_where_nobody_asked_for_it(self, timed: Client) -> None:
+        text = answered(timed, HTML, {**too_much(), "best_mix": False}).text
+
+        (verdict,) = re.findall(r'role="status"><bdi>([^<]*)</bdi>', text)
+        assert verdict.startswith("The plan cannot be made. It needs ")
+        assert "best mix" not in text
+
+    def test_a_mix_that_fits_may_lose_too_and_a_machine_may_have_no_hours(self, timed: Client) -> None:
+        timed.put("machines/press", machine(hours_per_week="0"))
+
+        text = answered(timed, HTML, too_much()).text
+
+        assert "minutes of Sheet press, and there are 0. The best mix found that fits is €800.00 short." in text
+
+    def test_says_nothing_of_what_can_be_made_where_no_hours_are_known(self, timed: Client) -> None:
+        timed.put("machines/press", machine())
+
+        text = answered(timed, HTML, too_much()).text
+
+        assert "The month pays: the plan leaves €" in text
+        assert "cannot be made" not in text
+        assert "not reachable" not in text
+
+    def test_a_month_without_cost_and_sales_breaks_even(self, timed: Client) -> None:
+        nothing = month_plan(lines=[planned(pieces=0)], leave_out=["machines/press", "overheads/rent"])
+
+        assert "The month breaks even: nothing is left" in answered(timed, HTML, nothing).text
 
     @pytest.mark.parametrize(
         ("lines", "told"),

@@ -9,6 +9,7 @@ import pytest
 from service.domain.costing.errors import MissingRatesError
 from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
 from service.domain.month.statement import LoadStatement
+from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import Milestone, ProfitAtVolume
 from service.domain.values.errors import InvalidValuesError
 from tests.domain.examples import D, euros, money
@@ -240,6 +241,40 @@ class TestItsTime:
         assert abs(Fraction(profits["full_capacity"].pieces) - pieces) < Fraction("0.000001")
         for each in found.profit_by_volume:
             assert each.proceeds.amount - each.cost.amount == each.profit.amount
+
+
+class TestWhatCannotBeMade:
+    @pytest.fixture
+    def narrow(self, furnished: Owner) -> Owner:
+        """An hour of the press a week: time for 6 sheets a month."""
+        furnished.put("machines/press", builders.machine(hours_per_week="1"))
+        return furnished
+
+    def test_does_not_pay_though_its_sums_say_so(self, narrow: Owner) -> None:
+        found = narrow.plan_month(lines=[planned(policy=None, price="100")])
+
+        assert found.profit.amount > 0
+        assert found.verdict is Verdict.CANNOT_BE_MADE
+        assert found.best_mix is not None
+        assert found.best_mix.profit is not None
+        assert found.best_mix.profit.amount < 0  # the mix that fits loses
+
+    def test_does_not_break_even_either(self, narrow: Owner) -> None:
+        found = narrow.plan_month(
+            lines=[planned(policy=None, price="100", pieces=1)], target_profit=builders.money("10")
+        )
+
+        assert found.verdict is Verdict.LOSES
+        assert found.beyond_capacity == {Milestone.BREAK_EVEN, Milestone.TARGET}
+        alone = found.lines[0].alone_break_even
+        assert alone is not None
+        assert alone.is_beyond_capacity
+
+    def test_is_not_said_where_no_hours_are_registered(self, furnished: Owner) -> None:
+        found = furnished.plan_month(lines=[planned(policy=None, price="100", pieces=1_000_000)])
+
+        assert found.verdict is Verdict.PAYS
+        assert found.beyond_capacity == frozenset()
 
 
 class TestTheBestMix:
