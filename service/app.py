@@ -76,7 +76,8 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     who = (auth.authenticate, rate_limit.count, auth.authorise)
     what = (reading.check_body, reading.check_address)
-    for check in (logs.begin, *what, *who, reading.check_parameters, answers.negotiate, addresses.read_address):
+    how = (reading.check_parameters, answers.negotiate, addresses.read_address, reading.check_no_body)
+    for check in (logs.begin, *what, *who, *how):
         app.before_request(check)
     app.after_request(rate_limit.tell)
     app.after_request(metrics.count)

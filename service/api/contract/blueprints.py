@@ -21,6 +21,7 @@ from service.api.http.reading import Parser
 SUMMARY = (
     "What a workshop's product costs, what to ask for it, and a quotation that can be re-derived years later. "
     "Amounts are exact: every decimal is answered as a string, and may be sent as a string or a JSON number. "
+    "Members that an operation does not have are refused by name (422), also where it has no body at all. "
     "Built-in tax rates, tariffs and prices are illustrations; a price never implies that a product is fit for a use."
 )
 

@@ -24,6 +24,7 @@ class Operation:
         refuses: statuses of refusals that do not follow from the other facts.
         headers: names of the shared header parameters that it takes.
         takes_query: whether it reads query parameters.
+        takes_body: whether it reads a body.
     """
 
     id: str
@@ -34,6 +35,7 @@ class Operation:
     refuses: tuple[int, ...] = ()
     headers: tuple[str, ...] = ()
     takes_query: bool = False
+    takes_body: bool = False
 
 
 def operation(operation_id: str, **facts: Any) -> Callable[[Callable[..., Any]], Any]:
@@ -61,9 +63,11 @@ def operations_of(app: flask.Flask) -> dict[tuple[str, str], Operation]:
             function = getattr(getattr(view, "view_class", None), method.lower(), None)
             documentation = getattr(function, "_apidoc", {})
             if _DECLARED in documentation:
-                arguments = documentation.get("arguments", {}).get("parameters", [])
-                takes_query = any(each["in"] == "query" for each in arguments)
-                found[endpoint, method] = replace(declared_in(documentation), takes_query=takes_query)
+                read = {each["in"] for each in documentation.get("arguments", {}).get("parameters", [])}
+                takes_body = "json" in read or "requestBody" in documentation.get("manual_doc", {})
+                found[endpoint, method] = replace(
+                    declared_in(documentation), takes_query="query" in read, takes_body=takes_body
+                )
     return found
 
 

@@ -17,6 +17,7 @@ UNREAD = "pugmill.unread"
 """Key in a request's environ for the problem to answer with, if its body could not be read."""
 UNKNOWN_MEMBER = "is not a member that this object has"
 NO_PARAMETER = "is not a parameter of this operation"
+NO_BODY = "this operation takes no body; leave it out"
 
 
 class Number:
@@ -111,6 +112,22 @@ def check_parameters() -> None:
     if flask.request.query_string and asked is not None and asked.is_keyed and not asked.takes_query:
         names = dict.fromkeys(name[:100] for name in flask.request.args)
         raise ProblemError.of_errors([{"parameter": name, "detail": NO_PARAMETER} for name in names])
+
+
+def check_no_body() -> None:
+    """Raises a problem 422 naming each member of a body, if the operation takes none; `{}` is as good as no body."""
+    asked = find_operation()
+    if asked is None or asked.takes_body or not asked.is_keyed or flask.request.method in ("GET", "HEAD"):
+        return
+    try:
+        body = flask.request.get_data(cache=False)
+        members = read_json(body) if body else {}
+    except (ProblemError, RequestEntityTooLarge):
+        members = None  # too long, or not JSON: refused like any other body that nobody reads
+    if not isinstance(members, dict):
+        raise ProblemError.of_errors([error_at("json", (), NO_BODY)])
+    if members:
+        raise ProblemError.of_errors([error_at("json", (name,), UNKNOWN_MEMBER) for name in members])
 
 
 def body_of(request: flask.Request, media_type: str) -> bytes:

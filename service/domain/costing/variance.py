@@ -49,10 +49,12 @@ class Comparison:
 
     A cost is a sum of quantities times rates, so each changed rate contributes
     quantity × (new rate − old rate) × (1 + old shares of the pools on its value),  and a pool on a value
-    quantity × new rate × (new share − old share). These add up to the change in cost.
+    quantity × new rate × (new share − old share). A pool by the hour or piece that is gone takes away
+    old quantity × old rate. These add up to the change in cost.
 
     Attributes:
         contributions: by part, the index of each change that affects it, and the amount for one unit.
+        gone: by pool that is gone, the index of that change, and the amount for one unit of its old quantity.
     """
 
     @exactly
@@ -62,9 +64,11 @@ class Comparison:
         """Compare two tables; `converted_anew` gives the old unit rates of a resource at the new exchange rates."""
         self.changes: list[RateChange] = []
         self.contributions: dict[str, list[tuple[int, Decimal]]] = {}
+        self.gone: dict[str, tuple[int, Decimal]] = {}
         self._since = before.as_of
         self._compare_parts(before, after, converted_anew)
         self._compare_pools(before, after)
+        self._find_gone(before, after)
 
     def _compare_parts(
         self, before: RateTable, after: RateTable, converted_anew: Callable[[str], Mapping[str, Decimal]]
@@ -99,6 +103,11 @@ class Comparison:
                     amount = each.rate * (new_share - old_share)
                     self.contributions.setdefault(part, []).append((place, amount))
 
+    def _find_gone(self, before: RateTable, after: RateTable) -> None:
+        for part, old in before.parts.items():
+            if part.startswith(_OVERHEADS) and part not in after.parts and old.rate:
+                self.gone[part] = self._place(part, Cause.RATE, old.rate, ZERO), -old.rate
+
     def _place(self, resource: str, cause: Cause, old_rate: Decimal, new_rate: Decimal) -> int:
         self.changes.append(
             RateChange(resource=resource, since=self._since, cause=cause, old_rate=old_rate, new_rate=new_rate)
@@ -119,14 +128,23 @@ def unit_cost(bill: BatchBill, rates: Mapping[str, Decimal]) -> Decimal:
 
 
 @exactly
-def unit_effects(bill: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
-    """What each change contributed to the cost of a piece, by its index in the comparison."""
+def unit_effects(bill: BatchBill, earlier: BatchBill, comparison: Comparison) -> dict[int, Decimal]:
+    """What each change contributed to the cost of a piece, by its index in the comparison.
+
+    Args:
+        bill: what is consumed now.
+        earlier: what was consumed at the old rates; pools that are gone are in no other bill.
+    """
     found: dict[int, Decimal] = {}
     contributions, quantities = comparison.contributions, bill.quantities
     for part in contributions.keys() & quantities.keys():
         for place, amount in contributions[part]:
             found[place] = found.get(place, ZERO) + quantities[part] * amount
-    return {place: found[place] / bill.pieces for place in sorted(found) if found[place]}
+    effects = {place: amount / bill.pieces for place, amount in found.items()}
+    for part in comparison.gone.keys() & earlier.quantities.keys():
+        place, amount = comparison.gone[part]
+        effects[place] = earlier.quantities[part] * amount / earlier.pieces
+    return {place: effects[place] for place in sorted(effects) if effects[place]}
 
 
 _ROUNDING_ERROR = Decimal("1E-24")

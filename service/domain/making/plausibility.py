@@ -41,7 +41,7 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[PlausibilityW
     return tuple(
         warning
         for code in bill.pieces_made
-        for check in (_yield_of_one, _mass_above_materials, _less_than_melting)
+        for check in (_yield_of_one, _mass_above_materials, _less_than_melting, _no_time, _no_labour_time)
         for warning in check(code, bill, catalogue)
     )
 
@@ -51,6 +51,31 @@ def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Ite
     if operations and all(operation.yield_share == 1 for operation in operations):
         text = Message("Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.")
         yield PlausibilityWarning(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
+
+
+def _no_time(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
+    for operation in catalogue.products[code].operations:
+        if not operation.takes_time:
+            text = Message(
+                "'{operation}' takes no time, so neither labour nor a machine is costed for it. Give its "
+                "cycle_minutes, or setup_minutes for what is done once a batch.",
+                operation=operation.name,
+            )
+            yield PlausibilityWarning(code="no-time", product=code, text=text, source=_COMMON_PRACTICE)
+
+
+def _no_labour_time(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
+    timed = {operation.name for operation in catalogue.products[code].operations if operation.takes_time}
+    for step in bill.steps:
+        if step.product == code and step.operation in timed:
+            for grade in (grade for grade, minutes in step.labour_minutes.items() if not minutes):
+                text = Message(
+                    "'{operation}' names {grade}, but the labour costs nothing, because nobody attends it. Give "
+                    "attendance (1 is one person all the time that it runs), or setup_crew with setup_minutes.",
+                    operation=step.operation,
+                    grade=catalogue.labour_grades[grade].name,
+                )
+                yield PlausibilityWarning(code="no-labour-time", product=code, text=text, source=_COMMON_PRACTICE)
 
 
 def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:

@@ -129,6 +129,10 @@ class Operation:
                 ("machine",), "is required where warm_up_minutes, load_factor or band_shares are given"
             )
 
+    @property
+    def takes_time(self) -> bool:
+        return bool(self.setup_minutes or self.warm_up_minutes or self.cycle_minutes)
+
 
 _NAMES_ONCE = Distinct(by="name", reason="two operations have the same name")
 

@@ -36,6 +36,14 @@ class BatchBills:
             batch = row.facts["product"], row.facts["standard_batch"]
             found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
             return found
+        return self._of(text)
+
+    def in_force(self, row: ListingRow) -> FoundBill:
+        """The bill that the price in force was computed from."""
+        assert row.bill is not None  # only a listing without a price has none
+        return self._of(row.bill)
+
+    def _of(self, text: str) -> FoundBill:
         # Listings of one product and batch have the same bill, and are mostly neighbours.
         bill: FoundBill = self._read.of(text, lambda: _stored(text))
         return bill

@@ -196,7 +196,7 @@ class Look:
 
     def _effects(self, since: Before, row: ListingRow, bill: FoundBill, change: Decimal) -> Effects:
         """The part of each cause in the change in cost."""
-        effects = self._moves.effects(since, bill)
+        effects = self._moves.effects(since, bill, lambda: self._bills.in_force(row))
         if bill.is_new or row.bill_now is not None:
             left = product_effect(change, [amount for _, _, amount in effects], row.unit_cost)
             if left:

@@ -1,6 +1,6 @@
 """The changes between the rates that set the prices in force and the present rates."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from uuid import UUID
@@ -29,7 +29,7 @@ class Before:
         as_of: the day of its rates, as text.
         comparison: of its rates with the present ones.
         seen: places of the changes that contributed to any cost so far.
-        effects: of the changes on each bill, by its text.
+        effects: of the changes on each bill, by its text and that of the earlier one.
     """
 
     repricing: str
@@ -55,13 +55,17 @@ class RateMoves:
         found: Before = self._befores.of(repricing_id, lambda: self._before(UUID(repricing_id)))
         return found
 
-    def effects(self, before: Before, bill: FoundBill) -> Effects:
-        """The part of each change in the cost of a piece; computed once for listings with the same bill."""
-        found: Effects = before.effects.of(bill.text, lambda: self._effects(before, bill.bill))
+    def effects(self, before: Before, bill: FoundBill, earlier: Callable[[], FoundBill]) -> Effects:
+        """The part of each change in the cost of a piece; computed once for listings with the same bills.
+
+        The bill of the earlier repricing is read only if a pool is gone since.
+        """
+        then = earlier() if before.comparison.gone else bill
+        found: Effects = before.effects.of((bill.text, then.text), lambda: self._effects(before, bill.bill, then.bill))
         return found
 
-    def _effects(self, before: Before, bill: BatchBill) -> Effects:
-        found = unit_effects(bill, before.comparison)
+    def _effects(self, before: Before, bill: BatchBill, earlier: BatchBill) -> Effects:
+        found = unit_effects(bill, earlier, before.comparison)
         changes = [before.comparison.changes[place] for place in found]
         if not before.seen.issuperset(found):
             before.seen.update(found)

@@ -8,6 +8,7 @@ from decimal import Decimal
 from uuid_utils.compat import uuid7
 
 from service import clock
+from service.domain.costing.free_of_charge import zero_lines, zero_price
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
@@ -114,13 +115,15 @@ def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[Quotati
     if valid_until < quoted_on:
         raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
     basis, remarks = _Quoting(workspace, request, quoted_on).basis()
+    figures = quotation_figures(request, basis)
+    free = (each for line in figures.lines for each in zero_price(line.product, line.quoted.unit_price.amount))
     shown = QuotationPreview(
         quoted_on=quoted_on,
         valid_until=valid_until,
         letterhead=_letterhead(workspace.workshop, request),
         request=request,
-        figures=quotation_figures(request, basis),
-        remarks=remarks,
+        figures=figures,
+        remarks=replace(remarks, warnings=tuple(dict.fromkeys((*remarks.warnings, *free)))),
     )
     return shown, basis
 
@@ -223,7 +226,12 @@ class _Quoting:
         by_batch = {(bill.product, bill.quantity): bill for bill in bills}  # however its tools are charged
         shown = [by_batch[line.product, line.quantity] for line in self.request.lines]
         ready = self._lead_time(shown)
-        found = [*self._lateness(ready), *(each for bill in shown for each in warnings(bill, catalogue))]
+        sheets = [self.batches.costed(self._batch(line, line.quantity))[1] for line in self.request.lines]
+        found = [
+            *self._lateness(ready),
+            *(each for bill in shown for each in warnings(bill, catalogue)),
+            *(each for sheet in sheets for each in zero_lines(sheet)),
+        ]
         return Remarks(
             warnings=tuple(dict.fromkeys(found)),
             cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from tests.api.outside import pointers, refused
+from tests.api.places import KEYED, RATES_FILE, Ids, Place, named, register_everything
 from tests.conftest import Client
 from tests.support.builders import material, material_rate, operation, product, quotation
 
@@ -49,6 +50,10 @@ NO_JSON: dict[str, bytes] = {
     "100,000 opening braces": b'{"a":' * 100_000,
     "500,000 pairs of brackets": b"[" * 500_000 + b"]" * 500_000,
 }
+
+SENT_TO = [place for place in KEYED if place.method != "GET" and place.body is not RATES_FILE]
+"""Every operation that could be sent an object; the file of exchange rates is not JSON."""
+BODILESS = [place for place in SENT_TO if place.body is None]
 
 NO_OBJECT = [b"[1]", b"[]", b"1", b'"name"', b"null", b"true", b"[" + WELL + b"]"]
 
@@ -220,3 +225,43 @@ class TestJson:
         assert pointers(shares) == ["/operations/0/band_shares"]
         assert pointers(rates) == ["/rates"]
         assert pointers(days) == ["/rates"]
+
+
+class TestAMemberThatNobodyReads:
+    @pytest.mark.parametrize("place", SENT_TO, ids=named)
+    def test_is_refused_by_its_name_at_every_operation(self, workshop: Client, ids: Ids, place: Place) -> None:
+        body = {**(place.body or {}), "surprise/1": 1}
+
+        refusal = refused(workshop, place.method, place.address(ids), body, status=422)
+
+        assert pointers(refusal) == ["/surprise~11"]
+        assert "is not a member that this object has" in refusal.json["detail"]
+
+    def test_is_named_beside_every_other(self, workshop: Client, ids: Ids) -> None:
+        body = {"completed_on": "2026-11-25", "quantity": 5}
+
+        refusal = refused(workshop, "POST", f"quotations/{ids['quotation_id']}/complete", body, status=422)
+
+        assert pointers(refusal) == ["/completed_on", "/quantity"]
+
+    @pytest.mark.parametrize(
+        "body", ["[1]", "[]", "null", "completed_on=today", "{", '{"a": 1, "a": 2}', "x" * 2_000_000]
+    )
+    def test_may_be_a_whole_body(self, workshop: Client, ids: Ids, body: str) -> None:
+        refusal = refused(workshop, "POST", f"quotations/{ids['quotation_id']}/issue", body, status=422)
+
+        assert refusal.json["detail"] == "the body: this operation takes no body; leave it out"
+
+    @pytest.mark.parametrize("place", BODILESS, ids=named)
+    def test_is_not_in_an_empty_object(self, client: Client, place: Place) -> None:
+        """What nobody has registered is not found, as without a body."""
+        assert place.for_stranger == 404
+
+        refused(client, place.method, place.address(), {}, status=404)
+
+    def test_is_not_in_an_empty_object_of_a_draft_that_is_issued(self, client: Client) -> None:
+        ids = register_everything(client)
+
+        issued = client.post(f"quotations/{ids['quotation_id']}/issue", {})
+
+        assert (issued.status_code, issued.json["status"]) == (200, "issued")

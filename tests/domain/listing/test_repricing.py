@@ -178,7 +178,7 @@ def compared(before: Any, after: Any, **converted: str) -> Comparison:
 
 def effects(bill: BatchBill, comparison: Comparison) -> dict[tuple[str, str], Decimal]:
     """By what changed and why."""
-    changes, found = comparison.changes, unit_effects(bill, comparison)
+    changes, found = comparison.changes, unit_effects(bill, bill, comparison)
     return {(changes[place].resource, changes[place].cause.value): amount for place, amount in found.items()}
 
 
@@ -199,8 +199,8 @@ class TestARateThatMoved:
     def test_contributes_nothing_to_what_does_not_consume_it(self) -> None:
         comparison = compared(a_table(flakes="0.80"), a_table(flakes="1.00"))
 
-        assert unit_effects(a_bill(resin="3"), comparison) == {}
-        assert unit_effects(a_bill(flakes="0"), comparison) == {}
+        assert unit_effects(a_bill(resin="3"), a_bill(resin="3"), comparison) == {}
+        assert unit_effects(a_bill(flakes="0"), a_bill(flakes="0"), comparison) == {}
 
     def test_written_in_another_way_has_not_moved(self) -> None:
         assert compared(a_table(flakes="0.80"), a_table(flakes="0.8")).changes == []
@@ -257,7 +257,7 @@ class TestAPoolOnAValue:
     def test_has_no_share_in_what_was_not_consumed_before(self) -> None:
         before, after = shares_of(a_table(), pool="0.10"), shares_of(a_table(resin="3"), pool="0.15")
 
-        assert unit_effects(a_bill(resin="1"), compared(before, after)) == {}
+        assert unit_effects(a_bill(resin="1"), a_bill(resin="1"), compared(before, after)) == {}
 
     def test_beside_another_adds_up_with_it(self) -> None:
         before = shares_of(a_table(flakes="1"), one="0.10", other="0.20")
@@ -271,7 +271,7 @@ class TestAPoolOnAValue:
     def test_on_labour_has_no_share_in_material(self) -> None:
         before, after = a_table(flakes="1"), replace(a_table(flakes="1"), shares=share("direct_labour_value", "0.2"))
 
-        assert unit_effects(a_bill(flakes="1"), compared(before, after)) == {}
+        assert unit_effects(a_bill(flakes="1"), a_bill(flakes="1"), compared(before, after)) == {}
 
 
 class TestAPoolByTheHour:
@@ -279,6 +279,25 @@ class TestAPoolByTheHour:
         bill = BatchBill(pieces=2, quantities={"overheads/rent": Decimal(3)})
 
         assert effects(bill, compared(a_table(), a_table(**{"overheads/rent": "4"}))) == {("overheads/rent", "rate"): 6}
+
+    def test_that_is_gone_takes_away_what_it_added_to_the_earlier_bill(self) -> None:
+        earlier = BatchBill(pieces=2, quantities={"overheads/rent": Decimal(3)})
+        comparison = compared(a_table(**{"overheads/rent": "4"}), a_table())
+
+        found = unit_effects(a_bill(pieces=5), earlier, comparison)
+
+        assert [(each.resource, each.cause, each.old_rate, each.new_rate) for each in comparison.changes] == [
+            ("overheads/rent", Cause.RATE, 4, 0)
+        ]
+        assert found == {0: -6}
+
+    def test_that_is_gone_had_nothing_to_do_with_a_bill_without_it(self) -> None:
+        comparison = compared(a_table(**{"overheads/rent": "4"}), a_table())
+
+        assert unit_effects(a_bill(), a_bill(), comparison) == {}
+
+    def test_that_cost_nothing_is_not_told_when_it_is_gone(self) -> None:
+        assert compared(a_table(**{"overheads/rent": "0"}), a_table()).changes == []
 
 
 class TestWhatIsLeftForTheProduct:
@@ -327,7 +346,7 @@ class TestEffects:
         before, after, comparison = shops
         old, new = before.unit_rates(), after.unit_rates()
 
-        found = unit_effects(after.batch_bill(quantity), comparison)
+        found = unit_effects(after.batch_bill(quantity), before.batch_bill(quantity), comparison)
 
         change = full(quantity, after, new) - full(quantity, before, old)
         both = size(quantity, after, new) + size(quantity, before, old)
@@ -348,7 +367,7 @@ class TestEffects:
         moved = {**new, **{pool: old[pool] for pool in pools}}
 
         found: dict[str, Fraction] = {}
-        for place, amount in unit_effects(whole.batch_bill(quantity), comparison).items():
+        for place, amount in unit_effects(whole.batch_bill(quantity), before.batch_bill(quantity), comparison).items():
             resource = comparison.changes[place].resource
             found[resource] = found.get(resource, Fraction(0)) + Fraction(amount)
 
@@ -367,10 +386,10 @@ class TestEffects:
         bill = after.batch_bill(quantity)
 
         with localcontext(prec=3):
-            coarse = unit_effects(bill, comparison)
+            coarse = unit_effects(bill, bill, comparison)
 
         with localcontext(EXACT):
-            assert coarse == unit_effects(bill, comparison)
+            assert coarse == unit_effects(bill, bill, comparison)
 
     @tried
     @given(compared_shops())

@@ -7,7 +7,7 @@ import pytest
 
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
-from service.domain.making.products import Catalogue, Product
+from service.domain.making.products import Catalogue, Operation, Product
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from tests.domain.examples import (
     a_bare_machine,
@@ -29,10 +29,13 @@ def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, 
     return {warning.code: warning for warning in found}
 
 
+def timed(**changes: Any) -> Operation:
+    """Work at a bench of a minute a piece."""
+    return bench_work(**{"cycle_minutes": "1", **changes})
+
+
 def a_plate(*lines: Any, mass: str | None = "1", **changes: Any) -> Product:
-    return a_product(
-        bill_of_materials=list(lines) or [a_line()], operations=[bench_work(**SCRAP)], mass_kg=mass, **changes
-    )
+    return a_product(bill_of_materials=list(lines) or [a_line()], operations=[timed(**SCRAP)], mass_kg=mass, **changes)
 
 
 def a_pressing(**changes: Any) -> Any:
@@ -41,19 +44,81 @@ def a_pressing(**changes: Any) -> Any:
 
 class TestAYieldOf1:
     def test_on_every_step_is_hardly_true(self) -> None:
-        warning = warned(a_product(operations=[bench_work(), bench_work(name="again")]))["no-scrap"]
+        warning = warned(a_product(operations=[timed(), timed(name="again")]))["no-scrap"]
 
         assert "Every step has a yield of 1" in warning.text
         assert warning.source == "common practice, no source"
 
     def test_on_some_step_or_without_any_step_is_nothing(self) -> None:
-        assert warned(a_product(operations=[bench_work(), bench_work(name="again", **SCRAP)])) == {}
+        assert warned(a_product(operations=[timed(), timed(name="again", **SCRAP)])) == {}
         assert warned(a_product(operations=[])) == {}
 
     def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
 
-        assert warned(whole, a_product(operations=[bench_work()]))["no-scrap"].product == "part-1"
+        assert warned(whole, a_product(operations=[timed()]))["no-scrap"].product == "part-1"
+
+
+class TestTime:
+    def test_that_an_operation_does_not_take_is_hardly_true(self) -> None:
+        warning = warned(a_product(operations=[timed(cycle_minutes="0", **SCRAP)]))["no-time"]
+
+        assert warning.text == (
+            "'trimming' takes no time, so neither labour nor a machine is costed for it. Give its cycle_minutes, "
+            "or setup_minutes for what is done once a batch."
+        )
+        assert warning.product == "sheet"
+
+    @pytest.mark.parametrize("time", ["setup_minutes", "warm_up_minutes", "cycle_minutes"])
+    def test_of_any_kind_is_some(self, time: str) -> None:
+        pressed = a_pressing(**{"cycle_minutes": "0", "processing_temperature_c": None, time: "1"})
+
+        assert warned(a_product(operations=[pressed])) == {}
+
+
+class TestLabour:
+    @pytest.mark.parametrize(
+        "times",
+        [
+            {"cycle_minutes": "35"},
+            {"setup_minutes": "20", "cycle_minutes": "35"},
+            {"setup_minutes": "20", "cycle_minutes": "0"},
+        ],
+    )
+    def test_that_is_named_without_attendance_or_a_crew_costs_nothing_by_mistake(self, times: dict[str, str]) -> None:
+        bench = timed(labour=[{"labour_grade": "operator"}], **times, **SCRAP)
+
+        found = warned(a_product(operations=[bench]))
+
+        assert set(found) == {"no-labour-time"}
+        assert found["no-labour-time"].text == (
+            "'trimming' names Operator, but the labour costs nothing, because nobody attends it. Give attendance "
+            "(1 is one person all the time that it runs), or setup_crew with setup_minutes."
+        )
+
+    def test_of_a_crew_without_a_setup_costs_nothing_either(self) -> None:
+        bench = timed(labour=[{"labour_grade": "operator", "setup_crew": "1"}], **SCRAP)
+
+        assert set(warned(a_product(operations=[bench]))) == {"no-labour-time"}
+
+    @pytest.mark.parametrize(
+        "people", [{"attendance": "0.25"}, {"setup_crew": "1"}, {"attendance": "1", "setup_crew": "2"}]
+    )
+    def test_that_attends_or_sets_up_is_nothing(self, people: dict[str, str]) -> None:
+        bench = timed(setup_minutes="10", labour=[{"labour_grade": "operator", **people}], **SCRAP)
+
+        assert warned(a_product(operations=[bench])) == {}
+
+    def test_of_an_operation_without_time_is_not_told_beside_that(self) -> None:
+        bench = timed(cycle_minutes="0", labour=[{"labour_grade": "operator"}], **SCRAP)
+
+        assert set(warned(a_product(operations=[bench]))) == {"no-time"}
+
+    def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
+        whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
+        part = a_product(operations=[timed(labour=[{"labour_grade": "operator"}], **SCRAP)])
+
+        assert warned(whole, part)["no-labour-time"].product == "part-1"
 
 
 class TestMass:
@@ -126,12 +191,12 @@ class TestElectricity:
         assert warned(pressed, materials={"hdpe": a_material(**material)}) == {}
 
     def test_is_not_judged_at_a_bench(self) -> None:
-        welding = bench_work(processing_temperature_c="200", **SCRAP)
+        welding = timed(processing_temperature_c="200", **SCRAP)
 
         assert warned(a_product(operations=[welding])) == {}
 
     def test_of_an_operation_has_only_to_melt_what_has_entered_by_then(self) -> None:
-        steps = [a_pressing(cycle_minutes="0.01"), bench_work(name="trimming")]
+        steps = [a_pressing(cycle_minutes="0.01"), timed(name="trimming")]
         late = a_product(bill_of_materials=[a_line(operation="trimming")], operations=steps)
         early = a_product(bill_of_materials=[a_line(operation="pressing")], operations=steps)
 

@@ -129,6 +129,42 @@ class TestTheCost:
         assert furnished.cost().lines
 
 
+class TestWhatCostsNothing:
+    """35 minutes at a bench, by a grade that is named without attendance."""
+
+    @pytest.fixture
+    def bench(self, furnished: Owner) -> Owner:
+        work = {"name": "assembling", "cycle_minutes": "35", "yield_share": "0.95"}
+        named = {**work, "labour": [{"labour_grade": "operator"}]}
+        furnished.put("products/bench", {"name": "Bench", "operations": [named]})
+        return furnished
+
+    def test_is_told_on_the_bill_and_on_every_sheet(self, bench: Owner) -> None:
+        bill = cost_sheets.bill_of_product(bench.workspace, "bench", 1)
+        sheet, price = bench.cost("bench", quantity=1), bench.price("bench", quantity=1)
+        quoted = bench.quote(lines=[builders.quotation()["lines"][0] | {"product": "bench"}])
+
+        assert (sheet.subtotals.full_cost.per_batch, price.price_per_piece.price) == (euros("0"), euros("0"))
+        told = ["no-labour-time"]
+        assert [each.code for each in bill.warnings] == [each.code for each in sheet.warnings] == told
+        assert [each.code for each in price.warnings] == [*told, "zero-price"]
+        assert [each.code for each in quoted.remarks.warnings] == [*told, "zero-price"]
+
+    def test_is_told_of_a_rate_of_0_by_every_sheet(self, furnished: Owner) -> None:
+        furnished.put_rate("materials/hdpe", "2026-11-20", builders.material_rate("0"))
+
+        sheet, price, quoted = furnished.cost(), furnished.price(), furnished.quote()
+
+        for found in (sheet.warnings, price.warnings, quoted.remarks.warnings):
+            assert [(each.code, each.text.facts) for each in found] == [("zero-line", {"resource": "HDPE flakes"})]
+
+    def test_is_not_warned_of_where_the_customer_brings_it(self, furnished: Owner) -> None:
+        furnished.put_rate("materials/hdpe", "2026-11-20", builders.material_rate("0"))
+        line = builders.quotation()["lines"][0] | {"supplied_materials": ["hdpe"]}
+
+        assert furnished.quote(lines=[line]).remarks.warnings == ()
+
+
 class TestForeignRates:
     def test_are_converted_on_the_day_and_say_with_what(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-01", {"price": builders.money("1.25", "USD")})

@@ -171,7 +171,7 @@ class TestAPool:
         ("base", "effect"),
         [
             ("direct_material_value", {"overheads/purchasing rate": "-0.200000"}),
-            ("piece", {"products/peg product": "-0.100000"}),
+            ("piece", {"overheads/purchasing rate": "-0.100000"}),
         ],
     )
     def test_that_is_gone_takes_away_what_it_added(self, shop: Owner, base: str, effect: dict[str, str]) -> None:
@@ -183,6 +183,26 @@ class TestAPool:
         shop.retire("overheads/purchasing")
 
         assert effects(change_of(shop, "peg-fair")) == effect
+
+    @pytest.mark.parametrize("base", ["machine_hour", "labour_hour", "piece"])
+    def test_that_is_gone_takes_away_all_its_hours_and_pieces_and_nothing_of_the_products(
+        self, shop: Owner, base: str
+    ) -> None:
+        """A set is of benches, boards and sheets: their hours and pieces count, and not of the new bill of a sheet."""
+        before = unit_cost(shop, "set", 3)
+        shop.register("overheads/tent", {"name": "Tent", "base": base}, **{DAY: builders.overhead_rate("60", "600")})
+        added = unit_cost(shop, "set", 3).amount - before.amount
+        applied(shop)
+        shop.retire("overheads/tent")
+        assert abs(Decimal(effects(change_of(shop, "set-fair"))["overheads/tent rate"]) + added) < Decimal("0.00001")
+
+        change_facts(shop, "products/sheet", bill_of_materials=[{"material": "hdpe", "quantity_per_piece": "9"}])
+
+        change = change_of(shop, "set-fair")
+        assert [*effects(change)] == ["overheads/tent rate", "products/set product"]
+        assert abs(Decimal(effects(change)["overheads/tent rate"]) + added) < Decimal("0.00001")
+        told = [(each.resource, each.new_rate) for each in previewed(shop).figures.rate_changes]
+        assert told == [("overheads/tent", 0)]
 
     def test_without_a_rate_leaves_no_product_a_price(self, shop: Owner) -> None:
         shop.register("overheads/purchasing", {"name": "Purchasing", "base": "direct_material_value"})

@@ -1,0 +1,30 @@
+"""What is costed or sold at 0, which is seldom meant: warnings, never errors."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from service.domain.costing.cost_sheet import CostSheet
+from service.domain.costing.rate_table import OPTIONAL_PARTS
+from service.domain.making.plausibility import PlausibilityWarning
+from service.domain.values.message import Message
+from service.domain.values.references import part_in
+
+_SOURCE = "a resource or a price is seldom 0; no source"
+
+
+def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
+    """A warning for each line whose rate is 0, apart from parts that terms may leave out."""
+    for line in sheet.lines:
+        if not line.rate and part_in(line.resource) not in OPTIONAL_PARTS.values():
+            text = Message(
+                "{resource} costs nothing on this sheet, because its rate is 0. Enter its rate, unless it is free.",
+                resource=line.name,
+            )
+            yield PlausibilityWarning(code="zero-line", product=sheet.product, text=text, source=_SOURCE)
+
+
+def zero_price(product: str, unit_price: Decimal) -> Iterator[PlausibilityWarning]:
+    """A warning if the price of a piece is 0."""
+    if not unit_price:
+        text = Message("A piece is priced at 0. Check the operations, rates and policy before you offer it.")
+        yield PlausibilityWarning(code="zero-price", product=product, text=text, source=_SOURCE)

@@ -1,0 +1,49 @@
+"""What is costed or sold at 0: warned of, unless it may be left out."""
+
+from decimal import Decimal
+
+import pytest
+
+from service.domain.costing.free_of_charge import zero_lines, zero_price
+from service.domain.costing.rates import MaterialRate, OverheadRate, TariffRate
+from tests.domain.examples import a_line, a_product, a_shop, an_overhead, terms_of
+from tests.support import builders
+
+
+class TestALine:
+    def test_without_cost_is_told_with_the_remedy(self) -> None:
+        free = terms_of(MaterialRate, builders.material_rate("0"))
+
+        (warning,) = zero_lines(a_shop(terms={"materials/hdpe": free}).sheet(10))
+
+        assert (warning.code, warning.product) == ("zero-line", "sheet")
+        assert warning.text == (
+            "HDPE flakes costs nothing on this sheet, because its rate is 0. Enter its rate, unless it is free."
+        )
+
+    def test_that_costs_something_is_nothing(self) -> None:
+        assert list(zero_lines(a_shop().sheet(10))) == []
+
+    def test_of_a_credit_or_a_standing_charge_of_0_is_nothing(self) -> None:
+        product = a_product(bill_of_materials=[a_line(process_loss_share="0.1", reclaim_share="1")])
+        credit = terms_of(MaterialRate, builders.material_rate(reclaim_value=builders.money("0")))
+        charges = {"standing_charge_per_month": builders.money("0"), "expected_kwh_per_month": "100"}
+        standing = terms_of(TariffRate, builders.tariff_rate(**charges))
+
+        sheet = a_shop(product, terms={"materials/hdpe": credit, "tariffs/grid": standing}).sheet(10)
+
+        assert list(zero_lines(sheet)) == []
+
+    def test_of_a_pool_is_told_where_it_has_a_value_to_take_its_share_of(self) -> None:
+        pool = {"overheads": {"admin": an_overhead("direct_labour_value", name="Office")}}
+        free = {"overheads/admin": terms_of(OverheadRate, builders.overhead_rate("0"))}
+
+        (warning,) = zero_lines(a_shop(terms=free, **pool).sheet(10))
+
+        assert warning.text.facts == {"resource": "Office"}
+        assert list(zero_lines(a_shop(a_product(operations=[]), terms=free, **pool).sheet(10))) == []
+
+
+@pytest.mark.parametrize(("price", "found"), [("0", ["zero-price"]), ("0.00", ["zero-price"]), ("0.01", [])])
+def test_a_price_of_0_is_told(price: str, found: list[str]) -> None:
+    assert [warning.code for warning in zero_price("sheet", Decimal(price))] == found
