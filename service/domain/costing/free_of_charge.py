@@ -9,7 +9,7 @@ from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.values.message import Message
 from service.domain.values.references import part_in
 
-_SOURCE = "a resource or a price is seldom 0; no source"
+_SOURCE = "common practice, no source"
 
 
 def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
