@@ -1,12 +1,12 @@
 """Plausibility checks of a product's physical facts: warnings, never errors."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
-from service.domain.making.products import Catalogue, Product
-from service.domain.making.resources import MaterialUse
+from service.domain.making.products import BillLine, Catalogue, Product
+from service.domain.making.resources import Material, MaterialUse
 from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
@@ -153,17 +153,38 @@ def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, .
 
 def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:
     product = catalogue.products[code]
-    sources: dict[Polymer, list[str]] = {}
-    used = (catalogue.materials[line.material] for line in product.bill_of_materials if line.material is not None)
-    for material in used:
-        if material.polymer is not None and material.use is MaterialUse.DIRECT_MATERIAL:
-            sources.setdefault(material.polymer, []).append(material.name)
     for operation in product.operations:
         if operation.processing_temperature_c is not None:
-            for polymer, materials in sources.items():
+            for polymer, materials in _polymers_at(operation.name, product, catalogue).items():
                 yield HeatedPolymer(
                     polymer=polymer,
                     processing_temperature_c=operation.processing_temperature_c,
-                    materials=tuple(dict.fromkeys(materials)),
+                    materials=materials,
                     where=f"{product.name}, {operation.name}",
                 )
+
+
+def _polymers_at(operation: str, product: Product, catalogue: Catalogue) -> dict[Polymer, tuple[str, ...]]:
+    """The polymers that have entered up to an operation, and the names of the materials that hold them."""
+    names = [each.name for each in product.operations]
+    entered = {None, *names[: names.index(operation) + 1]}
+    found: dict[Polymer, dict[str, None]] = {}
+    lines = (line for line in product.bill_of_materials if line.operation in entered)
+    for material in _materials_in(lines, catalogue):
+        if material.polymer is not None:
+            found.setdefault(material.polymer, {})[material.name] = None
+    return {polymer: tuple(materials) for polymer, materials in found.items()}
+
+
+def _materials_in(lines: Iterable[BillLine], catalogue: Catalogue) -> Iterator[Material]:
+    """The direct materials of the lines and of all sub-assemblies in them, each sub-assembly once."""
+    waiting, seen = list(lines), set[str]()
+    while waiting:
+        line = waiting.pop(0)
+        if line.material is not None:
+            material = catalogue.materials[line.material]
+            if material.use is MaterialUse.DIRECT_MATERIAL:
+                yield material
+        elif line.product is not None and line.product not in seen:
+            seen.add(line.product)
+            waiting += catalogue.products[line.product].bill_of_materials

@@ -1,5 +1,6 @@
 """Warnings where they are due and where they are not, and cautions gathered from what is heated."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -246,3 +247,27 @@ class TestCautions:
         (caution,) = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
 
         assert "HDPE (from HDPE flakes) at 200 °C in 'Blue sheet, pressing': " in caution.text
+
+    def test_know_the_polymer_of_flake_that_the_workshop_made_itself(self) -> None:
+        sheet = a_product(name="PS sheet", operations=[a_pressing(processing_temperature_c="240")])
+        sheet = replace(sheet, bill_of_materials=(a_line(product="part-1"), a_line(product="part-2")))
+        flake = a_product(bill_of_materials=[a_line(material="scrap")], operations=[bench_work(name="sorting")])
+        bag = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
+        catalogue = a_catalogue(
+            sheet, flake, bag, materials={"scrap": a_material(name="Yoghurt cups", polymer="PS", unit="kg")}
+        )
+
+        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+
+        assert [each.code for each in found] == ["styrene-fume", "hot-work"]
+        assert found[0].text.startswith("PS (from Yoghurt cups) at 240 °C in 'PS sheet, pressing': the fume can hold")
+
+    def test_leave_out_what_enters_after_the_heat(self) -> None:
+        whole = a_product(
+            bill_of_materials=[a_line(), a_line(product="part-1", operation="fitting")],
+            operations=[a_pressing(), bench_work(name="fitting")],
+        )
+        fitting = a_product(bill_of_materials=[a_line(material="pipe")], operations=[])
+        materials = {"hdpe": a_material(), "pipe": a_material(polymer="PVC")}
+
+        assert self.codes(whole, fitting, materials=materials) == ["hot-work"]
