@@ -165,26 +165,31 @@ def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]
 
 
 def _polymers_at(operation: str, product: Product, catalogue: Catalogue) -> dict[Polymer, tuple[str, ...]]:
-    """The polymers that have entered up to an operation, and the names of the materials that hold them."""
+    """The polymers that have entered up to an operation, and the names of the materials that hold them.
+
+    Packaging counts where there is nothing else. A polymer that no material names is unidentified.
+    """
     names = [each.name for each in product.operations]
     entered = {None, *names[: names.index(operation) + 1]}
+    materials = _materials_in((line for line in product.bill_of_materials if line.operation in entered), catalogue)
+    direct = [each for each in materials if each.use is MaterialUse.DIRECT_MATERIAL] or materials
     found: dict[Polymer, dict[str, None]] = {}
-    lines = (line for line in product.bill_of_materials if line.operation in entered)
-    for material in _materials_in(lines, catalogue):
+    for material in direct:
         if material.polymer is not None:
             found.setdefault(material.polymer, {})[material.name] = None
-    return {polymer: tuple(materials) for polymer, materials in found.items()}
+    if not found:
+        found[Polymer.UNIDENTIFIED] = dict.fromkeys(material.name for material in direct)
+    return {polymer: tuple(holders) for polymer, holders in found.items()}
 
 
-def _materials_in(lines: Iterable[BillLine], catalogue: Catalogue) -> Iterator[Material]:
-    """The direct materials of the lines and of all sub-assemblies in them, each sub-assembly once."""
-    waiting, seen = list(lines), set[str]()
+def _materials_in(lines: Iterable[BillLine], catalogue: Catalogue) -> list[Material]:
+    """The materials of the lines and of all sub-assemblies in them, each sub-assembly once."""
+    waiting, found, seen = list(lines), list[Material](), set[str]()
     while waiting:
         line = waiting.pop(0)
         if line.material is not None:
-            material = catalogue.materials[line.material]
-            if material.use is MaterialUse.DIRECT_MATERIAL:
-                yield material
+            found.append(catalogue.materials[line.material])
         elif line.product is not None and line.product not in seen:
             seen.add(line.product)
             waiting += catalogue.products[line.product].bill_of_materials
+    return found

@@ -19,7 +19,7 @@ class HeatedPolymer:
 
     Attributes:
         processing_temperature_c: in degrees Celsius, if declared.
-        materials: the names of the materials that hold it.
+        materials: the names of the materials that hold it; empty if there are none.
         where: the operation.
     """
 
@@ -48,6 +48,7 @@ _HOT_WORK = (
     "and local rules of safety at work."
 )
 _PIECE, _PARCEL = Message("One piece weighs"), Message("The heaviest parcel weighs")
+_NO_MATERIAL = Message("a material that is not on the bill")
 _NAMES = {Polymer.OTHER: Message("another polymer"), Polymer.UNIDENTIFIED: Message("an unidentified polymer")}
 
 
@@ -141,8 +142,8 @@ def _told(items: Iterable[HeatedPolymer]) -> tuple[Message, ...]:
 
 
 def _work(item: HeatedPolymer) -> Message:
-    polymer, materials = _NAMES.get(item.polymer, item.polymer.value), " + ".join(item.materials)
-    named = {"polymer": polymer, "materials": materials, "where": item.where}
+    materials = " + ".join(item.materials) or _NO_MATERIAL
+    named = {"polymer": _NAMES.get(item.polymer, item.polymer.value), "materials": materials, "where": item.where}
     if item.processing_temperature_c is not None:
         temperature_c = plain(item.processing_temperature_c)
         return Message(

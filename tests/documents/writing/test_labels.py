@@ -50,9 +50,10 @@ def templates(fact: Fact) -> Iterator[str]:
 def told_of_everything() -> set[str]:
     """Every caution that there is, and every warning of what looks wrong."""
     hot = (
-        HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=("flakes",), where="pressing")
+        HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=materials, where="pressing")
         for polymer in Polymer
         for temperature_c in (None, Decimal(900))
+        for materials in ((), ("flakes",))
     )
     found = (*hazards.cautions(hot, DeclaredUse, Decimal(30)), *hazards.parcel_cautions([Decimal(30)]))
     step = an_operation(processing_temperature_c="200", cycle_minutes="0.01", yield_share="1")

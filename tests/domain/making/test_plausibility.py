@@ -234,12 +234,40 @@ class TestCautions:
 
         assert self.codes(whole, a_product(operations=[a_pressing()])) == ["hot-work"]
 
-    def test_are_none_where_nothing_is_heated_or_nothing_is_a_polymer_in_the_piece(self) -> None:
-        packaging = {"hdpe": a_material(use="packaging")}
-
+    def test_are_none_where_nothing_is_heated(self) -> None:
         assert self.codes(a_product(operations=[a_pressing(processing_temperature_c=None)])) == []
-        assert self.codes(a_product(operations=[a_pressing()]), materials=packaging) == []
-        assert self.codes(a_product(operations=[a_pressing()]), materials={"hdpe": a_material(polymer=None)}) == []
+
+    def test_treat_a_polymer_that_no_material_names_as_unidentified(self) -> None:
+        materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
+        catalogue = a_catalogue(a_product(operations=[a_pressing(processing_temperature_c="240")]), materials=materials)
+
+        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+
+        assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
+        assert found[0].text.startswith("an unidentified polymer (from Mixed flakes) at 240 °C in 'Sheet, pressing': ")
+
+    def test_do_not_need_a_bill_of_materials_to_warn_of_heat(self) -> None:
+        catalogue = a_catalogue(a_product(bill_of_materials=[], operations=[a_pressing()]))
+
+        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+
+        assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
+        assert "(from a material that is not on the bill) at 200 °C" in found[0].text
+
+    def test_do_not_take_steel_in_the_piece_for_a_polymer_beside_one_that_is_named(self) -> None:
+        cast_in = a_product(bill_of_materials=[a_line(), a_line(material="rod")], operations=[a_pressing()])
+        materials = {"hdpe": a_material(), "rod": a_material(polymer=None)}
+
+        assert self.codes(cast_in, materials=materials) == ["hot-work"]
+
+    def test_take_packaging_for_what_is_heated_only_where_there_is_nothing_else(self) -> None:
+        lines = [a_line(), a_line(material="film")]
+        packed = a_product(bill_of_materials=lines, operations=[a_pressing()])
+        film = a_material(polymer="ABS", use="packaging")
+
+        assert self.codes(packed, materials={"hdpe": a_material(), "film": film}) == ["hot-work"]
+        assert self.codes(packed, materials={"hdpe": film, "film": film}) == ["styrene-fume", "hot-work"]
+        assert "unidentified-polymer" in self.codes(packed, materials={"hdpe": a_material(polymer=None), "film": film})
 
     def test_name_the_material_the_product_and_the_operation(self) -> None:
         catalogue = a_catalogue(a_product(name="Blue sheet", operations=[a_pressing()]))
