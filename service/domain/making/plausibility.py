@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
-from service.domain.making.products import BillLine, Catalogue, Product
+from service.domain.making.products import BillLine, Catalogue, Operation, Product
 from service.domain.making.resources import Material, MaterialUse
 from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
@@ -154,7 +154,7 @@ def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, .
 def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:
     product = catalogue.products[code]
     for operation in product.operations:
-        if operation.processing_temperature_c is not None:
+        if _is_heated(operation, catalogue):
             for polymer, materials in _polymers_at(operation.name, product, catalogue).items():
                 yield HeatedPolymer(
                     polymer=polymer,
@@ -162,6 +162,13 @@ def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]
                     materials=materials,
                     where=f"{product.name}, {operation.name}",
                 )
+
+
+def _is_heated(operation: Operation, catalogue: Catalogue) -> bool:
+    """Whether its polymer is worked hot: at a temperature that is declared, or on a machine that heats."""
+    if operation.processing_temperature_c is not None or operation.warm_up_minutes:
+        return True
+    return operation.machine is not None and catalogue.machines[operation.machine].is_heated
 
 
 def _polymers_at(operation: str, product: Product, catalogue: Catalogue) -> dict[Polymer, tuple[str, ...]]:

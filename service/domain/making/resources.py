@@ -110,6 +110,10 @@ class Machine:
     def draws_power(self) -> bool:
         return any((self.rated_power_kw, self.idle_power_kw, self.warm_up_power_kw))
 
+    @property
+    def is_heated(self) -> bool:
+        return bool(self.warm_up_power_kw)
+
 
 @declared
 class LabourGrade:

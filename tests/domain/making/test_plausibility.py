@@ -236,6 +236,7 @@ class TestCautions:
 
     def test_are_none_where_nothing_is_heated(self) -> None:
         assert self.codes(a_product(operations=[a_pressing(processing_temperature_c=None)])) == []
+        assert self.codes(a_product(operations=[bench_work()])) == []
 
     def test_treat_a_polymer_that_no_material_names_as_unidentified(self) -> None:
         materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
@@ -245,6 +246,24 @@ class TestCautions:
 
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert found[0].text.startswith("an unidentified polymer (from Mixed flakes) at 240 °C in 'Sheet, pressing': ")
+
+    @pytest.mark.parametrize(
+        ("operation", "machine"),
+        [({"warm_up_minutes": "30"}, {}), ({}, {"warm_up_power_kw": "9"})],
+        ids=["warm-up time", "warm-up power"],
+    )
+    def test_do_not_wait_for_a_temperature_where_the_machine_heats(
+        self, operation: dict[str, Any], machine: dict[str, Any]
+    ) -> None:
+        pressed = a_product(operations=[a_pressing(processing_temperature_c=None, **operation)])
+        catalogue = a_catalogue(
+            pressed, materials={"hdpe": a_material(polymer="PVC")}, machines={"press": a_machine(**machine)}
+        )
+
+        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+
+        assert [each.code for each in found] == ["hydrogen-chloride", "hot-work"]
+        assert "in 'Sheet, pressing' at a temperature not declared, usually 160 to 210 °C: hot PVC" in found[0].text
 
     def test_do_not_need_a_bill_of_materials_to_warn_of_heat(self) -> None:
         catalogue = a_catalogue(a_product(bill_of_materials=[], operations=[a_pressing()]))
