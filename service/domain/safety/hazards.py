@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.safety.cautions import FUME_SHEET, POLYMER_CAUTIONS, USE_CAUTIONS, Caution, Concern, DeclaredUse
-from service.domain.safety.polymers import THERMAL_DATA, Polymer
+from service.domain.safety.polymers import THERMAL_DATA, Figure, Polymer
 from service.domain.values.exact import ZERO, plain
 from service.domain.values.message import Message
 
@@ -42,6 +42,22 @@ _DECOMPOSITION = (
     "{work}: decomposition is to be expected ({limits}). The gases can be toxic and can catch fire. Work cooler or for "
     "a shorter time, with extraction at the source, as the supplier's safety data sheet and local rules say."
 )
+_DEGRADATION = (
+    "{work}: hotter than it is usually worked ({limits}). The polymer begins to degrade and gives off more fume, which "
+    "can hold aldehydes and acids; they irritate eyes and airways. Work cooler, leave nothing standing in the hot "
+    "machine, draw the fume off at its source, and follow the supplier's safety data sheet and local rules."
+)
+_DECOMPOSES, _DEGRADES = "above-decomposition-temperature", "above-processing-temperature"
+_TOO_HOT: dict[str, tuple[str, tuple[str, ...]]] = {
+    _DECOMPOSES: (_DECOMPOSITION, ()),
+    _DEGRADES: (  # irritation: from memory
+        _DEGRADATION,
+        (
+            f"{FUME_SHEET}, on recommended temperatures and Table 1",
+            "T. Andersson, B. Wesslén, Degradation of LDPE, LLDPE and HDPE in Film Extrusion, abstract",
+        ),
+    ),
+}
 _HOT_WORK = (
     "{work}: hot plastic and hot tools burn, and every hot plastic gives off fume. Guard hot surfaces, wear eye "
     "protection, heat-resistant gloves and sleeves, draw the fume off at its source, and follow the machine's manual "
@@ -87,16 +103,17 @@ def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:
 
 def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
     """Cautions for hot work with any polymer."""
-    too_hot = [item for item in work if _is_above_decomposition(item)]
-    if too_hot:
-        limits = {item.polymer: THERMAL_DATA[item.polymer].decomposition_temperature_c for item in too_hot}
-        told = (Message("{polymer} above {limit} °C", polymer=each, limit=it.value) for each, it in limits.items())
-        yield Caution(
-            code="above-decomposition-temperature",
-            concerns=Concern.WORK,
-            text=Message(_DECOMPOSITION, work=_told(too_hot), limits=tuple(told)),
-            source="; ".join(dict.fromkeys(limit.source for limit in limits.values())),
-        )
+    for code, (text, source) in _TOO_HOT.items():
+        too_hot = {item: limit for item in work if (limit := _exceeded_limit(item, code)) is not None}
+        if too_hot:
+            limits = {item.polymer: limit for item, limit in too_hot.items()}
+            told = (Message("{polymer} above {limit} °C", polymer=each, limit=it.value) for each, it in limits.items())
+            yield Caution(
+                code=code,
+                concerns=Concern.WORK,
+                text=Message(text, work=_told(too_hot), limits=tuple(told)),
+                source="; ".join(dict.fromkeys((*(limit.source for limit in limits.values()), *source))),
+            )
     if work:
         yield Caution(
             code="hot-work",
@@ -107,11 +124,16 @@ def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
         )
 
 
-def _is_above_decomposition(item: HeatedPolymer) -> bool:
-    data = THERMAL_DATA.get(item.polymer)
-    if data is None or item.processing_temperature_c is None:
-        return False
-    return item.processing_temperature_c > data.decomposition_temperature_c.value
+def _exceeded_limit(item: HeatedPolymer, code: str) -> Figure | None:
+    """The limit of this caution, if the declared temperature is above it and above no worse one."""
+    data, temperature_c = THERMAL_DATA.get(item.polymer), item.processing_temperature_c
+    if data is None or temperature_c is None:
+        return None
+    usual = data.processing_temperature_c
+    decomposes = temperature_c > data.decomposition_temperature_c.value
+    if code == _DECOMPOSES:
+        return data.decomposition_temperature_c if decomposes else None
+    return Figure(value=usual.high, source=usual.source) if usual.high < temperature_c and not decomposes else None
 
 
 def _of_mass(

@@ -52,7 +52,7 @@ def told_of_everything() -> set[str]:
     hot = (
         HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=materials, where="pressing")
         for polymer in Polymer
-        for temperature_c in (None, Decimal(900))
+        for temperature_c in (None, Decimal(320), Decimal(900))
         for materials in ((), ("flakes",))
     )
     found = (*hazards.cautions(hot, DeclaredUse, Decimal(30)), *hazards.parcel_cautions([Decimal(30)]))

@@ -161,6 +161,39 @@ class TestDecomposition:
         assert "above-decomposition-temperature" not in cautions_of(heated)
 
 
+class TestDegradation:
+    def test_hdpe_at_330_degrees_degrades_though_it_does_not_decompose_yet(self) -> None:
+        found = cautions_of(a_heated(Polymer.HDPE, "330"))
+
+        assert list(found) == ["above-processing-temperature", "hot-work"]
+        caution = found["above-processing-temperature"]
+        assert caution.text.startswith(
+            "HDPE (from flakes) at 330 °C in 'pressing': hotter than it is usually worked (HDPE above 290 °C). The "
+        )
+        assert caution.source.startswith(THERMAL_DATA[Polymer.HDPE].processing_temperature_c.source)
+
+    @pytest.mark.parametrize("polymer", sorted(THERMAL_DATA))
+    def test_it_is_told_between_the_usual_temperatures_and_decomposition(self, polymer: Polymer) -> None:
+        usual_c = THERMAL_DATA[polymer].processing_temperature_c.high
+        limit_c = THERMAL_DATA[polymer].decomposition_temperature_c.value
+
+        hotter = cautions_of(a_heated(polymer, str(usual_c + Decimal("0.1"))))
+
+        assert ("above-processing-temperature" in hotter) == (usual_c < limit_c)
+        assert "above-processing-temperature" not in cautions_of(a_heated(polymer, str(usual_c)))
+        assert "above-processing-temperature" not in cautions_of(a_heated(polymer, str(limit_c + 1)))
+
+    @pytest.mark.parametrize("heated", [a_heated(Polymer.HDPE, None), a_heated(Polymer.UNIDENTIFIED, "330")])
+    def test_it_is_not_guessed(self, heated: HeatedPolymer) -> None:
+        assert "above-processing-temperature" not in cautions_of(heated)
+
+    def test_each_polymer_is_in_the_caution_that_it_calls_for(self) -> None:
+        found = cautions_of(a_heated(Polymer.HDPE, "330"), a_heated(Polymer.PP, "330"), a_heated(Polymer.LDPE, "330"))
+
+        assert "(HDPE above 290 °C, LDPE above 274 °C)" in found["above-processing-temperature"].text
+        assert "(PP above 328 °C)" in found["above-decomposition-temperature"].text
+
+
 class TestHeavyPieces:
     """HSE, Manual handling at work, INDG143 (rev4), 2020: guideline masses up to 25 kg for men, 16 kg for women."""
 
