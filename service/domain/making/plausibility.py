@@ -9,6 +9,7 @@ from service.domain.making.products import BillLine, Catalogue, Operation, Produ
 from service.domain.making.resources import Material, MaterialUse
 from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
+from service.domain.safety.machines import WorkingMachine
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from service.domain.values.exact import ZERO, exactly, plain
 from service.domain.values.message import Message
@@ -148,7 +149,17 @@ def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, .
     """The cautions for making and using the product."""
     product = catalogue.products[bill.product]
     heated = [each for code in bill.pieces_made for each in _heated_polymers(code, catalogue)]
-    return cautions(heated, product.declared_uses, product.mass_kg)
+    machines = [each for code in bill.pieces_made for each in _working_machines(code, catalogue)]
+    return cautions(heated, product.declared_uses, product.mass_kg, machines)
+
+
+def _working_machines(code: str, catalogue: Catalogue) -> Iterator[WorkingMachine]:
+    product = catalogue.products[code]
+    for operation in product.operations:
+        machine = None if operation.machine is None else catalogue.machines[operation.machine]
+        if machine is not None and machine.kind is not None:
+            where = f"{product.name}, {operation.name}"
+            yield WorkingMachine(kind=machine.kind, machine=machine.name, where=where)
 
 
 def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.safety.cautions import FUME_SHEET, POLYMER_CAUTIONS, USE_CAUTIONS, Caution, Concern, DeclaredUse
+from service.domain.safety.machines import MACHINE_CAUTIONS, WorkingMachine
 from service.domain.safety.polymers import THERMAL_DATA, Figure, Polymer
 from service.domain.values.exact import ZERO, plain
 from service.domain.values.message import Message
@@ -69,7 +70,10 @@ _NAMES = {Polymer.OTHER: Message("another polymer"), Polymer.UNIDENTIFIED: Messa
 
 
 def cautions(
-    heated: Iterable[HeatedPolymer], declared_uses: Iterable[DeclaredUse], piece_mass_kg: Decimal | None
+    heated: Iterable[HeatedPolymer],
+    declared_uses: Iterable[DeclaredUse],
+    piece_mass_kg: Decimal | None,
+    machines: Iterable[WorkingMachine] = (),
 ) -> tuple[Caution, ...]:
     """Every caution for a product, each once: for the work, then for the piece, then for its uses.
 
@@ -79,7 +83,9 @@ def cautions(
     work = sorted(set(heated), key=_order)
     declared = frozenset(declared_uses)
     uses = [use for use in DeclaredUse if use in declared]
-    return (*_of_polymers(work), *_of_heat(work), *_of_mass(piece_mass_kg), *_of_uses(uses))
+    running = sorted(set(machines), key=lambda each: (each.machine, each.where, each.kind))
+    of_work = (*_of_machines(running), *_of_polymers(work), *_of_heat(work))
+    return (*of_work, *_of_mass(piece_mass_kg), *_of_uses(uses))
 
 
 def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:
@@ -91,6 +97,15 @@ def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:
 def _order(item: HeatedPolymer) -> tuple[str, str, bool, Decimal, tuple[str, ...]]:
     temperature_c = item.processing_temperature_c
     return item.polymer, item.where, temperature_c is not None, temperature_c or ZERO, item.materials
+
+
+def _of_machines(running: list[WorkingMachine]) -> Iterator[Caution]:
+    """Cautions for kinds of machines, whatever they work."""
+    for caution, kinds in MACHINE_CAUTIONS.items():
+        found = [each for each in running if each.kind in kinds]
+        if found:
+            told = (Message("{machine} in '{where}'", machine=each.machine, where=each.where) for each in found)
+            yield replace(caution, text=Message(caution.text.template, machines=tuple(told)))
 
 
 def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:

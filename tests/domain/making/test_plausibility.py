@@ -249,8 +249,8 @@ class TestCautions:
 
     @pytest.mark.parametrize(
         ("operation", "machine"),
-        [({"warm_up_minutes": "30"}, {}), ({}, {"warm_up_power_kw": "9"})],
-        ids=["warm-up time", "warm-up power"],
+        [({"warm_up_minutes": "30"}, {}), ({}, {"warm_up_power_kw": "9"}), ({}, {"kind": "oven"})],
+        ids=["warm-up time", "warm-up power", "kind"],
     )
     def test_do_not_wait_for_a_temperature_where_the_machine_heats(
         self, operation: dict[str, Any], machine: dict[str, Any]
@@ -318,3 +318,13 @@ class TestCautions:
         materials = {"hdpe": a_material(), "pipe": a_material(polymer="PVC")}
 
         assert self.codes(whole, fitting, materials=materials) == ["hot-work"]
+
+    def test_come_with_the_kind_of_a_machine_wherever_it_runs(self) -> None:
+        whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[bench_work()])
+        flake = a_product(name="Flake", operations=[a_pressing(name="shredding", processing_temperature_c=None)])
+        catalogue = a_catalogue(whole, flake, machines={"press": a_machine(name="Granulator", kind="shredder")})
+
+        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+
+        assert [each.code for each in found] == ["drawn-in", "thrown-out", "dust", "noise"]
+        assert all(each.text.startswith("Granulator in 'Flake, shredding': ") for each in found)

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.safety.cautions import Caution, DeclaredUse
+from service.domain.safety.cautions import Caution, Concern, DeclaredUse
 from service.domain.safety.hazards import ONE_PERSON_LIMIT_KG, HeatedPolymer, cautions
+from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import THERMAL_DATA, Polymer
 
 
@@ -24,10 +25,17 @@ def a_heated(
     )
 
 
+def at_a_machine(kind: MachineKind, machine: str = "Machine", where: str = "working") -> WorkingMachine:
+    return WorkingMachine(kind=kind, machine=machine, where=where)
+
+
 def cautions_of(
-    *heated: HeatedPolymer, uses: Iterable[DeclaredUse] = (), mass_kg: str | None = None
+    *heated: HeatedPolymer,
+    uses: Iterable[DeclaredUse] = (),
+    mass_kg: str | None = None,
+    at: Iterable[WorkingMachine] = (),
 ) -> dict[str, Caution]:
-    found = cautions(heated, uses, None if mass_kg is None else Decimal(mass_kg))
+    found = cautions(heated, uses, None if mass_kg is None else Decimal(mass_kg), at)
     by_code = {caution.code: caution for caution in found}
     assert len(by_code) == len(found)
     return by_code
@@ -44,6 +52,7 @@ everything = (
     st.lists(heated_polymers, max_size=8),
     st.lists(st.sampled_from(DeclaredUse), max_size=8),
     st.none() | st.decimals(min_value=0, max_value=100, places=3),
+    st.lists(st.builds(at_a_machine, st.sampled_from(MachineKind), st.sampled_from(["Old", "New"])), max_size=8),
 )
 
 
@@ -194,6 +203,46 @@ class TestDegradation:
         assert "(PP above 328 °C)" in found["above-decomposition-temperature"].text
 
 
+class TestMachines:
+    @pytest.mark.parametrize(
+        ("kind", "codes"),
+        [
+            (MachineKind.SHREDDER, ["drawn-in", "thrown-out", "dust", "noise"]),
+            (MachineKind.EXTRUDER, ["drawn-in", "thrown-out", "noise"]),
+            (MachineKind.PRESS, ["crushing"]),
+            (MachineKind.INJECTION, ["crushing", "thrown-out"]),
+            (MachineKind.SAW, ["saw-blade", "thrown-out", "dust", "noise"]),
+            (MachineKind.OVEN, []),  # burns and fume come with what it heats
+            (MachineKind.MIXER, ["drawn-in", "dust"]),
+            (MachineKind.OTHER, ["machine-without-data"]),
+        ],
+    )
+    def test_each_kind_brings_its_own_to_the_workshop(self, kind: MachineKind, codes: list[str]) -> None:
+        found = cautions_of(at=[at_a_machine(kind)])
+
+        assert list(found) == codes
+        assert {each.concerns for each in found.values()} <= {Concern.WORK}
+
+    def test_a_shredder_is_locked_out_before_somebody_reaches_in(self) -> None:
+        caution = cautions_of(at=[at_a_machine(MachineKind.SHREDDER, "Granulator", "Flake, grinding")])["drawn-in"]
+
+        assert caution.text.startswith("Granulator in 'Flake, grinding': knives, screws and paddles draw in hands")
+        assert "lock the supply off" in caution.text
+        assert "29 CFR 1910.147" in caution.source
+
+    def test_all_machines_of_a_danger_stand_in_one_caution(self) -> None:
+        machines = [
+            at_a_machine(MachineKind.SHREDDER, "Granulator", "grinding"),
+            at_a_machine(MachineKind.EXTRUDER, "Extruder", "extruding"),
+            at_a_machine(MachineKind.SHREDDER, "Granulator", "grinding"),
+        ]
+
+        found = cautions_of(at=machines)
+
+        assert found["drawn-in"].text.startswith("Extruder in 'extruding', Granulator in 'grinding': knives")
+        assert "Extruder" not in found["dust"].text
+
+
 class TestHeavyPieces:
     """HSE, Manual handling at work, INDG143 (rev4), 2020: guideline masses up to 25 kg for men, 16 kg for women."""
 
@@ -269,9 +318,9 @@ class TestEverything:
 
     @given(*everything)
     def test_every_caution_has_a_source_and_defers_to_local_rules(
-        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None
+        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None, at: list[WorkingMachine]
     ) -> None:
-        for caution in cautions(heated, uses, mass_kg):
+        for caution in cautions(heated, uses, mass_kg, at):
             assert caution.source
             assert " local " in caution.text
             assert caution.text.endswith(".")
@@ -279,19 +328,25 @@ class TestEverything:
 
     @given(*everything)
     def test_no_caution_comes_twice(
-        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None
+        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None, at: list[WorkingMachine]
     ) -> None:
-        codes = [caution.code for caution in cautions(heated * 2, uses * 2, mass_kg)]
+        codes = [caution.code for caution in cautions(heated * 2, uses * 2, mass_kg, at * 2)]
 
         assert len(codes) == len(set(codes))
 
     @given(*everything, st.randoms(use_true_random=False))
     def test_the_order_of_what_is_given_does_not_matter(
-        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None, chance: Random
+        self,
+        heated: list[HeatedPolymer],
+        uses: list[DeclaredUse],
+        mass_kg: Decimal | None,
+        at: list[WorkingMachine],
+        chance: Random,
     ) -> None:
-        before = cautions(heated, uses, mass_kg)
+        before = cautions(heated, uses, mass_kg, at)
 
         chance.shuffle(heated)
         chance.shuffle(uses)
+        chance.shuffle(at)
 
-        assert cautions(iter(heated), iter(uses), mass_kg) == before
+        assert cautions(iter(heated), iter(uses), mass_kg, iter(at)) == before
