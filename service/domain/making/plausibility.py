@@ -145,12 +145,17 @@ def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalo
     return total
 
 
-def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, ...]:
-    """The cautions for making and using the product."""
-    product = catalogue.products[bill.product]
-    heated = [each for code in bill.pieces_made for each in _heated_polymers(code, catalogue)]
-    machines = [each for code in bill.pieces_made for each in _working_machines(code, catalogue)]
-    return cautions(heated, product.declared_uses, product.mass_kg, machines)
+def cautions_of(bills: Iterable[BillOfResources], catalogue: Catalogue) -> tuple[Caution, ...]:
+    """The cautions for making and using the products of all bills, each once; of heavy pieces the heaviest counts."""
+    wanted = list(bills)
+    made = list(dict.fromkeys(code for bill in wanted for code in bill.pieces_made))
+    products = [catalogue.products[code] for code in dict.fromkeys(bill.product for bill in wanted)]
+    return cautions(
+        [each for code in made for each in _heated_polymers(code, catalogue)],
+        [use for product in products for use in product.declared_uses],
+        max((product.mass_kg for product in products if product.mass_kg is not None), default=None),
+        [each for code in made for each in _working_machines(code, catalogue)],
+    )
 
 
 def _working_machines(code: str, catalogue: Catalogue) -> Iterator[WorkingMachine]:

@@ -30,6 +30,38 @@ class HeatedPolymer:
     where: str
 
 
+WORST_FIRST = (
+    "drawn-in",
+    "crushing",
+    "saw-blade",
+    "hydrogen-chloride",
+    "unidentified-polymer",
+    "above-decomposition-temperature",
+    "polymer-without-data",
+    "machine-without-data",
+    "dust",
+    "styrene-fume",
+    "above-processing-temperature",
+    "hot-work",
+    "thrown-out",
+    "noise",
+    "too-heavy-for-one-person",
+    "use-lifting",
+    "use-climbing",
+    "use-protective-equipment",
+    "use-load-bearing",
+    "use-electrical-accessory",
+    "use-medical",
+    "use-playground",
+    "use-wall-or-ceiling-lining",
+    "use-toy",
+    "use-food-contact",
+    "use-drinking-water",
+    "use-outdoor",
+    "no-promise-of-fitness",
+)
+"""Codes in the order of the worst that can happen to somebody, as judged here without a source."""
+
 _TOO_HEAVY = (
     "{what} {mass} kg, too heavy for one person. Guidance ends at {limit} kg for men and 16 kg for women, close to the "
     "body, and at less when the load is far from it, above the shoulder, or lifted often. Use a lifting aid or more "
@@ -75,7 +107,7 @@ def cautions(
     piece_mass_kg: Decimal | None,
     machines: Iterable[WorkingMachine] = (),
 ) -> tuple[Caution, ...]:
-    """Every caution for a product, each once: for the work, then for the piece, then for its uses.
+    """Every caution once, with all that it concerns: for the work, the piece and its uses, the worst of each first.
 
     The order of the arguments does not matter. Where a use is declared, the last caution says that a price promises no
     fitness for it. Source: each caution names its own.
@@ -85,7 +117,8 @@ def cautions(
     uses = [use for use in DeclaredUse if use in declared]
     running = sorted(set(machines), key=lambda each: (each.machine, each.where, each.kind))
     of_work = (*_of_machines(running), *_of_polymers(work), *_of_heat(work))
-    return (*of_work, *_of_mass(piece_mass_kg), *_of_uses(uses))
+    found = (*of_work, *_of_mass(piece_mass_kg), *_of_uses(uses))
+    return tuple(sorted(found, key=lambda caution: WORST_FIRST.index(caution.code)))
 
 
 def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:

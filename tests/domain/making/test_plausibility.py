@@ -227,7 +227,7 @@ ONE_BAND = {"grid": a_catalogue().tariffs["grid"].__class__(name="Grid", bands=(
 class TestCautions:
     def codes(self, *products: Product, **changes: Any) -> list[str]:
         catalogue: Catalogue = a_catalogue(*products, **changes)
-        return [each.code for each in cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)]
+        return [each.code for each in cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)]
 
     def test_come_from_what_is_heated_anywhere_in_the_product(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
@@ -242,7 +242,7 @@ class TestCautions:
         materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
         catalogue = a_catalogue(a_product(operations=[a_pressing(processing_temperature_c="240")]), materials=materials)
 
-        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
 
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert found[0].text.startswith("an unidentified polymer (from Mixed flakes) at 240 °C in 'Sheet, pressing': ")
@@ -260,7 +260,7 @@ class TestCautions:
             pressed, materials={"hdpe": a_material(polymer="PVC")}, machines={"press": a_machine(**machine)}
         )
 
-        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
 
         assert [each.code for each in found] == ["hydrogen-chloride", "hot-work"]
         assert "in 'Sheet, pressing' at a temperature not declared, usually 160 to 210 °C: hot PVC" in found[0].text
@@ -268,7 +268,7 @@ class TestCautions:
     def test_do_not_need_a_bill_of_materials_to_warn_of_heat(self) -> None:
         catalogue = a_catalogue(a_product(bill_of_materials=[], operations=[a_pressing()]))
 
-        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
 
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert "(from a material that is not on the bill) at 200 °C" in found[0].text
@@ -291,7 +291,7 @@ class TestCautions:
     def test_name_the_material_the_product_and_the_operation(self) -> None:
         catalogue = a_catalogue(a_product(name="Blue sheet", operations=[a_pressing()]))
 
-        (caution,) = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+        (caution,) = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
 
         assert "HDPE (from HDPE flakes) at 200 °C in 'Blue sheet, pressing': " in caution.text
 
@@ -304,7 +304,7 @@ class TestCautions:
             sheet, flake, bag, materials={"scrap": a_material(name="Yoghurt cups", polymer="PS", unit="kg")}
         )
 
-        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
 
         assert [each.code for each in found] == ["styrene-fume", "hot-work"]
         assert found[0].text.startswith("PS (from Yoghurt cups) at 240 °C in 'PS sheet, pressing': the fume can hold")
@@ -324,7 +324,25 @@ class TestCautions:
         flake = a_product(name="Flake", operations=[a_pressing(name="shredding", processing_temperature_c=None)])
         catalogue = a_catalogue(whole, flake, machines={"press": a_machine(name="Granulator", kind="shredder")})
 
-        found = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
 
-        assert [each.code for each in found] == ["drawn-in", "thrown-out", "dust", "noise"]
+        assert [each.code for each in found] == ["drawn-in", "dust", "thrown-out", "noise"]
         assert all(each.text.startswith("Granulator in 'Flake, shredding': ") for each in found)
+
+    def test_of_several_products_are_told_once_with_all_that_they_concern(self) -> None:
+        sheet = a_product(name="Sheet", operations=[a_pressing()], declared_uses=["toy"], mass_kg="26")
+        slab = a_product(name="Slab", operations=[a_pressing()], declared_uses=["toy", "outdoor"], mass_kg="30")
+        catalogue = a_catalogue(sheet, slab, a_plate(mass=None))
+        bills = [bill_of_resources(code, 1, catalogue) for code in ("sheet", "part-1", "part-2", "sheet")]
+
+        found = cautions_of(bills, catalogue)
+
+        assert [each.code for each in found] == [
+            "hot-work",
+            "too-heavy-for-one-person",
+            "use-toy",
+            "use-outdoor",
+            "no-promise-of-fitness",
+        ]
+        assert "'Sheet, pressing', HDPE (from HDPE flakes) at 200 °C in 'Slab, pressing': hot" in found[0].text
+        assert found[1].text.startswith("One piece weighs 30 kg, ")

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.safety.cautions import Caution, Concern, DeclaredUse
-from service.domain.safety.hazards import ONE_PERSON_LIMIT_KG, HeatedPolymer, cautions
+from service.domain.safety.hazards import ONE_PERSON_LIMIT_KG, WORST_FIRST, HeatedPolymer, cautions
 from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import THERMAL_DATA, Polymer
 
@@ -207,11 +207,11 @@ class TestMachines:
     @pytest.mark.parametrize(
         ("kind", "codes"),
         [
-            (MachineKind.SHREDDER, ["drawn-in", "thrown-out", "dust", "noise"]),
+            (MachineKind.SHREDDER, ["drawn-in", "dust", "thrown-out", "noise"]),
             (MachineKind.EXTRUDER, ["drawn-in", "thrown-out", "noise"]),
             (MachineKind.PRESS, ["crushing"]),
             (MachineKind.INJECTION, ["crushing", "thrown-out"]),
-            (MachineKind.SAW, ["saw-blade", "thrown-out", "dust", "noise"]),
+            (MachineKind.SAW, ["saw-blade", "dust", "thrown-out", "noise"]),
             (MachineKind.OVEN, []),  # burns and fume come with what it heats
             (MachineKind.MIXER, ["drawn-in", "dust"]),
             (MachineKind.OTHER, ["machine-without-data"]),
@@ -266,12 +266,12 @@ class TestDeclaredUses:
         assert list(found) == [f"use-{use.replace('_', '-')}", "no-promise-of-fitness"]
         assert f"fit for a use ({use.replace(chr(95), chr(32))})" in found["no-promise-of-fitness"].text
 
-    def test_uses_are_told_once_in_the_order_of_the_list_of_uses(self) -> None:
+    def test_uses_are_told_once_and_the_worst_first(self) -> None:
         uses = [DeclaredUse.OUTDOOR, DeclaredUse.TOY, DeclaredUse.FOOD_CONTACT, DeclaredUse.TOY]
 
         found = cautions_of(uses=uses)
 
-        assert list(found) == ["use-food-contact", "use-toy", "use-outdoor", "no-promise-of-fitness"]
+        assert list(found) == ["use-toy", "use-food-contact", "use-outdoor", "no-promise-of-fitness"]
         assert "(food contact, toy, outdoor)" in found["no-promise-of-fitness"].text
 
     @pytest.mark.parametrize(
@@ -296,6 +296,14 @@ class TestDeclaredUses:
 
 
 class TestEverything:
+    def test_each_has_its_place_among_the_worst(self) -> None:
+        machines = [at_a_machine(kind) for kind in MachineKind]
+        work = [a_heated(polymer, temperature_c) for polymer in Polymer for temperature_c in ("320", "900")]
+
+        found = cautions_of(*work, uses=DeclaredUse, mass_kg="30", at=machines)
+
+        assert tuple(found) == WORST_FIRST
+
     def test_the_work_comes_first_then_the_piece_then_its_uses(self) -> None:
         work = [
             a_heated(Polymer.UNIDENTIFIED, None),
@@ -307,9 +315,9 @@ class TestEverything:
         assert list(cautions_of(*work, uses=[DeclaredUse.TOY], mass_kg="30")) == [
             "hydrogen-chloride",
             "unidentified-polymer",
+            "above-decomposition-temperature",
             "polymer-without-data",
             "styrene-fume",
-            "above-decomposition-temperature",
             "hot-work",
             "too-heavy-for-one-person",
             "use-toy",
