@@ -96,9 +96,9 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
         loads=tuple(loads(_pieces(bills, asked), _hours_per_week(costing), plan.weeks)),
     )
-    cautions = dict.fromkeys(each for bill in bills for each in cautions_of(bill, costing.surroundings.catalogue))
+    cautions = cautions_of(bills, costing.surroundings.catalogue)
     propose = linear_programming.propose if plan.best_mix else None
-    return month_statement(month, propose, costing.exchange.used.stated(), list(cautions))
+    return month_statement(month, propose, costing.exchange.used.stated(), cautions)
 
 
 def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:

@@ -10,6 +10,8 @@ from typing import Any
 import marshmallow as ma
 
 from service.api.http.reading import Number
+from service.domain.safety.machines import MachineKind
+from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
     MAX_DIGITS,
     Bounds,
@@ -227,13 +229,15 @@ def _shared_forms() -> dict[str, dict[str, Any]]:
         **{name: _told(rules_and_type(hint)[0][0], TextField()) for name, hint in texts.items()},
     }
     optional = {**forms, "Text": {}, "Date": {"format": "date"}}
+    choices = {f"{kind.__name__}OrNull": [*(choice.value for choice in kind), None] for kind in (MachineKind, Polymer)}
     money = {"MoneyOrNull": {"anyOf": [{"$ref": "#/components/schemas/Money"}, {"type": "null"}]}}
     return {
         **{name: {"type": "string", **form} for name, form in forms.items()},
         **{f"{name}OrNull": {"type": ["string", "null"], **form} for name, form in optional.items()},
+        **{name: {"type": ["string", "null"], "enum": values} for name, values in choices.items()},
         **money,
     }
 
 
 SHARED_FORMS = _shared_forms()
-"""Forms of text that many fields have, by their names among the contract's shared parts."""
+"""Forms of text that several fields have, by their names among the contract's shared parts."""

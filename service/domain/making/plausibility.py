@@ -1,14 +1,15 @@
 """Plausibility checks of a product's physical facts: warnings, never errors."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
-from service.domain.making.products import Catalogue, Product
-from service.domain.making.resources import MaterialUse
+from service.domain.making.products import BillLine, Catalogue, Operation, Product
+from service.domain.making.resources import Material, MaterialUse
 from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
+from service.domain.safety.machines import WorkingMachine
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from service.domain.values.exact import ZERO, exactly, plain
 from service.domain.values.message import Message
@@ -144,26 +145,74 @@ def _melting_kwh(code: str, step: Step, bill: BillOfResources, catalogue: Catalo
     return total
 
 
-def cautions_of(bill: BillOfResources, catalogue: Catalogue) -> tuple[Caution, ...]:
-    """The cautions for making and using the product."""
-    product = catalogue.products[bill.product]
-    heated = [each for code in bill.pieces_made for each in _heated_polymers(code, catalogue)]
-    return cautions(heated, product.declared_uses, product.mass_kg)
+def cautions_of(bills: Iterable[BillOfResources], catalogue: Catalogue) -> tuple[Caution, ...]:
+    """The cautions for making and using the products of all bills, each once; of heavy pieces the heaviest counts."""
+    wanted = list(bills)
+    made = list(dict.fromkeys(code for bill in wanted for code in bill.pieces_made))
+    products = [catalogue.products[code] for code in dict.fromkeys(bill.product for bill in wanted)]
+    return cautions(
+        [each for code in made for each in _heated_polymers(code, catalogue)],
+        [use for product in products for use in product.declared_uses],
+        max((product.mass_kg for product in products if product.mass_kg is not None), default=None),
+        [each for code in made for each in _working_machines(code, catalogue)],
+    )
+
+
+def _working_machines(code: str, catalogue: Catalogue) -> Iterator[WorkingMachine]:
+    product = catalogue.products[code]
+    for operation in product.operations:
+        machine = None if operation.machine is None else catalogue.machines[operation.machine]
+        if machine is not None and machine.kind is not None:
+            where = f"{product.name}, {operation.name}"
+            yield WorkingMachine(kind=machine.kind, machine=machine.name, where=where)
 
 
 def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:
     product = catalogue.products[code]
-    sources: dict[Polymer, list[str]] = {}
-    used = (catalogue.materials[line.material] for line in product.bill_of_materials if line.material is not None)
-    for material in used:
-        if material.polymer is not None and material.use is MaterialUse.DIRECT_MATERIAL:
-            sources.setdefault(material.polymer, []).append(material.name)
     for operation in product.operations:
-        if operation.processing_temperature_c is not None:
-            for polymer, materials in sources.items():
+        if _is_heated(operation, catalogue):
+            for polymer, materials in _polymers_at(operation.name, product, catalogue).items():
                 yield HeatedPolymer(
                     polymer=polymer,
                     processing_temperature_c=operation.processing_temperature_c,
-                    materials=tuple(dict.fromkeys(materials)),
+                    materials=materials,
                     where=f"{product.name}, {operation.name}",
                 )
+
+
+def _is_heated(operation: Operation, catalogue: Catalogue) -> bool:
+    """Whether its polymer is worked hot: at a temperature that is declared, or on a machine that heats."""
+    if operation.processing_temperature_c is not None or operation.warm_up_minutes:
+        return True
+    return operation.machine is not None and catalogue.machines[operation.machine].is_heated
+
+
+def _polymers_at(operation: str, product: Product, catalogue: Catalogue) -> dict[Polymer, tuple[str, ...]]:
+    """The polymers that have entered up to an operation, and the names of the materials that hold them.
+
+    Packaging counts where there is nothing else. A polymer that no material names is unidentified.
+    """
+    names = [each.name for each in product.operations]
+    entered = {None, *names[: names.index(operation) + 1]}
+    materials = _materials_in((line for line in product.bill_of_materials if line.operation in entered), catalogue)
+    direct = [each for each in materials if each.use is MaterialUse.DIRECT_MATERIAL] or materials
+    found: dict[Polymer, dict[str, None]] = {}
+    for material in direct:
+        if material.polymer is not None:
+            found.setdefault(material.polymer, {})[material.name] = None
+    if not found:
+        found[Polymer.UNIDENTIFIED] = dict.fromkeys(material.name for material in direct)
+    return {polymer: tuple(holders) for polymer, holders in found.items()}
+
+
+def _materials_in(lines: Iterable[BillLine], catalogue: Catalogue) -> list[Material]:
+    """The materials of the lines and of all sub-assemblies in them, each sub-assembly once."""
+    waiting, found, seen = list(lines), list[Material](), set[str]()
+    while waiting:
+        line = waiting.pop(0)
+        if line.material is not None:
+            found.append(catalogue.materials[line.material])
+        elif line.product is not None and line.product not in seen:
+            seen.add(line.product)
+            waiting += catalogue.products[line.product].bill_of_materials
+    return found

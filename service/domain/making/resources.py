@@ -8,6 +8,7 @@ from typing import Annotated
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.overheads import Overhead
 from service.domain.making.working_week import WORKING_WEEK, Weekdays
+from service.domain.safety.machines import HEATED_KINDS, MachineKind
 from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
     Bounds,
@@ -82,6 +83,7 @@ class Machine:
 
     Attributes:
         name: what the workshop calls it.
+        kind: what it does; decides the cautions for working at it.
         rated_power_kw: electrical power on its plate.
         load_factor: the share of the rated power it draws on average while it runs.
         idle_power_kw: power drawn during setup.
@@ -93,6 +95,7 @@ class Machine:
     """
 
     name: Name
+    kind: MachineKind | None = None
     rated_power_kw: NotNegative = ZERO
     load_factor: PositiveShare = ONE
     idle_power_kw: NotNegative = ZERO
@@ -109,6 +112,11 @@ class Machine:
     @property
     def draws_power(self) -> bool:
         return any((self.rated_power_kw, self.idle_power_kw, self.warm_up_power_kw))
+
+    @property
+    def is_heated(self) -> bool:
+        """Whether it works a polymer hot."""
+        return bool(self.warm_up_power_kw) or self.kind in HEATED_KINDS
 
 
 @declared

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.safety.cautions import FUME_SHEET, POLYMER_CAUTIONS, USE_CAUTIONS, Caution, Concern, DeclaredUse
-from service.domain.safety.polymers import THERMAL_DATA, Polymer
+from service.domain.safety.machines import MACHINE_CAUTIONS, WorkingMachine
+from service.domain.safety.polymers import THERMAL_DATA, Figure, Polymer
 from service.domain.values.exact import ZERO, plain
 from service.domain.values.message import Message
 
@@ -19,7 +20,7 @@ class HeatedPolymer:
 
     Attributes:
         processing_temperature_c: in degrees Celsius, if declared.
-        materials: the names of the materials that hold it.
+        materials: the names of the materials that hold it; empty if there are none.
         where: the operation.
     """
 
@@ -28,6 +29,38 @@ class HeatedPolymer:
     materials: tuple[str, ...]
     where: str
 
+
+WORST_FIRST = (
+    "drawn-in",
+    "crushing",
+    "saw-blade",
+    "hydrogen-chloride",
+    "unidentified-polymer",
+    "above-decomposition-temperature",
+    "polymer-without-data",
+    "machine-without-data",
+    "dust",
+    "styrene-fume",
+    "above-processing-temperature",
+    "hot-work",
+    "thrown-out",
+    "noise",
+    "too-heavy-for-one-person",
+    "use-lifting",
+    "use-climbing",
+    "use-protective-equipment",
+    "use-load-bearing",
+    "use-electrical-accessory",
+    "use-medical",
+    "use-playground",
+    "use-wall-or-ceiling-lining",
+    "use-toy",
+    "use-food-contact",
+    "use-drinking-water",
+    "use-outdoor",
+    "no-promise-of-fitness",
+)
+"""Codes in the order of the worst that can happen to somebody, as judged here without a source."""
 
 _TOO_HEAVY = (
     "{what} {mass} kg, too heavy for one person. Guidance ends at {limit} kg for men and 16 kg for women, close to the "
@@ -42,19 +75,39 @@ _DECOMPOSITION = (
     "{work}: decomposition is to be expected ({limits}). The gases can be toxic and can catch fire. Work cooler or for "
     "a shorter time, with extraction at the source, as the supplier's safety data sheet and local rules say."
 )
+_DEGRADATION = (
+    "{work}: hotter than it is usually worked ({limits}). The polymer begins to degrade and gives off more fume, which "
+    "can hold aldehydes and acids; they irritate eyes and airways. Work cooler, leave nothing standing in the hot "
+    "machine, draw the fume off at its source, and follow the supplier's safety data sheet and local rules."
+)
+_DECOMPOSES, _DEGRADES = "above-decomposition-temperature", "above-processing-temperature"
+_TOO_HOT: dict[str, tuple[str, tuple[str, ...]]] = {
+    _DECOMPOSES: (_DECOMPOSITION, ()),
+    _DEGRADES: (  # irritation: from memory
+        _DEGRADATION,
+        (
+            f"{FUME_SHEET}, on recommended temperatures and Table 1",
+            "T. Andersson, B. Wesslén, Degradation of LDPE, LLDPE and HDPE in Film Extrusion, abstract",
+        ),
+    ),
+}
 _HOT_WORK = (
     "{work}: hot plastic and hot tools burn, and every hot plastic gives off fume. Guard hot surfaces, wear eye "
     "protection, heat-resistant gloves and sleeves, draw the fume off at its source, and follow the machine's manual "
     "and local rules of safety at work."
 )
 _PIECE, _PARCEL = Message("One piece weighs"), Message("The heaviest parcel weighs")
+_NO_MATERIAL = Message("a material that is not on the bill")
 _NAMES = {Polymer.OTHER: Message("another polymer"), Polymer.UNIDENTIFIED: Message("an unidentified polymer")}
 
 
 def cautions(
-    heated: Iterable[HeatedPolymer], declared_uses: Iterable[DeclaredUse], piece_mass_kg: Decimal | None
+    heated: Iterable[HeatedPolymer],
+    declared_uses: Iterable[DeclaredUse],
+    piece_mass_kg: Decimal | None,
+    machines: Iterable[WorkingMachine] = (),
 ) -> tuple[Caution, ...]:
-    """Every caution for a product, each once: for the work, then for the piece, then for its uses.
+    """Every caution once, with all that it concerns: for the work, the piece and its uses, the worst of each first.
 
     The order of the arguments does not matter. Where a use is declared, the last caution says that a price promises no
     fitness for it. Source: each caution names its own.
@@ -62,7 +115,10 @@ def cautions(
     work = sorted(set(heated), key=_order)
     declared = frozenset(declared_uses)
     uses = [use for use in DeclaredUse if use in declared]
-    return (*_of_polymers(work), *_of_heat(work), *_of_mass(piece_mass_kg), *_of_uses(uses))
+    running = sorted(set(machines), key=lambda each: (each.machine, each.where, each.kind))
+    of_work = (*_of_machines(running), *_of_polymers(work), *_of_heat(work))
+    found = (*of_work, *_of_mass(piece_mass_kg), *_of_uses(uses))
+    return tuple(sorted(found, key=lambda caution: WORST_FIRST.index(caution.code)))
 
 
 def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:
@@ -76,6 +132,15 @@ def _order(item: HeatedPolymer) -> tuple[str, str, bool, Decimal, tuple[str, ...
     return item.polymer, item.where, temperature_c is not None, temperature_c or ZERO, item.materials
 
 
+def _of_machines(running: list[WorkingMachine]) -> Iterator[Caution]:
+    """Cautions for kinds of machines, whatever they work."""
+    for caution, kinds in MACHINE_CAUTIONS.items():
+        found = [each for each in running if each.kind in kinds]
+        if found:
+            told = (Message("{machine} in '{where}'", machine=each.machine, where=each.where) for each in found)
+            yield replace(caution, text=Message(caution.text.template, machines=tuple(told)))
+
+
 def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:
     """Cautions for certain polymers at any temperature."""
     for caution, polymers in POLYMER_CAUTIONS.items():
@@ -86,16 +151,17 @@ def _of_polymers(work: list[HeatedPolymer]) -> Iterator[Caution]:
 
 def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
     """Cautions for hot work with any polymer."""
-    too_hot = [item for item in work if _is_above_decomposition(item)]
-    if too_hot:
-        limits = {item.polymer: THERMAL_DATA[item.polymer].decomposition_temperature_c for item in too_hot}
-        told = (Message("{polymer} above {limit} °C", polymer=each, limit=it.value) for each, it in limits.items())
-        yield Caution(
-            code="above-decomposition-temperature",
-            concerns=Concern.WORK,
-            text=Message(_DECOMPOSITION, work=_told(too_hot), limits=tuple(told)),
-            source="; ".join(dict.fromkeys(limit.source for limit in limits.values())),
-        )
+    for code, (text, source) in _TOO_HOT.items():
+        too_hot = {item: limit for item in work if (limit := _exceeded_limit(item, code)) is not None}
+        if too_hot:
+            limits = {item.polymer: limit for item, limit in too_hot.items()}
+            told = (Message("{polymer} above {limit} °C", polymer=each, limit=it.value) for each, it in limits.items())
+            yield Caution(
+                code=code,
+                concerns=Concern.WORK,
+                text=Message(text, work=_told(too_hot), limits=tuple(told)),
+                source="; ".join(dict.fromkeys((*(limit.source for limit in limits.values()), *source))),
+            )
     if work:
         yield Caution(
             code="hot-work",
@@ -106,11 +172,16 @@ def _of_heat(work: list[HeatedPolymer]) -> Iterator[Caution]:
         )
 
 
-def _is_above_decomposition(item: HeatedPolymer) -> bool:
-    data = THERMAL_DATA.get(item.polymer)
-    if data is None or item.processing_temperature_c is None:
-        return False
-    return item.processing_temperature_c > data.decomposition_temperature_c.value
+def _exceeded_limit(item: HeatedPolymer, code: str) -> Figure | None:
+    """The limit of this caution, if the declared temperature is above it and above no worse one."""
+    data, temperature_c = THERMAL_DATA.get(item.polymer), item.processing_temperature_c
+    if data is None or temperature_c is None:
+        return None
+    usual = data.processing_temperature_c
+    decomposes = temperature_c > data.decomposition_temperature_c.value
+    if code == _DECOMPOSES:
+        return data.decomposition_temperature_c if decomposes else None
+    return Figure(value=usual.high, source=usual.source) if usual.high < temperature_c and not decomposes else None
 
 
 def _of_mass(
@@ -141,8 +212,8 @@ def _told(items: Iterable[HeatedPolymer]) -> tuple[Message, ...]:
 
 
 def _work(item: HeatedPolymer) -> Message:
-    polymer, materials = _NAMES.get(item.polymer, item.polymer.value), " + ".join(item.materials)
-    named = {"polymer": polymer, "materials": materials, "where": item.where}
+    materials = " + ".join(item.materials) or _NO_MATERIAL
+    named = {"polymer": _NAMES.get(item.polymer, item.polymer.value), "materials": materials, "where": item.where}
     if item.processing_temperature_c is not None:
         temperature_c = plain(item.processing_temperature_c)
         return Message(

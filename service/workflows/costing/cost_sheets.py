@@ -115,7 +115,7 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
     around = surroundings_of(workspace, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
     quantities = shown(BillOfResources, "", bill)
-    told, cautions = warnings(bill, around.catalogue), cautions_of(bill, around.catalogue)
+    told, cautions = warnings(bill, around.catalogue), cautions_of([bill], around.catalogue)
     return StatedBill(bill=quantities, warnings=told, cautions=cautions)
 
 
@@ -141,5 +141,5 @@ def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int)
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
         exchange_rates=costing.exchange.used.stated(),
         warnings=(*warnings(bill, costing.surroundings.catalogue), *zero_lines(sheet)),
-        cautions=cautions_of(bill, costing.surroundings.catalogue),
+        cautions=cautions_of([bill], costing.surroundings.catalogue),
     )

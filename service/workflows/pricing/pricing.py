@@ -125,7 +125,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
         exchange_rates=costing.exchange.used.stated(),
         warnings=(*warnings(bill, catalogue), *zero_lines(sheet), *zero_price(sheet.product, found.gross_price)),
-        cautions=(*cautions_of(bill, catalogue), *(way.estimate.cautions if way.estimate else ())),
+        cautions=(*cautions_of([bill], catalogue), *(way.estimate.cautions if way.estimate else ())),
     )
 
 

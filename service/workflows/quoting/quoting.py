@@ -234,7 +234,7 @@ class _Quoting:
         ]
         return Remarks(
             warnings=tuple(dict.fromkeys(found)),
-            cautions=tuple(dict.fromkeys(each for bill in shown for each in cautions_of(bill, catalogue))),
+            cautions=cautions_of(shown, catalogue),
             exchange_rates=self.costing.exchange.used.stated(),
             lead_time=ready,
         )

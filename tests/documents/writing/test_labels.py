@@ -17,6 +17,7 @@ from service.domain.making.plausibility import warnings
 from service.domain.safety import hazards
 from service.domain.safety.cautions import Concern, DeclaredUse
 from service.domain.safety.hazards import HeatedPolymer
+from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import Polymer
 from service.domain.values.message import Fact, Message
 from tests.domain.examples import a_catalogue, a_product, an_operation
@@ -50,11 +51,13 @@ def templates(fact: Fact) -> Iterator[str]:
 def told_of_everything() -> set[str]:
     """Every caution that there is, and every warning of what looks wrong."""
     hot = (
-        HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=("flakes",), where="pressing")
+        HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=materials, where="pressing")
         for polymer in Polymer
-        for temperature_c in (None, Decimal(900))
+        for temperature_c in (None, Decimal(320), Decimal(900))
+        for materials in ((), ("flakes",))
     )
-    found = (*hazards.cautions(hot, DeclaredUse, Decimal(30)), *hazards.parcel_cautions([Decimal(30)]))
+    machines = (WorkingMachine(kind=kind, machine="Machine", where="working") for kind in MachineKind)
+    found = (*hazards.cautions(hot, DeclaredUse, Decimal(30), machines), *hazards.parcel_cautions([Decimal(30)]))
     step = an_operation(processing_temperature_c="200", cycle_minutes="0.01", yield_share="1")
     catalogue_of_it = a_catalogue(a_product(mass_kg="99", operations=[step]))
     wrong = warnings(bill_of_resources("sheet", 10, catalogue_of_it), catalogue_of_it)

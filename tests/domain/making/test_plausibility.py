@@ -1,5 +1,6 @@
 """Warnings where they are due and where they are not, and cautions gathered from what is heated."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -226,23 +227,122 @@ ONE_BAND = {"grid": a_catalogue().tariffs["grid"].__class__(name="Grid", bands=(
 class TestCautions:
     def codes(self, *products: Product, **changes: Any) -> list[str]:
         catalogue: Catalogue = a_catalogue(*products, **changes)
-        return [each.code for each in cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)]
+        return [each.code for each in cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)]
 
     def test_come_from_what_is_heated_anywhere_in_the_product(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
 
         assert self.codes(whole, a_product(operations=[a_pressing()])) == ["hot-work"]
 
-    def test_are_none_where_nothing_is_heated_or_nothing_is_a_polymer_in_the_piece(self) -> None:
-        packaging = {"hdpe": a_material(use="packaging")}
-
+    def test_are_none_where_nothing_is_heated(self) -> None:
         assert self.codes(a_product(operations=[a_pressing(processing_temperature_c=None)])) == []
-        assert self.codes(a_product(operations=[a_pressing()]), materials=packaging) == []
-        assert self.codes(a_product(operations=[a_pressing()]), materials={"hdpe": a_material(polymer=None)}) == []
+        assert self.codes(a_product(operations=[bench_work()])) == []
+
+    def test_treat_a_polymer_that_no_material_names_as_unidentified(self) -> None:
+        materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
+        catalogue = a_catalogue(a_product(operations=[a_pressing(processing_temperature_c="240")]), materials=materials)
+
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+
+        assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
+        assert found[0].text.startswith("an unidentified polymer (from Mixed flakes) at 240 °C in 'Sheet, pressing': ")
+
+    @pytest.mark.parametrize(
+        ("operation", "machine"),
+        [({"warm_up_minutes": "30"}, {}), ({}, {"warm_up_power_kw": "9"}), ({}, {"kind": "oven"})],
+        ids=["warm-up time", "warm-up power", "kind"],
+    )
+    def test_do_not_wait_for_a_temperature_where_the_machine_heats(
+        self, operation: dict[str, Any], machine: dict[str, Any]
+    ) -> None:
+        pressed = a_product(operations=[a_pressing(processing_temperature_c=None, **operation)])
+        catalogue = a_catalogue(
+            pressed, materials={"hdpe": a_material(polymer="PVC")}, machines={"press": a_machine(**machine)}
+        )
+
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+
+        assert [each.code for each in found] == ["hydrogen-chloride", "hot-work"]
+        assert "in 'Sheet, pressing' at a temperature not declared, usually 160 to 210 °C: hot PVC" in found[0].text
+
+    def test_do_not_need_a_bill_of_materials_to_warn_of_heat(self) -> None:
+        catalogue = a_catalogue(a_product(bill_of_materials=[], operations=[a_pressing()]))
+
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+
+        assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
+        assert "(from a material that is not on the bill) at 200 °C" in found[0].text
+
+    def test_do_not_take_steel_in_the_piece_for_a_polymer_beside_one_that_is_named(self) -> None:
+        cast_in = a_product(bill_of_materials=[a_line(), a_line(material="rod")], operations=[a_pressing()])
+        materials = {"hdpe": a_material(), "rod": a_material(polymer=None)}
+
+        assert self.codes(cast_in, materials=materials) == ["hot-work"]
+
+    def test_take_packaging_for_what_is_heated_only_where_there_is_nothing_else(self) -> None:
+        lines = [a_line(), a_line(material="film")]
+        packed = a_product(bill_of_materials=lines, operations=[a_pressing()])
+        film = a_material(polymer="ABS", use="packaging")
+
+        assert self.codes(packed, materials={"hdpe": a_material(), "film": film}) == ["hot-work"]
+        assert self.codes(packed, materials={"hdpe": film, "film": film}) == ["styrene-fume", "hot-work"]
+        assert "unidentified-polymer" in self.codes(packed, materials={"hdpe": a_material(polymer=None), "film": film})
 
     def test_name_the_material_the_product_and_the_operation(self) -> None:
         catalogue = a_catalogue(a_product(name="Blue sheet", operations=[a_pressing()]))
 
-        (caution,) = cautions_of(bill_of_resources("sheet", 1, catalogue), catalogue)
+        (caution,) = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
 
         assert "HDPE (from HDPE flakes) at 200 °C in 'Blue sheet, pressing': " in caution.text
+
+    def test_know_the_polymer_of_flake_that_the_workshop_made_itself(self) -> None:
+        sheet = a_product(name="PS sheet", operations=[a_pressing(processing_temperature_c="240")])
+        sheet = replace(sheet, bill_of_materials=(a_line(product="part-1"), a_line(product="part-2")))
+        flake = a_product(bill_of_materials=[a_line(material="scrap")], operations=[bench_work(name="sorting")])
+        bag = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
+        catalogue = a_catalogue(
+            sheet, flake, bag, materials={"scrap": a_material(name="Yoghurt cups", polymer="PS", unit="kg")}
+        )
+
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+
+        assert [each.code for each in found] == ["styrene-fume", "hot-work"]
+        assert found[0].text.startswith("PS (from Yoghurt cups) at 240 °C in 'PS sheet, pressing': the fume can hold")
+
+    def test_leave_out_what_enters_after_the_heat(self) -> None:
+        whole = a_product(
+            bill_of_materials=[a_line(), a_line(product="part-1", operation="fitting")],
+            operations=[a_pressing(), bench_work(name="fitting")],
+        )
+        fitting = a_product(bill_of_materials=[a_line(material="pipe")], operations=[])
+        materials = {"hdpe": a_material(), "pipe": a_material(polymer="PVC")}
+
+        assert self.codes(whole, fitting, materials=materials) == ["hot-work"]
+
+    def test_come_with_the_kind_of_a_machine_wherever_it_runs(self) -> None:
+        whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[bench_work()])
+        flake = a_product(name="Flake", operations=[a_pressing(name="shredding", processing_temperature_c=None)])
+        catalogue = a_catalogue(whole, flake, machines={"press": a_machine(name="Granulator", kind="shredder")})
+
+        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+
+        assert [each.code for each in found] == ["drawn-in", "dust", "thrown-out", "noise"]
+        assert all(each.text.startswith("Granulator in 'Flake, shredding': ") for each in found)
+
+    def test_of_several_products_are_told_once_with_all_that_they_concern(self) -> None:
+        sheet = a_product(name="Sheet", operations=[a_pressing()], declared_uses=["toy"], mass_kg="26")
+        slab = a_product(name="Slab", operations=[a_pressing()], declared_uses=["toy", "outdoor"], mass_kg="30")
+        catalogue = a_catalogue(sheet, slab, a_plate(mass=None))
+        bills = [bill_of_resources(code, 1, catalogue) for code in ("sheet", "part-1", "part-2", "sheet")]
+
+        found = cautions_of(bills, catalogue)
+
+        assert [each.code for each in found] == [
+            "hot-work",
+            "too-heavy-for-one-person",
+            "use-toy",
+            "use-outdoor",
+            "no-promise-of-fitness",
+        ]
+        assert "'Sheet, pressing', HDPE (from HDPE flakes) at 200 °C in 'Slab, pressing': hot" in found[0].text
+        assert found[1].text.startswith("One piece weighs 30 kg, ")

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.safety.cautions import Caution, DeclaredUse
-from service.domain.safety.hazards import ONE_PERSON_LIMIT_KG, HeatedPolymer, cautions
+from service.domain.safety.cautions import Caution, Concern, DeclaredUse
+from service.domain.safety.hazards import ONE_PERSON_LIMIT_KG, WORST_FIRST, HeatedPolymer, cautions
+from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import THERMAL_DATA, Polymer
 
 
@@ -24,10 +25,17 @@ def a_heated(
     )
 
 
+def at_a_machine(kind: MachineKind, machine: str = "Machine", where: str = "working") -> WorkingMachine:
+    return WorkingMachine(kind=kind, machine=machine, where=where)
+
+
 def cautions_of(
-    *heated: HeatedPolymer, uses: Iterable[DeclaredUse] = (), mass_kg: str | None = None
+    *heated: HeatedPolymer,
+    uses: Iterable[DeclaredUse] = (),
+    mass_kg: str | None = None,
+    at: Iterable[WorkingMachine] = (),
 ) -> dict[str, Caution]:
-    found = cautions(heated, uses, None if mass_kg is None else Decimal(mass_kg))
+    found = cautions(heated, uses, None if mass_kg is None else Decimal(mass_kg), at)
     by_code = {caution.code: caution for caution in found}
     assert len(by_code) == len(found)
     return by_code
@@ -44,6 +52,7 @@ everything = (
     st.lists(heated_polymers, max_size=8),
     st.lists(st.sampled_from(DeclaredUse), max_size=8),
     st.none() | st.decimals(min_value=0, max_value=100, places=3),
+    st.lists(st.builds(at_a_machine, st.sampled_from(MachineKind), st.sampled_from(["Old", "New"])), max_size=8),
 )
 
 
@@ -161,6 +170,79 @@ class TestDecomposition:
         assert "above-decomposition-temperature" not in cautions_of(heated)
 
 
+class TestDegradation:
+    def test_hdpe_at_330_degrees_degrades_though_it_does_not_decompose_yet(self) -> None:
+        found = cautions_of(a_heated(Polymer.HDPE, "330"))
+
+        assert list(found) == ["above-processing-temperature", "hot-work"]
+        caution = found["above-processing-temperature"]
+        assert caution.text.startswith(
+            "HDPE (from flakes) at 330 °C in 'pressing': hotter than it is usually worked (HDPE above 290 °C). The "
+        )
+        assert caution.source.startswith(THERMAL_DATA[Polymer.HDPE].processing_temperature_c.source)
+
+    @pytest.mark.parametrize("polymer", sorted(THERMAL_DATA))
+    def test_it_is_told_between_the_usual_temperatures_and_decomposition(self, polymer: Polymer) -> None:
+        usual_c = THERMAL_DATA[polymer].processing_temperature_c.high
+        limit_c = THERMAL_DATA[polymer].decomposition_temperature_c.value
+
+        hotter = cautions_of(a_heated(polymer, str(usual_c + Decimal("0.1"))))
+
+        assert ("above-processing-temperature" in hotter) == (usual_c < limit_c)
+        assert "above-processing-temperature" not in cautions_of(a_heated(polymer, str(usual_c)))
+        assert "above-processing-temperature" not in cautions_of(a_heated(polymer, str(limit_c + 1)))
+
+    @pytest.mark.parametrize("heated", [a_heated(Polymer.HDPE, None), a_heated(Polymer.UNIDENTIFIED, "330")])
+    def test_it_is_not_guessed(self, heated: HeatedPolymer) -> None:
+        assert "above-processing-temperature" not in cautions_of(heated)
+
+    def test_each_polymer_is_in_the_caution_that_it_calls_for(self) -> None:
+        found = cautions_of(a_heated(Polymer.HDPE, "330"), a_heated(Polymer.PP, "330"), a_heated(Polymer.LDPE, "330"))
+
+        assert "(HDPE above 290 °C, LDPE above 274 °C)" in found["above-processing-temperature"].text
+        assert "(PP above 328 °C)" in found["above-decomposition-temperature"].text
+
+
+class TestMachines:
+    @pytest.mark.parametrize(
+        ("kind", "codes"),
+        [
+            (MachineKind.SHREDDER, ["drawn-in", "dust", "thrown-out", "noise"]),
+            (MachineKind.EXTRUDER, ["drawn-in", "thrown-out", "noise"]),
+            (MachineKind.PRESS, ["crushing"]),
+            (MachineKind.INJECTION, ["crushing", "thrown-out"]),
+            (MachineKind.SAW, ["saw-blade", "dust", "thrown-out", "noise"]),
+            (MachineKind.OVEN, []),  # burns and fume come with what it heats
+            (MachineKind.MIXER, ["drawn-in", "dust"]),
+            (MachineKind.OTHER, ["machine-without-data"]),
+        ],
+    )
+    def test_each_kind_brings_its_own_to_the_workshop(self, kind: MachineKind, codes: list[str]) -> None:
+        found = cautions_of(at=[at_a_machine(kind)])
+
+        assert list(found) == codes
+        assert {each.concerns for each in found.values()} <= {Concern.WORK}
+
+    def test_a_shredder_is_locked_out_before_somebody_reaches_in(self) -> None:
+        caution = cautions_of(at=[at_a_machine(MachineKind.SHREDDER, "Granulator", "Flake, grinding")])["drawn-in"]
+
+        assert caution.text.startswith("Granulator in 'Flake, grinding': knives, screws and paddles draw in hands")
+        assert "lock the supply off" in caution.text
+        assert "29 CFR 1910.147" in caution.source
+
+    def test_all_machines_of_a_danger_stand_in_one_caution(self) -> None:
+        machines = [
+            at_a_machine(MachineKind.SHREDDER, "Granulator", "grinding"),
+            at_a_machine(MachineKind.EXTRUDER, "Extruder", "extruding"),
+            at_a_machine(MachineKind.SHREDDER, "Granulator", "grinding"),
+        ]
+
+        found = cautions_of(at=machines)
+
+        assert found["drawn-in"].text.startswith("Extruder in 'extruding', Granulator in 'grinding': knives")
+        assert "Extruder" not in found["dust"].text
+
+
 class TestHeavyPieces:
     """HSE, Manual handling at work, INDG143 (rev4), 2020: guideline masses up to 25 kg for men, 16 kg for women."""
 
@@ -184,12 +266,12 @@ class TestDeclaredUses:
         assert list(found) == [f"use-{use.replace('_', '-')}", "no-promise-of-fitness"]
         assert f"fit for a use ({use.replace(chr(95), chr(32))})" in found["no-promise-of-fitness"].text
 
-    def test_uses_are_told_once_in_the_order_of_the_list_of_uses(self) -> None:
+    def test_uses_are_told_once_and_the_worst_first(self) -> None:
         uses = [DeclaredUse.OUTDOOR, DeclaredUse.TOY, DeclaredUse.FOOD_CONTACT, DeclaredUse.TOY]
 
         found = cautions_of(uses=uses)
 
-        assert list(found) == ["use-food-contact", "use-toy", "use-outdoor", "no-promise-of-fitness"]
+        assert list(found) == ["use-toy", "use-food-contact", "use-outdoor", "no-promise-of-fitness"]
         assert "(food contact, toy, outdoor)" in found["no-promise-of-fitness"].text
 
     @pytest.mark.parametrize(
@@ -214,6 +296,14 @@ class TestDeclaredUses:
 
 
 class TestEverything:
+    def test_each_has_its_place_among_the_worst(self) -> None:
+        machines = [at_a_machine(kind) for kind in MachineKind]
+        work = [a_heated(polymer, temperature_c) for polymer in Polymer for temperature_c in ("320", "900")]
+
+        found = cautions_of(*work, uses=DeclaredUse, mass_kg="30", at=machines)
+
+        assert tuple(found) == WORST_FIRST
+
     def test_the_work_comes_first_then_the_piece_then_its_uses(self) -> None:
         work = [
             a_heated(Polymer.UNIDENTIFIED, None),
@@ -225,9 +315,9 @@ class TestEverything:
         assert list(cautions_of(*work, uses=[DeclaredUse.TOY], mass_kg="30")) == [
             "hydrogen-chloride",
             "unidentified-polymer",
+            "above-decomposition-temperature",
             "polymer-without-data",
             "styrene-fume",
-            "above-decomposition-temperature",
             "hot-work",
             "too-heavy-for-one-person",
             "use-toy",
@@ -236,9 +326,9 @@ class TestEverything:
 
     @given(*everything)
     def test_every_caution_has_a_source_and_defers_to_local_rules(
-        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None
+        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None, at: list[WorkingMachine]
     ) -> None:
-        for caution in cautions(heated, uses, mass_kg):
+        for caution in cautions(heated, uses, mass_kg, at):
             assert caution.source
             assert " local " in caution.text
             assert caution.text.endswith(".")
@@ -246,19 +336,25 @@ class TestEverything:
 
     @given(*everything)
     def test_no_caution_comes_twice(
-        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None
+        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None, at: list[WorkingMachine]
     ) -> None:
-        codes = [caution.code for caution in cautions(heated * 2, uses * 2, mass_kg)]
+        codes = [caution.code for caution in cautions(heated * 2, uses * 2, mass_kg, at * 2)]
 
         assert len(codes) == len(set(codes))
 
     @given(*everything, st.randoms(use_true_random=False))
     def test_the_order_of_what_is_given_does_not_matter(
-        self, heated: list[HeatedPolymer], uses: list[DeclaredUse], mass_kg: Decimal | None, chance: Random
+        self,
+        heated: list[HeatedPolymer],
+        uses: list[DeclaredUse],
+        mass_kg: Decimal | None,
+        at: list[WorkingMachine],
+        chance: Random,
     ) -> None:
-        before = cautions(heated, uses, mass_kg)
+        before = cautions(heated, uses, mass_kg, at)
 
         chance.shuffle(heated)
         chance.shuffle(uses)
+        chance.shuffle(at)
 
-        assert cautions(iter(heated), iter(uses), mass_kg) == before
+        assert cautions(iter(heated), iter(uses), mass_kg, iter(at)) == before

@@ -165,6 +165,17 @@ class TestQuoting:
         assert [each.code for each in remarks.cautions] == list(dict.fromkeys(each.code for each in remarks.cautions))
         assert "hot-work" in [each.code for each in remarks.cautions]
 
+    def test_tells_one_caution_for_all_products_that_are_quoted(self, furnished: Owner) -> None:
+        hot = builders.operation(processing_temperature_c="200")
+        for code in ("sheet", "brick"):
+            furnished.put(f"products/{code}", builders.product(name=f"A {code}", operations=[hot]))
+
+        (caution,) = furnished.quote(lines=TWO_LINES).remarks.cautions
+
+        assert caution.code == "hot-work"
+        assert "'A brick, pressing'" in caution.text
+        assert "'A sheet, pressing'" in caution.text
+
     def test_warns_of_every_batch_of_a_product_that_is_quoted_twice(self, furnished: Owner) -> None:
         hot = builders.operation(processing_temperature_c="200", cycle_minutes="0.01")
         furnished.put("products/sheet", builders.product(operations=[hot]))
