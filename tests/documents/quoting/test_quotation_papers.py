@@ -147,7 +147,7 @@ class TestEveryForm:
             "1 parcel by Parcel post, 5.6 kg with its packaging.",
             "Outdoors: sunlight ages plastic",
             "One piece weighs 27 kg, too heavy for one person.",
-            "A price never implies that a product is fit for a use (outdoor).",
+            "A price never implies that a product is fit for a use (outdoor, any other).",
         ],
     )
     def test_tells(self, told: str) -> None:

@@ -56,8 +56,13 @@ def told_of_everything() -> set[str]:
         for temperature_c in (None, Decimal(320), Decimal(900))
         for materials in ((), ("flakes",))
     )
-    machines = (WorkingMachine(kind=kind, machine="Machine", where="working") for kind in MachineKind)
-    found = (*hazards.cautions(hot, DeclaredUse, Decimal(30), machines), *hazards.parcel_cautions([Decimal(30)]))
+    machines = (WorkingMachine(kind=kind, machine="Machine", where="working") for kind in (None, *MachineKind))
+    undeclared = hazards.cautions((), (), None)
+    found = (
+        *undeclared,
+        *hazards.cautions(hot, DeclaredUse, Decimal(30), machines, ["flakes"]),
+        *hazards.shipping_cautions([Decimal(30)], [Decimal(500)]),
+    )
     step = an_operation(processing_temperature_c="200", cycle_minutes="0.01", yield_share="1")
     catalogue_of_it = a_catalogue(a_product(mass_kg="99", operations=[step]))
     wrong = warnings(bill_of_resources("sheet", 10, catalogue_of_it), catalogue_of_it)
@@ -165,10 +170,10 @@ class TestWords:
 
     def test_that_were_put_together_are_translated_by_their_template_with_their_facts(self) -> None:
         told = hazards.cautions((), [DeclaredUse.TOY, DeclaredUse.OUTDOOR], None)[-1]
-        heavy = hazards.parcel_cautions([Decimal("1027.5")])[0]
+        heavy = hazards.shipping_cautions([Decimal("1027.5")])[0]
 
         assert told.concerns is Concern.PRODUCT
-        assert "(Spielzeug, im Freien)" in labels_for("de_DE").told(told.text)
+        assert "(Spielzeug, im Freien, jede andere)" in labels_for("de_DE").told(told.text)
         assert labels_for("de_DE").told(heavy.text).startswith("Das schwerste Packstück wiegt 1.027,5 kg, zu schwer")
         assert labels_for("de_CH").told(heavy.text).startswith("Das schwerste Packstück wiegt 1’027.5 kg, zu schwer")
 

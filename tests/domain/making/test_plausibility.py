@@ -9,6 +9,7 @@ import pytest
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
 from service.domain.making.products import Catalogue, Operation, Product
+from service.domain.safety.cautions import Caution
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from tests.domain.examples import (
     a_bare_machine,
@@ -224,10 +225,20 @@ class TestElectricity:
 ONE_BAND = {"grid": a_catalogue().tariffs["grid"].__class__(name="Grid", bands=("flat",))}
 
 
+GENERAL = {"storage", "machine-without-kind", "electrical-supply", "lone-work", "instruction", "sorting"} | {
+    "no-promise-of-fitness"
+}
+
+
+def of_the_work(catalogue: Catalogue) -> list[Caution]:
+    """The cautions for one sheet, without those that come with any machine, any plastic, or always."""
+    found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+    return [each for each in found if each.code not in GENERAL]
+
+
 class TestCautions:
     def codes(self, *products: Product, **changes: Any) -> list[str]:
-        catalogue: Catalogue = a_catalogue(*products, **changes)
-        return [each.code for each in cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)]
+        return [each.code for each in of_the_work(a_catalogue(*products, **changes))]
 
     def test_come_from_what_is_heated_anywhere_in_the_product(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
@@ -242,7 +253,7 @@ class TestCautions:
         materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
         catalogue = a_catalogue(a_product(operations=[a_pressing(processing_temperature_c="240")]), materials=materials)
 
-        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+        found = of_the_work(catalogue)
 
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert found[0].text.startswith("an unidentified polymer (from Mixed flakes) at 240 °C in 'Sheet, pressing': ")
@@ -260,7 +271,7 @@ class TestCautions:
             pressed, materials={"hdpe": a_material(polymer="PVC")}, machines={"press": a_machine(**machine)}
         )
 
-        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+        found = of_the_work(catalogue)
 
         assert [each.code for each in found] == ["hydrogen-chloride", "hot-work"]
         assert "in 'Sheet, pressing' at a temperature not declared, usually 160 to 210 °C: hot PVC" in found[0].text
@@ -268,7 +279,7 @@ class TestCautions:
     def test_do_not_need_a_bill_of_materials_to_warn_of_heat(self) -> None:
         catalogue = a_catalogue(a_product(bill_of_materials=[], operations=[a_pressing()]))
 
-        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+        found = of_the_work(catalogue)
 
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert "(from a material that is not on the bill) at 200 °C" in found[0].text
@@ -291,7 +302,7 @@ class TestCautions:
     def test_name_the_material_the_product_and_the_operation(self) -> None:
         catalogue = a_catalogue(a_product(name="Blue sheet", operations=[a_pressing()]))
 
-        (caution,) = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+        (caution,) = of_the_work(catalogue)
 
         assert "HDPE (from HDPE flakes) at 200 °C in 'Blue sheet, pressing': " in caution.text
 
@@ -304,7 +315,7 @@ class TestCautions:
             sheet, flake, bag, materials={"scrap": a_material(name="Yoghurt cups", polymer="PS", unit="kg")}
         )
 
-        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+        found = of_the_work(catalogue)
 
         assert [each.code for each in found] == ["styrene-fume", "hot-work"]
         assert found[0].text.startswith("PS (from Yoghurt cups) at 240 °C in 'PS sheet, pressing': the fume can hold")
@@ -324,7 +335,7 @@ class TestCautions:
         flake = a_product(name="Flake", operations=[a_pressing(name="shredding", processing_temperature_c=None)])
         catalogue = a_catalogue(whole, flake, machines={"press": a_machine(name="Granulator", kind="shredder")})
 
-        found = cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)
+        found = of_the_work(catalogue)
 
         assert [each.code for each in found] == ["drawn-in", "dust", "thrown-out", "noise"]
         assert all(each.text.startswith("Granulator in 'Flake, shredding': ") for each in found)
@@ -335,14 +346,32 @@ class TestCautions:
         catalogue = a_catalogue(sheet, slab, a_plate(mass=None))
         bills = [bill_of_resources(code, 1, catalogue) for code in ("sheet", "part-1", "part-2", "sheet")]
 
-        found = cautions_of(bills, catalogue)
+        found = [each for each in cautions_of(bills, catalogue) if each.code not in GENERAL]
 
-        assert [each.code for each in found] == [
-            "hot-work",
-            "too-heavy-for-one-person",
-            "use-toy",
-            "use-outdoor",
-            "no-promise-of-fitness",
-        ]
+        assert [each.code for each in found] == ["hot-work", "too-heavy-for-one-person", "use-toy", "use-outdoor"]
         assert "'Sheet, pressing', HDPE (from HDPE flakes) at 200 °C in 'Slab, pressing': hot" in found[0].text
         assert found[1].text.startswith("One piece weighs 30 kg, ")
+
+    def test_name_every_machine_and_all_plastic_in_store_wherever_they_are(self) -> None:
+        whole = a_product(
+            bill_of_materials=[a_line(product="part-1"), a_line(material="rod")], operations=[a_pressing()]
+        )
+        flake = a_product(bill_of_materials=[a_line(material="caps")], operations=[bench_work()])
+        materials = {"rod": a_material(name="Rod", polymer=None), "caps": a_material(name="PP caps", polymer="PP")}
+        catalogue = a_catalogue(whole, flake, materials=materials, machines={"press": a_machine(name="Press")})
+
+        found = {each.code: each for each in cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)}
+
+        assert found["storage"].text.startswith("PP caps: ")
+        assert found["machine-without-kind"].text.startswith("Press in 'Sheet, pressing': nobody registered")
+        assert found["electrical-supply"].text.startswith("Press: ")
+        assert found["lone-work"].text.startswith("Press: ")
+
+    def test_ask_for_no_electrician_where_a_machine_draws_no_power(self) -> None:
+        by_hand = a_machine(rated_power_kw="0", idle_power_kw="0", warm_up_power_kw="0")
+        catalogue = a_catalogue(a_product(operations=[a_pressing()]), machines={"press": by_hand})
+
+        found = [each.code for each in cautions_of([bill_of_resources("sheet", 1, catalogue)], catalogue)]
+
+        assert "lone-work" in found
+        assert "electrical-supply" not in found

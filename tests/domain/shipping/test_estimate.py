@@ -292,7 +292,7 @@ class TestAnEstimate:
 
         assert [(each.product, each.count * each.pieces) for each in found.parcels] == [("brick", 2), ("tile", 3)]
 
-    def test_warns_of_a_parcel_too_heavy_for_one_person_and_not_of_a_pallet(self) -> None:
+    def test_warns_of_a_parcel_too_heavy_for_one_person_and_of_a_loaded_pallet(self) -> None:
         wide = a_shipping_rate(**classes(("0", "1000", "90")))
         by_hand = shipped(16, a_shipping_service(), wide)
         by_pallet = shipped(16, a_shipping_service(boxes=[], pallets=[a_pallet()]), wide)
@@ -301,7 +301,8 @@ class TestAnEstimate:
         assert caution.code == "parcel-too-heavy-for-one-person"
         assert caution.text.startswith("The heaviest parcel weighs 26.4 kg, too heavy for one person.")
         assert "INDG143" in caution.source
-        assert by_pallet.cautions == ()
+        assert [each.code for each in by_pallet.cautions] == ["loaded-pallet"]
+        assert by_pallet.cautions[0].text.startswith("A loaded pallet weighs up to 50.6 kg: ")
         assert shipped(1).cautions == ()
 
     def test_of_free_shipping_costs_nothing_in_the_fewest_parcels(self) -> None:

@@ -31,7 +31,8 @@ class TestTheBill:
         found = cost_sheets.bill_of_product(owner.workspace, "brick", 7)
 
         assert [(line.resource, str(line.quantity)) for line in found.bill.lines] == [("materials/hdpe", "10.5")]
-        assert found.warnings == found.cautions == ()
+        assert found.warnings == ()
+        assert {"storage", "no-promise-of-fitness"} >= {each.code for each in found.cautions}
 
     def test_carries_warnings_and_cautions(self, furnished: Owner) -> None:
         hot = builders.operation(processing_temperature_c="200", cycle_minutes="0.01")
@@ -41,7 +42,7 @@ class TestTheBill:
         sheet = furnished.cost(quantity=7)
 
         assert [each.code for each in found.warnings] == ["mass-above-materials", "less-energy-than-melting"]
-        assert [each.code for each in found.cautions] == ["hot-work"]
+        assert "hot-work" in [each.code for each in found.cautions]
         assert (sheet.warnings, sheet.cautions) == (found.warnings, found.cautions)
 
     @pytest.mark.parametrize("code", ["nothing", "sheet"])
