@@ -131,7 +131,21 @@ class TestThePriceSheet:
         assert sheet["formatted_unit_price"] in dict(found[""]).values()
         assert f"{sheet['as_of']}, of the day itself, source manual: 1 EUR = 0.9350 CHF" in words
 
-    def test_tells_every_caution_and_warning_with_its_source(
+    def test_counts_cautions_and_shows_them_when_asked(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        cautions = price_sheet(demo, "beam-market-ch")["cautions"]
+        of_work = [each for each in cautions if each["concerns"] == "work"]
+
+        short = " ".join(printed(demo, capsys, "beam-market-ch").split())
+        words = " ".join(printed(demo, capsys, "beam-market-ch", "--full").split())
+
+        about = f"{len(of_work)} about the work, {len(cautions) - len(of_work)} about the product"
+        assert short.endswith(f"Cautions: {about}; --full shows them.")
+        assert cautions[0]["text"] not in short
+        assert "--full shows them" not in words
+        for each in cautions:
+            assert f"{each['text']} [{each['source']}]" in words
+
+    def test_tells_every_warning(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         perfect = demo.get("products/sheet").json
@@ -143,11 +157,8 @@ class TestThePriceSheet:
 
         demo.delete("listings/perfect-stall")
         demo.delete("products/perfect")
-        assert "Warnings" in words
+        assert "Warnings:" in words
         assert "Every step has a yield of 1" in words
-        for remark in price_sheet(demo, "beam-market-ch")["cautions"]:
-            told = " ".join(printed(demo, capsys, "beam-market-ch").split())
-            assert f"{remark['text']} [{remark['source']}]" in told
 
     def test_tells_how_old_a_rate_is(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         demo.put("exchange-rates/2026-03-02", {"base": "EUR", "rates": {"CHF": "0.94", "GBP": "0.86"}})
