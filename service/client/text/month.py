@@ -32,7 +32,6 @@ class _Text:
         self.cannot_be_made = month["verdict"] == "cannot_be_made"
 
     def lines(self) -> Iterator[str]:
-        month = self.month
         yield from paragraph(self._verdict(), self.columns)
         if self.cannot_be_made:
             for each in self._why_it_cannot_be_made():
