@@ -1,4 +1,4 @@
-"""Marks on axes are round and enclose what is shown; labels do not cover each other."""
+"""Tick values on axes are round and enclose the data; labels do not overlap."""
 
 from datetime import date
 from decimal import Decimal
