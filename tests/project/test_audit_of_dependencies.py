@@ -263,7 +263,9 @@ class TestAnException:
         assert place.faults_told(index) == []
 
     @pytest.mark.parametrize(
-        "changes", [{"reason": " "}, {"until": "2026-12-01"}, {"added": 1}], ids=["no reason", "no date", "what else"]
+        "changes",
+        [{"reason": " "}, {"until": "2026-12-01"}, {"added": 1}],
+        ids=["no reason", "no date", "unknown member"],
     )
     def test_must_have_all_its_members_and_no_others(self, place: Place, changes: dict[str, Any]) -> None:
         place.ask("sieve", exceptions=[exception(**changes)])

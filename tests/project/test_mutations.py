@@ -27,7 +27,7 @@ RATES = {
 
 
 def price(kwh, band="day"):
-    """Of some electricity."""
+    """The price of some electricity."""
     if kwh <= FREE_KWH:
         return 0
     elif band not in RATES:
@@ -45,7 +45,7 @@ def main():
 if __name__ == "__main__":
     main()
 '''
-TESTS = '''"""All but the night, and a band that is none."""
+TESTS = '''"""Tests everything except the night rate and an unknown band."""
 
 import subprocess
 import sys

@@ -80,14 +80,14 @@ class TestMarkupAndMarginTable:
     """The identity margin = markup ÷ (1 + markup), to four decimals, half up; printed is 25 % on 100: 125."""
 
     @pytest.mark.parametrize(("markup", "margin"), MARKUPS_AND_MARGINS)
-    def test_a_markup_asked_for_shows_its_margin(self, client: Client, markup: str, margin: str) -> None:
+    def test_a_markup_policy_shows_its_margin(self, client: Client, markup: str, margin: str) -> None:
         price = price_of(costing(client, "100"), "thing", target="markup", value=markup)
 
         assert amount(price["price"]) == 100 * (1 + Decimal(markup))
         assert rounded(Decimal(price["margin_share"]), "0.0001") == Decimal(margin)
 
     @pytest.mark.parametrize(("markup", "margin"), MARKUPS_AND_MARGINS)
-    def test_a_margin_asked_for_shows_its_markup(self, client: Client, markup: str, margin: str) -> None:
+    def test_a_margin_policy_shows_its_markup(self, client: Client, markup: str, margin: str) -> None:
         # The cost is so large that rounding the price to cents changes no decimal shown. A margin of four decimals is
         # up to 0.00005 off, which changes the markup by up to 0.00005 × (1 + markup)².
         price = price_of(costing(client, "1000000"), "thing", target="margin", value=margin)
@@ -147,7 +147,7 @@ class TestNearestFiveCents:
             ("20.43", "20.45"),
         ],
     )
-    def test_the_nearest_multiple_is_asked(
+    def test_the_price_is_the_nearest_multiple(
         self, app: flask.Flask, contract: Contract, price: str, nearest: str
     ) -> None:
         assert on_steps(make_client(app, contract, currency="CAD"), price, "0.05") == Decimal(nearest)
@@ -174,7 +174,7 @@ class TestPriceWithTaxInIt:
         client.register("taxes/vat", {"name": "VAT"}, **{"2026-01-01": {"rate_share": "0.25"}})
         return costing(client, "1460.50")
 
-    def test_the_price_asked_is_1_825_63(self, workshop: Client) -> None:
+    def test_the_price_is_1_825_63(self, workshop: Client) -> None:
         price = price_of(
             workshop, "thing", target="markup", value="0", tax="vat", display="tax_inclusive", rounding="nearest"
         )

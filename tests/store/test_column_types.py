@@ -48,7 +48,7 @@ def test_a_decimal_keeps_every_digit_in_plain_notation(database: Database, digit
 
 
 @pytest.mark.parametrize("given", [NOON, NOON.astimezone(timezone(timedelta(hours=-9))), NOON.replace(tzinfo=None)])
-def test_an_instant_comes_out_in_utc_from_whatever_zone_it_was_given_in(database: Database, given: datetime) -> None:
+def test_an_instant_given_in_any_zone_comes_out_in_utc(database: Database, given: datetime) -> None:
     found, _ = kept(database, Instant, given)
 
     assert (found, found.tzinfo) == (NOON, UTC)

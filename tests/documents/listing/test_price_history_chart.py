@@ -37,7 +37,7 @@ def yen(number: int, at: int, price: str) -> PriceHistoryEntry:
 
 
 class TestFigures:
-    def test_every_price_of_a_short_history_is_labelled_and_the_one_in_force_is_told_first(self) -> None:
+    def test_every_price_of_a_short_history_is_labelled_and_the_title_states_the_one_in_force(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35"), entry(3, 120 * DAY, price="4.50")]
 
         shown = Picture(drawn(entries))
@@ -46,7 +46,7 @@ class TestFigures:
         assert shown.title == "brick-market: €4.50 now"
         assert "€4.50 since 30 June 2026 (unit cost €3.000000, margin 25%)" in shown.words
 
-    def test_the_description_tells_each_price_the_newest_first(self) -> None:
+    def test_the_description_states_each_price_newest_first(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35", margin_share=None)]
 
         description = Picture(drawn(entries)).description
