@@ -35,10 +35,10 @@ from tests.domain.examples import TODAY, Shop, registered_in
 from tests.support.profiles import examples
 
 CURRENCIES = {"EUR": 2, "JPY": 0, "KWD": 3}
-"""A currency for each number of decimals a minor unit commonly has (ISO 4217)."""
+"""A currency for each usual number of decimals of a minor unit (ISO 4217)."""
 
 tried = examples(50)
-"""How the laws of whole workshops are tried."""
+"""Settings for the laws of whole workshops."""
 
 
 @cache

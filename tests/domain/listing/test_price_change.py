@@ -35,7 +35,7 @@ class TestEffectsShown:
             {"resource": "products/sheet", "cause": "product", "amount": {"amount": "-0.010000", "currency": "EUR"}},
         ]
 
-    def test_of_nothing_are_none(self) -> None:
+    def test_are_empty_where_nothing_has_an_effect(self) -> None:
         assert shown("1", "1") == []
 
     def test_a_single_one_is_the_difference_of_the_costs_as_they_are_shown(self) -> None:

@@ -51,7 +51,7 @@ class TestTheMove:
         assert move_share(Decimal(8), Decimal(10)) == Decimal("0.25")
         assert move_share(Decimal(10), Decimal(8)) == Decimal("-0.2")
 
-    def test_from_nothing_is_none(self) -> None:
+    def test_from_0_is_none(self) -> None:
         assert move_share(Decimal(0), Decimal(10)) is None
 
 

@@ -54,7 +54,7 @@ class TestAYieldOf1:
         assert warned(a_product(operations=[timed(), timed(name="again", **SCRAP)])) == {}
         assert warned(a_product(operations=[])) == {}
 
-    def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
+    def test_of_a_sub_assembly_is_reported_under_its_code(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
 
         assert warned(whole, a_product(operations=[timed()]))["no-scrap"].product == "part-1"
@@ -115,7 +115,7 @@ class TestLabour:
 
         assert set(warned(a_product(operations=[bench]))) == {"no-time"}
 
-    def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
+    def test_of_a_sub_assembly_is_reported_under_its_code(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
         part = a_product(operations=[timed(labour=[{"labour_grade": "operator"}], **SCRAP)])
 

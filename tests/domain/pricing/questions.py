@@ -22,7 +22,7 @@ from tests.support.profiles import FULL, examples
 
 sold = examples(FULL, HealthCheck.filter_too_much)
 _MOST_STEPS = 500
-"""How many prices of a grid are counted out."""
+"""The most steps of a grid that a test tries one by one."""
 
 
 @dataclass(frozen=True, kw_only=True)

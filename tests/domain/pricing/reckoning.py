@@ -18,14 +18,14 @@ from service.domain.values.unit_costs import CostBasis, UnitCosts
 
 _LAST_DIGITS = Fraction(1, 10**26)
 FAR = Fraction(10**15)
-"""A price beyond everything that happens to fees."""
-_HAIR = Fraction(1, 10**40)
+"""A price beyond every change in the fees."""
+_TINY = Fraction(1, 10**40)
 
 exact = cache(Fraction)
-"""A decimal as a fraction; the same ones come again and again."""
+"""A decimal as a fraction; cached, since the same figures recur."""
 
 Course = Callable[[Fraction], Fraction]
-"""A figure at a displayed price."""
+"""A figure as a function of the displayed price."""
 
 
 def is_nothing_less(surplus: Fraction, size: Fraction) -> bool:
@@ -251,7 +251,7 @@ class Asked:
             if self.is_allowed(low):
                 return low
             next_unit = (low // unit + 1) * unit
-            between = [price for end in ends if low <= end < next_unit for price in (end, end + _HAIR)]
+            between = [price for end in ends if low <= end < next_unit for price in (end, end + _TINY)]
             if all(self.is_allowed(price) for price in between if price > low) and self.is_allowed(next_unit):
                 return next_unit
         raise AssertionError("no price does")

@@ -22,7 +22,7 @@ tax_shares = st.sampled_from(["0", "0.05", "0.21", "0.255"]).map(Decimal)
 cost_targets = st.sampled_from([Target.MARGIN, Target.MARKUP, Target.PROFIT_PER_PIECE])
 _LAST_DIGITS = Fraction(1, 10**27)
 _SMALL_GRID = 200
-"""How many steps of a grid are counted out."""
+"""The most steps of a grid that a test tries one by one."""
 
 
 def is_at_least(one: Fraction, other: Fraction) -> bool:

@@ -16,8 +16,8 @@ from service.domain.values.exact import exactly
 from service.domain.values.unit_costs import UnitCosts
 from tests.domain.examples import a_line, a_policy, a_product, a_shop, euros, kept_at, price
 
-A_HAIR_ABOVE_5 = "5.000000000000000000000000000000001"
-"""What 3.00 × 1 ÷ (1 − 0.4) comes to in 34 digits."""
+JUST_ABOVE_5 = "5.000000000000000000000000000000001"
+"""The result of 3.00 × 1 ÷ (1 − 0.4) in 34 digits."""
 
 
 def costs_of(full: str = "8", variable: str = "5") -> UnitCosts:
@@ -178,7 +178,7 @@ class TestFloors:
     def test_that_are_above_the_grid_by_a_rounding_error_still_count_as_raising_the_price(self) -> None:
         policy = a_policy(target="fixed_price", value="4", never_below_cost="full_cost")
 
-        found = priced(policy, costs_of(full=A_HAIR_ABOVE_5))
+        found = priced(policy, costs_of(full=JUST_ABOVE_5))
 
         assert found.asked == 5
         assert found.raised_to is not None

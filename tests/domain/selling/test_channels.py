@@ -115,9 +115,9 @@ class TestAFee:
 
     def test_names_the_band_that_ends_at_the_base_but_for_a_rounding_error(self) -> None:
         fee = banded(UP_TO_10, UP_TO_100, BEYOND)
-        a_hair_short = Decimal("0.999999999999999999999999999999999")
+        just_below_1 = Decimal("0.999999999999999999999999999999999")
 
-        band = exactly(fee.band_at)(Decimal(10), lambda amount: amount * a_hair_short)
+        band = exactly(fee.band_at)(Decimal(10), lambda amount: amount * just_below_1)
 
         assert band.share == Decimal("0.1")
 

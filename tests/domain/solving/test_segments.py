@@ -62,9 +62,9 @@ class TestAValue:
         assert value_at(STEPPED, Decimal(x)) == Decimal(value)
 
     def test_beyond_an_end_by_a_rounding_error_is_that_at_the_end(self) -> None:
-        a_hair_beyond = Decimal("10.00000000000000000000000000000001")
+        just_beyond = Decimal("10.00000000000000000000000000000001")
 
-        assert value_at(STEPPED, a_hair_beyond) < Decimal("1.1")
+        assert value_at(STEPPED, just_beyond) < Decimal("1.1")
         assert value_at(STEPPED, Decimal("10.00000000000000000000000001")) > 2
 
 

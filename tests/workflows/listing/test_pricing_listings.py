@@ -166,7 +166,7 @@ class TestAPanelSoldInFrancs:
         assert settlement.full_cost == euros("4.000000")
         assert settlement.profit == euros("5.813125")
 
-    def test_says_what_it_rests_on(self, seller: Owner) -> None:
+    def test_states_the_rates_and_days_it_is_based_on(self, seller: Owner) -> None:
         found = asked(seller)
 
         assert found.rates_valid_from == dict.fromkeys(
@@ -203,7 +203,7 @@ class TestAPanelSoldInFrancs:
         assert (found.least_price, found.least_price_discounted) == (francs("15.90"), francs("14.31"))
         assert found.is_below_floor is False
 
-    def test_stands_in_the_price_list_as_on_its_sheet(self, seller: Owner) -> None:
+    def test_is_the_same_in_the_price_list_and_on_its_sheet(self, seller: Owner) -> None:
         (found,) = listed(seller)
 
         assert (found.listing, found.product, found.name, found.problem) == ("panel-abroad", "panel", "Panel", None)

@@ -24,7 +24,7 @@ pytestmark = pytest.mark.every_engine
 
 EVERY = ["brick-post", "peg-fair", "set-fair", "sheet-fair", "sheet-online"]
 PRESSED = ["brick-post", "set-fair", "sheet-fair", "sheet-online"]
-"""What is made on the press, itself or through three levels of sub-assemblies."""
+"""Listings whose product, or a sub-assembly of it up to three levels down, is made on the press."""
 
 
 @pytest.fixture

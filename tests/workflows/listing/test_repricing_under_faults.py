@@ -33,7 +33,7 @@ from tests.support.writes import everything_of
 from tests.workflows.owner import Owner
 
 LISTINGS = 1_600
-"""Enough that they are written by several statements."""
+"""So many that it takes several statements to write them."""
 KILLED = -9
 
 

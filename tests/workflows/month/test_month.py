@@ -19,7 +19,7 @@ from tests.workflows.owner import Owner
 
 DAY = "2026-01-01"
 MINUTES_OF_20 = 20 + Fraction(20) / Fraction("0.95") * 40
-"""A batch of 20 sheets on the press: set-up, and a cycle for each piece that is started."""
+"""Minutes of a batch of 20 sheets on the press: set-up, and a cycle for each piece started."""
 
 
 def owed(name: str, amount: str, currency: str = "EUR") -> dict[str, Any]:

@@ -35,7 +35,7 @@ BREAKS = {"lines": [{**builders.quotation()["lines"][0], "quantity_breaks": [50,
 
 
 LAST_MOMENT = datetime(2026, 12, 10, 23, 59, 59, 999999, UTC)
-"""Of the last day on which the prices of `UNTIL` hold, in the workshop's time zone."""
+"""The last moment of the last day on which the prices of `UNTIL` are valid, in the workshop's time zone."""
 MIDNIGHT = LAST_MOMENT + timedelta(microseconds=1)
 UNTIL = {"quoted_on": "2026-12-01", "valid_until": "2026-12-10"}
 

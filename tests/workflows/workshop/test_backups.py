@@ -85,7 +85,7 @@ class TestABackup:
 
 
 class TestRestoring:
-    def test_where_there_is_none_makes_the_database(self, kept: Path, tmp_path: Path) -> None:
+    def test_without_a_database_creates_it(self, kept: Path, tmp_path: Path) -> None:
         elsewhere = tmp_path / "elsewhere.db"
 
         done = restore(at(elsewhere), kept, replaces=False)
