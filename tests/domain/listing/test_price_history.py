@@ -37,7 +37,7 @@ def entry(number: int, at: int, *, price: str = "4.20", until: int | None = None
 
 
 def told(*entries: PriceHistoryEntry) -> list[tuple[int, int, int | None, bool]]:
-    """For each period: the repricing's number, its first and last hour, and whether a rollback restored the price."""
+    """For each period: the repricing's number, begin and end in hours, and whether a rollback restored the price."""
 
     def passed(at: datetime) -> int:
         return int((at - BEGIN) / timedelta(hours=1))

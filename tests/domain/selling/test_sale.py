@@ -169,7 +169,7 @@ class TestTheEquation:
         assert found == exactly(lambda: proceeds * EVERYTHING.with_tax)()
 
     def test_by_hand_at_100(self) -> None:
-        """100 gross, 80 net. Fees: 0, its maximum, 6 × 1.2 = 7.2; 1, 80 × 0.02 = 1.6; 2, on 105, 1.5 + 2.7 = 4.2.
+        """100 gross, 80 net. Fee 0, its maximum: 6 × 1.2 = 7.2; fee 1: 80 × 0.02 = 1.6; fee 2, on 105: 1.5 + 2.7 = 4.2.
 
         Paid out: 105 − 13 = 92, less a spread of 1.84. Proceeds: 80 + 4 − 13 − 1.84 − 4 = 65.16.
         """

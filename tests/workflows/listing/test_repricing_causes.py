@@ -355,7 +355,7 @@ class TestARecomputedBill:
         assert {change["decision"] for change in found.changes.values()} == {"same"}
 
     def test_that_is_kept_explains_the_next_change_too(self, shop: Owner) -> None:
-        """Half a kilogram more resin is too small a move to change the price; a dearer kilogram then does change it."""
+        """0.1 kg more resin, then a dearer kilogram: with steps of 10 the price stays; both show in the unit cost."""
         change_facts(shop, "listings/peg-fair", policy=builders.policy(price_step="10"))
         applied(shop)
         change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "0.6"}])

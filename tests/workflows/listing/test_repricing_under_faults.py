@@ -81,7 +81,7 @@ class TestAProcessThatIsKilled:
     def test_before_any_statement_of_an_application_leaves_all_or_nothing(
         self, selling_many: Owner, database_url: str
     ) -> None:
-        """Every fourth statement except in the nightly run: what is half-written at one is so at all that follow."""
+        """Tries every fourth statement, all of them at night: what is half-written at one is still so at the next."""
         before = everything_of(selling_many.database, selling_many.workshop_id)
 
         for moment in count(step=1 if is_nightly() else 4):
