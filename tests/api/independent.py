@@ -152,7 +152,7 @@ def of_single_pieces(rate: Fraction, pieces: Fraction) -> Fraction:
 
 @cache
 def of_piece(rate: Fraction, place: int) -> Fraction:
-    """rate ^ log2(place), to 300 binary digits; for a composite, the product over its factors, which saves logarithms."""
+    """rate ^ log2(place), to 300 binary digits; for a composite the product over factors, which saves logarithms."""
     factor = next((each for each in range(2, isqrt(place) + 1) if place % each == 0), place)
     if factor == place:
         found = to_the_logarithm(rate, Fraction(place))
