@@ -52,7 +52,7 @@ _CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1")}
 _SHOWN = ("Content-Type", "Content-Disposition", "ETag", "Link", "Location")
 _OF_A_THING = 3  # slashes in /v1/materials/hdpe
 _TO_BE = ("complete", "accept", "decline", "revise", "issue", "discard")
-"""The step to try on each quotation that a workshop makes, in order of `quotation`."""
+"""The step to try on each quotation that a workshop makes, in the order of the list."""
 
 Key = tuple[str, str, str]
 """Key of an answer: the place, whether its quotation is addressed by id or number, and the media type."""

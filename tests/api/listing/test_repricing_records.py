@@ -195,7 +195,7 @@ class TestWhatIsApplied:
         reading = replace(moved, key=keys.create_key(database, moved.workshop.workshop_id, "r", frozenset({"read"})))
         writing = replace(moved, key=keys.create_key(database, moved.workshop.workshop_id, "w", frozenset({"write"})))
 
-        for apply in (False, True):  # either tells what there is
+        for apply in (False, True):  # either would reveal data
             refused(writing, "POST", "repricings", {**body, "apply": apply}, status=403)
         assert reading.post("repricings", body).json == moved.post("repricings", body).json
         refused(reading, "POST", "repricings", {**body, "apply": True}, status=403)
@@ -219,7 +219,7 @@ class TestWhatIsApplied:
         assert listed[0] == moved.get(f"repricings/{third['id']}").json
 
 
-class TestApplyingWhatWasPreviewed:
+class TestApplyingAPreview:
     def apply(self, client: Client, tag: str, status: int, **body: Any) -> Any:
         response = client.post("repricings", {"as_of": MONDAY, "apply": True, **body}, headers={"If-Match": tag})
         assert response.status_code == status, response.text

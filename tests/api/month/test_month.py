@@ -135,7 +135,7 @@ class TestHowProductsAreSold:
         assert [each["milestone"] for each in found["profit_by_volume"]] == ["nothing", "plan"]
 
 
-class TestItsTime:
+class TestTime:
     @pytest.fixture
     def timed(self, workshop: Client) -> Client:
         workshop.put("machines/press", machine(hours_per_week="15"))
