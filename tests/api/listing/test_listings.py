@@ -196,7 +196,7 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     ),
     "a display of its own": (listing(policy=policy(display="tax_inclusive")), "/policy/display"),
     "a margin of 1": (listing(policy=policy(value="1")), "/policy/value"),
-    "a batch of nothing": (listing(standard_batch=0), "/standard_batch"),
+    "a batch of 0 pieces": (listing(standard_batch=0), "/standard_batch"),
     "half a piece": (listing(standard_batch=1.5), "/standard_batch"),
     "a service without a zone": (listing(shipping_service="post"), "/shipping_zone"),
     "a zone without a service": (listing(shipping_zone="home"), "/shipping_zone"),

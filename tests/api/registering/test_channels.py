@@ -40,7 +40,7 @@ Case = tuple[str, Any, str, str]
 BAD_CHANNELS: dict[str, Case] = {
     "no name": (CHANNEL, {}, "/name", "required"),
     "an unknown member": (CHANNEL, channel(commission="0.1"), "/commission", "not a member"),
-    "a display that is none": (CHANNEL, channel(display="tax_free"), "/display", "tax_inclusive"),
+    "an unknown display": (CHANNEL, channel(display="tax_free"), "/display", "tax_inclusive"),
     "a payout in no currency": (CHANNEL, channel(payout_currency="ZZZ"), "/payout_currency", "ISO 4217"),
     "a payout in an ended currency": (CHANNEL, channel(payout_currency="HRK"), "/payout_currency", "2023-01-14"),
     "terms in no currency": (RATE, channel_rate(currency="ZZZ"), "/currency", "ISO 4217"),
@@ -65,7 +65,7 @@ BAD_CHANNELS: dict[str, Case] = {
     ),
     "two fees of one name": (RATE, channel_rate(fees=[fee(), fee()]), "/fees", "same name"),
     "51 fees": (RATE, channel_rate(fees=[fee(name=str(each)) for each in range(51)]), "/fees", "0 to 50"),
-    "a base that is none": (RATE, channel_rate(fees=[fee(base="profit")]), "/fees/0/base", "gross_price"),
+    "an unknown base": (RATE, channel_rate(fees=[fee(base="profit")]), "/fees/0/base", "gross_price"),
     "a maximum below the minimum": (
         RATE,
         channel_rate(fees=[fee(minimum="2", maximum="1")]),
@@ -92,7 +92,7 @@ BAD_CHANNELS: dict[str, Case] = {
         "leave it out",
     ),
     "a spread of 100 %": (RATE, channel_rate(conversion_spread_share="1"), "/conversion_spread_share", "less than 1"),
-    "a payer that is none": (RATE, channel_rate(shipping_paid_by="carrier"), "/shipping_paid_by", "seller"),
+    "an unknown payer": (RATE, channel_rate(shipping_paid_by="carrier"), "/shipping_paid_by", "seller"),
     "a charge where the seller pays": (RATE, channel_rate(shipping_charge="5"), "/shipping_charge", "leave it out"),
     "a negative charge": (
         RATE,
@@ -123,18 +123,18 @@ def price_sheet(query: str, policy: str = "target=margin&value=0.2") -> str:
 
 BAD_QUESTIONS: dict[str, tuple[str, str, str]] = {
     "an unknown channel": ("channel=nobody", "channel", "register it first"),
-    "a channel that is no code": ("channel=the%20market", "channel", "letters"),
+    "a channel with an invalid code": ("channel=the%20market", "channel", "letters"),
     "an unknown currency": ("currency=ZZZ", "currency", "ISO 4217"),
     "a currency in small letters": ("currency=usd", "currency", "capital letters"),
     "an ended currency": ("currency=HRK", "currency", "2023-01-14"),
     "a currency without a minor unit": ("currency=XAU", "currency", "minor unit"),
-    "a display that the channel has not": ("channel=quay-market&display=tax_exclusive", "display", "tax_inclusive"),
-    "a display that the other has not": ("channel=fair&display=tax_inclusive", "display", "tax_exclusive"),
-    "a discount of everything": ("discount_share=1", "discount_share", "less than 1"),
+    "another display than the channel's": ("channel=quay-market&display=tax_exclusive", "display", "tax_inclusive"),
+    "another display than the other channel's": ("channel=fair&display=tax_inclusive", "display", "tax_exclusive"),
+    "a discount of 100 %": ("discount_share=1", "discount_share", "less than 1"),
     "a discount in per cent": ("discount_share=10", "discount_share", "less than 1"),
     "a negative discount": ("discount_share=-0.1", "discount_share", "0 or more"),
     "a step finer than the currency of sale": ("currency=JPY&price_step=0.5", "price_step", "JPY"),
-    "an ending finer than it": ("currency=JPY&price_endings=0.9", "price_endings", "JPY"),
+    "an ending finer than the currency of sale": ("currency=JPY&price_endings=0.9", "price_endings", "JPY"),
 }
 
 
