@@ -7,9 +7,9 @@ from decimal import Decimal
 from service.documents.quoting.quotation_paper import QuotationPaper
 from service.documents.writing.formats import (
     formatted_date,
-    formatted_number,
     formatted_price,
-    formatted_share,
+    formatted_quantity,
+    formatted_rate,
     isolated,
 )
 from service.documents.writing.labels import Labels, labels_for
@@ -33,7 +33,7 @@ class QuotationWriting:
         return formatted_price(money, self.locale)
 
     def measured(self, quantity: Decimal, unit: str) -> str:
-        number = formatted_number(quantity, self.locale)
+        number = formatted_quantity(quantity, self.locale)
         if unit == "piece":
             return self.words.several("{number} piece", "{number} pieces", int(quantity), number=number)
         return f"{number}\u00a0{unit.replace('m2', 'm²')}"
@@ -52,7 +52,7 @@ class QuotationWriting:
         """The tax of a line or an adjustment, if the quotation has several."""
         if len(self.figures.totals.tax_subtotals) < 2:  # noqa: PLR2004 - several
             return ""
-        return f"{isolated(tax.name)}, {formatted_share(tax.rate_share, self.locale)}"
+        return f"{isolated(tax.name)}, {formatted_rate(tax.rate_share, self.locale)}"
 
     def _reason(self, each: QuotedAdjustment, sign: int) -> str:
         words, reason = self.words, reason_for(each, self.words)
