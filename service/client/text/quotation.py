@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.client.text.figures import quantity, share
+from service.client.text.figures import quantity, share, whole_up
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -84,4 +84,5 @@ def _notes(line: Mapping[str, Any]) -> Iterator[str]:
             kind = "tool, charged once: " if each["kind"] == "tooling" else ""
             yield f"{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
     for each in line["supplied"]:
-        yield f"supplied by the customer: {isolated(each['name'])}, {quantity(each['quantity'])} {each['unit']}"
+        needed = (whole_up if each["unit"] == "piece" else quantity)(each["quantity"])
+        yield f"supplied by the customer: {isolated(each['name'])}, {needed} {each['unit']}"

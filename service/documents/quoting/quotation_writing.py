@@ -7,6 +7,7 @@ from decimal import Decimal
 from service.documents.quoting.quotation_paper import QuotationPaper
 from service.documents.writing.formats import (
     formatted_date,
+    formatted_number,
     formatted_price,
     formatted_quantity,
     formatted_rate,
@@ -15,6 +16,7 @@ from service.documents.writing.formats import (
 from service.documents.writing.labels import Labels, labels_for
 from service.documents.writing.paper import Entry
 from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedTax
+from service.domain.values.exact import whole_up
 from service.domain.values.money import Money, in_currency
 
 
@@ -33,9 +35,12 @@ class QuotationWriting:
         return formatted_price(money, self.locale)
 
     def measured(self, quantity: Decimal, unit: str) -> str:
-        number = formatted_quantity(quantity, self.locale)
+        """A quantity with its unit; of things that nobody can divide, as many as are needed."""
         if unit == "piece":
-            return self.words.several("{number} piece", "{number} pieces", int(quantity), number=number)
+            pieces = int(whole_up(quantity))
+            number = formatted_number(pieces, self.locale)
+            return self.words.several("{number} piece", "{number} pieces", pieces, number=number)
+        number = formatted_quantity(quantity, self.locale)
         return f"{number}\u00a0{unit.replace('m2', 'm²')}"
 
     def adjustments(
