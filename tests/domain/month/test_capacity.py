@@ -1,4 +1,4 @@
-"""What cannot be made does not pay: the verdict on a month, and volumes beyond the time there is."""
+"""What cannot be made does not pay: the verdict on a month, volumes beyond the time there is, what to make first."""
 
 from datetime import date
 from decimal import Decimal
@@ -141,3 +141,12 @@ class TestVolumes:
         assert full.bottleneck_share == 1
         assert found.bottleneck == "machines/drill"
         assert found.beyond_capacity == frozenset()  # 100 break even, 110 reach the target
+
+
+class TestTheOrder:
+    def test_puts_what_takes_none_of_the_bottleneck_last_if_it_contributes_nothing(self) -> None:
+        at_cost = product(10, "4")
+
+        found = stated((at_cost, product(10)), load("0", "2", needed="20", available="100"))
+
+        assert [line.rank for line in found.lines] == [2, 1]
