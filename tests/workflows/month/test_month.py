@@ -309,6 +309,12 @@ class TestTheBestMix:
 
         assert [line.pieces for line in mix.lines] == [80]
 
+    def test_the_best_mix_of_whole_batches_is_no_less_than_what_must_be_made(self, timed: Owner) -> None:
+        """Every piece loses, so no more than the least are made: 21 pieces, in batches of 20."""
+        mix = self.mix(timed, planned(policy=None, price="1", least_per_month=21, in_whole_batches=True))
+
+        assert [line.pieces for line in mix.lines] == [40]
+
     def test_the_best_mix_meets_all_demand_where_there_is_time(self, timed: Owner) -> None:
         mix = self.mix(timed, planned(policy=None, price="60", most_per_month=30))
 
