@@ -6,11 +6,11 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.costing.rates import Components, Convert, OverheadRate, RateTerms, ResourceTerms
+from service.domain.costing.rates import Components, Convert, LabourRate, OverheadRate, RateTerms, ResourceTerms
 from service.domain.making.overheads import Overhead
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.references import WHOLE, Registered, part_of
+from service.domain.values.references import WHOLE, Registered, part_of, whole_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +29,13 @@ class RateCard:
     as_of: date
     currency: str
     rates: Mapping[str, DatedRate]
+
+    def is_fixed(self, resource: str) -> bool:
+        """Whether its terms make a resource's cost fixed that would vary by its kind: labour paid by the month."""
+        rate = self.rates.get(whole_of(resource))
+        return (
+            rate is not None and isinstance(rate.terms, LabourRate) and rate.terms.all_paid_hours_per_month is not None
+        )
 
     def replaced(self, terms: Mapping[str, RateTerms]) -> "RateCard":
         """The card with what-if terms in force on its date."""

@@ -104,17 +104,47 @@ class MachineRate:
 
 @declared
 class LabourRate:
-    """What an hour of productive work costs.
+    """What an hour of productive work costs, and whether it is paid by the hour or by the month.
+
+    By the hour it is variable: an hour that is not worked is not paid. By the month a batch bears its hours × rate all
+    the same, but as a fixed cost: the whole pay is due, worked or not.
 
     Attributes:
         wage_per_hour: gross pay for an hour.
         on_cost_share: the employer's contributions as a share of the wage; may be above 1.
         productive_share: the share of paid hours that is worked on orders.
+        paid_hours_per_month: of one person, paid worked or not; paid by the hour if left out.
+        people: who are paid so; 1 if left out, and only with paid_hours_per_month.
     """
 
     wage_per_hour: NotNegativeMoney
     on_cost_share: NotNegative = ZERO
     productive_share: PositiveShare = ONE
+    paid_hours_per_month: Annotated[Decimal, Bounds(above=0, at_most=744)] | None = None
+    people: Annotated[Decimal, Bounds(above=0, at_most=10_000)] | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.people is not None and self.paid_hours_per_month is None:
+            reason = "is for pay by the month: give paid_hours_per_month too, or leave it out"
+            yield InvalidValueError(("people",), reason)
+
+    @property
+    def all_paid_hours_per_month(self) -> Decimal | None:
+        """Paid hours of one person × people; None if paid by the hour."""
+        hours = self.paid_hours_per_month
+        return None if hours is None else hours * (ONE if self.people is None else self.people)
+
+    def hours_to_work(self, paid_hours: Decimal) -> Decimal:
+        """What is there of paid hours to work on orders:  paid hours × productive share."""
+        return paid_hours * self.productive_share
+
+    def per_month(self, convert: Convert) -> dict[str, Decimal]:
+        """The pay of a month, worked or not:  wage × (1 + on-cost) × paid hours × people; none if paid by the hour."""
+        hours = self.all_paid_hours_per_month
+        if hours is None:
+            return {}
+        wage = convert(self.wage_per_hour) * hours
+        return {"wage": wage, "on-cost": wage * self.on_cost_share}
 
     def components(self, convert: Convert) -> Components:
         """The cost of an hour: wage × (1 + on-cost) ÷ productive share."""
