@@ -30,6 +30,7 @@ from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
+from service.workflows.lead_times import working_things
 from service.workflows.listing.listings import find_listing, price_question
 from service.workflows.pricing.pricing import price_on_the_way
 from service.workflows.pricing.sale_way import PriceQuestion
@@ -182,9 +183,8 @@ def _pieces(bills: Sequence[BillOfResources], asked: Sequence[_Asked]) -> list[t
 
 
 def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
-    catalogue = costing.surroundings.catalogue
-    machines = {f"machines/{code}": each.hours_per_week for code, each in catalogue.machines.items()}
-    return machines | {f"labour-grades/{code}": each.hours_per_week for code, each in catalogue.labour_grades.items()}
+    found = working_things(costing.surroundings.catalogue.machines, costing.surroundings.catalogue.labour_grades)
+    return {resource: costing.card.hours_to_work(resource, each.hours_per_week) for resource, each in found.items()}
 
 
 def _fixed_costs(workspace: Workspace, plan: MonthPlan, as_of: date, exchange: Exchange) -> tuple[FixedCost, ...]:

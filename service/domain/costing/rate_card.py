@@ -37,6 +37,16 @@ class RateCard:
             rate is not None and isinstance(rate.terms, LabourRate) and rate.terms.all_paid_hours_per_month is not None
         )
 
+    def hours_to_work(self, resource: str, hours: Decimal | None) -> Decimal | None:
+        """What is there to work of the hours registered for a machine or a labour grade; None if they are not known.
+
+        Of a grade's paid hours the productive share of its rate; all of them if it has no rate.
+        """
+        rate = self.rates.get(resource)
+        if hours is None or rate is None or not isinstance(rate.terms, LabourRate):
+            return hours
+        return rate.terms.hours_to_work(hours)
+
     def replaced(self, terms: Mapping[str, RateTerms]) -> "RateCard":
         """The card with what-if terms in force on its date."""
         what_if = {
