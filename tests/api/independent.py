@@ -429,18 +429,22 @@ def labour_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) ->
     return {resource: wage / number(terms.get("productive_share", 1))}
 
 
-def machine_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+def machine_per_year(terms: Mapping[str, Any], exchange: Exchange) -> Fraction:
+    """What a machine costs a year, however much it runs."""
     replacement = exchange.converted(terms["replacement_value"])
     residual = exchange.converted(terms.get("residual_value"))
-    per_year = (
+    return (
         (replacement - residual) / number(terms["life_years"])
         + (replacement + residual) / 2 * number(terms.get("interest_share", 0))
         + number(terms.get("floor_m2", 0)) * exchange.converted(terms.get("space_cost_per_m2_month")) * 12
         + replacement * number(terms.get("maintenance_share", 0))
         + exchange.converted(terms.get("other_per_year"))
     )
+
+
+def machine_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
     hours_per_year = number(terms["planned_hours_per_year"]) * number(terms.get("utilisation_share", 1))
-    return {resource: per_year / hours_per_year}
+    return {resource: machine_per_year(terms, exchange) / hours_per_year}
 
 
 def tool_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:

@@ -1,7 +1,8 @@
 """pugmill month: what it sends, what it prints against the service's figures, what it writes and how it ends."""
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import flask
 import pytest
@@ -92,6 +93,47 @@ class TestTheDemoPlan:
         assert Picture(places["svg"].read_bytes()).title.startswith("A month's plan leaves €")
         assert places["png"].read_bytes().startswith(b"\x89PNG")
         assert f"{places['html']} is written." in ended.out
+
+
+class TestPayByTheMonth:
+    LINE: ClassVar = {"product": "sheet", "standard_batch": 40, "pieces": 12, "price": "40.00", "tax": "standard"}
+    PLAN = """
+leave_out: [machines/sheet-press]
+lines:
+  - {product: sheet, standard_batch: 40, pieces: 12, price: 40.00, tax: standard}
+other_fixed_costs: [{name: Own pay, amount: {amount: 90.00, currency: EUR}}]
+"""
+
+    @pytest.fixture
+    def paid(self, demo: Client) -> Iterator[Client]:
+        """The demo with an operator who is paid for 30 hours a month, as long as it lasts."""
+        path = "labour-grades/operator/rates/2026-01-01"
+        terms = demo.get(path).json
+        assert demo.put(path, {**terms, "paid_hours_per_month": "30"}).status_code == 200
+        yield demo
+        demo.put(path, terms)
+
+    def test_is_told_where_it_is_idle_with_what_is_absorbed_and_the_warnings(
+        self, paid: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        path = tmp_path / "plan.yaml"
+        path.write_text(self.PLAN)
+        month = asked(paid, yaml.load(self.PLAN, yaml.BaseLoader) | {"lines": [self.LINE]})
+
+        lines = cells(planned(paid, capsys, path).out)
+
+        assert f"of the fixed cost, pay for idle time {month['paid_idle']['amount']}" in lines
+        for each in month["absorption"]:
+            figures = " ".join(each[name]["amount"] for name in ("incurred", "absorbed", "under_absorbed"))
+            assert f"{each['name']}{' (left out)' * each['is_left_out']} {figures}" in lines
+        told = month["reconciliation"]
+        assert f"profits of the products at full cost {told['profit_of_products']['amount']}" in lines
+        assert f"less what the plan does not absorb -{told['under_absorbed']['amount']}" in lines
+        assert f"plus what it absorbs of costs that are left out {told['left_out']['amount']}" in lines
+        assert "less other fixed costs -90.00" in lines
+        assert f"profit {told['profit']['amount']}" in lines[lines.index("From the products' profits to the month's") :]
+        assert "Warnings:" in lines
+        assert any(line.startswith("- The rate of Operator pays for 30 hours a month") for line in lines)
 
 
 class TestAPlanOfOneSOwn:

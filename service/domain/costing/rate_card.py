@@ -33,9 +33,7 @@ class RateCard:
     def is_fixed(self, resource: str) -> bool:
         """Whether its terms make a resource's cost fixed that would vary by its kind: labour paid by the month."""
         rate = self.rates.get(whole_of(resource))
-        return (
-            rate is not None and isinstance(rate.terms, LabourRate) and rate.terms.all_paid_hours_per_month is not None
-        )
+        return rate is not None and isinstance(rate.terms, LabourRate) and rate.terms.is_paid_by_the_month
 
     def hours_to_work(self, resource: str, hours: Decimal | None) -> Decimal | None:
         """What is there to work of the hours registered for a machine or a labour grade; None if they are not known.

@@ -76,6 +76,11 @@ class MachineRate:
         if residual is not None and is_comparable and residual.amount > self.replacement_value.amount:
             yield InvalidValueError(("residual_value", "amount"), "must not be above the replacement value")
 
+    @property
+    def expected_hours_per_year(self) -> Decimal:
+        """The hours that the cost of a year is spread over:  planned hours × utilisation."""
+        return self.planned_hours_per_year * self.utilisation_share
+
     def per_year(self, convert: Convert) -> dict[str, Decimal]:
         """The cost of keeping the machine a year, however much it runs.
 
@@ -98,7 +103,7 @@ class MachineRate:
 
     def components(self, convert: Convert) -> Components:
         """The machine-hour rate without energy: cost a year ÷ (planned hours × utilisation)."""
-        hours = self.planned_hours_per_year * self.utilisation_share
+        hours = self.expected_hours_per_year
         return {WHOLE: {name: amount / hours for name, amount in self.per_year(convert).items()}}
 
 
@@ -129,10 +134,13 @@ class LabourRate:
             yield InvalidValueError(("people",), reason)
 
     @property
-    def all_paid_hours_per_month(self) -> Decimal | None:
-        """Paid hours of one person × people; None if paid by the hour."""
-        hours = self.paid_hours_per_month
-        return None if hours is None else hours * (ONE if self.people is None else self.people)
+    def is_paid_by_the_month(self) -> bool:
+        return self.paid_hours_per_month is not None
+
+    @property
+    def all_paid_hours_per_month(self) -> Decimal:
+        """Paid hours of one person × people; 0 if paid by the hour."""
+        return (self.paid_hours_per_month or ZERO) * (ONE if self.people is None else self.people)
 
     def hours_to_work(self, paid_hours: Decimal) -> Decimal:
         """What is there of paid hours to work on orders:  paid hours × productive share."""
@@ -140,10 +148,9 @@ class LabourRate:
 
     def per_month(self, convert: Convert) -> dict[str, Decimal]:
         """The pay of a month, worked or not:  wage × (1 + on-cost) × paid hours × people; none if paid by the hour."""
-        hours = self.all_paid_hours_per_month
-        if hours is None:
+        if not self.is_paid_by_the_month:
             return {}
-        wage = convert(self.wage_per_hour) * hours
+        wage = convert(self.wage_per_hour) * self.all_paid_hours_per_month
         return {"wage": wage, "on-cost": wage * self.on_cost_share}
 
     def components(self, convert: Convert) -> Components:
