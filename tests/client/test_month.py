@@ -133,7 +133,7 @@ other_fixed_costs: [{name: Own pay, amount: {amount: 90.00, currency: EUR}}]
         assert "less other fixed costs -90.00" in lines
         assert f"profit {told['profit']['amount']}" in lines[lines.index("From the products' profits to the month's") :]
         assert "Warnings:" in lines
-        assert any(line.startswith("- The rate of Operator pays for 30 hours a month") for line in lines)
+        assert "Operator (30 against 320.7)" in " ".join(lines)
 
 
 class TestAPlanOfOneSOwn:

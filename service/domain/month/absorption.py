@@ -96,16 +96,16 @@ def paid_idle(month: RoundedMonth) -> Money | None:
 
 
 def more_than_paid(absorptions: Iterable[Absorption]) -> Iterator[RateWarning]:
-    """A warning for each grade of whose paid time the plan takes more than there is."""
-    for each in absorptions:
-        if _is_paid(each) and snapped(each.absorbed) > snapped(each.incurred):
-            text = Message(
-                "The plan takes more hours of {name} than the month pays for, and overtime is not in these figures. "
-                "Plan less, or enter it under other_fixed_costs.",
-                name=each.name,
-            )
-            source = "the hours that its rate pays for by the month"
-            yield RateWarning(code="more-than-paid", resource=each.resource, text=text, source=source)
+    """A warning of the grades of whose paid time the plan takes more than there is, if any."""
+    found = [each for each in absorptions if _is_paid(each) and snapped(each.absorbed) > snapped(each.incurred)]
+    if found:
+        text = Message(
+            "The plan takes more hours than the month pays for of: {names}. Overtime is not in these figures; plan "
+            "less, or enter it under other_fixed_costs.",
+            names=tuple(each.name for each in found),
+        )
+        resources = tuple(each.resource for each in found)
+        yield RateWarning(code="more-than-paid", resources=resources, text=text, source="the hours that rates pay for")
 
 
 def _is_paid(each: Absorption | AbsorptionStatement) -> bool:

@@ -201,7 +201,7 @@ class TestThePage:
             assert line in re.sub(r"</th>\s*<td[^>]*>", "|", text), line
         assert "plus what it absorbs beyond the cost" not in text
         assert "left out of the plan" in text
-        assert "The rate of Operator pays for 24 hours a month" in text
+        assert "than the hours a week come to: Operator (24 against 173.3)." in text
         picture = Picture(answered(timed, SVG, asked).data)
         assert f"{euros(month['paid_idle'])} of the fixed cost pays for idle time" in picture.description
 

@@ -32,10 +32,8 @@ class TestAMachine:
     def test_that_runs_other_hours_than_its_cost_is_spread_over_is_warned_of(self) -> None:
         (warning,) = of_a_machine("2000", "20", utilisation_share="0.8")
 
-        assert (warning.code, warning.resource) == ("hours-stated-twice", "machines/press")
-        assert warning.text.startswith(
-            "The rate of Sheet press spreads its cost over 1600 hours a year, but its hours a week come to 1040."
-        )
+        assert (warning.code, warning.resources) == ("hours-stated-twice", ("machines/press",))
+        assert "than the hours a week come to: Sheet press (1600 against 1040). Check both" in warning.text
 
     @pytest.mark.parametrize(
         ("planned", "is_told"), [("1872", False), ("2288", False), ("1871.9", True), ("2288.1", True)]
@@ -55,10 +53,8 @@ class TestALabourGrade:
     def test_that_is_paid_for_other_hours_than_it_has_is_warned_of(self) -> None:
         (warning,) = of_a_grade("40", paid_hours_per_month="173.3", people="2")
 
-        assert (warning.code, warning.resource) == ("hours-stated-twice", "labour-grades/operator")
-        assert warning.text.startswith(
-            "The rate of Operator pays for 346.6 hours a month, but its hours a week come to 173.3."
-        )
+        assert (warning.code, warning.resources) == ("hours-stated-twice", ("labour-grades/operator",))
+        assert "than the hours a week come to: Operator (346.6 against 173.3). Check both" in warning.text
 
     def test_that_is_paid_for_its_hours_is_not(self) -> None:
         assert of_a_grade("80", paid_hours_per_month="173.3", people="2", productive_share="0.7") == ()
@@ -68,6 +64,19 @@ class TestALabourGrade:
         self, weekly: str | None, terms: dict[str, str]
     ) -> None:
         assert of_a_grade(weekly, **terms) == ()
+
+
+def test_several_are_told_in_one_warning() -> None:
+    rate = terms_of(MachineRate, builders.machine_rate())
+    rates = [
+        (DatedRate(resource=f"machines/{code}", valid_from=TODAY, terms=rate), a_machine(name=code, hours_per_week="9"))
+        for code in ("press", "saw")
+    ]
+
+    (warning,) = hours_stated_twice(rates)
+
+    assert warning.resources == ("machines/press", "machines/saw")
+    assert "press (1600 against 468), saw (1600 against 468)" in warning.text
 
 
 def test_a_material_has_no_hours() -> None:

@@ -151,8 +151,8 @@ class TestPaidIdleTime:
     def test_more_than_is_paid_is_warned_of(self) -> None:
         (warning,) = stated([product(10, "10", operator="18.01")], [cost(OPERATOR, "180")]).warnings
 
-        assert (warning.code, warning.resource) == ("more-than-paid", OPERATOR)
-        assert "more hours of labour-grades/operator than the month pays for" in warning.text
+        assert (warning.code, warning.resources) == ("more-than-paid", (OPERATOR,))
+        assert "more hours than the month pays for of: labour-grades/operator." in warning.text
 
     @pytest.mark.parametrize("costs", [[cost(OPERATOR, "180")], []])
     def test_as_much_as_is_paid_is_not_nor_a_grade_that_is_left_out(self, costs: list[FixedCost]) -> None:
