@@ -1,4 +1,4 @@
-"""pugmill month: what it sends, what it prints against the service's figures, what it writes and how it ends."""
+"""pugmill month: its requests, its output compared with the service's figures, its files and its exit status."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -36,12 +36,12 @@ def planned(demo: Client, capsys: pytest.CaptureFixture[str], *arguments: Any, *
 
 
 def cells(text: str) -> list[str]:
-    """Every line without the room that its columns take."""
+    """Every line with single spaces between its columns."""
     return [" ".join(line.split()) for line in text.splitlines()]
 
 
 def with_whole_numbers(line: dict[str, Any]) -> dict[str, Any]:
-    """A line whose every value is text, as the service takes it."""
+    """A line of text values, with numbers and flags as the service takes them."""
     whole = {name: int(text) for name, text in line.items() if isinstance(text, str) and text.isdecimal()}
     return {**line, **whole, "in_whole_batches": line.get("in_whole_batches") == "true"}
 
@@ -181,7 +181,7 @@ class TestAPlanOfOneSOwn:
             ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
         ],
     )
-    def test_what_becomes_of_it_is_told(
+    def test_the_outcome_is_printed(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, plan: str, told: str
     ) -> None:
         path = tmp_path / "plan.yaml"
@@ -233,7 +233,7 @@ class TestAPlanOfOneSOwn:
         assert "(too many)" in ended.out
         assert "break-even, pieces (not with the hours there are)" in ended.out
 
-    def test_what_nothing_limits_is_told(self, client: Client, capsys: Any, tmp_path: Path) -> None:
+    def test_a_product_that_nothing_limits_is_reported(self, client: Client, capsys: Any, tmp_path: Path) -> None:
         price = {"price": {"amount": "1", "currency": "EUR"}}
         client.register("materials/flakes", {"name": "Flakes", "unit": "kg"}, **{"2026-01-01": price})
         line = {"material": "flakes", "quantity_per_piece": "1"}
@@ -256,7 +256,7 @@ class TestAPlanOfOneSOwn:
             ("plan.yaml", "lines: [{listing: gold, pieces: 1}]", "/lines/0/listing"),
         ],
     )
-    def test_what_is_wrong_is_told_and_nothing_written(
+    def test_errors_are_reported_and_nothing_is_written(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, name: str, text: str, told: str
     ) -> None:
         path, page = tmp_path / name, tmp_path / "month.html"

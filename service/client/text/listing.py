@@ -4,14 +4,16 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
+from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, padded, paragraph, room, row, table
 
 _NOTHING = "-"
 
 
-def price_sheet_text(sheet: dict[str, Any], columns: int) -> str:
-    """A listing's price sheet."""
-    return "\n".join(_Sheet(sheet, columns).lines())
+def price_sheet_text(sheet: dict[str, Any], columns: int, *, full: bool = False) -> str:
+    """A listing's price sheet; cautions are counted, and shown if full."""
+    remarks = remarks_text(sheet["warnings"], sheet["cautions"], columns, full=full)
+    return "\n".join((*_Sheet(sheet, columns).lines(), *remarks))
 
 
 def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
@@ -68,7 +70,7 @@ class _Sheet:
         yield from self._discount()
         yield from self._shipping()
         yield from self._exchange_rates()
-        yield from self._remarks()
+        yield from self._terms_in_force()
 
     def _row(self, text: str, figure: str) -> Iterator[str]:
         yield from row(text, figure, self.columns)
@@ -218,21 +220,11 @@ class _Sheet:
             yield from self._text(f"{day['published_on']}, {told}, source {isolated(day['source'])}:")
             yield from self._text(f"1 {day['base']} = {rates}", "    ")
 
-    def _remarks(self) -> Iterator[str]:
+    def _terms_in_force(self) -> Iterator[str]:
         used = ", ".join(f"{resource} {day}" for resource, day in self.sheet["rates_valid_from"].items())
         if used:
             yield from self._heading("Terms in force, each with its first day", "")
             yield from self._text(used)
-        cautions = self.sheet["cautions"]
-        for heading, remarks in (
-            ("Warnings", self.sheet["warnings"]),
-            ("Cautions about the work", [each for each in cautions if each["concerns"] == "work"]),
-            ("Cautions about the product", [each for each in cautions if each["concerns"] == "product"]),
-        ):
-            if remarks:
-                yield from self._heading(heading, "")
-            for remark in remarks:
-                yield from self._text(f"{remark['text']} [{remark['source']}]", "  - ")
 
     def _heading(self, text: str, unit: str | None = None) -> Iterator[str]:
         yield ""

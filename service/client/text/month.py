@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
 _VOLUMES = {
@@ -24,9 +25,10 @@ _UNKNOWN, _BEYOND = "-", " (not with the hours there are)"
 _VERDICTS = {"pays": "pays: it earns", "loses": "does not pay: it loses", "breaks_even": "breaks even: it earns"}
 
 
-def month_text(month: Mapping[str, Any], columns: int) -> str:
-    """The service's figures, unchanged; shares as percentages."""
-    return "\n".join(_Text(month, columns).lines())
+def month_text(month: Mapping[str, Any], columns: int, *, full: bool = False) -> str:
+    """The service's figures, unchanged, and shares as percentages; cautions are counted, and shown if full."""
+    remarks = remarks_text(month["warnings"], month["cautions"], columns, full=full)
+    return "\n".join((*_Text(month, columns).lines(), *remarks))
 
 
 class _Text:
@@ -37,7 +39,6 @@ class _Text:
         self.cannot_be_made = month["verdict"] == "cannot_be_made"
 
     def lines(self) -> Iterator[str]:
-        month = self.month
         yield from paragraph(self._verdict(), self.columns)
         if self.cannot_be_made:
             for each in self._why_it_cannot_be_made():
@@ -52,12 +53,6 @@ class _Text:
             yield from table(rows, self.columns, figures)
         if not self.cannot_be_made:
             yield from self._best_mix()
-        for heading in ("Warnings", "Cautions"):
-            if told := month[heading.lower()]:
-                yield ""
-                yield f"{heading}:"
-                for each in told:
-                    yield from paragraph(each["text"], self.columns, "  - ", "    ")
 
     def _verdict(self) -> str:
         month, rates = self.month, f"at the rates of {self.month['as_of']}"

@@ -4,14 +4,17 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
+from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
 _KINDS = {"tooling": "tool", "rush": "rush", "minimum_order": "minimum order", "shipping": "shipping"}
 
 
-def quotation_text(quotation: Mapping[str, Any], columns: int) -> str:
-    """The service's figures, unchanged."""
-    return "\n".join(_Text(quotation, columns).lines())
+def quotation_text(quotation: Mapping[str, Any], columns: int, *, full: bool = False) -> str:
+    """The service's figures, unchanged; cautions are counted, and shown if full."""
+    lines = [*_Text(quotation, columns).lines()]
+    remarks = quotation["remarks"]
+    return "\n".join((*lines, *remarks_text(remarks["warnings"], remarks["cautions"], columns, full=full)))
 
 
 class _Text:
@@ -31,12 +34,6 @@ class _Text:
         yield ""
         yield from self._kept()
         yield from self._ready()
-        for heading, entries in (("Warnings", self.remarks["warnings"]), ("Cautions", self.remarks["cautions"])):
-            if entries:
-                yield ""
-                yield f"{heading}:"
-                for each in entries:
-                    yield from paragraph(isolated(each["text"]), self.columns, "  - ", "    ")
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Each row with its notes."""

@@ -1,4 +1,4 @@
-"""A quotation on paper: what is written, in which words, and that no name and no number of lines breaks it."""
+"""A quotation on paper: its contents and its languages; no name and no number of lines breaks its layout."""
 
 import io
 import re
@@ -89,7 +89,7 @@ def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en
 
 
 def under_two_taxes(category: TaxCategory = TaxCategory.EXPORT) -> QuotationPaper:
-    """Something of everything under a tax, and a line and a charge free of it."""
+    """A quotation with everything that can be taxed, and a line and a charge under a second category without tax."""
     export = DatedRate(resource="taxes/export", valid_from=TODAY, terms=TaxRate(rate_share=D(0)))
     lines = [*LINES, a_sheet_line(quantity=3, tax="export", description="Sheet for abroad")]
     crate = {"reason": "crate for the ship", "tax": "export", "amount": "12"}
@@ -124,7 +124,7 @@ def visible(page: str) -> str:
 
 
 def in_all_forms(paper: QuotationPaper) -> dict[str, str]:
-    """What a customer finds in each form, as running text."""
+    """The customer's text in each form, with single spaces."""
     view = quotation_view(paper)
     return {
         "text": " ".join(quotation_text(view).split()),
@@ -147,14 +147,14 @@ class TestEveryForm:
             "1 parcel by Parcel post, 5.6 kg with its packaging.",
             "Outdoors: sunlight ages plastic",
             "One piece weighs 27 kg, too heavy for one person.",
-            "A price never implies that a product is fit for a use (outdoor).",
+            "A price never implies that a product is fit for a use (outdoor, any other).",
         ],
     )
-    def test_tells(self, told: str) -> None:
+    def test_contains(self, told: str) -> None:
         for form, text in in_all_forms(a_paper()).items():
             assert told in text, form
 
-    def test_tells_what_stands_under_which_tax_where_there_are_several(self) -> None:
+    def test_names_the_tax_of_each_amount_if_there_are_several(self) -> None:
         view = quotation_view(under_two_taxes())
 
         assert [line.notes[-1] for line in view.lines] == ["VAT 21 %, 21%"] * 2 + ["Export, 0%"]
@@ -179,7 +179,7 @@ class TestEveryForm:
             for each in amounts:
                 assert (f"{each.amount}" if form == "xml" else f"{each.amount:,}") in text, (form, each)
 
-    def test_keeps_what_the_workshop_keeps_to_itself(self) -> None:
+    def test_does_not_show_the_workshops_costs_and_profits(self) -> None:
         paper = a_paper()
         kept, line = paper.figures.kept, paper.figures.lines[0].quoted
         secrets = {kept.full_cost, kept.profit, kept.contribution, line.kept.profit}
@@ -200,7 +200,7 @@ class TestEveryForm:
             ("completed", "Accepted on 1 December 2026."),
         ],
     )
-    def test_says_what_state_it_is_in_before_all_else(self, status: str, told: str) -> None:
+    def test_states_its_status_first(self, status: str, told: str) -> None:
         view = quotation_view(a_paper(status=Status(status)))
 
         for form, text in in_all_forms(a_paper(status=Status(status))).items():
@@ -208,7 +208,7 @@ class TestEveryForm:
         assert view.is_binding is (status in ("accepted", "completed"))
         assert visible(quotation_page(view)).index(told) < visible(quotation_page(view)).index("Kiln Lane Workshop")
 
-    def test_of_what_is_simply_issued_says_nothing_of_its_state(self) -> None:
+    def test_of_an_issued_quotation_does_not_mention_its_status(self) -> None:
         view = quotation_view(a_paper())
 
         assert (view.state, view.is_binding) == ("", True)
@@ -220,7 +220,7 @@ class TestEveryForm:
         for form in ("text", "page", "pdf"):
             assert "2, replaces Q000041" in in_all_forms(paper)[form]
 
-    def test_of_the_least_has_no_empty_headings(self) -> None:
+    def test_of_a_minimal_quotation_has_no_empty_headings(self) -> None:
         bare = a_paper(
             [a_sheet_line()],
             customer={"name": "Trust"},
@@ -303,7 +303,7 @@ class TestSize:
         assert all(f"Sheet of shade {place}" in together for place in range(200))
 
     @pytest.mark.parametrize("name", [LONG, HEBREW, ARABIC, "你好" * 50, "<b>&amp;</b> #panic() \u202e", "a" * 200])
-    def test_of_names_breaks_nothing(self, name: str) -> None:
+    def test_of_any_name_breaks_nothing(self, name: str) -> None:
         paper = a_paper(
             [a_sheet_line(description=name)], customer={"name": name, "address": f"{name}\n{name}"}, note=f"{name} " * 9
         )
@@ -360,10 +360,10 @@ ORDER = {
     "Price": "PriceAmount BaseQuantity",
     "Item": "Name SellersItemIdentification ClassifiedTaxCategory",
 }
-"""OASIS, Universal Business Language Version 2.1, 2013, Quotation: the sequence of what is used here, from memory;
-the document's own, and how often each of its elements may be there, as the draft schema of 2010 has them."""
+"""OASIS, Universal Business Language Version 2.1, 2013, Quotation: the order of the elements used here, from memory.
+For the document itself, the order and the number of each element follow the draft schema of 2010."""
 REPEATED = {"Note", "AllowanceCharge", "TaxTotal", "QuotationLine"}
-"""Elements of the document itself that may be there more than once."""
+"""Elements of the document itself that may occur more than once."""
 
 
 def local(element: Element) -> str:
@@ -389,12 +389,12 @@ class TestUbl:
                 tried.add(name)
         assert tried == set(ORDER)
 
-    def test_has_once_what_the_standard_has_once(self, root: Element) -> None:
+    def test_repeats_only_elements_that_the_standard_lets_repeat(self, root: Element) -> None:
         children = [local(child) for child in root if local(child) not in REPEATED]
 
         assert len(children) == len(set(children))
 
-    def test_tells_every_condition(self, root: Element, paper: QuotationPaper) -> None:
+    def test_states_every_condition(self, root: Element, paper: QuotationPaper) -> None:
         told = [each.text or "" for each in root.iterfind(f"{CAC}TransactionConditions/{CBC}Description")]
 
         sections = quotation_view(paper).sections
@@ -429,7 +429,7 @@ class TestUbl:
         assert rates == ["21"]
 
     def test_adds_up_under_each_tax_category(self) -> None:
-        """What EN 16931 asks of a document's allowances and charges, whatever their order (BR-S-8, BR-G-8)."""
+        """EN 16931, BR-S-8 and BR-G-8: lines, allowances and charges add up to the base of their category."""
         paper = under_two_taxes()
         root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
 
@@ -448,8 +448,8 @@ class TestUbl:
         }
 
     @pytest.mark.parametrize(("category", "rates"), [(TaxCategory.EXPORT, ["0"]), (TaxCategory.OUT_OF_SCOPE, [])])
-    def test_has_a_rate_but_for_what_is_out_of_scope(self, category: TaxCategory, rates: list[str]) -> None:
-        """BR-O-5 of EN 16931."""
+    def test_has_a_rate_except_for_what_is_out_of_scope(self, category: TaxCategory, rates: list[str]) -> None:
+        """EN 16931, BR-O-5."""
         paper = under_two_taxes(category)
         root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
 
