@@ -113,7 +113,7 @@ other_fixed_costs: [{name: Own pay, amount: {amount: 90.00, currency: EUR}}]
         yield demo
         demo.put(path, terms)
 
-    def test_is_told_where_it_is_idle_with_what_is_absorbed_and_the_warnings(
+    def test_is_printed_with_idle_time_absorption_and_warnings(
         self, paid: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         path = tmp_path / "plan.yaml"
