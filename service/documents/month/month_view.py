@@ -20,7 +20,7 @@ from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
 from service.domain.safety.cautions import Caution
-from service.domain.values.exact import exactly
+from service.domain.values.exact import exactly, whole_down
 
 _OF_COSTS = (fixed_costs_table, absorption_table, reconciliation_table)
 _TABLES = (products_table, *_OF_COSTS, volumes_table, alone_table, time_table, best_mix_table)
@@ -96,7 +96,7 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
         wanted = words("For a profit of {profit}", profit=of.money(month.target_profit))
         yield wanted, _reached(of, month.target)
     if (margin := month.margin_of_safety) is not None:
-        pieces = words("{pieces} pieces", pieces=of.pieces(margin.pieces))
+        pieces = words("{pieces} pieces", pieces=of.pieces(whole_down(margin.pieces)))
         note = ", ".join(filter(None, (pieces, of.share(margin.share), supposed)))
         yield words("Margin of safety"), Cell(text=of.money(margin.sales), note=note)
     bottleneck = next((isolated(load.name) for load in month.loads if load.is_bottleneck), "")
