@@ -7,13 +7,14 @@ from decimal import Decimal
 
 from service import linear_programming
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
+from service.domain.costing.hours_stated_twice import hours_stated_twice
 from service.domain.costing.rate_card import DatedRate
 from service.domain.listing.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import cautions_of
 from service.domain.month.break_even import PlannedSale
-from service.domain.month.fixed_costs import FixedCost, fixed_costs
+from service.domain.month.fixed_costs import FixedCost, absorbed_by_a_piece, fixed_costs
 from service.domain.month.month import Month, PlannedProduct
 from service.domain.month.plan import MonthPlan, PlannedLine
 from service.domain.month.statement import MonthStatement, month_statement
@@ -30,6 +31,7 @@ from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
+from service.workflows.lead_times import working_things
 from service.workflows.listing.listings import find_listing, price_question
 from service.workflows.pricing.pricing import price_on_the_way
 from service.workflows.pricing.sale_way import PriceQuestion
@@ -87,18 +89,20 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
     found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
     products = _products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency)
     bills = [found[line.batch][0] for line in asked]
+    in_force = _rates_in_force(workspace, as_of)
     month = Month(
         as_of=as_of,
         currency=workspace.workshop.currency,
         weeks=ORDINARY_WEEKS if plan.weeks is None else plan.weeks,
         products=products,
-        fixed_costs=_fixed_costs(workspace, plan, as_of, costing.exchange),
+        fixed_costs=_fixed_costs(plan, in_force, as_of, costing.exchange),
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
         loads=tuple(loads(_pieces(bills, asked), _hours_per_week(costing), plan.weeks)),
     )
     cautions = cautions_of(bills, costing.surroundings.catalogue)
     propose = linear_programming.propose if plan.best_mix else None
-    return month_statement(month, propose, costing.exchange.used.stated(), cautions)
+    exchange_rates = costing.exchange.used.stated()
+    return month_statement(month, propose, exchange_rates, hours_stated_twice(in_force), cautions)
 
 
 def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
@@ -174,6 +178,7 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
             variable_cost=costs.variable,
             tooling=sum(tools, ZERO) / sheet.quantity,
         ),
+        absorbed=absorbed_by_a_piece(sheet),
     )
 
 
@@ -182,18 +187,18 @@ def _pieces(bills: Sequence[BillOfResources], asked: Sequence[_Asked]) -> list[t
 
 
 def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
-    catalogue = costing.surroundings.catalogue
-    machines = {f"machines/{code}": each.hours_per_week for code, each in catalogue.machines.items()}
-    return machines | {f"labour-grades/{code}": each.hours_per_week for code, each in catalogue.labour_grades.items()}
+    found = working_things(costing.surroundings.catalogue.machines, costing.surroundings.catalogue.labour_grades)
+    return {resource: costing.card.hours_to_work(resource, each.hours_per_week) for resource, each in found.items()}
 
 
-def _fixed_costs(workspace: Workspace, plan: MonthPlan, as_of: date, exchange: Exchange) -> tuple[FixedCost, ...]:
+def _fixed_costs(
+    plan: MonthPlan, in_force: Sequence[tuple[DatedRate, Registered]], as_of: date, exchange: Exchange
+) -> tuple[FixedCost, ...]:
     """The fixed costs of the rate card without those left out, then those the plan adds.
 
     Raises:
         InvalidValuesError: a resource to leave out has no rate on the date.
     """
-    in_force = _rates_in_force(workspace, as_of)
     known = {rate.resource for rate, _ in in_force}
     unknown = [
         InvalidValueError(("leave_out", place), f"there is no {resource} with a rate in force on {as_of}")

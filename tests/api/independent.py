@@ -429,18 +429,22 @@ def labour_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) ->
     return {resource: wage / number(terms.get("productive_share", 1))}
 
 
-def machine_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+def machine_per_year(terms: Mapping[str, Any], exchange: Exchange) -> Fraction:
+    """What a machine costs a year, however much it runs."""
     replacement = exchange.converted(terms["replacement_value"])
     residual = exchange.converted(terms.get("residual_value"))
-    per_year = (
+    return (
         (replacement - residual) / number(terms["life_years"])
         + (replacement + residual) / 2 * number(terms.get("interest_share", 0))
         + number(terms.get("floor_m2", 0)) * exchange.converted(terms.get("space_cost_per_m2_month")) * 12
         + replacement * number(terms.get("maintenance_share", 0))
         + exchange.converted(terms.get("other_per_year"))
     )
+
+
+def machine_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
     hours_per_year = number(terms["planned_hours_per_year"]) * number(terms.get("utilisation_share", 1))
-    return {resource: per_year / hours_per_year}
+    return {resource: machine_per_year(terms, exchange) / hours_per_year}
 
 
 def tool_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
@@ -489,6 +493,7 @@ class Costed:
         quantities: quantity of each resource with a cost; for an overhead on a subtotal, the subtotal.
         rates: cost of a unit of each.
         rates_valid_from: the first day of the terms used.
+        paid_by_the_month: labour that is fixed, because its terms say that it is paid by the month.
         exchange_days: published days used for conversion, and the currencies needed from each.
     """
 
@@ -499,6 +504,7 @@ class Costed:
     quantities: dict[str, Fraction] = field(default_factory=dict)
     rates: dict[str, Fraction] = field(default_factory=dict)
     rates_valid_from: dict[str, str] = field(default_factory=dict)
+    paid_by_the_month: set[str] = field(default_factory=set)
 
     def amount(self, resource: str) -> Fraction:
         return self.quantities[resource] * self.rates[resource]
@@ -516,6 +522,8 @@ def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Map
         if resource in rates:
             batch.quantities[resource], batch.rates[resource] = quantity, rates[resource]
         batch.rates_valid_from[registered] = day
+        if "paid_hours_per_month" in terms:
+            batch.paid_by_the_month.add(resource)
 
     for resource, quantity in consumed(workshop, product, pieces).quantities.items():
         if quantity:
@@ -527,6 +535,12 @@ def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Map
         if value := values[VALUE_BASES[workshop.facts[resource]["base"]]]:
             add(resource, value)
     return batch
+
+
+def described(workshop: Facts, batch: Costed, resource: str) -> dict[str, Any]:
+    """As on a bill, but labour that is paid by the month does not rise and fall with the volume."""
+    told = description(workshop, resource)
+    return {**told, "variable": False} if resource in batch.paid_by_the_month else told
 
 
 def one_percent_factors(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
@@ -547,7 +561,7 @@ def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str
         order: order of the lines within a cost class; of two equal remainders the first is rounded up.
     """
     places = {resource: place for place, resource in enumerate(order)}
-    told = [description(workshop, resource) for resource in batch.quantities]
+    told = [described(workshop, batch, resource) for resource in batch.quantities]
     told.sort(key=lambda line: (COST_CLASSES.index(line["cost_class"]), places.get(line["resource"], len(places))))
     amounts = [batch.amount(line["resource"]) for line in told]
     full_cost = sum(amounts, Fraction(0))
@@ -626,7 +640,7 @@ def both(one: Mapping[str, set[str]], other: Mapping[str, set[str]]) -> dict[str
 
 def unit_cost(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
     amounts = {resource: batch.amount(resource) for resource in batch.quantities}
-    variable = [amounts[resource] for resource in amounts if description(workshop, resource)["variable"]]
+    variable = [amounts[resource] for resource in amounts if described(workshop, batch, resource)["variable"]]
     return {
         "full_cost": sum(amounts.values(), Fraction(0)) / batch.pieces,
         "variable_cost": sum(variable, Fraction(0)) / batch.pieces,

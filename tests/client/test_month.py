@@ -1,8 +1,9 @@
 """pugmill month: its requests, its output compared with the service's figures, its files and its exit status."""
 
+from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import flask
 import pytest
@@ -68,7 +69,8 @@ class TestTheDemoPlan:
         for cost in month["fixed_costs"]:
             assert f"{cost['name']} {cost['amount']['amount']}" in lines
         for load in month["loads"]:
-            figures = f"{half_up(Decimal(load['minutes_needed']), 0)} {load['minutes_available']}"
+            minutes = (half_up(Decimal(load[name]), 0) for name in ("minutes_needed", "minutes_available"))
+            figures = " ".join(map(str, minutes))
             assert any(line.startswith(load["name"]) and figures in line for line in lines)
         for line, best in zip(month["lines"], month["best_mix"]["lines"], strict=True):
             assert any(f"{line['pieces']} {best['pieces']} " in each for each in lines)
@@ -95,6 +97,47 @@ class TestTheDemoPlan:
         assert Picture(places["svg"].read_bytes()).title.startswith("A month's plan leaves €")
         assert places["png"].read_bytes().startswith(b"\x89PNG")
         assert f"{places['html']} is written." in ended.out
+
+
+class TestPayByTheMonth:
+    LINE: ClassVar = {"product": "sheet", "standard_batch": 40, "pieces": 12, "price": "40.00", "tax": "standard"}
+    PLAN = """
+leave_out: [machines/sheet-press]
+lines:
+  - {product: sheet, standard_batch: 40, pieces: 12, price: 40.00, tax: standard}
+other_fixed_costs: [{name: Own pay, amount: {amount: 90.00, currency: EUR}}]
+"""
+
+    @pytest.fixture
+    def paid(self, demo: Client) -> Iterator[Client]:
+        """The demo with an operator who is paid for 30 hours a month, as long as it lasts."""
+        path = "labour-grades/operator/rates/2026-01-01"
+        terms = demo.get(path).json
+        assert demo.put(path, {**terms, "paid_hours_per_month": "30"}).status_code == 200
+        yield demo
+        demo.put(path, terms)
+
+    def test_is_printed_with_idle_time_absorption_and_warnings(
+        self, paid: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        path = tmp_path / "plan.yaml"
+        path.write_text(self.PLAN)
+        month = asked(paid, yaml.load(self.PLAN, yaml.BaseLoader) | {"lines": [self.LINE]})
+
+        lines = cells(planned(paid, capsys, path).out)
+
+        assert f"of the fixed cost, pay for idle time {month['paid_idle']['amount']}" in lines
+        for each in month["absorption"]:
+            figures = " ".join(each[name]["amount"] for name in ("incurred", "absorbed", "under_absorbed"))
+            assert f"{each['name']}{' (left out)' * each['is_left_out']} {figures}" in lines
+        told = month["reconciliation"]
+        assert f"profits of the products at full cost {told['profit_of_products']['amount']}" in lines
+        assert f"less what the plan does not absorb -{told['under_absorbed']['amount']}" in lines
+        assert f"plus what it absorbs of costs that are left out {told['left_out']['amount']}" in lines
+        assert "less other fixed costs -90.00" in lines
+        assert f"profit {told['profit']['amount']}" in lines[lines.index("From the products' profits to the month's") :]
+        assert "Warnings:" in lines
+        assert "Operator (30 against 320.7)" in " ".join(lines)
 
 
 class TestAPlanOfOneSOwn:

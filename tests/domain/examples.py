@@ -175,12 +175,7 @@ class Shop:
         return bill_of_resources(code or self.top, quantity, self.catalogue, tooling)
 
     def sheet(self, quantity: int, rates: Mapping[str, Decimal] | None = None, code: str | None = None) -> CostSheet:
-        return cost_sheet(
-            self.bill(quantity, code),
-            self.unit_rates() if rates is None else rates,
-            as_of=TODAY,
-            currency=self.currency,
-        )
+        return cost_sheet(self.bill(quantity, code), self.unit_rates() if rates is None else rates, self.card)
 
     def with_product(self, code: str, product: Product) -> "Shop":
         products = {**self.catalogue.products, code: product}

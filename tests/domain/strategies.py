@@ -199,7 +199,10 @@ def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str
             )
         case LabourGrade():
             return LabourRate(
-                wage_per_hour=money(), on_cost_share=draw(some_shares), productive_share=draw(figures("0.5", "1", 2))
+                wage_per_hour=money(),
+                on_cost_share=draw(some_shares),
+                productive_share=draw(figures("0.5", "1", 2)),
+                paid_hours_per_month=draw(st.none() | figures("20", "180", 1)),
             )
         case Tariff():
             standing = maybe()

@@ -16,8 +16,8 @@ FixedResource = Annotated[
     str,
     Text(
         max_length=80,
-        pattern=r"(machines|tariffs|overheads)/[A-Za-z0-9][A-Za-z0-9._-]*",
-        form='a machine, a tariff or a pool of overhead, such as "machines/press"',
+        pattern=r"(machines|labour-grades|tariffs|overheads)/[A-Za-z0-9][A-Za-z0-9._-]*",
+        form='a machine, a labour grade, a tariff or a pool of overhead, such as "machines/press"',
     ),
 ]
 MAX_LINES = 200
@@ -102,7 +102,8 @@ class MonthPlan:
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         lines: what is made and sold.
         other_fixed_costs: what the month costs besides what the rate card says.
-        leave_out: machines, tariffs and pools whose fixed cost the month does not bear, such as ["machines/press"].
+        leave_out: machines, labour grades, tariffs and pools whose fixed cost the month does not bear, such as
+            ["machines/press"].
         target_profit: the profit to reach.
         weeks: working weeks in the month; 52/12 if left out.
         best_mix: whether to look for the most profitable mix.

@@ -5,7 +5,16 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.currency.exchange_rates import UsedRates
+from service.domain.month.absorption import (
+    AbsorptionStatement,
+    ReconciliationStatement,
+    absorption_statements,
+    more_than_paid,
+    paid_idle,
+    reconciliation,
+)
 from service.domain.month.best_mix_statement import BestMixStatement, best_mix_statement
 from service.domain.month.line_statement import MonthLineStatement, line_statements
 from service.domain.month.month import Month
@@ -78,6 +87,9 @@ class MonthStatement:
         lines: what is made and sold.
         fixed_costs: the costs of the month that do not depend on the volume.
         fixed_cost: the sum of the fixed costs.
+        absorption: what the planned pieces absorb of the fixed cost of each resource.
+        reconciliation: from the profits of the products at full cost to the profit of the month.
+        paid_idle: pay by the month for time that the plan does not take; null if the month bears no such pay.
         sales: of the plan, without tax.
         contribution: of the plan.
         contribution_margin_share: contribution ÷ sales; null where nothing is sold.
@@ -95,6 +107,7 @@ class MonthStatement:
         profit_by_volume: the profit at certain volumes of the mix, from nothing upwards.
         best_mix: the most profitable mix; null if it was not asked for.
         exchange_rates: the published days that amounts were converted with.
+        warnings: rates that look wrong; they never refuse a plan.
         cautions: where the work or the products can hurt someone.
         verdict: whether the plan cannot be made with the hours there are; if it can, whether it loses, breaks even or
             pays.
@@ -106,6 +119,9 @@ class MonthStatement:
     lines: tuple[MonthLineStatement, ...]
     fixed_costs: tuple[FixedCostStatement, ...]
     fixed_cost: Money
+    absorption: tuple[AbsorptionStatement, ...]
+    reconciliation: ReconciliationStatement
+    paid_idle: Money | None
     sales: Money
     contribution: Money
     contribution_margin_share: Figure | None
@@ -122,6 +138,7 @@ class MonthStatement:
     profit_by_volume: tuple[ProfitAtVolume, ...]
     best_mix: BestMixStatement | None
     exchange_rates: tuple[UsedRates, ...]
+    warnings: tuple[RateWarning, ...]
     cautions: tuple[Caution, ...]
     verdict: Verdict
 
@@ -135,7 +152,11 @@ class MonthStatement:
 
 @exactly
 def month_statement(
-    month: Month, propose: Propose | None, exchange_rates: Sequence[UsedRates], cautions: Sequence[Caution]
+    month: Month,
+    propose: Propose | None,
+    exchange_rates: Sequence[UsedRates],
+    warnings: Sequence[RateWarning],
+    cautions: Sequence[Caution],
 ) -> MonthStatement:
     """The whole statement of a month, with its best mix if a solver (`propose`) is given.
 
@@ -152,6 +173,9 @@ def month_statement(
         month,
         lines=tuple(line_statements(of)),
         fixed_costs=tuple(_fixed_costs(of)),
+        absorption=tuple(absorption_statements(of)),
+        reconciliation=reconciliation(of),
+        paid_idle=paid_idle(of),
         sales=of.sold,
         contribution_margin_share=share_of(mix.contribution, mix.net_price),
         operating_leverage=of.contribution / of.profit if of.profit > 0 else None,
@@ -165,15 +189,14 @@ def month_statement(
         profit_by_volume=tuple(profit_by_volume(of, break_even, target)),
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
+        warnings=(*warnings, *more_than_paid(of.absorptions)),
         cautions=tuple(cautions),
         verdict=verdict(of),
     )
 
 
 def _fixed_costs(of: RoundedMonth) -> Iterator[FixedCostStatement]:
-    costs = of.month.fixed_costs
-    amounts = apportioned((each.amount for each in costs), of.decimals) if costs else ()
-    for cost, amount in zip(costs, amounts, strict=True):
+    for cost, amount in zip(of.month.fixed_costs, of.fixed_amounts, strict=True):
         parts = apportioned(cost.components.values(), of.decimals, amount)
         components = dict(zip(cost.components, parts, strict=True))
         yield shown(FixedCostStatement, of.currency, cost, amount=amount, components=components)

@@ -137,7 +137,8 @@ class Maker:
 
     def terms_of_labour_grades(self, _: str) -> dict[str, Any]:
         shares = self.some(on_cost_share=self.share("0.21", "0.3", "1.1"), productive_share=self.share("0.85", "0.333"))
-        return {"wage_per_hour": self.money(8, 40), **shares}
+        by_the_month = {"paid_hours_per_month": self.figure(60, 180), **self.some(people=self.share("2", "1.5"))}
+        return {"wage_per_hour": self.money(8, 40), **shares, **(by_the_month if self.is_so(0.6) else {})}
 
     def terms_of_machines(self, _: str) -> dict[str, Any]:
         value = self.money(2000, 90000)

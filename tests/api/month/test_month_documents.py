@@ -18,9 +18,11 @@ from tests.api.http.test_texts import NAMES
 from tests.conftest import Client
 from tests.documents.costing.test_cost_chart import STRANGE
 from tests.documents.pictures import Picture, png_size
-from tests.support.builders import machine, money, month_plan, planned, register_workshop
+from tests.support.builders import labour_rate, machine, money, month_plan, overhead_rate, planned, register_workshop
 from tests.support.furnishing import furnishes
 
+DAY, BY_THE_MONTH = "2026-01-01", labour_rate(paid_hours_per_month="24")
+CELL = "</bdi>|<bdi>"
 SVG, PNG, HTML = ImageForm.SVG.value, ImageForm.PNG.value, "text/html"
 
 
@@ -175,6 +177,45 @@ class TestThePage:
         assert f"The month pays: the plan leaves {euros(month['profit'])}." in response.text
         (picture,) = re.findall(r'<img src="data:image/svg\+xml;base64,([^"]+)"', response.text)
         assert Picture(base64.b64decode(picture)).title.startswith("A month")
+
+    def test_shows_pay_for_idle_time_absorption_and_the_way_to_the_profit_of_the_month(self, timed: Client) -> None:
+        """Of 24 hours of the operator that are paid, 4 × 3.842… are worked."""
+        timed.register("labour-grades/operator", {"name": "Operator", "hours_per_week": "40"}, **{DAY: BY_THE_MONTH})
+        asked = plan(other_fixed_costs=[{"name": "Own pay", "amount": money("90")}], leave_out=["machines/press"])
+        month = answered(timed, "application/json", asked).json
+
+        text = answered(timed, HTML, asked).text
+
+        told = month["reconciliation"]
+        assert [figure for figure in told if not float(told[figure]["amount"])] == ["over_absorbed"]
+        for line in (
+            f"Pay for idle time</bdi></dt><dd><bdi>{euros(month['paid_idle'])}<",
+            f"Profits of the products at full cost{CELL}{euros(told['profit_of_products'])}<",
+            f"less what the plan does not absorb{CELL}-{euros(told['under_absorbed'])}<",
+            f"plus what it absorbs of costs that are left out{CELL}{euros(told['left_out'])}<",
+            f"less other fixed costs{CELL}-€90.00<",
+            f"Profit{CELL}{euros(told['profit'])}<",
+        ):
+            assert line in re.sub(r"</th>\s*<td[^>]*>", "|", text), line
+        assert "plus what it absorbs beyond the cost" not in text
+        assert "left out of the plan" in text
+        assert "than the hours a week come to: Operator (24 against 173.3)." in text
+        picture = Picture(answered(timed, SVG, asked).data)
+        assert f"{euros(month['paid_idle'])} of the fixed cost pays for idle time" in picture.description
+
+    def test_shows_over_absorption(self, timed: Client) -> None:
+        timed.put("overheads/rent/rates/2026-01-01", overhead_rate("30", "1"))
+
+        text = answered(timed, HTML, plan()).text
+
+        assert "more than it costs" in text
+        assert f"plus what it absorbs beyond the cost{CELL}€" in re.sub(r"</th>\s*<td[^>]*>", "|", text)
+        assert "idle time" not in text
+
+    def test_has_no_table_of_absorption_without_fixed_costs(self, timed: Client) -> None:
+        nothing = month_plan(lines=[planned(pieces=0)], leave_out=["machines/press", "overheads/rent"])
+
+        assert "What the planned pieces absorb" not in answered(timed, HTML, nothing).text
 
     def test_may_neither_load_nor_run_anything(self, timed: Client) -> None:
         response = answered(timed, HTML, plan())

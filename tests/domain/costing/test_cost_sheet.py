@@ -203,7 +203,7 @@ class TestShown:
 def test_a_sheet_of_nothing_costs_nothing() -> None:
     shop = a_shop(a_product(bill_of_materials=[], operations=[bench_work()]))
 
-    sheet = cost_sheet(shop.bill(5), {}, as_of=TODAY, currency="EUR")
+    sheet = cost_sheet(shop.bill(5), {}, shop.card)
 
     assert sheet.full_cost == 0
     assert cost_statement(sheet, rates_valid_from={}).cost_classes == {}

@@ -18,7 +18,7 @@ from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Tooling
 from service.domain.values.exact import EXACT, apportioned, half_up
 from service.domain.values.money import Money
-from tests.domain.examples import TODAY, Shop, a_line, bench_work
+from tests.domain.examples import Shop, a_line, bench_work
 from tests.domain.strategies import CURRENCIES, amounts, batches, figures, shops, tried
 
 _LAST_DIGITS = Fraction(1, 10**28)
@@ -189,7 +189,7 @@ class TestALargerBatch:
         large = small + more
         of_small, of_large = shop.sheet(small), shop.sheet(large)
         bill = of_idle_places(shop, shop.bill(large))
-        idle = cost_sheet(bill, shop.unit_rates(), as_of=TODAY, currency=shop.currency)
+        idle = cost_sheet(bill, shop.unit_rates(), shop.card)
 
         dearer = exact_cost(of_large) / large - exact_cost(of_small) / small
 

@@ -1,6 +1,7 @@
 """Unit rates as a table: a cost is the sum of the batch's quantities times their unit rates."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -9,7 +10,7 @@ from hypothesis import given
 
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.rate_table import RateTable
-from service.domain.costing.rates import MaterialRate, OverheadRate, TariffRate
+from service.domain.costing.rates import LabourRate, MaterialRate, OverheadRate, TariffRate
 from service.domain.costing.variance import unit_cost
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.bill_of_resources import BatchBill
@@ -94,6 +95,16 @@ class TestAPoolOnAValue:
 
         assert shop.rating.table.full()["labour-grades/operator"] == Decimal("16.5")
         assert shop.rating.table.variable()["labour-grades/operator"] == 15
+
+    def test_that_is_variable_adds_its_share_of_labour_paid_by_the_month(self) -> None:
+        """The labour is fixed; the pool says of itself that it is not."""
+        shop = on_material(OverheadBase.DIRECT_LABOUR_VALUE, variable=True)
+        paid = terms_of(LabourRate, builders.labour_rate(paid_hours_per_month="160"))
+
+        table = replace(shop, terms={**shop.terms, "labour-grades/operator": paid}).rating.table
+
+        assert table.full()["labour-grades/operator"] == Decimal("16.5")
+        assert table.variable()["labour-grades/operator"] == Decimal("1.5")
 
     def test_leaves_packaging_out(self) -> None:
         shop = a_shop(

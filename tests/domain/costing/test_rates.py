@@ -63,6 +63,13 @@ class TestComponents:
 
         assert components(rate) == {"": {"wage": 15, "on-cost": 3, "paid but unproductive time": Decimal("4.5")}}
 
+    def test_of_labour_are_the_same_whether_it_is_paid_by_the_hour_or_by_the_month(self) -> None:
+        by_the_month = builders.labour_rate(on_cost_share="0.2", paid_hours_per_month="160", people="2")
+
+        found = components(terms_of(LabourRate, by_the_month))
+
+        assert found == components(terms_of(LabourRate, builders.labour_rate(on_cost_share="0.2")))
+
     @pytest.mark.parametrize(
         ("charges", "standing"),
         [
@@ -99,6 +106,21 @@ class TestComponents:
         tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=Decimal("0.21")))
 
         assert unit_components(tax, None, lambda money: money.amount) == {}
+
+
+class TestThePayOfAMonth:
+    @pytest.mark.parametrize(("people", "wage", "on_cost"), [({}, "2400", "480"), ({"people": "2.5"}, "6000", "1200")])
+    def test_is_wage_and_on_cost_for_all_paid_hours_of_everybody(
+        self, people: dict[str, str], wage: str, on_cost: str
+    ) -> None:
+        terms = builders.labour_rate(on_cost_share="0.2", productive_share="0.8", paid_hours_per_month="160", **people)
+
+        found = terms_of(LabourRate, terms).per_month(lambda money: money.amount)
+
+        assert found == {"wage": Decimal(wage), "on-cost": Decimal(on_cost)}
+
+    def test_is_none_where_it_is_paid_by_the_hour(self) -> None:
+        assert terms_of(LabourRate, builders.labour_rate()).per_month(lambda money: money.amount) == {}
 
 
 class TestUnitRates:
@@ -157,6 +179,18 @@ class TestInvalidTerms:
             (MachineRate, builders.machine_rate(planned_hours_per_year="8785"), "planned_hours_per_year: must be 8784"),
             (LabourRate, builders.labour_rate("-1"), "wage_per_hour/amount: must be 0 or more"),
             (LabourRate, builders.labour_rate(productive_share="0"), "productive_share: must be more than 0"),
+            (
+                LabourRate,
+                builders.labour_rate(people="2"),
+                "people: is for pay by the month: give paid_hours_per_month too, or leave it out",
+            ),
+            (LabourRate, builders.labour_rate(paid_hours_per_month="0"), "paid_hours_per_month: must be more than 0"),
+            (
+                LabourRate,
+                builders.labour_rate(paid_hours_per_month="744.5"),
+                "paid_hours_per_month: must be 744 or less",
+            ),
+            (LabourRate, builders.labour_rate(paid_hours_per_month="160", people="0"), "people: must be more than 0"),
             (TariffRate, builders.tariff_rate(day="-0.1"), "price_per_kwh/day/amount: must be 0 or more"),
             (TariffRate, {"price_per_kwh": {}}, "price_per_kwh: must have 1 to 24 entries"),
             (

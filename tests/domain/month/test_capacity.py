@@ -57,7 +57,7 @@ def stated(
         target_profit=Decimal(target),
         loads=loads,
     )
-    return month_statement(month, None, (), ())
+    return month_statement(month, None, (), (), ())
 
 
 class TestTheVerdict:

@@ -66,8 +66,33 @@ class TestWhatTheMonthMustBear:
         assert press.amount == euros("371.67")
         assert grid.components == {"demand charge": euros("44.00"), "standing charge": euros("36.00")}
 
+    def test_is_the_whole_pay_of_labour_paid_by_the_month_which_its_pieces_do_not_bear_again(
+        self, furnished: Owner
+    ) -> None:
+        lines = [planned(policy=None, price="60")]
+        hourly = furnished.plan_month(lines=lines)
+        terms = builders.labour_rate(
+            on_cost_share="0.2", productive_share="0.8", paid_hours_per_month="160", people="1.5"
+        )
+        furnished.put_rate("labour-grades/operator", DAY, terms)
+
+        monthly = furnished.plan_month(lines=lines)
+
+        (pay,) = [each for each in monthly.fixed_costs if each.resource == "labour-grades/operator"]
+        assert (pay.name, pay.amount) == ("Operator", euros("4320.00"))  # 15 × 1.2 × 160 × 1.5, productive or not
+        assert pay.components == {"wage": euros("3600.00"), "on-cost": euros("720.00")}
+        assert monthly.fixed_cost.amount == hourly.fixed_cost.amount + 4320
+        labour = next(each for each in furnished.cost().lines if each.resource == pay.resource)
+        assert monthly.lines[0].variable_cost == furnished.cost().subtotals.variable_cost.per_piece
+        hourly_labour = labour.amount_per_piece.amount / (D("1.2") / D("0.8"))
+        gained = monthly.lines[0].contribution.amount - hourly.lines[0].contribution.amount
+        assert abs(gained - hourly_labour) < D("0.00001")
+        assert monthly.verdict is Verdict.LOSES
+
     def test_leaves_out_what_the_plan_excludes(self, furnished: Owner) -> None:
-        found = furnished.plan_month(leave_out=["machines/press", "overheads/rent"])
+        furnished.put_rate("labour-grades/operator", DAY, builders.labour_rate(paid_hours_per_month="160"))
+
+        found = furnished.plan_month(leave_out=["machines/press", "overheads/rent", "labour-grades/operator"])
 
         assert found.fixed_costs == ()
         assert found.fixed_cost == euros("0.00")

@@ -10,6 +10,7 @@ from tests.support import builders
 from tests.workflows.owner import Owner
 
 MONDAY = date(2026, 11, 30)
+OPERATOR = "labour-grades/operator"
 MOVE = {"name": "Move", "first_day": "2026-12-01", "last_day": "2026-12-06"}
 
 
@@ -41,6 +42,66 @@ def test_a_batch_comes_after_what_is_accepted_unless_it_is_a_rush(timed: Owner) 
 
     assert ready_on(timed) == date(2026, 12, 3)  # twice 862.105… minutes are 3.6 days
     assert ready_on(timed, is_rush=True) == date(2026, 12, 1)
+
+
+class TestPaidHours:
+    """Three quarters of the paid hours are worked: 7.5 of 10 a week, 90 minutes a working day."""
+
+    @pytest.fixture
+    def manned(self, furnished: Owner) -> Owner:
+        """20 sheets take the operator 230.526… minutes."""
+        furnished.put("labour-grades/operator", {"name": "Operator", "hours_per_week": "10"})
+        furnished.put_rate(OPERATOR, "2026-06-01", builders.labour_rate(productive_share="0.75"))
+        return furnished
+
+    @pytest.mark.parametrize(
+        ("starting_on", "hours", "ready"),
+        [(MONDAY, "7.5", date(2026, 12, 2)), (date(2026, 5, 25), "10", date(2026, 5, 26))],
+    )
+    def test_are_worked_by_the_productive_share_of_the_rate_of_the_day(
+        self, manned: Owner, starting_on: date, hours: str, ready: date
+    ) -> None:
+        found = lead_time_of(manned.workspace, "sheet", 20, starting_on, is_rush=False)
+
+        (operator,) = (each for each in found.loads if each.resource == OPERATOR)
+        assert (operator.hours_per_week, operator.done_on, found.ready_on) == (D(hours), ready, ready)
+
+    def test_count_so_in_the_coming_weeks_and_change_nothing_promised(self, manned: Owner) -> None:
+        manned.accepted()
+
+        (operator,) = (each for each in coming(manned).resources if each.resource == OPERATOR)
+
+        assert (operator.hours_per_week, operator.minutes_available) == (D("7.5"), D(900))
+        assert operator.minutes_promised == D("230.526315789")
+
+    def test_are_whole_hours_of_a_grade_without_a_rate(self, manned: Owner) -> None:
+        manned.put("labour-grades/helper", {"name": "Helper", "hours_per_week": "10"})
+
+        hours = {each.resource: each.hours_per_week for each in coming(manned).resources}
+
+        assert hours["labour-grades/helper"] == 10
+
+    def test_are_those_paid_by_the_month_where_no_hours_a_week_are_registered(self, manned: Owner) -> None:
+        """65 of a month are 15 of a week."""
+        manned.put("labour-grades/operator", {"name": "Operator"})
+        terms = builders.labour_rate(productive_share="0.75", paid_hours_per_month="32.5", people="2")
+        manned.put_rate(OPERATOR, "2026-06-01", terms)
+
+        hours = {each.resource: each.hours_per_week for each in coming(manned).resources}
+
+        assert hours[OPERATOR] == D("11.25")
+        assert manned.plan_month().loads[0].minutes_available == 2925  # 65 × 0.75 × 60
+
+    def test_count_so_in_a_month(self, manned: Owner) -> None:
+        (operator, _) = manned.plan_month(weeks="4").loads
+
+        assert (operator.resource, operator.minutes_available) == (OPERATOR, 1800)
+
+    def test_count_so_on_a_quotation(self, manned: Owner) -> None:
+        ready = manned.preview(quoted_on="2026-11-30").remarks.lead_time
+
+        assert ready is not None
+        assert ready.ready_on == date(2026, 12, 2)
 
 
 class TestCapacity:
