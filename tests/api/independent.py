@@ -209,6 +209,9 @@ def consumed(workshop: Facts, product: str, pieces: int) -> Consumed:
         started = add_operations(workshop, code, facts, batch)
         for line in facts.get("bill_of_materials", ()):
             add_issue(code, facts, line, started, batch)
+    for bought in [resource for resource in batch.quantities if resource.endswith("#entire")]:
+        if bought.startswith("tools/"):
+            batch.quantities.pop(bought.removesuffix("#entire"), None)  # paid for as a whole, so not by its wear too
     for resource, facts in workshop.facts.items():
         if resource.startswith("overheads/") and facts["base"] not in VALUE_BASES:
             batch.quantities[resource] += batch.bases()[facts["base"]]
@@ -258,8 +261,10 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
             batch.quantities[f"labour-grades/{people['labour_grade']}"] += minutes / 60
             batch.labour_hours += minutes / 60
         if "tool" in operation:
-            is_entire = operation.get("tooling") == "entire"
-            batch.quantities[f"tools/{operation['tool']}{'#entire' * is_entire}"] += 1 if is_entire else cycles
+            if operation.get("tooling") == "entire":
+                batch.quantities[f"tools/{operation['tool']}#entire"] = Fraction(1)  # one mould, charged once
+            else:
+                batch.quantities[f"tools/{operation['tool']}"] += cycles
         good /= share
     return started
 
@@ -332,7 +337,7 @@ def description(workshop: Facts, resource: str) -> dict[str, Any]:
     elif collection == "tariffs":
         told = ("electricity", "kWh", part != "standing")
     elif collection == "tools":
-        told = ("tooling", "piece", False) if part else ("tooling", "shot", True)
+        told = ("tooling", "piece" if part else "shot", True)  # bought for the order, it is not spent without it
     else:
         units = {"machine_hour": "h", "labour_hour": "h", "piece": "piece"}
         told = ("overhead", units.get(facts["base"], workshop.currency), facts.get("variable", False))

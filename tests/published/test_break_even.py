@@ -1,7 +1,7 @@
 """Published break-even figures, asked twice: of the price of a batch, and of a month.
 
-Seen from the price, the fixed cost of the source's period is an entire tool charged to the batch, and the batch is the
-period's volume. Seen from the month, it is the month's fixed cost. The service tells volumes exactly and as the first
+Seen from the price, the fixed cost of the source's period is the set-up of a machine, and the batch is the period's
+volume. Seen from the month, it is the month's fixed cost. The service tells volumes exactly and as the first
 whole piece that reaches them; where a source rounds to the nearest instead, the test does so on purpose.
 """
 

@@ -146,7 +146,10 @@ class _Explosion:
             self.labour_minutes[grade] += minutes
         if operation.tool is not None:
             per_shot = (self.tooling or operation.tooling) is Tooling.PER_SHOT
-            self.shots[operation.tool, WHOLE if per_shot else ENTIRE_TOOL] += cycles if per_shot else ONE
+            if per_shot:
+                self.shots[operation.tool, WHOLE] += cycles
+            else:
+                self.shots[operation.tool, ENTIRE_TOOL] = ONE  # bought once, however many operations use it
         self.steps.append(
             Step(
                 product=code,
@@ -193,6 +196,8 @@ class _Explosion:
             name = Message("{name}, fixed charges", name=tariff.name) if band == STANDING else f"{tariff.name}, {band}"
             yield _line(f"tariffs/{code}", tariff, kwh, "kWh", part=band, name=name)
         for (code, part), quantity in self.shots.items():
+            if part == WHOLE and (code, ENTIRE_TOOL) in self.shots:
+                continue  # the batch pays for all of the tool, its wear included
             yield _line(f"tools/{code}", self.catalogue.tools[code], quantity, "piece" if part else "shot", part=part)
         yield from self._overhead_lines()
 

@@ -102,7 +102,7 @@ class Operation:
         band_shares: the share of its electricity in each band of the tariff; adds up to 1, and may be left out if the
             tariff has one band.
         tool: code of the tool that it wears.
-        tooling: charge the tool's wear per shot, or the entire tool to every batch.
+        tooling: charge the tool's wear per shot, or the entire tool to every batch, once for all its operations.
         runs_with_previous: whether it runs, piece by piece, while the operation before it still runs; if not, it begins
             when that has finished the batch.
         processing_temperature_c: degrees Celsius at which the polymer is worked, if it is heated.

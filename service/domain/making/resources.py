@@ -201,6 +201,6 @@ def heading(registered: Registered, part: str) -> tuple[CostClass, bool]:
         case Tariff():
             return CostClass.ELECTRICITY, part != STANDING
         case Tool():
-            return CostClass.TOOLING, not part
+            return CostClass.TOOLING, True  # its wear, or a tool that is bought for the batch
     assert isinstance(registered, Overhead)  # batches consume nothing else
     return CostClass.OVERHEAD, registered.variable

@@ -51,11 +51,12 @@ class _Quoting:
 
     def __init__(self, request: QuotationRequest, basis: QuotationBasis) -> None:
         self.request, self.basis, self.currency = request, basis, basis.currency
-        self.priced = QuotedLines(basis)
+        self.priced = QuotedLines(request.lines, basis)
 
     def figures(self) -> QuotationFigures:
         breaks = self.basis.breaks or [line.quantity_breaks for line in self.request.lines]
-        made = [self.priced.line(line, others) for line, others in zip(self.request.lines, breaks, strict=True)]
+        places = range(len(self.request.lines))
+        made = [self.priced.line(place, others) for place, others in zip(places, breaks, strict=True)]
         lines, counted = tuple(line for line, _ in made), [each for _, each in made]
         adjustments = list(self._adjustments(counted))
         allowances = [each for each in adjustments if not each.is_charge]
@@ -67,7 +68,7 @@ class _Quoting:
             charges=[each.counted for each in charges],
         )
         self._check_not_negative(lines, totals)
-        sheets = [self.priced.sheet(line, line.quantity) for line in self.request.lines]
+        sheets = [self.priced.sheet(place) for place in places]
         return QuotationFigures(
             currency=self.currency,
             lines=lines,

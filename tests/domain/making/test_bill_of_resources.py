@@ -175,13 +175,28 @@ class TestOperation:
 
     def test_wears_its_tool_by_the_shot_or_charges_all_of_it_to_the_batch(self) -> None:
         by_shot = bench_work(name="moulding", pieces_per_cycle=4, yield_share="0.5", tool="mould")
-        entire = replace(by_shot, name="again", tooling="entire")
+        entire = replace(by_shot, tooling="entire")
 
-        bill = bill_of(a_product(bill_of_materials=[], operations=[by_shot, entire]), quantity=10)
+        worn, bought = (
+            bill_of(a_product(bill_of_materials=[], operations=[each]), quantity=10) for each in (by_shot, entire)
+        )
 
-        tools = {line.resource: (line.quantity, line.unit, line.variable) for line in bill.lines}
-        assert tools["tools/mould"] == (Decimal(10), "shot", True)  # ⌈20/4⌉ ÷ 0.5
-        assert tools["tools/mould#entire"] == (Decimal(1), "piece", False)
+        tools = {line.resource: (line.quantity, line.unit, line.variable) for line in (*worn.lines, *bought.lines)}
+        assert tools == {
+            "tools/mould": (Decimal(6), "shot", True),  # ⌈10/4⌉ ÷ 0.5
+            "tools/mould#entire": (Decimal(1), "piece", True),
+        }
+        assert (worn.tools_bought, bought.tools_bought) == ((), ("tools/mould",))
+
+    def test_buys_a_tool_once_for_all_operations_and_sub_assemblies_and_counts_no_wear_besides(self) -> None:
+        entire = bench_work(tool="mould", tooling="entire")
+        works = [entire, replace(entire, name="again"), bench_work(name="worn", tool="mould")]
+        part = a_product(name="Part", bill_of_materials=[], operations=works)
+        whole = a_product(bill_of_materials=[a_line(material=None, product="part-1")], operations=works)
+
+        lines = bill_of(whole, part, quantity=10).lines
+
+        assert [(each.resource, each.quantity) for each in lines] == [("tools/mould#entire", 1)]
 
     def test_shortens_its_run_labour_and_nothing_else_by_the_learning_curve(self) -> None:
         work = bench_work(

@@ -5,16 +5,19 @@ A sheet takes 1 kg at 0.80 and one shot of a mould of 3,000 that lasts 60,000 sh
 
 from collections.abc import Mapping
 from datetime import date
+from itertools import product
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
-from service.domain.quoting.basis import QuotationBasis, QuotedShipment
+from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
 from service.domain.quoting.figures import chosen_figures, quotation_figures
 from service.domain.quoting.quotation import AdjustmentKind, QuotationFigures
-from service.domain.quoting.request import QuotationRequest
+from service.domain.quoting.request import QuotationRequest, ToolingCharge
 from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.shipping.shipping_statement import Shipment
 from service.domain.values.errors import InvalidValuesError
@@ -48,6 +51,7 @@ def the_basis(request: QuotationRequest, **changes: Any) -> QuotationBasis:
         "pools": {},
         "taxes": {"vat": Tax(name="VAT 21 %")},
         "bills": tuple(shop.bill(quantity, code, tooling) for code, quantity, tooling in batches),
+        "edition": EDITION,
     }
     return QuotationBasis(**{**made, **changes})
 
@@ -81,10 +85,60 @@ class TestTooling:
         assert line.quoted.kept.profit == euros("0.00")
         assert found.kept.full_cost == euros("3080.00")
 
-    def test_of_one_product_may_be_charged_in_two_ways_on_two_lines(self) -> None:
-        found = figures(a_sheet_line(tooling="this_order"), a_sheet_line())
+    @pytest.mark.parametrize(
+        ("first", "second", "prices", "charges"),
+        [
+            ("this_order", "this_order", ["30.80", "0.80"], []),
+            ("this_order", "charged_once", ["30.80", "0.80"], []),
+            ("charged_once", "this_order", ["0.80", "0.80"], ["3000.00"]),
+            ("charged_once", "charged_once", ["0.80", "0.80"], ["3000.00"]),
+            ("as_product", "this_order", ["0.80", "30.80"], []),  # what is bought does not wear besides
+        ],
+    )
+    def test_that_several_lines_take_is_paid_for_by_the_first_that_buys_it(
+        self, first: str, second: str, prices: list[str], charges: list[str]
+    ) -> None:
+        found = figures(*(a_sheet_line(tooling=each) for each in (first, second)))
 
-        assert [line.quoted.unit_price for line in found.lines] == [euros("30.80"), euros("0.85")]
+        assert [line.quoted.unit_price for line in found.lines] == [euros(each) for each in prices]
+        assert [each.amount.amount for line in found.lines for each in line.quoted.charges] == list(map(D, charges))
+        assert found.totals.tax_exclusive == found.kept.full_cost == euros("3160.00")  # 200 × 0.80 + 3,000
+        assert found.kept.variable_cost == euros("3160.00")
+
+    def test_is_paid_for_once_whatever_batch_sizes_are_chosen(self) -> None:
+        lines = [a_sheet_line(tooling="this_order", quantity_breaks=[1000]), a_sheet_line(quantity_breaks=[50])]
+        request = a_request(lines=[lines[0], {**lines[1], "tooling": "charged_once"}])
+        basis = the_basis(request)
+        offered = [
+            {each.quantity: each for each in (line.quoted, *line.quantity_breaks)}
+            for line in quotation_figures(request, basis).lines
+        ]
+
+        for chosen in product((100, 1000), (100, 50)):
+            found = chosen_figures(request, basis, chosen)
+            taken = [line.quoted.net_amount for line in found.lines]
+            assert taken == [each[quantity].net_amount for each, quantity in zip(offered, chosen, strict=True)]
+            assert found.kept.full_cost == euros(f"{3000 + sum(chosen) * D('0.80')}")
+
+    @given(st.lists(st.tuples(st.integers(1, 999), st.sampled_from(ToolingCharge)), max_size=5), st.data())
+    def test_is_paid_for_once_under_any_split_of_lines(
+        self, others: list[tuple[int, ToolingCharge]], data: st.DataObject
+    ) -> None:
+        buyer = 100, data.draw(st.sampled_from([ToolingCharge.THIS_ORDER, ToolingCharge.CHARGED_ONCE]))
+        split = data.draw(st.permutations([*others, buyer]))
+
+        found = figures(*(a_sheet_line(quantity=quantity, tooling=each.value) for quantity, each in split))
+
+        cost = D("0.80") * sum(quantity for quantity, _ in split) + 3000
+        assert found.kept.full_cost.amount == found.kept.variable_cost.amount == cost
+        assert sum(1 for line in found.lines if line.quoted.kept.full_cost.amount >= 3000) == 1
+
+    def test_was_paid_for_by_every_line_that_bought_it_under_the_first_edition(self) -> None:
+        lines = [a_sheet_line(tooling="this_order"), a_sheet_line(tooling="charged_once")]
+
+        found = figures(*lines, basis={"edition": 1})
+
+        assert found.totals.tax_exclusive == euros("6160.00")
 
 
 class TestWhatTheCustomerBrings:

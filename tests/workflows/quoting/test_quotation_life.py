@@ -1,9 +1,11 @@
 """What becomes of a quotation, on every engine."""
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
@@ -24,12 +26,13 @@ from service.store.quoting.quotations import Quotation
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.quoting import quotation_life
 from service.workflows.quoting import quotations as reading
-from tests.domain.examples import D, a_request
+from tests.domain.examples import D, a_request, euros
 from tests.support import builders
 from tests.workflows.owner import Owner
 
 quotations = as_stored.tables["quotations"]
 DAY = timedelta(days=1)
+FIRST_DAY = "2026-01-01"
 TODAY = {"quoted_on": None}
 BREAKS = {"lines": [{**builders.quotation()["lines"][0], "quantity_breaks": [50, 100]}], **TODAY}
 
@@ -545,6 +548,69 @@ class TestRecomputing:
         by_hand(furnished, accepted, acceptance=row.replace('"quantities":[50]', '"quantities":[100]'))
 
         assert not reading.recompute(furnished.workspace, accepted.id).agrees
+
+
+class TestAToolOfSeveralLines:
+    POLICY = builders.policy("markup", "0", never_below_cost="variable_cost")
+
+    @pytest.fixture
+    def moulding(self, owner: Owner) -> Owner:
+        """Boxes of 0.30 a piece, from a mould of 1,000 that lasts 10,000 shots."""
+        rates = {"flakes": builders.material_rate("0.30"), "mould": {"cost": builders.money("1000")}}
+        owner.register("materials/flakes", {"name": "Flakes", "unit": "kg"}, **{FIRST_DAY: rates["flakes"]})
+        owner.register("tools/mould", {"name": "Mould"}, **{FIRST_DAY: {**rates["mould"], "life_shots": "10000"}})
+        owner.register("taxes/vat", {"name": "VAT 21 %"}, **{FIRST_DAY: {"rate_share": "0.21"}})
+        owner.put("products/box", self.pressed("Box", "entire", "entire"))
+        owner.put("products/lid", self.pressed("Lid", "per_shot"))
+        return owner
+
+    def pressed(self, name: str, *tooling: str) -> dict[str, Any]:
+        steps = [{"name": f"step {at}", "tool": "mould", "tooling": each} for at, each in enumerate(tooling)]
+        bill = [{"material": "flakes", "quantity_per_piece": "1"}]
+        return {"name": name, "bill_of_materials": bill, "operations": steps}
+
+    def line(self, product: str = "lid", quantity: int = 50, **changes: Any) -> dict[str, Any]:
+        return {"product": product, "quantity": quantity, "tax": "vat", "policy": self.POLICY, **changes}
+
+    @pytest.mark.parametrize("tooling", ["charged_once", "this_order"])
+    def test_is_quoted_and_kept_once(self, moulding: Owner, tooling: str) -> None:
+        quoted = moulding.quote(lines=[self.line(tooling=tooling), self.line(tooling=tooling)])
+
+        figures = quoted.figures
+        assert figures.totals.tax_exclusive == euros("1030.00")
+        assert figures.kept.full_cost == figures.kept.variable_cost == euros("1030.00")
+        assert figures.kept.profit == figures.kept.contribution == euros("0.00")
+        assert reading.recompute(moulding.workspace, quoted.id).agrees
+
+    def test_is_named_to_the_workshop(self, moulding: Owner) -> None:
+        quoted = moulding.quote(lines=[self.line(), self.line("box"), self.line("box")])
+
+        assert [(each.code, each.product, each.text) for each in quoted.remarks.warnings if "once" in each.code] == [
+            ("tool-once", "lid", "Line 1 bears nothing of the cost of Mould: line 2 pays for all of it."),
+            ("tool-once", "box", "Line 3 bears nothing of the cost of Mould: line 2 pays for all of it."),
+        ]
+
+    def test_is_left_out_of_the_breaks_that_are_found_for_another_line(self, moulding: Owner) -> None:
+        automatic = {"least_fall_share": "0.05", "up_to": 1000}
+
+        quoted = moulding.quote(lines=[self.line("box", 10), self.line("box", 10, automatic_breaks=automatic)])
+
+        assert quoted.figures.lines[1].quantity_breaks == ()  # 0.30 a piece in any batch
+        assert quoted.figures.lines[1].quoted.unit_price == euros("0.30")
+
+    def test_was_paid_for_by_each_line_in_what_is_stored_from_before(self, moulding: Owner) -> None:
+        """Stored on 2026-11-30 before the rule: two steps buy the mould, and two lines buy it again."""
+        kept = json.loads((Path(__file__).parent / "first_edition.json").read_text())
+        stored = moulding.accepted(lines=[self.line()], **TODAY)
+        by_hand(moulding, stored, **{name: json.dumps(kept[name]) for name in kept})
+
+        found = reading.recompute(moulding.workspace, stored.id)
+
+        assert found.agrees
+        assert found.recomputed.totals.tax_exclusive == euros("3951.75")
+        kept["basis"]["edition"] = 2
+        by_hand(moulding, stored, basis=json.dumps(kept["basis"]))
+        assert not reading.recompute(moulding.workspace, stored.id).agrees
 
 
 class TestQuotingMore:
