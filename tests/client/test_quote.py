@@ -52,6 +52,25 @@ def quoted(demo: Client, capsys: pytest.CaptureFixture[str], *arguments: Any, **
     return end_of(demo, capsys, "quote", *map(str, arguments), **options)
 
 
+def test_what_is_below_the_floor_is_issued_if_that_is_accepted(
+    demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    order = written(
+        tmp_path / "order.yaml", YAML.replace("[1000, 2500]", "[1000], allowances: [{reason: a, share: 0.6}]")
+    )
+    before = count(demo)
+
+    refused = quoted(demo, capsys, order)
+    assert refused.status != 0
+    assert "--below-floor issues it all the same" in refused.err
+    assert count(demo) == before
+
+    issued = quoted(demo, capsys, order, "--below-floor")
+    assert issued.status == 0, issued.err
+    assert "below the floor of its policy by" in issued.out
+    assert "less than the floor" in " ".join(issued.out.split())
+
+
 def newest(demo: Client, status: str) -> Any:
     found = demo.get(f"quotations?status={status}&limit=500").json["items"]
     return demo.get(f"quotations/{found[-1]['id']}").json

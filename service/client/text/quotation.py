@@ -44,7 +44,7 @@ class _Text:
         for line in self.figures["lines"]:
             yield self._quantity(isolated(line["description"]), line["quoted"]), "; ".join(_notes(line))
             for each in line["quantity_breaks"]:
-                yield self._quantity("or, not in the totals", each), ""
+                yield self._quantity("or, not in the totals", each), "; ".join(_below_floor(each))
 
     def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
         share = quoted["saving_share"]
@@ -88,3 +88,9 @@ def _notes(line: Mapping[str, Any]) -> Iterator[str]:
             yield f"{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
     for each in line["supplied"]:
         yield f"supplied by the customer: {isolated(each['name'])}, {each['quantity']} {each['unit']}"
+    yield from _below_floor(line["quoted"])
+
+
+def _below_floor(quoted: Mapping[str, Any]) -> Iterator[str]:
+    if quoted["below_floor"] is not None:
+        yield f"below the floor of its policy by {quoted['below_floor']['amount']}"

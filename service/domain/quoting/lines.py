@@ -87,6 +87,15 @@ class QuotedLines:
             self._sheets[key] = found
         return found
 
+    def floor(self, place: int, quantity: int) -> Decimal | None:
+        """The least net price of a piece that the policy of a line allows, unrounded; None if it names no floor."""
+        line = self.lines[place]
+        basis, amount = line.policy.never_below_cost, line.policy.never_below_amount
+        if basis is None:
+            return amount
+        cost = batch_costs(self.sheet(place, quantity), line.tooling, self.abroad).piece.on(basis)
+        return max(cost, amount or ZERO)
+
     def line(self, place: int, breaks: Iterable[int]) -> tuple[QuotedLine, DocumentLine]:
         """A line with its quantity breaks, and its line in the totals."""
         line, bill = self.lines[place], self._bill(place)

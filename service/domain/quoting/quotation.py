@@ -99,6 +99,7 @@ class QuotedQuantity:
         saving_per_piece: what a piece costs less than in the quoted batch; negative where it costs more, none for the
             quoted batch itself.
         saving_share: the same as a share of the quoted batch's price; none where that is 0.
+        below_floor: what the pieces lack to their policy's floor after all allowances, rounded up; null if nothing.
     """
 
     quantity: int
@@ -110,6 +111,7 @@ class QuotedQuantity:
     kept: Kept
     saving_per_piece: Money | None = None
     saving_share: ShownShare | None = None
+    below_floor: Money | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +150,11 @@ class QuotedLine:
     quoted: QuotedQuantity
     quantity_breaks: tuple[QuotedQuantity, ...]
     supplied: tuple[SuppliedMaterial, ...] = ()
+
+    @property
+    def quantities(self) -> tuple[QuotedQuantity, ...]:
+        """The batch that is counted, then the alternatives."""
+        return (self.quoted, *self.quantity_breaks)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,6 +4,7 @@ A sheet takes 1 kg at 0.80 and one shot of a mould of 3,000 that lasts 60,000 sh
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from itertools import product
 from typing import Any
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
-from service.domain.quoting.figures import chosen_figures, quotation_figures
+from service.domain.quoting.figures import chosen_figures, floor_warnings, quotation_figures
 from service.domain.quoting.quotation import AdjustmentKind, QuotationFigures
 from service.domain.quoting.request import QuotationRequest, ToolingCharge
 from service.domain.selling.taxes import Tax, TaxRate
@@ -227,6 +228,104 @@ class TestRush:
             figures(rush_charge={"amount": "0.001", "tax": "vat"}, minimum_order={"amount": "0.0001", "tax": "vat"})
 
         assert [each.path for each in error.value.problems] == [("rush_charge", "amount"), ("minimum_order", "amount")]
+
+
+def a_floored_line(**changes: Any) -> dict[str, Any]:
+    """100 sheets at 2.00 that cost 0.85."""
+    policy = builders.policy("fixed_price", "2", never_below_cost="full_cost")
+    return a_sheet_line(**{"policy": policy, **changes})
+
+
+SIXTY_OFF = {"reason": "friends", "share": "0.6"}
+
+
+class TestAFloor:
+    """Never below is held against what is taken off; 200.00 for 100 sheets, whose floor is 85.00."""
+
+    @pytest.mark.parametrize(
+        ("allowance", "short"),
+        [
+            (SIXTY_OFF, "5.00"),  # 85 − 80
+            ({"reason": "friends", "amount": "115"}, None),
+            ({"reason": "friends", "amount": "115.01"}, "0.01"),
+        ],
+    )
+    def test_is_held_against_allowances_on_the_line(self, allowance: dict[str, str], short: str | None) -> None:
+        line = figures(a_floored_line(allowances=[allowance])).lines[0]
+
+        assert line.quoted.below_floor == (None if short is None else euros(short))
+
+    def test_is_held_against_the_part_of_the_allowances_on_the_whole_that_a_line_bears(self) -> None:
+        terms = [{**SIXTY_OFF, "tax": "vat"}, {"reason": "season", "amount": "6", "tax": "vat"}]
+
+        found = figures(a_floored_line(), a_floored_line(quantity=50), allowances=terms)
+
+        # 200 and 100, of which 186 are taken off: 124 and 62
+        assert [line.quoted.below_floor for line in found.lines] == [euros("9.00"), euros("4.50")]
+
+    def test_is_not_held_against_allowances_under_another_tax(self) -> None:
+        free = DatedRate(resource="taxes/free", valid_from=TODAY, terms=TaxRate(rate_share=D("0.05")))
+        request = a_request(
+            lines=[a_floored_line(), a_floored_line(tax="free")], allowances=[{**SIXTY_OFF, "tax": "free"}]
+        )
+        basis = the_basis(request)
+        card = replace(basis.card, rates={**basis.card.rates, "taxes/free": free})
+        basis = replace(basis, card=card, taxes={**basis.taxes, "free": Tax(name="Free")})
+
+        found = quotation_figures(request, basis)
+
+        assert [line.quoted.below_floor for line in found.lines] == [None, euros("5.00")]
+
+    def test_is_held_against_each_break_as_if_the_customer_took_it(self) -> None:
+        terms = [{"reason": "season", "amount": "100", "tax": "vat"}]
+
+        line = figures(a_floored_line(quantity_breaks=[50, 1000]), allowances=terms).lines[0]
+
+        assert line.quoted.below_floor is None  # 200 − 100 = 100, of 85
+        assert [each.below_floor for each in line.quantity_breaks] == [euros("42.50"), None]  # 100 − 100, of 42.50
+
+    def test_may_be_an_amount_and_is_the_greater_of_both(self) -> None:
+        amount = builders.policy("fixed_price", "2", never_below_amount="1.50")
+        both = {**amount, "never_below_cost": "full_cost"}
+        none = builders.policy("fixed_price", "2")
+
+        lines = (a_floored_line(policy=each, allowances=[SIXTY_OFF]) for each in (amount, both, none))
+
+        assert [each.quoted.below_floor for each in figures(*lines).lines] == [euros("70.00"), euros("70.00"), None]
+
+    def test_leaves_out_what_is_charged_beside_the_pieces(self) -> None:
+        dear = {"reason": "express", "amount": "500"}
+
+        (line,) = figures(a_floored_line(tooling="charged_once", charges=[dear], allowances=[SIXTY_OFF])).lines
+
+        assert line.quoted.below_floor is None  # 80 for pieces of 80, the tool apart
+        (line,) = figures(a_floored_line(charges=[dear], allowances=[SIXTY_OFF])).lines
+        assert line.quoted.below_floor == euros("5.00")
+
+    def test_that_is_a_fraction_of_a_cent_away_is_missed_by_a_cent(self) -> None:
+        policy = builders.policy("fixed_price", "2", never_below_amount="1.9999")
+
+        cent = {"reason": "rounded", "amount": "0.01"}
+
+        (line,) = figures(a_floored_line(policy=policy, quantity=1, allowances=[cent])).lines
+
+        assert line.quoted.below_floor == euros("0.01")
+
+    def test_is_kept_by_what_is_given_away_for_nothing(self) -> None:
+        free = builders.policy("fixed_price", "0", never_below_amount="0")
+
+        assert figures(a_floored_line(policy=free)).lines[0].quoted.below_floor is None
+
+    def test_is_told_of_every_batch_that_is_below_it(self) -> None:
+        line = a_floored_line(allowances=[SIXTY_OFF], quantity_breaks=[200])
+
+        found = [(each.code, each.product, each.text) for each in floor_warnings(figures(a_sheet_line(), line))]
+
+        said = "Line 2: after all allowances {} pieces bring in {} EUR less than the floor of their policy allows."
+        assert found == [
+            ("below-floor", "sheet", said.format(100, "5.00")),
+            ("below-floor", "sheet", said.format(200, "10.00")),
+        ]
 
 
 SHIPMENT = QuotedShipment(

@@ -14,8 +14,8 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.costing.errors import MissingRatesError
-from service.domain.quoting.errors import QuotationStateError
-from service.domain.quoting.life import AcceptanceRequest, DeclineRequest, Status
+from service.domain.quoting.errors import BelowFloorError, QuotationStateError
+from service.domain.quoting.life import AcceptanceRequest, BelowFloor, DeclineRequest, IssueRequest, Status
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.encoding import decoded, to_text
@@ -611,6 +611,43 @@ class TestAToolOfSeveralLines:
         kept["basis"]["edition"] = 2
         by_hand(moulding, stored, basis=json.dumps(kept["basis"]))
         assert not reading.recompute(moulding.workspace, stored.id).agrees
+
+
+class TestBelowTheFloor:
+    POLICY = builders.policy(never_below_cost="full_cost")
+    SIXTY_OFF = ({"reason": "friends", "share": "0.6"},)
+
+    @pytest.fixture
+    def draft(self, furnished: Owner) -> Quotation:
+        line = builders.quotation()["lines"][0]
+        return furnished.quote(lines=[{**line, "policy": self.POLICY, "allowances": self.SIXTY_OFF}], **TODAY)
+
+    def test_a_quotation_warns_first_of_all(self, draft: Quotation) -> None:
+        short = draft.figures.lines[0].quoted.below_floor
+
+        assert short is not None
+        warning = draft.remarks.warnings[0]
+        assert (warning.code, warning.text.facts["short"]) == ("below-floor", short.amount)
+
+    def test_a_draft_is_not_issued_unless_that_is_accepted(self, furnished: Owner, draft: Quotation) -> None:
+        with pytest.raises(BelowFloorError, match=r"20 pieces bring in .* below_floor: accepted"):
+            does(furnished, "issue", draft)
+        assert find(furnished, draft).status is Status.DRAFT
+
+        issued = does(furnished, "issue", draft, IssueRequest(below_floor=BelowFloor.ACCEPTED))
+
+        assert (issued.status, issued.number) == (Status.ISSUED, "Q000001")
+        events = reading.list_events(furnished.workspace, issued.id)
+        assert events[-1].note == "Q000001, below the floor, as accepted"
+        assert does(furnished, "issue", issued) == issued  # again, from a client that got no answer
+        assert reading.recompute(furnished.workspace, issued.id).agrees
+
+    def test_what_is_accepted_in_vain_changes_nothing(self, furnished: Owner) -> None:
+        plain = furnished.quote(**TODAY)
+
+        issued = does(furnished, "issue", plain, IssueRequest(below_floor=BelowFloor.ACCEPTED))
+
+        assert reading.list_events(furnished.workspace, issued.id)[-1].note == "Q000001"
 
 
 class TestQuotingMore:
