@@ -229,6 +229,8 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
         run = cycles * number(operation.get("cycle_minutes", 0))
         setup, warm_up = number(operation.get("setup_minutes", 0)), number(operation.get("warm_up_minutes", 0))
         machine = workshop.facts[f"machines/{operation['machine']}"] if "machine" in operation else None
+        if machine and "minutes_on_one_warm_up" in machine:
+            warm_up *= max(ceil(snapped((setup + run) / number(machine["minutes_on_one_warm_up"]))), 1)
         kwh = electricity_kwh(operation, machine, setup, warm_up, run)
         machine_minutes = setup + warm_up + run if machine else Fraction(0)
         started[operation["name"]] = good / share

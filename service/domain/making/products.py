@@ -93,7 +93,8 @@ class Operation:
         name: unique within the product.
         machine: code of the machine; none for work at a bench.
         setup_minutes: minutes once a batch, before the first piece.
-        warm_up_minutes: minutes the machine heats up before the setup, unattended.
+        warm_up_minutes: minutes the machine heats up before the setup, unattended; again where the batch takes longer
+            than the machine runs on one warm-up.
         cycle_minutes: minutes a cycle, whatever the number of pieces in it.
         pieces_per_cycle: cavities of the mould, or pieces on the platen.
         yield_share: good pieces out for each piece started.

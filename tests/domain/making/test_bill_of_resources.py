@@ -139,6 +139,25 @@ class TestOperation:
         }
         assert [line.variable for line in bill.lines] == [False, True, True, False]
 
+    @pytest.mark.parametrize(
+        ("pieces", "warm_ups"),
+        [(15, 1), (16, 2), (35, 2), (36, 3)],  # 30 + 6 × 15 = 120 minutes; the 16th needs 126, the 36th 246
+    )
+    def test_on_a_machine_that_runs_two_hours_on_one_warm_up_warms_up_again(self, pieces: int, warm_ups: int) -> None:
+        machine = a_machine(rated_power_kw="0", warm_up_power_kw="8", minutes_on_one_warm_up="120")
+        work = an_operation(setup_minutes="30", warm_up_minutes="15", cycle_minutes="6", yield_share="1", labour=[])
+
+        (step,) = bill_of(a_product(operations=[work]), quantity=pieces, machines={"press": machine}).steps
+
+        assert step.machine_minutes == 30 + 15 * warm_ups + 6 * pieces
+        assert step.electricity_kwh == 2 * warm_ups  # 0.25 h × 8 kW
+
+    def test_that_takes_no_time_of_a_machine_warms_it_up_once(self) -> None:
+        machine = a_machine(warm_up_power_kw="8", minutes_on_one_warm_up="120")
+        work = an_operation(setup_minutes="0", warm_up_minutes="15", cycle_minutes="0", labour=[])
+
+        assert bill_of(a_product(operations=[work]), machines={"press": machine}).steps[0].machine_minutes == 15
+
     def test_has_a_load_factor_of_its_own_where_it_names_one(self) -> None:
         work = an_operation(setup_minutes="0", cycle_minutes="6", yield_share="1", load_factor="1", labour=[])
 
