@@ -40,7 +40,8 @@ class _Text:
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Each row with its notes."""
-        yield ("line", "pieces", "a piece", "saves", "net"), ""
+        is_of_pieces = all(line["quoted"]["base_quantity"] == 1 for line in self.figures["lines"])
+        yield ("line", "pieces", "a piece" if is_of_pieces else "price", "saves", "net"), ""
         for line in self.figures["lines"]:
             yield self._quantity(isolated(line["description"]), line["quoted"]), "; ".join(_notes(line))
             for each in line["quantity_breaks"]:
@@ -49,7 +50,9 @@ class _Text:
     def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
         share = quoted["saving_share"]
         saves = "" if share is None else f"{Decimal(share) * 100:.1f} %"
-        return name, str(quoted["quantity"]), quoted["unit_price"]["amount"], saves, quoted["net_amount"]["amount"]
+        price, base = quoted["unit_price"]["amount"], quoted["base_quantity"]
+        priced = price if base == 1 else f"{price} per {base}"
+        return name, str(quoted["quantity"]), priced, saves, quoted["net_amount"]["amount"]
 
     def _totals(self) -> Iterator[str]:
         totals = self.figures["totals"]
@@ -61,6 +64,8 @@ class _Text:
         yield from row("total without tax", totals["tax_exclusive"]["amount"], self.columns)
         for each in totals["tax_subtotals"]:
             yield from row(isolated(each["name"]), each["tax_amount"]["amount"], self.columns)
+        if totals["rounding"] is not None:
+            yield from row("rounded for payment in cash", totals["rounding"]["amount"], self.columns)
         yield from row("TOTAL", totals["payable"]["amount"], self.columns)
 
     def _ready(self) -> Iterator[str]:

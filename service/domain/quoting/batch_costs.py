@@ -9,7 +9,6 @@ from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.pricing.aim import Aim
-from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Pricing
 from service.domain.quoting.quotation import Kept
 from service.domain.quoting.request import QuotationLineRequest, ToolingCharge
@@ -86,13 +85,16 @@ def batch_costs(sheet: CostSheet, tooling: ToolingCharge, convert: ConvertAmount
     return BatchCosts(sheet=sheet, piece=unit_costs(pieces).converted(convert), tools=tools)
 
 
-def asked_price(policy: PricingPolicy, piece: UnitCosts, currency: str) -> Decimal:
-    """The net price of a piece.
+def asked_price(line: QuotationLineRequest, piece: UnitCosts, currency: str) -> Decimal:
+    """The net price of the base quantity: the policy applied to the cost of so many pieces.
 
     Raises:
         UnreachableTargetError: no price meets the policy.
     """
-    return Pricing(Aim(policy, Sale(), currency), piece).asked().asked
+    policy, base = line.policy, Decimal(line.base_quantity)
+    if policy.target.traits.of_piece:
+        policy = replace(policy, value=policy.value * base)
+    return Pricing(Aim(policy, Sale(), currency), piece.times(base)).asked().asked
 
 
 @exactly

@@ -32,7 +32,7 @@ from service.domain.shipping.shipping_statement import ShippingStatement, shippi
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ONE, UNITS, ZERO, exactly, share_of, snapped, whole_up
 from service.domain.values.message import Message
-from service.domain.values.money import in_currency, minor_unit_decimals, rounded
+from service.domain.values.money import cash_rounded, in_currency, minor_unit_decimals, rounded
 from service.domain.values.shown import shown
 
 _FLOOR = "the pricing policy of the line"
@@ -129,7 +129,7 @@ class _Quoting:
         goods = self.under_tax[tax] - counted.net_amount.amount + net
         taken_off = self._taken_off(tax, goods) * (share_of(net, goods) or ZERO)
         taken_off += sum((each.amount.amount for each in batch.allowances), ZERO)
-        short = (floor - batch.unit_price.amount) * batch.quantity + taken_off
+        short = (floor - batch.unit_price.amount) * batch.quantity / batch.base_quantity + taken_off
         unit = UNITS[minor_unit_decimals(self.currency)]
         if snapped(short) <= 0:
             return batch
@@ -175,7 +175,10 @@ class _Quoting:
         for code in self.request.taxes():
             taxes.setdefault(self.priced.applied(code), self.priced.tax(code))
         subtotals = [shown(QuotedTaxSubtotal, self.currency, each, taxes[each.tax]) for each in totals.tax_subtotals]
-        return shown(QuotedTotals, self.currency, totals, tax_subtotals=subtotals)
+        cash = cash_rounded(totals.payable, self.currency) if self.request.cash else None
+        rounding = None if cash is None else (cash.amount - totals.payable or None)
+        payable = totals.payable + (rounding or ZERO)
+        return shown(QuotedTotals, self.currency, totals, tax_subtotals=subtotals, rounding=rounding, payable=payable)
 
 
 @exactly

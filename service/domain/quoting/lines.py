@@ -88,13 +88,13 @@ class QuotedLines:
         return found
 
     def floor(self, place: int, quantity: int) -> Decimal | None:
-        """The least net price of a piece that the policy of a line allows, unrounded; None if it names no floor."""
+        """The least price of the base quantity that a line's policy allows, unrounded; None if it names no floor."""
         line = self.lines[place]
         basis, amount = line.policy.never_below_cost, line.policy.never_below_amount
         if basis is None:
             return amount
         cost = batch_costs(self.sheet(place, quantity), line.tooling, self.abroad).piece.on(basis)
-        return max(cost, amount or ZERO)
+        return max(cost * line.base_quantity, amount or ZERO)
 
     def line(self, place: int, breaks: Iterable[int]) -> tuple[QuotedLine, DocumentLine]:
         """A line with its quantity breaks, and its line in the totals."""
@@ -113,8 +113,13 @@ class QuotedLines:
     def _quantity(self, place: int, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
         line, sheet = self.lines[place], self.sheet(place, quantity)
         costs = batch_costs(sheet, line.tooling, self.abroad)
-        asked = asked_price(line.policy, costs.piece, self.currency)
-        bare = DocumentLine(quantity=Decimal(quantity), net_price=asked, tax=self.applied(line.tax))
+        asked = asked_price(line, costs.piece, self.currency)
+        bare = DocumentLine(
+            quantity=Decimal(quantity),
+            net_price=asked,
+            base_quantity=Decimal(line.base_quantity),
+            tax=self.applied(line.tax),
+        )
         base = line_gross(bare, self.currency)
         allowances = tuple(adjusted(each, base, self.currency) for each in line.allowances)
         charges = (*(adjusted(each, base, self.currency) for each in line.charges), *self._tools(costs))
@@ -128,6 +133,7 @@ class QuotedLines:
             QuotedQuantity,
             self.currency,
             quantity=quantity,
+            base_quantity=line.base_quantity,
             unit_price=asked,
             unit_full_cost=costs.piece.full,
             allowances=allowances,

@@ -220,7 +220,7 @@ class _Quoting:
 
         def price_of(quantity: int) -> Decimal:
             _, sheet = self.batches.costed(self._batch(place, quantity))
-            return asked_price(line.policy, batch_costs(sheet, line.tooling, convert).piece, self.currency)
+            return asked_price(line, batch_costs(sheet, line.tooling, convert).piece, self.currency)
 
         found = quantity_breaks(price_of, line.quantity, line.automatic_breaks, at_most=MAX_BREAKS)
         return tuple(quantity for quantity in found if quantity not in line.quantity_breaks)

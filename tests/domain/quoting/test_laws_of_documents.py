@@ -191,7 +191,7 @@ class TestAQuotation:
             quoted = line.quoted
             taken_off = sum(each.amount.amount for each in quoted.allowances)
             added = sum(each.amount.amount for each in quoted.charges)
-            gross = rounded_half_up(Fraction(quoted.unit_price.amount) * asked.quantity, minor)
+            gross = rounded_half_up(Fraction(quoted.unit_price.amount) * asked.quantity / asked.base_quantity, minor)
             assert quoted.net_amount.amount == gross - taken_off + added
             assert -quoted.unit_price.amount.as_tuple().exponent == minor
             assert -quoted.net_amount.amount.as_tuple().exponent == minor

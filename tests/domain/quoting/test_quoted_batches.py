@@ -392,6 +392,97 @@ class TestAnotherCurrency:
             a_request(currency="HRK")
 
 
+class TestTheQuantityOfAPrice:
+    """Item price base quantity, BT-149 of EN 16931: a sheet costs 0.85."""
+
+    @pytest.mark.parametrize(
+        ("base", "policy", "price", "net"),
+        [
+            (1, builders.policy("markup", "0.1"), "0.94", "517.00"),
+            (12, builders.policy("markup", "0.1"), "11.22", "514.25"),
+            (100, builders.policy("markup", "0.1"), "93.50", "514.25"),
+            (1000, builders.policy("markup", "0.1"), "935.00", "514.25"),
+            (100, builders.policy("profit_per_piece", "0.003"), "85.30", "469.15"),
+            (100, builders.policy("fixed_price", "33.33"), "33.33", "183.32"),  # 183.315
+            (100, builders.policy("markup", "0", never_below_amount="90.01", price_step="0.25"), "90.25", "496.38"),
+        ],
+    )
+    def test_is_what_is_rounded_and_the_line_is_quantity_by_price_by_base(
+        self, base: int, policy: Any, price: str, net: str
+    ) -> None:
+        line = figures(a_sheet_line(quantity=550, base_quantity=base, policy=policy)).lines[0].quoted
+
+        assert (line.base_quantity, line.unit_price, line.net_amount) == (base, euros(price), euros(net))
+        assert line.unit_full_cost == euros("0.850000")
+        assert line.kept.full_cost == euros("467.50")
+
+    def test_is_that_of_the_breaks_too_and_of_what_they_save(self) -> None:
+        line = a_sheet_line(base_quantity=100, tooling="this_order", quantity_breaks=[1000])
+
+        (larger,) = figures(line).lines[0].quantity_breaks
+
+        assert (larger.unit_price, larger.saving_per_piece) == (euros("380.00"), euros("2700.00"))
+        assert larger.saving_share == D("0.876623")
+
+    @pytest.mark.parametrize(("floor", "short"), [("full_cost", "5.00"), (None, None)])
+    def test_is_that_of_its_floor(self, floor: str | None, short: str | None) -> None:
+        policy = builders.policy("fixed_price", "200", never_below_cost=floor, never_below_amount="80")
+
+        line = figures(a_sheet_line(base_quantity=100, policy=policy, allowances=[SIXTY_OFF])).lines[0]
+
+        assert line.quoted.below_floor == (None if short is None else euros(short))
+
+    def test_of_a_line_that_is_rounded_down_misses_no_floor(self) -> None:
+        policy = builders.policy("fixed_price", "904", never_below_amount="904")
+
+        (line,) = figures(a_sheet_line(quantity=1, base_quantity=1000, policy=policy)).lines
+
+        assert line.quoted.net_amount == euros("0.90")
+        assert line.quoted.below_floor is None
+
+    @pytest.mark.parametrize("base", [2, 10, 999])
+    def test_is_one_of_four(self, base: int) -> None:
+        with pytest.raises(InvalidValuesError, match=r"base_quantity: must be one of 1, 12, 100, 1000"):
+            a_request(lines=[a_sheet_line(base_quantity=base)])
+
+
+class TestCash:
+    def test_rounds_the_total_and_not_the_tax(self) -> None:
+        """A hundred screws at 1.79 with 13 % of tax, as in tests/published/test_cash_rounding.py."""
+        screws = a_sheet_line(policy=builders.policy("fixed_price", "1.79"))
+        tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=D("0.13")))
+        request = a_request(lines=[screws], currency="CAD", cash=True)
+        basis = the_basis(request, exchange=ExchangeRates(as_of=TODAY, days=(replace(DOLLARS, rates={"CAD": D(1)}),)))
+        basis = replace(basis, card=replace(basis.card, rates={**basis.card.rates, "taxes/vat": tax}))
+
+        totals = quotation_figures(request, basis).totals
+
+        assert (totals.tax_exclusive, totals.tax_total) == (money("179.00", "CAD"), money("23.27", "CAD"))
+        assert totals.tax_inclusive == money("202.27", "CAD")
+        assert (totals.rounding, totals.payable) == (money("-0.02", "CAD"), money("202.25", "CAD"))
+        assert chosen_figures(request, basis, (100,)).totals == totals
+
+    @pytest.mark.parametrize(
+        ("quantity", "changes", "rounding", "payable"),
+        [
+            (1, {"currency": "USD", "cash": True}, None, "1.29"),  # 1.07 and 21 %
+            (1, {"currency": "CHF"}, None, "1.03"),  # 0.85 and 21 %
+            (1, {"currency": "CHF", "cash": True}, "0.02", "1.05"),
+            (100, {"currency": "CHF", "cash": True}, None, "102.85"),
+        ],
+    )
+    def test_is_rounded_if_that_is_asked_where_the_currency_has_a_step(
+        self, quantity: int, changes: dict[str, Any], rounding: str | None, payable: str
+    ) -> None:
+        days = (replace(DOLLARS, rates={"USD": D("1.25"), "CHF": D(1)}),)
+        basis = {"exchange": ExchangeRates(as_of=TODAY, days=days)}
+
+        totals = figures(a_sheet_line(quantity=quantity), **changes, basis=basis).totals
+
+        assert totals.payable == money(payable, changes["currency"])
+        assert totals.rounding == (None if rounding is None else money(rounding, changes["currency"]))
+
+
 class TestAChoice:
     def test_has_the_figures_of_the_batch_sizes_that_are_chosen_alone(self) -> None:
         request = a_request(lines=[a_sheet_line(quantity_breaks=[1000]), a_sheet_line(quantity=10)])
