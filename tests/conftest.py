@@ -1,4 +1,4 @@
-"""What every test shares: the engines, an application on each, and a fresh workshop a test."""
+"""Fixtures shared by all tests: the database engines, an application on each, and a fresh workshop for each test."""
 
 import json
 import os
@@ -31,24 +31,24 @@ pytest_plugins = ["tests.support.profiles"]
 
 ENGINES = ["sqlite", *os.environ.get("PUGMILL_TEST_DATABASE_URLS", "").split()]
 WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
-"""Which of several test processes this is; empty where there is one."""
+"""Name of this test process if there are several; otherwise empty."""
 
 
 _RESTING = pytest.StashKey[list[Coverage]]()
 
 
 MEMORY = Path("/dev/shm")
-"""Where Linux keeps files in memory: the tests' own databases need not outlive a loss of power."""
+"""Linux keeps files here in memory; the tests' own databases need not survive a power failure."""
 
 
 def is_of_the_core(item: pytest.Item) -> bool:
-    """Whether it is one of the tests that must take every branch."""
+    """Whether the test counts for the branch coverage of the core."""
     part = part_of(item.path.relative_to(ROOT).as_posix())
     return part is not None and part.is_measured
 
 
 def is_measured(item: pytest.Item) -> bool:
-    """Whether coverage is measured: of the core's tests, once, on SQLite; not of what reaches a branch by chance."""
+    """Whether coverage is measured in this test: the core's tests on SQLite, without those on random examples."""
     call = getattr(item, "callspec", None)
     is_on_a_server = call is not None and call.params.get("database_url", "sqlite") != "sqlite"
     return is_of_the_core(item) and not is_on_a_server and item.get_closest_marker("hypothesis") is None
@@ -56,9 +56,9 @@ def is_measured(item: pytest.Item) -> bool:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_protocol(item: pytest.Item) -> None:
-    """Measuring takes as long again as the work that is measured; it rests where it tells nothing new.
+    """Stop measuring coverage in tests where it is not needed, because it doubles their time.
 
-    What is measured goes first, so it rests once, and does not begin again around every test.
+    The measured tests run first, so coverage stops once and does not restart around every test.
     """
     resting = item.config.stash.setdefault(_RESTING, [])
     if is_measured(item):
@@ -67,20 +67,20 @@ def pytest_runtest_protocol(item: pytest.Item) -> None:
     else:
         while (measuring := Coverage.current()) is not None:
             measuring.stop()
-            measuring.get_data()  # the next beginning would forget that there is something to save
+            measuring.get_data()  # without this, the next start would discard unsaved data
             resting.append(measuring)
 
 
 def is_unfit(item: pytest.Item) -> bool:
-    """Whether a test has nothing to say about the engine that it is to run on.
+    """Whether a test is left out on its engine, because the result cannot depend on that engine.
 
-    SQLite runs all but what is about a server. A server runs that, and what is marked `every_engine`: where the engine
-    itself decides what happens. That is so for whatever locks, waits, is done twice or at once, or is cut off; for
-    what is found by SQL (pages and their order, what a repricing looks at, isolation); for what one engine stores and
-    the other refuses (texts, large figures, days); for triggers, and for rows that move. It is so for all of
-    `tests/store` and `tests/workflows`, which every other test goes through. What is computed from the rows once they
-    are read, how it is written, and what is refused before they are, comes out alike on any engine. By night servers
-    also run `every_engine_by_night`: every operation tried again, though `tests/store` holds the statements beneath.
+    SQLite runs every test except those about a server. A server runs these, and the tests marked `every_engine`, whose
+    result depends on the engine: locks, waiting, repetition, concurrency and interruption; what SQL finds (pages and
+    their order, what a repricing looks at, isolation); data that one engine stores and the other refuses (texts, large
+    figures, days); triggers, and rows that are moved. All of `tests/store` and `tests/workflows` are marked; every
+    other test uses the code that they cover. What is computed from rows after reading them, how it is written, and
+    what is refused before reading, is the same on any engine. By night servers also run `every_engine_by_night`, which
+    tries every operation again, although `tests/store` already checks the statements beneath.
     """
     call = getattr(item, "callspec", None)
     if call is None or "database_url" not in call.params:
@@ -92,9 +92,9 @@ def is_unfit(item: pytest.Item) -> bool:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what has nothing to say about an engine.
+    """Leave out tests whose result cannot depend on the engine, and run the measured tests first.
 
-    What is measured goes first: what others have computed before is kept in memory, and not computed again.
+    The service caches results in memory: code whose result another test has cached would not run while measured.
     """
     items.sort(key=lambda each: not is_of_the_core(each))
     unfit = [each for each in items if is_unfit(each)]
@@ -104,7 +104,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 @contextmanager
 def own_database(url: str) -> Iterator[str]:
-    """A database like the one at the address, of this test process alone."""
+    """A copy of the database at the address, used by this test process only."""
     if not WORKER:
         yield url
         return
@@ -125,7 +125,7 @@ def own_database(url: str) -> Iterator[str]:
 
 @pytest.fixture(scope="session", params=ENGINES, ids=[engine.partition(":")[0] for engine in ENGINES])
 def database_url(request: pytest.FixtureRequest) -> Iterator[str]:
-    """A database of each engine, its tables made once; tests keep apart by having a workshop each."""
+    """A database of each engine, migrated once; tests share it, each with a workshop of its own."""
     with ExitStack() as databases:
         if request.param == "sqlite":
             memory = MEMORY if os.access(MEMORY, os.W_OK) else None
@@ -147,8 +147,8 @@ def running_feed() -> Iterator[FeedServer]:
 
 @pytest.fixture
 def feed_server(running_feed: FeedServer, monkeypatch: pytest.MonkeyPatch) -> Iterator[FeedServer]:
-    """The feed that the application asks, to be told how to answer; afterwards it behaves again."""
-    for name in ("NO_PROXY", "no_proxy"):  # on this machine, not by way of any proxy that it may have
+    """The application's feed server, whose answers a test can set; reset before and after the test."""
+    for name in ("NO_PROXY", "no_proxy"):  # the feed is on this machine: bypass any configured proxy
         monkeypatch.setenv(name, "127.0.0.1,localhost")
     running_feed.reset()
     yield running_feed
@@ -176,7 +176,7 @@ def contract(app: flask.Flask) -> Contract:
 
 @dataclass(kw_only=True)
 class Client:
-    """A workshop's way to the service; every answer is held against the contract unless it is told not to."""
+    """An HTTP client with a workshop's key; every answer is checked against the contract if `is_checked`."""
 
     app: flask.Flask
     contract: Contract
@@ -192,7 +192,7 @@ class Client:
 
     @property
     def actor(self) -> Actor:
-        """Who does what is done with the key."""
+        """The actor on record for requests with this key."""
         access = keys.open_with(self.database, self.key)
         assert access is not None
         return access.actor
@@ -224,7 +224,7 @@ class Client:
         return self.request("DELETE", path, **options)
 
     def register(self, path: str, facts: Any, **rates: Any) -> None:
-        """PUT facts, and the terms of each first day: register("materials/x", {...}, **{"2026-01-01": {...}})."""
+        """PUT facts, then the rate of each first day: register("materials/x", {...}, **{"2026-01-01": {...}})."""
         response = self.put(path, facts)
         assert response.status_code in (200, 201), response.json
         for day, terms in rates.items():
@@ -275,6 +275,6 @@ def empty_database(tmp_path: Path) -> Iterator[Database]:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """A real browser, one for each test process that needs it."""
+    """A real browser; each test process that needs one starts its own."""
     with a_browser() as found:
         yield found

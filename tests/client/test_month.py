@@ -1,5 +1,6 @@
-"""pugmill month: what it sends, what it prints against the service's figures, what it writes and how it ends."""
+"""pugmill month: its requests, its output compared with the service's figures, its files and its exit status."""
 
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -7,10 +8,12 @@ import flask
 import pytest
 import yaml
 
+from service.domain.values.exact import half_up
 from tests.conftest import Client
 from tests.documents.pictures import Picture
 from tests.support.contract import Contract
 from tests.support.demo import DEMO, Ended, end_of, loaded_demo
+from tests.support.readable import readable_amount
 
 DEMO_PLAN = DEMO / "month.yaml"
 CSV = """listing,product,pieces,standard_batch,price,tax,most_per_month,in_whole_batches
@@ -35,12 +38,12 @@ def planned(demo: Client, capsys: pytest.CaptureFixture[str], *arguments: Any, *
 
 
 def cells(text: str) -> list[str]:
-    """Every line without the room that its columns take."""
+    """Every line with single spaces between its columns."""
     return [" ".join(line.split()) for line in text.splitlines()]
 
 
 def with_whole_numbers(line: dict[str, Any]) -> dict[str, Any]:
-    """A line whose every value is text, as the service takes it."""
+    """A line of text values, with numbers and flags as the service takes them."""
     whole = {name: int(text) for name, text in line.items() if isinstance(text, str) and text.isdecimal()}
     return {**line, **whole, "in_whole_batches": line.get("in_whole_batches") == "true"}
 
@@ -52,7 +55,7 @@ def asked(demo: Client, plan: Any) -> Any:
 
 
 class TestTheDemoPlan:
-    def test_is_printed_digit_for_digit(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_is_printed_with_the_figures_of_the_service(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         plan = yaml.load(DEMO_PLAN.read_text(), yaml.BaseLoader)
         plan["lines"] = [with_whole_numbers(line) for line in plan["lines"]]
         month = asked(demo, plan)
@@ -65,11 +68,11 @@ class TestTheDemoPlan:
         for cost in month["fixed_costs"]:
             assert f"{cost['name']} {cost['amount']['amount']}" in lines
         for load in month["loads"]:
-            figures = f"{load['minutes_needed']} {load['minutes_available']}"
+            figures = f"{half_up(Decimal(load['minutes_needed']), 0)} {load['minutes_available']}"
             assert any(line.startswith(load["name"]) and figures in line for line in lines)
         for line, best in zip(month["lines"], month["best_mix"]["lines"], strict=True):
             assert any(f"{line['pieces']} {best['pieces']} " in each for each in lines)
-            assert any(line["contribution"]["amount"] in each for each in lines)
+            assert any(readable_amount(line["contribution"]) in each for each in lines)
         assert f"break-even, pieces {month['break_even']['whole_pieces']}" in lines
         assert f"for a profit of 600.00, sales {month['target']['sales']['amount']}" in lines
         assert "No mix that you can make and sell earns more." in lines
@@ -139,7 +142,7 @@ class TestAPlanOfOneSOwn:
             ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
         ],
     )
-    def test_what_becomes_of_it_is_told(
+    def test_the_outcome_is_printed(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, plan: str, told: str
     ) -> None:
         path = tmp_path / "plan.yaml"
@@ -166,7 +169,7 @@ class TestAPlanOfOneSOwn:
         assert ended.err == "pugmill month: the plan cannot be made with the hours there are\n"
         assert told[0].startswith("The plan cannot be made, at the rates of ")
         assert "The month pays" not in ended.out
-        figures = f"{extruder['minutes_needed']} minutes of {extruder['name']}, and there are 9360"
+        figures = f"{half_up(Decimal(extruder['minutes_needed']), 0)} minutes of {extruder['name']}, and there are 9360"
         assert f"It needs {figures} (" in " ".join(told)
         profit = month["best_mix"]["profit"]["amount"]
         earns = f"loses {profit[1:]}" if profit.startswith("-") else f"earns {profit}"
@@ -191,7 +194,7 @@ class TestAPlanOfOneSOwn:
         assert "(too many)" in ended.out
         assert "break-even, pieces (not with the hours there are)" in ended.out
 
-    def test_what_nothing_limits_is_told(self, client: Client, capsys: Any, tmp_path: Path) -> None:
+    def test_a_product_that_nothing_limits_is_reported(self, client: Client, capsys: Any, tmp_path: Path) -> None:
         price = {"price": {"amount": "1", "currency": "EUR"}}
         client.register("materials/flakes", {"name": "Flakes", "unit": "kg"}, **{"2026-01-01": price})
         line = {"material": "flakes", "quantity_per_piece": "1"}
@@ -214,7 +217,7 @@ class TestAPlanOfOneSOwn:
             ("plan.yaml", "lines: [{listing: gold, pieces: 1}]", "/lines/0/listing"),
         ],
     )
-    def test_what_is_wrong_is_told_and_nothing_written(
+    def test_errors_are_reported_and_nothing_is_written(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, name: str, text: str, told: str
     ) -> None:
         path, page = tmp_path / name, tmp_path / "month.html"

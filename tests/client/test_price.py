@@ -1,4 +1,4 @@
-"""pugmill price: what it prints against the service's figures, what it registers and how it ends."""
+"""pugmill price: its output compared with the service's figures, what it registers, and its exit status."""
 
 import json
 import re
@@ -14,6 +14,7 @@ from tests.conftest import Client
 from tests.support import builders
 from tests.support.contract import Contract
 from tests.support.demo import end_of, loaded_demo, run_command
+from tests.support.readable import percentage, readable_amount, readable_money
 
 COMMAND = "price"
 POTS = (
@@ -46,7 +47,7 @@ def printed(client: Client, capsys: pytest.CaptureFixture[str], *arguments: str)
 
 
 def sections(text: str) -> dict[str, list[tuple[str, str]]]:
-    """Each heading with its rows, a text and a figure; what was wrapped is whole again."""
+    """The rows under each heading, as text and figure; wrapped text is joined again."""
     found: dict[str, list[tuple[str, str]]] = {"": []}
     lines = text.splitlines()
     rows = found[""]
@@ -62,12 +63,19 @@ def sections(text: str) -> dict[str, list[tuple[str, str]]]:
 
 
 def minus(money: dict[str, str]) -> str:
-    return f"-{money['amount']}" if Decimal(money["amount"]) else money["amount"]
+    return f"-{money['amount']}"
+
+
+def is_to_the_last_digit(text: str, exact: str) -> bool:
+    """Whether a figure shown is at most one unit of its last digit from the exact one."""
+    shown = Decimal(text)
+    assert shown.as_tuple().exponent in (-2, 0)
+    return abs(shown - Decimal(exact)) <= Decimal(1).scaleb(int(shown.as_tuple().exponent))
 
 
 class TestThePriceSheet:
     @pytest.mark.parametrize("listing", LISTINGS)
-    def test_shows_the_figures_of_the_service_digit_for_digit(
+    def test_shows_the_figures_of_the_service_readable_amount(
         self, demo: Client, capsys: pytest.CaptureFixture[str], listing: str
     ) -> None:
         sheet = price_sheet(demo, listing)
@@ -86,11 +94,11 @@ class TestThePriceSheet:
             "profit": price["profit"]["amount"],
             "floor, the least to ask": price["floor_price"]["amount"],
             "break-even price": price["break_even_price"]["amount"],
-            "margin: profit ÷ net price": f"{Decimal(price['margin_share']) * 100:.4f} %",
         }.items():
-            assert kept[name] == amount, name
-        way = [(f"{term['name']}: {term['formula']}", term["amount"]["amount"]) for term in price["terms"]]
-        shown = found["How the price is found"]
+            assert is_to_the_last_digit(kept[name], amount), name
+        assert kept["margin: profit ÷ net price"] == percentage(price["margin_share"])
+        way = [(f"{term['name']}: {term['formula']}", readable_money(term["amount"])) for term in price["terms"]]
+        shown = [(name, f"{figure} {sheet['currency']}") for name, figure in found["How the price is found"]]
         assert shown == way[: len(shown)]
         assert shown[-1][0].startswith("price: ")
         assert found[""][0] == ("PRICE as buyers see it, with tax", sheet["formatted_price"])
@@ -106,7 +114,7 @@ class TestThePriceSheet:
         assert sum(amounts[net:proceeds]) == amounts[proceeds]
         assert amounts[proceeds] + amounts[-2] == amounts[-1]
 
-    def test_tells_conversion_shipping_settlement_and_the_exchange_rate_with_its_age(
+    def test_shows_conversion_shipping_settlement_and_the_exchange_rate_with_its_age(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         sheet = price_sheet(demo, "beam-market-ch")
@@ -115,12 +123,12 @@ class TestThePriceSheet:
         text = printed(demo, capsys, "beam-market-ch")
 
         found, words = sections(text), " ".join(text.split())
-        kept = [amount for _, amount in found["What is kept of it"]]
-        assert minus(price["conversion_cost"]) in kept
-        assert minus(price["shipping_cost"]) in kept
+        kept = {name.partition(":")[0]: amount for name, amount in found["What is kept of it"]}
+        assert is_to_the_last_digit(kept["less conversion cost"], minus(price["conversion_cost"]))
+        assert is_to_the_last_digit(kept["less shipping cost"], minus(price["shipping_cost"]))
         assert dict(found["What comes home"]) == {
-            "paid out, tax included, after fees and conversion": f"{home['payout']['amount']} EUR",
-            **{name: f"{home[name.replace(' ', '_')]['amount']} EUR" for name in ("proceeds", "full cost", "profit")},
+            "paid out, tax included, after fees and conversion": readable_money(home["payout"]),
+            **{name: readable_money(home[name.replace(" ", "_")]) for name in ("proceeds", "full cost", "profit")},
         }
         (parcel,) = shipping["parcels"]
         assert parcel["reason"] in words
@@ -131,9 +139,21 @@ class TestThePriceSheet:
         assert sheet["formatted_unit_price"] in dict(found[""]).values()
         assert f"{sheet['as_of']}, of the day itself, source manual: 1 EUR = 0.9350 CHF" in words
 
-    def test_tells_every_caution_and_warning_with_its_source(
-        self, demo: Client, capsys: pytest.CaptureFixture[str]
-    ) -> None:
+    def test_counts_cautions_and_shows_them_when_asked(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        cautions = price_sheet(demo, "beam-market-ch")["cautions"]
+        of_work = [each for each in cautions if each["concerns"] == "work"]
+
+        short = " ".join(printed(demo, capsys, "beam-market-ch").split())
+        words = " ".join(printed(demo, capsys, "beam-market-ch", "--full").split())
+
+        about = f"{len(of_work)} about the work, {len(cautions) - len(of_work)} about the product"
+        assert short.endswith(f"Cautions: {about}; --full shows them.")
+        assert cautions[0]["text"] not in short
+        assert "--full shows them" not in words
+        for each in cautions:
+            assert f"{each['text']} [{each['source']}]" in words
+
+    def test_shows_every_warning(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         perfect = demo.get("products/sheet").json
         operations = [{**each, "yield_share": "1"} for each in perfect["operations"]]
         demo.put("products/perfect", {**perfect, "operations": operations})
@@ -143,13 +163,10 @@ class TestThePriceSheet:
 
         demo.delete("listings/perfect-stall")
         demo.delete("products/perfect")
-        assert "Warnings" in words
+        assert "Warnings:" in words
         assert "Every step has a yield of 1" in words
-        for remark in price_sheet(demo, "beam-market-ch")["cautions"]:
-            told = " ".join(printed(demo, capsys, "beam-market-ch").split())
-            assert f"{remark['text']} [{remark['source']}]" in told
 
-    def test_tells_how_old_a_rate_is(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_shows_how_old_a_rate_is(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         demo.put("exchange-rates/2026-03-02", {"base": "EUR", "rates": {"CHF": "0.94", "GBP": "0.86"}})
 
         aged = printed(demo, capsys, "beam-market-ch", "--as-of", "2026-03-12")
@@ -163,8 +180,8 @@ class TestThePriceSheet:
 
         price = price_sheet(demo, "beam-market-ch", "?kept_at=40.00")["price_per_piece"]
         found = sections(text)
-        assert ("profit", price["profit"]["amount"]) in found["What is kept of it"]
-        assert ("price: as given", "40.000000") in found["How the price is found"]
+        assert is_to_the_last_digit(dict(found["What is kept of it"])["profit"], price["profit"]["amount"])
+        assert ("price: as given", "40.00") in found["How the price is found"]
         assert price["is_below_floor"]
         assert "BELOW THE FLOOR: this price does not keep to it." in text
 
@@ -173,11 +190,11 @@ class TestThePriceSheet:
 
         discount = price_sheet(demo, "beam-market-ch", "?discount_share=0.30")["discount"]
         assert sections(text)["With a discount of 30 %"] == [
-            ("discounted price", discount["discounted_price"]["amount"]),
-            ("profit", discount["profit"]["amount"]),
-            ("margin", f"{Decimal(discount['margin_share']) * 100:.4f} %"),
-            ("the least price that bears it", discount["least_price"]["amount"]),
-            ("that price less the discount", discount["least_price_discounted"]["amount"]),
+            ("discounted price", readable_amount(discount["discounted_price"])),
+            ("profit", readable_amount(discount["profit"])),
+            ("margin", percentage(discount["margin_share"])),
+            ("the least price that bears it", readable_amount(discount["least_price"])),
+            ("that price less the discount", readable_amount(discount["least_price_discounted"])),
         ]
         assert "BELOW THE FLOOR: the discounted price does not keep to it." in text
 
@@ -193,7 +210,7 @@ class TestThePriceSheet:
 
 @pytest.fixture(scope="class")
 def turned(demo: Client) -> Iterator[Client]:
-    """The demo with listings whose names and prices run from right to left, or take two columns a character."""
+    """The demo with listings whose names and prices are written from right to left, or in double-width characters."""
     rates = {"ILS": "3.91", "EGP": "55.10", "CHF": "0.9350", "GBP": "0.8640", "JPY": "172.30", "SEK": "11.05"}
     today = price_sheet(demo, "brick-stall")["as_of"]
     demo.put(f"exchange-rates/{today}", {"base": "EUR", "rates": rates})
@@ -251,9 +268,7 @@ class TestTheColumns:
         assert {room(row) for row in rows if row.endswith(" %")} == {room(rows[1])}
         assert "".join(row.split()[0] for row in rows[2:] if row[0] != " ").startswith("a-listing-with")
 
-    def test_hold_text_that_turns_its_surroundings_isolated(
-        self, turned: Client, capsys: pytest.CaptureFixture[str]
-    ) -> None:
+    def test_isolate_text_of_the_other_direction(self, turned: Client, capsys: pytest.CaptureFixture[str]) -> None:
         text = printed(turned, capsys, "arabic")
 
         assert f"\u2068{ARABIC}\u2069" in text
@@ -262,16 +277,16 @@ class TestTheColumns:
     @pytest.mark.parametrize(
         ("text", "columns"), [("abc", 3), ("\u2068ללא\u2069", 3), ("e\u0301", 1), ("再生", 4), ("￥1,200", 7), ("", 0)]
     )
-    def test_are_counted_as_a_terminal_shows_them(self, text: str, columns: int) -> None:
+    def test_are_measured_as_a_terminal_shows_them(self, text: str, columns: int) -> None:
         assert room(text) == columns
 
-    def test_break_a_word_that_is_too_long_behind_a_hyphen_or_anywhere(self) -> None:
+    def test_break_a_word_that_is_too_long_after_a_hyphen_or_anywhere(self) -> None:
         assert wrapped("to beam-market-ch", 8) == ["to", "beam-", "market-", "ch"]
         assert wrapped("unbreakable", 4) == ["unbr", "eaka", "ble"]
 
 
 class TestRegistering:
-    def test_makes_a_listing_of_the_options_and_prices_it(
+    def test_creates_a_listing_from_the_options_and_prices_it(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         run_command(demo, COMMAND, "pots", *POTS, "--unit-price-per", "kg", "--note", "By the command")
@@ -288,7 +303,7 @@ class TestRegistering:
         )
         demo.delete("listings/pots")
 
-    def test_changes_only_what_is_given_and_takes_out_what_is_given_empty(
+    def test_changes_only_what_is_given_and_removes_what_is_given_empty(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         run_command(demo, COMMAND, "pots", *POTS, "--unit-price-per", "kg")
@@ -358,7 +373,7 @@ class TestRefusals:
         assert told in ended.err
         assert ended.out == ""
 
-    def test_of_a_target_that_no_price_reaches_tell_the_most_that_can_be_had(
+    def test_of_a_target_that_no_price_reaches_name_the_most_that_can_be_reached(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         ended = end_of(demo, capsys, COMMAND, "greedy", *POTS, "--margin", "0.95")
@@ -389,7 +404,7 @@ class TestRefusals:
         assert told in ended.err
         assert ended.out == ""
 
-    def test_leave_the_help_readable(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_do_not_prevent_the_help(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         ended = end_of(demo, capsys, COMMAND, "--help")
 
         assert ended.status == 0

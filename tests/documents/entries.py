@@ -1,4 +1,4 @@
-"""Entries of price lists: any text that a field takes, every currency, priced or not."""
+"""Random entries of price lists: any text that a field accepts, every currency, with and without a price."""
 
 from dataclasses import replace
 from datetime import date
@@ -14,7 +14,7 @@ from service.domain.selling.channels import Display
 from service.domain.values.money import Money, in_currency
 
 DECIMALS = {each.code: each.exponent for each in Currency if each.exponent is not None}
-"""Every currency that has a minor unit, and how many decimals that has."""
+"""Number of decimals of every currency that has a minor unit."""
 
 texts = st.text(st.characters(exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=20)
 formulas = st.tuples(
@@ -33,14 +33,14 @@ def beam(**changes: Any) -> PriceListEntry:
 
 @st.composite
 def amounts_of(draw: st.DrawFn, currency: str) -> Money:
-    """Any amount of the currency at its minor unit."""
+    """Any amount in whole minor units of the currency."""
     units = draw(st.integers(0, 10**6) | st.integers(0, 10**24))
     return in_currency(Decimal(units).scaleb(-DECIMALS[currency]), currency)
 
 
 @st.composite
 def entries(draw: st.DrawFn, *, priced: bool | None = None) -> PriceListEntry:
-    """An entry with every member that may be there, or the problem that keeps it from having a price."""
+    """An entry with any of its optional members, or with the problem in place of a price."""
     currency = draw(st.sampled_from(sorted(DECIMALS)))
     entry = beam(
         listing=draw(codes),

@@ -1,4 +1,4 @@
-"""What a test reads off an image: the words and marks of an SVG, the size of a PNG."""
+"""Reads images for tests: the words and marks of an SVG, the size of a PNG."""
 
 import re
 import struct
@@ -15,7 +15,7 @@ ALLOWED = {"svg", "title", "desc", "rect", "g", "path", "line", "text", "tspan"}
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """A bar or a point: what is told of it, and where it is within the plot."""
+    """A bar or a point: its description, and its place in the plot in pixels."""
 
     about: str
     x: float
@@ -24,7 +24,7 @@ class Mark:
 
 
 class Picture:
-    """An SVG as its parts."""
+    """A parsed SVG."""
 
     def __init__(self, svg: bytes) -> None:
         self.root: Element = ElementTree.fromstring(svg)
@@ -45,7 +45,7 @@ class Picture:
 
     @property
     def words(self) -> list[str]:
-        """Every text that is shown, in the order of the file."""
+        """Every visible text, in the order of the file."""
         return [each.text for each in self.seen if each.tag in (f"{_SVG}text", f"{_SVG}tspan") and each.text]
 
     def bars(self) -> list[Mark]:
@@ -69,7 +69,7 @@ class Picture:
         return [each for each in self.root.iter() if each.get("aria-roledescription") == kind]
 
     def dangers(self) -> list[str]:
-        """Elements that are no drawing, handlers, and whatever points out of the file."""
+        """Elements that draw nothing, event handlers, and references out of the file."""
         found = [each.tag for each in self.root.iter() if each.tag.removeprefix(_SVG) not in ALLOWED]
         for each in self.root.iter():
             found += [
@@ -81,7 +81,7 @@ class Picture:
 
 
 def png_size(image: bytes) -> tuple[int, int]:
-    """Width and height of a PNG (ISO/IEC 15948, section 11.2.2), whose signature and end are looked at too."""
+    """Width and height of a PNG (ISO/IEC 15948, section 11.2.2); asserts its signature and end."""
     assert image.startswith(b"\x89PNG\r\n\x1a\n")
     assert image.endswith(b"IEND\xaeB`\x82")
     width, height = struct.unpack(">II", image[16:24])

@@ -1,4 +1,4 @@
-"""scripts/measure/audit: what it says of pins, by what an index here tells of them and by what is asked for."""
+"""scripts/measure/audit: its findings about pins, from a local index's data and from the project's requirements."""
 
 import hashlib
 import json
@@ -40,16 +40,16 @@ def hash_of(name: str, version: str) -> str:
 
 
 def pinned(name: str, version: str = "1.0", asked_by: str = "brickworks (pyproject.toml)") -> str:
-    """A pin as pip-compile writes it."""
+    """A pin in the format of pip-compile."""
     return f"{name}=={version} \\\n    --hash=sha256:{hash_of(name, version)}\n    # via {asked_by}\n"
 
 
 class Index:
-    """An index with packages that are told of; each may be made to answer otherwise.
+    """A local package index; a test may change its answer for each path.
 
     Attributes:
-        answers: status and body for a path; what is not in it is not found.
-        failures: how often a path is answered with 503 before that.
+        answers: status and body for a path; any other path is answered with 404.
+        failures: number of 503 answers for a path before its usual answer.
     """
 
     def __init__(self, server: FeedServer) -> None:
@@ -72,13 +72,13 @@ class Index:
     def offer(
         self, name: str, version: str = "1.0", *, newest: str = "1.0", yanked: Any = False, known: Sequence[Any] = ()
     ) -> None:
-        """A version with one file, and the document of the project, which tells of the newest alone."""
+        """Add a version with one file, and the project's document, which describes only the newest version."""
         file = {"filename": f"{name}-{version}.tar.gz", "hashes": {"sha256": hash_of(name, version)}, "yanked": yanked}
         self.answers[f"/simple/{name}/"] = (200, {"name": name, "files": [file]})
         self.answers[f"/pypi/{name}/json"] = (200, {"info": {"version": newest}, "vulnerabilities": list(known)})
 
     def offer_document(self, name: str, version: str, known: Sequence[Any]) -> None:
-        """The document of one version, which some indexes have."""
+        """Add the document of one version, which only some indexes have."""
         told = {"info": {"version": version}, "vulnerabilities": list(known)}
         self.answers[f"/pypi/{name}/{version}/json"] = (200, told)
 
@@ -93,7 +93,7 @@ def index() -> Iterator[Index]:
 
 
 def summary(*, pinned: int, clean: int, not_told: int = 0) -> str:
-    """The last line where nothing is wrong."""
+    """The last line of the output if nothing is wrong."""
     return (
         f"{pinned} pinned: {clean} without a known vulnerability, {not_told} not told by the index, 0 vulnerable,"
         " 0 let stand by an exception, 0 yanked, 0 no longer on the index"
@@ -106,7 +106,7 @@ def exception(**changes: Any) -> dict[str, Any]:
 
 
 class Place:
-    """A project with a lock and what it asks for.
+    """A project with a lock and a pyproject.toml.
 
     Attributes:
         root: its directory.
@@ -150,14 +150,14 @@ def place(tmp_path: Path) -> Place:
 
 
 class TestAVulnerability:
-    def test_of_the_newest_release_is_told_by_the_projects_document(self, place: Place, index: Index) -> None:
+    def test_of_the_newest_release_is_read_from_the_projects_document(self, place: Place, index: Index) -> None:
         index.offer("sieve", known=[LEAK])
 
         assert place.faults_told(index) == [
             "sieve 1.0: PYSEC-2026-7, CVE-2026-0007, GHSA-aaaa-bbbb-cccc; fixed in 1.1, 2.0"
         ]
 
-    def test_of_an_older_version_is_told_by_its_own_document(
+    def test_of_an_older_version_is_read_from_its_own_document(
         self, place: Place, index: Index, capsys: pytest.CaptureFixture[str]
     ) -> None:
         index.offer("sieve", newest="2.0")
@@ -170,7 +170,7 @@ class TestAVulnerability:
             "1 pinned: 0 without a known vulnerability, 0 not told by the index, 1 v"
         )
 
-    def test_of_the_newest_release_says_nothing_of_an_older_one(
+    def test_of_the_newest_release_is_not_reported_for_an_older_one(
         self, place: Place, index: Index, capsys: pytest.CaptureFixture[str]
     ) -> None:
         place.lock(pinned("sieve"), pinned("hopper"))
@@ -184,7 +184,7 @@ class TestAVulnerability:
             summary(pinned=2, clean=1, not_told=1),
         ]
 
-    def test_in_a_document_of_another_version_is_not_of_this_one(self, place: Place, index: Index) -> None:
+    def test_in_a_document_of_another_version_is_ignored(self, place: Place, index: Index) -> None:
         place.lock(pinned("sieve"), pinned("hopper"))
         index.offer("sieve", newest="2.0")
         index.offer_document("sieve", "2.0", [LEAK])
@@ -193,7 +193,7 @@ class TestAVulnerability:
 
         assert place.faults_told(index) == []
 
-    def test_that_is_told_once_for_each_of_its_names_is_one(self, place: Place, index: Index) -> None:
+    def test_listed_under_several_of_its_names_is_reported_once(self, place: Place, index: Index) -> None:
         again = {"id": "GHSA-aaaa-bbbb-cccc", "aliases": ["CVE-2026-0007"], "fixed_in": ["2.0", "2.1"]}
         index.offer("sieve", known=[LEAK, {"id": "PYSEC-2026-8"}, again])
 
@@ -202,7 +202,9 @@ class TestAVulnerability:
             "sieve 1.0: PYSEC-2026-7, CVE-2026-0007, GHSA-aaaa-bbbb-cccc; fixed in 1.1, 2.0, 2.1",
         ]
 
-    def test_that_is_withdrawn_is_none(self, place: Place, index: Index, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_that_was_withdrawn_is_not_reported(
+        self, place: Place, index: Index, capsys: pytest.CaptureFixture[str]
+    ) -> None:
         index.offer("sieve", known=[{**LEAK, "withdrawn": "2026-11-20T00:00:00Z"}])
 
         assert place.faults_told(index) == []
@@ -211,7 +213,7 @@ class TestAVulnerability:
 
 class TestAnException:
     @pytest.mark.parametrize("identifier", [LEAK["id"], *LEAK["aliases"]])
-    def test_lets_what_it_names_stand(
+    def test_allows_the_vulnerability_that_it_names(
         self, place: Place, index: Index, capsys: pytest.CaptureFixture[str], identifier: str
     ) -> None:
         index.offer("sieve", known=[LEAK])
@@ -223,7 +225,7 @@ class TestAnException:
     @pytest.mark.parametrize(
         "changes", [{"package": "hopper"}, {"vulnerability": "CVE-2026-0008"}], ids=["of another package", "another"]
     )
-    def test_lets_nothing_else_stand_and_is_not_needed_then(
+    def test_allows_no_other_and_is_then_reported_as_not_needed(
         self, place: Place, index: Index, changes: dict[str, Any]
     ) -> None:
         index.offer("sieve", known=[LEAK])
@@ -237,7 +239,7 @@ class TestAnException:
     @pytest.mark.parametrize(
         "days", [{"until": date(2026, 11, 26)}, {"since": date(2026, 11, 28)}], ids=["over", "not begun"]
     )
-    def test_stands_on_its_days_alone(self, place: Place, index: Index, days: dict[str, date]) -> None:
+    def test_is_valid_only_on_its_days(self, place: Place, index: Index, days: dict[str, date]) -> None:
         index.offer("sieve", known=[LEAK])
         place.ask("sieve", exceptions=[exception(**days)])
 
@@ -246,13 +248,13 @@ class TestAnException:
         assert out_of_time.startswith("the exception for sieve, CVE-2026-0007: is valid from 2026-11-")
         assert vulnerable.startswith("sieve 1.0: PYSEC-2026-7")
 
-    def test_stands_on_its_last_day(self, place: Place, index: Index) -> None:
+    def test_is_valid_on_its_last_day(self, place: Place, index: Index) -> None:
         index.offer("sieve", known=[LEAK])
         place.ask("sieve", exceptions=[exception(until=TODAY)])
 
         assert place.faults_told(index) == []
 
-    def test_of_a_version_that_nothing_is_told_of_may_be_needed(self, place: Place, index: Index) -> None:
+    def test_for_a_version_without_data_is_not_reported(self, place: Place, index: Index) -> None:
         place.lock(pinned("sieve"), pinned("hopper"))
         index.offer("sieve", newest="2.0")
         index.offer("hopper")
@@ -261,9 +263,11 @@ class TestAnException:
         assert place.faults_told(index) == []
 
     @pytest.mark.parametrize(
-        "changes", [{"reason": " "}, {"until": "2026-12-01"}, {"added": 1}], ids=["no reason", "no date", "what else"]
+        "changes",
+        [{"reason": " "}, {"until": "2026-12-01"}, {"added": 1}],
+        ids=["no reason", "no date", "unknown member"],
     )
-    def test_says_all_that_it_must(self, place: Place, changes: dict[str, Any]) -> None:
+    def test_must_have_all_its_members_and_no_others(self, place: Place, changes: dict[str, Any]) -> None:
         place.ask("sieve", exceptions=[exception(**changes)])
 
         with pytest.raises(
@@ -315,7 +319,7 @@ class TestAnIndex:
             ("/pypi/sieve/json", (200, []), "what the index answers about sieve is not understood: TypeError"),
         ],
     )
-    def test_that_does_not_say_it_is_no_index(
+    def test_that_gives_no_proper_answer_ends_the_audit(
         self, place: Place, index: Index, path: str, answer: tuple[int, Any], told: str
     ) -> None:
         index.offer("sieve")
@@ -324,28 +328,28 @@ class TestAnIndex:
         with pytest.raises(package_index.NoAnswerError, match=re.escape(told)):
             place.faults_told(index)
 
-    def test_that_writes_pages_for_people_is_not_read(self, place: Place, index: Index) -> None:
+    def test_that_answers_with_html_is_not_read(self, place: Place, index: Index) -> None:
         index.offer("sieve")
         index.media_type = "text/html"
 
         with pytest.raises(package_index.NoAnswerError, match="it answers with text/html in place of"):
             place.faults_told(index)
 
-    def test_that_tells_of_no_version_at_all_is_a_check_that_is_missing(self, place: Place, index: Index) -> None:
+    def test_without_any_data_on_vulnerabilities_ends_the_audit(self, place: Place, index: Index) -> None:
         index.offer("sieve")
         del index.answers["/pypi/sieve/json"]
 
         with pytest.raises(package_index.NoAnswerError, match="no data on vulnerabilities"):
             place.faults_told(index)
 
-    def test_is_not_asked_beyond_its_time(self, place: Place, index: Index) -> None:
+    def test_is_not_asked_after_the_time_limit(self, place: Place, index: Index) -> None:
         index.offer("sieve")
 
         with pytest.raises(package_index.NoAnswerError, match="all of it takes too long"):
             place.faults_told(index, seconds=-1)
         assert index.server.requests == []
 
-    def test_whose_answer_trickles_is_not_waited_for(self, place: Place, index: Index) -> None:
+    def test_whose_answer_trickles_is_given_up(self, place: Place, index: Index) -> None:
         is_over, written = Event(), []
 
         def trickle(handler: BaseHTTPRequestHandler) -> None:
@@ -361,7 +365,7 @@ class TestAnIndex:
         is_over.set()
         assert len(written) < 2000
 
-    def test_whose_answer_breaks_off_is_no_index(self, place: Place, index: Index) -> None:
+    def test_whose_answer_breaks_off_ends_the_audit(self, place: Place, index: Index) -> None:
         index.server.answer = sending(b"{", Content_Type=PAGE, Content_Length="60000")
 
         with pytest.raises(package_index.NoAnswerError, match="about sieve: ProtocolError"):
@@ -369,7 +373,7 @@ class TestAnIndex:
 
 
 class TestTheLock:
-    def test_is_right_where_it_is_what_is_asked_for(self, place: Place) -> None:
+    def test_is_right_if_it_has_exactly_what_is_required(self, place: Place) -> None:
         place.lock(pinned("sieve"), pinned("mesh", asked_by="sieve"), pinned("wire", asked_by="mesh"))
 
         assert place.faults_of_the_lock() == []
@@ -385,7 +389,7 @@ class TestTheLock:
         ],
         ids=["a hash is missing", "out of the range", "not in the lock", "no longer asked for", "asked for by nobody"],
     )
-    def test_that_is_not_what_is_asked_for_is_refused(
+    def test_that_does_not_match_the_requirements_is_refused(
         self, place: Place, pins: Sequence[str], asked: Sequence[str], told: str
     ) -> None:
         place.lock(*pins)
@@ -395,7 +399,7 @@ class TestTheLock:
 
         assert fault.startswith(told)
 
-    def test_with_two_pins_that_only_ask_for_each_other_is_refused(self, place: Place) -> None:
+    def test_with_two_pins_that_only_require_each_other_is_refused(self, place: Place) -> None:
         place.lock(pinned("sieve"), pinned("mesh", asked_by="wire"), pinned("wire", asked_by="mesh"))
 
         assert [each.partition(":")[0] for each in place.faults_of_the_lock()] == ["mesh 1.0", "wire 1.0"]
@@ -409,7 +413,7 @@ class TestTheLock:
 
 
 class Environment:
-    """A Python with packages that are nothing but names, versions and what they need."""
+    """A Python environment with packages that consist of metadata only: name, version and requirements."""
 
     def __init__(self, root: Path) -> None:
         venv.create(root, symlinks=True)
@@ -441,7 +445,7 @@ def run(place: Place, environment: Environment, index_url: str) -> Ended:
 
 
 class TestTheScript:
-    def test_ends_with_0_where_nothing_is_found(self, place: Place, environment: Environment, index: Index) -> None:
+    def test_ends_with_0_if_nothing_is_found(self, place: Place, environment: Environment, index: Index) -> None:
         environment.install("sieve")
         environment.install("brickworks", needs="sieve>=1")
         index.offer("sieve")
@@ -451,7 +455,7 @@ class TestTheScript:
         assert (ended.status, ended.err) == (0, "")
         assert ended.out == f"{summary(pinned=1, clean=1)}\n"
 
-    def test_ends_with_1_where_something_is_and_tells_all_of_it(
+    def test_ends_with_1_and_reports_everything_that_it_found(
         self, place: Place, environment: Environment, index: Index
     ) -> None:
         place.lock("sieve==1.0\n", pinned("hopper"), pinned("Mesh", asked_by="hopper"))
@@ -479,10 +483,10 @@ class TestTheScript:
             "3 pinned: 2 without a known vulnerability, 0 not told by the index, 1 vulnerable, "
         )
 
-    def test_ends_with_2_and_a_line_where_nobody_answers(self, place: Place, environment: Environment) -> None:
+    def test_ends_with_2_and_one_line_if_nobody_answers(self, place: Place, environment: Environment) -> None:
         environment.install("sieve")
         with FeedServer().running() as server:
-            address = server.url  # of a port where nobody listens any more
+            address = server.url  # nothing listens on its port any more
 
         ended = run(place, environment, address.replace("//", "//name:secret@"))
 
@@ -490,9 +494,7 @@ class TestTheScript:
         assert ended.err == "audit: the index gives no answer about sieve: ConnectionError\n"
         assert ended.out == ""
 
-    def test_ends_with_2_where_there_is_no_environment_to_look_at(
-        self, place: Place, environment: Environment, index: Index
-    ) -> None:
+    def test_ends_with_2_if_there_is_no_environment(self, place: Place, environment: Environment, index: Index) -> None:
         environment.python.unlink()
 
         ended = run(place, environment, index.url)
@@ -500,7 +502,7 @@ class TestTheScript:
         assert ended.status == 2
         assert ended.err.startswith("audit: pip does not list what is installed: ")
 
-    def test_ends_with_1_and_a_line_where_there_is_no_lock(
+    def test_ends_with_1_and_names_the_lock_if_it_is_missing(
         self, place: Place, environment: Environment, index: Index
     ) -> None:
         (place.root / "scripts" / "requirements.lock").unlink()

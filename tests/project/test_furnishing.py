@@ -1,4 +1,4 @@
-"""A copied workshop has what registering it would have stored, and nothing of the workshop that it was copied from."""
+"""A copied workshop has the rows that registering it would have stored, and no ids of the original workshop."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.every_engine
 
 @furnishes
 def register_and_accept(client: Client) -> None:
-    """A quotation that is taken, one that is promised under a number, and prices in force."""
+    """Register a shop with prices in force, an accepted quotation and an issued one."""
     register_shop(client)
     applied(client)
     for steps in (("issue", "accept"), ("issue",)):
@@ -45,7 +45,7 @@ def stored(client: Client) -> Rows:
 
 
 def likened(client: Client) -> Any:
-    """What is stored, without what no two workshops share: each id is its place among them, and instants are gone."""
+    """The stored rows in a form that equal workshops share: each id is replaced by its rank, instants are removed."""
     rows = stored(client)
     told = {str(value) for found in rows.values() for row in found for value in row.values()}
     ids = sorted({found for text in told for found in UUID_TEXT.findall(text)})
@@ -55,7 +55,7 @@ def likened(client: Client) -> Any:
         text = "an instant" if isinstance(value, datetime) else str(value)
         return UUID_TEXT.sub(lambda found: places[found[0]], text)
 
-    def row_like(row: dict[str, Any]) -> list[str]:  # a tag is of the state, the workshop's id among it
+    def row_like(row: dict[str, Any]) -> list[str]:  # a tag also depends on the workshop's id
         return [like(value) for column, value in row.items() if column != "tag"]
 
     return {name: sorted(map(row_like, found)) for name, found in rows.items()}
@@ -65,7 +65,7 @@ def likened(client: Client) -> Any:
 def test_a_copy_has_what_registering_stores(
     app: flask.Flask, contract: Contract, register: Callable[[Any], Any]
 ) -> None:
-    furnished(app, contract, register)  # from now on it is copied
+    furnished(app, contract, register)  # later calls copy this one's rows
 
     copy, registered = (furnished(app, contract, each) for each in (register, unwrap(register)))
 
@@ -83,7 +83,7 @@ def test_no_two_copies_share_an_id(app: flask.Flask, contract: Contract) -> None
     assert not ids[1] & ids[2]
 
 
-def test_what_furnished_it_answers_with_the_copy_s_ids(app: flask.Flask, contract: Contract) -> None:
+def test_the_registering_function_returns_the_copy_s_ids(app: flask.Flask, contract: Contract) -> None:
     furnished(app, contract, register_everything)
     client = make_client(app, contract)
 
@@ -108,7 +108,7 @@ def test_a_copy_is_on_record_as_made_just_now_with_its_own_key(app: flask.Flask,
     assert all(row["change_id"] > created for row in recorded)
 
 
-def test_a_workshop_that_has_something_is_registered_as_if_there_were_no_copies(client: Client) -> None:
+def test_a_workshop_that_is_not_empty_gets_no_copy(client: Client) -> None:
     client.register("materials/other", builders.material())
 
     builders.register_workshop(client)

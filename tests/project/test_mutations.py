@@ -1,4 +1,4 @@
-"""The script that makes slips and sees whether tests notice them: tried on a small project with known gaps."""
+"""The script for mutation testing, tried on a small project with known gaps in its tests."""
 
 import json
 import os
@@ -27,7 +27,7 @@ RATES = {
 
 
 def price(kwh, band="day"):
-    """Of some electricity."""
+    """The price of some electricity."""
     if kwh <= FREE_KWH:
         return 0
     elif band not in RATES:
@@ -45,7 +45,7 @@ def main():
 if __name__ == "__main__":
     main()
 '''
-TESTS = '''"""All but the night, and a band that is none."""
+TESTS = '''"""Tests everything except the night rate and an unknown band."""
 
 import subprocess
 import sys
@@ -90,7 +90,7 @@ def house(tmp_path: Path) -> Path:
 
 
 def tried(house: Path, *found: dict[str, str]) -> tuple[int, list[dict[str, Any]], str]:
-    """How the script ends, what it found, and what it said."""
+    """Run the script; returns its exit status, its findings, and its output."""
     file, out = house.parent / "slips.yaml", house.parent / "fates.json"
     file.write_text(yaml.safe_dump([{"file": "house/tariff.py", "note": "", **each} for each in found]))
     command = [sys.executable, str(SCRIPTS / "measure" / "mutations"), str(file), "--tree", str(house)]
@@ -102,7 +102,7 @@ def tried(house: Path, *found: dict[str, str]) -> tuple[int, list[dict[str, Any]
     return done.returncode, json.loads(out.read_text()) if out.exists() else [], done.stdout + done.stderr
 
 
-def test_a_slip_is_killed_by_the_first_test_that_fails_for_it_or_it_survives(house: Path) -> None:
+def test_a_slip_is_killed_by_the_first_failing_test_or_survives(house: Path) -> None:
     code, fates, told = tried(
         house,
         {"old": "kwh <= FREE_KWH", "new": "kwh <= 10 * FREE_KWH"},
@@ -126,14 +126,14 @@ def test_a_slip_is_killed_by_the_first_test_that_fails_for_it_or_it_survives(hou
 
 
 @pytest.mark.parametrize("old", ["FREE_KWH", "FREE_GAS"], ids=["several times", "nowhere"])
-def test_a_text_that_is_not_there_just_once_is_refused(house: Path, old: str) -> None:
+def test_a_text_that_does_not_occur_exactly_once_is_refused(house: Path, old: str) -> None:
     code, fates, told = tried(house, {"old": old, "new": "0"})
 
     assert (code, fates) == (2, [])
     assert "not once" in told
 
 
-def test_a_slip_in_a_condition_is_probed_before_the_whole_of_it() -> None:
+def test_a_slip_within_a_statement_is_probed_before_the_whole_statement() -> None:
     probed, of_imports = slips.probed(
         TARIFF,
         [

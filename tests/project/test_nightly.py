@@ -1,4 +1,4 @@
-"""The nightly run: bounded, and it tells what it found and how to find it again."""
+"""The nightly run keeps its time limit, and reports each failure with the command that reproduces it."""
 
 import sys
 import time
@@ -15,12 +15,12 @@ from tests.support.demo import SCRIPTS
 
 @pytest.fixture
 def nightly(monkeypatch: pytest.MonkeyPatch) -> Any:
-    """The script as a module, with parts that a test puts in the place of its own."""
+    """The script as a module, whose parts a test can replace."""
     loader = SourceFileLoader("nightly", str(SCRIPTS / "measure" / "nightly"))
     spec = spec_from_loader(loader.name, loader)
     assert spec is not None
     module = module_from_spec(spec)
-    monkeypatch.setitem(sys.modules, loader.name, module)  # dataclasses look their module up
+    monkeypatch.setitem(sys.modules, loader.name, module)  # dataclasses look up their module in sys.modules
     loader.exec_module(module)
     return module
 
@@ -48,7 +48,7 @@ def test_a_part_is_repeated_with_another_seed_while_there_is_time(
     assert part.outcome == "nothing found"
 
 
-def test_what_is_found_is_told_with_the_command_that_finds_it_again(
+def test_a_failure_is_reported_with_the_command_that_reproduces_it(
     nightly: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     part = nightly.Part(name="it", weight=1, command=says("print('the cup is broken'); exit(1)"))
@@ -64,7 +64,7 @@ def test_what_is_found_is_told_with_the_command_that_finds_it_again(
 @pytest.mark.parametrize(
     ("said", "status"), [("....", 0), ("FAILED tests/test_cup.py", 1)], ids=["nothing found", "something found"]
 )
-def test_what_is_under_way_when_the_time_is_over_is_ended_and_counts_only_if_something_was_found(
+def test_a_part_still_running_at_the_time_limit_is_ended_and_counts_only_if_it_found_something(
     nightly: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], said: str, status: int
 ) -> None:
     end = f"lambda *_: (print({said!r}, flush=True), sys.exit(2))"

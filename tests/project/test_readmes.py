@@ -1,4 +1,4 @@
-"""What the pages of the documentation say holds: commands work as they are written, links lead somewhere."""
+"""The pages of the documentation are correct: commands work as written, and links and file names exist."""
 
 import itertools
 import re
@@ -30,9 +30,9 @@ NOT_RUN = {
     "podman": "there need be no podman: tests/project/test_deployment.py reads the container file",
     "pg_dump": "it needs PostgreSQL: tests/store/test_backups_under_load.py runs both programs",
 }
-"""What the blocks begin with that are not run here, and why."""
+"""The beginnings of blocks that are not run here, and why."""
 NEEDED_DAY = "2026-11-23"
-"""Exchange rates of this day hold on the days that the pages name, whatever day it is now."""
+"""Exchange rates of this day are valid on the dates used in the pages, whatever today's date is."""
 NAMED_BY_ITS_FILE = re.compile(r"[\w./*-]+\.(py|md|po|toml|lock|yaml)(::\w+)?")
 
 any_page = pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
@@ -48,7 +48,7 @@ def shell_blocks(page: Page) -> list[Block]:
 
 @pytest.fixture
 def demo(app: flask.Flask, contract: Contract) -> Client:
-    """The demo workshop as scripts/start leaves it."""
+    """The demo workshop in the state after scripts/start."""
     client = loaded_demo(app, contract)
     described = yaml.safe_load((DEMO / "workshop.yaml").read_text())
     assert client.put(f"exchange-rates/{NEEDED_DAY}", described["exchange-rates"]).status_code in (200, 201)
@@ -57,7 +57,7 @@ def demo(app: flask.Flask, contract: Contract) -> Client:
 
 
 def furnish(directory: Path, page: Page, key: str) -> None:
-    """Lay out a directory like the top of the project after scripts/start; a file that a page shows is in it."""
+    """Fill a directory like the root of the project after scripts/start, with the CSV file that the page shows."""
     (directory / "scripts").symlink_to(SCRIPTS)
     (directory / "var").mkdir()
     (directory / "var" / "demo.key").write_text(key)
@@ -80,19 +80,19 @@ def test_the_commands_of_a_page_work_one_after_the_other_as_they_are_written(
 
 
 class TestBlocksThatAreNotRun:
-    def test_each_is_somewhere(self) -> None:
+    def test_each_occurs_in_a_page(self) -> None:
         begun = [block.text for page in PAGES for block in shell_blocks(page) if not is_run(block)]
 
         assert [begin for begin in NOT_RUN if not any(text.startswith(begin) for text in begun)] == []
 
-    def test_are_shell_all_the_same(self) -> None:
+    def test_are_valid_shell(self) -> None:
         for block in [block for page in PAGES for block in shell_blocks(page) if not is_run(block)]:
             read = subprocess.run(["bash", "-n"], input=block.text, text=True, capture_output=True, check=False)
             assert read.returncode == 0, read.stderr
 
 
 def command_lines(text: str) -> Iterator[list[str]]:
-    """The words after `pugmill` in every line that runs it, placeholders too."""
+    """The words after `pugmill` in every line that runs it, including placeholders."""
     joined = text.replace("\\\n", " ")
     for found in re.finditer(r"(?:^|(?<!-u)[ /(])pugmill ((?!pugmill)[a-z].*)", joined, re.MULTILINE):
         words = shlex.split(found[1].replace("[", "").replace("]", ""), comments=True)

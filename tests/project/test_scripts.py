@@ -1,4 +1,4 @@
-"""The scripts: each runs by its name from any directory and says what it is for; style and types are held of all."""
+"""The scripts: each runs from any directory and explains itself with --help. Style and types are checked everywhere."""
 
 import os
 import subprocess
@@ -16,7 +16,7 @@ TYPED = ("service", "migrations", "scripts")
 
 
 def scripts() -> list[Path]:
-    """Every file of the folder that can be run."""
+    """Every executable file of the folder."""
     return sorted(path for path in SCRIPTS.rglob("*") if path.is_file() and os.access(path, os.X_OK))
 
 
@@ -25,14 +25,14 @@ def test_there_are_scripts_in_each_folder() -> None:
 
 
 @pytest.mark.parametrize("script", scripts(), ids=lambda path: str(path.relative_to(SCRIPTS)))
-def test_says_what_it_is_for_wherever_it_is_asked(script: Path) -> None:
+def test_explains_itself_from_any_directory(script: Path) -> None:
     asked = subprocess.run([script, "--help"], cwd="/", capture_output=True, text=True, check=False)
 
     assert (asked.returncode, asked.stderr) == (0, "")
     assert len(asked.stdout.splitlines()) >= 3
 
 
-def test_every_file_of_python_is_looked_at_for_style() -> None:
+def test_the_style_of_every_python_file_is_checked() -> None:
     ruff = [sys.executable, "-m", "ruff", "check", "--show-files"]
     seen = subprocess.run(ruff, cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
 
@@ -40,7 +40,7 @@ def test_every_file_of_python_is_looked_at_for_style() -> None:
     assert ours - {*seen} == set()
 
 
-def test_every_file_of_python_but_the_tests_is_looked_at_for_types() -> None:
+def test_the_types_of_every_python_file_except_tests_are_checked() -> None:
     patterns = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["mypy"]["files"]
     named = [path for pattern in patterns for path in ROOT.glob(pattern)]
 

@@ -1,4 +1,4 @@
-"""tests/THREATS.md names tests that are there, for each risk of OWASP's API Security Top 10 (2023)."""
+"""tests/THREATS.md names existing tests for each risk of OWASP's API Security Top 10 (2023)."""
 
 import re
 
@@ -22,7 +22,7 @@ RISKS = {
 
 
 def rows() -> dict[str, list[str]]:
-    """Each row of the table: the risk, what stands against it, its tests."""
+    """Each row of the table by its risk's number: the risk, the defence, its tests."""
     lines = THREATS.text.splitlines()
     cells = [[cell.strip() for cell in line.strip("|").split(" | ")] for line in lines if line.startswith("| API")]
     return {each[0].partition(" ")[0]: each for each in cells}
@@ -36,7 +36,7 @@ def test_each_risk_has_a_row_of_three_cells() -> None:
 
 
 @pytest.mark.parametrize("risk", RISKS)
-def test_the_tests_that_a_risk_names_are_there(risk: str) -> None:
+def test_the_tests_that_a_risk_names_exist(risk: str) -> None:
     named = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", rows()[risk][2])
 
     assert named

@@ -9,7 +9,7 @@ UNWANTED = "raazab"[::-1]
 
 
 def files() -> list[Path]:
-    """Every file of ours that is text, however deep."""
+    """Every file of the project, at any depth."""
     found = [each for part in PARTS for each in (ROOT / part, *(ROOT / part).rglob("*")) if each.is_file()]
     return [each for each in found if "__pycache__" not in each.parts]
 

@@ -1,4 +1,4 @@
-"""That a call stores nothing is heard, not believed: what is committed is caught, what is taken back is not."""
+"""The check that a call stores nothing: it notices what is committed, and ignores what is rolled back."""
 
 from datetime import UTC, datetime
 from uuid import uuid4
@@ -58,7 +58,7 @@ class TestWhatIsStoredIsCaught:
         ):
             rename(connection, client, "Other")
 
-    def test_when_it_was_written_before_a_savepoint_that_was_taken_back(
+    def test_when_it_was_written_before_a_savepoint_that_was_rolled_back(
         self, client: Client, database: Database
     ) -> None:
         with (
@@ -68,8 +68,8 @@ class TestWhatIsStoredIsCaught:
         ):
             rename_and_take_back_a_key(connection, client)
 
-    @pytest.mark.server  # SQLite waits for the end of a transaction all the same
-    def test_when_no_transaction_is_waited_for(self, client: Client, database: Database) -> None:
+    @pytest.mark.server  # on SQLite the statement waits for a commit in any case
+    def test_when_each_statement_commits_by_itself(self, client: Client, database: Database) -> None:
         with (
             pytest.raises(AssertionError, match="stored by:\nUPDATE workshops"),
             nothing_is_stored(database, client.workshop.workshop_id),
@@ -77,7 +77,7 @@ class TestWhatIsStoredIsCaught:
         ):
             rename(connection, client, "Other")
 
-    def test_when_it_is_a_mere_text_to_the_engine(self, client: Client, database: Database) -> None:
+    def test_when_the_statement_is_plain_text(self, client: Client, database: Database) -> None:
         told = client.workshop.workshop_id.hex if database.file else client.workshop.workshop_id
         with (
             pytest.raises(AssertionError, match="stored by:\nupdate workshops"),
@@ -87,7 +87,7 @@ class TestWhatIsStoredIsCaught:
             connection.exec_driver_sql(f"update workshops set name = 'Other' where workshop_id = '{told}'")
 
     def test_when_a_call_over_http_stores_it_before_it_is_refused(self, client: Client) -> None:
-        """A PUT that does something is no refused call, whatever it answers."""
+        """`refused` fails for a PUT that stores something, whatever its answer."""
         with pytest.raises(AssertionError, match=r"stored by:\n(.|\n)*INSERT INTO registrations"):
             refused(client, "PUT", "materials/hdpe", material(), status=201)
 
@@ -101,7 +101,7 @@ class TestWhatIsNotStoredIsNot:
         ):
             fail_after_renaming(connection, client)
 
-    def test_what_is_taken_back_to_a_savepoint(self, client: Client, database: Database) -> None:
+    def test_what_is_rolled_back_to_a_savepoint(self, client: Client, database: Database) -> None:
         with nothing_is_stored(database, client.workshop.workshop_id), database.writing() as connection:
             savepoint = connection.begin_nested()
             rename(connection, client, "Other")
@@ -141,5 +141,5 @@ class TestWhatIsNotStoredIsNot:
         ("SAVEPOINT sa_savepoint_1", False),
     ],
 )
-def test_whatever_is_not_known_to_read_is_taken_to_write(statement: str, writes: bool) -> None:
+def test_a_statement_not_known_to_read_counts_as_a_write(statement: str, writes: bool) -> None:
     assert is_a_write(statement) is writes

@@ -1,6 +1,6 @@
-"""What published examples have in common: register what the source names, ask for a sheet, read it as decimals.
+"""Helpers of the published examples: register what the source names, request a sheet, read it as decimals.
 
-What a source does not mention is not registered, or costs nothing, so that its figure stands alone.
+What a source does not mention is not registered, or costs nothing, so that nothing else enters its figure.
 """
 
 from decimal import ROUND_HALF_UP, Decimal
@@ -25,18 +25,18 @@ def buy(client: Client, code: str, price: str, currency: str = "EUR", **rate: An
 
 
 def employ(client: Client, code: str, wage: str) -> None:
-    """Register a labour grade whose hour costs the wage and nothing more."""
+    """Register a labour grade whose hour costs only the wage."""
     client.register(f"labour-grades/{code}", {"name": code}, **{DAY: labour_rate(wage)})
 
 
 def absorb(client: Client, code: str, base: str, amount: str, quantity: str, *, variable: bool = False) -> None:
-    """Register a pool. A source's year is a year on both sides of the division, so it stands for the month."""
+    """Register an overhead pool. A source's yearly cost and volume stand for a month's: the rate is the same."""
     facts = {"name": code, "base": base, "variable": variable}
     client.register(f"overheads/{code}", facts, **{DAY: overhead_rate(amount, quantity)})
 
 
 def run(client: Client, code: str, **facts: Any) -> None:
-    """Register a machine that costs nothing but what pools and tariffs charge for it."""
+    """Register a machine that costs only what pools and tariffs charge for it."""
     terms = machine_rate(replacement_value=money("0", client.workshop.currency), life_years="1")
     client.register(f"machines/{code}", {"name": code, **facts}, **{DAY: terms})
 
@@ -67,7 +67,7 @@ def working(hours: str, grade: str, **changes: Any) -> dict[str, Any]:
 
 
 def spending(client: Client, amount: str, currency: str = "EUR") -> dict[str, Any]:
-    """An operation that costs so much, fixed, for a batch of any size: an hour's set-up of a machine."""
+    """An operation with a fixed cost per batch: an hour's set-up of a machine."""
     terms = machine_rate(replacement_value=money(amount, currency), life_years="1", planned_hours_per_year="1")
     client.register("machines/fixed", {"name": "fixed"}, **{DAY: terms})
     return {"name": "spending", "machine": "fixed", "setup_minutes": "60"}
@@ -85,7 +85,7 @@ def cost_sheet(client: Client, code: str, quantity: int = 1, **query: Any) -> An
 
 
 def price_of(client: Client, code: str, quantity: int = 1, **query: Any) -> Any:
-    """What the price sheet says of a piece."""
+    """The price per piece on the price sheet."""
     return asked(client, f"products/{code}/price-sheet", quantity=quantity, **query)["price_per_piece"]
 
 
@@ -96,17 +96,17 @@ def bill_of(client: Client, code: str, quantity: int = 1) -> Any:
 
 
 def quantity_of(bill: Any, resource: str) -> Decimal:
-    """How much of a resource a batch consumes."""
+    """The quantity of a resource that a batch consumes."""
     return next(Decimal(line["quantity"]) for line in bill["lines"] if line["resource"] == resource)
 
 
 def amount_of(sheet: Any, resource: str) -> Decimal:
-    """What a resource costs the batch."""
+    """The cost of a resource in the batch."""
     return next(amount(line["amount"]) for line in sheet["lines"] if line["resource"] == resource)
 
 
 def amount(figure: Any) -> Decimal:
-    """The amount of a money."""
+    """The amount of a money object in JSON."""
     return Decimal(figure["amount"])
 
 
@@ -119,7 +119,7 @@ def batch_cost(sheet: Any, subtotal: str = "full_cost") -> Decimal:
 
 
 def unit_rates(client: Client) -> dict[str, Decimal]:
-    """What a unit of every resource costs, as the rate card says."""
+    """The cost of a unit of every resource, from the rate card."""
     return {
         unit["resource"]: Decimal(unit["amount"])
         for rate in asked(client, "rate-card")["rates"]
@@ -128,7 +128,7 @@ def unit_rates(client: Client) -> dict[str, Decimal]:
 
 
 def components_of(client: Client, resource: str) -> dict[str, Decimal]:
-    """The named amounts that a unit rate is made of."""
+    """The components of a resource's unit rate, by name."""
     (unit,) = (
         unit
         for rate in asked(client, "rate-card")["rates"]
@@ -139,7 +139,7 @@ def components_of(client: Client, resource: str) -> dict[str, Decimal]:
 
 
 def month(client: Client, fixed_cost: str | None, *lines: dict[str, Any], **plan: Any) -> Any:
-    """What a month's plan comes to, where it must bear this fixed cost and nothing else."""
+    """The break-even answer for a month's plan whose only other fixed cost is this one."""
     others = [] if fixed_cost is None else [{"name": "fixed", "amount": money(fixed_cost)}]
     response = client.post("break-even", {"as_of": DAY, "lines": lines, "other_fixed_costs": others, **plan})
     assert response.status_code == 200, response.json
@@ -147,5 +147,5 @@ def month(client: Client, fixed_cost: str | None, *lines: dict[str, Any], **plan
 
 
 def sold(product: str, pieces: int, price: str, **changes: Any) -> dict[str, Any]:
-    """A line of a plan: so many pieces at a price without tax."""
+    """A line of a plan: a number of pieces at a price without tax."""
     return {"product": product, "standard_batch": 1, "pieces": pieces, "price": price, **changes}

@@ -1,8 +1,8 @@
-"""Published break-even figures, asked twice: of the price of a batch, and of a month.
+"""Published break-even figures, checked twice: with the price sheet of a batch, and with the plan of a month.
 
-Seen from the price, the fixed cost of the source's period is the set-up of a machine, and the batch is the period's
-volume. Seen from the month, it is the month's fixed cost. The service tells volumes exactly and as the first
-whole piece that reaches them; where a source rounds to the nearest instead, the test does so on purpose.
+On the price sheet, the batch is the volume of the source's period, and the period's fixed cost is the set-up of a
+machine. In the plan, it is the month's fixed cost. The service gives a break-even volume exactly and rounded up to
+whole pieces; where a source rounds to the nearest instead, the test does the same.
 """
 
 from decimal import Decimal
@@ -28,14 +28,14 @@ from tests.support.builders import money
 
 
 def making(client: Client, variable_cost: str, fixed_cost: str) -> Client:
-    """The workshop with a product called piece at these costs."""
+    """Register a product called piece with these costs; returns the workshop."""
     buy(client, "material", variable_cost)
     make(client, "piece", {"material": "1"}, spending(client, fixed_cost))
     return client
 
 
 def costing(client: Client, *variable_costs: str) -> Client:
-    """The workshop with products called part-1, part-2 and so on, that cost a material each and nothing more."""
+    """Register products called part-1, part-2 and so on that cost only one material each; returns the workshop."""
     for place, cost in enumerate(variable_costs, 1):
         buy(client, f"material-{place}", cost)
         make(client, f"part-{place}", {f"material-{place}": "1"})
@@ -47,7 +47,7 @@ def figures(entries: list[str]) -> list[Decimal]:
 
 
 def nearest(figure: str) -> Decimal:
-    """As the sources round: to the nearest whole number, half up."""
+    """Rounded to the nearest whole number, half up, as the sources do."""
     return rounded(Decimal(figure), "1")
 
 
@@ -80,7 +80,7 @@ class TestSnowboards:
         assert price["batch_net_price"] == money("200000.00")
         assert price["batch_profit"] == money("30000.00")
 
-    def test_a_profit_of_37_50_a_board_asks_250_for_800(self, workshop: Client) -> None:
+    def test_a_profit_of_37_50_a_board_needs_a_price_of_250_at_800(self, workshop: Client) -> None:
         price = price_of(workshop, "piece", 800, target="profit_per_piece", value="37.50")  # 30,000 ÷ 800
 
         assert price["price"] == money("250.00")
@@ -150,7 +150,7 @@ class TestConcertTickets:
     def planned(self, client: Client) -> Any:
         return month(costing(client, "2"), "5000", sold("part-1", 500, "15"), target_profit=money("7000"))
 
-    def test_a_month_tells_the_exact_volumes_which_the_source_rounds_to_the_nearest(self, planned: Any) -> None:
+    def test_a_month_states_the_exact_volumes_which_the_source_rounds(self, planned: Any) -> None:
         assert planned["break_even"]["pieces"] == "384.615385"
         assert nearest(planned["break_even"]["pieces"]) == 385
         assert planned["target"]["pieces"] == "923.076923"
@@ -158,9 +158,7 @@ class TestConcertTickets:
         assert nearest(planned["break_even"]["sales"]["amount"]) == 5769
         assert nearest(planned["target"]["sales"]["amount"]) == 13_846
 
-    def test_the_first_whole_tickets_that_reach_them_are_told_which_the_source_does_not_tell(
-        self, planned: Any
-    ) -> None:
+    def test_the_whole_tickets_that_reach_them_are_stated_too(self, planned: Any) -> None:
         assert planned["break_even"]["whole_pieces"] == "385"
         assert planned["target"]["whole_pieces"] == "924"  # 923 leave 6,999
 
@@ -205,7 +203,7 @@ class TestServiceFirm:
         assert found["contribution_margin_share"] == "0.45"
         assert nearest(found["break_even"]["sales"]["amount"]) == 266_667
         assert nearest(found["target"]["sales"]["amount"]) == 822_222
-        assert 822_222 - 266_667 == 555_555  # the source's margin of safety, were the target sold
+        assert 822_222 - 266_667 == 555_555  # the source's margin of safety, if the target volume is sold
 
 
 class TestSegments:
@@ -226,7 +224,7 @@ class TestSegments:
 
 
 def a_set(client: Client, variable_costs: tuple[str, ...], mix: tuple[int, ...], fixed_cost: str) -> None:
-    """A mix of products as one thing sold: so many pieces of each as sub-assemblies."""
+    """A mix of products sold as one product, with a number of pieces of each as sub-assemblies."""
     parts = []
     for place, (cost, count) in enumerate(zip(variable_costs, mix, strict=True), 1):
         buy(client, f"material-{place}", cost)
@@ -269,7 +267,7 @@ class TestWeightedContributionOfThePrinters:
     """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 6.2, review problem 6.2.
 
     60 % at 250 less 100, 30 % at 400 less 150, 10 % at 1,600 less 800: six, three and one of ten. The source
-    rounds 20,408.2 printers to 20,408; the service asks what whole sets of ten leave.
+    rounds 20,408.2 printers to 20,408; the service computes in whole sets of ten.
     """
 
     @pytest.mark.parametrize(("sets", "leaves_something"), [(2040, False), (2041, True)])

@@ -1,4 +1,4 @@
-"""Published rules and examples of what is paid in cash where the smallest coins are gone."""
+"""Published rules and examples of cash rounding, in currencies whose smallest coins were withdrawn."""
 
 from decimal import Decimal
 
@@ -38,8 +38,8 @@ class TestThePennyOfCanada:
         assert cash(amount, "CAD") == Decimal(paid)
 
     def test_the_tax_comes_first_and_the_rounding_last(self) -> None:
-        """The agency's example of a hundred screws, as told on Lexology; the net amount and the tax are printed,
-        the total and the cash recomputed."""
+        """The agency's example of a hundred screws, as quoted on Lexology; the net amount and the tax are printed,
+        the total and the cash amount are recomputed."""
         net = half_up(Decimal("1.79") * 100, 2)
         tax = half_up(net * Decimal("0.13"), 2)
 
@@ -49,7 +49,7 @@ class TestThePennyOfCanada:
 
 class TestFiveCents:
     """Phasing out the penny, Office de la protection du consommateur (Quebec), 2023; Swedish rounding, Wikipedia, whose
-    examples are Australian. CLDR lists no cash rounding for the Australian dollar, so all stand in Canadian ones."""
+    examples are Australian. CLDR lists no cash rounding for the Australian dollar, so all are in Canadian dollars."""
 
     @pytest.mark.parametrize(
         ("amount", "paid"), [("5.98", "6.00"), ("5.97", "5.95"), ("20.42", "20.40"), ("20.43", "20.45")]
@@ -61,7 +61,7 @@ class TestFiveCents:
 class TestTheKronaOfSweden:
     """Cash rounding, Wikipedia, section Sweden: whole kronor since the 50 öre coin went in 2010.
 
-    The step is published; that an exact half goes up is our own rule, for practice varies. The figures are derived.
+    The step is published; rounding an exact half up is our own rule, because practice varies. The figures are derived.
     """
 
     @pytest.mark.parametrize(("amount", "paid"), [("99.49", "99"), ("99.50", "100"), ("100.50", "101")])

@@ -1,7 +1,7 @@
-"""Published cost variances: what a price that moved, and what a quantity that changed, has contributed to a cost.
+"""Published cost variances: how much of a change in cost comes from prices, and how much from quantities.
 
-A textbook compares actual with standard; a repricing compares now with the time when the price in force was found.
-Variances that textbooks call favourable are negative here: they lower the cost.
+A textbook compares actual with standard cost; a repricing compares today's cost with the cost at which the price in
+force was computed. Variances that textbooks call favourable are negative here: they lower the cost.
 """
 
 from decimal import Decimal
@@ -17,7 +17,7 @@ LATER = "2026-02-01"
 
 
 def sell(client: Client, code: str) -> None:
-    """Offer a batch of one, and put its first price in force."""
+    """List the product at a batch of one, and put its first price in force."""
     client.register("channels/direct", channel(display="tax_exclusive"), **{DAY: {"currency": "EUR"}})
     facts = {"product": code, "channel": "direct", "tax": None, "standard_batch": 1}
     client.register(f"listings/{code}", listing(**facts, policy=policy(value="0")))
@@ -26,7 +26,7 @@ def sell(client: Client, code: str) -> None:
 
 
 def variances(client: Client, code: str) -> dict[str, Decimal]:
-    """What each change contributed, and the whole change in cost."""
+    """The part of each change, and the total change in cost."""
     answer: Any = client.post("repricings", {"as_of": LATER, "include_unchanged": True}).json
     (change,) = answer["changes"]["items"]
     found = {f"{each['resource']} {each['cause']}": amount(each["amount"]) for each in change["effects"]}
@@ -37,7 +37,7 @@ class TestVariancesOfMaterial:
     """Exercise 23-5, Direct materials variances, as answered at
     https://accountingqa.blogspot.com/2018/11/ex-23-5-direct-materials-variances.html (2018).
 
-    430 units at 6.90 are the standard; 450 units at 2,925 ÷ 450 = 6.50 are what it took.
+    Standard: 430 units at 6.90. Actual: 450 units at 2,925 ÷ 450 = 6.50.
     """
 
     @pytest.fixture
@@ -57,7 +57,7 @@ class TestVariancesOfMaterial:
 class TestVariancesOfMaterialByTheThousandPounds:
     """Direct materials price and quantity variance, as answered at https://qammunity.org/8059627.
 
-    185,000 lbs. at 6.00 are the standard; 183,200 lbs. at 5.80 are what it took.
+    Standard: 185,000 lbs. at 6.00. Actual: 183,200 lbs. at 5.80.
     """
 
     def test_are_36_640_less_for_the_price_and_10_800_less_for_the_quantity(self, client: Client) -> None:
@@ -78,8 +78,8 @@ class TestVariancesOfMaterialByTheThousandPounds:
 class TestVariancesOfMaterialAndLabour:
     """Price and quantity variances of material and labour, as answered at https://qammunity.org/7172416.
 
-    For 190 units 1,140 lbs. at 3.10 and 760 hours at 10.00 are the standard; 2,200 lbs. at 3.30 and 770 hours at 9.90
-    are what it took. The source shows 1,060 lbs. too many at 3.10 as 3,286.
+    Standard for 190 units: 1,140 lbs. at 3.10 and 760 hours at 10.00. Actual: 2,200 lbs. at 3.30 and 770 hours at 9.90.
+    The source shows the excess of 1,060 lbs. at 3.10 as 3,286.
     """
 
     def test_are_440_and_77_for_the_prices_and_3_386_for_the_quantities(self, client: Client) -> None:

@@ -1,7 +1,7 @@
 """Published exchange rates and the rules of conversion, entered and used over HTTP.
 
-The currencies that the euro replaced are refused today, so their rates stand under another currency with as many
-decimals: the Swiss franc (CHF) for two, the yen (JPY) for none. The arithmetic is the rate's, whatever its name.
+The service refuses currencies that the euro replaced, so their rates are entered under another currency with the same
+number of decimals: the Swiss franc (CHF) for two, the yen (JPY) for none. This does not change the arithmetic.
 """
 
 from datetime import date, timedelta
@@ -31,7 +31,7 @@ def enter(client: Client, day: str, **rates: str) -> None:
 
 
 def buying(client: Client, price: str, currency: str) -> Client:
-    """The workshop with a thing that is bought at this price."""
+    """Register a product made of one bought material at this price; returns the workshop."""
     client.register(
         "materials/thing", {"name": "thing", "unit": "piece"}, **{LONG_AGO: {"price": money(price, currency)}}
     )
@@ -100,11 +100,11 @@ class TestIrrevocableRates:
 
         sheet = sheet_on(buying(client, "1000000", TWO_DECIMALS), "2026-01-01")
 
-        # The inverse at six figures, 0.511292, would make it 511,292.00.
+        # With the inverse rounded to six figures, 0.511292, the result would be 511,292.00.
         assert sheet["subtotals"]["full_cost"]["per_batch"] == money("511291.88")
 
     @pytest.mark.parametrize("currency", sorted(IRREVOCABLE))
-    def test_a_currency_that_the_euro_replaced_is_refused_and_its_last_day_told(self, currency: str) -> None:
+    def test_a_currency_that_the_euro_replaced_is_refused_with_its_last_day(self, currency: str) -> None:
         with pytest.raises(UnknownCurrencyError) as refusal:
             minor_unit_decimals(currency)
 
@@ -160,8 +160,8 @@ class TestEurosAndMarks:
 class TestTriangulation:
     """Equivalent peseta amounts, note 2, Banco de España, 1999: 4,000 marks in pesetas through the euro.
 
-    The source rounds the euros to four decimals (2,045.1675; the law wants three at least), the service not at all;
-    the whole pesetas are the same. The stored page ends before its result, which is recomputed.
+    The source rounds the euros to four decimals (2,045.1675; the law requires at least three), the service does not
+    round them; the whole pesetas are the same. The stored page ends before its result, which is recomputed.
     """
 
     def test_4_000_marks_are_340_287_pesetas(self, app: flask.Flask, contract: Contract) -> None:
@@ -232,7 +232,7 @@ class TestReferenceRates:
 
         sheet = sheet_on(buying(client, "100", "EUR"), "2023-12-30")
 
-        # Between the 29th and the next published day a straight line would give 110.265.
+        # Linear interpolation between the 29th and the next published day would give 110.265.
         assert sheet["subtotals"]["full_cost"]["per_batch"] == money("110.50", "USD")
         assert [day["published_on"] for day in sheet["exchange_rates"]] == ["2023-12-29"]
 
@@ -243,7 +243,7 @@ class TestReferenceRates:
     def test_no_rate_is_carried_over_the_nine_years_in_which_none_was_published(
         self, client: Client, day: str, status: int
     ) -> None:
-        """The króna has no reference rate from 2008-12-10 to 2018-01-31; a rate counts for 31 days here."""
+        """The króna has no reference rate from 2008-12-10 to 2018-01-31; a rate is used for at most 31 days here."""
         enter(client, "2008-12-09", ISK="290")
         enter(client, "2018-02-01", ISK="125.01")
         buying(client, "1000", "ISK")
@@ -254,8 +254,8 @@ class TestReferenceRates:
 
 
 class TestCurrenciesThatEnded:
-    """Croatia joined the euro on 1 January 2023, Banka Slovenije, 2023: both currencies for 14 days, the euro alone
-    from 15 January. Days on which the ECB's reference rates end: European Central Bank, 1999-2026."""
+    """Croatia joined the euro on 1 January 2023, Banka Slovenije, 2023: both currencies for 14 days, only the euro
+    from 15 January. Last days of the ECB's reference rates: European Central Bank, 1999-2026."""
 
     def test_the_kuna_is_refused_with_its_last_day(self, client: Client) -> None:
         client.register("materials/thing", {"name": "thing", "unit": "piece"})

@@ -1,4 +1,4 @@
-"""Published electricity: power times time times load, priced by a tariff, through the bill and the cost sheet."""
+"""Published electricity figures: power × time × load × tariff, read from the bill of resources and the cost sheet."""
 
 from decimal import Decimal
 from typing import Any
@@ -15,7 +15,7 @@ GRID = "tariffs/grid#all"
 
 
 def appliance(client: Client, power_kw: str, minutes: str, price_per_kwh: str, **facts: Any) -> None:
-    """Register an appliance, and a piece of work of so many minutes with it."""
+    """Register an appliance, and a product that takes a number of minutes on it."""
     supply(client, price_per_kwh, client.workshop.currency)
     run_with_power = {"rated_power_kw": power_kw, "tariff": "grid", **facts}
     run(client, "appliance", **run_with_power)
@@ -23,7 +23,7 @@ def appliance(client: Client, power_kw: str, minutes: str, price_per_kwh: str, *
 
 
 def cost_of_a_use(client: Client) -> Decimal:
-    """With six decimals: a single use may cost less than a cent."""
+    """The cost of a single use to six decimals, because it may be less than a cent."""
     (line,) = (each for each in cost_sheet(client, "use")["lines"] if each["resource"] == GRID)
     return Decimal(line["amount_per_piece"]["amount"])
 
@@ -102,7 +102,7 @@ class TestHeatingAKilogramOfHdpe:
     """
 
     @pytest.mark.parametrize(("share_of_it", "warned"), [("1", False), ("0.5", True)])
-    def test_a_sheet_warns_of_half_that_energy_and_not_of_all_of_it(
+    def test_a_sheet_warns_at_half_that_energy_and_not_at_all_of_it(
         self, client: Client, share_of_it: str, warned: bool
     ) -> None:
         needed_kwh = Decimal("2.303") * (200 - 20) / 3600

@@ -1,7 +1,7 @@
-"""Published overall equipment effectiveness (OEE), read off what the service has of it.
+"""Published overall equipment effectiveness (OEE), computed from the service's figures.
 
-Availability is a machine's utilisation share (or the hours a week there are of it against those it is loaded),
-performance its ideal running time against the time it is on, quality the yield.
+Availability is the machine's utilisation share (or operating time ÷ loading time), performance is ideal run time ÷
+operating time, and quality is the yield.
 """
 
 from decimal import Decimal
@@ -12,15 +12,15 @@ from tests.conftest import Client
 from tests.published.examples import bill_of, make, rounded, run
 from tests.support.builders import machine_rate, money
 
-LOADING, OPERATING = Decimal(460), Decimal(400)  # minutes of the shift less a planned stop of 20; less 60 of downtime
+LOADING, OPERATING = Decimal(460), Decimal(400)  # minutes: 480 less a planned stop of 20; less 60 of downtime
 OUTPUT, REJECTS = 400, 8
 
 
 class TestShiftOf480Minutes:
     """Introduction to TPM: worked example of OEE, Euromotor (AGENDA 2000, EU Leonardo course), tpm24, 2000.
 
-    480 minutes with 20 of planned stops and 60 of downtime, 400 pieces of an ideal cycle of 0.5 minutes, 8 of them
-    rejected: availability 0.87, performance 0.50, quality 0.98, together 42.6 %.
+    480 minutes with 20 of planned stops and 60 of downtime, 400 pieces with an ideal cycle of 0.5 minutes, 8 of them
+    rejected: availability 0.87, performance 0.50, quality 0.98, OEE 42.6 %.
     """
 
     @pytest.fixture
@@ -42,7 +42,7 @@ class TestShiftOf480Minutes:
 
         assert Decimal(step["run_minutes"]) / OPERATING == Decimal("0.50")
 
-    def test_of_460_minutes_42_6_per_cent_are_worth_their_time(self, workshop: Client) -> None:
+    def test_the_effectiveness_of_the_460_minutes_is_42_6_per_cent(self, workshop: Client) -> None:
         (step,) = bill_of(workshop, "piece", OUTPUT - REJECTS)["steps"]
         (press,) = workshop.get("capacity?starting_on=2026-11-30&weeks=1").json["resources"]
         there = Decimal(press["minutes_available"])
@@ -54,7 +54,7 @@ class TestShiftOf480Minutes:
         assert rounded(availability) == Decimal("0.87")
         assert rounded(availability * performance * quality, "0.001") == Decimal("0.426")
 
-    def test_an_hour_of_the_press_costs_what_its_availability_leaves_of_the_planned_hours(self, client: Client) -> None:
+    def test_an_hour_of_the_press_costs_its_full_rate_divided_by_its_availability(self, client: Client) -> None:
         availability = str(OPERATING / LOADING)[:28]
         rate = machine_rate(replacement_value=money("10000"), planned_hours_per_year="1000")
         client.register(

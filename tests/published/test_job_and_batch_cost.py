@@ -1,4 +1,4 @@
-"""Published job and batch costs: overhead absorbed on a base, and what a unit costs in all."""
+"""Published job and batch costs: overhead absorbed on a base, and the full cost of a unit."""
 
 from decimal import Decimal
 
@@ -54,7 +54,7 @@ class TestRateOfAMachineHour:
 class TestPlantWideRateOfTheSailboats:
     """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 3.2.
 
-    Labour of 600 in 40 hours, and of 750 in 50, is an hourly wage of 15.
+    Labour costs 600 for 40 hours and 750 for 50: an hourly wage of 15.
     """
 
     @pytest.fixture
@@ -91,15 +91,15 @@ FIVE_POOLS = {
     "labour-hours": ("1500000", "250000"),
     "inspection-hours": ("1000000", "20000"),
 }
-"""Each pool's cost of a year and the year's volume of its driver."""
+"""Each pool's yearly cost and the yearly volume of its cost driver."""
 
 
 class TestActivityBasedCostOfTheSailboats:
     """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 3.3.
 
-    Machine and labour hours are bases of the service. An order, a setup and an hour of inspection are none: they
-    are put in as things bought for a batch at the published rate. The deluxe boats' 900 setups are what the 1,100
-    of the basic ones leave of 2,000.
+    The service absorbs overhead on machine and labour hours. It has no base for orders, setups and inspection hours:
+    they are entered as materials bought for a batch at the published rate. The deluxe boats have 900 setups, the
+    2,000 less the 1,100 of the basic boats.
     """
 
     @pytest.fixture
@@ -153,7 +153,8 @@ class TestActivityBasedCostOfTheSailboats:
 
 
 class TestSetupSpreadOverABatch:
-    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 3.3: 800 a setup; divided here."""
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 3.3: 800 a setup; the cost a piece is
+    derived."""
 
     @pytest.mark.parametrize(("batch", "cost"), [(1, 800), (10, 80), (100, 8)])
     def test_a_piece_bears_its_part_of_the_setup(self, client: Client, batch: int, cost: int) -> None:
@@ -229,8 +230,8 @@ class TestFullAbsorptionUnitCost:
 class TestFlexibleBudget:
     """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 10.2.
 
-    The unit figures are printed; the total of 210,000 units is in a picture and recomputed. Variable overhead is
-    5 a labour hour: 100,200 over 20,040.
+    The unit figures are printed; the total of 210,000 units is only in a picture, so it is recomputed. Variable
+    overhead is 5 a labour hour: 100,200 over 20,040.
     """
 
     def test_210_000_units_at_a_standard_variable_cost_of_3_80(self, client: Client) -> None:

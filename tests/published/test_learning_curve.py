@@ -1,4 +1,4 @@
-"""Published learning curves of both models, read off the bill of resources as hours of labour."""
+"""Published learning curves of both models, checked with the labour hours of the bill of resources."""
 
 from decimal import Decimal
 from typing import Any
@@ -12,7 +12,7 @@ from tests.published.examples import working as working_time
 
 
 def learning(client: Client, first_hours: str, rate_share: str, before: int = 0, **facts: Any) -> None:
-    """Register a new product whose first piece takes so many hours."""
+    """Register a new product whose first piece takes `first_hours`."""
     curve = {"rate_share": rate_share, "pieces_before": str(before), **facts.pop("curve", {})}
     make(client, "piece", facts.pop("bill", None), working_time(first_hours, "worker"), learning_curve=curve, **facts)
 
@@ -60,7 +60,7 @@ class TestEightyPerCentTable:
 class TestNinetyPerCentWithCosts:
     """Cost Accounting (Horngren, Datar, Rajan), solutions manual 10-29, Pearson, 2011, chapter 10.
 
-    Hours are printed as whole numbers and costed so. For 6 and 7 pieces the manual multiplies the rounded average
+    The manual prints whole hours and computes costs from them. For 6 and 7 pieces it multiplies the rounded average
     (6 × 2,285, 7 × 2,232); unrounded the totals are 13,709 and 15,623.
     """
 
@@ -98,8 +98,8 @@ UNIT = {"curve": {"model": "unit"}}
 class TestNinetyPerCentOfTheUnit:
     """Cost Accounting (Horngren, Datar, Rajan), solutions manual 10-30, Pearson, 2011, chapter 10: the unit model.
 
-    The same plant as above, where the time of the piece itself falls to 90 %. Hours are printed as whole numbers and
-    costed so.
+    The same plant as above, but here the time of each single piece falls to 90 %. The manual prints whole hours and
+    computes costs from them.
     """
 
     @pytest.mark.parametrize(("piece", "hours_of_it"), [(1, 3000), (2, 2700), (3, 2539), (4, 2430)])
@@ -119,7 +119,7 @@ class TestNinetyPerCentOfTheUnit:
         learning(workshop, "3000", "0.90", bill={"material": "1"}, **UNIT)
 
         assert rounded(hours(workshop, pieces), "1") == total
-        # The manual costs whole hours: less than half an hour of 25 and 15 is the difference.
+        # The manual computes with whole hours: the difference is less than half an hour at 25 and 15.
         assert abs(batch_cost(cost_sheet(workshop, "piece", pieces)) - cost) < 20
 
 
@@ -142,7 +142,7 @@ class TestSeventyFivePerCentOfTheUnit:
 
 
 class TestUnitTimesInPerCent:
-    """M. Wideman, Learning Curve Mathematics, appendix 2, no year: 80 % of the unit, in per cent of the first piece."""
+    """M. Wideman, Learning Curve Mathematics, appendix 2, no year: unit model, 80 %, in per cent of the first piece."""
 
     @pytest.mark.parametrize(("piece", "per_cent"), [(1, 100), (2, 80), (4, 64), (8, 51), (16, 41)])
     def test_every_doubling_leaves_80_per_cent_of_the_piece(self, workshop: Client, piece: int, per_cent: int) -> None:
@@ -154,7 +154,7 @@ class TestUnitTimesInPerCent:
 class TestGivenIndex:
     """ACCA F5 June 2013, question 3, as worked by a tutor, OpenTuition, 2013.
 
-    The source is given the index −0.152; the service takes the rate, so 2^−0.152 is put in.
+    The source states the index −0.152; the service takes a rate, so 2^−0.152 is entered.
     """
 
     def test_an_index_of_0_152_takes_2_234_6654_hours_for_100_pieces(self, workshop: Client) -> None:

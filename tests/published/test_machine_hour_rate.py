@@ -1,4 +1,4 @@
-"""Published machine-hour rates, put in as a machine, its tariff and its tool, and read off the sheets."""
+"""Published machine-hour rates: a machine, its tariff and its tool are registered, and the sheets give the rate."""
 
 from decimal import Decimal
 
@@ -10,25 +10,25 @@ from tests.support.builders import machine_rate, money
 
 
 def an_hour(**changes: str) -> dict[str, str]:
-    """A piece that takes one hour of the machine."""
+    """An operation that takes one hour of the machine."""
     return {"name": "running", "machine": "machine", "cycle_minutes": "60", **changes}
 
 
 def a_28_decimal_share(part: str, whole: str) -> str:
-    """A share that has no end, at as many decimals as the interface takes: an hour of it is right to many."""
+    """A share with infinitely many decimals, cut to the 28 that the interface takes; the hourly cost stays precise."""
     return str((Decimal(part) / Decimal(whole)).quantize(Decimal(1).scaleb(-28)))
 
 
 class TestReplacementValueToolAndDisposal:
     """'Maschinenstundensatzrechnung - Lösung', ABWL-Camp (university course site), section 4.4.D, no year.
 
-    Three of its inputs are put into the service's terms:
+    Three of its inputs are converted to the service's terms:
     - Interest. The source takes it on half the purchase price, the service on the mean of replacement and residual
       value. The two do not correspond, so the source's interest (60,000 a year, the 15 % implied by the 16.67 it
-      prints on 800,000 ÷ 2) enters as a yearly amount.
+      prints on 800,000 ÷ 2) is entered as a yearly amount.
     - Space. The source divides 20 m² × 8 by the hours of a year without multiplying by twelve: its 8 is taken as
-      a year's rent, and a month of it is given here.
-    - Maintenance. What ten years cost is given as a yearly share of the replacement value.
+      a yearly rent, and a twelfth of it is entered.
+    - Maintenance. The cost of ten years is entered as a yearly share of the replacement value.
     """
 
     @pytest.fixture
@@ -76,7 +76,7 @@ class TestReplacementValueToolAndDisposal:
         sheet = cost_sheet(workshop, "hour")
 
         assert rounded(unit_cost(sheet)) == Decimal("70.81")
-        assert unit_cost(sheet) == Decimal("70.811111")  # 1 over 9: what the source's rounded components hide
+        assert unit_cost(sheet) == Decimal("70.811111")  # the source's rounded components hide the last ninth of a cent
 
     def test_on_the_mean_capital_the_interest_is_more_than_the_source_takes(self, workshop: Client) -> None:
         terms = workshop.get(f"machines/machine/rates/{DAY}").json | {"interest_share": "0.15"}
@@ -92,7 +92,7 @@ class TestComprehensiveRateOfStandingChargesAndLifeHours:
     """DCOM202 Cost Accounting-I, Unit 9, Lovely Professional University, p. 183, no year.
 
     The source prints every line; the total of 1.86 is their sum. It rounds repairs (0.0625) to 0.06; the service
-    rounds once, at the end, and comes to the same cents.
+    rounds once, at the end, and arrives at the same cents.
     """
 
     @pytest.fixture
@@ -133,8 +133,8 @@ class TestComprehensiveRateOfStandingChargesAndLifeHours:
 class TestMonthlyFixedPartOfTheRate:
     """How to calculate machine hour rate, svtuition.org (an accounting lecturer's page), 2010.
 
-    The fixed 268.33 a month is printed; the figures an hour are recomputed from the printed inputs, to three
-    decimals. The source rounds the month's insurance (100 ÷ 12) to 8.33; the service takes the year's 100.
+    The fixed 268.33 a month is printed; the hourly figures are recomputed from the printed inputs, to three
+    decimals. The source rounds the monthly insurance (100 ÷ 12) to 8.33; the service takes the yearly 100.
     """
 
     @pytest.fixture

@@ -1,4 +1,4 @@
-"""Published prices: markup, margin, target cost, special orders and price steps, asked of the price sheet."""
+"""Published prices: markup, margin, target cost, special orders and price steps, checked with the price sheet."""
 
 from decimal import Decimal
 from typing import Any
@@ -13,7 +13,7 @@ from tests.support.contract import Contract
 
 
 def costing(client: Client, cost: str) -> Client:
-    """The workshop with a product called thing at this cost."""
+    """Register a product called thing with this cost; returns the workshop."""
     buy(client, "thing", cost, client.workshop.currency)
     make(client, "thing", {"thing": "1"})
     return client
@@ -77,19 +77,19 @@ MARKUPS_AND_MARGINS = [
 
 
 class TestMarkupAndMarginTable:
-    """The identity margin = markup ÷ (1 + markup), to four decimals, half up; 25 % on 100 asking 125 is printed."""
+    """The identity margin = markup ÷ (1 + markup), to four decimals, half up; printed is 25 % on 100: 125."""
 
     @pytest.mark.parametrize(("markup", "margin"), MARKUPS_AND_MARGINS)
-    def test_a_markup_asked_for_shows_its_margin(self, client: Client, markup: str, margin: str) -> None:
+    def test_a_markup_policy_shows_its_margin(self, client: Client, markup: str, margin: str) -> None:
         price = price_of(costing(client, "100"), "thing", target="markup", value=markup)
 
         assert amount(price["price"]) == 100 * (1 + Decimal(markup))
         assert rounded(Decimal(price["margin_share"]), "0.0001") == Decimal(margin)
 
     @pytest.mark.parametrize(("markup", "margin"), MARKUPS_AND_MARGINS)
-    def test_a_margin_asked_for_shows_its_markup(self, client: Client, markup: str, margin: str) -> None:
-        # A cost so large that the step to the next cent moves no decimal shown. A margin of four decimals is up to
-        # 0.00005 off, which moves the markup by up to 0.00005 × (1 + markup)².
+    def test_a_margin_policy_shows_its_markup(self, client: Client, markup: str, margin: str) -> None:
+        # The cost is so large that rounding the price to cents changes no decimal shown. A margin of four decimals is
+        # up to 0.00005 off, which changes the markup by up to 0.00005 × (1 + markup)².
         price = price_of(costing(client, "1000000"), "thing", target="margin", value=margin)
 
         tolerance = Decimal("0.00005") * (1 + Decimal(markup)) ** 2 + Decimal("0.00005")
@@ -97,9 +97,9 @@ class TestMarkupAndMarginTable:
 
 
 class TestSpecialOrder:
-    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 7.6: 200 at 17, for which 600 is spent."""
+    """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 7.6: 200 at 17, with an extra cost of 600."""
 
-    def test_it_brings_3_400_takes_2_600_and_600_more_and_leaves_200(self, client: Client) -> None:
+    def test_sales_of_3_400_less_costs_of_2_600_and_600_leave_200(self, client: Client) -> None:
         buy(client, "material", "13")
         make(client, "order", {"material": "1"}, spending(client, "600"))
 
@@ -113,7 +113,7 @@ class TestSpecialOrder:
 
 
 def on_steps(client: Client, price: str, step: str) -> Any:
-    """The price nearest to this one among the multiples of a step."""
+    """The price rounded to the nearest multiple of a step."""
     found = price_of(
         costing(client, "0.01"), "thing", target="fixed_price", value=price, price_step=step, rounding="nearest"
     )
@@ -121,7 +121,7 @@ def on_steps(client: Client, price: str, step: str) -> Any:
 
 
 class TestNearestFiveCents:
-    """The tables of cash rounding, asked as prices in steps of 0.05; no total is rounded for cash here.
+    """The tables of cash rounding, used for prices in steps of 0.05; no total is rounded for cash here.
 
     Phasing out the penny: rounding guidelines, Canada Revenue Agency / Royal Canadian Mint, 2013; the examples of
     the Office de la protection du consommateur (Quebec), 2023, and 'Swedish rounding' (a copy of Wikipedia's article).
@@ -147,17 +147,17 @@ class TestNearestFiveCents:
             ("20.43", "20.45"),
         ],
     )
-    def test_the_nearest_multiple_is_asked(
+    def test_the_price_is_the_nearest_multiple(
         self, app: flask.Flask, contract: Contract, price: str, nearest: str
     ) -> None:
         assert on_steps(make_client(app, contract, currency="CAD"), price, "0.05") == Decimal(nearest)
 
 
 class TestWholeKronor:
-    """'Cash rounding', Sweden, a copy of Wikipedia's article, no year: whole kronor since 2010; halves up assumed."""
+    """'Cash rounding', Sweden, a copy of Wikipedia's article, no year: whole kronor since 2010; we round halves up."""
 
     @pytest.mark.parametrize(("price", "nearest"), [("99.49", "99"), ("99.50", "100"), ("100.50", "101")])
-    def test_the_nearest_krona_is_asked_and_the_higher_of_two_as_near(
+    def test_the_price_is_rounded_to_the_nearest_krona_and_halves_up(
         self, app: flask.Flask, contract: Contract, price: str, nearest: str
     ) -> None:
         assert on_steps(make_client(app, contract, currency="SEK"), price, "1") == Decimal(nearest)
@@ -166,7 +166,7 @@ class TestWholeKronor:
 class TestPriceWithTaxInIt:
     """EN 16931-1:2017, BR-CO-17, on the base of the official example ubl-tc434-example2.xml: 1,460.50 at 25 %.
 
-    1,825.625 is a tie; the price asked is half up, and the tax taken out of it again leaves 1,460.50 (derived).
+    1,825.625 is a tie; the price is rounded half up, and taking the tax out again gives 1,460.50 (derived).
     """
 
     @pytest.fixture
@@ -174,7 +174,7 @@ class TestPriceWithTaxInIt:
         client.register("taxes/vat", {"name": "VAT"}, **{"2026-01-01": {"rate_share": "0.25"}})
         return costing(client, "1460.50")
 
-    def test_the_price_asked_is_1_825_63(self, workshop: Client) -> None:
+    def test_the_price_is_1_825_63(self, workshop: Client) -> None:
         price = price_of(
             workshop, "thing", target="markup", value="0", tax="vat", display="tax_inclusive", rounding="nearest"
         )
@@ -213,7 +213,7 @@ TAXED = [
 
 
 class TestTaxOnAndInAPriceThroughAChannel:
-    """Taxable amounts and their tax as published, asked of a channel that shows prices without tax and of one with it.
+    """Published taxable amounts and taxes, checked with a channel that shows prices without tax and one with tax.
 
     Peppol BIS Billing 3, OpenPeppol AISBL, commit 78d7f7d (2025-05-29), and the EN 16931 validation artefacts, European
     Commission, commit b6c9e06 (2026-04-14): the tax of a category is its taxable amount × its rate, at two decimals.

@@ -1,4 +1,4 @@
-"""Volumetric weight, postal limits and a pallet, as they are published."""
+"""Published figures of volumetric weight, postal limits and a pallet."""
 
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
@@ -15,7 +15,7 @@ AS_IT_IS: dict[str, Any] = {"name": "Air freight", "boxes": []}
 
 
 def estimate(client: Client, sides_mm: str, mass_kg: str, rate: dict[str, Any], **question: Any) -> Any:
-    """One piece shipped as it is."""
+    """The shipping estimate of one piece, shipped without a container."""
     length, width, height = sides_mm.split()
     measures = {"length_mm": length, "width_mm": width, "height_mm": height, "mass_kg": mass_kg}
     register_shipping(client, AS_IT_IS, rate, **measures)
@@ -72,7 +72,7 @@ EU = "Directive 97/67/EC as applied: Universal postal service, parcels, page of 
 
 
 class TestPostalLimits:
-    """The weight limits, as limits of a service: what weighs as much is taken, a gram more is refused."""
+    """Published weight limits, entered as a service's limit: the limit itself is accepted, a gram more is refused."""
 
     @pytest.mark.parametrize(
         ("source", "what", "limit_kg"),

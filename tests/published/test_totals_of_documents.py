@@ -1,4 +1,4 @@
-"""Published documents under EN 16931: their totals come out, and where a quotation can say the same, so do its own."""
+"""Published documents under EN 16931: the domain computes their totals; so does a quotation that can express them."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ EXEMPT = tax("0", "E")
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """A line as it is published, with its net amount."""
+    """A published line with its net amount."""
 
     quantity: str
     price: str
@@ -38,7 +38,7 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Totals:
-    """Totals as they are published; taxes are (base, tax) by category and rate."""
+    """Published totals; taxes are (base, tax) by category and rate."""
 
     line_total: str
     taxes: dict[AppliedTax, tuple[str, str]]
@@ -78,7 +78,7 @@ class Document:
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """What the service makes of a document."""
+    """The service's figures for a document."""
 
     nets: list[Decimal]
     totals: dict[str, Any]
@@ -90,7 +90,7 @@ def adjustments(published: Iterable[tuple[str, AppliedTax]]) -> list[DocumentAdj
 
 
 def added_up(document: Document) -> Found:
-    """The document through the domain's totals."""
+    """The figures of the domain's document totals."""
     found = document_totals(
         [
             DocumentLine(
@@ -114,7 +114,7 @@ def added_up(document: Document) -> Found:
 
 
 class Quoting:
-    """A workshop that writes a published document as a quotation, every price fixed."""
+    """Enters a published document as a quotation with fixed prices, and returns its figures."""
 
     def __init__(self, app: flask.Flask, contract: Contract) -> None:
         self.app, self.contract = app, contract
@@ -187,7 +187,7 @@ def quote(app: flask.Flask, contract: Contract) -> Quoting:
 
 
 class Published:
-    """What holds of every published document; each class below is one, and names its source."""
+    """Checks of every published document; each class below is one document and names its source."""
 
     document: Document
 
@@ -200,7 +200,7 @@ class Published:
 
 
 class Quotable(Published):
-    """A published document that a quotation can express; what is already paid it does not know."""
+    """Checks of a published document that a quotation can express; a quotation has no amount already paid."""
 
     def test_a_quotation_of_it_comes_to_the_same_totals(self, quote: Quoting) -> None:
         found = quote(self.document)
@@ -213,8 +213,8 @@ class Quotable(Published):
 class TestAllowancesChargesAndABaseQuantity(Quotable):
     """Peppol BIS Billing 3, rules/examples/Allowance-example.xml, OpenPeppol AISBL, commit 78d7f7d (2025-05-29).
 
-    The first and last lines carry a charge of 1 and allowances of 101. A quotation states the price of a piece: the
-    second line's 200 for two is 100 for one there.
+    The first and last lines carry a charge of 1 and allowances of 101. A quotation has prices per piece: the second
+    line's 200 for two is entered as 100 for one.
     """
 
     document = Document(
@@ -293,7 +293,7 @@ class TestTwentyLinesAtTwoRates(Published):
     """EN 16931 validation artefacts, ubl/examples/ubl-tc434-example1.xml, European Commission, commit b6c9e06
     (2026-04-14).
 
-    The file's last line has the quantity 6 with a net of −109.98: the sign is put on the quantity here. 10.9938 and
+    The file's last line has the quantity 6 with a net of −109.98: here the quantity is negative instead. 10.9938 and
     9.7377 are rounded half up.
     """
 
@@ -336,8 +336,8 @@ class TestThreeCategoriesOneNegative(Published):
     """EN 16931 validation artefacts, ubl/examples/ubl-tc434-example2.xml, European Commission, commit b6c9e06
     (2026-04-14).
 
-    The file states the quantity 2 on its first line, though 2 × 1,273 is not the 1,273 it nets: 1 is taken here.
-    25 % of 1,460.50 is 365.125, a true tie: half up makes it 365.13, half even would make it 365.12.
+    The file states the quantity 2 and a net of 1,273 on its first line, at a price of 1,273: here the quantity is 1.
+    25 % of 1,460.50 is 365.125, an exact tie: half up makes it 365.13, half even would make it 365.12.
     """
 
     document = Document(
@@ -366,7 +366,7 @@ class TestThreeCategoriesOneNegative(Published):
 
 
 class TestItsTieOnAQuotation(Quotable):
-    """The lines at 25 % of ubl-tc434-example2.xml (above) alone: the tie of BR-CO-17 without the negative lines."""
+    """Only the lines at 25 % of ubl-tc434-example2.xml (above): the tie of BR-CO-17 without the negative lines."""
 
     document = Document(
         currency="NOK",
@@ -445,7 +445,7 @@ class TestPriceOfFourDecimals(Published):
     """EN 16931 validation artefacts, ubl/examples/sample-discount-price.xml, European Commission, commit b6c9e06
     (2026-04-14).
 
-    A quotation asks prices at the currency's minor unit, and cannot express it.
+    A quotation has prices in whole minor units of the currency, and cannot express it.
     """
 
     document = Document(
@@ -492,7 +492,7 @@ class TestPrepaidTax(Quotable):
     """EN 16931 validation artefacts, ubl/examples, the Italian example of a split payment (TD01), European
     Commission, commit b6c9e06 (2026-04-14).
 
-    Its category is B (transferred tax), which the service does not know: the figures are put in under category S.
+    Its category is B (transferred tax), which the service does not have: the figures are entered under category S.
     """
 
     document = Document(
@@ -538,7 +538,7 @@ class TestQuotationOfTheStandard(Quotable):
 class TestTaxBeforeCashRounding(Quotable):
     """Phasing out the penny, the Canada Revenue Agency's example of screws, Lexology, 2013: a hundred at 1.79, 13 %.
 
-    179.00 and 23.27 are printed; the total is their sum. Rounding it to 202.25 for cash is not asked here.
+    179.00 and 23.27 are printed; the total is their sum. Its cash rounding to 202.25 is not tested here.
     """
 
     document = Document(

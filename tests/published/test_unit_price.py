@@ -12,7 +12,7 @@ DOLLARS = "AUD"
 
 
 def product(**sides: str) -> Product:
-    """A product of these measures, made of anything."""
+    """Register a product with these measures, made of some material."""
     bill = (BillLine(material="hdpe", quantity_per_piece=Decimal(1)),)
     return Product(name="thing", bill_of_materials=bill, **{name: Decimal(side) for name, side in sides.items()})
 

@@ -1,4 +1,4 @@
-"""Published yields and process losses, put in as yields and loss shares and read off the sheets."""
+"""Published yields and process losses, entered as yields and loss shares and checked with the sheets."""
 
 from decimal import Decimal
 
@@ -16,7 +16,7 @@ def steps(*yields: str) -> list[dict[str, str]]:
 class TestNormalLossWithoutScrapValue:
     """ACCA F2 Management Accounting study text, Emile Woolf Publishing, 2010, section 2.2.
 
-    100 units for 4,500 of which a tenth is lost: 90 good ones at 50.
+    100 units cost 4,500 and a tenth is lost: 90 good units at 50.
     """
 
     def test_as_a_share_of_the_material_that_never_gets_into_a_piece(self, client: Client) -> None:
@@ -43,7 +43,7 @@ class TestLossAsAShareOfOutput:
     """ACCA F2/MA, discussion of an exam-kit answer by a tutor, OpenTuition, 'Process costing', 2012.
 
     13,200 units for 184,800; the loss is a tenth of the OUTPUT, 1,200 on 12,000, and sells at 4. The service's
-    share is of what is issued, so a tenth of the output is one eleventh there.
+    loss share is of the input, so a tenth of the output is one eleventh there.
     """
 
     @pytest.fixture
@@ -77,7 +77,7 @@ class TestLossAsAShareOfOutput:
 class TestRolledYieldOfThreeSteps:
     """'Throughput yield', Sigmapedia, term 1104, no year.
 
-    13, 7 and 5 defects in 100 units. The page misprints the first factor as 0.85; its result, 0.77, is that of
+    13, 7 and 5 defects in 100 units. The page misprints the first factor as 0.85; its result, 0.77, comes from
     0.87 × 0.93 × 0.95 = 0.768645.
     """
 

@@ -1,8 +1,8 @@
-"""Whether structured data keeps to the definitions of the vocabulary that it names.
+"""Checks structured data against the definitions of the vocabulary that it names.
 
 The definitions are those of `schema_org.json`: the Schema.org vocabulary, release 30.1, W3C Schema.org Community Group,
-2026. A property may stand on a type of its domainIncludes or a subclass, with a value of its rangeIncludes or a
-subclass; a text may also stand for a thing of any type there, which is the vocabulary's own latitude and not used here.
+2026. A property is allowed on a type of its domainIncludes or a subclass, with a value of a type of its rangeIncludes
+or a subclass. The vocabulary also allows a text in place of any thing; this check does not.
 """
 
 import json
@@ -22,7 +22,7 @@ def with_superclasses(name: str) -> set[str]:
 
 
 def violations(document: Any) -> list[str]:
-    """Everything in the document that the definitions do not allow."""
+    """Returns everything in the document that the definitions do not allow."""
     if not isinstance(document, dict) or document.get("@context") != CONTEXT or set(document) != {"@context", "@graph"}:
         return ["must be an object with the context of the vocabulary and a graph"]
     return [problem for node in document["@graph"] for problem in _of_node(node)]

@@ -1,4 +1,4 @@
-"""Databases that a test may take down."""
+"""Databases whose tables a test may drop."""
 
 import os
 from collections.abc import Iterator
@@ -20,7 +20,7 @@ def pytest_itemcollected(item: pytest.Item) -> None:
 
 @pytest.fixture(params=ENGINES, ids=[engine.partition(":")[0] for engine in ENGINES])
 def bare_database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    """A database without tables on each engine, the test's own."""
+    """An empty database of the test's own, on each engine."""
     like = sa.make_url("sqlite://" if request.param == "sqlite" else request.param)
     with own_database_without_tables(like, tmp_path) as database:
         yield database

@@ -1,4 +1,4 @@
-"""Whether a statement stays within one workshop, read off its structure: the text alone hides what belongs to what."""
+"""Checks that a statement stays within one workshop, using its SQLAlchemy structure: text hides the relations."""
 
 import re
 from collections.abc import Iterable, Iterator
@@ -18,17 +18,17 @@ BOUND = object()
 
 @dataclass(frozen=True)
 class Equality:
-    """That a source's workshop is another's, or the one that the statement is bound to."""
+    """A condition that a table's workshop equals another table's, or the workshop that the statement is bound to."""
 
     source: Any
     other: Any
 
 
 def unfiltered(statement: sa.ClauseElement, text: str = "") -> list[str]:
-    """What of a statement reaches beyond the workshop that it is bound to: tables or aliases by name, or what is wrong.
+    """Names the tables and aliases of a statement that are not limited to its workshop, and any other fault.
 
-    Every SELECT, UPDATE and DELETE in it, however deep, must hold each table that it reads or changes to the workshop
-    by itself: by a condition that is not part of an alternative, or by being equal to a table that is held to it.
+    Every SELECT, UPDATE and DELETE in it, at any depth, must itself limit each table that it reads or changes to the
+    workshop: by a condition that is not inside an OR or NOT, or by equality with a table that is so limited.
     """
     text = text or str(statement)
     found = list(_beyond(statement, ()))
@@ -43,7 +43,7 @@ def unfiltered(statement: sa.ClauseElement, text: str = "") -> list[str]:
 def _beyond(element: Any, enclosing: tuple[Any, ...]) -> Iterator[str]:
     if isinstance(element, sa.Select):
         froms = list(element.get_final_froms())
-        if len(froms) > 1:  # then what the statement around it reads already is meant, not read again
+        if len(froms) > 1:  # then a table of the enclosing statement is a correlation
             froms = [each for each in froms if each not in enclosing]
         yield from _not_held(froms, [element.whereclause])
         enclosing = tuple(_sources(froms))
@@ -61,7 +61,7 @@ def _not_held(froms: Iterable[Any], conditions: Iterable[Any]) -> Iterator[str]:
     both_ways = [each for condition in conditions for each in _equalities(condition)]
     one_way: list[Equality] = []
     for join in _joins(froms):
-        if join.isouter:  # its condition chooses among the rows of the right side only
+        if join.isouter:  # its condition limits the rows of the right side only
             right = list(_sources([join.right]))
             one_way += [each for each in _equalities(join.onclause) if each.source in right]
         else:
@@ -84,7 +84,7 @@ def _equalities(condition: Any) -> list[Equality]:
 
 
 def _of_workshop(side: Any) -> Any | None:
-    """Whose workshop a side of an equality is; None if it is none."""
+    """The table whose workshop_id this side of an equality is, or BOUND; None if it is neither."""
     if isinstance(side, sa.BindParameter):
         return BOUND if "workshop_id" in side.key else None
     is_column = isinstance(side, sa.Column) and side.name == "workshop_id"
@@ -123,7 +123,7 @@ def _beyond_insert(statement: sa.Insert, text: str) -> list[str]:
 
 
 def _tables(element: Any) -> set[str]:
-    """Every table that the structure knows of."""
+    """The names of all tables in the statement's structure."""
     found = {element.name} if isinstance(element, sa.Table) else set()
     if isinstance(element, sa.Insert | sa.Update | sa.Delete):
         found.add(element.table.name)

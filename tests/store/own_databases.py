@@ -1,4 +1,4 @@
-"""Databases of a test's own, without tables, which it may take down."""
+"""Empty databases of a test's own, whose tables it may drop."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,7 +12,7 @@ from service.store.engine.database import Database
 
 @contextmanager
 def own_database_without_tables(like: sa.URL, directory: Path) -> Iterator[Database]:
-    """A file in the directory, or another database of the same server."""
+    """A file in the directory for SQLite, or else a new database on the same server."""
     name = f"pugmill_own_{uuid4().hex}"
     if like.get_backend_name() == "sqlite":
         database = Database(f"sqlite:///{directory / name}.db")

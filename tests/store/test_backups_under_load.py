@@ -1,4 +1,4 @@
-"""Backups made while a workshop works: each, restored elsewhere, is one state that the database had."""
+"""Backups made while a workshop is in use: each one, restored elsewhere, is a state that the database had."""
 
 import os
 import subprocess
@@ -29,12 +29,12 @@ from tests.workflows.owner import Owner
 BACKUPS = 3
 PROCESSES = 2
 EACH = 3
-"""Quotations of each of the four clients of a process."""
+"""Quotations that each of the four clients of a process issues."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Progress:
-    """How far the workshop's work has come."""
+    """The workshop's revision, and the number of quotations issued."""
 
     revision: int
     issued: int
@@ -51,7 +51,7 @@ def progress(owner: Owner) -> Progress:
 
 
 def next_progress(owner: Owner, issued: int) -> Progress:
-    """When more quotations than that have been issued."""
+    """Wait until more quotations than `issued` have been issued; returns the progress then."""
     deadline = monotonic() + processes.SECONDS
     while (found := progress(owner)).issued <= issued:
         assert monotonic() < deadline
@@ -59,7 +59,7 @@ def next_progress(owner: Owner, issued: int) -> Progress:
 
 
 def change(owner: Owner, step: int) -> None:
-    """One revision each: a price on odd steps, a new product on even ones."""
+    """Make one change, which is one revision: a price on odd steps, a new product on even ones."""
     if step % 2:
         owner.put_rate("materials/hdpe", "2026-01-01", builders.material_rate(f"1.{step:06}"))
     else:
@@ -67,7 +67,7 @@ def change(owner: Owner, step: int) -> None:
 
 
 def insisting(owner: Owner, step: int) -> None:
-    """Change it, and where others keep the database busy for too long, try again."""
+    """Make a change, and retry it as long as the database is busy."""
     while True:
         try:
             return change(owner, step)
@@ -77,7 +77,7 @@ def insisting(owner: Owner, step: int) -> None:
 
 
 def assert_is_one_state(owner: Owner, beginning: int) -> None:
-    """All that the revision says has been done, and nothing else; every quotation whole and with its number."""
+    """Assert that exactly the changes up to the revision are stored, and every quotation is whole and numbered."""
     steps = owner.workshop.revision - beginning
     ours = [each.c.workshop_id == owner.workshop_id for each in (registrations, rates, quotations, quotation_events)]
     with owner.database.reading() as connection:
@@ -97,7 +97,7 @@ def assert_is_one_state(owner: Owner, beginning: int) -> None:
 
 @contextmanager
 def at_work(owner: Owner, key: str) -> Iterator[None]:
-    """Two services with four clients each issue quotations, while rates and products are changed."""
+    """Two processes with four clients each issue quotations while a thread changes rates and products."""
     url = owner.database.engine.url.render_as_string(hide_password=False)
     begin, answers, over, faults = context.Event(), context.Queue(), Event(), []
     given = (url, key, builders.quotation(), EACH, begin, answers)
@@ -127,7 +127,7 @@ def at_work(owner: Owner, key: str) -> Iterator[None]:
 
 
 def run(database: Database, *arguments: str) -> Result:
-    """As an owner types it; with PostgreSQL's own commands, which are told, where it says so."""
+    """Run a command as an owner does; on PostgreSQL, also run the program that its message names."""
     url = database.engine.url
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DATABASE_URL", url.render_as_string(hide_password=False))

@@ -1,4 +1,4 @@
-"""Kinds of columns: what is kept in them comes out as it was, on every engine."""
+"""Column types: every engine returns exactly the values that were stored."""
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone
@@ -30,7 +30,7 @@ class Tried:
 
 
 def kept(database: Database, kind: Any, value: Any) -> tuple[Any, Any]:
-    """A value as it comes out of a column of the kind, and as the text that is stored."""
+    """The value read back from a column of this type, and the stored text."""
     tried = sa.Table(f"tried_{uuid4().hex}", sa.MetaData(), sa.Column("value", kind))
     with database.writing() as connection:
         tried.create(connection)
@@ -48,7 +48,7 @@ def test_a_decimal_keeps_every_digit_in_plain_notation(database: Database, digit
 
 
 @pytest.mark.parametrize("given", [NOON, NOON.astimezone(timezone(timedelta(hours=-9))), NOON.replace(tzinfo=None)])
-def test_an_instant_comes_out_in_utc_from_whatever_zone_it_was_given_in(database: Database, given: datetime) -> None:
+def test_an_instant_given_in_any_zone_comes_out_in_utc(database: Database, given: datetime) -> None:
     found, _ = kept(database, Instant, given)
 
     assert (found, found.tzinfo) == (NOON, UTC)
@@ -84,18 +84,18 @@ def test_what_was_kept_as_a_text_comes_out_as_a_message_without_facts() -> None:
 
 
 @pytest.mark.parametrize("kind", [ExactDecimal, Instant, JsonText, JsonText(Acceptance)])
-def test_nothing_comes_out_as_nothing(database: Database, kind: Any) -> None:
+def test_none_comes_out_as_none(database: Database, kind: Any) -> None:
     assert kept(database, kind, None) == (None, None)
 
 
-def test_the_tables_as_they_are_stored_are_the_same_with_texts() -> None:
+def test_the_tables_as_stored_have_the_same_columns_as_plain_texts() -> None:
     for name, table in metadata.tables.items():
         stored = as_stored.tables[name]
         assert stored.columns.keys() == table.columns.keys()
         assert not any(isinstance(column.type, JsonText | ExactDecimal) for column in stored.columns)
 
 
-def test_what_is_put_twice_is_there_once_with_what_was_put_last(client: Client, database: Database) -> None:
+def test_a_row_put_twice_is_stored_once_with_its_last_values(client: Client, database: Database) -> None:
     files = metadata.tables["feed_files"]
     key = {"workshop_id": client.workshop.workshop_id, "address": "https://feed.example/x"}
     with database.writing() as connection:

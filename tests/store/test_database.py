@@ -1,4 +1,4 @@
-"""Transactions: one view while reading, all or nothing while writing, on every engine."""
+"""Transactions on every engine: a reader sees one state, and a writer stores all or nothing."""
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -32,7 +32,7 @@ class TestReading:
         with database.reading() as reader:
             assert revision(reader, workshop_id) == before + 1
 
-    def test_keeps_nothing(self, database: Database, workshop_id: UUID) -> None:
+    def test_commits_nothing(self, database: Database, workshop_id: UUID) -> None:
         with database.reading() as connection:
             before = revision(connection, workshop_id)
 
@@ -44,7 +44,7 @@ class TestReading:
         with database.reading() as connection:
             assert revision(connection, workshop_id) == before
 
-    def test_a_workshop_that_is_not_there_finds_none(self, database: Database, workshop_id: UUID) -> None:
+    def test_an_unknown_workshop_is_none(self, database: Database, workshop_id: UUID) -> None:
         unknown = new_workshop(name="x", address="", currency="EUR", locale="en", time_zone="UTC")
 
         with database.reading() as connection:
@@ -95,7 +95,7 @@ class TestWriting:
 
 
 @pytest.mark.server
-def test_on_a_server_nothing_goes_on_or_waits_without_an_end(database: Database) -> None:
+def test_on_a_server_statements_and_waits_have_a_time_limit(database: Database) -> None:
     for transaction in (database.reading(), database.writing()):
         with transaction as connection:
             limits = {

@@ -56,7 +56,7 @@ from tests.workflows.owner import Owner
 
 @dataclass
 class Heard:
-    """What was executed, what of it reaches beyond a workshop, and for which workshops it was."""
+    """The executed statements, the tables they do not limit to a workshop, and the workshops they are bound to."""
 
     statements: set[str] = field(default_factory=set)
     beyond: dict[str, list[str]] = field(default_factory=dict)
@@ -97,14 +97,14 @@ COLUMNS = ["workshop_id", "listing"]
 
 
 def resting(begin: Any, step: Any) -> sa.Select[Any]:
-    """What rests on something, with a condition for where it begins and one for each step."""
+    """A recursive query along `uses`, with one condition for its start and one for each step."""
     reached = sa.select(registrations.c.code).where(begin).cte("reached", recursive=True)
     further = sa.select(uses.c.code).where(uses.c.used_code == reached.c.code, step)
     return sa.select(reached.union(further).c.code)
 
 
 def copied(workshop: Any, condition: Any) -> sa.Insert:
-    """Prices in force from those of a repricing."""
+    """An INSERT of prices in force from the changes of a repricing."""
     chosen = sa.select(workshop, price_changes.c.listing).where(condition)
     return listing_prices.insert().from_select(COLUMNS, chosen)
 
@@ -167,7 +167,7 @@ class TestTheCheckItself:
         assert unfiltered(rates.insert(), "INSERT INTO rates (workshop_id, code) VALUES (?, ?)") == []
 
     @pytest.mark.parametrize("what", STAYING)
-    def test_lets_what_stays_within_one_pass(self, what: str) -> None:
+    def test_accepts_what_stays_within_a_workshop(self, what: str) -> None:
         assert unfiltered(STAYING[what]) == []
 
 
@@ -184,7 +184,7 @@ PARTS_OF_WORKFLOWS = {
 
 
 def workflows_on_a_database() -> set[str]:
-    """Every public workflow that reaches the database."""
+    """Every public workflow that takes a database or a workspace."""
 
     def reaches(each: Any, module: ModuleType) -> bool:
         first = next(iter(inspect.signature(each).parameters), "")
@@ -206,7 +206,7 @@ def missing_rates(workspace: Workspace) -> None:
 
 
 def register_sales(owner: Owner) -> None:
-    """A brick on sale in dollars, a service that sends it, and a sheet on sale at home."""
+    """A brick listed in dollars, a shipping service for it, and a sheet listed in the workshop's currency."""
     owner.put("products/brick", builders.measured())
     sent = {"shipping_service": "post", "shipping_zone": "home"}
     owner.register("shipping-services/post", builders.shipping_service(), **{"2026-01-01": builders.shipping_rate()})
@@ -215,7 +215,7 @@ def register_sales(owner: Owner) -> None:
 
 
 def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
-    """What is asked about things on sale, answered and refused."""
+    """The workflows about listings and shipping, with successful and refused requests."""
     on = owner.workspace
     shipment = decoded(builders.shipping_question("brick", 3), ShippingQuestion)
 
@@ -238,7 +238,7 @@ def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
 
 
 def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
-    """What becomes of prices: previewed, applied, held, changed again, rolled back, read."""
+    """The workflows of repricing: preview, apply, hold, change again, roll back, read."""
     on = owner.workspace
     bound = RepricingRules(greatest_move_share=Decimal("0.5"))
     scopes = (
@@ -284,7 +284,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
 
 
 def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
-    """What is done with quotations, on the crate and the sheet."""
+    """The workflows of quotations, for the crate and the sheet."""
     on = owner.workspace
     lines = [builders.quotation()["lines"][0], {**builders.quotation()["lines"][0], "product": "crate"}]
 
@@ -304,7 +304,7 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "quoting.quote": lambda: owner.quote(lines=lines),
         "quoting.preview": lambda: owner.preview(lines=lines),
         "quotation_life.issue": issue,
-        "quotation_life.revise": lambda: None,  # as it was issued
+        "quotation_life.revise": lambda: None,  # done by issue()
         "quotation_life.accept": accepted_id,
         "quotation_life.complete": lambda: quotation_life.complete(on, accepted_id()),
         "quotation_life.decline": lambda: quotation_life.decline(on, accepted_id(), DeclineRequest()),
@@ -324,7 +324,7 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
 
 
 def retries_of(owner: Owner) -> dict[str, Callable[[], Any]]:
-    """What comes of requests with a key: begun, answered, let go, cut off."""
+    """The workflows of idempotency keys: claimed, answered, released, cut off."""
     to = owner.database, owner.workshop.workshop_id
 
     def claim_of(key: str) -> Claim:
@@ -348,14 +348,14 @@ def retries_of(owner: Owner) -> dict[str, Callable[[], Any]]:
 
 
 def read_changes(owner: Owner) -> None:
-    """All of the audit trail, and some of it."""
+    """Read the whole audit trail, then with filters, each from the start and from a cursor."""
     for chosen in (Chosen(), Chosen(subject="materials", since=datetime.now(UTC), by="owner")):
         for before in (None, (UUID(int=9), "x")):
             audit.list_changes(owner.workspace, chosen, before=before, limit=2)
 
 
 def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any]]:
-    """Every workflow once, in an order that works; more than once where it takes several ways."""
+    """Every workflow in an order that works, called more than once if it has several paths."""
     on = owner.workspace
     workshop_id = owner.workshop.workshop_id
     day = date(2026, 1, 1)
@@ -459,7 +459,7 @@ OPERATORS = {
     "backups.restore",
     "moving.import_workshop",
 }
-"""What is there for whoever runs the service: on the command line, and the age of the feed among the metrics."""
+"""Workflows across workshops, for the operator: commands, and the metric of the feed's age."""
 
 
 class TestTheMainJob:

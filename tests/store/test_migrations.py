@@ -1,4 +1,4 @@
-"""Migrations: up, compared with the tables, down, with rows in them; and all or nothing."""
+"""Migrations: upgraded, compared with the tables, downgraded with rows in them; each runs completely or not at all."""
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -44,14 +44,14 @@ def revisions() -> list[str]:
 
 
 def rows(database: Database) -> dict[str, list[Any]]:
-    """Everything in every table that there is."""
+    """All rows of all tables in the database."""
     with database.reading() as connection:
         names = sa.inspect(connection).get_table_names()
         return {name: sorted(map(repr, connection.execute(sa.text(f"SELECT * FROM {name}")).all())) for name in names}
 
 
 def shape(database: Database) -> dict[str, Any]:
-    """Every table with its columns and what holds it together, and the revision."""
+    """The columns, keys and indexes of every table."""
     with database.reading() as connection:
         found = sa.inspect(connection)
         return {
@@ -93,7 +93,7 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
 
 
 class TestUpAndDown:
-    def test_all_migrations_make_what_the_tables_say(self, bare_database: Database) -> None:
+    def test_all_migrations_together_create_the_tables_of_the_code(self, bare_database: Database) -> None:
         migrate(bare_database)
 
         with bare_database.reading() as connection:
@@ -101,7 +101,7 @@ class TestUpAndDown:
             differences = compare_metadata(MigrationContext.configure(connection, opts=options), metadata)
         assert differences == []
 
-    def test_migrations_make_the_keys_and_constraints_that_the_tables_name(self, bare_database: Database) -> None:
+    def test_migrations_create_the_keys_and_constraints_of_the_code(self, bare_database: Database) -> None:
         migrate(bare_database)
 
         with bare_database.reading() as connection:
@@ -126,7 +126,7 @@ class TestUpAndDown:
                 assert found.get_columns(name)[0]["name"] == "workshop_id"
                 assert found.get_pk_constraint(name)["constrained_columns"][0] == "workshop_id"
 
-    def test_the_same_again_changes_nothing(self, used_database: Database) -> None:
+    def test_migrating_again_changes_nothing(self, used_database: Database) -> None:
         before = shape(used_database), rows(used_database)
 
         migrate(used_database)
@@ -147,10 +147,10 @@ class TestUpAndDown:
             assert schema_state(used_database).applied == revision
         assert shape(used_database) == whole
 
-    def test_rates_of_before_repricings_count_as_changed_when_that_came(self, used_database: Database) -> None:
+    def test_rates_from_before_repricings_count_as_changed_at_the_migration(self, used_database: Database) -> None:
         command.downgrade(alembic_config(used_database), "0002")
         before = rows(used_database)
-        started = datetime.now(UTC) - timedelta(seconds=2)  # SQLite's clock leaves out fractions
+        started = datetime.now(UTC) - timedelta(seconds=2)  # SQLite's clock has no fractions of a second
 
         migrate(used_database)
 
@@ -178,8 +178,8 @@ class TestUpAndDown:
         taken = quotation_life.accept(owner.workspace, of_today, AcceptanceRequest())
         assert (issued.number, taken.status) == ("Q000001", Status.ACCEPTED)
 
-    def test_prices_in_force_and_what_they_are_from_hold_together(self, used_database: Database) -> None:
-        """Each is of a recorded change, each change of a recorded repricing."""
+    def test_prices_in_force_cannot_lose_their_change_and_repricing(self, used_database: Database) -> None:
+        """A price in force refers to a recorded change, and a change to a recorded repricing."""
         orphans = (
             "UPDATE listing_prices SET listing = 'another'",
             "DELETE FROM price_changes",
@@ -190,9 +190,7 @@ class TestUpAndDown:
             with pytest.raises(sa.exc.IntegrityError), used_database.writing() as connection:
                 connection.execute(sa.text(statement))
 
-    def test_what_was_changed_is_lost_by_going_back_and_what_is_changed_from_then_on_is_on_record(
-        self, used_database: Database
-    ) -> None:
+    def test_downgrading_loses_the_audit_trail_and_upgrading_begins_a_new_one(self, used_database: Database) -> None:
         command.downgrade(alembic_config(used_database), "0005")
         migrate(used_database)
         assert rows(used_database)["changes"] == []
@@ -210,7 +208,7 @@ TOUCHING = (
     """INSERT INTO changes SELECT * FROM changes WHERE true
     ON CONFLICT (workshop_id, change_id, subject) DO UPDATE SET after = 'null'""",
 )
-"""Statements that would touch what is on record, whoever asks."""
+"""Statements that would alter recorded changes, on any engine."""
 IN_ITS_OWN_WORDS = {
     "sqlite": ("INSERT OR REPLACE INTO changes SELECT * FROM changes", "UPDATE OR REPLACE changes SET subject = 'one'"),
     "postgresql": ("TRUNCATE changes", "TRUNCATE workshops CASCADE", "UPDATE ONLY changes SET by = '' WHERE false"),
@@ -232,7 +230,7 @@ def test_the_audit_trail_is_only_ever_added_to(bare_database: Database) -> None:
     assert rows(bare_database) == before
 
 
-def test_what_a_quotation_told_as_a_text_is_kept_with_its_facts(bare_database: Database) -> None:
+def test_remarks_stored_as_text_become_messages_with_their_facts(bare_database: Database) -> None:
     migrate(bare_database)
     workshop = new_workshop(name="Kiln Lane", address="", currency="EUR", locale="en", time_zone="UTC")
     keys.create_workshop(bare_database, workshop, "tests")
@@ -277,7 +275,7 @@ SHELVES = 'op.create_table("shelves", sa.Column("shelf", sa.Integer(), primary_k
 
 
 def try_next(database: Database, folder: Path, *statements: str) -> None:
-    """Upgrade by one more migration than there is, made of these statements."""
+    """Upgrade with one additional migration that consists of these statements."""
     scripts = copytree(MIGRATIONS, folder / "migrations")
     text = NEXT.format(newest=revisions()[-1], upgrade="\n    ".join(statements))
     (scripts / "versions" / "9999_next.py").write_text(text)
@@ -311,7 +309,7 @@ class TestAllOrNothing:
 
         assert (shape(used_database), rows(used_database)) == before
 
-    def test_a_table_that_is_made_anew_keeps_its_rows_and_those_that_refer_to_it(
+    def test_a_rebuilt_table_keeps_its_rows_and_those_that_refer_to_it(
         self, used_database: Database, tmp_path: Path
     ) -> None:
         before = rows(used_database)
@@ -328,8 +326,8 @@ class TestAllOrNothing:
         assert before.pop("alembic_version") == [f"('{revisions()[-1]}',)"]
         assert after == before
 
-    def test_rows_refer_to_what_is_there_once_it_has_run(self, used_database: Database) -> None:
-        """SQLite checks references only where it is told to, and a migration tells it not to for a while."""
+    def test_references_are_checked_again_after_a_migration(self, used_database: Database) -> None:
+        """SQLite checks references only if it is told to, and a migration turns the check off while it runs."""
         workshop = new_workshop(name="Nobody", address="", currency="EUR", locale="en", time_zone="UTC")
 
         with pytest.raises(sa.exc.IntegrityError):

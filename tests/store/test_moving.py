@@ -1,4 +1,4 @@
-"""A workshop exported, and taken in elsewhere: the same answers to the byte, or nothing at all."""
+"""Exporting a workshop and importing it elsewhere: its answers stay the same to the byte."""
 
 import json
 from pathlib import Path
@@ -31,7 +31,7 @@ DOCUMENTS = ("quotation.pdf", "quotation.html", "quotation.xml", "recomputation"
 @pytest.fixture
 @furnishes
 def whole(client: Client) -> Client:
-    """A workshop with rows in every table that travels."""
+    """A workshop with rows in every exported table."""
     register_everything(client)
     made = client.post("quotations", builders.quotation(note="ünïcode \u202e ' \" \\ %")).json["id"]
     client.post(f"quotations/{made}/issue", None)
@@ -63,7 +63,7 @@ def moved(document: Any, database: Database) -> Client:
 
 
 def answers(client: Client) -> dict[str, bytes]:
-    """What the workshop reads, whatever it has."""
+    """The workshop's answers to reading requests, by path."""
     quotations = [each["id"] for each in client.get("quotations").json["items"]]
     asked = [
         "rate-card?as_of=2026-11-25",
@@ -86,7 +86,7 @@ class TestAWorkshopThatMoves:
 
         assert answers(there) == answers(whole)
 
-    def test_is_exported_again_as_it_came(self, whole: Client, elsewhere: Database) -> None:
+    def test_exports_again_what_was_imported(self, whole: Client, elsewhere: Database) -> None:
         document = exported(whole)
         again = exported(moved(document, elsewhere))
 
@@ -94,14 +94,14 @@ class TestAWorkshopThatMoves:
         assert its_key["action"] == "key_created"
         assert again["tables"] == document["tables"]
 
-    def test_goes_on_where_it_was(self, whole: Client, elsewhere: Database) -> None:
+    def test_continues_its_quotation_numbers(self, whole: Client, elsewhere: Database) -> None:
         there = moved(exported(whole), elsewhere)
 
         made = there.post("quotations", builders.quotation()).json["id"]
 
         assert there.post(f"quotations/{made}/issue", None).json["number"] == "Q000002"
 
-    def test_takes_every_table_along_but_those_that_stay_for_a_reason(self, whole: Client) -> None:
+    def test_takes_every_table_along_except_those_listed_with_a_reason(self, whole: Client) -> None:
         tables = exported(whole)["tables"]
 
         assert set(tables) | set(STAYING) == set(metadata.tables)

@@ -1,4 +1,4 @@
-"""Where the tables of a database stand against the code."""
+"""The state of a database's schema compared with the code's migrations."""
 
 from pathlib import Path
 

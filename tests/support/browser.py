@@ -29,19 +29,19 @@ _FLAGS = (
 
 
 class Browser:
-    """One window of it."""
+    """One browser window."""
 
     def __init__(self, driver: webdriver.Chrome, folder: Path) -> None:
         self._driver, self._folder = driver, folder
 
     def show(self, page: str, width: int) -> None:
-        """Open a page's HTML in a window so wide."""
+        """Open a page's HTML in a window of this width."""
         file = self._folder / "page.html"
         file.write_text(page, "utf-8")
         self.visit(file.as_uri(), width)
 
     def visit(self, address: str, width: int) -> None:
-        """Open an address in a window so wide."""
+        """Open an address in a window of this width."""
         self._driver.execute_cdp_cmd(
             "Emulation.setDeviceMetricsOverride",
             {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width == PHONE},
@@ -50,10 +50,10 @@ class Browser:
         self._driver.get(address)
 
     def complaints(self, own: str = "file:") -> list[str]:
-        """What the browser says against the page, and what the page asks for from elsewhere.
+        """The browser's errors about the page, and the page's requests to other addresses.
 
         Args:
-            own: what addresses of the page itself begin with.
+            own: the prefix of the page's own addresses.
         """
         found = [each["message"] for each in self._driver.get_log("browser")]
         for each in self._driver.get_log("performance"):
@@ -68,30 +68,30 @@ class Browser:
             self._driver.get_log(kind)
 
     def value(self, script: str) -> Any:
-        """What an expression is in the page."""
+        """The value of a JavaScript expression in the page."""
         return self._driver.execute_script(f"return {script}")
 
     @property
     def overflow(self) -> int:
-        """By how many pixels the page is wider than its window."""
+        """Number of pixels by which the page is wider than its window."""
         root = "document.documentElement"
         found: int = self.value(f"{root}.scrollWidth - {root}.clientWidth")
         return found
 
     @property
     def text(self) -> str:
-        """What can be read on the page, with single spaces."""
+        """The visible text of the page, with single spaces."""
         return " ".join(str(self.value("document.body.innerText")).split())
 
     def printed(self) -> PdfReader:
-        """The page as it comes out of a printer."""
+        """The page as the browser prints it to PDF."""
         found = self._driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
         return PdfReader(io.BytesIO(base64.b64decode(found["data"])))
 
 
 @contextmanager
 def a_browser() -> Iterator[Browser]:
-    """A browser with a profile of its own, ended afterwards; without Chromium and its driver this fails."""
+    """A browser with its own profile, closed at the end. Fails if Chromium or its driver is not installed."""
     options = webdriver.ChromeOptions()
     options.binary_location = "/usr/bin/chromium"
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})

@@ -1,4 +1,4 @@
-"""Bodies to send, every member defaulted."""
+"""Request bodies; every member has a default."""
 
 from typing import Any
 
@@ -6,7 +6,7 @@ from tests.support.furnishing import furnishes
 
 
 class CsvFile(str):
-    """A body that is sent as CSV."""
+    """A request body in CSV."""
 
     media_type = "text/csv"
 

@@ -1,4 +1,4 @@
-"""Whether an answer is what the contract says: every test's answers are held against it."""
+"""Checks the answers in every test against the contract."""
 
 import json
 from functools import cache
@@ -13,13 +13,13 @@ from werkzeug.routing import MapAdapter
 
 _ADDRESS = "contract:"
 LINES = "application/x-ndjson"
-"""Many documents, one a line; what each of them is stands in the contract as the list's item."""
+"""Many JSON documents, one on each line; the contract describes each as the item of a list."""
 
 
 def spelt_out(document: dict[str, Any]) -> dict[str, Any]:
-    """The document with its shared parameters, headers, responses and forms of values where they are used.
+    """The document with the references to parameters, headers, responses and schemas of plain values resolved.
 
-    Schemas of objects stay shared. To follow every reference to a form takes a validator twice as long.
+    Schemas of objects stay references. A validator that must follow every reference takes twice as long.
     """
 
     def found(node: Any) -> Any:
@@ -39,7 +39,7 @@ def spelt_out(document: dict[str, Any]) -> dict[str, Any]:
 
 
 class Contract:
-    """The OpenAPI document of an application, ready to judge answers."""
+    """The OpenAPI document of an application, with validators for its answers."""
 
     def __init__(self, app: flask.Flask) -> None:
         self.document: dict[str, Any] = spelt_out(app.extensions["pugmill.api"].spec.to_dict())
@@ -52,7 +52,7 @@ class Contract:
         return Draft202012Validator({"$ref": f"{_ADDRESS}#{pointer}"}, registry=self._registry)
 
     def operation(self, method: str, path: str) -> tuple[str, dict[str, Any]] | None:
-        """The path of the contract that a request's path falls under, and its operation."""
+        """The path template in the contract that matches a request's path, and its operation; None if there is none."""
         try:
             rule, _ = self._adapter.match(path, method=method, return_rule=True)
         except HTTPException:

@@ -1,4 +1,4 @@
-"""The demo workshop and the workshop's commands, as they are typed; the network alone is stood in for."""
+"""The demo workshop, and pugmill's commands run as typed; only the network is replaced."""
 
 import re
 from collections.abc import Callable, Iterator
@@ -30,7 +30,7 @@ PROGRAM = "pugmill"
 
 
 def new_demo(app: flask.Flask, contract: Contract) -> Client:
-    """The demo workshop as scripts/start makes it, with nothing in it yet."""
+    """The demo workshop as scripts/start creates it, still empty."""
     workshop = new_workshop(**{name.replace("-", "_"): text for name, text in _described().items()})
     key = keys.create_workshop(app.extensions["pugmill.database"], workshop, "tests")
     return Client(app=app, contract=contract, key=key, workshop=workshop)
@@ -43,7 +43,7 @@ def _described() -> dict[str, str]:
 
 
 def loaded_demo(app: flask.Flask, contract: Contract) -> Client:
-    """The demo workshop with everything in it, its prices not in force yet; registered once, then copied."""
+    """The demo workshop with everything registered, but no prices in force; registered once, then copied."""
     client = new_demo(app, contract)
     _register_demo(client)
     return client
@@ -56,11 +56,11 @@ def _register_demo(client: Client) -> None:
 
 @contextmanager
 def answered_by(client: Client, before: Callable[[Any], None] | None = None) -> Iterator[None]:
-    """What is sent to the service reaches the application.
+    """Pass requests that commands send to the service on to the application, without a network.
 
     Args:
-        before: called with each request before it is answered; what it raises is what the network does, and what it
-            returns is answered in place of the service.
+        before: called with each request before it is answered; an error that it raises is a network error, and an
+            answer that it returns is sent in place of the service's.
     """
 
     def answer(request: Any, context: Any) -> Any:
@@ -70,7 +70,7 @@ def answered_by(client: Client, before: Callable[[Any], None] | None = None) -> 
         context.status_code, context.headers = response.status_code, dict(response.headers)
         return response.data
 
-    # The service itself asks the tests' feed, over the network.
+    # real_http: the service itself requests the tests' feed over the network.
     with network.Mocker(real_http=True) as mocker:
         mocker.register_uri(network.ANY, re.compile(f"^{URL}/"), content=answer)
         yield
@@ -84,10 +84,10 @@ def run_command(
     before: Callable[[Any], None] | None = None,
     command: click.Command = main,
 ) -> None:
-    """Run a command of pugmill as the command line does, or one that is not pugmill's.
+    """Run a command of pugmill as the command line does, or another program's click command.
 
     Raises:
-        SystemExit: it ends with another status than 0.
+        SystemExit: the command ends with a status other than 0.
     """
     words = [name] if command is main else []
     with answered_by(client, before):
@@ -100,7 +100,7 @@ def run_command(
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How a command ended: its exit status, and what it printed."""
+    """The exit status of a command, and what it printed."""
 
     status: int
     out: str
@@ -108,7 +108,7 @@ class Ended:
 
 
 def end_of(client: Client, capsys: pytest.CaptureFixture[str], name: str, *arguments: str, **options: Any) -> Ended:
-    """Run a command to its end, whichever that is."""
+    """Run a command to its end; does not raise if it fails."""
     capsys.readouterr()
     code: Any = 0
     try:
@@ -120,6 +120,6 @@ def end_of(client: Client, capsys: pytest.CaptureFixture[str], name: str, *argum
 
 
 def items(client: Client, collection: str) -> list[dict[str, Any]]:
-    """Everything in a collection."""
+    """All items of a collection (at most 100)."""
     found: list[dict[str, Any]] = client.get(f"{collection}?limit=100").json["items"]
     return found

@@ -1,4 +1,4 @@
-"""A feed of exchange rates: its files as they are published, and a server on this machine that may misbehave."""
+"""A feed of exchange rates: its files in the published format, and a local server that can misbehave."""
 
 import gzip
 import socket
@@ -23,9 +23,9 @@ QUICK = Patience(
     connect_seconds=1, read_seconds=0.5, whole_seconds=1, retries=2, back_off_seconds=0.01, retry_after_seconds=0
 )
 AS_PATIENT_AS_THE_SERVICE = Patience(back_off_seconds=0.01, retry_after_seconds=0)
-"""But that it does not sleep before it asks again."""
+"""The service's own limits, except that it does not wait before it retries."""
 MINUTE = 60
-"""How long a server that keeps somebody waiting does so: far longer than anybody may wait, however slow the machine."""
+"""Seconds that a slow server keeps a client waiting: far more than any client's limit, even on a slow machine."""
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <gesmes:Envelope xmlns:gesmes="http://www.gesmes.org/xml/2002-08-01" \
 xmlns="http://www.ecb.int/vocabulary/2002-08-01/eurofxref">
@@ -40,21 +40,21 @@ RATES: Rates = {
     "PLN": "4.3340", "RON": "4.9764", "SEK": "11.5965", "CHF": "0.9412", "ISK": "149.10", "NOK": "11.8095",
     "TRY": "36.9978", "AUD": "1.6322", "BRL": "6.1865", "CAD": "1.4988", "CNY": "7.7304", "ZAR": "18.8907",
 }  # fmt: skip
-"""Of an invented day; enough currencies to be believed."""
+"""Rates of an invented day, with enough currencies for the reader to accept the file."""
 
 
 def day_of(days_before: int = 0, today: date | None = None) -> str:
-    """So many days before today, where the service's workshops are."""
+    """The date so many days before today, in UTC, the time zone of the tests' workshops."""
     return ((today or datetime.now(UTC).date()) - timedelta(days=days_before)).isoformat()
 
 
 def with_rates(**changes: str) -> Rates:
-    """The usual rates but for these."""
+    """The usual rates with these changes."""
     return {**RATES, **changes}
 
 
 def xml_of(days: Mapping[str, Rates]) -> bytes:
-    """The file for these days, as it is published: the newest day first."""
+    """The feed's file for these days in the published format, newest day first."""
     cubes = (
         f'<Cube time="{day}">{"".join(f"""<Cube currency="{code}" rate="{rate}"/>""" for code, rate in rates.items())}'
         "</Cube>"
@@ -64,14 +64,14 @@ def xml_of(days: Mapping[str, Rates]) -> bytes:
 
 
 def entities(last: str) -> str:
-    """Declarations of entities of which the last would come to a billion laughs."""
+    """XML entity declarations of a "billion laughs" attack; `last` names the entity that expands to all of it."""
     names = ["a", "b", "c", "d", "e", "f", "g", "h", last]
     nested = (f'<!ENTITY {name} "{f"&{before};" * 10}">' for before, name in pairwise(names))
     return f'<!ENTITY a "ha">{"".join(nested)}'
 
 
 def day_rates(day: date, **changes: str) -> DayRates:
-    """The usual rates of a day as the feed's reader gives them, but for these."""
+    """The usual rates of a day with these changes, as the feed's reader returns them."""
     return read(xml_of({day.isoformat(): with_rates(**changes)}), day).days[0]
 
 
@@ -83,7 +83,7 @@ Answer = Callable[[BaseHTTPRequestHandler], None]
 
 
 def sending(body: bytes, status: int = 200, **headers: str) -> Answer:
-    """An answer as it should be; a header's name with underscores for hyphens."""
+    """A correct answer with this body; header names are written with underscores in place of hyphens."""
 
     def answer(handler: BaseHTTPRequestHandler) -> None:
         _begin(handler, status, **{"Content_Length": str(len(body)), **headers})
@@ -93,11 +93,11 @@ def sending(body: bytes, status: int = 200, **headers: str) -> Answer:
 
 
 BOMB = gzip.compress(b"\0" * 1_000_000) * 60
-"""60 MB in 60 kB: fewer bytes than a file may have."""
+"""60 MB packed into 60 kB, which is below the size limit of a file."""
 
 
 def endless(status: int = 200, piece: bytes = b"x" * 65_536, **headers: str) -> Answer:
-    """An answer that goes on until nobody listens any more."""
+    """An answer that continues until the client closes the connection."""
 
     def answer(handler: BaseHTTPRequestHandler) -> None:
         _begin(handler, status, **headers)
@@ -113,7 +113,7 @@ def endless_chunks(handler: BaseHTTPRequestHandler) -> None:
 
 def silent(handler: BaseHTTPRequestHandler) -> None:
     handler.connection.settimeout(MINUTE)
-    handler.connection.recv(1)  # until nobody waits any more
+    handler.connection.recv(1)  # until the client closes the connection
 
 
 def trickling(handler: BaseHTTPRequestHandler) -> None:
@@ -151,7 +151,7 @@ def _begin(handler: BaseHTTPRequestHandler, status: int = 200, **headers: str) -
 
 @contextmanager
 def nobody_listening() -> Iterator[str]:
-    """An address at which nothing accepts a connection."""
+    """The address of a port that refuses connections."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         yield f"http://127.0.0.1:{taken.getsockname()[1]}/"
@@ -159,7 +159,7 @@ def nobody_listening() -> Iterator[str]:
 
 @contextmanager
 def nobody_accepting() -> Iterator[str]:
-    """An address at which a connection is neither accepted nor refused: as many wait there as may."""
+    """The address of a port that neither accepts nor refuses connections, because its backlog is full."""
     with ExitStack() as opened:
         busy = opened.enter_context(socket.create_server(("127.0.0.1", 0), backlog=0))
         for _ in range(4):
@@ -170,7 +170,7 @@ def nobody_accepting() -> Iterator[str]:
 
 
 def know_names(monkeypatch: pytest.MonkeyPatch, **known: list[str]) -> None:
-    """Have the machine's resolver know these names and no others; nothing but the network is stood in for."""
+    """Make the machine's resolver know only these names; only the network is replaced."""
     resolve = socket.getaddrinfo
 
     def resolved(host: str, port: int, *args: Any, **options: Any) -> list[Any]:
@@ -186,7 +186,7 @@ def know_names(monkeypatch: pytest.MonkeyPatch, **known: list[str]) -> None:
 
 @contextmanager
 def memory() -> Iterator[Callable[[], int]]:
-    """Tells how many bytes were held at most at the same time, during it and afterwards."""
+    """Yields a function that returns the peak memory in bytes, usable inside the block and after it."""
     most = 0
 
     def told() -> int:
@@ -205,12 +205,12 @@ def _today(handler: BaseHTTPRequestHandler) -> None:
 
 
 class FeedServer:
-    """Answers on the loopback interface; today's usual rates, unless it is told otherwise.
+    """A feed server on the loopback interface; by default it answers with today's usual rates.
 
     Attributes:
-        url: where its files are.
-        answer: what it does with every request.
-        requests: path and header fields of each request, the first one first.
+        url: the address of its files.
+        answer: the function that answers every request; a test may replace it.
+        requests: path and header fields of each request, oldest first.
     """
 
     def __init__(self) -> None:
@@ -222,16 +222,16 @@ class FeedServer:
                 feed.answer(self)
 
             def log_message(self, *_: Any) -> None:
-                """Nobody wants to read it."""
+                """Write no log."""
 
         self.requests: list[tuple[str, dict[str, str]]] = []
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self._server.handle_error = lambda *_: None  # type: ignore[method-assign]  # cut off, as it deserves
+        self._server.handle_error = lambda *_: None  # type: ignore[method-assign]  # clients cut off on purpose
         self.url = f"http://127.0.0.1:{self._server.server_port}/"
         self.reset()
 
     def reset(self) -> None:
-        """Behave again."""
+        """Return to the default answer and forget the requests."""
         self.requests.clear()
         self.answer: Answer = _today
 

@@ -1,4 +1,4 @@
-"""The pages of the project's documentation, and what stands in them."""
+"""The pages of the project's documentation, and their contents."""
 
 import re
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ _NOT_OURS = {".venv", "mutants", "var", "build", "dist"}
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Text between fences: its language, and what it says."""
+    """A fenced code block: its language and its text."""
 
     language: str
     text: str
@@ -20,7 +20,7 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A file of Markdown, by its name from the top of the project."""
+    """A Markdown file; its name is its path from the root of the project."""
 
     name: str
 
@@ -38,34 +38,34 @@ class Page:
 
     @property
     def prose(self) -> str:
-        """What stands between the blocks, tables too."""
+        """The text outside of code blocks, including tables."""
         return _FENCED.sub("", self.text)
 
     @property
     def spans(self) -> list[str]:
-        """What stands in backticks, each in one line."""
+        """The inline code of the prose, each without line breaks."""
         return [" ".join(found.split()) for found in _SPAN.findall(self.prose)]
 
     @property
     def headings(self) -> set[str]:
-        """As a link names them: small letters, hyphens for spaces, nothing else but words."""
+        """The headings as link anchors: lower case, hyphens for spaces, without punctuation."""
         titles = re.findall(r"^#+ (.+)$", self.prose, re.MULTILINE)
         return {re.sub(r"[^\w -]", "", title.lower()).replace(" ", "-") for title in titles}
 
     def section(self, title: str) -> str:
-        """What stands under a heading of the second level."""
+        """The text under a heading of the second level."""
         _, found, rest = f"{self.text}\n## ".partition(f"\n## {title}\n")
         assert found, title
         return rest.partition("\n## ")[0]
 
     def file(self, name: str) -> str:
-        """The file that a block shows under its name."""
+        """The text of a file that the page shows in a block under the file's name."""
         (found,) = [block.text for block in self.blocks if block.text.startswith(f"# {name}\n")]
         return found
 
 
 def pages() -> list[Page]:
-    """Every page of ours."""
+    """All pages of the project."""
     names = [path.relative_to(ROOT) for path in ROOT.rglob("*.md")]
     ours = [name for name in names if name.parts[0] not in _NOT_OURS and not name.parts[0].startswith(".")]
     return [Page(name.as_posix()) for name in sorted(ours)]

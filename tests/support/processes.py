@@ -1,4 +1,4 @@
-"""Other processes of the service, which a test starts, waits for and kills."""
+"""Further processes that use the service; a test starts them, waits for them and kills them."""
 
 import os
 import random
@@ -22,21 +22,21 @@ from service.workflows.listing import repricing
 from service.workflows.workspace import Workspace
 from tests.domain.examples import TODAY
 
-# Not forked from the test itself, whose threads and connections a copy would share; what is imported there once
-# need not be imported by each.
+# Not "fork": a copy of the test process would share its threads and connections. The fork server imports the modules
+# once for all processes.
 context = get_context("forkserver")
 context.set_forkserver_preload([__name__, "service.app"])
 
 SECONDS = 600
-"""After which what hangs is given up; nothing that goes well waits for it, however slow the machine."""
+"""Time limit for processes that hang; long enough for everything that works, even on a slow machine."""
 CLIENTS = 4
-"""At once, of each process that answers HTTP itself."""
+"""Concurrent clients of each process that runs the application itself."""
 BUSY = 503
 OTHER = Actor(name="another process", key_id=None)
 
 
 def workshop_of(database: Database, workshop_id: UUID) -> Workshop:
-    """The workshop as it is now."""
+    """The workshop in its present state."""
     with database.reading() as connection:
         found = find_workshop(connection, workshop_id)
     assert found is not None
@@ -44,7 +44,7 @@ def workshop_of(database: Database, workshop_id: UUID) -> Workshop:
 
 
 def reprice(database: Database, workshop_id: UUID, tag: str | None = None) -> str | None:
-    """Apply; the id of what was recorded, or why nothing was."""
+    """Apply a repricing; returns the id of the recorded one, None if none was recorded, or 'stale: …'."""
     workspace = Workspace(database=database, workshop=workshop_of(database, workshop_id), actor=OTHER)
     asked = RepricingRequest(as_of=TODAY)
     try:
@@ -55,7 +55,7 @@ def reprice(database: Database, workshop_id: UUID, tag: str | None = None) -> st
 
 
 def die_at(database: Database, moment: int) -> None:
-    """End this process, as a power cut does, before its next statement or commit but so many."""
+    """Kill this process, as a power failure would, before its next statement or commit after `moment` of them."""
     left = moment
 
     def count(*_: Any) -> None:
@@ -69,14 +69,14 @@ def die_at(database: Database, moment: int) -> None:
 
 
 def reprice_and_die(url: str, workshop_id: UUID, moment: int) -> None:
-    """Apply, and be killed meanwhile if it takes so many steps."""
+    """Apply a repricing; the process is killed after `moment` statements and commits, if there are so many."""
     database = Database(url)
     die_at(database, moment)
     reprice(database, workshop_id)
 
 
 def reprice_at_once(url: str, workshop_id: UUID, tag: str | None, begin: Any, answers: Any) -> None:
-    """Apply when all are ready."""
+    """Apply a repricing as soon as `begin` is set, which is when all processes are ready."""
     database = Database(url)
     workshop_of(database, workshop_id)
     begin.wait(SECONDS)
@@ -84,7 +84,7 @@ def reprice_at_once(url: str, workshop_id: UUID, tag: str | None, begin: Any, an
 
 
 def hold_lock(url: str, workshop_id: UUID, held: Any, over: Any) -> None:
-    """Keep everybody else from writing until it is over."""
+    """Lock the workshop, so that no other process can write, until `over` is set."""
     with Database(url).writing() as connection:
         lock_workshop(connection, workshop_id)
         held.set()
@@ -92,7 +92,10 @@ def hold_lock(url: str, workshop_id: UUID, held: Any, over: Any) -> None:
 
 
 def work_at_random(url: str, key: str, seed: int, begin: Any, answers: Any) -> None:
-    """A service of its own that changes rates, previews, applies and rolls back; what it answered to each."""
+    """An application of its own on which random requests change rates, preview, apply and roll back.
+
+    Puts the method and path, the status and Retry-After of each answer into `answers`.
+    """
     client = create_app(Settings(database_url=url)).test_client()
     headers = {"Authorization": f"Bearer {key}"}
     chance, told = random.Random(seed), []
@@ -105,9 +108,10 @@ def work_at_random(url: str, key: str, seed: int, begin: Any, answers: Any) -> N
 
 
 def quote_and_issue(url: str, key: str, body: Any, how_many: int, begin: Any, answers: Any) -> None:
-    """A service of its own with four clients at once, each of which has so many quotations issued.
+    """An application of its own with four concurrent clients, each of which issues `how_many` quotations.
 
-    Who is told to try again tries again. Answers the numbers given, and how often that was necessary.
+    A client that is told to try again does so. Puts the numbers of the quotations and the number of retries into
+    `answers`.
     """
     app = create_app(Settings(database_url=url))
     headers = {"Authorization": f"Bearer {key}"}
@@ -116,7 +120,7 @@ def quote_and_issue(url: str, key: str, body: Any, how_many: int, begin: Any, an
         tries, keyed = 0, {**headers, "Idempotency-Key": f'"{uuid4()}"'}
         while True:
             answer = app.test_client().post(path, json=sent, headers=keyed)
-            # Where the database was too busy even to let go of the key, that is so by itself after a while.
+            # If the database was too busy even to release the key, the key becomes free by itself after a while.
             is_still_running = answer.status_code == 409 and answer.json["type"].endswith("still-running")
             if answer.status_code != BUSY and not is_still_running:
                 assert answer.status_code in (200, 201), answer.json
@@ -140,7 +144,7 @@ def quote_and_issue(url: str, key: str, body: Any, how_many: int, begin: Any, an
 
 
 def _request(chance: random.Random, applied: Any) -> tuple[str, str, Any]:
-    """What a workshop may well ask for next."""
+    """A random request that a workshop could plausibly send next."""
     price = f"1.{chance.randrange(100):02}"
     day = TODAY.isoformat()
     requests: list[tuple[str, str, Any]] = [
@@ -155,14 +159,14 @@ def _request(chance: random.Random, applied: Any) -> tuple[str, str, Any]:
 
 
 def started(work: Callable[..., None], *arguments: Any) -> Any:
-    """A process at work."""
+    """Start a process that does this work."""
     process = context.Process(target=work, args=arguments, daemon=True)
     process.start()
     return process
 
 
 def ended(process: Any) -> int:
-    """How a process ended: 0, or the signal that killed it, negative."""
+    """Wait for a process; returns its exit code: 0, or the negative number of the signal that killed it."""
     process.join(SECONDS)
     assert process.exitcode is not None, "it goes on for too long"
     code: int = process.exitcode

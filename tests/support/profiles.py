@@ -1,7 +1,8 @@
-"""How much is tried at random, in one place: hypothesis's profiles, and what is relative to them.
+"""How many random examples the tests run: hypothesis's profiles, and helpers that scale with them.
 
-`dev` tries a third of the full budget, anew each time. `ci` tries as much, the same each time, so that a red build is
-about the change. `nightly` tries all of it, begins with the seed that it is given, and runs what is marked `nightly`:
+`dev` runs a third of the full budget, with new examples each time. `ci` runs as many, with the same examples each time,
+so that a build fails only because of the change. `nightly` runs the full budget, starts with the given seed, and runs
+the tests marked `nightly`:
 
     pytest --hypothesis-profile nightly --hypothesis-seed 12345
 """
@@ -13,10 +14,10 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 FULL = 100
-"""Examples of a test in the full budget, unless it says otherwise."""
+"""Examples of a test in the full budget, unless the test sets another number."""
 THIRD = 33
 
-# However slow the machine is: what a test takes is told elsewhere, and no property of what is tried.
+# No deadlines: the time of a test depends on the machine and says nothing about the property tested.
 _patient: dict[str, Any] = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow], "print_blob": True}
 settings.register_profile("dev", max_examples=THIRD, **_patient)
 settings.register_profile("ci", max_examples=THIRD, derandomize=True, database=None, **_patient)
@@ -27,7 +28,7 @@ _first_seed = 0
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    global _first_seed  # noqa: PLW0603 # told once, before any test is collected
+    global _first_seed  # noqa: PLW0603 # set once, before any test is collected
     _first_seed = int(config.getoption("--hypothesis-seed") or 0)
 
 
@@ -42,7 +43,7 @@ def pytest_itemcollected(item: pytest.Item) -> None:
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what is marked nightly, unless it is asked for: by the profile, or by the marker's name."""
+    """Leave out tests marked nightly, unless the profile is `nightly` or `-m` names the marker."""
     if is_nightly() or "nightly" in config.option.markexpr:
         return
     left_out = [each for each in items if each.get_closest_marker("nightly")]
@@ -51,20 +52,20 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def share(full: int) -> int:
-    """As many of them as the profile tries, at least one:  full × profile's examples ÷ 100."""
+    """The profile's share of a full number, at least one:  full × profile's examples ÷ 100."""
     return max(1, round(full * settings().max_examples / FULL))
 
 
 def examples(full: int, *unconcerned: HealthCheck) -> settings:
-    """The settings of a test that takes so many examples in the full budget, whatever the health checks say of it."""
+    """Settings of a test with `full` examples in the full budget; the named health checks are suppressed."""
     return settings(max_examples=share(full), suppress_health_check=[HealthCheck.too_slow, *unconcerned])
 
 
 def first_seed() -> int:
-    """What the nightly run was told to begin with; 0 otherwise."""
+    """The first seed given to the nightly run; 0 otherwise."""
     return _first_seed
 
 
 def seeds(full: int) -> range:
-    """The seeds of a loop that takes so many in the full budget."""
+    """The seeds of a loop that runs over `full` seeds in the full budget."""
     return range(_first_seed, _first_seed + share(full))

@@ -1,4 +1,4 @@
-"""A way to a database server that can be cut, or fall silent, while somebody is on it."""
+"""A proxy for a database server, whose connections a test can cut or silence while they are in use."""
 
 import contextlib
 import socket
@@ -9,10 +9,10 @@ import sqlalchemy as sa
 
 
 class Proxy:
-    """Hands on what is sent to it; on this machine alone.
+    """Forwards connections to the server; listens on this machine only.
 
     Attributes:
-        url: of the database, as it is reached through here.
+        url: the address of the database through this proxy.
     """
 
     def __init__(self, url: sa.URL) -> None:
@@ -21,29 +21,29 @@ class Proxy:
         self._port: int = self._listening.getsockname()[1]
         self._open: list[socket.socket] = []
         self._is_silent = False
-        self._comes_through = Event()  # set while something comes through
+        self._comes_through = Event()  # set while data is forwarded
         self._comes_through.set()
         there = url.difference_update_query(["host", "port"]).set(host="127.0.0.1", port=self._port)
         self.url = there.render_as_string(hide_password=False)
         self._accept()
 
     def cut(self) -> None:
-        """Nobody is on it any more, and nobody gets on."""
+        """Close all connections and refuse new ones."""
         self._listening.shutdown(socket.SHUT_RDWR)
         self._listening.close()
         self._drop()
 
     def fall_silent(self) -> None:
-        """Who was on it is cut off; who comes is let in, and hears nothing."""
+        """Close all connections; accept new ones, but never answer them."""
         self._is_silent = True
         self._drop()
 
     def hold(self) -> None:
-        """Nothing comes through any more, and nobody is told."""
+        """Stop forwarding data without closing any connection."""
         self._comes_through.clear()
 
     def restore(self) -> None:
-        """As it was; whoever waited in silence is sent away."""
+        """Forward again as at the start; close the connections that are open."""
         if self._listening.fileno() < 0:
             self._listening = _listener(self._port)
             self._accept()
@@ -62,7 +62,7 @@ class Proxy:
         Thread(target=self._accept_all, args=(self._listening,), daemon=True).start()
 
     def _accept_all(self, listening: socket.socket) -> None:
-        with contextlib.suppress(OSError):  # it was closed
+        with contextlib.suppress(OSError):  # the listening socket was closed
             while True:
                 near, _ = listening.accept()
                 self._open.append(near)
@@ -97,7 +97,7 @@ def _listener(port: int) -> socket.socket:
 
 @contextlib.contextmanager
 def proxy_to(url: str) -> Iterator[Proxy]:
-    """A proxy that is cut at the end."""
+    """A running proxy for the database at the address; cut at the end."""
     found = Proxy(sa.make_url(url))
     yield found
     found.cut()

@@ -1,4 +1,4 @@
-"""The service as it runs for real: `pugmill serve` in processes of its own, and connections that misbehave."""
+"""The service in production form: `pugmill serve` in processes of its own, and raw connections to it."""
 
 import contextlib
 import os
@@ -24,16 +24,16 @@ class Running:
     """A running service.
 
     Attributes:
-        port: on this machine.
-        key: of its one workshop.
-        errors: the file to which its standard error goes.
+        port: its port on this machine.
+        key: the key of its only workshop.
+        errors: the file that receives its standard error.
     """
 
     def __init__(self, process: subprocess.Popen[bytes], port: int, key: str, errors: Path) -> None:
         self._process, self.port, self.key, self.errors = process, port, key, errors
 
     def stop(self) -> int:
-        """Tell it to stop, as a service manager does; how it ended."""
+        """Stop it with SIGTERM, as a service manager does; returns its exit status."""
         self._process.send_signal(signal.SIGTERM)
         return self.ended()
 
@@ -44,7 +44,7 @@ class Running:
         return self._process.wait(SECONDS)
 
     def processes(self) -> list[int]:
-        """The first one and its workers."""
+        """The process ids of the main process and its workers."""
         children = Path(f"/proc/{self._process.pid}/task/{self._process.pid}/children").read_text().split()
         return [self._process.pid, *map(int, children)]
 
@@ -58,19 +58,19 @@ class Running:
         return False
 
     def head(self, method: str, path: str, *lines: str) -> bytes:
-        """The header of a request with the workshop's key."""
+        """The request line and header of a request with the workshop's key."""
         told = [f"{method} {path} HTTP/1.1", "Host: service.example", f"Authorization: Bearer {self.key}", *lines]
         return "\r\n".join([*told, "", ""]).encode("latin-1")
 
     def ask(self, method: str, path: str, *lines: str, body: bytes = b"") -> bytes:
-        """All that comes back before the service closes the connection."""
+        """Send a request; returns everything received until the service closes the connection."""
         with self.connect() as connection:
             connection.sendall(self.head(method, path, "Connection: close", *lines) + body)
             return everything(connection)
 
 
 def everything(connection: socket.socket) -> bytes:
-    """All that comes until the other side closes the connection."""
+    """Everything received until the other side closes the connection."""
     return b"".join(iter(lambda: connection.recv(65536), b""))
 
 
@@ -83,7 +83,7 @@ def free_port() -> int:
 
 @contextlib.contextmanager
 def running(directory: Path, **environment: str) -> Iterator[Running]:
-    """A service over an SQLite database of its own, or the one that is given, in which it has one workshop."""
+    """A running service with one workshop, on an SQLite database of its own or on DATABASE_URL if it is given."""
     url = environment.pop("DATABASE_URL", f"sqlite:///{directory / 'running.db'}")
     errors, port = directory / "stderr", free_port()
     database = Database(url)
@@ -108,9 +108,9 @@ def running(directory: Path, **environment: str) -> Iterator[Running]:
 
 
 def _await(service: Running) -> None:
-    """Wait until it answers."""
+    """Wait until the service answers."""
     for _ in range(SECONDS * 10):
-        # A worker that is told to stop before it has begun does not hear it.
+        # Wait for all workers: one that gets a signal before it has started ignores it.
         if service.errors.read_bytes().count(b" runtime-1") == DEFAULT_WORKERS:
             assert service.ask("GET", "/ready").startswith(b"HTTP/1.1 200"), service.errors.read_text()
             return

@@ -1,7 +1,7 @@
-"""Shell commands as a README has them: bash runs them; curl and pugmill are answered within the test's own process.
+"""Runs a README's shell commands in bash; the test's own process carries out their calls of curl and pugmill.
 
-Both replace the pages' placeholders as a person would. A database in /tmp or /var/lib/pugmill is in the test's own
-directory.
+Both replace the pages' placeholders as a person would. A database in /tmp or /var/lib/pugmill is moved to the test's
+own directory.
 """
 
 import getopt
@@ -34,21 +34,21 @@ sys.stdout.buffer.write(said["out"].encode("latin-1"))
 sys.stderr.write(said["error"])
 sys.exit(said["status"])
 """
-"""What bash finds as curl and as pugmill."""
+"""The script that bash runs in place of curl and pugmill."""
 _VARIABLES = ("PUGMILL_KEY", "DATABASE_URL")
 _SOMETHING_WAITS = 3
 _REFUSED = 22
-"""How curl ends with --fail; here it always does where a request is refused."""
+"""The exit status of curl --fail; here every refused request ends with it."""
 _ID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _LISTINGS = {"WORKSHOP": ["workshop", "list"], "ID": ["reprice", "--list"]}
-"""Where an id that a command takes is found: it is the first that another one lists."""
+"""The command that lists the ids for each placeholder; the first id listed is used."""
 
 Environment = dict[str, str | None]
 
 
 @dataclass(kw_only=True)
 class Said:
-    """How a command ended, and what it wrote."""
+    """The exit status of a command, and what it wrote."""
 
     status: int
     out: bytes = b""
@@ -57,12 +57,12 @@ class Said:
 
 @dataclass(kw_only=True)
 class Desk:
-    """A directory like the top of the project, with a workshop's key and whatever is typed there.
+    """A directory like the root of the project, in which commands are run with a workshop's key.
 
     Attributes:
-        client: of the workshop.
-        directory: where databases are that a page has elsewhere.
-        seen: the headers of the last answers that were shown with them.
+        client: the workshop's client.
+        directory: the directory, also used for databases that a page places elsewhere.
+        seen: Location and ETag of the last answers that were shown with their headers (`curl -i`).
     """
 
     client: Client
@@ -70,7 +70,7 @@ class Desk:
     seen: dict[str, str] = field(default_factory=dict)
 
     def run(self, script: str) -> subprocess.CompletedProcess[str]:
-        """Run it to its first failure, telling each command on standard error."""
+        """Run the script up to its first failure; each command is written to standard error."""
         with self._answering():
             path = f"{self.directory / 'typed'}:/usr/local/bin:/usr/bin:/bin"
             command = ["bash", "-xeuo", "pipefail", "-c", script]
@@ -131,7 +131,7 @@ class Desk:
         return word.replace("ID-FROM-THE-LOCATION-HEADER", made).replace("ETAG-OF-THE-PREVIEW", tag)
 
     def pugmill(self, words: list[str], environment: Environment) -> Said:
-        """Run the command; status 3 is a success: something waits for somebody, which is no fault of a page."""
+        """Run the command; status 3 (something waits for a decision) counts as success: the page is not at fault."""
         for placeholder, listing in _LISTINGS.items():
             if placeholder in words:
                 first = _ID.findall(self.pugmill(listing, environment).out.decode())[0]

@@ -1,4 +1,4 @@
-"""What is stored: heard as it is committed, and looked at where something was."""
+"""Checks that a call stores nothing: commits are recorded, and after any commit the rows are compared."""
 
 import re
 from collections.abc import Iterator
@@ -17,13 +17,13 @@ from service.store.engine.tables import as_stored
 Stored = dict[str, list[str]]
 
 READS = re.compile(r"\s*(SELECT|WITH|PRAGMA|SHOW|SET|EXPLAIN|SAVEPOINT|RELEASE|ROLLBACK)\b", re.IGNORECASE)
-"""How a statement begins that stores nothing, unless one that does stands within it."""
+"""The beginnings of statements that store nothing, unless they contain one that does (WRITES_WITHIN)."""
 BACK_TO = re.compile(r"ROLLBACK TO SAVEPOINT (\w+)")
 WRITES_WITHIN = re.compile(r"\b(INSERT\s+INTO|(?<!FOR )(?<!KEY )UPDATE\s+\w|DELETE\s+FROM|MERGE\s+INTO)", re.IGNORECASE)
 
 
 def everything_of(database: Database, workshop_id: UUID) -> Stored:
-    """Every row of every table that belongs to the workshop, its revision and its keys among them."""
+    """Every row of the workshop in every table, including its revision and its keys."""
     with database.reading() as connection:
         return {
             table.name: sorted(
@@ -40,14 +40,14 @@ def is_a_write(statement: str) -> bool:
 
 @dataclass(eq=False)
 class Heard:
-    """The statements that write in a database, by every connection.
+    """The writing statements of all connections to a database.
 
     Attributes:
-        database: that one.
-        workshop_id: whose rows are looked at before the first statement that writes.
-        committed: those of the transactions that were committed, in the order of that.
-        under_way: what of the transactions that are not over would be committed now, savepoints among it.
-        before: the workshop's rows; None as long as nothing has written.
+        database: the database.
+        workshop_id: the workshop whose rows are read before the first writing statement.
+        committed: the statements of committed transactions, in order of commit.
+        under_way: by connection, the statements that its open transaction would commit now, and its savepoints.
+        before: the workshop's rows before the first writing statement; None until there is one.
     """
 
     database: Database
@@ -62,7 +62,7 @@ class Heard:
             marks = [place for place, each in enumerate(said) if each == f"SAVEPOINT {back[1]}"]
             del said[marks[-1] + 1 if marks else 0 :]
         elif is_a_write(statement):
-            if self.before is None:  # it is not executed yet, so what is committed is what there was
+            if self.before is None:  # the statement has not run yet, so these are the rows before it
                 self.before = everything_of(self.database, self.workshop_id)
             waits = connection.get_execution_options().get("isolation_level") != "AUTOCOMMIT"
             (said if waits else self.committed).append(statement)
@@ -77,7 +77,7 @@ class Heard:
 
 
 _LISTENING: WeakKeyDictionary[Database, list[Heard]] = WeakKeyDictionary()
-"""Each database is listened to once, for whoever wants to hear at the time."""
+"""Each database has one set of event listeners, which pass events on to all `Heard` objects in its list."""
 
 
 def _listened_to(database: Database) -> list[Heard]:
@@ -99,10 +99,10 @@ def _listened_to(database: Database) -> list[Heard]:
 
 @contextmanager
 def nothing_is_stored(database: Database, workshop_id: UUID) -> Iterator[None]:
-    """Fail if anything of the workshop's is stored otherwise afterwards, and name the statements that did it.
+    """Fail if any row of the workshop differs afterwards, naming the statements that were committed.
 
-    What is rolled back is not stored. What is committed, and undone by another commit, is none either: an
-    idempotency key is claimed for a request and left free again when it is refused.
+    What is rolled back is not stored. Nor is what is committed and then undone by another commit: an idempotency key
+    is claimed for a request and released when the request is refused.
     """
     heard, listening = Heard(database, workshop_id), _listened_to(database)
     listening.append(heard)

@@ -4,6 +4,7 @@ import base64
 import hashlib
 import re
 from importlib.metadata import version
+from typing import Any
 
 import flask
 import yaml
@@ -60,17 +61,26 @@ class ReadyView(MethodView):
         return answer(found, 200 if found.is_ready else 503)
 
 
-class _WholeDumper(yaml.SafeDumper):
-    """Writes no YAML aliases, which not every reader of contracts knows."""
+class _ContractDumper(yaml.SafeDumper):
+    """Writes no YAML aliases, which not every reader of contracts knows; lists of words and references on one line."""
 
     def ignore_aliases(self, _data: object) -> bool:
         """Always true."""
         return True
 
+    def represent_sequence(self, tag: str, sequence: Any, flow_style: bool | None = None) -> yaml.SequenceNode:
+        """A list of scalars is on one line."""
+        is_short = not any(isinstance(each, (dict, list)) for each in sequence)
+        return super().represent_sequence(tag, sequence, is_short or flow_style)
+
+    def represent_mapping(self, tag: str, mapping: Any, flow_style: bool | None = None) -> yaml.MappingNode:
+        """A reference is on one line."""
+        return super().represent_mapping(tag, mapping, list(mapping) == ["$ref"] or flow_style)
+
 
 def contract(api: Api) -> str:
     """The OpenAPI document as YAML, in a stable order."""
-    found: str = yaml.dump(api.spec.to_dict(), Dumper=_WholeDumper, sort_keys=True, allow_unicode=True, width=120)
+    found: str = yaml.dump(api.spec.to_dict(), Dumper=_ContractDumper, sort_keys=True, allow_unicode=True, width=120)
     return found
 
 

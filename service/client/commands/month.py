@@ -32,6 +32,7 @@ from service.client.files.lines_file import PLAN, request_of_file
 from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.text.month import month_text
+from service.client.text.remarks import FULL
 from service.client.text.terminal import width
 
 ADDRESS = "/v1/break-even"
@@ -44,6 +45,7 @@ FORMS = {"html": "text/html", "svg": "image/svg+xml", "png": "image/png"}
 @option("--weeks", metavar="WEEKS", help="Working weeks in the month (default: 52/12).")
 @option("--target", metavar="AMOUNT", help="Target profit of the month, in --currency.")
 @option("--currency", metavar="CODE", default="EUR", show_default=True, help="Currency of --target.")
+@option("--full", is_flag=True, help=FULL)
 @option("--html", metavar="FILE", type=FILE, help="Write the report as HTML.")
 @option("--svg", metavar="FILE", type=FILE, help="Write the chart as SVG.")
 @option("--png", metavar="FILE", type=FILE, help="Write the chart as PNG.")
@@ -57,7 +59,7 @@ def month(service: Service, options: Options) -> None:
         for form, file in opened.items():
             assert file is not None  # every form has a place
             file.write(service.send("POST", ADDRESS, plan, headers={"Accept": FORMS[form]}).content)
-    print(month_text(answer, width()))
+    print(month_text(answer, width(), full=options.full))
     for path in places.values():
         print(f"{path} is written.")
     if answer["verdict"] == "cannot_be_made":

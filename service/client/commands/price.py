@@ -26,6 +26,7 @@ from service.client.ends import RefusedError
 from service.client.http import Service
 from service.client.members import without_nothing
 from service.client.text.listing import price_sheet_text
+from service.client.text.remarks import FULL
 from service.client.text.terminal import width
 
 Members = Mapping[str, tuple[str, str]]
@@ -82,6 +83,7 @@ def _texts(section: str, members: Members, one_of: str = "") -> Callable[[Declar
 @option("--as-of", metavar="DAY", help="The day whose rates are used, such as 2026-11-25 (default: today).")
 @option("--kept-at", metavar="PRICE", help="Show what is kept at this price instead.")
 @option("--discount", metavar="SHARE", help="Show the effect of this discount, a share of the price.")
+@option("--full", is_flag=True, help=FULL)
 @option("--dry-run", is_flag=True, help="Print what would be registered, and register nothing.")
 @option("--standard-batch", section=_LISTING, metavar="PIECES", type=int, help="The batch size that its cost is for.")
 @_texts(_LISTING, MEMBERS)
@@ -94,7 +96,8 @@ def price(service: Service, options: Options) -> None:
         register(service, options, changes)
     if not options.dry_run:
         query = {"as_of": options.as_of, "kept_at": options.kept_at, "discount_share": options.discount}
-        print(price_sheet_text(service.send("GET", f"{address(options)}/price-sheet", query=query).json(), width()))
+        sheet = service.send("GET", f"{address(options)}/price-sheet", query=query).json()
+        print(price_sheet_text(sheet, width(), full=options.full))
 
 
 def address(options: Options) -> str:

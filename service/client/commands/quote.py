@@ -36,6 +36,7 @@ from service.client.files.lines_file import ORDER, request_of_file
 from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.text.quotation import quotation_text
+from service.client.text.remarks import FULL
 from service.client.text.terminal import width
 
 FORMS = {"pdf": "application/pdf", "html": "text/html", "xml": "application/xml", "text": "text/plain"}
@@ -53,6 +54,7 @@ _DOCUMENTS = "Documents"
 @option("--dry-run", one_of="kept", is_flag=True, help="Show the quotation; store nothing.")
 @option("--draft", one_of="kept", is_flag=True, help="Store a draft; issue nothing.")
 @option("--below-floor", is_flag=True, help="Issue it although allowances take it below the floor of a policy.")
+@option("--full", is_flag=True, help=FULL)
 @option("--again", is_flag=True, help="Overwrite existing documents; an order is quoted again.")
 @option("--customer", section=_IN_PLACE, metavar="NAME", help="The customer's name.")
 @option("--currency", section=_IN_PLACE, metavar="CODE", help="Currency of every price, for instance EUR.")
@@ -109,7 +111,7 @@ def quoted(service: Service, options: Options) -> str:
     address = f"{ADDRESS}/{quotation['id']}"
     if not options.draft:
         quotation = issued(service, address, {"below_floor": "accepted"} if options.below_floor else {})
-    print(quotation_text(quotation, width()))
+    print(quotation_text(quotation, width(), full=options.full))
     print()
     print(f"Stored as a draft:\n{address}" if options.draft else f"Issued as {quotation['number']}.")
     return str(quotation["number"] or quotation["id"])
@@ -117,7 +119,8 @@ def quoted(service: Service, options: Options) -> str:
 
 def preview(service: Service, options: Options) -> None:
     """Show the quotation that the order would get."""
-    print(quotation_text(service.send("POST", PREVIEWS, request_of(options)).json(), width()))
+    quotation = service.send("POST", PREVIEWS, request_of(options)).json()
+    print(quotation_text(quotation, width(), full=options.full))
     print()
     print("Nothing is stored.")
 

@@ -17,7 +17,7 @@ from service.documents.writing.formats import formatted_date, isolated
 from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
-from service.domain.values.exact import exactly
+from service.domain.values.exact import exactly, whole_down
 
 _TABLES = (products_table, fixed_costs_table, volumes_table, alone_table, time_table, best_mix_table)
 _TABLES_OF_WHAT_FITS = (best_mix_table, time_table, products_table, fixed_costs_table, volumes_table, alone_table)
@@ -84,7 +84,7 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
         wanted = words("For a profit of {profit}", profit=of.money(month.target_profit))
         yield wanted, _reached(of, month.target)
     if (margin := month.margin_of_safety) is not None:
-        pieces = words("{pieces} pieces", pieces=of.pieces(margin.pieces))
+        pieces = words("{pieces} pieces", pieces=of.pieces(whole_down(margin.pieces)))
         note = ", ".join(filter(None, (pieces, of.share(margin.share), supposed)))
         yield words("Margin of safety"), Cell(text=of.money(margin.sales), note=note)
     bottleneck = next((isolated(load.name) for load in month.loads if load.is_bottleneck), "")

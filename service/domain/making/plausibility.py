@@ -155,16 +155,24 @@ def cautions_of(bills: Iterable[BillOfResources], catalogue: Catalogue) -> tuple
         [use for product in products for use in product.declared_uses],
         max((product.mass_kg for product in products if product.mass_kg is not None), default=None),
         [each for code in made for each in _working_machines(code, catalogue)],
+        {name for code in made for name in _plastics(code, catalogue)},
     )
+
+
+def _plastics(code: str, catalogue: Catalogue) -> Iterator[str]:
+    """The names of the materials in a product itself that hold a polymer."""
+    for line in catalogue.products[code].bill_of_materials:
+        if line.material is not None and catalogue.materials[line.material].polymer is not None:
+            yield catalogue.materials[line.material].name
 
 
 def _working_machines(code: str, catalogue: Catalogue) -> Iterator[WorkingMachine]:
     product = catalogue.products[code]
     for operation in product.operations:
         machine = None if operation.machine is None else catalogue.machines[operation.machine]
-        if machine is not None and machine.kind is not None:
-            where = f"{product.name}, {operation.name}"
-            yield WorkingMachine(kind=machine.kind, machine=machine.name, where=where)
+        if machine is not None:
+            where, power = f"{product.name}, {operation.name}", machine.draws_power
+            yield WorkingMachine(kind=machine.kind, machine=machine.name, where=where, draws_power=power)
 
 
 def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:

@@ -16,6 +16,7 @@ class DeclaredUse(StrEnum):
     TOY = "toy"
     PLAYGROUND = "playground"
     LOAD_BEARING = "load_bearing"
+    BUILDING = "building"
     WALL_OR_CEILING_LINING = "wall_or_ceiling_lining"
     ELECTRICAL_ACCESSORY = "electrical_accessory"
     LIFTING = "lifting"
@@ -61,7 +62,8 @@ _POLYMERS = {
         text="hot PVC gives off hydrogen chloride, which attacks eyes, lungs and metal. Heat it only as a stabilised "
         "compound, on equipment and with extraction made for it; otherwise leave it to a licensed processor, as local "
         "rules say.",
-        source=f"{FUME_SHEET}, Table 1; NETZSCH, PVC-U: Polyvinyl Chloride (Unplasticized), on processing",
+        source=f"{FUME_SHEET}, Table 1; National Research Council, Emergency and Continuous Exposure Guidance Levels, "
+        "volume 3, 2009, chapter 3, hydrogen chloride",
         polymers=frozenset({Polymer.PVC}),
     ),
     "unidentified-polymer": _Told(
@@ -125,6 +127,14 @@ _USES = {
         "under the local building code; in the EU construction products have rules of their own.",
         source="R. G. Lampo, T. J. Nosker, Development and Testing of Plastic Lumber Materials for Construction "
         "Applications, USACERL TR 97/95, 1997, abstract; Regulation (EU) 2024/3110",
+    ),
+    DeclaredUse.BUILDING: _Told(
+        text="Building: a brick, beam or sheet that becomes part of a building must carry its load for decades, resist "
+        "fire and weather, and be fastened as it was tested. Nothing of that has been computed here. The local "
+        "building code decides whether it may be used at all, and a licensed engineer must design with it; in the EU "
+        "construction products have rules of their own.",
+        source="Regulation (EU) 2024/3110 on construction products; International Building Code, chapter 26, plastic "
+        "(chapter from memory)",
     ),
     DeclaredUse.WALL_OR_CEILING_LINING: _Told(
         text="Wall or ceiling lining: plastic burns, and can smoke and drip while it burns. Only a test shows its fire "

@@ -7,6 +7,7 @@ from decimal import Decimal
 from service.domain.safety.cautions import FUME_SHEET, POLYMER_CAUTIONS, USE_CAUTIONS, Caution, Concern, DeclaredUse
 from service.domain.safety.machines import MACHINE_CAUTIONS, WorkingMachine
 from service.domain.safety.polymers import THERMAL_DATA, Figure, Polymer
+from service.domain.safety.workplace import workplace_cautions
 from service.domain.values.exact import ZERO, plain
 from service.domain.values.message import Message
 
@@ -37,9 +38,15 @@ WORST_FIRST = (
     "hydrogen-chloride",
     "unidentified-polymer",
     "above-decomposition-temperature",
+    "storage",
+    "electrical-supply",
     "polymer-without-data",
+    "machine-without-kind",
     "machine-without-data",
     "dust",
+    "lone-work",
+    "instruction",
+    "sorting",
     "styrene-fume",
     "above-processing-temperature",
     "hot-work",
@@ -49,6 +56,7 @@ WORST_FIRST = (
     "use-lifting",
     "use-climbing",
     "use-protective-equipment",
+    "use-building",
     "use-load-bearing",
     "use-electrical-accessory",
     "use-medical",
@@ -96,6 +104,14 @@ _HOT_WORK = (
     "protection, heat-resistant gloves and sleeves, draw the fume off at its source, and follow the machine's manual "
     "and local rules of safety at work."
 )
+_PALLET = (
+    "A loaded pallet weighs up to {mass} kg: it crushes feet, and tips over when it is lifted crooked or driven fast. "
+    "Move it with a pallet truck or fork-lift that carries this mass, by instructed people, on level ground; stay out "
+    "from under it and out of its way; stack no higher than it is stable, secure the load on the vehicle, and follow "
+    "local rules. Whoever receives it needs the same."
+)
+_PALLET_DECIMALS = 3
+_ANY_OTHER, _NONE_DECLARED = Message("any other"), Message("nobody has declared one")
 _PIECE, _PARCEL = Message("One piece weighs"), Message("The heaviest parcel weighs")
 _NO_MATERIAL = Message("a material that is not on the bill")
 _NAMES = {Polymer.OTHER: Message("another polymer"), Polymer.UNIDENTIFIED: Message("an unidentified polymer")}
@@ -106,25 +122,42 @@ def cautions(
     declared_uses: Iterable[DeclaredUse],
     piece_mass_kg: Decimal | None,
     machines: Iterable[WorkingMachine] = (),
+    plastics: Iterable[str] = (),
 ) -> tuple[Caution, ...]:
     """Every caution once, with all that it concerns: for the work, the piece and its uses, the worst of each first.
 
-    The order of the arguments does not matter. Where a use is declared, the last caution says that a price promises no
-    fitness for it. Source: each caution names its own.
+    The order of the arguments does not matter. The last caution always says that a price promises no fitness for any
+    use. Source: each caution names its own.
+
+    Args:
+        plastics: the names of the materials in store that hold a polymer.
     """
     work = sorted(set(heated), key=_order)
     declared = frozenset(declared_uses)
     uses = [use for use in DeclaredUse if use in declared]
-    running = sorted(set(machines), key=lambda each: (each.machine, each.where, each.kind))
-    of_work = (*_of_machines(running), *_of_polymers(work), *_of_heat(work))
+    running = sorted(set(machines), key=lambda each: (each.machine, each.where, each.kind or ""))
+    of_place = workplace_cautions(running, plastics)
+    of_work = (*_of_machines(running), *_of_polymers(work), *_of_heat(work), *of_place)
     found = (*of_work, *_of_mass(piece_mass_kg), *_of_uses(uses))
     return tuple(sorted(found, key=lambda caution: WORST_FIRST.index(caution.code)))
 
 
-def parcel_cautions(parcel_masses_kg: Iterable[Decimal]) -> tuple[Caution, ...]:
-    """The caution for parcels too heavy to lift, for the heaviest; masses with packaging, without loaded pallets."""
-    heaviest_kg = max(parcel_masses_kg, default=None)
-    return tuple(_of_mass(heaviest_kg, "parcel-too-heavy-for-one-person", _PARCEL))
+def shipping_cautions(
+    parcel_masses_kg: Iterable[Decimal], pallet_masses_kg: Iterable[Decimal] = ()
+) -> tuple[Caution, ...]:
+    """The cautions for the heaviest parcel that is lifted and the heaviest loaded pallet, with packaging."""
+    heaviest_kg, pallet_kg = max(parcel_masses_kg, default=None), max(pallet_masses_kg, default=None)
+    return (*_of_mass(heaviest_kg, "parcel-too-heavy-for-one-person", _PARCEL), *_of_pallets(pallet_kg))
+
+
+def _of_pallets(mass_kg: Decimal | None) -> Iterator[Caution]:
+    if mass_kg is not None:
+        yield Caution(
+            code="loaded-pallet",
+            text=Message(_PALLET, mass=plain(mass_kg, _PALLET_DECIMALS)),
+            source="HSE, Guidance Note PM15, storage and handling of pallets, and HSG76, Warehousing and storage "
+            "(both from memory); EN 12195-1:2010, load restraint on road vehicles (from memory)",
+        )
 
 
 def _order(item: HeatedPolymer) -> tuple[str, str, bool, Decimal, tuple[str, ...]]:
@@ -198,12 +231,12 @@ def _of_mass(
 
 def _of_uses(uses: list[DeclaredUse]) -> Iterator[Caution]:
     yield from (USE_CAUTIONS[use] for use in uses)
-    if uses:
-        yield Caution(
-            code="no-promise-of-fitness",
-            text=Message(_NO_PROMISE, uses=tuple(Message(use.replace("_", " ")) for use in uses)),
-            source="Regulation (EU) 2023/988 on general product safety, Article 5",
-        )
+    named = tuple(Message(use.replace("_", " ")) for use in uses)
+    yield Caution(
+        code="no-promise-of-fitness",
+        text=Message(_NO_PROMISE, uses=(*named, _ANY_OTHER) if named else _NONE_DECLARED),
+        source="Regulation (EU) 2023/988 on general product safety, Article 5",
+    )
 
 
 def _told(items: Iterable[HeatedPolymer]) -> tuple[Message, ...]:

@@ -33,20 +33,22 @@ class WorkingMachine:
     """A machine that an operation runs.
 
     Attributes:
-        kind: decides the cautions.
+        kind: decides the cautions; None if nobody registered it.
         machine: its name.
         where: the operation.
+        draws_power: whether it is fed with electricity.
     """
 
-    kind: MachineKind
+    kind: MachineKind | None
     machine: str
     where: str
+    draws_power: bool = True
 
 
 class _Told(NamedTuple):
     text: str
     source: str
-    kinds: frozenset[MachineKind]
+    kinds: frozenset[MachineKind | None]
 
 
 _GRANULATORS = "HSE, Safety at granulators, Plastics Processing Sheet No 10; WorkSafe New Zealand, Plastics granulator"
@@ -105,6 +107,13 @@ _MACHINES = {
         "local rules.",
         source="ISO 12100:2010, risk assessment and risk reduction; 29 CFR 1910.147 and 1910.212",
         kinds=frozenset({MachineKind.OTHER}),
+    ),
+    "machine-without-kind": _Told(
+        text="nobody registered what kind of machine this is, so the cautions for its kind are missing here. Register "
+        "its kind. Until then expect moving parts that catch, cut or crush; keep guards on, lock the supply off before "
+        "reaching in, and follow its manual and local rules.",
+        source="ISO 12100:2010, risk assessment and risk reduction; 29 CFR 1910.147 and 1910.212",
+        kinds=frozenset({None}),
     ),
 }
 MACHINE_CAUTIONS = {

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.making.products import Product
 from service.domain.safety.cautions import Caution
-from service.domain.safety.hazards import parcel_cautions
+from service.domain.safety.hazards import shipping_cautions
 from service.domain.shipping.errors import DoesNotFitError
 from service.domain.shipping.packing import Packing
 from service.domain.shipping.parcels import Way, piece_of, ways
@@ -76,8 +76,11 @@ class ShippingEstimate:
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
-        """The caution for parcels that are too heavy for one person."""
-        return parcel_cautions(each.measures.mass_kg for each in self.parcels if not each.is_pallet)
+        """The cautions for parcels that are too heavy for one person, and for loaded pallets."""
+        return shipping_cautions(
+            (each.measures.mass_kg for each in self.parcels if not each.is_pallet),
+            (each.measures.mass_kg for each in self.parcels if each.is_pallet),
+        )
 
 
 @exactly

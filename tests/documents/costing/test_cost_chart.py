@@ -1,4 +1,4 @@
-"""A cost sheet as a picture: its own figures to the letter, bars as long as they are, and nothing that could run."""
+"""A cost sheet as a picture: exact figures, bars in proportion to them, and nothing executable."""
 
 import subprocess
 import sys
@@ -17,7 +17,7 @@ from service.documents.costing.cost_chart import GREATEST_LINES, cost_chart
 from service.documents.drawing.drawing import Chart, ImageForm, drawn
 from service.documents.writing.formats import formatted_amount, formatted_share, isolated
 from service.documents.writing.labels import labels_for
-from service.domain.costing.cost_statement import CostStatement, cost_statement
+from service.domain.costing.cost_statement import CostStatement, cost_statement, for_people
 from service.domain.values.money import in_currency
 from tests.documents.pictures import Picture, png_size
 from tests.domain.examples import Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead, terms_of
@@ -38,7 +38,8 @@ STRANGE = {
 
 
 def stated(shop: Shop, quantity: int = 100) -> CostStatement:
-    return cost_statement(shop.sheet(quantity), rates_valid_from={})
+    """The sheet in the digits that people read."""
+    return for_people(cost_statement(shop.sheet(quantity), rates_valid_from={}))
 
 
 @cache
@@ -54,13 +55,13 @@ def bricks(**changes: Any) -> CostStatement:
 
 
 def of_materials(prices: Mapping[str, str], name: str = "Sheet") -> CostStatement:
-    """A sheet of nothing but materials, one kilogram of each, by name and price."""
+    """A sheet of materials only, one kilogram of each; `prices` is price by name."""
     kind = type(a_shop().terms["materials/hdpe"])
     lines = [a_line(material=f"m{place}") for place, _ in enumerate(prices)]
     product = a_product(name=name, bill_of_materials=lines, operations=[])
     materials = {f"m{place}": a_material(name="x") for place, _ in enumerate(prices)}
     for place, each in enumerate(prices):
-        object.__setattr__(materials[f"m{place}"], "name", each)  # whatever an older rule may have let in
+        object.__setattr__(materials[f"m{place}"], "name", each)  # names that today's validation would refuse
     terms = {
         f"materials/m{place}": terms_of(kind, builders.material_rate(price))
         for place, price in enumerate(prices.values())
@@ -74,7 +75,7 @@ def picture(statement: CostStatement, locale: str = "en_IE") -> Picture:
 
 class TestFigures:
     @pytest.mark.parametrize("locale", ["en_IE", "de_CH", "fr_FR", "ar_EG", "hi_IN"])
-    def test_every_line_stands_there_with_its_name_its_amount_a_piece_and_its_share(self, locale: str) -> None:
+    def test_every_line_is_shown_with_its_name_its_amount_a_piece_and_its_share(self, locale: str) -> None:
         statement = bricks()
 
         words = picture(statement, locale).words
@@ -85,7 +86,7 @@ class TestFigures:
             assert formatted_amount(line.amount_per_piece, locale) in words
             assert formatted_share(line.share_of_full_cost, locale) in words
 
-    def test_every_heading_stands_there_with_its_sum(self) -> None:
+    def test_every_heading_is_shown_with_its_sum(self) -> None:
         statement = bricks()
 
         shown = picture(statement)
@@ -94,7 +95,7 @@ class TestFigures:
             assert name.replace("_", " ").capitalize() in shown.words
             assert formatted_amount(subtotal.per_piece, "en_IE") in shown.words
 
-    def test_the_title_tells_the_full_cost_of_a_piece_the_batch_the_day_and_the_currency(self) -> None:
+    def test_the_title_states_the_full_cost_of_a_piece_the_batch_the_day_and_the_currency(self) -> None:
         statement = bricks()
 
         shown = picture(statement)
@@ -103,7 +104,7 @@ class TestFigures:
         assert shown.title == shown.words[-2] == f"Sheet: {cost} a piece"
         assert shown.words[-1] == "full cost in a batch of 100, at the rates of 25 November 2026, in EUR"
 
-    def test_the_description_tells_every_figure_to_those_who_cannot_see_it(self) -> None:
+    def test_the_description_states_every_figure_for_those_who_cannot_see_it(self) -> None:
         statement = bricks()
 
         description = picture(statement).description
@@ -112,12 +113,18 @@ class TestFigures:
             amount = formatted_amount(line.amount_per_piece, "en_IE")
             assert f"{line.name}: {amount} ({formatted_share(line.share_of_full_cost, 'en_IE')})" in description
 
-    def test_an_amount_has_every_digit_however_large_it_is(self) -> None:
+    def test_an_amount_has_all_digits_to_the_cent_however_large_it_is(self) -> None:
         statement = of_materials({"gold": "123456789012345678.123456", "dust": "0.000001"})
 
         words = picture(statement).words
 
-        assert {"€123,456,789,012,345,678.123456", "€0.000001"} <= set(words)
+        assert {"€123,456,789,012,345,678.12", "€0.00"} <= set(words)
+
+    @pytest.mark.parametrize(
+        ("price", "shown"), [("0.95", "€0.950"), ("0.012345", "€0.0123"), ("0.000001", "€0.000001")]
+    )
+    def test_a_small_amount_has_three_digits_if_it_has_them(self, price: str, shown: str) -> None:
+        assert shown in picture(of_materials({"dust": price})).words
 
 
 class TestBars:
@@ -135,7 +142,7 @@ class TestBars:
 
         assert [bar.about.partition(": ")[0] for bar in bars] == wanted
 
-    def test_a_bar_is_as_long_as_its_amount_and_begins_or_ends_at_nothing(self) -> None:
+    def test_a_bar_is_as_long_as_its_amount_and_begins_or_ends_at_zero(self) -> None:
         statement = bricks()
         amounts = {line.name: float(line.amount_per_piece.amount) for line in statement.lines}
         assert min(amounts.values()) < 0
@@ -165,9 +172,8 @@ class TestBars:
     def test_a_sheet_that_costs_next_to_nothing_is_drawn(self, price: str) -> None:
         shown = picture(of_materials({"gift": price}))
 
-        assert [bar.about for bar in shown.bars()] == [
-            f"gift: €{Decimal(price):.6f} ({'100' if Decimal(price) else '0'}%)"
-        ]
+        told = "€0.000001 (100%)" if Decimal(price) else "€0.00 (0%)"
+        assert [bar.about for bar in shown.bars()] == [f"gift: {told}"]
 
     def test_a_sheet_with_nothing_but_a_credit_is_drawn_to_the_left(self) -> None:
         statement = bricks()
@@ -185,7 +191,7 @@ class TestManyLines:
         shown = picture(statement)
 
         assert len(shown.bars()) == GREATEST_LINES + 1
-        assert shown.bars()[0].about.startswith("material 999: €1,000.250000 ")
+        assert shown.bars()[0].about.startswith("material 999: €1,000.25 ")
         together = in_currency(sum((line.amount_per_piece.amount for line in rest), Decimal(0)), "EUR")
         share = sum((line.share_of_full_cost for line in rest), Decimal(0))
         about = f"976 other lines: {formatted_amount(together, 'en_IE')} ({formatted_share(share, 'en_IE')})"
@@ -193,7 +199,7 @@ class TestManyLines:
         assert shown.size[1] < 1000
 
     @pytest.mark.parametrize("lines", [GREATEST_LINES, GREATEST_LINES + 1])
-    def test_a_line_that_would_be_put_together_alone_keeps_its_name(self, lines: int) -> None:
+    def test_one_line_too_many_is_not_grouped_and_keeps_its_name(self, lines: int) -> None:
         statement = of_materials({f"material {place}": f"{place + 1}" for place in range(lines)})
 
         bars = picture(statement).bars()
@@ -221,7 +227,7 @@ class TestNames:
     def test_line_breaks_and_runs_of_spaces_become_one_space(self) -> None:
         assert "two lines" in picture(of_materials({"two\n \tlines": "1"})).words
 
-    def test_a_long_name_is_cut_off_and_stands_whole_where_one_points(self) -> None:
+    def test_a_long_name_is_cut_off_and_shown_whole_in_labels_and_title(self) -> None:
         name = "washed " * 28
 
         shown = picture(of_materials({name: "1"}, name=name[:200]))
@@ -242,7 +248,7 @@ class TestNames:
             assert cut.endswith("…")
             assert cut[:-1] == whole * (len(cut[:-1]) // len(whole))
 
-    def test_a_name_from_right_to_left_turns_nothing_around_it(self) -> None:
+    def test_a_right_to_left_name_does_not_reorder_the_text_around_it(self) -> None:
         shown = picture(of_materials({"לבנה": "1"}))
 
         assert "\u2068לבנה\u2069" in shown.words
@@ -258,7 +264,7 @@ class TestNames:
 
 
 class TestForms:
-    def test_starting_the_service_does_not_load_what_draws(self) -> None:
+    def test_starting_the_service_does_not_load_the_drawing_library(self) -> None:
         looked_for = "import service.cli.serve, sys; print('vl_convert' in sys.modules)"
 
         made = subprocess.run([sys.executable, "-c", looked_for], capture_output=True, text=True, check=True)

@@ -18,7 +18,7 @@ widths = pytest.mark.parametrize("width", [PHONE, DESK])
 
 
 @widths
-def test_a_cost_sheet_is_as_wide_as_its_window_and_asks_for_nothing(browser: Browser, width: int) -> None:
+def test_a_cost_sheet_fits_its_window_and_fetches_nothing(browser: Browser, width: int) -> None:
     browser.show(cost_sheet_page(view_of(a_usual_shop())), width)
 
     assert browser.complaints() == []
@@ -29,18 +29,18 @@ def test_a_cost_sheet_is_as_wide_as_its_window_and_asks_for_nothing(browser: Bro
 
 @widths
 @pytest.mark.parametrize("name", [LONG, ARABIC])
-def test_a_cost_sheet_with_a_long_name_or_one_from_right_to_left_is_as_wide_as_its_window(
+def test_a_cost_sheet_with_a_long_or_right_to_left_name_fits_its_window(
     browser: Browser, width: int, name: str
 ) -> None:
     product = a_new_product(name=name, operations=[an_operation(name=name)])
     browser.show(cost_sheet_page(view_of(a_usual_shop(product), locale="he_IL", seller=name)), width)
 
-    assert browser.value("document.dir") == "ltr"  # its words are English; the names turn within themselves
+    assert browser.value("document.dir") == "ltr"  # the words are English; only the names run from right to left
     assert browser.overflow == 0
     assert name in browser.text
 
 
-def test_two_hundred_lines_go_onto_pages_with_the_heading_on_each_of_the_table(browser: Browser) -> None:
+def test_two_hundred_lines_go_onto_pages_with_the_table_heading_on_each(browser: Browser) -> None:
     browser.show(cost_sheet_page(a_long_sheet()), DESK)
 
     pages = browser.printed().pages

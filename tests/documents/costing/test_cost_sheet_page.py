@@ -1,4 +1,4 @@
-"""A cost sheet with its workings, as a page and as PDF: what is written there, in every locale and at any length."""
+"""A cost sheet with its workings, as a page and as PDF: its contents in different locales and at any length."""
 
 import base64
 import io
@@ -51,7 +51,7 @@ def view_of(
 
 
 def a_long_sheet() -> CostSheetView:
-    """200 materials, and what follows from them."""
+    """A cost sheet with 200 materials and their workings."""
     materials = {f"m{place}": a_material(name=f"Flakes of shade {place}") for place in range(200)}
     lines = [a_line(material=code) for code in materials]
     return view_of(a_shop(a_product(bill_of_materials=lines), materials={**a_shop().catalogue.materials, **materials}))
@@ -140,7 +140,7 @@ class TestTheDocument:
 
 
 class TestTwoHundredLines:
-    def test_are_written_in_no_time_as_pdf_and_as_a_page(self) -> None:
+    def test_are_written_in_full_as_pdf_and_as_a_page(self) -> None:
         view = a_long_sheet()
 
         pdf, page = cost_sheet_pdf(view), cost_sheet_page(view)

@@ -1,4 +1,4 @@
-"""A cost sheet's words in every language that there is a catalogue for: none missing, none stale, none English."""
+"""A cost sheet's words in every language with a catalogue: none missing, none unused, none left in English."""
 
 import ast
 import inspect
@@ -29,7 +29,7 @@ from tests.domain.explaining.test_workbook import workings_of
 TRANSLATED = LANGUAGES[1:]
 every_language = pytest.mark.parametrize("language", TRANSLATED)
 UNITS = {"h", "min", "kg", "l", "m", "m2", "kWh"}
-"""Signs of units (ISO 80000, and the litre and the hour beside it), which no language translates."""
+"""Symbols of units (ISO 80000, and the litre and the hour accepted with it), which no language translates."""
 
 
 def catalogue(language: str) -> dict[str, str]:
@@ -44,7 +44,7 @@ def _texts(node: ast.expr) -> Iterator[str]:
 
 
 def said_in_the_document() -> set[str]:
-    """What the view and its picture ask the catalogue for by its text."""
+    """The texts that the view and its picture look up in the catalogue, read from their source code."""
     found: set[str] = set()
     for module, catalogue_is in ((view_module, "words"), (chart_module, "labels")):
         for call in ast.walk(ast.parse(inspect.getsource(module))):
@@ -55,7 +55,7 @@ def said_in_the_document() -> set[str]:
 
 
 def noted_in_workings() -> set[str]:
-    """The titles and names that workings are noted under by their text."""
+    """The titles and names of workings that are literals in their source code."""
     found = set()
     for call in ast.walk(ast.parse(inspect.getsource(workings_module))):
         if isinstance(call, ast.Call) and getattr(call.func, "attr", "") in ("note", "section") and call.args:
@@ -69,7 +69,7 @@ def dollars(amount: str) -> Money:
 
 
 def everything() -> Shop:
-    """A workshop with whatever a cost sheet can have."""
+    """A workshop whose cost sheet has every kind of line."""
     operation = an_operation(name="pressing", tool="mould", warm_up_minutes="30", pieces_per_cycle=3, yield_share="0.9")
     part = a_product(bill_of_materials=[a_line(reclaim_share="0.5", process_loss_share="0.1")], operations=[operation])
     whole = a_product(bill_of_materials=[a_line(), a_line(product="part-1")], operations=[operation])
@@ -105,12 +105,12 @@ def everything() -> Shop:
 
 
 def said_of_everything() -> set[str]:
-    """The names, titles and units of a sheet that has whatever there can be."""
+    """The names, titles and units of a cost sheet with every kind of line."""
     sections = workings_of(everything(), 10).sections
     workings = [each for section in sections for each in section.workings]
     units = {part for each in workings for part in each.unit.split("/")} - {"", "EUR"} - UNITS
     named = {name for each in workings for name in re.findall(r"\{([^}]+)\}", each.formula)}
-    named.remove("USD for 1 EUR")  # the pattern has it
+    named.remove("USD for 1 EUR")  # the catalogue has it as a pattern for any currencies
     lines = {line.name.template for line in everything().sheet(10).lines if isinstance(line.name, Message)}
     return {section.title for section in sections} | {each.name for each in workings} | units | named | lines
 
@@ -136,13 +136,13 @@ class TestEveryLanguage:
         assert found - wanted == set()
 
     @every_language
-    def test_names_the_same_figures_in_its_sentences(self, language: str) -> None:
+    def test_has_the_placeholders_of_the_english_sentences(self, language: str) -> None:
         for message, translation in catalogue(language).items():
             assert translation, message
             assert sorted(re.findall(r"\{\w+\}", translation)) == sorted(re.findall(r"\{\w+\}", message)), message
 
     @every_language
-    def test_is_what_a_sheet_is_written_in(self, language: str) -> None:
+    def test_is_used_to_write_a_sheet(self, language: str) -> None:
         shop, words = everything(), catalogue(language)
         statement = cost_statement(shop.sheet(10), rates_valid_from={"materials/hdpe": TODAY})
 

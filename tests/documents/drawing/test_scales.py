@@ -1,4 +1,4 @@
-"""Marks on axes are round and enclose what is shown; labels do not cover each other."""
+"""Tick values on axes are round and enclose the data; labels do not overlap."""
 
 from datetime import date
 from decimal import Decimal
@@ -76,14 +76,14 @@ class TestDays:
 
 
 class TestLabels:
-    def test_a_label_takes_its_next_place_where_it_would_cover_one_before(self) -> None:
+    def test_a_label_takes_its_next_place_if_it_would_cover_an_earlier_one(self) -> None:
         above, below = (Label(text="€4.20", x=x, y=50, places=(-13, 13)) for x in (10, 12))
 
         first, second = without_overlap([above, below])
 
         assert (first.places, second.places) == ((-13,), (13,))
 
-    def test_a_label_without_a_place_is_left_out_and_those_before_stay(self) -> None:
+    def test_a_label_without_a_place_is_left_out_and_earlier_ones_stay(self) -> None:
         labels = [Label(text=text, x=10, y=50, places=(0,)) for text in ("first", "second")]
 
         assert [label.text for label in without_overlap(labels)] == ["first"]

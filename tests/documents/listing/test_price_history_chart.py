@@ -1,4 +1,4 @@
-"""A price history as a picture: the price in force over time, its figures to the letter, each currency on its own."""
+"""A price history as a picture: the price in force over time, exact figures, an axis for each currency."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -37,22 +37,22 @@ def yen(number: int, at: int, price: str) -> PriceHistoryEntry:
 
 
 class TestFigures:
-    def test_every_price_of_a_short_history_is_labelled_and_the_one_in_force_is_told_first(self) -> None:
+    def test_every_price_of_a_short_history_is_labelled_and_the_title_states_the_one_in_force(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35"), entry(3, 120 * DAY, price="4.50")]
 
         shown = Picture(drawn(entries))
 
-        assert {"€4.20", "€4.35", "€4.50", "€3.000000"} <= set(shown.words)
+        assert {"€4.20", "€4.35", "€4.50", "€3.00"} <= set(shown.words)
         assert shown.title == "brick-market: €4.50 now"
-        assert "€4.50 since 30 June 2026 (unit cost €3.000000, margin 25%)" in shown.words
+        assert "€4.50 since 30 June 2026 (unit cost €3.00, margin 25%)" in shown.words
 
-    def test_the_description_tells_each_price_the_newest_first(self) -> None:
+    def test_the_description_states_each_price_newest_first(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35", margin_share=None)]
 
         description = Picture(drawn(entries)).description
 
-        first = description.index("€4.20 since 2 March 2026 (unit cost €3.000000, margin 25%)")
-        assert description.index("€4.35 since 1 May 2026 (unit cost €3.000000)") < first
+        first = description.index("€4.20 since 2 March 2026 (unit cost €3.00, margin 25%)")
+        assert description.index("€4.35 since 1 May 2026 (unit cost €3.00)") < first
 
     def test_a_long_history_has_a_label_for_the_first_the_last_the_greatest_and_the_least(self) -> None:
         dice = Random(4)
@@ -73,7 +73,7 @@ class TestFigures:
 
         assert any(words[locale] in word for word in shown.words)
 
-    def test_an_instant_is_on_the_day_that_it_is_in_the_workshop(self) -> None:
+    def test_an_instant_falls_on_its_day_in_the_workshops_time_zone(self) -> None:
         late = [entry(1, 14)]  # 23:00 UTC
 
         assert "2 March 2026" in Picture(drawn(late)).description
@@ -95,7 +95,7 @@ class TestSteps:
         assert third.y - second.y == pytest.approx(first.y - third.y)
         assert second.y < third.y < first.y
 
-    def test_a_price_that_was_rolled_back_ends_and_what_comes_back_is_told_so(self) -> None:
+    def test_a_rolled_back_price_ends_and_the_restored_one_is_marked(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.90", until=90 * DAY)]
 
         shown = Picture(drawn(entries))
@@ -114,7 +114,7 @@ class TestSteps:
         assert shown.title == "brick-market: no price in force"
         assert len(shown.points()) == 2
 
-    def test_of_prices_of_one_instant_the_one_in_force_alone_is_drawn(self) -> None:
+    def test_of_several_prices_at_one_instant_only_the_one_in_force_is_drawn(self) -> None:
         entries = [entry(number, 0, price=f"4.{number}0") for number in range(1, 6)]
 
         shown = Picture(drawn(entries))
@@ -123,7 +123,7 @@ class TestSteps:
         assert shown.title == "brick-market: €4.50 now"
         assert "prices applied: 5, of them rolled back: 0" in shown.words
 
-    def test_a_listing_without_any_price_is_told_so(self) -> None:
+    def test_a_listing_without_any_price_says_so(self) -> None:
         shown = Picture(drawn([]))
 
         assert shown.title == "brick-market: no price in force"
@@ -138,7 +138,7 @@ class TestSteps:
     def test_a_price_applied_after_today_is_drawn_all_the_same(self) -> None:
         assert len(Picture(drawn([entry(1, 0)], today=date(2026, 3, 1))).points()) == 2
 
-    def test_of_more_prices_than_are_drawn_the_newest_are_and_it_is_told(self) -> None:
+    def test_only_the_newest_prices_are_drawn_and_the_picture_says_so(self) -> None:
         entries = [entry(place, place, price="9.99" if place < 5 else "4.20") for place in range(MOST_DRAWN + 5)]
 
         words = Picture(drawn(entries)).words
@@ -158,7 +158,7 @@ class TestCurrencies:
         words = Picture(drawn([yen(1, 0, "1200")])).words
 
         assert words.count("1 May 2026") == 2
-        assert {"price, JPY", "unit cost, EUR", "JP¥1,200", "€3.000000"} <= set(words)
+        assert {"price, JPY", "unit cost, EUR", "JP¥1,200", "€3.00"} <= set(words)
         assert "price, EUR" not in words
 
     def test_a_listing_that_changed_its_currency_has_an_axis_for_each(self) -> None:
@@ -188,7 +188,7 @@ class TestForms:
         assert shown.dangers() == []
         assert shown.title.endswith(": €4.20 now")
 
-    def test_the_clock_s_change_moves_no_day(self) -> None:
+    def test_daylight_saving_time_shifts_no_day(self) -> None:
         autumn = datetime(2026, 10, 24, tzinfo=UTC)
         entries = [entry(1, 0, applied_at=autumn + timedelta(days=passed)) for passed in (0, 1, 2)]
 

@@ -1,4 +1,4 @@
-"""The words of a picture of prices in every language that there is a catalogue for."""
+"""The words of the price history's picture in every language with a catalogue."""
 
 import ast
 import re
@@ -23,23 +23,23 @@ def catalogue(language: str) -> dict[str, str]:
 
 
 def asked_for() -> set[str]:
-    """Every text that the picture asks the catalogue for."""
+    """Every text that the picture looks up in the catalogue, read from its source code."""
     found = set()
     for module, asked in (("price_history_chart", ("said", "terms.words")), ("price_panel", ("words", "terms.words"))):
         source = Path(chart.__file__).with_name(f"{module}.py").read_text("utf-8")
         for node in ast.walk(ast.parse(source)):
             if isinstance(node, ast.Call) and ast.unparse(node.func).removeprefix("self.") in asked:
                 found |= {each.value for each in node.args if isinstance(each, ast.Constant)}
-    return found - {"text", "run", "about"}  # members of the picture's data
+    return found - {"text", "run", "about"}  # names of data fields, not words
 
 
 @every_language
-def test_none_is_missing_and_none_stale(language: str) -> None:
+def test_none_is_missing_and_none_unused(language: str) -> None:
     assert set(catalogue(language)) == asked_for()
 
 
 @every_language
-def test_each_puts_in_what_the_english_one_does(language: str) -> None:
+def test_each_has_the_placeholders_of_the_english_text(language: str) -> None:
     for message, translation in catalogue(language).items():
         assert translation != message
         assert sorted(re.findall(r"{\w+}", translation)) == sorted(re.findall(r"{\w+}", message)), message

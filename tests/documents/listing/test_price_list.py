@@ -1,4 +1,4 @@
-"""A price list as CSV and as structured data: what is written can be read back to the letter."""
+"""A price list as CSV and as structured data: reading it back gives exactly what was written."""
 
 import csv
 import io
@@ -36,12 +36,12 @@ def read(text: str) -> list[dict[str, str]]:
 
 
 def unguarded(cell: str) -> str:
-    """What the documentation tells a reader to do."""
+    """The text of a cell without the apostrophe in front, removed as the documentation describes."""
     return cell[1:] if re.match(r"'+[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]", cell) else cell
 
 
 def shown(value: Any) -> str:
-    """A member as its cell should read, whatever the type."""
+    """The expected text of a member's cell."""
     if value is None:
         return ""
     if isinstance(value, UnitPrice):
@@ -121,7 +121,7 @@ class TestCsv:
 class TestJsonLd:
     @tried
     @given(entries())
-    def test_may_stand_in_a_page(self, entry: PriceListEntry) -> None:
+    def test_can_be_embedded_in_a_page(self, entry: PriceListEntry) -> None:
         assert b"<" not in b"".join(price_list_json_ld([entry]))
 
     def test_is_an_empty_graph_where_nothing_is_listed(self) -> None:
@@ -142,7 +142,7 @@ class TestJsonLd:
 
 
 @pytest.mark.parametrize("write", [price_list_csv, price_list_json_ld], ids=["csv", "json-ld"])
-def test_an_entry_is_written_before_the_next_is_asked_for(write: Writer) -> None:
+def test_an_entry_is_written_before_the_next_is_read(write: Writer) -> None:
     asked = []
 
     def listed() -> Iterator[PriceListEntry]:

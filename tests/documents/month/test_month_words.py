@@ -1,4 +1,4 @@
-"""A month's words in every language that there is a catalogue for: none missing, none stale, each with its figures."""
+"""A month's words in every language with a catalogue: none missing, none unused, with the same placeholders."""
 
 import ast
 import re
@@ -12,7 +12,7 @@ from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
 
 TRANSLATED = LANGUAGES[1:]
 SAME = {"de": set(), "es": {"Total"}, "fr": {"Volume", "Total"}, "nl": {"Product", "Volume"}, "pt": {"Total", "Volume"}}
-"""Words that are written alike in English."""
+"""Words that are spelt the same in English."""
 every_language = pytest.mark.parametrize("language", TRANSLATED)
 
 
@@ -22,10 +22,10 @@ def catalogue(language: str) -> dict[str, str]:
 
 
 def asked_for() -> set[str]:
-    """Every text that the documents of a month ask the catalogue for."""
+    """Every text that the documents of a month look up in the catalogue, read from their source code."""
     found = set()
     for module in (path.read_text("utf-8") for path in Path(month_view.__file__).parent.glob("*.py")):
-        asked = "words" if "MonthWriting" in module else "said"  # in a chart `words` shows what a field holds
+        asked = "words" if "MonthWriting" in module else "said"  # in a chart, `words` is another function
         for node in ast.walk(ast.parse(module)):
             if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
                 name = getattr(node.func, "attr", None) or getattr(node.func, "id", None)
@@ -35,12 +35,12 @@ def asked_for() -> set[str]:
 
 
 @every_language
-def test_none_is_missing_and_none_stale(language: str) -> None:
+def test_none_is_missing_and_none_unused(language: str) -> None:
     assert set(catalogue(language)) == asked_for()
 
 
 @every_language
-def test_each_puts_in_what_the_english_one_does(language: str) -> None:
+def test_each_has_the_placeholders_of_the_english_text(language: str) -> None:
     for message, translation in catalogue(language).items():
         assert sorted(re.findall(r"{\w+}", translation)) == sorted(re.findall(r"{\w+}", message)), message
 

@@ -14,13 +14,13 @@ LINES_OF_TEXT = """each => {
     range.selectNodeContents(each);
     return new Set([...range.getClientRects()].map(box => Math.round(box.top))).size;
 }"""
-"""On how many lines of the page the text of an element stands."""
+"""JavaScript function: number of lines that the text of an element takes on the page."""
 widths = pytest.mark.parametrize("width", [PHONE, DESK])
 
 
 @widths
 @pytest.mark.parametrize("locale", ["en_IE", "de_DE", "fr_FR", "ar_EG"])
-def test_a_quotation_is_as_wide_as_its_window_and_asks_for_nothing(browser: Browser, width: int, locale: str) -> None:
+def test_a_quotation_fits_its_window_and_fetches_nothing(browser: Browser, width: int, locale: str) -> None:
     view = quotation_view(a_paper(locale=locale, status=Status.DRAFT))
 
     browser.show(quotation_page(view), width)
@@ -33,7 +33,7 @@ def test_a_quotation_is_as_wide_as_its_window_and_asks_for_nothing(browser: Brow
 
 @widths
 @pytest.mark.parametrize("name", [LONG, HEBREW, ARABIC, "砖" * 200])
-def test_a_quotation_with_any_name_is_as_wide_as_its_window(browser: Browser, width: int, name: str) -> None:
+def test_a_quotation_with_any_name_fits_its_window(browser: Browser, width: int, name: str) -> None:
     line = a_sheet_line(description=name, quantity_breaks=[1000], charges=[{"reason": name, "amount": "7"}])
     paper = a_paper([line], customer={"name": name, "address": f"{name}\n{name}"}, note=name)
 

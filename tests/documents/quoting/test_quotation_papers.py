@@ -1,4 +1,4 @@
-"""A quotation on paper: what is written, in which words, and that no name and no number of lines breaks it."""
+"""A quotation on paper: its contents and its languages; no name and no number of lines breaks its layout."""
 
 import io
 import re
@@ -90,7 +90,7 @@ def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en
 
 
 def under_two_taxes(category: TaxCategory = TaxCategory.EXPORT) -> QuotationPaper:
-    """Something of everything under a tax, and a line and a charge free of it."""
+    """A quotation with everything that can be taxed, and a line and a charge under a second category without tax."""
     export = DatedRate(resource="taxes/export", valid_from=TODAY, terms=TaxRate(rate_share=D(0)))
     lines = [*LINES, a_sheet_line(quantity=3, tax="export", description="Sheet for abroad")]
     crate = {"reason": "crate for the ship", "tax": "export", "amount": "12"}
@@ -135,7 +135,7 @@ def visible(page: str) -> str:
 
 
 def in_all_forms(paper: QuotationPaper) -> dict[str, str]:
-    """What a customer finds in each form, as running text."""
+    """The customer's text in each form, with single spaces."""
     view = quotation_view(paper)
     return {
         "text": " ".join(quotation_text(view).split()),
@@ -158,14 +158,14 @@ class TestEveryForm:
             "1 parcel by Parcel post, 5.6 kg with its packaging.",
             "Outdoors: sunlight ages plastic",
             "One piece weighs 27 kg, too heavy for one person.",
-            "A price never implies that a product is fit for a use (outdoor).",
+            "A price never implies that a product is fit for a use (outdoor, any other).",
         ],
     )
-    def test_tells(self, told: str) -> None:
+    def test_contains(self, told: str) -> None:
         for form, text in in_all_forms(a_paper()).items():
             assert told in text, form
 
-    def test_tells_what_stands_under_which_tax_where_there_are_several(self) -> None:
+    def test_names_the_tax_of_each_amount_if_there_are_several(self) -> None:
         view = quotation_view(under_two_taxes())
 
         assert [line.notes[-1] for line in view.lines] == ["VAT 21 %, 21%"] * 2 + ["Export, 0%"]
@@ -206,7 +206,7 @@ class TestEveryForm:
         assert view.total.figure == "CHF\xa00.05"
         assert "cash" not in str(quotation_view(paid_in_cash("0.04")))
 
-    def test_keeps_what_the_workshop_keeps_to_itself(self) -> None:
+    def test_does_not_show_the_workshops_costs_and_profits(self) -> None:
         paper = a_paper()
         kept, line = paper.figures.kept, paper.figures.lines[0].quoted
         secrets = {kept.full_cost, kept.profit, kept.contribution, line.kept.profit}
@@ -227,7 +227,7 @@ class TestEveryForm:
             ("completed", "Accepted on 1 December 2026."),
         ],
     )
-    def test_says_what_state_it_is_in_before_all_else(self, status: str, told: str) -> None:
+    def test_states_its_status_first(self, status: str, told: str) -> None:
         view = quotation_view(a_paper(status=Status(status)))
 
         for form, text in in_all_forms(a_paper(status=Status(status))).items():
@@ -235,7 +235,7 @@ class TestEveryForm:
         assert view.is_binding is (status in ("accepted", "completed"))
         assert visible(quotation_page(view)).index(told) < visible(quotation_page(view)).index("Kiln Lane Workshop")
 
-    def test_of_what_is_simply_issued_says_nothing_of_its_state(self) -> None:
+    def test_of_an_issued_quotation_does_not_mention_its_status(self) -> None:
         view = quotation_view(a_paper())
 
         assert (view.state, view.is_binding) == ("", True)
@@ -247,7 +247,7 @@ class TestEveryForm:
         for form in ("text", "page", "pdf"):
             assert "2, replaces Q000041" in in_all_forms(paper)[form]
 
-    def test_of_the_least_has_no_empty_headings(self) -> None:
+    def test_of_a_minimal_quotation_has_no_empty_headings(self) -> None:
         bare = a_paper(
             [a_sheet_line()],
             customer={"name": "Trust"},
@@ -270,13 +270,14 @@ class TestEveryForm:
     def test_says_when_an_invoice_is_due_at_once(self) -> None:
         assert "Payable when the invoice arrives." in pdf_text(quotation_view(a_paper(payment={"due_days": 0})))
 
-    def test_names_pieces_that_the_customer_brings(self) -> None:
+    @pytest.mark.parametrize(("needed", "told"), [("0.97", "1 piece"), ("1", "1 piece"), ("12.01", "13 pieces")])
+    def test_names_the_whole_pieces_that_the_customer_brings(self, needed: str, told: str) -> None:
         paper = a_paper()
         (supplied,) = paper.figures.lines[0].supplied
-        line = replace(paper.figures.lines[0], supplied=(replace(supplied, unit="piece", quantity=D(1)),))
+        line = replace(paper.figures.lines[0], supplied=(replace(supplied, unit="piece", quantity=D(needed)),))
         paper = replace(paper, figures=replace(paper.figures, lines=(line,)))
 
-        assert "You supply: HDPE flakes, 1 piece" in in_all_forms(paper)["pdf"]
+        assert f"You supply: HDPE flakes, {told}" in in_all_forms(paper)["pdf"]
 
 
 class TestLanguages:
@@ -330,7 +331,7 @@ class TestSize:
         assert all(f"Sheet of shade {place}" in together for place in range(200))
 
     @pytest.mark.parametrize("name", [LONG, HEBREW, ARABIC, "你好" * 50, "<b>&amp;</b> #panic() \u202e", "a" * 200])
-    def test_of_names_breaks_nothing(self, name: str) -> None:
+    def test_of_any_name_breaks_nothing(self, name: str) -> None:
         paper = a_paper(
             [a_sheet_line(description=name)], customer={"name": name, "address": f"{name}\n{name}"}, note=f"{name} " * 9
         )
@@ -387,10 +388,10 @@ ORDER = {
     "Price": "PriceAmount BaseQuantity",
     "Item": "Name SellersItemIdentification ClassifiedTaxCategory",
 }
-"""OASIS, Universal Business Language Version 2.1, 2013, Quotation: the sequence of what is used here, from memory;
-the document's own, and how often each of its elements may be there, as the draft schema of 2010 has them."""
+"""OASIS, Universal Business Language Version 2.1, 2013, Quotation: the order of the elements used here, from memory.
+For the document itself, the order and the number of each element follow the draft schema of 2010."""
 REPEATED = {"Note", "AllowanceCharge", "TaxTotal", "QuotationLine"}
-"""Elements of the document itself that may be there more than once."""
+"""Elements of the document itself that may occur more than once."""
 
 
 def local(element: Element) -> str:
@@ -416,12 +417,12 @@ class TestUbl:
                 tried.add(name)
         assert tried == set(ORDER)
 
-    def test_has_once_what_the_standard_has_once(self, root: Element) -> None:
+    def test_repeats_only_elements_that_the_standard_lets_repeat(self, root: Element) -> None:
         children = [local(child) for child in root if local(child) not in REPEATED]
 
         assert len(children) == len(set(children))
 
-    def test_tells_every_condition(self, root: Element, paper: QuotationPaper) -> None:
+    def test_states_every_condition(self, root: Element, paper: QuotationPaper) -> None:
         told = [each.text or "" for each in root.iterfind(f"{CAC}TransactionConditions/{CBC}Description")]
 
         sections = quotation_view(paper).sections
@@ -473,7 +474,7 @@ class TestUbl:
         assert told(paid_in_cash("0.04")) == ["0.05", None, "0.05"]
 
     def test_adds_up_under_each_tax_category(self) -> None:
-        """What EN 16931 asks of a document's allowances and charges, whatever their order (BR-S-8, BR-G-8)."""
+        """EN 16931, BR-S-8 and BR-G-8: lines, allowances and charges add up to the base of their category."""
         paper = under_two_taxes()
         root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
 
@@ -492,8 +493,8 @@ class TestUbl:
         }
 
     @pytest.mark.parametrize(("category", "rates"), [(TaxCategory.EXPORT, ["0"]), (TaxCategory.OUT_OF_SCOPE, [])])
-    def test_has_a_rate_but_for_what_is_out_of_scope(self, category: TaxCategory, rates: list[str]) -> None:
-        """BR-O-5 of EN 16931."""
+    def test_has_a_rate_except_for_what_is_out_of_scope(self, category: TaxCategory, rates: list[str]) -> None:
+        """EN 16931, BR-O-5."""
         paper = under_two_taxes(category)
         root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
 

@@ -1,4 +1,4 @@
-"""Prices, numbers, shares and dates in every locale: nothing of a figure is lost or changed."""
+"""Prices, numbers, shares and dates in every locale: every figure reads back unchanged."""
 
 import re
 import unicodedata
@@ -15,7 +15,10 @@ from service.documents.writing.formats import (
     formatted_date,
     formatted_number,
     formatted_price,
+    formatted_quantity,
+    formatted_rate,
     formatted_share,
+    formatted_unit_amount,
     formatted_unit_price,
     isolated,
 )
@@ -26,14 +29,14 @@ from tests.domain.strategies import tried
 
 LOCALES = sorted(localedata.locale_identifiers())
 CURRENCIES = ["JPY", "EUR", "CHF", "RSD", "MGA", "KWD", "IQD", "CLF"]
-"""With 0, 2, 3 and 4 decimals; for three of them CLDR would show fewer than ISO 4217 has."""
+"""Currencies with 0, 2, 3 and 4 decimals; for three of them CLDR shows fewer decimals than ISO 4217 defines."""
 
 
 def read_back(text: str, decimals: int) -> Decimal:
-    """The figure that a person reads, found without knowing the locale: any digits, whatever stands between them.
+    """Parse a formatted figure without knowing the locale: digits of any script, with any separators.
 
-    What stands between the whole and the decimals is one character and stands nowhere else in the figure; what stands
-    between groups is one character too. Groups have three digits, two in India and in Toki Pona.
+    The decimal separator is one character that occurs nowhere else in the figure; the group separator is one
+    character, too. Groups have three digits, or two in India and in Toki Pona.
     """
     (shown,) = re.findall(r"\d(?:.?\d)*", text)
     digits = "".join(str(unicodedata.decimal(character)) for character in shown if character.isdecimal())
@@ -68,11 +71,11 @@ class TestPrices:
 
     @tried
     @given(st.sampled_from(sorted(DECIMALS)).flatmap(amounts_of), st.sampled_from(LOCALES))
-    def test_any_amount_of_any_currency_in_any_locale_is_read_as_it_is(self, price: Money, locale: str) -> None:
+    def test_any_amount_of_any_currency_in_any_locale_reads_back_unchanged(self, price: Money, locale: str) -> None:
         assert read_back(formatted_price(price, locale), DECIMALS[price.currency]) == price.amount
 
     @pytest.mark.parametrize("currency", ["EUR", "CHF"])
-    def test_what_is_taken_off_bears_a_minus_in_every_locale(self, currency: str) -> None:
+    def test_a_negative_price_has_one_minus_in_every_locale(self, currency: str) -> None:
         for locale in LOCALES:
             off, on = (formatted_price(money(amount, currency), locale) for amount in ("-5.25", "5.25"))
 
@@ -161,7 +164,7 @@ class TestUnitPrices:
 
 class TestFromRightToLeft:
     @pytest.mark.parametrize("locale", ["ar_EG", "fa_IR", "he_IL", "ur_PK", "ckb"])
-    def test_whatever_is_shown_stands_by_itself_once(self, locale: str) -> None:
+    def test_every_figure_is_isolated_once(self, locale: str) -> None:
         shown = [
             formatted_price(money("5"), locale),
             formatted_amount(money("5.123456"), locale),
@@ -175,7 +178,7 @@ class TestFromRightToLeft:
             assert (text[0], text[-1]) == ("\u2068", "\u2069")
             assert len(re.findall("[\u2066-\u2069]", text)) == 2
 
-    def test_a_text_is_left_alone_where_it_turns_nothing(self) -> None:
+    def test_only_a_text_with_right_to_left_letters_is_isolated(self) -> None:
         assert isolated("beam 漢") == "beam 漢"
         assert isolated("שמש 3") == "\u2068שמש 3\u2069"
 
@@ -184,14 +187,34 @@ class TestNumbersSharesAndDates:
     def test_show_every_digit_there_is(self) -> None:
         assert formatted_number(Decimal("1234.56789"), "de") == "1.234,56789"
         assert formatted_number(1234567, "en") == "1,234,567"
-        assert formatted_share(Decimal("0.055"), "en") == "5.5%"
-        assert formatted_share(Decimal("0.2"), "de") == "20\u00a0%"
+        assert formatted_rate(Decimal("0.05525"), "en") == "5.525%"
+        assert formatted_rate(Decimal("0.2"), "de") == "20\u00a0%"
+
+    @pytest.mark.parametrize(
+        ("share", "shown"),
+        [("0.322105", "32.2%"), ("0.3225", "32.3%"), ("0.2", "20%"), ("0.0004", "0.04%"), ("0", "0%")],
+    )
+    def test_a_share_is_in_tenths_of_a_percent_and_never_nothing(self, share: str, shown: str) -> None:
+        assert formatted_share(Decimal(share), "en") == shown
+
+    @pytest.mark.parametrize(
+        ("quantity", "shown"), [("99587.654822", "99,587.655"), ("0.97", "0.97"), ("0.00042", "0.0004"), ("12", "12")]
+    )
+    def test_a_quantity_has_up_to_three_decimals_and_is_never_nothing(self, quantity: str, shown: str) -> None:
+        assert formatted_quantity(Decimal(quantity), "en") == shown
+
+    @pytest.mark.parametrize(
+        ("amount", "shown"),
+        [("9.778333", "€9.78"), ("0.954321", "€0.954"), ("0.012345", "€0.0123"), ("0.50", "€0.50"), ("0", "€0.00")],
+    )
+    def test_an_amount_for_a_unit_has_cents_and_three_digits(self, amount: str, shown: str) -> None:
+        assert formatted_unit_amount(in_currency(Decimal(amount), "EUR"), "en") == shown
 
     def test_of_28_digits_lose_none(self) -> None:
         figure = Decimal("0.1234567890123456789012345678")
 
         assert read_back(formatted_number(figure, "en"), 28) == figure
-        assert read_back(formatted_share(figure, "en"), 26) == figure * 100
+        assert read_back(formatted_rate(figure, "en"), 26) == figure * 100
 
-    def test_a_day_is_told_in_words(self) -> None:
+    def test_a_day_is_written_in_words(self) -> None:
         assert formatted_date(date(2026, 11, 25), "en_IE") == "25 November 2026"

@@ -1,4 +1,4 @@
-"""Words of documents: every catalogue has all of them, with what is put in named alike."""
+"""Words of documents: every catalogue has all of them, with the same placeholders."""
 
 import ast
 import re
@@ -27,7 +27,7 @@ TRANSLATED = [language for language in LANGUAGES if language != "en"]
 
 
 def in_the_code(path: Path) -> Iterator[str]:
-    """Every message that a module asks for: the texts in words(…), self.words(…) and words.several(…)."""
+    """Every message that a module looks up: the literals in words(…), self.words(…) and words.several(…)."""
     for node in ast.walk(ast.parse(path.read_text())):
         if not isinstance(node, ast.Call):
             continue
@@ -39,7 +39,7 @@ def in_the_code(path: Path) -> Iterator[str]:
 
 
 def templates(fact: Fact) -> Iterator[str]:
-    """The messages in what is told."""
+    """The templates of a message and of all messages within its facts."""
     if isinstance(fact, Message):
         yield fact.template
         yield from templates(tuple(fact.facts.values()))
@@ -49,15 +49,20 @@ def templates(fact: Fact) -> Iterator[str]:
 
 
 def told_of_everything() -> set[str]:
-    """Every caution that there is, and every warning of what looks wrong."""
+    """The templates of every caution, and of every warning about implausible figures."""
     hot = (
         HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=materials, where="pressing")
         for polymer in Polymer
         for temperature_c in (None, Decimal(320), Decimal(900))
         for materials in ((), ("flakes",))
     )
-    machines = (WorkingMachine(kind=kind, machine="Machine", where="working") for kind in MachineKind)
-    found = (*hazards.cautions(hot, DeclaredUse, Decimal(30), machines), *hazards.parcel_cautions([Decimal(30)]))
+    machines = (WorkingMachine(kind=kind, machine="Machine", where="working") for kind in (None, *MachineKind))
+    undeclared = hazards.cautions((), (), None)
+    found = (
+        *undeclared,
+        *hazards.cautions(hot, DeclaredUse, Decimal(30), machines, ["flakes"]),
+        *hazards.shipping_cautions([Decimal(30)], [Decimal(500)]),
+    )
     step = an_operation(processing_temperature_c="200", cycle_minutes="0.01", yield_share="1")
     catalogue_of_it = a_catalogue(a_product(mass_kg="99", operations=[step]))
     wrong = warnings(bill_of_resources("sheet", 10, catalogue_of_it), catalogue_of_it)
@@ -66,7 +71,7 @@ def told_of_everything() -> set[str]:
 
 
 def wanted() -> set[str]:
-    """What a quotation says, and every caution and warning on any paper."""
+    """The messages of a quotation, and every caution and warning of any document."""
     modules = CUSTOMERS_PAPERS.glob("*.py")
     return {message for module in modules for message in in_the_code(module)} | told_of_everything()
 
@@ -107,7 +112,7 @@ class TestACatalogue:
                 assert all(translated), message.id
                 assert len(translated) == (found.num_plurals if isinstance(message.id, tuple) else 1), message.id
 
-    def test_puts_in_what_the_english_text_puts_in(self, language: str) -> None:
+    def test_has_the_placeholders_of_the_english_text(self, language: str) -> None:
         for message in catalogue(language):
             if not message.id:
                 continue
@@ -121,7 +126,7 @@ class TestACatalogue:
     def test_has_no_message_that_is_marked_as_doubtful(self, language: str) -> None:
         assert [message.id for message in catalogue(language) if message.fuzzy and message.id] == []
 
-    def test_has_no_path_no_name_and_no_moment_in_its_head(self, language: str) -> None:
+    def test_has_no_path_name_or_date_in_its_header(self, language: str) -> None:
         head = (CATALOGUES / f"{language}.po").read_text().partition("\n\n")[0]
 
         assert not re.search(r"@|/|20\d\d", head.replace("text/plain", ""))
@@ -144,7 +149,7 @@ class TestWords:
     def test_that_nobody_has_translated_stay_as_they_are(self) -> None:
         assert labels_for("de_DE")("Nobody has translated {this}", this="that") == "Nobody has translated that"
 
-    def test_of_nothing_are_nothing(self) -> None:
+    def test_for_an_empty_text_are_empty(self) -> None:
         assert labels_for("de_DE")("") == ""
 
     @pytest.mark.parametrize(
@@ -163,12 +168,12 @@ class TestWords:
         assert told(1).startswith(f"{one} ")
         assert told(0).startswith(f"{none} ")
 
-    def test_that_were_put_together_are_translated_by_their_template_with_their_facts(self) -> None:
+    def test_with_facts_are_translated_by_their_template(self) -> None:
         told = hazards.cautions((), [DeclaredUse.TOY, DeclaredUse.OUTDOOR], None)[-1]
-        heavy = hazards.parcel_cautions([Decimal("1027.5")])[0]
+        heavy = hazards.shipping_cautions([Decimal("1027.5")])[0]
 
         assert told.concerns is Concern.PRODUCT
-        assert "(Spielzeug, im Freien)" in labels_for("de_DE").told(told.text)
+        assert "(Spielzeug, im Freien, jede andere)" in labels_for("de_DE").told(told.text)
         assert labels_for("de_DE").told(heavy.text).startswith("Das schwerste Packstück wiegt 1.027,5 kg, zu schwer")
         assert labels_for("de_CH").told(heavy.text).startswith("Das schwerste Packstück wiegt 1’027.5 kg, zu schwer")
 

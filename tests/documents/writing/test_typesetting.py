@@ -1,4 +1,4 @@
-"""PDF: archivable, tagged, its fonts within; the same data makes the same bytes, and whatever is text stays text."""
+"""PDF: archivable, tagged, with embedded fonts; the same data gives the same bytes, and text is never run as markup."""
 
 import io
 from pathlib import Path
@@ -16,7 +16,7 @@ PAPER = '#set document(title: "t")\n#let data = json(bytes(sys.inputs.data))\n#s
 
 @pytest.fixture
 def templates(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A template that writes one text."""
+    """A folder with a template that writes one text."""
     (tmp_path / "paper.typ").write_text(PAPER)
     monkeypatch.setattr(typesetting, "TEMPLATES", tmp_path)
     return tmp_path
@@ -39,7 +39,7 @@ class TestText:
         assert written(text) == text
 
     @pytest.mark.parametrize("text", ["你好", "brick 砖 brick", "emoji 😀", "zero\x00width", '中"中\\中'])
-    def test_that_no_font_has_is_seen_to_be_missing(self, templates: Path, text: str) -> None:
+    def test_without_a_font_is_shown_by_a_stand_in_character(self, templates: Path, text: str) -> None:
         kept = "".join(each if each.isascii() and each.isprintable() else STAND_IN for each in text)
 
         assert written(text) == kept
@@ -50,19 +50,19 @@ class TestText:
         assert STAND_IN in found
         assert "Ελληνικά Привет" in found
 
-    def test_that_is_wrong_in_the_template_is_not_hidden(self, templates: Path) -> None:
+    def test_of_a_faulty_template_raises_its_error(self, templates: Path) -> None:
         (templates / "wrong.typ").write_text("#nothing")
 
         with pytest.raises(typst.TypstError, match="unknown variable"):
             typeset("wrong.typ", {})
 
-    def test_of_a_file_outside_of_the_templates_cannot_be_read(self, templates: Path) -> None:
+    def test_of_a_file_outside_the_templates_cannot_be_read(self, templates: Path) -> None:
         (templates / "reading.typ").write_text('#read("/etc/passwd")')
 
         with pytest.raises(typst.TypstError, match="not found"):
             typeset("reading.typ", {})
 
-    def test_of_a_font_that_is_brought_is_written_with_it(self, templates: Path, tmp_path: Path) -> None:
+    def test_is_written_with_additional_fonts(self, templates: Path, tmp_path: Path) -> None:
         assert typeset("paper.typ", {"text": "x"}, tmp_path).startswith(b"%PDF-")
 
 

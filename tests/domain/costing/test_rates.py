@@ -1,4 +1,4 @@
-"""What one unit costs, from the terms; and terms that cannot be."""
+"""Unit rates computed from terms, and terms that are refused."""
 
 from decimal import Decimal
 from typing import Any
@@ -22,7 +22,7 @@ def components(terms: Any) -> dict[str, dict[str, Decimal]]:
 
 
 class TestComponents:
-    def test_of_a_material_are_its_price_and_less_what_is_reclaimed(self) -> None:
+    def test_of_a_material_are_its_price_and_the_credit_for_regrind(self) -> None:
         assert components(MaterialRate(price=euros("2"))) == {"": {"price": 2}}
         assert components(MaterialRate(price=euros("2"), reclaim_value=euros("0.5"))) == {
             "": {"price": 2},
@@ -53,12 +53,12 @@ class TestComponents:
             }
         }
 
-    def test_of_a_machine_that_is_merely_bought_are_its_depreciation_alone(self) -> None:
+    def test_of_a_machine_with_a_purchase_price_only_are_its_depreciation(self) -> None:
         amounts = components(terms_of(MachineRate, builders.machine_rate()))[""]
 
         assert sum(amounts.values()) == amounts["depreciation"] == Decimal("1.5")
 
-    def test_of_labour_are_the_wage_what_comes_on_it_and_the_hours_that_are_not_worked(self) -> None:
+    def test_of_labour_are_the_wage_its_on_costs_and_the_paid_hours_not_worked(self) -> None:
         rate = LabourRate(wage_per_hour=euros("15"), on_cost_share=Decimal("0.2"), productive_share=Decimal("0.8"))
 
         assert components(rate) == {"": {"wage": 15, "on-cost": 3, "paid but unproductive time": Decimal("4.5")}}
@@ -82,7 +82,7 @@ class TestComponents:
             ),
         ],
     )
-    def test_of_a_tariff_are_its_bands_and_its_charges_spread_over_what_is_expected(
+    def test_of_a_tariff_are_its_bands_and_its_charges_spread_over_the_expected_use(
         self, charges: dict[str, Any], standing: dict[str, Decimal] | None
     ) -> None:
         found = components(terms_of(TariffRate, builders.tariff_rate(**charges)))
@@ -90,7 +90,7 @@ class TestComponents:
         bands = {"day": {"energy": Decimal("0.30")}, "night": {"energy": Decimal("0.18")}}
         assert found == (bands if standing is None else {**bands, "standing": standing})
 
-    def test_of_a_tool_are_a_shot_and_the_whole_of_it(self) -> None:
+    def test_of_a_tool_are_one_shot_and_the_whole_tool(self) -> None:
         found = components(ToolRate(cost=euros("3000"), life_shots=Decimal(60_000)))
 
         assert found == {"": {"tool": Decimal("0.05")}, "entire": {"tool": 3000}}
@@ -117,7 +117,7 @@ class TestUnitRates:
         assert rates["overheads/b"] == Decimal("0.25")
         assert rates["materials/hdpe"] == Decimal("2.40")
 
-    def test_stand_under_the_part_they_are_of(self) -> None:
+    def test_are_listed_by_part(self) -> None:
         assert part_of("tariffs/grid", "day") == "tariffs/grid#day"
         assert part_of("materials/hdpe", "") == "materials/hdpe"
         shop = a_shop()
@@ -139,7 +139,7 @@ def negative(of: str = "-0.01") -> dict[str, str]:
     return builders.money(of)
 
 
-class TestTermsThatCannotBe:
+class TestInvalidTerms:
     @pytest.mark.parametrize(
         ("kind", "body", "message"),
         [
@@ -176,7 +176,7 @@ class TestTermsThatCannotBe:
 
         assert message in str(error.value)
 
-    def test_a_machine_may_cost_something_to_dispose_of_or_bring_another_currency(self) -> None:
+    def test_a_machine_may_have_a_disposal_cost_or_a_residual_value_in_another_currency(self) -> None:
         disposal = builders.machine_rate(residual_value=builders.money("-800"))
         foreign = builders.machine_rate(residual_value=builders.money("99999", "JPY"))
 

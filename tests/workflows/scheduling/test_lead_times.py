@@ -1,4 +1,4 @@
-"""When a batch can be ready, and what of the coming weeks is promised, from what is stored."""
+"""When a batch can be ready, and which time of the coming weeks is taken, from stored data."""
 
 from datetime import date
 
@@ -15,7 +15,7 @@ MOVE = {"name": "Move", "first_day": "2026-12-01", "last_day": "2026-12-06"}
 
 @pytest.fixture
 def timed(furnished: Owner) -> Owner:
-    """20 sheets take the press 20 + 20 ÷ 0.95 × 40 = 862.105… minutes, of 480 a day."""
+    """20 sheets take 20 + 20 ÷ 0.95 × 40 = 862.105… minutes on the press, which has 480 a day."""
     furnished.put("machines/press", builders.machine(hours_per_week="40"))
     return furnished
 
@@ -44,7 +44,7 @@ def test_a_batch_comes_after_what_is_accepted_unless_it_is_a_rush(timed: Owner) 
 
 
 class TestCapacity:
-    def test_has_the_minutes_of_some_weeks_less_closures_and_what_is_promised(self, timed: Owner) -> None:
+    def test_states_the_minutes_of_some_weeks_without_closures_and_those_promised(self, timed: Owner) -> None:
         timed.put("closures/move", MOVE)
         timed.accepted()
 
@@ -62,7 +62,7 @@ class TestCapacity:
             )
         ]
 
-    def test_of_what_has_no_known_hours_is_unknown_though_minutes_of_it_are_promised(self, timed: Owner) -> None:
+    def test_of_a_resource_without_known_hours_is_unknown_though_minutes_are_promised(self, timed: Owner) -> None:
         timed.accepted()
 
         (operator,) = (each for each in coming(timed).resources if each.resource == "labour-grades/operator")
@@ -70,7 +70,7 @@ class TestCapacity:
         assert (operator.hours_per_week, operator.minutes_available, operator.free_on) == (None, None, None)
         assert operator.minutes_promised == D("230.526315789")  # 20 + 842.105… × 0.25
 
-    def test_of_what_works_no_hours_is_never_free(self, timed: Owner) -> None:
+    def test_of_a_resource_with_0_hours_is_never_free(self, timed: Owner) -> None:
         timed.accepted()
         timed.put("machines/press", builders.machine(hours_per_week="0"))
 
