@@ -265,3 +265,11 @@ class TestAnUnknownMember:
         issued = client.post(f"quotations/{ids['quotation_id']}/issue", {})
 
         assert (issued.status_code, issued.json["status"]) == (200, "issued")
+
+    @pytest.mark.parametrize("sent", ["", "text/plain", "application/json"])
+    def test_an_optional_body_may_be_left_out_whatever_its_media_type(self, client: Client, sent: str) -> None:
+        ids = register_everything(client)
+
+        issued = client.request("POST", f"quotations/{ids['quotation_id']}/issue", "", headers={"Content-Type": sent})
+
+        assert (issued.status_code, issued.json["status"]) == (200, "issued")
