@@ -111,6 +111,19 @@ class TestAnOrder:
             assert figures["kept"][member]["amount"] in out
         assert max(map(len, out.splitlines())) <= 80
 
+    def test_tells_the_pieces_that_a_price_is_for_and_what_cash_adds(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        fixed = "policy: {target: fixed_price, value: 3333.33}, base_quantity: 100, quantity: 1"
+        order = written(tmp_path / "order.yaml", f"currency: CHF\ncash: true\n{YAML}".replace("quantity: 500", fixed))
+
+        out = quoted(demo, capsys, order, "--draft").out
+
+        totals = newest(demo, "draft")["figures"]["totals"]
+        assert "3333.33 per 100" in out
+        assert totals["payable"]["amount"][-1] in "05"
+        assert totals["rounding"]["amount"] in next(row for row in out.splitlines() if "payment in cash" in row)
+
     def test_that_was_quoted_is_not_quoted_twice_by_mistake(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:
