@@ -118,9 +118,8 @@ class TestWhatTheMonthMustBear:
         (line,) = furnished.plan_month(lines=[planned(policy=None, price="100")]).lines
 
         assert line.tooling == euros("1.500000")  # 30 ÷ 20 pieces
-        assert line.variable_cost == before.lines[0].variable_cost
-        rest = line.proceeds.amount - line.variable_cost.amount
-        assert line.contribution.amount == rest - D("1.5")
+        assert line.variable_cost.amount == before.lines[0].variable_cost.amount + D("1.5")
+        assert line.contribution.amount == line.proceeds.amount - line.variable_cost.amount
 
     def test_is_converted_where_it_is_in_another_currency(self, furnished: Owner) -> None:
         furnished.put_exchange_rates("2026-11-25", USD="1.25")
