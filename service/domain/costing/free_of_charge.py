@@ -1,10 +1,12 @@
-"""What is costed or sold at 0, which is seldom meant: warnings, never errors."""
+"""What is costed or sold at 0, which is seldom meant, and what is left out: warnings, never errors."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.rate_table import OPTIONAL_PARTS
+from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.values.message import Message
 from service.domain.values.references import part_in
@@ -21,6 +23,20 @@ def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
                 resource=line.name,
             )
             yield PlausibilityWarning(code="zero-line", product=sheet.product, text=text, source=_SOURCE)
+
+
+def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[PlausibilityWarning]:
+    """A warning for each overhead pool that has no rate on the date, so that the cost is too low without it."""
+    pools = {line.resource: line.name for line in bill.lines if line.cost_class is CostClass.OVERHEAD}
+    pools |= {pool.resource: pool.name for pool in bill.value_pools}
+    for resource, name in pools.items():
+        if resource not in rated:
+            text = Message(
+                "{pool} is not in this cost, because it has no rate on this day. It counts from its first rate on: "
+                "enter one that begins earlier if it should count before.",
+                pool=name,
+            )
+            yield PlausibilityWarning(code="pool-left-out", product=bill.product, text=text, source=_SOURCE)
 
 
 def zero_price(product: str, unit_price: Decimal) -> Iterator[PlausibilityWarning]:

@@ -8,7 +8,6 @@ from typing import NamedTuple
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.costing.errors import MissingRate, MissingRatesError
-from service.domain.costing.free_of_charge import zero_lines
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
@@ -140,6 +139,6 @@ def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int)
         sheet,
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
         exchange_rates=costing.exchange.used.stated(),
-        warnings=(*warnings(bill, costing.surroundings.catalogue), *zero_lines(sheet)),
+        warnings=costing.warnings(bill, sheet),
         cautions=cautions_of([bill], costing.surroundings.catalogue),
     )

@@ -7,12 +7,14 @@ from typing import Any, TypeVar
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.costing.free_of_charge import pools_left_out, zero_lines
 from service.domain.costing.rate_card import RateCard, rate_problems, unit_rates
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
+from service.domain.making.plausibility import PlausibilityWarning, warnings
 from service.domain.making.products import Tooling
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Reference, Thing
@@ -89,6 +91,11 @@ class Costing:
         """
         rates = unit_rates(self.card, bill.resources, pools_of(self.surroundings), self.exchange)
         return cost_sheet(bill, rates, as_of=self.card.as_of, currency=self.card.currency)
+
+    def warnings(self, bill: BillOfResources, sheet: CostSheet) -> tuple[PlausibilityWarning, ...]:
+        """What looks implausible about the product of a bill, and about its cost."""
+        left_out = pools_left_out(bill, self.card.rates)
+        return (*warnings(bill, self.surroundings.catalogue), *zero_lines(sheet), *left_out)
 
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:

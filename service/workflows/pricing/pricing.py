@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from datetime import date
 
 from service.domain.costing.cost_sheet import CostedBatch, CostSheet
-from service.domain.costing.free_of_charge import zero_lines, zero_price
+from service.domain.costing.free_of_charge import zero_price
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import PlausibilityWarning, cautions_of
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
@@ -124,7 +124,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
         exchange_rates=costing.exchange.used.stated(),
-        warnings=(*warnings(bill, catalogue), *zero_lines(sheet), *zero_price(sheet.product, found.gross_price)),
+        warnings=(*costing.warnings(bill, sheet), *zero_price(sheet.product, found.gross_price)),
         cautions=(*cautions_of([bill], catalogue), *(way.estimate.cautions if way.estimate else ())),
     )
 

@@ -8,10 +8,10 @@ from decimal import Decimal
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.costing.free_of_charge import zero_lines, zero_price
+from service.domain.costing.free_of_charge import zero_price
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import PlausibilityWarning, cautions_of
 from service.domain.quoting.basis import QuotationBasis, QuotedShipment
 from service.domain.quoting.batch_costs import asked_price, batch_costs, supplied_resources
 from service.domain.quoting.figures import quotation_figures
@@ -229,8 +229,7 @@ class _Quoting:
         sheets = [self.batches.costed(self._batch(line, line.quantity))[1] for line in self.request.lines]
         found = [
             *self._lateness(ready),
-            *(each for bill in shown for each in warnings(bill, catalogue)),
-            *(each for sheet in sheets for each in zero_lines(sheet)),
+            *(each for of in zip(shown, sheets, strict=True) for each in self.costing.warnings(*of)),
         ]
         return Remarks(
             warnings=tuple(dict.fromkeys(found)),

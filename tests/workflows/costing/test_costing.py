@@ -18,6 +18,8 @@ from tests.support import builders
 from tests.workflows.owner import Owner
 
 ALL = {"materials/hdpe", "machines/press", "labour-grades/operator", "tariffs/grid", "overheads/rent"}
+NEEDED = ALL - {"overheads/rent"}
+"""What must have a rate; a pool counts from its first one on."""
 
 
 class TestTheBill:
@@ -79,18 +81,30 @@ class TestTheCost:
 
     def test_without_rates_names_every_resource_and_the_first_day_of_its_first_rate(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-02-01", builders.material_rate())
-        furnished.put("overheads/new", {"name": "New", "base": "piece"})
 
         with pytest.raises(MissingRatesError) as error:
             furnished.cost(as_of=date(2025, 12, 31))
 
         first = date(2026, 1, 1)
-        assert {each.resource: each.first_valid_from for each in error.value.missing} == {
-            **dict.fromkeys(ALL, first),
-            "overheads/new": None,
-        }
+        assert {each.resource: each.first_valid_from for each in error.value.missing} == dict.fromkeys(NEEDED, first)
         assert MissingRate(resource="materials/hdpe", first_valid_from=first) in error.value.missing
         assert "materials/hdpe (first rate from 2026-01-01)" in str(error.value)
+
+    @pytest.mark.parametrize("base", ["machine_hour", "direct_labour_value"])
+    def test_has_a_pool_from_its_first_rate_on_and_says_before_that_it_is_left_out(
+        self, furnished: Owner, base: str
+    ) -> None:
+        before = furnished.cost().subtotals
+        pool = {"name": "Insurance", "base": base}
+        furnished.register("overheads/insurance", pool, **{"2026-12-01": builders.overhead_rate("60", "600")})
+
+        without, counted = furnished.cost(), furnished.cost(as_of=date(2026, 12, 1))
+
+        assert without.subtotals == before
+        (told,) = (each.text for each in without.warnings if each.code == "pool-left-out")
+        assert told.startswith("Insurance is not in this cost, because it has no rate on this day.")
+        assert counted.subtotals.full_cost.per_batch.amount > before.full_cost.per_batch.amount
+        assert "pool-left-out" not in [each.code for each in counted.warnings]
 
     def test_of_thirty_levels_of_the_same_child_used_twice_is_right_and_quick(self, furnished: Owner) -> None:
         material = {"material": "hdpe", "quantity_per_piece": "0.001"}
@@ -259,8 +273,7 @@ class TestWhatIf:
         sheet = furnished.cost(**{"overheads/new": builders.overhead_rate("10", "100")})
 
         assert "overheads/new" in {line.resource for line in sheet.lines}
-        with pytest.raises(MissingRatesError):
-            furnished.cost()
+        assert "overheads/new" not in {line.resource for line in furnished.cost().lines}
 
     def test_of_what_is_not_there_or_does_not_fit_it_is_refused_all_at_once(self, furnished: Owner) -> None:
         furnished.put("materials/old", builders.material())
