@@ -153,7 +153,7 @@ def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_
     around = surroundings_of(workspace, named, as_of)
     card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=around.rates)
     if what_if:
-        check_what_if(workspace, what_if)
+        check_what_if(workspace, what_if, as_of)
         card = card.replaced(what_if)
     return Costing(
         surroundings=around,
@@ -164,8 +164,8 @@ def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_
     )
 
 
-def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
-    """Raises InvalidValuesError if a what-if rate does not fit its resource, or that is not registered."""
+def check_what_if(workspace: Workspace, what_if: WhatIf, as_of: date) -> None:
+    """Raises InvalidValuesError if a what-if rate does not fit its resource or day, or that is not registered."""
     problems = []
     for resource, terms in what_if.items():
         thing = Thing.of(resource)
@@ -176,7 +176,7 @@ def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
         else:
             problems += [
                 InvalidValueError(("rates", resource, *problem.path), problem.reason)
-                for problem in rate_problems(terms, found.facts)
+                for problem in rate_problems(terms, found.facts, as_of)
             ]
     if problems:
         raise InvalidValuesError(problems)

@@ -86,7 +86,7 @@ class Look:
             what_if: terms in place of those in force; raises InvalidValuesError if one does not fit its resource.
         """
         if what_if:
-            check_what_if(workspace, what_if)
+            check_what_if(workspace, what_if, as_of)
         workshop_id = workspace.workshop_id
         with workspace.reading() as connection:
             in_force = rates.rates_on(connection, workshop_id, as_of)

@@ -14,9 +14,9 @@ from service.domain.pricing.price_statement import DiscountStatement, PriceState
 from service.domain.safety.cautions import Caution
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import exactly
-from service.domain.values.money import Money, cash_rounded
+from service.domain.values.money import Money, cash_rounded, currency_problem
 from service.domain.values.references import references_in
 from service.domain.values.shown import shown
 from service.workflows.costing.cost_sheets import costed
@@ -86,15 +86,10 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
 
 
 def _check_grid(question: PriceQuestion, currency: str) -> None:
-    try:
-        found = (
-            *question.policy.grid_problems(currency),
-            *minor_unit_problems(("kept_at",), [question.kept_at], currency),
-        )
-        problems = [each for each in found if question.kept_at is None or each.path != _VALUE]
-    except UnknownCurrencyError as error:
-        problems = [InvalidValueError(("currency",), str(error))]
-    if problems:
+    if (problem := currency_problem(currency, question.as_of)) is not None:
+        raise InvalidValuesError([InvalidValueError(("currency",), problem)])
+    found = (*question.policy.grid_problems(currency), *minor_unit_problems(("kept_at",), [question.kept_at], currency))
+    if problems := [each for each in found if question.kept_at is None or each.path != _VALUE]:
         raise InvalidValuesError(problems)
 
 

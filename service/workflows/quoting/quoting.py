@@ -21,6 +21,7 @@ from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, Quo
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 from service.domain.values.message import Message
+from service.domain.values.money import currency_problems_on
 from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
@@ -114,6 +115,8 @@ def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[Quotati
     valid_until = request.valid_until or quoted_on + VALIDITY
     if valid_until < quoted_on:
         raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
+    if problems := list(currency_problems_on(request, quoted_on)):
+        raise InvalidValuesError(problems)
     basis, remarks = _Quoting(workspace, request, quoted_on).basis()
     figures = quotation_figures(request, basis)
     free = (each for line in figures.lines for each in zero_price(line.product, line.quoted.unit_price.amount))
