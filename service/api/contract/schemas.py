@@ -26,7 +26,6 @@ from service.api.contract.fields import (
     ruled,
 )
 from service.api.http.reading import UNKNOWN_MEMBER, Number
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.values.declared import (
     default_of,
     field_types,
@@ -37,7 +36,7 @@ from service.domain.values.declared import (
     rules_and_type,
 )
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.message import Message
+from service.domain.values.message import Message, PlausibilityWarning
 from service.encoding import encoded
 
 _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {

@@ -143,14 +143,7 @@ class _Making(QuotationWriting):
         yield Entry(text=words("Sum of the lines, without tax"), figure=self.money(totals.line_total))
         yield from self.adjustments(self.figures.allowances, self.figures.charges)
         yield Entry(text=words("Total without tax"), figure=self.money(totals.tax_exclusive))
-        for each in totals.tax_subtotals:
-            told = words(
-                "{tax}: {rate} of {amount}",
-                tax=isolated(each.name),
-                rate=formatted_share(each.rate_share, self.locale),
-                amount=self.money(each.taxable_amount),
-            )
-            yield Entry(text=told, figure=self.money(each.tax_amount), note=isolated(each.exemption_reason))
+        yield from map(self.tax_total, totals.tax_subtotals)
 
     def _cautions(self) -> Iterator[Entry]:
         shipped = () if self.figures.shipping is None else self.figures.shipping.cautions

@@ -7,9 +7,9 @@ from datetime import date
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.cost_classes import CostClass
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import ZERO, exactly
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money
 from service.domain.values.shown import Quantity, ShownShare, UnitAmount, UnitRate, shown
 

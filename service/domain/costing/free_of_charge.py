@@ -7,11 +7,8 @@ from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.rate_table import OPTIONAL_PARTS
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
-from service.domain.making.plausibility import PlausibilityWarning
-from service.domain.values.message import Message
+from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import part_in
-
-_SOURCE = "common practice, no source"
 
 
 def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
@@ -22,7 +19,7 @@ def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
                 "{resource} costs nothing on this sheet, because its rate is 0. Enter its rate, unless it is free.",
                 resource=line.name,
             )
-            yield PlausibilityWarning(code="zero-line", product=sheet.product, text=text, source=_SOURCE)
+            yield PlausibilityWarning(code="zero-line", product=sheet.product, text=text, source=COMMON_PRACTICE)
 
 
 def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[PlausibilityWarning]:
@@ -36,11 +33,11 @@ def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[Pla
                 "enter one that begins earlier if it should count before.",
                 pool=name,
             )
-            yield PlausibilityWarning(code="pool-left-out", product=bill.product, text=text, source=_SOURCE)
+            yield PlausibilityWarning(code="pool-left-out", product=bill.product, text=text, source=COMMON_PRACTICE)
 
 
 def zero_price(product: str, unit_price: Decimal) -> Iterator[PlausibilityWarning]:
     """A warning if the price of a piece is 0."""
     if not unit_price:
         text = Message("A piece is priced at 0. Check the operations, rates and policy before you offer it.")
-        yield PlausibilityWarning(code="zero-price", product=product, text=text, source=_SOURCE)
+        yield PlausibilityWarning(code="zero-price", product=product, text=text, source=COMMON_PRACTICE)

@@ -1,7 +1,6 @@
 """Plausibility checks of a product's physical facts: warnings, never errors."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
@@ -12,28 +11,10 @@ from service.domain.safety.hazards import HeatedPolymer, cautions
 from service.domain.safety.machines import WorkingMachine
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from service.domain.values.exact import ZERO, exactly, plain
-from service.domain.values.message import Message
+from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import Thing
 
-_COMMON_PRACTICE = "common practice, no source"
 _SHOWN_DECIMALS = 3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlausibilityWarning:
-    """Something about a product that is probably wrong.
-
-    Attributes:
-        code: short name of the warning.
-        product: code of the product or sub-assembly.
-        text: what was found, with its figures.
-        source: where the expectation comes from.
-    """
-
-    code: str
-    product: str
-    text: Message
-    source: str
 
 
 @exactly
@@ -51,7 +32,7 @@ def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Ite
     operations = catalogue.products[code].operations
     if operations and all(operation.yield_share == 1 for operation in operations):
         text = Message("Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.")
-        yield PlausibilityWarning(code="no-scrap", product=code, text=text, source=_COMMON_PRACTICE)
+        yield PlausibilityWarning(code="no-scrap", product=code, text=text, source=COMMON_PRACTICE)
 
 
 def _no_time(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
@@ -62,7 +43,7 @@ def _no_time(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[Pl
                 "cycle_minutes, or setup_minutes for what is done once a batch.",
                 operation=operation.name,
             )
-            yield PlausibilityWarning(code="no-time", product=code, text=text, source=_COMMON_PRACTICE)
+            yield PlausibilityWarning(code="no-time", product=code, text=text, source=COMMON_PRACTICE)
 
 
 def _no_labour_time(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
@@ -76,7 +57,7 @@ def _no_labour_time(code: str, bill: BillOfResources, catalogue: Catalogue) -> I
                     operation=step.operation,
                     grade=catalogue.labour_grades[grade].name,
                 )
-                yield PlausibilityWarning(code="no-labour-time", product=code, text=text, source=_COMMON_PRACTICE)
+                yield PlausibilityWarning(code="no-labour-time", product=code, text=text, source=COMMON_PRACTICE)
 
 
 def _mass_above_materials(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:

@@ -10,10 +10,11 @@ from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import TooComplexError
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import whole_of
 from service.domain.values.shown import shown
 from service.time_limit import next_step

@@ -14,9 +14,11 @@ from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
-from service.domain.making.plausibility import PlausibilityWarning, warnings
+from service.domain.making.plausibility import warnings
 from service.domain.making.products import Tooling
+from service.domain.selling.taxes import TaxRate, misnamed
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Reference, Thing
 from service.memory import Memory
 from service.store.registering import rates as dated_rates
@@ -96,6 +98,15 @@ class Costing:
         """What looks implausible about the product of a bill, and about its cost."""
         left_out = pools_left_out(bill, self.card.rates)
         return (*warnings(bill, self.surroundings.catalogue), *zero_lines(sheet), *left_out)
+
+    def tax_warnings(self, codes: Iterable[str], product: str | None = None) -> tuple[PlausibilityWarning, ...]:
+        """What looks wrong about taxes that have a rate."""
+        found: list[PlausibilityWarning] = []
+        for code in codes:
+            terms = self.card.rates[f"taxes/{code}"].terms
+            assert isinstance(terms, TaxRate)  # the card holds tax terms under taxes/
+            found += misnamed(self.surroundings.facts["taxes"][code].name, terms.rate_share, product)
+        return tuple(found)
 
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:

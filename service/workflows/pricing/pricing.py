@@ -7,7 +7,7 @@ from datetime import date
 from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.costing.free_of_charge import zero_price
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of
+from service.domain.making.plausibility import cautions_of
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
@@ -16,6 +16,7 @@ from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import exactly
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money, cash_rounded, currency_problem
 from service.domain.values.references import references_in
 from service.domain.values.shown import shown
@@ -119,7 +120,11 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
         exchange_rates=costing.exchange.used.stated(),
-        warnings=(*costing.warnings(bill, sheet), *zero_price(sheet.product, found.gross_price)),
+        warnings=(
+            *costing.warnings(bill, sheet),
+            *zero_price(sheet.product, found.gross_price),
+            *costing.tax_warnings([question.route.tax] if question.route.tax else (), sheet.product),
+        ),
         cautions=(*cautions_of([bill], catalogue), *(way.estimate.cautions if way.estimate else ())),
     )
 

@@ -11,7 +11,7 @@ from service import clock
 from service.domain.costing.free_of_charge import zero_price
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of
+from service.domain.making.plausibility import cautions_of
 from service.domain.quoting.basis import QuotationBasis, QuotedShipment
 from service.domain.quoting.batch_costs import asked_price, batch_costs, supplied_resources
 from service.domain.quoting.figures import quotation_figures
@@ -20,7 +20,7 @@ from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remar
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
-from service.domain.values.message import Message
+from service.domain.values.message import Message, PlausibilityWarning
 from service.domain.values.money import currency_problems_on
 from service.store.engine.database import Connection
 from service.store.quoting import life
@@ -233,6 +233,7 @@ class _Quoting:
         found = [
             *self._lateness(ready),
             *(each for of in zip(shown, sheets, strict=True) for each in self.costing.warnings(*of)),
+            *self.costing.tax_warnings(self.request.taxes()),
         ]
         return Remarks(
             warnings=tuple(dict.fromkeys(found)),

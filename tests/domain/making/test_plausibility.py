@@ -7,9 +7,10 @@ from typing import Any
 import pytest
 
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Catalogue, Operation, Product
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
+from service.domain.values.message import PlausibilityWarning
 from tests.domain.examples import (
     a_bare_machine,
     a_catalogue,

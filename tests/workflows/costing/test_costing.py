@@ -344,6 +344,14 @@ class TestThePrice:
         with pytest.raises(Exception, match="too large to be computed exactly"):
             furnished.price(policy=a_policy(price_step="1" * 28))
 
+    def test_warns_of_a_tax_whose_name_holds_another_percentage(self, furnished: Owner) -> None:
+        furnished.put_rate("taxes/vat", "2026-11-01", {"rate_share": "0.25"})
+
+        before, after = (furnished.price(tax="vat", as_of=date(2026, month, 1)).warnings for month in (10, 11))
+
+        (told,) = (each.text for each in after if each not in before)
+        assert told.startswith("The tax 'VAT 21 %' is called by another percentage than its rate, which is 25 %.")
+
     @pytest.mark.parametrize("tax", ["nothing", "old"])
     def test_with_a_tax_that_is_not_there_or_retired_is_refused(self, furnished: Owner, tax: str) -> None:
         furnished.register("taxes/old", {"name": "Old tax"}, **{"2026-01-01": {"rate_share": "0.1"}})
