@@ -11,6 +11,7 @@ from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Catalogue, Operation, Product
 from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
 from service.domain.values.message import PlausibilityWarning
+from service.encoding import trusted
 from tests.domain.examples import (
     a_bare_machine,
     a_catalogue,
@@ -34,6 +35,11 @@ def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, 
 def timed(**changes: Any) -> Operation:
     """Work at a bench of a minute a piece."""
     return bench_work(**{"cycle_minutes": "1", **changes})
+
+
+def stored(**changes: Any) -> Operation:
+    """The same as it was stored before attendance was required."""
+    return trusted({"name": "trimming", "cycle_minutes": "1", **SCRAP, **changes}, Operation)
 
 
 def a_plate(*lines: Any, mass: str | None = "1", **changes: Any) -> Product:
@@ -88,7 +94,7 @@ class TestLabour:
         ],
     )
     def test_that_is_named_without_attendance_or_a_crew_costs_nothing_by_mistake(self, times: dict[str, str]) -> None:
-        bench = timed(labour=[{"labour_grade": "operator"}], **times, **SCRAP)
+        bench = stored(labour=[{"labour_grade": "operator"}], **times)
 
         found = warned(a_product(operations=[bench]))
 
@@ -112,13 +118,13 @@ class TestLabour:
         assert warned(a_product(operations=[bench])) == {}
 
     def test_of_an_operation_without_time_is_not_told_beside_that(self) -> None:
-        bench = timed(cycle_minutes="0", labour=[{"labour_grade": "operator"}], **SCRAP)
+        bench = stored(cycle_minutes="0", labour=[{"labour_grade": "operator"}])
 
         assert set(warned(a_product(operations=[bench]))) == {"no-time"}
 
     def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
-        part = a_product(operations=[timed(labour=[{"labour_grade": "operator"}], **SCRAP)])
+        part = a_product(operations=[stored(labour=[{"labour_grade": "operator"}])])
 
         assert warned(whole, part)["no-labour-time"].product == "part-1"
 

@@ -10,9 +10,13 @@ import pytest
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError
+from service.domain.making.products import Product
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import Thing
+from service.encoding import trusted
 from service.workflows.costing import cost_sheets
 from service.workflows.errors import NotRegisteredError
+from service.workflows.registering import registering
 from tests.domain.examples import TODAY, a_policy, euros
 from tests.support import builders
 from tests.workflows.owner import Owner
@@ -144,13 +148,14 @@ class TestTheCost:
 
 
 class TestWhatCostsNothing:
-    """35 minutes at a bench, by a grade that is named without attendance."""
+    """35 minutes at a bench, by a grade that was named without attendance when nothing required it."""
 
     @pytest.fixture
     def bench(self, furnished: Owner) -> Owner:
         work = {"name": "assembling", "cycle_minutes": "35", "yield_share": "0.95"}
         named = {**work, "labour": [{"labour_grade": "operator"}]}
-        furnished.put("products/bench", {"name": "Bench", "operations": [named]})
+        product = trusted({"name": "Bench", "operations": [named]}, Product)
+        registering.register(furnished.workspace, Thing("products", "bench"), product)
         return furnished
 
     def test_is_told_on_the_bill_and_on_every_sheet(self, bench: Owner) -> None:
