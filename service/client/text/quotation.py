@@ -60,7 +60,9 @@ class _Text:
                 yield from row(name, sign + each["amount"]["amount"], self.columns)
         yield from row("total without tax", totals["tax_exclusive"]["amount"], self.columns)
         for each in totals["tax_subtotals"]:
-            yield from row(isolated(each["name"]), each["tax_amount"]["amount"], self.columns)
+            rate = (Decimal(each["rate_share"]) * 100).normalize()
+            name = each["name"] or f"tax of category {each['category']}, {rate:f} %"
+            yield from row(isolated(name), each["tax_amount"]["amount"], self.columns)
         yield from row("TOTAL", totals["payable"]["amount"], self.columns)
 
     def _ready(self) -> Iterator[str]:

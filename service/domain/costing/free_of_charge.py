@@ -1,12 +1,14 @@
 """What is costed or sold at 0, which is seldom meant, and what is left out: warnings, never errors."""
 
-from collections.abc import Container, Iterator
+from collections.abc import Container, Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CostSheet
+from service.domain.costing.rate_jump import named
 from service.domain.costing.rate_table import OPTIONAL_PARTS
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
+from service.domain.making.resources import ENTIRE_TOOL
 from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import part_in
 
@@ -15,11 +17,18 @@ def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
     """A warning for each line whose rate is 0, apart from parts that terms may leave out."""
     for line in sheet.lines:
         if not line.rate and part_in(line.resource) not in OPTIONAL_PARTS.values():
-            text = Message(
-                "{resource} costs nothing on this sheet, because its rate is 0. Enter its rate, unless it is free.",
-                resource=line.name,
-            )
-            yield PlausibilityWarning(code="zero-line", product=sheet.product, text=text, source=COMMON_PRACTICE)
+            yield _free(line.name, sheet.product)
+
+
+def zero_rates(name: str, rates: Mapping[str, Decimal]) -> Iterator[PlausibilityWarning]:
+    """A warning for each part of a resource whose unit rate is 0, apart from parts that terms may leave out."""
+    parts = [part for part, rate in rates.items() if not rate and part not in OPTIONAL_PARTS.values()]
+    yield from (_free(named(name, part)) for part in parts if part != ENTIRE_TOOL)
+
+
+def _free(name: str, product: str | None = None) -> PlausibilityWarning:
+    text = Message("{resource} costs nothing, because its rate is 0. Enter its rate, unless it is free.", resource=name)
+    return PlausibilityWarning(code="zero-line", product=product, text=text, source=COMMON_PRACTICE)
 
 
 def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[PlausibilityWarning]:

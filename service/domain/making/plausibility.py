@@ -98,7 +98,6 @@ def _mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue)
         yield PlausibilityWarning(code="mass-below-materials", product=code, text=text, source="conservation of mass")
 
 
-@exactly
 def _mass_against_measures(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
     """Against a solid block of the product's measures, if the polymer of every material in it is known."""
     product = catalogue.products[code]

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.free_of_charge import pools_left_out, zero_lines
-from service.domain.costing.rate_card import RateCard, rate_problems, unit_rates
+from service.domain.costing.rate_card import DatedRate, RateCard, rate_problems, unit_rates
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
@@ -16,7 +16,6 @@ from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
 from service.domain.making.plausibility import warnings
 from service.domain.making.products import Tooling
-from service.domain.selling.taxes import TaxRate, misnamed
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Reference, Thing
@@ -99,14 +98,11 @@ class Costing:
         left_out = pools_left_out(bill, self.card.rates)
         return (*warnings(bill, self.surroundings.catalogue), *zero_lines(sheet), *left_out)
 
-    def tax_warnings(self, codes: Iterable[str], product: str | None = None) -> tuple[PlausibilityWarning, ...]:
-        """What looks wrong about taxes that have a rate."""
-        found: list[PlausibilityWarning] = []
-        for code in codes:
-            terms = self.card.rates[f"taxes/{code}"].terms
-            assert isinstance(terms, TaxRate)  # the card holds tax terms under taxes/
-            found += misnamed(self.surroundings.facts["taxes"][code].name, terms.rate_share, product)
-        return tuple(found)
+    def in_force(self, resources: Iterable[str]) -> list[tuple[DatedRate, Any]]:
+        """The stored rates of these resources in force on the date, what-if terms left out."""
+        stored = self.surroundings.rates
+        found = (stored[each] for each in resources if each in stored and self.card.rates.get(each) is stored[each])
+        return [(rate, self.surroundings.find(Thing.of(rate.resource))) for rate in found]
 
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:

@@ -20,7 +20,7 @@ from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money, cash_rounded, currency_problem
 from service.domain.values.references import references_in
 from service.domain.values.shown import shown
-from service.workflows.costing.cost_sheets import costed
+from service.workflows.costing.cost_sheets import costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import Costing, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 from service.workflows.workspace import Workspace
@@ -121,9 +121,9 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
         exchange_rates=costing.exchange.used.stated(),
         warnings=(
-            *costing.warnings(bill, sheet),
+            *sheet_warnings(workspace, costing, bill, sheet),
             *zero_price(sheet.product, found.gross_price),
-            *costing.tax_warnings([question.route.tax] if question.route.tax else (), sheet.product),
+            *tax_warnings(workspace, costing, [question.route.tax] if question.route.tax else (), sheet.product),
         ),
         cautions=(*cautions_of([bill], catalogue), *(way.estimate.cautions if way.estimate else ())),
     )

@@ -26,7 +26,7 @@ from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, lock_workshop
-from service.workflows.costing.cost_sheets import Batch, Batches, costed
+from service.workflows.costing.cost_sheets import Batch, Batches, costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
@@ -229,11 +229,12 @@ class _Quoting:
         by_batch = {(bill.product, bill.quantity): bill for bill in bills}  # however its tools are charged
         shown = [by_batch[line.product, line.quantity] for line in self.request.lines]
         ready = self._lead_time(shown)
-        sheets = [self.batches.costed(self._batch(line, line.quantity))[1] for line in self.request.lines]
+        sheets = (self.batches.costed(self._batch(line, line.quantity))[1] for line in self.request.lines)
+        made = zip(shown, sheets, strict=True)
         found = [
             *self._lateness(ready),
-            *(each for of in zip(shown, sheets, strict=True) for each in self.costing.warnings(*of)),
-            *self.costing.tax_warnings(self.request.taxes()),
+            *(each for of in made for each in sheet_warnings(self.workspace, self.costing, *of)),
+            *tax_warnings(self.workspace, self.costing, self.request.taxes()),
         ]
         return Remarks(
             warnings=tuple(dict.fromkeys(found)),
