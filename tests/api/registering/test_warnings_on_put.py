@@ -71,12 +71,6 @@ class TestAProduct:
 
         assert told(workshop, "products/two", whole) == []
 
-    def test_that_cannot_be_made_any_more_is_registered_all_the_same(self, workshop: Client) -> None:
-        """The figures of its batch would have too many digits."""
-        line = {"material": "hdpe", "quantity_per_piece": "9" * 28}
-
-        assert told(workshop, "products/huge", {"name": "Huge", "bill_of_materials": [line]}) == []
-
 
 class TestARate:
     @pytest.mark.parametrize(
