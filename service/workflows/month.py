@@ -23,7 +23,7 @@ from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.money import in_currency
+from service.domain.values.money import currency_problems_on, in_currency
 from service.domain.values.references import Reference, Registered, Thing, part_in, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
@@ -82,6 +82,8 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
         TooComplexError: the bills of all products together exceed the limit of one request.
     """
     as_of = plan.as_of or workspace.workshop.today()
+    if problems := list(currency_problems_on(plan, as_of)):
+        raise InvalidValuesError(problems)
     asked = _asked(workspace, plan, as_of)
     costing = prepare(workspace, [each for line in asked for each in line.references()], as_of)
     also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())

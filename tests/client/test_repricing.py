@@ -227,6 +227,13 @@ class TestChangingATariff:
         assert rate_only == before
         assert prices(demo) != before
 
+    def test_tells_what_looks_wrong_about_the_rate(self, priced: Run) -> None:
+        ended = priced("change-tariff", "grid", "--from", MONDAY, "--price", "day=39", "--rate-only")
+
+        assert ended.status == 0, ended.err
+        assert ended.out.splitlines()[1].startswith("Warning: The rate of ")
+        assert ", day is at least ten times the one before: 39 after 0.3" in ended.out
+
     def test_can_change_every_term_and_remove_one(self, demo: Client, priced: Run) -> None:
         terms = ("--standing-charge", "41.50", "--demand-charge", "", "--expected-kwh", "1800", "--rate-only")
 

@@ -21,7 +21,17 @@ from service.client.ends import RefusedError
 from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.members import Path
-from service.client.rates import Rates, Terms, new_terms, next_day, outcome_of, put_rate, read_rates, terms_in_force
+from service.client.rates import (
+    Rates,
+    Stored,
+    Terms,
+    new_terms,
+    next_day,
+    outcome_of,
+    put_rate,
+    read_rates,
+    terms_in_force,
+)
 from service.client.repricing import Answer, Question, question_of, repriced, show, with_repricing
 
 _RATE = "The rate"
@@ -72,10 +82,10 @@ def change_tariff(service: Service, options: Options) -> None:
     before = terms_in_force(rates, options.day)
     terms = new_terms(before, changes(options, before))
     with new_file(options.csv) as file:
-        outcome = outcome_of(rates, options.day, terms)
+        stored = Stored(outcome_of(rates, options.day, terms), [])
         if not options.dry_run:
-            outcome = put_rate(service, resource, options.day, terms, rates)
-        done = told(options, rates, outcome)
+            stored = put_rate(service, resource, options.day, terms, rates)
+        done = "\n".join([told(options, rates, stored.outcome), *stored.warnings])
         if not options.rate_only:
             answer = _repriced(service, options, question(options, resource, terms), done, file)
     print(done)

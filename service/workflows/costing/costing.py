@@ -7,14 +7,17 @@ from typing import Any, TypeVar
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.errors import MissingRate, MissingRatesError
-from service.domain.costing.rate_card import RateCard, rate_problems, unit_rates
+from service.domain.costing.free_of_charge import pools_left_out, zero_lines
+from service.domain.costing.rate_card import DatedRate, RateCard, rate_problems, unit_rates
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
+from service.domain.making.plausibility import warnings
 from service.domain.making.products import Tooling
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Reference, Thing
 from service.memory import Memory
 from service.store.registering import rates as dated_rates
@@ -90,6 +93,17 @@ class Costing:
         rates = unit_rates(self.card, bill.resources, pools_of(self.surroundings), self.exchange)
         return cost_sheet(bill, rates, self.card)
 
+    def warnings(self, bill: BillOfResources, sheet: CostSheet) -> tuple[PlausibilityWarning, ...]:
+        """What looks implausible about the product of a bill, and about its cost."""
+        left_out = pools_left_out(bill, self.card.rates)
+        return (*warnings(bill, self.surroundings.catalogue), *zero_lines(sheet), *left_out)
+
+    def in_force(self, resources: Iterable[str]) -> list[tuple[DatedRate, Any]]:
+        """The stored rates of these resources in force on the date, what-if terms left out."""
+        stored = self.surroundings.rates
+        found = (stored[each] for each in resources if each in stored and self.card.rates.get(each) is stored[each])
+        return [(rate, self.surroundings.find(Thing.of(rate.resource))) for rate in found]
+
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
     """The overhead pools by resource."""
@@ -146,7 +160,7 @@ def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_
     around = surroundings_of(workspace, named, as_of)
     card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=around.rates)
     if what_if:
-        check_what_if(workspace, what_if)
+        check_what_if(workspace, what_if, as_of)
         card = card.replaced(what_if)
     return Costing(
         surroundings=around,
@@ -157,8 +171,8 @@ def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_
     )
 
 
-def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
-    """Raises InvalidValuesError if a what-if rate does not fit its resource, or that is not registered."""
+def check_what_if(workspace: Workspace, what_if: WhatIf, as_of: date) -> None:
+    """Raises InvalidValuesError if a what-if rate does not fit its resource or day, or that is not registered."""
     problems = []
     for resource, terms in what_if.items():
         thing = Thing.of(resource)
@@ -169,7 +183,7 @@ def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
         else:
             problems += [
                 InvalidValueError(("rates", resource, *problem.path), problem.reason)
-                for problem in rate_problems(terms, found.facts)
+                for problem in rate_problems(terms, found.facts, as_of)
             ]
     if problems:
         raise InvalidValuesError(problems)

@@ -23,7 +23,7 @@ from service.domain.making.overheads import Overhead
 from service.domain.pricing.price import Pricing
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError
-from service.domain.values.exact import exactly, half_up
+from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.memory import Remembered
@@ -86,7 +86,7 @@ class Look:
             what_if: terms in place of those in force; raises InvalidValuesError if one does not fit its resource.
         """
         if what_if:
-            check_what_if(workspace, what_if)
+            check_what_if(workspace, what_if, as_of)
         workshop_id = workspace.workshop_id
         with workspace.reading() as connection:
             in_force = rates.rates_on(connection, workshop_id, as_of)
@@ -98,7 +98,9 @@ class Look:
         self._home = workspace.workshop.currency
         self._exchange = Exchange(workspace, as_of)
         self._rating = rating(self.card, resources, self._exchange)
-        self._full, self._variable = self._rating.table.full(), self._rating.table.variable()
+        none_yet = dict.fromkeys(self._rating.unrated_pools, ZERO)  # a pool counts from its first rate on
+        self._full = none_yet | self._rating.table.full()
+        self._variable = none_yet | self._rating.table.variable()
         self._sales = SaleConditions(workspace, self.card, self._exchange, facts)
         self._bills = BatchBills(workspace)
         pools = {resource: each for resource, each in resources.items() if isinstance(each, Overhead)}
@@ -213,8 +215,6 @@ class Look:
             full, variable = unit_cost(bill, self._full), unit_cost(bill, self._variable)
         except KeyError:
             raise self._without_rate(bill) from None
-        if self._rating.unrated_pools:
-            raise self._without_rate(bill)
         self._used.update(bill.quantities)
         return UnitCosts(variable=variable, full=full, shown_variable=variable)
 
@@ -223,8 +223,7 @@ class Look:
         for resource in missing:
             if resource in self._rating.unusable:
                 return _UnpricedError(str(self._rating.unusable[resource]))
-        unrated = [MissingRate(resource=resource) for resource in (*missing, *self._rating.unrated_pools)]
-        return MissingRatesError(self.card.as_of, unrated)
+        return MissingRatesError(self.card.as_of, [MissingRate(resource=resource) for resource in missing])
 
     def figures(self) -> RepricingFigures:
         """The figures of all listings so far."""
@@ -238,13 +237,13 @@ class Look:
     def basis(self) -> RepricingBasis:
         """The rates used so far."""
         table = self._rating.table
-        used = [whole_of(part) for part in self._used]
-        resources = dict.fromkeys((*sorted(used), *table.shares, *sorted(self._sales.used)))
+        used = sorted(self._used & table.parts.keys())
+        resources = dict.fromkeys((*map(whole_of, used), *table.shares, *sorted(self._sales.used)))
         return RepricingBasis(
             table=RateTable(
                 as_of=table.as_of,
                 currency=table.currency,
-                parts={part: table.parts[part] for part in sorted(self._used)},
+                parts={part: table.parts[part] for part in used},
                 shares=table.shares,
             ),
             card=RateCard(

@@ -179,7 +179,7 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
         there = rates.find_rate(connection, workspace.workshop_id, thing, rate.valid_from)
 
         def save(revision: int) -> None:
-            if problems := rate_problems(rate.terms, registered.facts):
+            if problems := rate_problems(rate.terms, registered.facts, rate.valid_from):
                 raise InvalidValuesError(problems)
             rates.save_rate(connection, workspace.workshop_id, rate, revision)
 

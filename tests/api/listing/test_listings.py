@@ -380,7 +380,6 @@ class TestWhatCannotBePriced:
                 "machines/press",
                 "labour-grades/operator",
                 "tariffs/grid",
-                "overheads/rent",
                 "taxes/vat",
                 "channels/quay-market",
                 "shipping-services/post",

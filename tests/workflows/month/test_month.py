@@ -439,5 +439,5 @@ class TestWhatCannotBePlanned:
         with pytest.raises(MissingRatesError) as refusal:
             furnished.plan_month(as_of="2025-06-30")
 
-        of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid", "overheads/rent"}
+        of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid"}
         assert {each.resource for each in refusal.value.missing} == of_resources | {"taxes/vat"}
