@@ -213,8 +213,9 @@ def heating_energy_kwh_per_kg(
 
     (specific heat * (to_c - from_c) + enthalpy of fusion, from the softening temperature on) / (3600 kJ/kWh)
 
-    A lower bound, for a warning: each figure is the lowest published; losses of the machine are not counted, and the
-    melt, which takes more heat a kelvin, is counted with the specific heat of the solid.
+    Each figure is the lowest of handbooks; losses of the machine are not counted, and the melt, which takes more heat
+    a kelvin, is counted with the specific heat of the solid. A warning should leave room all the same: an average of
+    whole processes may be lower still.
 
     >>> heating_energy_kwh_per_kg(Polymer.PET)
     Decimal('0.06166666666666666666666666666666667')

@@ -273,7 +273,7 @@ def test_every_resource_without_a_rate_is_named(workshop: Client) -> None:
     response = refused(workshop, "POST", "break-even", month_plan(as_of="2025-06-30"), status=422)
 
     missing = {each["resource"] for each in response.json["missing"]}
-    of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid", "overheads/rent"}
+    of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid"}
     assert missing == of_resources | {"taxes/vat"}
 
 

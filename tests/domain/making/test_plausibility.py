@@ -249,7 +249,14 @@ class TestElectricity:
         per_kg = (Decimal("1.8") * 180 + Decimal("161.15")) / 3600  # to 200 °C from 20 °C, and melting it
         least = (Decimal(96) / Decimal("0.95") * per_kg).quantize(Decimal("0.001"))
         assert "'pressing' draws 0.013 kWh for the batch" in warning.text  # 10 cycles ÷ 0.95 of 0.01 minutes at 7.2 kW
-        assert f"heating its polymer to 200 °C takes {least} kWh at least" in warning.text
+        assert f"heating its polymer to 200 °C takes about {least} kWh without any loss" in warning.text
+
+    @pytest.mark.parametrize(("minutes", "is_told"), [("85", True), ("86.5", False)])
+    def test_of_four_fifths_of_that_is_enough(self, minutes: str, *, is_told: bool) -> None:
+        """96 ÷ 0.95 kg × 0.13476 kWh × 0.8 = 10.9 kWh are 86.2 minutes at 7.2 kW and 10 cycles ÷ 0.95."""
+        pressed = a_product(operations=[a_pressing(cycle_minutes=str(Decimal(minutes) / 10))])
+
+        assert ("less-energy-than-melting" in warned(pressed)) is is_told
 
     def test_that_could_brings_no_warning(self) -> None:
         assert warned(a_product(operations=[a_pressing(cycle_minutes="90")])) == {}
