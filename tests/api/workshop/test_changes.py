@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from service.domain.audit import Action
 from service.store.engine.database import Database
-from service.store.listing.prices_in_force import prices_in_force
+from service.store.listing.dated_prices import prices_in_force
 from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from tests.api.outside import at, parameters, refused
@@ -21,6 +21,7 @@ from tests.api.repriced import FIRST, MONDAY, applied, raise_electricity, regist
 from tests.conftest import Client
 from tests.support import builders
 from tests.support.contract import Contract
+from tests.support.days import on_day
 from tests.support.feed import FeedServer, day_of, sending, with_rates, xml_of
 from tests.support.furnishing import furnishes
 
@@ -172,7 +173,7 @@ class TestWhatIsChanged:
         rolled = client.post(f"repricings/{second['id']}/rollback", None)
         assert rolled.status_code == 200
 
-        one = trail(client, "&subject=listings/sheet-online/price")[::-1]
+        one = trail(client, f"&subject=listings/sheet-online/price/{second['valid_from']}")[::-1]
 
         assert [each["action"] for each in one] == ["repriced", "repriced", "rolled_back"]
         assert [each["change_id"] for each in one[:2]] == [first["id"], second["id"]]
@@ -183,7 +184,9 @@ class TestWhatIsChanged:
         assert [(each["before"], each["after"]) for each in one] == [(None, old), (old, new), (new, old)]
         every = trail(client, "&action=rolled_back")
         assert {each["subject"] for each in every} == {
-            f"listings/{each['listing']}/price" for each in changes if each["decision"] == "changed"
+            f"listings/{each['listing']}/price/{second['valid_from']}"
+            for each in changes
+            if each["decision"] == "changed"
         }
         assert len({(each["change_id"], each["at"]) for each in every}) == 1
 
@@ -195,6 +198,28 @@ class TestWhatIsChanged:
 
         assert len(found) == 5
         assert all(before["repricing"] == first["id"] and after is None for _, _, before, after in found)
+
+    def test_a_price_for_a_later_day_is_of_that_day_and_ends_on_the_day_of_its_rollback(self, client: Client) -> None:
+        register_shop(client)
+        with on_day("2026-11-27"):
+            applied(client, FIRST)
+            raise_electricity(client)
+            second = applied(client, MONDAY)
+            today = made(client, lambda: client.post("repricings", {"apply": True}))
+        with on_day("2026-12-02"):
+            client.post(f"repricings/{second['id']}/rollback", None)
+
+        one = trail(client, f"&subject=listings/sheet-online/price/{MONDAY}")[::-1]
+
+        assert today == []
+        (told,) = (each for each in second["changes"]["items"] if each["listing"] == "sheet-online")
+        new = {**told["new"]["price"], "repricing": second["id"]}
+        assert [(each["before"], each["after"]) for each in one] == [
+            (None, new),
+            (new, {**new, "valid_until": "2026-12-02"}),
+        ]
+        subjects = {each["subject"] for each in trail(client, "&subject=listings/sheet-online/price")}
+        assert subjects == {f"listings/sheet-online/price/{day}" for day in ("2026-11-27", MONDAY)}
 
     def test_keys_are_created_and_revoked_on_the_command_line_and_their_secret_stays_one(
         self, client: Client, database: Database
@@ -280,13 +305,13 @@ def present(client: Client, database: Database) -> dict[str, Any]:
             day = item.get("day", item)
             told = item if "held" in path else {"base": day["base"], "rates": day["rates"]}
             found[f"{path}/{day['published_on']}/{day['source']}"] = told
-    listings = [each["code"] for each in client.get("listings").json["items"]]
+    listings, today = [each["code"] for each in client.get("listings").json["items"]], client.workshop.today()
     with database.reading() as connection:
-        for code, price in prices_in_force(connection, client.workshop.workshop_id, listings).items():
+        for code, price in prices_in_force(connection, client.workshop.workshop_id, listings, today).items():
             history = client.get(f"listings/{code}/price-history").json["items"]
             (newest, *_) = (each for each in history if each["rolled_back_at"] is None)
             told = {"amount": f"{price.amount:f}", "currency": price.currency}
-            found[f"listings/{code}/price"] = {**told, "repricing": newest["repricing"]}
+            found[f"listings/{code}/price/{newest['valid_from']}"] = {**told, "repricing": newest["repricing"]}
     for key in keys.list_keys(database, client.workshop.workshop_id):
         if key.revoked_at is None:
             found[f"keys/{key.key_id}"] = {"name": key.name, "scopes": sorted(key.scopes)}

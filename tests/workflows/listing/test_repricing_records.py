@@ -10,7 +10,7 @@ from service.workflows.listing import repricing, repricing_records
 from tests.api.repriced import FIRST, MONDAY
 from tests.domain.examples import TODAY
 from tests.support import builders
-from tests.workflows.listing.repriced import applied, history, previewed, put_in_force
+from tests.workflows.listing.repriced import LATER, applied, history, previewed, put_in_force
 from tests.workflows.owner import Owner
 
 NOWHERE = UUID(int=1)
@@ -48,7 +48,7 @@ class TestTheWayBack:
         assert second.id is not None
 
         with pytest.raises(
-            SupersededError, match="1 of its prices are no longer in force; roll back the later"
+            SupersededError, match="1 of its prices no longer count; roll back the later"
         ) as error:
             selling.roll_back(first.id)
         assert error.value.superseded_prices == 1
@@ -84,7 +84,7 @@ def test_the_history_of_a_listing_tells_day_and_repricing_of_each_price_newest_f
     dearer(selling)
     second = applied(selling, MONDAY)
 
-    found = repricing_records.price_history(selling.workspace, "sheet-online", before=None, limit=9)
+    found = repricing_records.price_history(selling.workspace, "sheet-online", LATER, before=None, limit=9)
 
     assert [each.repricing for each in found] == [second.id, first.id]
     assert [each.as_of.isoformat() for each in found] == [MONDAY, FIRST]
