@@ -47,9 +47,7 @@ class TestTheWayBack:
         assert first.id is not None
         assert second.id is not None
 
-        with pytest.raises(
-            SupersededError, match="1 of its prices no longer count; roll back the later"
-        ) as error:
+        with pytest.raises(SupersededError, match="1 of its prices no longer count; roll back the later") as error:
             selling.roll_back(first.id)
         assert error.value.superseded_prices == 1
         selling.roll_back(second.id)
