@@ -73,46 +73,13 @@ def _naming(workshop_id: UUID, collection: str, code: str) -> sa.Select[Any]:
     )
 
 
-def _put_it_in_force(workshop_id: UUID) -> sa.ColumnElement[bool]:
-    """Joins the change that set the price in force."""
-    return sa.and_(
-        price_changes.c.workshop_id == workshop_id,
-        price_changes.c.repricing_id == listing_prices.c.repricing_id,
-        price_changes.c.listing == listing_prices.c.listing,
-    )
-
-
 def _listings(workshop_id: UUID, narrowing: Narrowing, day: date) -> sa.Select[Any]:
-    """All listings with what is in force on each on the day, by code, before `narrowing.things` is applied."""
-    found = (
-        sa.select(
-            registrations.c.code,
-            registrations.c.facts,
-            sa.cast(listing_prices.c.repricing_id, sa.String),
-            listing_prices.c.is_stale,
-            price_changes.c.price,
-            price_changes.c.currency,
-            price_changes.c.unit_cost,
-            price_changes.c.margin_share,
-            price_changes.c.bill,
-            listing_prices.c.bill.label("bill_now"),
-        )
-        .select_from(registrations)
-        .outerjoin(
-            listing_prices,
-            sa.and_(
-                listing_prices.c.workshop_id == workshop_id,
-                listing_prices.c.listing == registrations.c.code,
-                listing_prices.c.repricing_id == in_force_on(workshop_id, registrations.c.code, day),
-            ),
-        )
-        .outerjoin(price_changes, _put_it_in_force(workshop_id))
-        .where(
-            registrations.c.workshop_id == workshop_id,
-            registrations.c.collection == "listings",
-            registrations.c.retired_at.is_(None),
-        )
-        .order_by(registrations.c.code)
+    """The listings, each with the repricing that set its price of the day; before `narrowing.things` is applied."""
+    set_by = in_force_on(workshop_id, registrations.c.code, day).label("set_by")
+    found = sa.select(registrations.c.code, registrations.c.facts, set_by).where(
+        registrations.c.workshop_id == workshop_id,
+        registrations.c.collection == "listings",
+        registrations.c.retired_at.is_(None),
     )
     for collection, code in (("channels", narrowing.channel), ("products", narrowing.product)):
         if code is not None:
@@ -120,18 +87,52 @@ def _listings(workshop_id: UUID, narrowing: Narrowing, day: date) -> sa.Select[A
     return found
 
 
+def _with_prices(workshop_id: UUID, listings: sa.Select[Any]) -> sa.Select[Any]:
+    """The same listings by code, with what their prices are from."""
+    # Sorted within, or PostgreSQL would look for what set the price once for each price that a listing ever had.
+    found = listings.order_by(registrations.c.code).subquery("found")
+    prices, changes = listing_prices.c, price_changes.c
+    its_price = sa.and_(
+        prices.workshop_id == workshop_id, prices.listing == found.c.code, prices.repricing_id == found.c.set_by
+    )
+    its_change = sa.and_(
+        changes.workshop_id == workshop_id,
+        changes.repricing_id == prices.repricing_id,
+        changes.listing == prices.listing,
+    )
+    return (
+        sa.select(
+            found.c.code,
+            found.c.facts,
+            sa.cast(prices.repricing_id, sa.String),
+            prices.is_stale,
+            changes.price,
+            changes.currency,
+            changes.unit_cost,
+            changes.margin_share,
+            changes.bill,
+            prices.bill.label("bill_now"),
+        )
+        .select_from(found)
+        .outerjoin(listing_prices, its_price)
+        .outerjoin(price_changes, its_change)
+        .order_by(found.c.code)
+    )
+
+
 def listings_with_prices(
     connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, day: date, after: str
 ) -> Iterator[list[ListingRow]]:
     """The listings after the code `after`, with what is in force on the day; a hundred rows in memory at a time."""
-    query = _listings(workshop_id, narrowing, day)
+    listings, code = _listings(workshop_id, narrowing, day), registrations.c.code
     if narrowing.things is None:
-        for rows in _streamed(connection, query.where(registrations.c.code > after), _READ):
+        for rows in _streamed(connection, _with_prices(workshop_id, listings.where(code > after)), _READ):
             yield [ListingRow._make(row) for row in rows]
         return
     # The codes are found and sorted first, without the wide columns.
     for codes in _resting_codes(connection, workshop_id, narrowing.things, after, size=_READ):
-        yield [ListingRow._make(row) for row in connection.execute(query.where(registrations.c.code.in_(codes)))]
+        query = _with_prices(workshop_id, listings.where(code.in_(codes)))
+        yield [ListingRow._make(row) for row in connection.execute(query)]
 
 
 def _resting_codes(

@@ -35,6 +35,13 @@ pytestmark = pytest.mark.every_engine
 CSV, NDJSON, SVG = "text/csv", "application/x-ndjson", "image/svg+xml"
 
 
+@pytest.fixture(autouse=True)
+def on_that_monday() -> Iterator[None]:
+    """So that what is applied for that day is in force at once, whichever day it is today."""
+    with on_day(MONDAY):
+        yield
+
+
 @pytest.fixture
 def shop(client: Client) -> Client:
     register_shop(client)

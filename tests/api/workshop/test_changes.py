@@ -13,11 +13,10 @@ import sqlalchemy as sa
 
 from service.domain.audit import Action
 from service.store.engine.database import Database
-from service.store.listing.dated_prices import prices_in_force
 from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from tests.api.outside import at, parameters, refused
-from tests.api.repriced import FIRST, MONDAY, applied, raise_electricity, register_shop
+from tests.api.repriced import FIRST, LATER, MONDAY, applied, raise_electricity, register_shop
 from tests.conftest import Client
 from tests.support import builders
 from tests.support.contract import Contract
@@ -167,13 +166,14 @@ class TestWhatIsChanged:
         self, client: Client
     ) -> None:
         register_shop(client)
-        first = applied(client, FIRST)
-        raise_electricity(client)
-        second = applied(client, MONDAY, rules={"least_move_share": "0"})
-        rolled = client.post(f"repricings/{second['id']}/rollback", None)
+        with on_day(MONDAY):
+            first = applied(client, FIRST)
+            raise_electricity(client)
+            second = applied(client, MONDAY, rules={"least_move_share": "0"})
+            rolled = client.post(f"repricings/{second['id']}/rollback", None)
         assert rolled.status_code == 200
 
-        one = trail(client, f"&subject=listings/sheet-online/price/{second['valid_from']}")[::-1]
+        one = trail(client, f"&subject=listings/sheet-online/price/{MONDAY}")[::-1]
 
         assert [each["action"] for each in one] == ["repriced", "repriced", "rolled_back"]
         assert [each["change_id"] for each in one[:2]] == [first["id"], second["id"]]
@@ -184,9 +184,7 @@ class TestWhatIsChanged:
         assert [(each["before"], each["after"]) for each in one] == [(None, old), (old, new), (new, old)]
         every = trail(client, "&action=rolled_back")
         assert {each["subject"] for each in every} == {
-            f"listings/{each['listing']}/price/{second['valid_from']}"
-            for each in changes
-            if each["decision"] == "changed"
+            f"listings/{each['listing']}/price/{MONDAY}" for each in changes if each["decision"] == "changed"
         }
         assert len({(each["change_id"], each["at"]) for each in every}) == 1
 
@@ -305,16 +303,21 @@ def present(client: Client, database: Database) -> dict[str, Any]:
             day = item.get("day", item)
             told = item if "held" in path else {"base": day["base"], "rates": day["rates"]}
             found[f"{path}/{day['published_on']}/{day['source']}"] = told
-    listings, today = [each["code"] for each in client.get("listings").json["items"]], client.workshop.today()
-    with database.reading() as connection:
-        for code, price in prices_in_force(connection, client.workshop.workshop_id, listings, today).items():
-            history = client.get(f"listings/{code}/price-history").json["items"]
-            (newest, *_) = (each for each in history if each["rolled_back_at"] is None)
-            told = {"amount": f"{price.amount:f}", "currency": price.currency}
-            found[f"listings/{code}/price/{newest['valid_from']}"] = {**told, "repricing": newest["repricing"]}
+    found |= prices_set(client)
     for key in keys.list_keys(database, client.workshop.workshop_id):
         if key.revoked_at is None:
             found[f"keys/{key.key_id}"] = {"name": key.name, "scopes": sorted(key.scopes)}
+    return found
+
+
+def prices_set(client: Client) -> dict[str, Any]:
+    """The price of each listing and first day; of those of one day the last counts."""
+    found = {}
+    for code in (each["code"] for each in client.get("listings").json["items"]):
+        for entry in client.get(f"listings/{code}/price-history?as_of={LATER}&limit=500").json["items"][::-1]:
+            if entry["rolled_back_at"] is None:
+                told = {**entry["price"], "repricing": entry["repricing"]}
+                found[f"listings/{code}/price/{entry['valid_from']}"] = told
     return found
 
 

@@ -1,5 +1,6 @@
 """What a repricing leaves on record, and the way back."""
 
+from collections.abc import Iterator
 from uuid import UUID
 
 import pytest
@@ -10,10 +11,18 @@ from service.workflows.listing import repricing, repricing_records
 from tests.api.repriced import FIRST, MONDAY
 from tests.domain.examples import TODAY
 from tests.support import builders
+from tests.support.days import on_day
 from tests.workflows.listing.repriced import LATER, applied, history, previewed, put_in_force
 from tests.workflows.owner import Owner
 
 NOWHERE = UUID(int=1)
+
+
+@pytest.fixture(autouse=True)
+def on_that_monday() -> Iterator[None]:
+    """So that what is applied for that day is in force at once, whichever day it is today."""
+    with on_day(MONDAY):
+        yield
 
 
 @pytest.fixture
