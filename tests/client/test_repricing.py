@@ -400,6 +400,7 @@ class TestWhatWaits:
         assert held.err.startswith(
             f"pugmill change-tariff: {len(waiting)} held back until confirmed: {', '.join(waiting)}\nTo let through"
         )
+        assert "nothing left to change" not in held.out
         assert still == before
         assert {listing for listing in before if after_one[listing] != before[listing]} == {one}
         assert {listing for listing in before if prices(demo)[listing] != before[listing]} == set(waiting)

@@ -55,7 +55,7 @@ def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
 
 def _title(answer: dict[str, Any]) -> str:
     summary = answer["summary"]
-    is_idle = answer["status"] == "preview" and not _moved(summary)
+    is_idle = answer["status"] == "preview" and not _moved(summary) + summary["held"]
     return _TITLES["nothing_to_change" if is_idle else answer["status"]]
 
 
