@@ -277,7 +277,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
 
     def history() -> None:
         for before in (None, newest()):
-            repricing_records.price_history(on, "brick-online", before=before, limit=2)
+            repricing_records.price_history(on, "brick-online", TODAY, before=before, limit=2)
 
     return {
         "repricing.preview": preview,

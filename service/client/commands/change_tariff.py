@@ -6,8 +6,8 @@ r"""Change what electricity costs from a day on, and reprice the listings that t
     pugmill change-tariff grid --from 2026-11-30 --standing-charge 41.50 --rate-only
 
 Terms not given stay as in the rate in force on that day. New prices are computed with the rates of that day, or of
-today if that is later, and put in force at once. To change them on the day itself, give --rate-only and run
-pugmill reprice on that day. The command can be repeated: it continues where it was interrupted, and changes nothing
+today if that is later, and are in force from that day on. To change them by hand, give --rate-only and run
+pugmill reprice later. The command can be repeated: it continues where it was interrupted, and changes nothing
 twice. Shares are fractions of one.
 """
 
@@ -91,7 +91,7 @@ def change_tariff(service: Service, options: Options) -> None:
     print(done)
     if answer:
         print()
-        show(answer)
+        show(answer, options)
 
 
 def _repriced(service: Service, options: Options, question: Question, done: str, file: BinaryIO | None) -> Answer:

@@ -27,8 +27,7 @@ from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.memory import Remembered
-from service.store.listing import prices_in_force
-from service.store.listing.prices_in_force import ListingRow, Narrowing
+from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
 from service.store.registering import rates, registrations
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import BatchBills, FoundBill
@@ -75,7 +74,12 @@ class Look:
     """
 
     def __init__(
-        self, workspace: Workspace, request: RepricingRequest, as_of: date, what_if: WhatIf | None = None
+        self,
+        workspace: Workspace,
+        request: RepricingRequest,
+        as_of: date,
+        valid_from: date,
+        what_if: WhatIf | None = None,
     ) -> None:
         """Load the rates.
 
@@ -83,6 +87,7 @@ class Look:
             workspace: a snapshot.
             request: has the rules and the confirmed listings.
             as_of: the day of the rates.
+            valid_from: the day on which the prices before are in force; what is set for later days is not seen.
             what_if: terms in place of those in force; raises InvalidValuesError if one does not fit its resource.
         """
         if what_if:
@@ -94,7 +99,7 @@ class Look:
         resources = {f"{name}/{code}": each for name in RESOURCES for code, each in facts[name].items()}
         card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=in_force)
         self.card = card.replaced(what_if) if what_if else card
-        self._workspace, self._request = workspace, request
+        self._workspace, self._request, self._valid_from = workspace, request, valid_from
         self._home = workspace.workshop.currency
         self._exchange = Exchange(workspace, as_of)
         self._rating = rating(self.card, resources, self._exchange)
@@ -114,8 +119,9 @@ class Look:
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """The results by listing code, after the code `after`; at most some hundred are in memory."""
         with self._workspace.reading() as connection:
-            for rows in prices_in_force.listings_with_prices(connection, self._workspace.workshop_id, narrowing, after):
-                yield from self._of_rows(rows)
+            rows = listings_with_prices(connection, self._workspace.workshop_id, narrowing, self._valid_from, after)
+            for some in rows:
+                yield from self._of_rows(some)
 
     @exactly
     def _of_rows(self, rows: Sequence[ListingRow]) -> list[Found]:
