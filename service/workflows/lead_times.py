@@ -26,8 +26,7 @@ def working_resources(
     """Machines and labour grades with their working hours and promised minutes."""
     with workspace.reading() as connection:
         promised = life.promised_minutes(connection, workspace.workshop_id)
-        registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
-    closed = closed_days(each for each in registered.values() if isinstance(each, Closure))
+    closed = closed_days_of(workspace)
     named: dict[str, Machine | LabourGrade] = {
         **{f"machines/{code}": each for code, each in machines.items()},
         **{f"labour-grades/{code}": each for code, each in grades.items()},
@@ -42,6 +41,13 @@ def working_resources(
         )
         for resource, each in named.items()
     }
+
+
+def closed_days_of(workspace: Workspace) -> frozenset[date]:
+    """Every day on which the workshop is closed."""
+    with workspace.reading() as connection:
+        registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
+    return closed_days(each for each in registered.values() if isinstance(each, Closure))
 
 
 def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on: date, *, is_rush: bool) -> LeadTime:

@@ -18,6 +18,7 @@ from service.domain.month.month import Month, PlannedProduct
 from service.domain.month.plan import MonthPlan, PlannedLine
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
+from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
@@ -31,6 +32,7 @@ from service.workflows.costing.costing import Costing, prepare
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.listing.listings import find_listing, price_question
+from service.workflows.month_time import minutes_in, period_planned
 from service.workflows.pricing.pricing import price_on_the_way
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
@@ -79,7 +81,8 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
         MissingExchangeRateError: an amount cannot be converted on the date.
         TooComplexError: the bills of all products together exceed the limit of one request.
     """
-    as_of = plan.as_of or workspace.workshop.today()
+    period = period_planned(workspace, plan)
+    as_of = plan.as_of or _day_of_rates(workspace, period)
     asked = _asked(workspace, plan, as_of)
     costing = prepare(workspace, [each for line in asked for each in line.references()], as_of)
     also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
@@ -87,18 +90,25 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
     found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
     products = _products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency)
     bills = [found[line.batch][0] for line in asked]
+    minutes = minutes_in(period, plan.weeks, _hours_per_week(costing), costing.surroundings.catalogue)
     month = Month(
         as_of=as_of,
         currency=workspace.workshop.currency,
-        weeks=ORDINARY_WEEKS if plan.weeks is None else plan.weeks,
+        weeks=(plan.weeks or ORDINARY_WEEKS) if period is None else period.weeks,
+        period=period,
         products=products,
         fixed_costs=_fixed_costs(workspace, plan, as_of, costing.exchange),
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
-        loads=tuple(loads(_pieces(bills, asked), _hours_per_week(costing), plan.weeks)),
+        loads=tuple(loads(_pieces(bills, asked), minutes)),
     )
     cautions = cautions_of(bills, costing.surroundings.catalogue)
     propose = linear_programming.propose if plan.best_mix else None
     return month_statement(month, propose, costing.exchange.used.stated(), cautions)
+
+
+def _day_of_rates(workspace: Workspace, period: Period | None) -> date:
+    today = workspace.workshop.today()
+    return today if period is None else period.nearest(today)
 
 
 def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from service.domain.month.break_even import Mix, PlannedSale, Volume, alone, mix_of
 from service.domain.month.fixed_costs import FixedCost
+from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
@@ -54,6 +55,7 @@ class Month:
     fixed_costs: tuple[FixedCost, ...]
     target_profit: Decimal | None
     loads: tuple[Load, ...]
+    period: Period | None = None
 
     @property
     def mix(self) -> Mix:

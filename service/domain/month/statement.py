@@ -21,6 +21,7 @@ from service.domain.month.volume_statement import (
     profit_by_volume,
 )
 from service.domain.safety.cautions import Caution
+from service.domain.scheduling.period import PeriodStatement
 from service.domain.solving.best_mix import Propose
 from service.domain.values.exact import ZERO, apportioned, exactly, share_of
 from service.domain.values.money import Money
@@ -74,7 +75,8 @@ class MonthStatement:
     Attributes:
         as_of: the date of the rates.
         currency: the workshop's, of every amount that does not say otherwise.
-        weeks: working weeks in the month.
+        weeks: working weeks in the month; of a month of the calendar, days from Monday to Friday without closures ÷ 5.
+        period: the month of the calendar; null for an ordinary one.
         lines: what is made and sold.
         fixed_costs: the costs of the month that do not depend on the volume.
         fixed_cost: the sum of the fixed costs.
@@ -103,6 +105,7 @@ class MonthStatement:
     as_of: date
     currency: str
     weeks: Figure
+    period: PeriodStatement | None
     lines: tuple[MonthLineStatement, ...]
     fixed_costs: tuple[FixedCostStatement, ...]
     fixed_cost: Money
@@ -150,6 +153,7 @@ def month_statement(
         month.currency,
         of,
         month,
+        period=None if month.period is None else shown(PeriodStatement, "", month.period),
         lines=tuple(line_statements(of)),
         fixed_costs=tuple(_fixed_costs(of)),
         sales=of.sold,
