@@ -75,16 +75,20 @@ class _Asked:
 def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
     """The statement of a month; nothing is stored.
 
+    No exchange rate of a later day is published yet, so a plan for one is converted with those of today.
+
     Raises:
         InvalidValuesError: something named is not registered, or a line cannot be priced; each is named.
         MissingRatesError: naming every resource without a rate.
-        MissingExchangeRateError: an amount cannot be converted on the date.
+        MissingExchangeRateError: an amount cannot be converted on the date, or today if that is earlier.
         TooComplexError: the bills of all products together exceed the limit of one request.
     """
     period = period_planned(workspace, plan)
     as_of = plan.as_of or _day_of_rates(workspace, period)
     asked = _asked(workspace, plan, as_of)
-    costing = prepare(workspace, [each for line in asked for each in line.references()], as_of)
+    named = [each for line in asked for each in line.references()]
+    converted_on = min(as_of, workspace.workshop.today())
+    costing = prepare(workspace, named, as_of, converted_on=converted_on)
     also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
     batches = list(dict.fromkeys(line.batch for line in asked))
     found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
@@ -93,6 +97,7 @@ def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
     minutes = minutes_in(period, plan.weeks, _hours_per_week(costing), costing.surroundings.catalogue)
     month = Month(
         as_of=as_of,
+        converted_on=converted_on,
         currency=workspace.workshop.currency,
         weeks=(plan.weeks or ORDINARY_WEEKS) if period is None else period.weeks,
         period=period,

@@ -56,6 +56,7 @@ class Month:
     target_profit: Decimal | None
     loads: tuple[Load, ...]
     period: Period | None = None
+    converted_on: date | None = None
 
     @property
     def mix(self) -> Mix:

@@ -97,6 +97,7 @@ class MonthStatement:
         profit_by_volume: the profit at certain volumes of the mix, from nothing upwards.
         best_mix: the most profitable mix; null if it was not asked for.
         exchange_rates: the published days that amounts were converted with.
+        converted_on: the day from which their ages are counted: the date of the rates, or today if that is earlier.
         cautions: where the work or the products can hurt someone.
         verdict: whether the plan cannot be made with the hours there are; if it can, whether it loses, breaks even or
             pays.
@@ -125,6 +126,7 @@ class MonthStatement:
     profit_by_volume: tuple[ProfitAtVolume, ...]
     best_mix: BestMixStatement | None
     exchange_rates: tuple[UsedRates, ...]
+    converted_on: date
     cautions: tuple[Caution, ...]
     verdict: Verdict
 
@@ -169,6 +171,7 @@ def month_statement(
         profit_by_volume=tuple(profit_by_volume(of, break_even, target)),
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
+        converted_on=month.converted_on or month.as_of,
         cautions=tuple(cautions),
         verdict=verdict(of),
     )

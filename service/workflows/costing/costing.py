@@ -136,8 +136,18 @@ def _check_registered(parts: Mapping[Thing, Surroundings], named: Iterable[Refer
         raise InvalidValuesError(problems)
 
 
-def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_if: WhatIf | None = None) -> Costing:
+def prepare(
+    workspace: Workspace,
+    named: Iterable[Reference],
+    as_of: date,
+    what_if: WhatIf | None = None,
+    *,
+    converted_on: date | None = None,
+) -> Costing:
     """Load what costing and pricing these things on the date need.
+
+    Args:
+        converted_on: the day of the exchange rates; the date itself if left out.
 
     Raises:
         NotRegisteredError: the subject of the request is not registered.
@@ -151,9 +161,9 @@ def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_
     return Costing(
         surroundings=around,
         card=card,
-        exchange=Exchange(workspace, as_of),
+        exchange=Exchange(workspace, converted_on or as_of),
         memory=workspace.database.memory,
-        state=(workspace.workshop_id, workspace.workshop.revision, as_of),
+        state=(workspace.workshop_id, workspace.workshop.revision, as_of, converted_on or as_of),
     )
 
 
