@@ -29,6 +29,7 @@ from service.store.registering import rates
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supposed_in_force
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.listing.listings import find_listing, price_question
@@ -72,37 +73,40 @@ class _Asked:
 
 
 @exactly
-def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
+def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHING_SUPPOSED) -> MonthStatement:
     """The statement of a month; nothing is stored.
 
     No exchange rate of a later day is published yet, so a plan for one is converted with those of today.
 
     Raises:
-        InvalidValuesError: something named is not registered, or a line cannot be priced; each is named.
+        InvalidValuesError: something named is not registered, a line cannot be priced, or what is supposed does not fit
+            what is registered; each is named.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date, or today if that is earlier.
         TooComplexError: the bills of all products together exceed the limit of one request.
     """
-    period = period_planned(workspace, plan)
+    period = period_planned(workspace, plan, supposed)
     as_of = plan.as_of or _day_of_rates(workspace, period)
-    asked = _asked(workspace, plan, as_of)
+    asked = _asked(workspace, plan, as_of, supposed)
     named = [each for line in asked for each in line.references()]
     converted_on = min(as_of, workspace.workshop.today())
-    costing = prepare(workspace, named, as_of, converted_on=converted_on)
+    costing = prepare(workspace, named, as_of, supposed, converted_on=converted_on)
     also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
     batches = list(dict.fromkeys(line.batch for line in asked))
     found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
     products = _products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency)
     bills = [found[line.batch][0] for line in asked]
     minutes = minutes_in(period, plan.weeks, _hours_per_week(costing), costing.surroundings.catalogue)
+    in_force = supposed_in_force(workspace, _rates_in_force(workspace, as_of), supposed, as_of)
     month = Month(
         as_of=as_of,
         converted_on=converted_on,
+        supposed=supposed.things,
         currency=workspace.workshop.currency,
         weeks=(plan.weeks or ORDINARY_WEEKS) if period is None else period.weeks,
         period=period,
         products=products,
-        fixed_costs=_fixed_costs(workspace, plan, as_of, costing.exchange),
+        fixed_costs=_fixed_costs(plan, in_force, as_of, costing.exchange),
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
         loads=tuple(loads(_pieces(bills, asked), minutes)),
     )
@@ -116,12 +120,12 @@ def _day_of_rates(workspace: Workspace, period: Period | None) -> date:
     return today if period is None else period.nearest(today)
 
 
-def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
+def _asked(workspace: Workspace, plan: MonthPlan, as_of: date, supposed: Supposed) -> list[_Asked]:
     """The price question of each line; raises InvalidValuesError if listings are not registered."""
     asked, problems = [], []
     for place, line in enumerate(plan.lines):
         try:
-            listing = None if line.listing is None else find_listing(workspace, line.listing)
+            listing = None if line.listing is None else _listing(workspace, line.listing, supposed)
         except NotRegisteredError as error:
             problems.append(InvalidValueError(("lines", place, "listing"), f"{error}; register it first"))
             continue
@@ -130,6 +134,12 @@ def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
     if problems:
         raise InvalidValuesError(problems)
     return asked
+
+
+def _listing(workspace: Workspace, code: str, supposed: Supposed) -> Listing:
+    listing = supposed.of(Thing("listings", code), find_listing(workspace, code))
+    assert isinstance(listing, Listing)
+    return listing
 
 
 def _question(line: PlannedLine, as_of: date) -> PriceQuestion:
@@ -202,13 +212,14 @@ def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
     return machines | {f"labour-grades/{code}": each.hours_per_week for code, each in catalogue.labour_grades.items()}
 
 
-def _fixed_costs(workspace: Workspace, plan: MonthPlan, as_of: date, exchange: Exchange) -> tuple[FixedCost, ...]:
+def _fixed_costs(
+    plan: MonthPlan, in_force: Sequence[tuple[DatedRate, Registered]], as_of: date, exchange: Exchange
+) -> tuple[FixedCost, ...]:
     """The fixed costs of the rate card without those left out, then those the plan adds.
 
     Raises:
         InvalidValuesError: a resource to leave out has no rate on the date.
     """
-    in_force = _rates_in_force(workspace, as_of)
     known = {rate.resource for rate, _ in in_force}
     unknown = [
         InvalidValueError(("leave_out", place), f"there is no {resource} with a rate in force on {as_of}")

@@ -7,13 +7,14 @@ from service.domain.making.products import Catalogue
 from service.domain.month.plan import MonthPlan
 from service.domain.scheduling.period import Period, period_of
 from service.domain.scheduling.plan_load import minutes_available
+from service.workflows.costing.supposing import Supposed
 from service.workflows.lead_times import closed_days_of
 from service.workflows.workspace import Workspace
 
 
-def period_planned(workspace: Workspace, plan: MonthPlan) -> Period | None:
+def period_planned(workspace: Workspace, plan: MonthPlan, supposed: Supposed) -> Period | None:
     """The month of the calendar that a plan names, with the workshop's closures; None for an ordinary month."""
-    return None if plan.month is None else period_of(plan.month, closed_days_of(workspace))
+    return None if plan.month is None else period_of(plan.month, closed_days_of(workspace, supposed))
 
 
 def minutes_in(

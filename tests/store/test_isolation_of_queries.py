@@ -173,11 +173,15 @@ class TestTheCheckItself:
 
 PARTS_OF_WORKFLOWS = {
     "check_what_if",
+    "check_what_if_facts",
+    "closed_days_of",
     "costed",
     "narrowing",
+    "period_planned",
     "prepare",
     "priced",
     "state_cost",
+    "supposed_in_force",
     "surroundings_of",
     "with_first_days",
 }
@@ -430,13 +434,26 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "lead_times.working_resources": lambda: lead_times.working_resources(on, {}, {}),
         "cost_sheets.cost_product": lambda: (
             cost_sheets.cost_product(
-                on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}
+                on,
+                "crate",
+                5,
+                TODAY,
+                owner.supposed(
+                    {"materials/hdpe": builders.material_rate()}, {"materials/hdpe": builders.material(note="x")}
+                ),
             ),
             missing_rates(on),
         ),
         "workings.work_out_cost": lambda: workings.work_out_cost(on, "crate", 5, TODAY),
         "pricing.price_product": lambda: pricing.price_product(on, question),
-        "month.plan_month": lambda: month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
+        "month.plan_month": lambda: (
+            month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
+            month.plan_month(
+                on,
+                decoded(builders.month_plan(month="2026-12"), MonthPlan),
+                owner.supposed({"overheads/rent": builders.overhead_rate()}, {}),
+            ),
+        ),
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),

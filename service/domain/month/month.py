@@ -57,6 +57,7 @@ class Month:
     loads: tuple[Load, ...]
     period: Period | None = None
     converted_on: date | None = None
+    supposed: tuple[str, ...] = ()
 
     @property
     def mix(self) -> Mix:

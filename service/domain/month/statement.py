@@ -98,6 +98,7 @@ class MonthStatement:
         best_mix: the most profitable mix; null if it was not asked for.
         exchange_rates: the published days that amounts were converted with.
         converted_on: the day from which their ages are counted: the date of the rates, or today if that is earlier.
+        supposed: what has what-if rates or facts, for instance "machines/press"; nothing if all is as registered.
         cautions: where the work or the products can hurt someone.
         verdict: whether the plan cannot be made with the hours there are; if it can, whether it loses, breaks even or
             pays.
@@ -127,6 +128,7 @@ class MonthStatement:
     best_mix: BestMixStatement | None
     exchange_rates: tuple[UsedRates, ...]
     converted_on: date
+    supposed: tuple[str, ...]
     cautions: tuple[Caution, ...]
     verdict: Verdict
 
