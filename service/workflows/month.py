@@ -16,6 +16,7 @@ from service.domain.month.break_even import PlannedSale
 from service.domain.month.fixed_costs import FixedCost, fixed_costs
 from service.domain.month.month import Month, PlannedProduct
 from service.domain.month.plan import MonthPlan, PlannedLine
+from service.domain.month.resources_used import uses
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.scheduling.period import Period
@@ -102,6 +103,8 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
         as_of=as_of,
         converted_on=converted_on,
         supposed=supposed.things,
+        uses=uses(_pieces(bills, asked)),
+        income_tax_share=plan.income_tax_share,
         currency=workspace.workshop.currency,
         weeks=(plan.weeks or ORDINARY_WEEKS) if period is None else period.weeks,
         period=period,

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from service.domain.month.break_even import Mix, PlannedSale, Volume, alone, mix_of
 from service.domain.month.fixed_costs import FixedCost
+from service.domain.month.resources_used import Use
 from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
@@ -58,6 +59,8 @@ class Month:
     period: Period | None = None
     converted_on: date | None = None
     supposed: tuple[str, ...] = ()
+    uses: tuple[Use, ...] = ()
+    income_tax_share: Decimal | None = None
 
     @property
     def mix(self) -> Mix:

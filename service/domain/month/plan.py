@@ -15,6 +15,7 @@ from service.domain.values.declared import (
     NotNegative,
     Pieces,
     Positive,
+    Share,
     Text,
     declared,
 )
@@ -120,7 +121,8 @@ class MonthPlan:
         lines: what is made and sold.
         other_fixed_costs: what the month costs besides what the rate card says.
         leave_out: machines, tariffs and pools whose fixed cost the month does not bear, such as ["machines/press"].
-        target_profit: the profit to reach.
+        target_profit: the profit to reach, before income tax.
+        income_tax_share: the share of a profit that income tax takes, for an illustration of what is left.
         weeks: working weeks in the month, at most 5; 52/12 if left out. The fixed costs are those of a whole month all
             the same.
         best_mix: whether to look for the most profitable mix.
@@ -132,6 +134,7 @@ class MonthPlan:
     other_fixed_costs: Annotated[tuple[OtherFixedCost, ...], Length(at_most=100)] = ()
     leave_out: Annotated[tuple[FixedResource, ...], Length(at_most=1000)] = ()
     target_profit: NotNegativeMoney | None = None
+    income_tax_share: Share | None = None
     weeks: Positive | None = None
     best_mix: bool = True
 
