@@ -130,7 +130,7 @@ def _sentence(where: str, name: str) -> str:
 
 
 def _file_of(where: str) -> str:
-    """The file that a test was collected from; its function may be another file's."""
+    """The file that a test was collected from; its function may be defined in another file."""
     modules = where.split(".")
     named = [place for place, each in enumerate(modules) if each.startswith("test_")]
     return "/".join(modules[: named[0] + 1]) + ".py" if named else "?"
@@ -140,7 +140,7 @@ def reported_in(report: Path) -> list[Tested]:
     """The tests in pytest's report; empty if there is no report."""
     if not report.exists():
         return []
-    # Trusted: pytest has just written it.
+    # Safe to parse, because pytest has just written it.
     cases = ElementTree.parse(report).iter("testcase")
     return [
         Tested(
@@ -164,7 +164,7 @@ class Run:
 
     @property
     def is_measured(self) -> bool:
-        """Whether branch coverage is measured: all parts that count for it are run."""
+        """Whether branch coverage is measured: only if all tests of all parts that count for it are run."""
         return not self.arguments and all(part in self.parts for part in PARTS if part.is_measured)
 
     def __call__(self) -> bool:
@@ -199,9 +199,9 @@ class Run:
             command = ["pytest", "--numprocesses", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
             command += [f"--junitxml={report}"]
             if self.is_measured:
-                # An earlier run's coverage must not count.
+                # Coverage of an earlier run must not count.
                 (ROOT / ".coverage").unlink(missing_ok=True)
-                command += ["--cov", "--cov-report=", "--cov-fail-under=0"]  # reported as a check of its own
+                command += ["--cov", "--cov-report=", "--cov-fail-under=0"]  # reported as a separate check
             is_all = len(tested) == sum(bool(part.tests) for part in PARTS)
             paths = [] if is_all else files_of(tested)
             done = subprocess.run(_of_environment([*command, *self.arguments, *paths]), cwd=ROOT, check=False)

@@ -87,7 +87,7 @@ class Ledger:
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def expect(self, is_so: bool, told: str) -> None:
-        """Record the sentence as wrong if it is not so."""
+        """Add the sentence to `wrong` if the condition is false."""
         if not is_so:
             self.wrong.append(told)
 
@@ -182,7 +182,7 @@ def write(ledger: Ledger, asking: Asking, number: int, seed: str) -> None:
 
 
 def _price(chance: random.Random) -> str:
-    return f"{chance.randrange(1, 10)}.{chance.randrange(1, 10**6):06}1"  # never ends in a zero: it comes back as sent
+    return f"{chance.randrange(1, 10)}.{chance.randrange(1, 10**6):06}1"  # does not end in 0, so it is returned as sent
 
 
 class Check:
@@ -285,5 +285,5 @@ class Check:
 
 
 def _agrees(sent: Any, found: Any) -> bool:
-    """Whether every member that was sent is there."""
+    """Whether the answer has every member that was sent, with the same value."""
     return isinstance(found, dict) and all(found.get(name) == value for name, value in sent.items())

@@ -25,7 +25,7 @@ _CHUNK_BYTES = 2**16
 _TOO_LONG = "all of it takes too long"
 _PAGE = "application/vnd.pypi.simple.v1+json"
 _AGAIN = (429, 500, 502, 503, 504)
-# Asks pip itself for its options after all its files, the environment and its defaults. `pip config` does not show
+# pip itself computes its options from its files, the environment and its defaults. `pip config` does not show
 # the default, and pip's help hides the password in an address.
 _ASK_PIP = """
 import json
@@ -155,7 +155,7 @@ class PackageIndex:
         )
 
     def _json(self, session: requests.Session, address: str, media_type: str = "application/json") -> Any:
-        """The JSON at an address; None if there is nothing."""
+        """The JSON at an address; None if the status is 404."""
         if time.monotonic() > self._end:
             raise NoAnswerError(_TOO_LONG)
         try:

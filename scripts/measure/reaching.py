@@ -55,8 +55,8 @@ class Reaching:
     def chunks(self, slip: Slip, *, is_of_imports: bool) -> list[list[str]]:
         """The tests that reach a slip, in chunks that are run together.
 
-        Tests that reach it directly come first, then those whose file names its module, then others. One case of each
-        function comes before the second of any, so that the first chunk is varied.
+        Tests that reach it directly come first, then those in files that mention its module, then others. One case of
+        each function comes before the second of any, so that the first chunk is varied.
         """
         itself, reaching = self._reaching(slip)
         if is_of_imports:
@@ -85,7 +85,7 @@ class Reaching:
         return itself & self.seconds.keys(), (itself | others) & self.seconds.keys()
 
     def _naming(self, slip: Slip) -> set[str]:
-        """Test files that name the slip's module."""
+        """Test files that mention the slip's module."""
         module = slip.file.removesuffix(".py").replace("/", ".")
         package, _, name = module.rpartition(".")
         told = (module, f"from {package} import {name}")

@@ -77,7 +77,7 @@ def probed(text: str, slips: Sequence[Slip]) -> tuple[str, set[int]]:
             probes[line].append(f'__import__("reached").reached({slip.number})\n')
     for line in sorted(probes, reverse=True):
         indent = re.match(" *", lines[line - 1])
-        assert indent is not None  # it matches whatever the line is
+        assert indent is not None  # this pattern matches every line
         lines[line - 1 : line - 1] = [indent[0] + probe for probe in probes[line]]
     return "".join(lines), of_imports
 

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import Decimal
 
+from service.domain.costing.rate_card import RateCard
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.resources import LabourGrade, Machine
 from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
@@ -13,7 +13,7 @@ from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import Thing
 from service.domain.values.shown import Quantity, shown
 from service.store.quoting import life
-from service.store.registering import registrations
+from service.store.registering import rates, registrations
 from service.workflows.costing.costing import subject, surroundings_of
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.workspace import Workspace
@@ -22,26 +22,34 @@ TIMED = ("machines", "labour-grades")
 _DAYS_PER_WEEK = 7
 
 
-def working_resources(
-    workspace: Workspace, machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade]
-) -> dict[str, WorkingResource]:
-    """Machines and labour grades with their working hours and promised minutes."""
-    with workspace.reading() as connection:
-        promised = life.promised_minutes(connection, workspace.workshop_id)
-    closed = closed_days_of(workspace)
-    named: dict[str, Machine | LabourGrade] = {
+def working_things(
+    machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade]
+) -> dict[str, Machine | LabourGrade]:
+    """Machines and labour grades by resource."""
+    return {
         **{f"machines/{code}": each for code, each in machines.items()},
         **{f"labour-grades/{code}": each for code, each in grades.items()},
     }
+
+
+def working_resources(
+    workspace: Workspace, machines: Mapping[str, Machine], grades: Mapping[str, LabourGrade], card: RateCard
+) -> dict[str, WorkingResource]:
+    """Machines and labour grades with the hours there are to work at the rates of the card, and promised minutes."""
+    with workspace.reading() as connection:
+        promised = life.promised_minutes(connection, workspace.workshop_id)
+    closed = closed_days_of(workspace)
     return {
         resource: WorkingResource(
             name=each.name,
             shift=Shift(
-                hours_per_week=each.hours_per_week, weekdays=frozenset(each.working_weekdays), closed_days=closed
+                hours_per_week=card.hours_to_work(resource, each.hours_per_week),
+                weekdays=frozenset(each.working_weekdays),
+                closed_days=closed,
             ),
             minutes_promised=promised.get(resource, ZERO),
         )
-        for resource, each in named.items()
+        for resource, each in working_things(machines, grades).items()
     }
 
 
@@ -55,10 +63,11 @@ def closed_days_of(workspace: Workspace, supposed: Supposed = NOTHING_SUPPOSED) 
 
 def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on: date, *, is_rush: bool) -> LeadTime:
     """When a batch of a product can be ready; raises NotRegisteredError if the product is not registered."""
-    around = surroundings_of(workspace, [subject("products", product)], date.min)
+    around = surroundings_of(workspace, [subject("products", product)], starting_on)
+    card = RateCard(as_of=starting_on, currency=workspace.workshop.currency, rates=around.rates)
     catalogue = around.catalogue
     bill = bill_of_resources(product, quantity, catalogue)
-    resources = working_resources(workspace, catalogue.machines, catalogue.labour_grades)
+    resources = working_resources(workspace, catalogue.machines, catalogue.labour_grades, card)
     return lead_time([bill], resources, starting_on, is_rush=is_rush)
 
 
@@ -69,7 +78,7 @@ class ResourceCapacity:
     Attributes:
         resource: its reference, for instance "machines/press".
         name: the workshop's name for it.
-        hours_per_week: in an ordinary week; null if not registered.
+        hours_per_week: to work in an ordinary week: of people, paid hours × productive share; null if not registered.
         minutes_available: in these weeks, without days when the workshop is closed; null if hours are not registered.
         minutes_promised: for orders that are accepted and not completed, whenever they are due.
         free_on: the day on which these are done; null if hours are not registered, or it is more than ten years ahead.
@@ -77,7 +86,7 @@ class ResourceCapacity:
 
     resource: str
     name: str
-    hours_per_week: Decimal | None
+    hours_per_week: Quantity | None
     minutes_available: Quantity | None
     minutes_promised: Quantity
     free_on: date | None
@@ -103,9 +112,11 @@ def capacity(workspace: Workspace, starting_on: date, weeks: int) -> Capacity:
     """Available and promised time of every machine and labour grade in some weeks."""
     with workspace.reading() as connection:
         registered = registrations.all_registered(connection, workspace.workshop_id, TIMED)
+        in_force = rates.rates_on(connection, workspace.workshop_id, starting_on, "labour-grades")
     machines = {code: each for code, each in registered["machines"].items() if isinstance(each, Machine)}
     grades = {code: each for code, each in registered["labour-grades"].items() if isinstance(each, LabourGrade)}
-    resources = working_resources(workspace, machines, grades)
+    card = RateCard(as_of=starting_on, currency=workspace.workshop.currency, rates=in_force)
+    resources = working_resources(workspace, machines, grades, card)
     days = weeks * _DAYS_PER_WEEK
     return Capacity(
         starting_on=starting_on,

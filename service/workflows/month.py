@@ -7,15 +7,17 @@ from decimal import Decimal
 
 from service import linear_programming
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
+from service.domain.costing.hours_stated_twice import RateWarning, hours_stated_twice
+from service.domain.costing.interest_counted_twice import interest_counted_twice, is_interest
 from service.domain.costing.rate_card import DatedRate
 from service.domain.listing.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import cautions_of
 from service.domain.month.break_even import PlannedSale
-from service.domain.month.fixed_costs import FixedCost, fixed_costs
+from service.domain.month.fixed_costs import FixedCost, absorbed_by_a_piece, fixed_costs
 from service.domain.month.month import Month, PlannedProduct
-from service.domain.month.plan import MonthPlan, PlannedLine
+from service.domain.month.plan import MonthPlan, OtherCostKind, PlannedLine
 from service.domain.month.resources_used import uses
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
@@ -33,6 +35,7 @@ from service.workflows.costing.costing import Costing, prepare
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supposed_in_force
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
+from service.workflows.lead_times import working_things
 from service.workflows.listing.listings import find_listing, price_question
 from service.workflows.month_time import minutes_in, period_planned
 from service.workflows.pricing.pricing import price_on_the_way
@@ -95,27 +98,38 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
     also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
     batches = list(dict.fromkeys(line.batch for line in asked))
     found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
-    products = _products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency)
-    bills = [found[line.batch][0] for line in asked]
+    pieces = [(found[line.batch][0], line.line.pieces) for line in asked]
     minutes = minutes_in(period, plan.weeks, _hours_per_week(costing), costing.surroundings.catalogue)
     in_force = supposed_in_force(workspace, _rates_in_force(workspace, as_of), supposed, as_of)
     month = Month(
         as_of=as_of,
         converted_on=converted_on,
-        supposed=supposed.things,
-        uses=uses(_pieces(bills, asked)),
-        income_tax_share=plan.income_tax_share,
         currency=workspace.workshop.currency,
         weeks=(plan.weeks or ORDINARY_WEEKS) if period is None else period.weeks,
         period=period,
-        products=products,
+        products=_products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency),
         fixed_costs=_fixed_costs(plan, in_force, as_of, costing.exchange),
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
-        loads=tuple(loads(_pieces(bills, asked), minutes)),
+        income_tax_share=plan.income_tax_share,
+        loads=tuple(loads(pieces, minutes)),
+        uses=uses(pieces),
+        supposed=supposed.things,
     )
+    warnings = (*hours_stated_twice(in_force), *_interest(workspace, plan, in_force, costing.exchange))
+    return _stated(costing, month, [bill for bill, _ in pieces], warnings, looks_for_best_mix=plan.best_mix)
+
+
+def _stated(
+    costing: Costing,
+    month: Month,
+    bills: Sequence[BillOfResources],
+    warnings: Sequence[RateWarning],
+    *,
+    looks_for_best_mix: bool,
+) -> MonthStatement:
     cautions = cautions_of(bills, costing.surroundings.catalogue)
-    propose = linear_programming.propose if plan.best_mix else None
-    return month_statement(month, propose, costing.exchange.used.stated(), cautions)
+    propose = linear_programming.propose if looks_for_best_mix else None
+    return month_statement(month, propose, costing.exchange.used.stated(), warnings, cautions)
 
 
 def _day_of_rates(workspace: Workspace, period: Period | None) -> date:
@@ -202,17 +216,27 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
             variable_cost=costs.variable,
             tooling=sum(tools, ZERO) / sheet.quantity,
         ),
+        absorbed=absorbed_by_a_piece(sheet),
     )
 
 
-def _pieces(bills: Sequence[BillOfResources], asked: Sequence[_Asked]) -> list[tuple[BillOfResources, int]]:
-    return [(bill, each.line.pieces) for bill, each in zip(bills, asked, strict=True)]
-
-
 def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
-    catalogue = costing.surroundings.catalogue
-    machines = {f"machines/{code}": each.hours_per_week for code, each in catalogue.machines.items()}
-    return machines | {f"labour-grades/{code}": each.hours_per_week for code, each in catalogue.labour_grades.items()}
+    found = working_things(costing.surroundings.catalogue.machines, costing.surroundings.catalogue.labour_grades)
+    return {resource: costing.card.hours_to_work(resource, each.hours_per_week) for resource, each in found.items()}
+
+
+def _interest(
+    workspace: Workspace, plan: MonthPlan, in_force: Sequence[tuple[DatedRate, Registered]], exchange: Exchange
+) -> tuple[RateWarning, ...]:
+    """A warning if costs of the plan are interest, and rates of machines that the month bears hold some too."""
+    language = workspace.workshop.locale.partition("_")[0]
+    costs = (
+        each.name
+        for each in plan.other_fixed_costs
+        if each.kind is OtherCostKind.INTEREST or (each.kind is None and is_interest(each.name, language))
+    )
+    borne = ((rate, facts) for rate, facts in in_force if rate.resource not in plan.leave_out)
+    return interest_counted_twice(costs, borne, exchange, workspace.workshop.currency)
 
 
 def _fixed_costs(

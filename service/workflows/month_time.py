@@ -8,7 +8,7 @@ from service.domain.month.plan import MonthPlan
 from service.domain.scheduling.period import Period, period_of
 from service.domain.scheduling.plan_load import minutes_available
 from service.workflows.costing.supposing import Supposed
-from service.workflows.lead_times import closed_days_of
+from service.workflows.lead_times import closed_days_of, working_things
 from service.workflows.workspace import Workspace
 
 
@@ -27,6 +27,8 @@ def minutes_in(
     """
     if period is None:
         return {resource: minutes_available(hours, weeks) for resource, hours in hours_per_week.items()}
-    weekdays = {f"machines/{code}": each.working_weekdays for code, each in catalogue.machines.items()}
-    weekdays |= {f"labour-grades/{code}": each.working_weekdays for code, each in catalogue.labour_grades.items()}
-    return {resource: period.minutes(hours, weekdays[resource]) for resource, hours in hours_per_week.items()}
+    working = working_things(catalogue.machines, catalogue.labour_grades)
+    return {
+        resource: period.minutes(hours, working[resource].working_weekdays)
+        for resource, hours in hours_per_week.items()
+    }

@@ -1,4 +1,4 @@
-"""A workshop for the tests that only ask, or are refused: it is registered once, and they leave it as it is."""
+"""A workshop for tests of reads and refusals; registered once a module, because those tests do not change it."""
 
 import flask
 import pytest
@@ -10,7 +10,7 @@ from tests.support.contract import Contract
 
 @pytest.fixture(scope="module")
 def workshop(app: flask.Flask, contract: Contract) -> Client:
-    """A workshop with something at every place."""
+    """A workshop with something registered in every collection, a quotation and a repricing."""
     made = make_client(app, contract)
     register_everything(made)
     return made
@@ -18,5 +18,5 @@ def workshop(app: flask.Flask, contract: Contract) -> Client:
 
 @pytest.fixture(scope="module")
 def ids(workshop: Client) -> Ids:
-    """Of the workshop's only quotation and its only repricing."""
+    """Ids of the workshop's only quotation and its only repricing."""
     return ids_of(workshop)

@@ -1,10 +1,10 @@
-"""Bill of resources and cost sheet in fractions, written from the formulas alone; prices in independent_prices.py.
+"""Bill of resources and cost sheet in fractions, written from the formulas alone; prices: independent_prices.py.
 
-It reads what a workshop sends the service (facts, dated terms and exchange rates as JSON) and answers the figures
-that the service ought to answer, digit for digit. It imports nothing of the service and was written without
-reading its arithmetic, so that the two agree only if both follow the same formulas. Where a figure is rational it
-is exact here. A learning curve is a power with an irrational exponent: it is exact for powers of two, and good to
-some sixty digits elsewhere.
+It reads what a workshop sends to the service (facts, dated terms and exchange rates as JSON) and returns the figures
+that the service must answer, digit for digit. It imports nothing of the service and was written without
+reading its arithmetic, so the two agree only if both follow the same formulas. Rational figures are exact. A
+learning curve is a power with an irrational exponent: it is exact for powers of two, otherwise to about sixty
+digits.
 """
 
 from collections import defaultdict
@@ -31,10 +31,10 @@ class Facts:
     """All that a workshop has registered, as it was sent.
 
     Attributes:
-        currency: the workshop's own.
+        currency: the workshop's currency.
         minor_decimals: digits of its minor unit: 2 for EUR, 0 for JPY, 3 for KWD.
-        facts: what is registered, by "collection/code".
-        terms: what it costs, by "collection/code" and first day.
+        facts: registered facts, by "collection/code".
+        terms: terms of rates, by "collection/code" and first day.
         exchange: by day, {"base": …, "rates": …}.
     """
 
@@ -45,7 +45,7 @@ class Facts:
     exchange: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     def terms_on(self, resource: str, as_of: str) -> tuple[str, dict[str, Any]]:
-        """The first day and the terms in force: ISO days sort as they follow each other."""
+        """The first day and the terms in force on a day; ISO days sort chronologically."""
         day = max(day for day in self.terms[resource] if day <= as_of)
         return day, self.terms[resource][day]
 
@@ -54,7 +54,7 @@ class Facts:
 
 
 def snapped(figure: Fraction) -> Fraction:
-    """The figure at 28 significant digits, so that a division's last digit decides no rounding."""
+    """The figure rounded to 28 significant digits, so that the last digit of a division does not affect rounding."""
     if figure == 0:
         return figure
     exponent = len(str(abs(figure.numerator))) - len(str(figure.denominator)) - SIGNIFICANT_DIGITS
@@ -65,7 +65,7 @@ def snapped(figure: Fraction) -> Fraction:
 
 
 def half_up(figure: Fraction) -> int:
-    """The nearest whole number, a half away from zero."""
+    """The nearest whole number; a half is rounded away from zero."""
     whole = floor(abs(figure) + Fraction(1, 2))
     return whole if figure >= 0 else -whole
 
@@ -76,7 +76,7 @@ def in_units(figure: Fraction, decimals: int) -> int:
 
 
 def digits(units: int, decimals: int) -> str:
-    """A whole number of units of the last decimal, written out."""
+    """A number of units of the last decimal, as text."""
     sign = "-" if units < 0 else ""
     text = str(abs(units)).rjust(decimals + 1, "0")
     return f"{sign}{text[: len(text) - decimals]}.{text[len(text) - decimals :]}" if decimals else sign + text
@@ -91,7 +91,7 @@ def shown_quantity(figure: Fraction) -> str:
 
 
 def apportioned(amounts: Sequence[Fraction], decimals: int) -> list[int]:
-    """Amounts in whole units that add up to their rounded total: the largest remainders get what is missing."""
+    """Amounts in whole units that add up to their rounded total: those with the largest remainders are rounded up."""
     exact = [amount * 10**decimals for amount in amounts]
     units = [floor(snapped(amount)) for amount in exact]
     missing = in_units(sum(amounts, Fraction(0)), decimals) - sum(units)
@@ -109,7 +109,7 @@ def number(text: Any) -> Fraction:
 
 
 def to_the_logarithm(rate: Fraction, quantity: Fraction) -> Fraction:
-    """quantity ^ log2(rate), which is rate ^ log2(quantity): the logarithm's binary digits, one by one."""
+    """quantity ^ log2(rate) = rate ^ log2(quantity), from the binary digits of the logarithm."""
     power = 0
     while quantity >= 2:
         quantity, power = quantity / 2, power + 1
@@ -144,7 +144,7 @@ def learning_factor(curve: Mapping[str, Any] | None, pieces: Fraction) -> Fracti
 
 
 def of_single_pieces(rate: Fraction, pieces: Fraction) -> Fraction:
-    """The time of the first pieces by the unit model, piece by piece; a part of one takes that part of its time."""
+    """The total time of the first pieces by the unit model; a fraction of a piece takes that fraction of its time."""
     whole = pieces.numerator // pieces.denominator
     total = sum((of_piece(rate, place) for place in range(1, whole + 1)), Fraction(0))
     return total + (pieces - whole) * of_piece(rate, whole + 1)
@@ -152,7 +152,7 @@ def of_single_pieces(rate: Fraction, pieces: Fraction) -> Fraction:
 
 @cache
 def of_piece(rate: Fraction, place: int) -> Fraction:
-    """rate ^ log2(place), to 300 binary digits: of a product the product, so that only primes take a logarithm."""
+    """rate ^ log2(place), to 300 binary digits; for a composite the product over factors, which saves logarithms."""
     factor = next((each for each in range(2, isqrt(place) + 1) if place % each == 0), place)
     if factor == place:
         found = to_the_logarithm(rate, Fraction(place))
@@ -168,7 +168,7 @@ def learning_model(facts: Mapping[str, Any]) -> str:
 
 @dataclass
 class Consumed:
-    """What a batch consumes, while it is added up."""
+    """Running totals of what a batch consumes."""
 
     quantities: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
     made: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
@@ -186,7 +186,7 @@ class Consumed:
 
 
 def parents_first(workshop: Facts, product: str) -> list[str]:
-    """The product and everything made for it, each after all that it goes into."""
+    """The product and its sub-assemblies, each after all products that contain it."""
     finished: list[str] = []
 
     def visit(code: str) -> None:
@@ -201,7 +201,7 @@ def parents_first(workshop: Facts, product: str) -> list[str]:
 
 
 def consumed(workshop: Facts, product: str, pieces: int) -> Consumed:
-    """Everything that a batch takes, sub-assemblies made in one lot each."""
+    """Everything that a batch consumes; each sub-assembly is made in one lot."""
     batch = Consumed()
     batch.made[product] = Fraction(pieces)
     for code in parents_first(workshop, product):
@@ -216,7 +216,7 @@ def consumed(workshop: Facts, product: str, pieces: int) -> Consumed:
 
 
 def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: Consumed) -> dict[str, Fraction]:
-    """Work back from the last operation; the answer is the pieces started at each."""
+    """Add the operations, from the last to the first; returns the pieces started at each."""
     good = batch.made[code]
     factor = learning_factor(facts.get("learning_curve"), good)
     started = {WITHOUT_OPERATIONS: good}
@@ -295,7 +295,7 @@ def add_electricity(
 def add_issue(
     code: str, facts: Mapping[str, Any], line: Mapping[str, Any], started: Mapping[str, Fraction], batch: Consumed
 ) -> None:
-    """A line of the bill of materials: what is drawn for it, and what of the loss can be ground up again."""
+    """Add a line of the bill of materials: the quantity issued, and the part of the loss that is reclaimed."""
     per_piece = number(line.get("quantity_per_piece", 0))
     operations = [operation["name"] for operation in facts.get("operations", ())] or [WITHOUT_OPERATIONS]
     operation = line.get("operation", operations[0])
@@ -320,7 +320,7 @@ def add_issue(
 
 
 def description(workshop: Facts, resource: str) -> dict[str, Any]:
-    """Under which heading a resource stands, in which unit, and whether it rises and falls with the volume."""
+    """The cost class and unit of a resource, and whether it varies with the volume."""
     registered, _, part = resource.partition("#")
     collection, facts = registered.partition("/")[0], workshop.facts[registered]
     if collection == "materials":
@@ -340,7 +340,7 @@ def description(workshop: Facts, resource: str) -> dict[str, Any]:
 
 
 def value_pools(workshop: Facts) -> list[str]:
-    """The overhead that is a share of a subtotal."""
+    """The overheads that are a share of a subtotal."""
     return sorted(
         resource
         for resource, facts in workshop.facts.items()
@@ -349,7 +349,7 @@ def value_pools(workshop: Facts) -> list[str]:
 
 
 def bill_of_resources(workshop: Facts, product: str, pieces: int) -> dict[str, Any]:
-    """The figures of the answer; what is listed in no order of its own is in one that can be compared."""
+    """The figures of the answer; lists without a defined order are brought into a comparable form."""
     batch = consumed(workshop, product, pieces)
     return {
         "product": product,
@@ -374,7 +374,7 @@ def bill_of_resources(workshop: Facts, product: str, pieces: int) -> dict[str, A
 
 
 def in_order_of_product(issues: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """Sorting is stable: a product's own lines stay in the order of its bill of materials."""
+    """Issues by product; sorting is stable, so a product's lines stay in the order of its bill of materials."""
     return sorted(issues, key=lambda issue: str(issue["product"]))
 
 
@@ -383,7 +383,7 @@ def in_order_of_product(issues: Iterable[Mapping[str, Any]]) -> list[Mapping[str
 
 @dataclass
 class Exchange:
-    """Conversion on a day; remembers the published days and currencies it went by."""
+    """Conversion on a day; records the published days and currencies used."""
 
     workshop: Facts
     as_of: str
@@ -398,7 +398,7 @@ class Exchange:
         return self.workshop.currency
 
     def in_currency(self, amount: Fraction, source: str, target: str) -> Fraction:
-        """An amount × units of the target for one base ÷ units of the source for one base."""
+        """amount × units of the target for one base ÷ units of the source for one base."""
         if source == target:
             return amount
         for day in sorted(self.workshop.exchange, reverse=True):
@@ -429,18 +429,22 @@ def labour_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) ->
     return {resource: wage / number(terms.get("productive_share", 1))}
 
 
-def machine_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
+def machine_per_year(terms: Mapping[str, Any], exchange: Exchange) -> Fraction:
+    """What a machine costs a year, however much it runs."""
     replacement = exchange.converted(terms["replacement_value"])
     residual = exchange.converted(terms.get("residual_value"))
-    per_year = (
+    return (
         (replacement - residual) / number(terms["life_years"])
         + (replacement + residual) / 2 * number(terms.get("interest_share", 0))
         + number(terms.get("floor_m2", 0)) * exchange.converted(terms.get("space_cost_per_m2_month")) * 12
         + replacement * number(terms.get("maintenance_share", 0))
         + exchange.converted(terms.get("other_per_year"))
     )
+
+
+def machine_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
     hours_per_year = number(terms["planned_hours_per_year"]) * number(terms.get("utilisation_share", 1))
-    return {resource: per_year / hours_per_year}
+    return {resource: machine_per_year(terms, exchange) / hours_per_year}
 
 
 def tool_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
@@ -458,7 +462,7 @@ def tariff_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) ->
 
 
 def unit_rates(workshop: Facts, resource: str, terms: Mapping[str, Any], exchange: Exchange) -> dict[str, Fraction]:
-    """What a unit of each part of a resource costs in the workshop's currency."""
+    """The cost of a unit of each part of a resource, in the workshop's currency."""
     rates_of = {
         "materials": material_rates,
         "labour-grades": labour_rates,
@@ -483,13 +487,14 @@ class Costed:
     """A batch with its rates, before anything is rounded.
 
     Attributes:
-        product: its code.
+        product: code of the product.
         pieces: good pieces in the batch.
         as_of: the day of the rates.
-        quantities: of each resource that costs something; of a share of a subtotal, that subtotal.
-        rates: what a unit of each costs.
+        quantities: quantity of each resource with a cost; for an overhead on a subtotal, the subtotal.
+        rates: cost of a unit of each.
         rates_valid_from: the first day of the terms used.
-        exchange_days: the published days that amounts were converted with, and the currencies needed of each.
+        paid_by_the_month: labour that is fixed, because its terms say that it is paid by the month.
+        exchange_days: published days used for conversion, and the currencies needed from each.
     """
 
     product: str
@@ -499,13 +504,14 @@ class Costed:
     quantities: dict[str, Fraction] = field(default_factory=dict)
     rates: dict[str, Fraction] = field(default_factory=dict)
     rates_valid_from: dict[str, str] = field(default_factory=dict)
+    paid_by_the_month: set[str] = field(default_factory=set)
 
     def amount(self, resource: str) -> Fraction:
         return self.quantities[resource] * self.rates[resource]
 
 
 def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Mapping[str, Mapping[str, Any]]) -> Costed:
-    """Quantities × rates, what-if terms before those in force; the pools that are a share of a subtotal come last."""
+    """Quantities × rates. Supposed terms replace those in force; overheads on a subtotal come last."""
     exchange = Exchange(workshop, as_of)
     batch = Costed(product, pieces, as_of, exchange.days)
 
@@ -516,6 +522,8 @@ def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Map
         if resource in rates:
             batch.quantities[resource], batch.rates[resource] = quantity, rates[resource]
         batch.rates_valid_from[registered] = day
+        if "paid_hours_per_month" in terms:
+            batch.paid_by_the_month.add(resource)
 
     for resource, quantity in consumed(workshop, product, pieces).quantities.items():
         if quantity:
@@ -529,8 +537,14 @@ def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Map
     return batch
 
 
+def described(workshop: Facts, batch: Costed, resource: str) -> dict[str, Any]:
+    """As on a bill, but labour that is paid by the month does not rise and fall with the volume."""
+    told = description(workshop, resource)
+    return {**told, "variable": False} if resource in batch.paid_by_the_month else told
+
+
 def one_percent_factors(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
-    """By heading, what an amount under it adds to the full cost: itself, and the pools that are a share of it."""
+    """By cost class, how much one unit of cost adds to the full cost: itself and the overheads on it."""
     factors: dict[str, Fraction] = defaultdict(lambda: Fraction(1))
     for resource in value_pools(workshop):
         if resource in batch.rates:
@@ -542,12 +556,12 @@ def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str
     """The figures of the answer.
 
     Args:
-        workshop: what is registered.
+        workshop: registered facts and terms.
         batch: its quantities and rates.
-        order: how the lines of one heading follow each other; it decides which of two equal remainders is first.
+        order: order of the lines within a cost class; of two equal remainders the first is rounded up.
     """
     places = {resource: place for place, resource in enumerate(order)}
-    told = [description(workshop, resource) for resource in batch.quantities]
+    told = [described(workshop, batch, resource) for resource in batch.quantities]
     told.sort(key=lambda line: (COST_CLASSES.index(line["cost_class"]), places.get(line["resource"], len(places))))
     amounts = [batch.amount(line["resource"]) for line in told]
     full_cost = sum(amounts, Fraction(0))
@@ -605,7 +619,7 @@ def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str
 
 
 def published(workshop: Facts, days: Mapping[str, set[str]], as_of: str) -> dict[str, dict[str, Any]]:
-    """The exchange rates of these days as they are shown: those that were needed, and how old they are."""
+    """The needed exchange rates of these days as the answer shows them, with their age."""
     return {
         day: {
             "source": "manual",
@@ -620,13 +634,13 @@ def published(workshop: Facts, days: Mapping[str, set[str]], as_of: str) -> dict
 
 
 def both(one: Mapping[str, set[str]], other: Mapping[str, set[str]]) -> dict[str, set[str]]:
-    """The days of both, each with the currencies needed of it."""
+    """The union of both: days, each with the currencies needed from it."""
     return {day: one.get(day, set()) | other.get(day, set()) for day in (*one, *other)}
 
 
 def unit_cost(workshop: Facts, batch: Costed) -> dict[str, Fraction]:
     amounts = {resource: batch.amount(resource) for resource in batch.quantities}
-    variable = [amounts[resource] for resource in amounts if description(workshop, resource)["variable"]]
+    variable = [amounts[resource] for resource in amounts if described(workshop, batch, resource)["variable"]]
     return {
         "full_cost": sum(amounts.values(), Fraction(0)) / batch.pieces,
         "variable_cost": sum(variable, Fraction(0)) / batch.pieces,

@@ -1,7 +1,7 @@
 """Price sheets in fractions, from the definition of each fee alone.
 
-Nothing is solved here: the price is looked for from 0 upwards, at every price of the grid that could do. (What is kept
-rises no faster than the price, so where so much is short, the prices that are dearer by less than that need no look.)
+Nothing is solved here: the search goes up from 0 over the prices of the grid. (Proceeds rise no faster than the
+price, so if a price falls short by an amount, all prices up to that amount above it can be skipped.)
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -30,29 +30,29 @@ from tests.api.independent import (
 MINOR_DECIMALS = {"EUR": 2, "USD": 2, "GBP": 2, "CZK": 2, "JPY": 0, "KWD": 3}
 """ISO 4217, list one, minor units."""
 CASH_STEPS = {"CZK": Fraction(1)}
-"""Unicode CLDR, supplemental data, currency fractions: what cash is rounded to where that is not the minor unit."""
+"""Cash rounding that differs from the minor unit. Source: Unicode CLDR, supplemental data, currency fractions."""
 
 NOWHERE = 3000
-"""After so many looks a price is given up, if one far away does not do either."""
+"""Greatest number of prices tried if even a very high price (FAR) falls short."""
 FAR = Fraction(10**18)
 FINEST = Fraction(1, 10**20)
 
 Shortfall = Callable[[Fraction], Fraction]
-"""What is missing at a displayed price, or how much more there is than needed, as a negative figure."""
+"""What a displayed price falls short by; negative if it is more than needed."""
 
 
 @dataclass
 class Sale:
-    """What stands between a displayed price and what is kept of it; everything in the currency of sale.
+    """The terms between a displayed price and its proceeds; everything in the currency of sale.
 
     Attributes:
-        tax: its share of the net price, as entered.
-        is_inclusive: whether the displayed price contains it.
-        fees: the channel's, as entered.
-        rate: an amount of the channel's terms in the currency of sale.
-        conversion_share: the spread, where another currency is paid out.
-        shipping_cost: what shipping a piece costs.
-        shipping_charge: what the buyer is charged for it, tax included.
+        tax: tax as a share of the net price, as entered.
+        is_inclusive: whether the displayed price includes tax.
+        fees: fees of the channel, as entered.
+        rate: converts an amount of the channel's terms to the currency of sale.
+        conversion_share: the spread, if another currency is paid out.
+        shipping_cost: cost of shipping a piece.
+        shipping_charge: what the buyer pays for shipping, including tax.
     """
 
     tax: str
@@ -84,7 +84,7 @@ class Sale:
         return self.gross(displayed) + (self.shipping_charge if kind == "gross_with_shipping" else 0)
 
     def fee(self, fee: Mapping[str, Any], displayed: Fraction) -> Fraction:
-        """What a fee takes, its own tax included."""
+        """The amount of a fee, including tax on the fee."""
         amount = self._untaxed(fee, self.base(fee, displayed))
         if "minimum" in fee:
             amount = max(amount, self.rate(fee["minimum"]))
@@ -108,7 +108,7 @@ class Sale:
         return sum((self.fee(fee, displayed) for fee in self.fees), Fraction(0))
 
     def paid_out(self, displayed: Fraction) -> Fraction:
-        """What is converted and paid out, before the spread."""
+        """The amount paid out, before the conversion spread."""
         return self.gross(displayed) + self.shipping_charge - self.fee_total(displayed)
 
     def conversion_cost(self, displayed: Fraction) -> Fraction:
@@ -122,7 +122,7 @@ class Sale:
         return self.net(displayed) + self.net_shipping_charge() - taken
 
     def steps(self) -> list[Fraction]:
-        """The displayed prices, the last of each band, above which a fee may jump."""
+        """The displayed prices at the upper ends of bands; just above each, a fee may jump."""
         found = []
         for fee in self.fees:
             for end in (self.rate(band["up_to"]) for band in fee.get("bands", ()) if "up_to" in band):
@@ -145,20 +145,20 @@ class Grid:
         return min(max(0, floor((price - ending) / self.step) + 1) * self.step + ending for ending in self.endings)
 
     def below(self, price: Fraction) -> Fraction | None:
-        """The greatest that is less."""
+        """The next lower price, if any."""
         places = ((ceil((price - ending) / self.step) - 1, ending) for ending in self.endings)
         return max((place * self.step + ending for place, ending in places if place >= 0), default=None)
 
 
 @dataclass
 class Search:
-    """Prices looked for from below."""
+    """Searches prices upwards."""
 
     sale: Sale
     steps: Sequence[Fraction]
 
     def least(self, grid: Grid, shortfalls: Sequence[Shortfall], at_least: Fraction = Fraction(0)) -> Fraction | None:
-        """The least price of the grid at which nothing is short; None if there is none."""
+        """The least price of the grid without a shortfall; None if there is none."""
         price = grid.at_or_above(at_least)
         is_nowhere = any(snapped_short(each, FAR) > 0 for each in shortfalls)
         for _ in range(NOWHERE if is_nowhere else 10**6):
@@ -171,7 +171,7 @@ class Search:
         return None
 
     def least_of_all(self, shortfalls: Sequence[Shortfall], minor: Grid) -> Fraction | None:
-        """The least price, to 20 decimals; just past a step of the fees, that at the minor unit."""
+        """The least price, to 20 decimals; in whole minor units if it lies just above a step of the fees."""
         price = self.least(Grid(FINEST), shortfalls)
         while price is not None and any(price - FINEST <= step < price for step in self.steps):
             at_minor = minor.at_or_above(price)
@@ -182,20 +182,20 @@ class Search:
 
 
 def snapped_short(shortfall: Shortfall, price: Fraction) -> Fraction:
-    """What is short, but for the digits that a division of cost leaves."""
+    """The shortfall, or 0 if it is within the rounding of a division."""
     short = shortfall(price)
     return Fraction(0) if abs(short) <= (price + 1) / 10**26 else short
 
 
 @dataclass
 class Question:
-    """A question of the query, with everything in the currency of sale.
+    """A request for a price sheet, with everything in the currency of sale.
 
     Attributes:
-        query: with the names of the query.
-        sale: the conditions.
+        query: the query parameters.
+        sale: conditions of sale.
         costs: "full_cost" and "variable_cost" of a piece.
-        decimals: of the currency of sale.
+        decimals: decimals of the currency of sale.
     """
 
     query: Mapping[str, Any]
@@ -214,7 +214,7 @@ class Question:
         return lambda price: self.costs[basis] - self.sale.proceeds(price)
 
     def short_of_target(self, price: Fraction) -> Fraction:
-        """What is short of the aim, as a price: of what a net price brings, 1 − margin counts."""
+        """The shortfall from the target, as a price: for a margin, only 1 − margin of a net price counts."""
         target, value = self.query["target"], number(self.query["value"])
         if target == "fixed_price":
             return value - price
@@ -239,7 +239,7 @@ class Question:
         return all(snapped_short(each, price) <= 0 for each in floors)
 
     def found(self) -> tuple[Fraction, Fraction] | None:
-        """The least price that meets the target, and the price that is asked; None if there is none."""
+        """The least price that meets the target, and the price after rounding and floors; None if there is none."""
         if "kept_at" in self.query:
             return number(self.query["kept_at"]), number(self.query["kept_at"])
         floors, target = self.floors(), self.search.least_of_all([self.short_of_target], self.minor)
@@ -252,7 +252,7 @@ class Question:
         return None if target is None or asked is None else (target, asked)
 
     def nearest(self, wanted: Fraction, floors: Sequence[Shortfall]) -> Fraction | None:
-        """The price of the grid that keeps to the floor and is nearest, the higher of two as near."""
+        """The nearest price of the grid that is not below the floor; of two equally near, the higher."""
         always: list[Shortfall] = [lambda _: Fraction(0)]
         above = self.search.least(self.grid, floors or always, wanted)
         below = self.grid.below(wanted)
@@ -263,13 +263,13 @@ class Question:
         return above if above - wanted <= wanted - below else below
 
     def raised_to(self, target: Fraction, asked: Fraction) -> Fraction | None:
-        """The least price from the target on that keeps to the floor, where the target does not."""
+        """The least price at the floor, if the target is below the floor."""
         if self.keeps(self.floors(), target) or not self.keeps(self.floors(), asked):
             return None
         return self.search.least(self.minor, self.floors(), target)
 
     def bearing(self, share: Fraction) -> tuple[Fraction, Fraction] | None:
-        """The least price of the grid that bears a discount, and what is left of it."""
+        """The least price of the grid whose discounted price is not below the floor, and that discounted price."""
         unit = self.minor.step
 
         def discounted(price: Fraction) -> Fraction:
@@ -285,7 +285,7 @@ class Question:
 
 
 def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: Exchange) -> Sale:
-    """The conditions that a query names."""
+    """The conditions of sale named by a query."""
     currency = query.get("currency", workshop.currency)
     tax = workshop.terms_on(f"taxes/{query['tax']}", exchange.as_of)[1] if "tax" in query else {"rate_share": "0"}
     sale = Sale(tax["rate_share"], query.get("display") == "tax_inclusive")
@@ -313,12 +313,12 @@ def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
 
 @dataclass
 class Shipment:
-    """A piece sent as it is.
+    """A piece shipped without a container.
 
     Attributes:
         billable_kg: the greater of its mass and its volume ÷ divisor, rounded up to the step.
-        price: that of the first class it is not too heavy for, with the fuel surcharge; not rounded.
-        currency: of the price.
+        price: price of the first weight class that covers it, with the fuel surcharge; not rounded.
+        currency: currency of the price.
     """
 
     billable_kg: Fraction
@@ -327,7 +327,7 @@ class Shipment:
 
 
 def shipment_of(workshop: Facts, query: Mapping[str, Any], code: str, as_of: str) -> Shipment | None:
-    """How a piece of the product is sent; None if it is not."""
+    """The shipment of a piece of the product; None if it is not shipped."""
     if "shipping_service" not in query:
         return None
     product = workshop.facts[f"products/{code}"]
@@ -346,7 +346,7 @@ def shipment_of(workshop: Facts, query: Mapping[str, Any], code: str, as_of: str
 
 
 def shipped(workshop: Facts, query: Mapping[str, Any], product: str, exchange: Exchange) -> dict[str, Any] | None:
-    """The same as it is shown."""
+    """The shipment as the answer shows it."""
     shipment, home = shipment_of(workshop, query, product, exchange.as_of), workshop.currency
     if shipment is None:
         return None
@@ -380,10 +380,10 @@ def price_sheet(
     """The figures of the answer; None if no price meets the target.
 
     Args:
-        workshop: what is registered.
+        workshop: registered facts and terms.
         batch: its quantities and rates.
-        subtotals: those of its cost sheet. In the workshop's currency a cost is shown as it is there.
-        query: with its names.
+        subtotals: subtotals of its cost sheet; in the workshop's currency the price sheet shows the same costs.
+        query: the query parameters.
     """
     exchange = Exchange(workshop, batch.as_of)
     question = question_of(workshop, batch, query, exchange)
@@ -422,7 +422,7 @@ NAMED = {"tax": "taxes", "channel": "channels", "shipping_service": "shipping-se
 def settled(
     workshop: Facts, query: Mapping[str, Any], sheet: "Sheet", exchange: Exchange
 ) -> dict[str, dict[str, str]] | None:
-    """What comes home."""
+    """The payout, and proceeds, cost and profit in the workshop's currency."""
     home, currency, sale = workshop.currency, sheet.currency, sheet.sale
     if "channel" not in query and currency == home:
         return None
@@ -446,15 +446,15 @@ def settled(
 
 @dataclass
 class Sheet:
-    """A price as it is shown.
+    """A price as the answer shows it.
 
     Attributes:
-        question: what was asked.
-        currency: of the sale.
-        shown_costs: the costs of a piece that are shown, before they are rounded.
+        question: the request.
+        currency: currency of sale.
+        shown_costs: costs of a piece to show, before rounding.
         target: the least price that meets the policy.
-        asked: the price.
-        pieces: in the batch.
+        asked: the price charged.
+        pieces: pieces in the batch.
     """
 
     question: Question
@@ -486,7 +486,7 @@ class Sheet:
         return number(shown(figure, self.more))
 
     def figures(self) -> dict[str, Fraction]:
-        """What the reader adds up, each as it is shown."""
+        """The figures that must add up for the reader, each as shown."""
         sale, asked = self.sale, self.asked
         net, gross = self.rounded(sale.net(asked)), self.rounded(sale.gross(asked))
         fee_total = self.rounded(sale.fee_total(asked))
@@ -537,7 +537,7 @@ class Sheet:
         }
 
     def terms(self) -> Iterator[tuple[str, Mapping[str, str]]]:
-        """The way from the cost to what is left."""
+        """The steps from cost to price, proceeds and profit."""
         figures, query = self.figures(), self.question.query
         raised_to = self.question.raised_to(self.target, self.asked)
         yield "variable cost", self.money(figures["variable_cost"])
@@ -580,14 +580,14 @@ class Sheet:
         }
 
     def cash_price(self) -> dict[str, str] | None:
-        """The price with its tax, at the minor unit and then at what is paid in cash."""
+        """The price including tax, rounded to the minor unit and then to cash."""
         step = CASH_STEPS.get(self.currency)
         if step is None:
             return None
         return self.at_minor(half_up(number(shown(self.sale.gross(self.asked), self.minor)) / step) * step)
 
     def discount(self) -> dict[str, Any] | None:
-        """What the discount that was asked about does."""
+        """The effect of the requested discount."""
         if "discount_share" not in self.question.query:
             return None
         share = number(self.question.query["discount_share"])

@@ -1,4 +1,4 @@
-"""What the tests of the interface share: everything a workshop has stored, and calls that must change none of it."""
+"""Helpers for tests over HTTP: what a workshop has stored, refusals that store nothing, and raw requests."""
 
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
@@ -17,12 +17,12 @@ def stored(client: Client) -> Stored:
 
 
 def leaving_as_it_is(client: Client) -> AbstractContextManager[None]:
-    """Fail if anything of the workshop's is stored otherwise afterwards."""
+    """Fail if anything stored for the workshop has changed afterwards."""
     return nothing_is_stored(client.database, client.workshop.workshop_id)
 
 
 def refused(client: Client, method: str, path: str, body: Any = None, *, status: int, **options: Any) -> Any:
-    """The problem that the call is answered with; fails if it is another status, or if anything was stored."""
+    """Send a request that must be refused; fails on another status or if anything was stored."""
     with leaving_as_it_is(client):
         response = client.request(method, path, body, **options)
     assert response.status_code == status, response.text[:500]
@@ -31,7 +31,7 @@ def refused(client: Client, method: str, path: str, body: Any = None, *, status:
 
 
 def is_problem(response: Any) -> bool:
-    """Whether the answer is a problem document as RFC 9457 wants it (no body follows a HEAD)."""
+    """Whether the answer is a problem document as in RFC 9457 (the answer to HEAD has no body)."""
     if response.request.method == "HEAD":
         return bool(response.content_type == "application/problem+json")
     members = response.json
@@ -63,13 +63,13 @@ def operations(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, A
 
 
 def at(client: Client, address: str, method: str = "GET", **options: Any) -> Any:
-    """A request to the address as it stands, whatever it is; its answer is not held against the contract."""
+    """A request to any address; its answer is not checked against the contract."""
     headers = {"Authorization": f"Bearer {client.key}", **options.pop("headers", {})}
     return client.app.test_client().open(address, method=method, headers=headers, **options)
 
 
 def over_wsgi(client: Client, method: str, path: str, **environ: Any) -> Any:
-    """A request as a server hands it over, which no client library has tidied up; None takes a variable out."""
+    """A request as a WSGI server passes it on, not normalised by a client library; None removes a variable."""
     builder = EnvironBuilder(path="/", method=method, headers={"Authorization": f"Bearer {client.key}"})
     decoded = unquote_to_bytes(path).decode("latin-1")
     made = {**builder.get_environ(), "PATH_INFO": decoded, "REQUEST_URI": path, "RAW_URI": path, **environ}

@@ -1,4 +1,4 @@
-"""Where every operation of the contract is tried: an address of the demo workshop's, and a body where one is due."""
+"""Sample requests, one or more for every operation of the contract, for tests that try them all."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ DAY = "2026-01-01"
 Ids = Mapping[str, str]
 """The ids that the service gave, by their names in the contract's paths."""
 Altered = Callable[[Any], Any]
-"""Makes of a body another one for the same place."""
+"""Turns a body into another one for the same place."""
 NO_IDS: Ids = dict.fromkeys(("quotation_id", "repricing_id"), "00000000-0000-7000-8000-000000000000")
 
 COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
@@ -35,7 +35,7 @@ COLLECTIONS: dict[str, tuple[str, dict[str, Any], dict[str, Any] | None]] = {
     "listings": ("sheet-online", builders.listing(), None),
     "closures": ("christmas", {"name": "Christmas", "first_day": "2026-12-24", "last_day": "2027-01-01"}, None),
 }
-"""Each collection's code, facts and terms, in the order in which they can be registered."""
+"""A code, facts and terms for each collection, in the order in which they can be registered."""
 
 RATES_FILE = builders.CsvFile(f"day,base,currency,rate\n{DAY},EUR,USD,1.0849\n")
 EXCHANGE_RATES = {"base": "EUR", "rates": {"USD": "1.0850"}}
@@ -43,15 +43,15 @@ EXCHANGE_RATES = {"base": "EUR", "rates": {"USD": "1.0850"}}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """One operation, ready to be tried.
+    """A sample request for an operation.
 
     Attributes:
-        method: of the request.
-        template: the path as the contract has it.
-        path: the address; {quotation_id} and {repricing_id} stand for the ids.
-        body: what to send, if anything.
-        for_stranger: the status for another workshop, which has registered nothing.
-        stores: whether it may change anything.
+        method: HTTP method.
+        template: path template in the contract.
+        path: the address, with placeholders {quotation_id} and {repricing_id}.
+        body: body to send, if any.
+        for_stranger: expected status for another workshop that has registered nothing.
+        stores: whether it may change stored data.
     """
 
     method: str
@@ -66,7 +66,7 @@ class Place:
 
 
 def _registered() -> list[Place]:
-    # What names another thing cannot be registered by a stranger, who has not registered that thing.
+    # These refer to other things, which a stranger has not registered.
     names_others = {"machines", "products", "listings"}
     places = []
     for collection, (code, facts, terms) in COLLECTIONS.items():
@@ -277,12 +277,12 @@ KEYED = [place for place in PLACES if place.path.startswith("/v1/")]
 
 
 def as_it_is(body: Any) -> Any:
-    """The body."""
+    """The body unchanged."""
     return body
 
 
 def named(place: Place) -> str:
-    """What a test calls the place."""
+    """The id of a parametrized test."""
     return f"{place.method} {place.template}"
 
 
@@ -293,7 +293,7 @@ def ids_of(client: Client) -> Ids:
 
 
 def hold_back_a_day(client: Client, altered: Altered = as_it_is, day: str = DAY) -> None:
-    """A day of the feed's that waits for somebody, as if the feed had answered so."""
+    """Hold back a day of rates for confirmation, as if the feed had published a jump."""
     told = altered({"from_rate": "1.0849", "to_rate": "10.849"})
     dollars = {**{name: Decimal(rate) for name, rate in told.items()}, "share": Decimal(9)}
     rates = DayRates(source=FEED, base="EUR", published_on=date.fromisoformat(day), rates={"USD": dollars["to_rate"]})
@@ -306,7 +306,7 @@ def hold_back_a_day(client: Client, altered: Altered = as_it_is, day: str = DAY)
 def register_collections(
     client: Client, altered: Altered = as_it_is, *, day: str = DAY, code: str | None = None
 ) -> None:
-    """One thing of each collection with its terms from a day on, all under one code if it is given."""
+    """Register one thing in each collection with terms from a day on; all have the given code, if any."""
     for collection, (own_code, facts, terms) in COLLECTIONS.items():
         rates = {} if terms is None else {day: altered(terms)}
         client.register(f"{collection}/{code or own_code}", altered(facts), **rates)
@@ -314,11 +314,11 @@ def register_collections(
 
 @furnishes
 def register_everything(client: Client, altered: Altered = as_it_is) -> Ids:
-    """Register something at every place; answers the ids of a quotation and a repricing.
+    """Register something in every collection, a quotation and a repricing; returns the ids of the last two.
 
     Args:
-        client: of the workshop.
-        altered: makes of what is sent elsewhere what this workshop sends: other texts, other figures.
+        client: client of the workshop.
+        altered: turns the usual bodies into this workshop's: other texts, other figures.
     """
     register_collections(client, altered)
     assert client.put(f"exchange-rates/{DAY}", altered(EXCHANGE_RATES)).status_code in (200, 201)

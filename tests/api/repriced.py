@@ -1,4 +1,4 @@
-"""A workshop whose prices are found anew: what it sells, and short ways to ask."""
+"""A workshop for tests of repricing, and helpers for requests."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -9,7 +9,7 @@ from tests.support.furnishing import furnishes
 
 DAY = "2026-01-01"
 FIRST = "2026-11-25"
-"""The day whose rates the first prices are found with."""
+"""The day of the rates for the first prices."""
 MONDAY = "2026-11-30"
 """The day on which rates change."""
 
@@ -17,7 +17,7 @@ PLAIN = {"currency": "EUR", "fees": []}
 
 
 def made_of(code: str, quantity: str = "1", **changes: Any) -> dict[str, Any]:
-    """A product that is nothing but another one."""
+    """A product that consists only of another one."""
     return {
         "name": f"Made of {code}",
         "bill_of_materials": [{"product": code, "quantity_per_piece": quantity}],
@@ -27,7 +27,7 @@ def made_of(code: str, quantity: str = "1", **changes: Any) -> dict[str, Any]:
 
 @furnishes
 def register_shop(client: Any) -> None:
-    """Five listings: two of them rest on electricity through sub-assemblies, one is sent by post, one is of pegs."""
+    """Register five listings: four depend on electricity, one of these through sub-assemblies; one is sent by post."""
     builders.register_shipping(client)
     client.register("materials/resin", builders.material(name="Resin"), **{DAY: builders.material_rate("4")})
     client.register("channels/fair", builders.channel(name="Fair", display="tax_exclusive"), **{DAY: PLAIN})
@@ -53,14 +53,14 @@ def raise_electricity(client: Client, day: str = "0.39", night: str = "0.18", on
 
 
 def previewed(client: Client, as_of: str = MONDAY, path: str = "repricings", **body: Any) -> Any:
-    """What a repricing would do."""
+    """Preview a repricing."""
     response = client.post(path, {"as_of": as_of, **body})
     assert response.status_code == 200, response.text
     return response.json
 
 
 def applied(client: Client, as_of: str = FIRST, **body: Any) -> Any:
-    """What a repricing did; fails if it had nothing to do."""
+    """Apply a repricing; fails if there is nothing to change."""
     response = client.post("repricings", {"as_of": as_of, "apply": True, **body})
     assert response.status_code == 201, response.text
     return response.json
@@ -77,17 +77,17 @@ def decisions(answer: Mapping[str, Any]) -> dict[str, str]:
 
 
 def looked_at(client: Client, **body: Any) -> list[str]:
-    """The listings that a repricing looks at."""
+    """The listings in a repricing's scope."""
     return sorted(changes(previewed(client, include_unchanged=True, **body)))
 
 
 def effects(change: Mapping[str, Any]) -> dict[str, str]:
-    """What each change contributed, by resource and cause."""
+    """The effects of a change, by resource and cause."""
     return {f"{each['resource']} {each['cause']}": each["amount"]["amount"] for each in change["effects"]}
 
 
 def prices(client: Client) -> dict[str, str | None]:
-    """The price in force on every listing: the newest of its history that was not taken back."""
+    """The price in force of every listing: the newest in its history that was not rolled back."""
     found = {}
     for listing in client.get("listings").json["items"]:
         history = client.get(f"listings/{listing['code']}/price-history").json["items"]
@@ -103,6 +103,6 @@ def price_sheet(client: Client, listing: str, as_of: str = MONDAY, **query: Any)
 
 
 def unit_cost(client: Client, product: str, quantity: int, as_of: str = MONDAY) -> Any:
-    """As the cost sheet says."""
+    """The full cost of a piece on the cost sheet."""
     sheet = client.get(f"products/{product}/cost-sheet?quantity={quantity}&as_of={as_of}").json
     return sheet["subtotals"]["full_cost"]["per_piece"]

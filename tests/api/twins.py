@@ -1,4 +1,4 @@
-"""Two workshops with the same codes, days and numbers and with other texts and figures: one acts, one is watched."""
+"""Two workshops with equal codes, days and numbers but different texts and figures: one acts, the other is watched."""
 
 import io
 import re
@@ -47,20 +47,20 @@ READING["GET /v1/price-list at the prices in force"] = Place(
     method="GET", template="/v1/price-list", path="/v1/price-list?as_of=2026-11-25&prices=in_force", for_stranger=200
 )
 _FIGURE = re.compile(r"(?<![\w.:-])\d+\.\d+(?![\w.:])")
-# A cent, the weeks of a month, and the versions of XML and of what is written in it.
+# A cent, weeks a month, and the versions of XML and UBL.
 _CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1")}
 _SHOWN = ("Content-Type", "Content-Disposition", "ETag", "Link", "Location")
 _OF_A_THING = 3  # slashes in /v1/materials/hdpe
 _TO_BE = ("complete", "accept", "decline", "revise", "issue", "discard")
-"""What is to become of each quotation that a workshop makes, the first one first."""
+"""The step to try on each quotation that a workshop makes, in the order of the list."""
 
 Key = tuple[str, str, str]
-"""Which answer: the place, how its quotation is named, and the media type."""
+"""Key of an answer: the place, whether its quotation is addressed by id or number, and the media type."""
 Answers = dict[Key, Any]
 
 
 def _in_order() -> dict[str, Place]:
-    """What changes something, in an order in which all can be done: at last rates go, then things, users first."""
+    """Operations that change data, in an order that works: deletions last, rates before things, users first."""
     changing = [place for place in KEYED if place.stores]
     registered = tuple(f"/v1/{collection}/" for collection in COLLECTIONS)
     going = [place for place in changing if place.method == "DELETE" and place.path.startswith(registered)]
@@ -74,10 +74,10 @@ CHANGING = _in_order()
 
 
 def altered_by(mark: str, factor: str) -> Altered:
-    """Adds the mark to each name and multiplies each decimal figure; two shares go on adding up to what they did."""
+    """Adds the mark to each name and multiplies each decimal figure; the sum of two band shares stays the same."""
 
     def figure(told: str) -> str:
-        # A bit more or less for each, or the quotient of two figures would be that of both workshops.
+        # The factor varies a little, or the ratio of two figures would be the same in both workshops.
         return str(Decimal(told) * (Decimal(factor) + Decimal(crc32(told.encode()) % 89) / 10_000))
 
     def altered(body: Any) -> Any:
@@ -100,13 +100,13 @@ def altered_by(mark: str, factor: str) -> Altered:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Twin:
-    """One of the two.
+    """One of the two workshops.
 
     Attributes:
-        client: its way to the service.
-        mark: what every text of its own holds.
-        altered: makes its own bodies.
-        anew: makes bodies that differ from those, with the same mark.
+        client: its client.
+        mark: part of every text that it registers.
+        altered: turns the usual bodies into its own.
+        anew: the same with other figures and the same mark.
     """
 
     client: Client
@@ -116,13 +116,13 @@ class Twin:
 
     @property
     def secrets(self) -> tuple[str, ...]:
-        """What must never be told to another workshop."""
+        """Texts that must never appear in an answer to another workshop."""
         workshop_id = self.client.workshop.workshop_id
         return self.mark, str(workshop_id), workshop_id.hex
 
     @property
     def revision(self) -> int:
-        """How often its facts and rates were changed."""
+        """The number of changes of its facts and rates."""
         database: Database = self.client.app.extensions["pugmill.database"]
         with database.reading() as connection:
             found = find_workshop(connection, self.client.workshop.workshop_id)
@@ -131,15 +131,15 @@ class Twin:
 
 
 def quotation(twin: Twin, become: str) -> dict[str, Any]:
-    """The quotation of which something is to become."""
+    """The quotation on which a step is to be tried."""
     found: dict[str, Any] = twin.client.get("quotations").json["items"][
         1 + _TO_BE.index(become)
-    ]  # one was there before
+    ]  # register_everything made the first
     return found
 
 
 def furnish(twin: Twin, feed: FeedServer) -> None:
-    """Register two of everything, quote it, reprice it, promise it."""
+    """Register two of everything, then quote, issue, accept and reprice."""
     client, altered = twin.client, twin.altered
     register_everything(client, altered)
     register_collections(client, altered, day="2025-06-01")
@@ -159,18 +159,18 @@ def furnish(twin: Twin, feed: FeedServer) -> None:
 
 
 def ids_by(twin: Twin, *, number: bool) -> Ids:
-    """Of the quotation that is promised, by its id or its number, and of the newest repricing."""
+    """Ids of the accepted quotation (its id or its number) and of the newest repricing."""
     promised = quotation(twin, "complete")
     return {**ids_of(twin.client), "quotation_id": promised["number" if number else "id"]}
 
 
 def is_walked(form: str) -> bool:
-    """Whether the walk asks for a form: as PNG a picture is the same as as SVG, and takes longest."""
+    """Whether the walk requests a form: PNG shows the same as SVG and takes longest."""
     return form != PNG
 
 
 def asked(twin: Twin, contract: Contract, is_wanted: Callable[[str], bool] = is_walked) -> Answers:
-    """What every reading operation answers: by id and by number, in each form that is wanted."""
+    """The answers of all reading operations, by id and by number, in each wanted form."""
     documented = {(method, template): operation for method, template, operation in operations(contract.document)}
     found = {}
     for by in ("id", "number"):
@@ -180,7 +180,7 @@ def asked(twin: Twin, contract: Contract, is_wanted: Callable[[str], bool] = is_
                 continue
             for form in documented[place.method, place.template]["responses"]["200"]["content"]:
                 if not is_wanted(form) or (form != PDF and "{form}" in place.template):
-                    continue  # the address has the form
+                    continue  # the address contains the form
                 headers = {"Accept": form}
                 found[name, by, form] = twin.client.request(
                     place.method, place.address(ids), place.body, headers=headers
@@ -189,7 +189,7 @@ def asked(twin: Twin, contract: Contract, is_wanted: Callable[[str], bool] = is_
 
 
 def asked_again(twin: Twin, known: Answers) -> Answers:
-    """What is answered to the one who shows the entity tags that another was given at the same addresses."""
+    """Answers to this twin for requests with the entity tags that the other received at the same addresses."""
     found, ids = {}, ids_by(twin, number=True)
     for (name, by, form), answer in known.items():
         place, is_the_same = READING[name], by == "number" or "{" not in READING[name].path
@@ -200,12 +200,12 @@ def asked_again(twin: Twin, known: Answers) -> Answers:
 
 
 def shown(answer: Any) -> tuple[int, dict[str, str], bytes]:
-    """All of an answer that follows from what was asked."""
+    """The parts of an answer that do not vary between equal requests."""
     return answer.status_code, {name: answer.headers[name] for name in _SHOWN if name in answer.headers}, answer.data
 
 
 def told(answer: Any) -> str:
-    """All that an answer tells, headers too."""
+    """The text of an answer, with its headers."""
     if answer.mimetype == PDF:
         body = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(answer.data)).pages)
     else:
@@ -214,28 +214,28 @@ def told(answer: Any) -> str:
 
 
 def figures(answer: Any) -> set[Decimal]:
-    """The decimal figures of an answer that are not naught; none of a picture or page, which measures itself too."""
+    """The decimal figures of an answer, without zero; none for pictures and pages, which contain measures of layout."""
     if answer.mimetype in {HTML, PDF, *IMAGES}:
         return set()
     return {Decimal(figure) for figure in _FIGURE.findall(answer.text)} - {Decimal(0)}
 
 
 def everybodys(place: Place) -> set[Decimal]:
-    """The decimal figures that the answer to a request may have whosever it is."""
+    """The decimal figures that an answer may contain for any workshop."""
     return {Decimal(figure) for figure in _FIGURE.findall(f"{place.path} {place.body}")} | _CONSTANTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Done:
-    """What came of a changing operation.
+    """The results of trying a changing operation.
 
     Attributes:
-        answer: to the one who did it.
-        has_changed: whether anything of that workshop's was changed.
-        has_made_keys: whether it has other keys now.
-        left: what is stored of the other one, before and after.
-        with_its_id: what it was answered under the other's id, if the address has one.
-        with_its_tag: what it was answered on condition of the other's entity tag, if it takes one.
+        answer: answer to the acting twin.
+        has_changed: whether it changed anything of the acting twin's.
+        has_made_keys: whether it changed the acting twin's keys.
+        left: what is stored for the watched twin, before and after.
+        with_its_id: answer under the watched twin's id, if the address has one.
+        with_its_tag: answer with the watched twin's entity tag as condition, if the operation takes one.
     """
 
     answer: Any
@@ -248,19 +248,19 @@ class Done:
 
 @dataclass(kw_only=True)
 class Walk:
-    """What two twins saw while one of them did everything.
+    """All answers to two twins while one of them tries every operation.
 
     Attributes:
-        watched: the one that only looks.
-        acting: the other.
-        revisions: theirs, at first.
-        first: what the one that is watched was answered before.
-        own: what the one that acts was answered then.
-        knowing: the same, on condition of the other's entity tags.
-        with_its_id: the same, under the other's ids.
-        done: what came of each change.
-        after: what the one that is watched was answered afterwards.
-        anew: the same, by a process that has just been started and remembers nothing.
+        watched: the twin that only reads.
+        acting: the twin that tries everything.
+        revisions: their revisions at the start.
+        first: answers to the watched twin before the changes.
+        own: answers to the acting twin before the changes.
+        knowing: the same with the watched twin's entity tags as condition.
+        with_its_id: the same under the watched twin's ids.
+        done: results of each change.
+        after: answers to the watched twin after the changes.
+        anew: the same by a new process, without anything cached.
     """
 
     watched: Twin
@@ -276,12 +276,12 @@ class Walk:
 
 
 def address_in(twin: Twin, place: Place, whose: Twin) -> str:
-    """Where a change is tried by one of them: at its own things, or at those of the other."""
+    """The address at which a twin tries a change: its own thing, or the other's."""
     become = "discard" if place.method == "DELETE" else place.path.rpartition("/")[2]
     ids: dict[str, str] = {}
     if "{quotation_id}" in place.path:
         found = quotation(whose, become)
-        # The numbers of both are the same, so only an id is the other's alone.
+        # Numbers are the same in both workshops, so only an id identifies the other's quotation.
         ids["quotation_id"] = found["id"] if whose is not twin else found["number"] or found["id"]
     if "{repricing_id}" in place.path:
         ids["repricing_id"] = ids_of(whose.client)["repricing_id"]
@@ -289,15 +289,15 @@ def address_in(twin: Twin, place: Place, whose: Twin) -> str:
 
 
 def make_ready(twin: Twin, place: Place) -> None:
-    """Make it possible to do the change."""
+    """Prepare data so that the change can succeed."""
     if place.method == "DELETE" and place.path.count("/") == _OF_A_THING and "{" not in place.path:
-        twin.client.delete(f"{place.path.rpartition('/')[0]}/{SECOND}")  # it uses what is to go
+        twin.client.delete(f"{place.path.rpartition('/')[0]}/{SECOND}")  # it refers to the thing to be deleted
     if place.template.endswith(("/held", "/confirm")):
         hold_back_a_day(twin.client, twin.anew)
 
 
 def tag_at(twin: Twin, address: str, place: Place) -> str:
-    """The entity tag of the state that a change would be made from."""
+    """The entity tag of the state before a change."""
     if place.path == "/v1/repricings":
         answer = twin.client.post(address, {**place.body, "apply": False})
     else:
@@ -310,7 +310,7 @@ def tag_at(twin: Twin, address: str, place: Place) -> str:
 
 
 def do(acting: Twin, watched: Twin, place: Place, *, takes_a_tag: bool) -> Done:
-    """One of them does a change: not at the other's id, not from the other's state, and then really."""
+    """Try a change under the other's id, then with the other's entity tag, then properly."""
     make_ready(acting, place)
     before, own = stored(watched.client), stored(acting.client)
     body, address = acting.anew(place.body), address_in(acting, place, acting)
@@ -334,13 +334,13 @@ def do(acting: Twin, watched: Twin, place: Place, *, takes_a_tag: bool) -> Done:
 
 
 def walk(watched: Twin, acting: Twin, contract: Contract, restarted: Client) -> Walk:
-    """Let one of them read and change all that it can, and look at the other before and after.
+    """Have one twin read and change everything, and read the other's data before and after.
 
     Args:
-        watched: the one that only looks.
-        acting: the other one.
-        contract: says what there is.
-        restarted: the one that is watched, by way of a process that has just been started.
+        watched: the twin that only reads.
+        acting: the twin that tries everything.
+        contract: lists all operations.
+        restarted: a client of the watched twin's workshop to a new process.
     """
     seen = Walk(watched=watched, acting=acting, revisions=(watched.revision, acting.revision))
     seen.first, seen.own = asked(watched, contract), asked(acting, contract)

@@ -1,4 +1,4 @@
-"""The demo workshop, registered and quoted as scripts/start does it; the network alone is stood in for."""
+"""The demo workshop, registered and quoted as scripts/start does it; only the network is replaced."""
 
 import csv
 import io
@@ -47,7 +47,7 @@ def cost_sheet(client: Client, code: str, quantity: int) -> dict[str, Any]:
 
 
 def quote_bricks() -> click.Command:
-    """scripts/demo/quote_bricks."""
+    """The script scripts/demo/quote_bricks."""
     command: click.Command = runpy.run_path(str(DEMO / "quote_bricks"))["quote_bricks"]
     return command
 
@@ -87,7 +87,7 @@ def test_every_demo_product_has_a_cost_sheet_without_a_warning_at_any_batch_size
         assert piece_costs == sorted(piece_costs, reverse=True), "setting up is shared by more pieces"
 
 
-def test_every_demo_product_has_room_for_its_mass_in_its_dimensions(demo: Client) -> None:
+def test_every_demo_product_is_large_enough_for_its_mass(demo: Client) -> None:
     for product in items(demo, "products"):
         cubic_mm = Decimal(product["length_mm"]) * Decimal(product["width_mm"]) * Decimal(product["height_mm"])
         assert Decimal(product["mass_kg"]) <= cubic_mm / 10**6 * DENSEST_KG_PER_LITRE, product["code"]
@@ -144,7 +144,7 @@ def test_demo_listings_are_in_several_currencies_and_languages_under_every_kind_
     assert {each["channel"] for each in listings} == {each["code"] for each in items(demo, "channels")}
 
 
-def test_the_prices_of_the_demo_are_of_a_plausible_size(demo: Client) -> None:
+def test_the_prices_of_the_demo_are_plausible(demo: Client) -> None:
     for listing in items(demo, "listings"):
         sheet = price_sheet(demo, listing["code"])
         price, home = sheet["price_per_piece"], sheet["settlement"]
@@ -155,7 +155,7 @@ def test_the_prices_of_the_demo_are_of_a_plausible_size(demo: Client) -> None:
         assert Decimal(home["profit"]["amount"]) < Decimal(15), listing["code"]
 
 
-def test_a_demo_piece_loses_money_in_all_six_places_on_the_marketplace(demo: Client) -> None:
+def test_a_demo_price_on_the_marketplace_has_all_six_deductions(demo: Client) -> None:
     sheet = price_sheet(demo, "beam-market-ch")
     price = sheet["price_per_piece"]
 
@@ -167,7 +167,7 @@ def test_a_demo_piece_loses_money_in_all_six_places_on_the_marketplace(demo: Cli
     assert Decimal(price["price"]["amount"]) > Decimal(price["target_price"]["amount"]), "rounding"
 
 
-def test_the_demo_stall_takes_nothing_and_buyers_of_the_demo_shop_pay_for_shipping(demo: Client) -> None:
+def test_the_demo_stall_has_no_fees_and_buyers_of_the_demo_shop_pay_for_shipping(demo: Client) -> None:
     stall, shop = price_sheet(demo, "brick-stall"), price_sheet(demo, "pot-shop-gb")
 
     assert stall["price_per_piece"]["proceeds"] == stall["price_per_piece"]["net_price"]

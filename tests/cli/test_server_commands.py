@@ -1,4 +1,4 @@
-"""The server's commands, as they are typed."""
+"""The server's commands, run as they are typed."""
 
 from pathlib import Path
 from uuid import UUID
@@ -30,7 +30,7 @@ def run(*arguments: str) -> Result:
 
 
 def made_workshop(*options: str) -> tuple[str, str]:
-    """A workshop's id and its first key."""
+    """The id and the first key of a new workshop."""
     assert run("migrate").exit_code == 0
     result = run("workshop", "create", "--name", "Kiln Lane", "--currency", "EUR", "--locale", "de_AT", *options)
     assert result.exit_code == 0, result.output
@@ -64,14 +64,14 @@ class TestTables:
             assert result.exit_code == 1
             assert "9999" in result.output
 
-    def test_that_are_missing_are_told_in_one_line(self, url: str) -> None:
+    def test_that_are_missing_are_reported_in_one_line(self, url: str) -> None:
         result = run("workshop", "create", "--name", "Kiln Lane", "--currency", "EUR")
 
         assert result.exit_code == 1
         assert "run 'pugmill migrate' first" in result.output
 
     @pytest.mark.parametrize("wrong", ["nonsense", "mysql://localhost/x", "sqlite:////nonexistent/x.db"])
-    def test_of_no_database_are_told_in_one_line(self, monkeypatch: pytest.MonkeyPatch, wrong: str) -> None:
+    def test_without_a_database_are_reported_in_one_line(self, monkeypatch: pytest.MonkeyPatch, wrong: str) -> None:
         monkeypatch.setenv("DATABASE_URL", wrong)
 
         result = run("migrate")
@@ -80,7 +80,7 @@ class TestTables:
         assert result.output.count("\n") == 1
         assert "DATABASE_URL" in result.output
 
-    def test_a_log_level_that_is_none_is_told_in_one_line(self, url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_an_unknown_log_level_is_reported_in_one_line(self, url: str, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setenv("PUGMILL_LOG_LEVEL", "loud")
 
         result = run("migrate")
@@ -98,7 +98,7 @@ class TestTables:
             *[("PUGMILL_TIME_LIMIT", wrong, "it may be 1 to 3600") for wrong in ("0", "off", "3601", "0.5")],
         ],
     )
-    def test_a_limit_that_is_none_is_told_in_one_line(
+    def test_an_invalid_limit_is_reported_in_one_line(
         self, url: str, monkeypatch: pytest.MonkeyPatch, name: str, wrong: str, told: str
     ) -> None:
         monkeypatch.setenv(name, wrong)
@@ -138,7 +138,7 @@ class TestTables:
             f"https://rates.example/{'x' * 400}",
         ],
     )
-    def test_a_feed_that_is_not_proven_to_be_itself_is_told_in_one_line(
+    def test_an_unsafe_feed_address_is_reported_in_one_line(
         self, url: str, monkeypatch: pytest.MonkeyPatch, wrong: str
     ) -> None:
         monkeypatch.setenv("PUGMILL_FEED_URL", wrong)
@@ -194,7 +194,7 @@ class TestWorkshops:
             ("--time-zone", "Mars/Olympus", "not an IANA time zone"),
         ],
     )
-    def test_that_cannot_be_are_refused_by_option(self, url: str, option: str, value: str, told: str) -> None:
+    def test_with_invalid_facts_are_refused_by_option(self, url: str, option: str, value: str, told: str) -> None:
         run("migrate")
         given = {"--name": "Kiln Lane", "--currency": "EUR", option: value}
 
@@ -233,7 +233,7 @@ class TestKeys:
 
 
 class TestRecomputing:
-    def test_finds_that_every_quotation_agrees_and_which_does_not(self, url: str) -> None:
+    def test_reports_that_every_quotation_agrees_or_which_does_not(self, url: str) -> None:
         workshop_id, key = made_workshop()
         client = client_of(url, key)
         register_workshop(client)
@@ -260,7 +260,9 @@ class TestTheContract:
     def test_is_what_the_code_says(self) -> None:
         assert run("openapi", "--check").exit_code == 0
 
-    def test_that_differs_is_refused_and_can_be_written(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_that_differs_fails_the_check_and_can_be_rewritten(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
         monkeypatch.setattr(contract, "CONTRACT", tmp_path / "openapi.yaml")
 
         assert run("openapi", "--check").exit_code == 1

@@ -1,4 +1,4 @@
-"""The one command: what its help lists, that it starts at once, and what a shell completes."""
+"""The command pugmill: its help, its start time, and its shell completion."""
 
 import json
 import subprocess
@@ -28,14 +28,14 @@ def listed() -> dict[str, Listed]:
 
 
 def loaded_by(*commands: list[str]) -> list[str]:
-    """Which heavy packages a look at the help of the commands loads."""
+    """The heavy packages that are loaded by showing the help of these commands."""
     command = [sys.executable, "-c", LOADED, json.dumps(commands)]
     found: list[str] = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
     return found
 
 
 def completed(*words: str, incomplete: str) -> list[str]:
-    """What bash is told to complete the words with."""
+    """The completions that bash is given for the words."""
     environment = {
         "_PUGMILL_COMPLETE": "bash_complete",
         "COMP_WORDS": " ".join(["pugmill", *words, incomplete]),
@@ -50,7 +50,7 @@ def test_every_command_that_is_listed_is_there_under_its_name(name: str, command
     assert command.command().name == name
 
 
-def test_the_help_lists_every_command_below_whose_it_is() -> None:
+def test_the_help_lists_every_command_under_the_workshop_or_the_server() -> None:
     told = CliRunner().invoke(main, ["--help"]).output
 
     owners, servers = told.partition("The workshop's commands:")[2].split("The server's commands:")
@@ -59,7 +59,7 @@ def test_the_help_lists_every_command_below_whose_it_is() -> None:
         assert f"\n  {name} " in part
 
 
-def test_the_help_and_those_of_the_owners_commands_start_without_what_is_slow_to_load() -> None:
+def test_the_help_and_that_of_the_owners_commands_load_no_slow_packages() -> None:
     owners = [[name] for name, command in listed().items() if command.place.startswith("service.client.")]
 
     assert loaded_by([], *owners) == []
@@ -69,7 +69,7 @@ def test_a_command_of_the_server_loads_what_it_needs() -> None:
     assert "sqlalchemy" in loaded_by(["migrate"])
 
 
-def test_a_name_that_is_none_is_told() -> None:
+def test_an_unknown_command_is_refused() -> None:
     ended = CliRunner().invoke(main, ["quotes"])
 
     assert ended.exit_code == 2
@@ -88,7 +88,7 @@ def test_completes_names_of_commands_and_options() -> None:
     assert completed("workshop", incomplete="ex") == ["export"]
 
 
-def test_options_that_exclude_each_other_are_refused_together_alone() -> None:
+def test_options_that_exclude_each_other_are_refused_together() -> None:
     command = listed()["quote"].command()
 
     assert isinstance(command, click.Command)

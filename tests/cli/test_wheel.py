@@ -1,4 +1,4 @@
-"""The project as `pip install` puts it on another machine: what it needs besides is there, the source tree is not."""
+"""The project as installed from a wheel on another machine: its dependencies are there, the source tree is not."""
 
 import os
 import shutil
@@ -35,24 +35,24 @@ customer: {name: Harbour Garden Trust}
 lines: [{product: brick, quantity: 10, tax: vat, policy: {target: markup, value: 0.5}}]
 """
 SECONDS = 30
-# On Debian only the interpreter that this environment is made from may have pip.
+# On Debian pip may exist only for the interpreter that this environment was made from.
 PIP = [sys.executable if find_spec("pip") else getattr(sys, "_base_executable", sys.executable), "-m", "pip"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Installed:
-    """A virtual environment with the project from a wheel, and the packages that it needs from this one.
+    """A virtual environment with the project installed from a wheel; dependencies come from this environment.
 
     Attributes:
-        binaries: where its commands are.
-        environment: of whoever runs them.
+        binaries: the directory of its commands.
+        environment: the environment variables to run them with.
     """
 
     binaries: Path
     environment: dict[str, str]
 
     def pugmill(self, *arguments: str, **environment: str) -> str:
-        """What the command prints, typed at the top of the file system."""
+        """The output of the command, run in the root directory. Fails if the command does."""
         ended = subprocess.run(
             [self.binaries / "pugmill", *arguments],
             env={**self.environment, **environment},
@@ -67,7 +67,7 @@ class Installed:
 
 @pytest.fixture(scope="module")
 def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
-    """Built from a copy of the sources, for a build leaves files beside them."""
+    """The wheel is built from a copy of the sources, since a build leaves files beside them."""
     place = tmp_path_factory.mktemp("wheel")
     sources, home = place / "sources", place / "home"
     sources.mkdir()
@@ -92,21 +92,21 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
 
 
 def run(command: list[str], directory: Path) -> None:
-    """Run it to its end, with nothing said unless it fails."""
+    """Run the command to its end; its output is shown only if it fails."""
     ended = subprocess.run(command, cwd=directory, capture_output=True, text=True, check=False)
     assert ended.returncode == 0, ended.stdout + ended.stderr
 
 
 @pytest.fixture(scope="module")
 def key(installed: Installed) -> str:
-    """Of a workshop in the database that the installed command has made."""
+    """The key of a workshop in a database that the installed command has created."""
     assert "tables are at revision 00" in installed.pugmill("migrate")
     return installed.pugmill("workshop", "create", "--name", "Kiln Lane", "--currency", "EUR").strip()
 
 
 @pytest.fixture
 def service(installed: Installed, key: str) -> Iterator[dict[str, str]]:
-    """What the owner's environment says of the running service."""
+    """The owner's environment variables for the running service."""
     port = free_port()
     command = [installed.binaries / "pugmill", "serve", "--port", str(port), "--workers", "1"]
     process = subprocess.Popen(command, env=installed.environment, cwd="/", stderr=subprocess.PIPE, text=True)

@@ -1,4 +1,4 @@
-"""What the workshop's commands share: how they end, ask, and write files; the network alone is stood in for."""
+"""What the workshop's commands share: exit status, requests, and written files; only the network is replaced."""
 
 import os
 import sys
@@ -48,12 +48,12 @@ class TestTheExitStatus:
             (429, True, 4),
             (503, True, 4),
             (504, True, 4),
-            pytest.param(502, True, 1, id="502 of the service: its feed is not to be believed"),
+            pytest.param(502, True, 1, id="502 of the service: its feed sent invalid rates"),
             pytest.param(502, False, 4, id="502 of a gateway: the service is not there"),
             pytest.param(503, False, 4, id="503 of a gateway"),
         ],
     )
-    def test_tells_what_passes_from_what_does_not(self, status: int, is_problem: bool, ends_with: int) -> None:
+    def test_tells_temporary_failures_from_lasting_ones(self, status: int, is_problem: bool, ends_with: int) -> None:
         with network.Mocker() as mocker:
             content = {"json": problem(status)} if is_problem else {"text": "<html>"}
             mocker.get(f"{URL}/v1/taxes", status_code=status, **content)
@@ -63,7 +63,7 @@ class TestTheExitStatus:
     @pytest.mark.parametrize(
         "error", [requests.ConnectionError, requests.ConnectTimeout, requests.ReadTimeout, requests.exceptions.SSLError]
     )
-    def test_of_silence_is_4(self, capsys: pytest.CaptureFixture[str], error: type[Exception]) -> None:
+    def test_without_an_answer_is_4(self, capsys: pytest.CaptureFixture[str], error: type[Exception]) -> None:
         with network.Mocker() as mocker:
             mocker.get(f"{URL}/v1/taxes", exc=error)
 
@@ -73,12 +73,14 @@ class TestTheExitStatus:
             f"command: no answer from {URL} ({error.__name__}); is the service running there?\n"
         )
 
-    def test_of_an_address_that_is_none_is_1(self, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_with_an_invalid_address_is_1(self, capsys: pytest.CaptureFixture[str]) -> None:
         assert end_of(ask, "--url", "nowhere") == 1
 
         assert capsys.readouterr().err.startswith("command: nowhere cannot be used: ")
 
-    def test_of_what_waits_is_3_and_comes_after_what_was_printed(self, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_with_something_left_to_confirm_is_3_and_its_message_follows_the_output(
+        self, capsys: pytest.CaptureFixture[str]
+    ) -> None:
         def job(_service: Any, _options: Any) -> None:
             sys.stdout.write("All of it\n")
             raise WaitingError("one is left")
@@ -97,7 +99,7 @@ class TestTheExitStatus:
         "command",
         ["change-tariff", "export-prices", "import-rates", "price", "quote", "refresh-exchange-rates", "reprice"],
     )
-    def test_is_told_by_every_command_with_how_to_try_it_without_harm(
+    def test_is_explained_in_every_commands_help_with_the_dry_run(
         self, capsys: pytest.CaptureFixture[str], command: str
     ) -> None:
         with pytest.raises(SystemExit) as stopped:
@@ -134,7 +136,7 @@ class TestAsking:
         told = "/price: is required; as_of: must be a day; line 3: has 2 fields"
         assert capsys.readouterr().err == f"command: GET /v1/taxes was refused with 422: {told}\n"
 
-    def test_says_when_to_ask_again_if_it_was_asked_too_often(self, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_says_when_to_retry_after_too_many_requests(self, capsys: pytest.CaptureFixture[str]) -> None:
         with network.Mocker() as mocker:
             mocker.get(f"{URL}/v1/taxes", status_code=429, json=problem(429), headers={"Retry-After": "7"})
 
@@ -143,7 +145,7 @@ class TestAsking:
         told = "command: GET /v1/taxes was refused with 429: the reason (Retry-After: 7)\n"
         assert capsys.readouterr().err == told
 
-    def test_waits_longer_for_what_takes_long(self) -> None:
+    def test_waits_longer_for_long_requests(self) -> None:
         service = Service(URL, "none")
         with network.Mocker() as mocker:
             mocker.get(f"{URL}/v1/taxes", json={})
@@ -162,7 +164,7 @@ class TestAsking:
 
             assert [*service.everything("/v1/taxes")] == [{"a": 1}, {"a": 2}]
 
-    def test_tells_an_answer_that_breaks_off(self) -> None:
+    def test_reports_an_answer_that_breaks_off(self) -> None:
         class Broken:
             def iter_content(self, _size: int) -> Any:
                 yield b"half"
@@ -176,7 +178,7 @@ class TestAsking:
 
 
 class TestANewFile:
-    def test_takes_the_place_of_the_old_one_when_all_has_gone_well(self, tmp_path: Path) -> None:
+    def test_replaces_the_old_one_when_everything_has_succeeded(self, tmp_path: Path) -> None:
         path = tmp_path / "prices.csv"
         path.write_text("old")
 
@@ -201,7 +203,7 @@ class TestANewFile:
         assert path.read_text() == "old"
         assert os.listdir(tmp_path) == ["prices.csv"]
 
-    def test_where_none_can_be_is_told_before_anything_is_done(self, tmp_path: Path) -> None:
+    def test_that_cannot_be_written_is_refused_before_anything_is_done(self, tmp_path: Path) -> None:
         for path, reason in (
             (tmp_path / "missing" / "prices.csv", "No such file or directory"),
             (tmp_path, "it is not a file"),
@@ -214,6 +216,6 @@ class TestANewFile:
 
             assert done == []
 
-    def test_is_none_where_none_is_wanted(self) -> None:
+    def test_is_none_where_no_path_is_given(self) -> None:
         with new_file(None) as file:
             assert file is None

@@ -1,4 +1,4 @@
-"""What holds for every command of the workshop's: how it is refused, and how silence is told."""
+"""What holds for every command of the workshop: how refusals and a service without an answer are reported."""
 
 import flask
 import pytest
@@ -26,7 +26,7 @@ def demo(app: flask.Flask, contract: Contract) -> Client:
 
 
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command[0])
-def test_a_refused_request_is_told_in_the_words_of_the_service(
+def test_a_refused_request_is_reported_in_the_words_of_the_service(
     demo: Client, capsys: pytest.CaptureFixture[str], command: tuple[str, ...]
 ) -> None:
     ended = end_of(demo, capsys, *command, key="none")

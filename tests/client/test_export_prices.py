@@ -1,4 +1,4 @@
-"""pugmill export-prices: the price list as a table and as files, and what it says of listings without a price."""
+"""pugmill export-prices: the price list as a table and as files, and how it shows listings without a price."""
 
 import csv
 import io
@@ -21,7 +21,7 @@ COMMAND = "export-prices"
 
 @pytest.fixture(scope="module")
 def demo(app: flask.Flask, contract: Contract) -> Client:
-    """The demo workshop, its prices in force."""
+    """The demo workshop with its prices in force."""
     client = loaded_demo(app, contract)
     run_command(client, "reprice")
     return client
@@ -53,7 +53,7 @@ class TestTheTable:
             [sheet["listing"], sheet["channel"], sheet["formatted_price"]] for sheet in sheets
         ]
 
-    def test_shows_what_the_policies_ask_where_that_is_wanted(
+    def test_shows_what_the_policies_ask_where_requested(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         facts: dict[str, Any] = demo.get("listings/brick-stall").json
@@ -117,7 +117,7 @@ class TestTheFiles:
         assert ended.out.endswith(f"{path}: 6 listings, not written\n")
         assert list(tmp_path.iterdir()) == []
 
-    def test_are_left_as_they_were_where_the_service_falls_silent(
+    def test_are_left_as_they_were_where_the_service_does_not_answer(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         path = tmp_path / "prices.csv"
@@ -134,7 +134,7 @@ class TestTheFiles:
         assert path.read_text() == "what stood there before"
         assert list(tmp_path.iterdir()) == [path]
 
-    def test_that_cannot_be_written_are_told_in_words(
+    def test_that_cannot_be_written_are_reported_in_words(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         ended = end_of(demo, capsys, COMMAND, "--csv", str(tmp_path / "missing" / "prices.csv"))
@@ -145,7 +145,7 @@ class TestTheFiles:
 
 class TestAListingWithoutAPrice:
     @pytest.mark.parametrize("option", [(), ("--asked",)], ids=["in force", "asked"])
-    def test_is_in_the_list_with_the_reason_and_ends_it_with_3(
+    def test_is_listed_with_the_reason_and_makes_the_exit_status_3(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, option: tuple[str, ...]
     ) -> None:
         demo.put("listings/unpriced", {**demo.get("listings/brick-stall").json, "currency": "USD"})
@@ -174,7 +174,7 @@ class TestAListingWithoutAPrice:
     ],
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
 )
-def test_what_cannot_be_is_refused(
+def test_invalid_options_are_refused(
     demo: Client, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], status: int, told: str
 ) -> None:
     ended = end_of(demo, capsys, COMMAND, *arguments)

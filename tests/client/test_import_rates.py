@@ -1,4 +1,4 @@
-"""pugmill import-rates: what it stores, what it names as wrong, and what is left when it is cut short."""
+"""pugmill import-rates: what it stores, which errors it names, and what is stored when it is cut short."""
 
 import csv
 import io
@@ -26,7 +26,7 @@ TAX = f"taxes/standard,{DAY},rate_share,0.21,\n"
 
 @pytest.fixture(scope="module")
 def loaded(app: flask.Flask, contract: Contract) -> Client:
-    """The demo workshop; nothing may be changed in it."""
+    """The demo workshop, shared by tests: nothing in it may be changed."""
     return loaded_demo(app, contract)
 
 
@@ -39,7 +39,7 @@ def demo(app: flask.Flask, contract: Contract) -> Client:
 
 @furnishes
 def register_a_few(client: Client) -> None:
-    """A few things of the demo's, each with a rate."""
+    """Register a few things of the demo, each with a rate."""
     euro = {"currency": "EUR"}
     client.register(
         "materials/hdpe-flakes",
@@ -63,7 +63,7 @@ def register_a_few(client: Client) -> None:
 
 
 class Import:
-    """Runs the command on a file of these lines."""
+    """Runs the command on a file with these lines."""
 
     def __init__(self, client: Client, capsys: pytest.CaptureFixture[str], path: Path) -> None:
         self.client, self.capsys, self.path = client, capsys, path
@@ -88,13 +88,13 @@ def rate(client: Client, resource: str, day: str = DAY) -> Any:
 
 
 def outcomes(text: str) -> list[list[str]]:
-    """The rows of the table."""
+    """The cells of the printed table, row by row."""
     lines = text.splitlines()
     return [line.split() for line in lines[2 : lines.index("")] if not line.startswith(" ")]
 
 
 def lines_of(resource: str, day: str, terms: Any, path: str = "") -> Iterator[tuple[str, ...]]:
-    """Terms as lines of a file, whatever is in them."""
+    """Terms of any kind as lines of a file."""
     if isinstance(terms, dict) and terms.keys() == {"amount", "currency"}:
         yield (resource, day, path, terms["amount"], terms["currency"])
     elif isinstance(terms, dict):
@@ -118,7 +118,7 @@ def all_rates(client: Client) -> dict[tuple[str, str], Any]:
 
 
 class TestEveryKindOfRate:
-    def test_of_the_demo_can_be_written_as_a_file_and_imported_into_a_workshop_that_has_none(
+    def test_of_the_demo_can_be_written_to_a_file_and_imported_into_a_workshop_without_rates(
         self, loaded: Client, app: flask.Flask, contract: Contract, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         wanted = all_rates(loaded)
@@ -153,17 +153,17 @@ class TestMembers:
         day = {"amount": "0.39", "currency": "EUR"}
         assert rate(demo, "tariffs/grid") == {**before, "price_per_kwh": {**before["price_per_kwh"], "day": day}}
 
-    def test_that_have_no_value_are_taken_out(self, demo: Client, run_import: Import) -> None:
+    def test_without_a_value_are_removed(self, demo: Client, run_import: Import) -> None:
         run_import(f"materials/hdpe-flakes,{DAY},reclaim_value,,\n")
 
         assert rate(demo, "materials/hdpe-flakes")["reclaim_value"] is None
 
-    def test_of_a_list_are_all_that_is_in_it_then(self, demo: Client, run_import: Import) -> None:
+    def test_of_a_list_replace_the_whole_list(self, demo: Client, run_import: Import) -> None:
         run_import(f"channels/quay,{DAY},fees[0]/name,all in,\nchannels/quay,{DAY},fees[0]/share,0.13,\n")
 
         assert [(fee["name"], fee["share"]) for fee in rate(demo, "channels/quay")["fees"]] == [("all in", "0.13")]
 
-    def test_of_a_later_day_go_on_from_the_day_before_it_in_the_file(self, demo: Client, run_import: Import) -> None:
+    def test_of_a_later_day_build_on_the_day_before_it_in_the_file(self, demo: Client, run_import: Import) -> None:
         later = "2027-01-01"
 
         run_import(f"materials/hdpe-flakes,{later},reclaim_value,0.35,EUR\n{FLAKES}")
@@ -173,7 +173,7 @@ class TestMembers:
 
 
 class TestTheOutcome:
-    def test_is_told_for_each_rate_with_its_lines(self, demo: Client, run_import: Import, tmp_path: Path) -> None:
+    def test_is_stated_for_each_rate_with_its_lines(self, demo: Client, run_import: Import, tmp_path: Path) -> None:
         demo.put(f"taxes/standard/rates/{DAY}", {"rate_share": "0.20"})
         demo.put(f"channels/quay/rates/{DAY}", {"fees": [{"name": "all in", "share": "0.13"}]})
         path = tmp_path / "outcome.csv"
@@ -195,9 +195,7 @@ class TestTheOutcome:
             [row[:-3], *row[-3:]] for row in expected
         ]
 
-    def test_of_a_second_run_is_that_nothing_changes_and_nothing_is_sent(
-        self, demo: Client, run_import: Import
-    ) -> None:
+    def test_of_a_second_run_is_unchanged_and_nothing_is_sent(self, demo: Client, run_import: Import) -> None:
         run_import(FLAKES + GRID)
         sent: list[str] = []
 
@@ -207,7 +205,7 @@ class TestTheOutcome:
         assert ended.out.endswith("rates.csv: 2 unchanged\n")
         assert set(sent) == {"GET"}
 
-    def test_of_a_dry_run_is_what_would_be(self, demo: Client, run_import: Import) -> None:
+    def test_of_a_dry_run_is_what_would_happen(self, demo: Client, run_import: Import) -> None:
         ended = run_import(FLAKES + TAX, "--dry-run")
 
         assert ended.status == 0, ended.err
@@ -251,9 +249,7 @@ class TestWrongLines:
             "  line 11: value: '' is not an amount; write for instance 0.78",
         ]
 
-    def test_that_name_what_is_not_registered_or_leave_no_room_are_named(
-        self, demo: Client, run_import: Import
-    ) -> None:
+    def test_with_unknown_resources_or_impossible_members_are_named(self, demo: Client, run_import: Import) -> None:
         ended = run_import(
             f"{FLAKES}materials/gold,{DAY},price,1,EUR\nproducts/brick,{DAY},price,1,EUR\n"
             f"taxes/standard,{DAY},rate_share/of,1,\nchannels/quay,{DAY},fees[1]/share,0.1,\n"
@@ -269,7 +265,7 @@ class TestWrongLines:
         assert rate(demo, "materials/hdpe-flakes") is None
 
     @pytest.mark.parametrize("arguments", [(), ("--dry-run",)], ids=["stored", "dry run"])
-    def test_that_the_service_would_not_take_are_named_and_nothing_is_stored(
+    def test_that_the_service_would_refuse_are_named_and_nothing_is_stored(
         self, demo: Client, run_import: Import, arguments: tuple[str, ...]
     ) -> None:
         ended = run_import(
@@ -297,13 +293,13 @@ class TestWrongLines:
         ],
         ids=["empty", "semicolons", "heading alone", "open quotes", "Latin-1"],
     )
-    def test_of_a_file_that_is_none_are_told(self, run_import: Import, content: bytes, told: str) -> None:
+    def test_in_a_file_that_is_not_csv_are_reported(self, run_import: Import, content: bytes, told: str) -> None:
         ended = run_import(content)
 
         assert ended.status == 1
         assert told in ended.err
 
-    def test_of_a_file_that_is_not_there(
+    def test_in_a_missing_file_are_reported(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         ended = end_of(demo, capsys, COMMAND, str(tmp_path / "missing.csv"))
@@ -324,7 +320,7 @@ def test_a_file_of_a_spreadsheet_is_read(demo: Client, run_import: Import) -> No
 
 
 class TestCutShort:
-    def test_by_silence_it_tells_what_went_in_and_what_did_not_and_goes_on_when_run_again(
+    def test_by_silence_it_says_what_was_stored_and_what_was_not_and_continues_when_run_again(
         self, demo: Client, run_import: Import, tmp_path: Path
     ) -> None:
         path = tmp_path / "outcome.csv"
@@ -347,7 +343,7 @@ class TestCutShort:
         assert again.status == 0
         assert [row[-1] for row in outcomes(again.out)] == ["unchanged", "new", "new"]
 
-    def test_by_a_refusal_of_one_rate_the_others_go_in(self, demo: Client, run_import: Import) -> None:
+    def test_by_a_refusal_of_one_rate_it_stores_the_others(self, demo: Client, run_import: Import) -> None:
         def retire(request: Any) -> None:
             if request.method == "PUT" and "/tariffs/" in request.path_url:
                 demo.delete("tariffs/grid")
@@ -360,7 +356,7 @@ class TestCutShort:
         assert "1 of 3 rates are not stored" in ended.err
         assert rate(demo, "taxes/standard")["rate_share"] == "0.21"
 
-    def test_by_somebody_else_it_does_not_undo_what_they_did(self, demo: Client, run_import: Import) -> None:
+    def test_by_somebody_elses_change_it_does_not_undo_that_change(self, demo: Client, run_import: Import) -> None:
         def interfere(request: Any) -> None:
             if request.method == "PUT":
                 demo.put(f"taxes/standard/rates/{DAY}", {"rate_share": "0.19"})
@@ -370,7 +366,7 @@ class TestCutShort:
         assert ended.status == 4
         assert rate(demo, "taxes/standard")["rate_share"] == "0.19"
 
-    def test_by_the_keyboard_it_tells_where_it_stands(self, demo: Client, run_import: Import) -> None:
+    def test_by_the_keyboard_it_says_how_far_it_came(self, demo: Client, run_import: Import) -> None:
         def press(request: Any) -> None:
             if request.method == "PUT" and "/tariffs/" in request.path_url:
                 raise KeyboardInterrupt

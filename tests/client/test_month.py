@@ -1,7 +1,8 @@
-"""pugmill month: what it sends, what it prints against the service's figures, what it writes and how it ends."""
+"""pugmill month: its requests, its output compared with the service's figures, its files and its exit status."""
 
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import flask
 import pytest
@@ -35,12 +36,12 @@ def planned(demo: Client, capsys: pytest.CaptureFixture[str], *arguments: Any, *
 
 
 def cells(text: str) -> list[str]:
-    """Every line without the room that its columns take."""
+    """Every line with single spaces between its columns."""
     return [" ".join(line.split()) for line in text.splitlines()]
 
 
 def with_whole_numbers(line: dict[str, Any]) -> dict[str, Any]:
-    """A line whose every value is text, as the service takes it."""
+    """A line of text values, with numbers and flags as the service takes them."""
     whole = {name: int(text) for name, text in line.items() if isinstance(text, str) and text.isdecimal()}
     return {**line, **whole, "in_whole_batches": line.get("in_whole_batches") == "true"}
 
@@ -94,6 +95,47 @@ class TestTheDemoPlan:
         assert f"{places['html']} is written." in ended.out
 
 
+class TestPayByTheMonth:
+    LINE: ClassVar = {"product": "sheet", "standard_batch": 40, "pieces": 12, "price": "40.00", "tax": "standard"}
+    PLAN = """
+leave_out: [machines/sheet-press]
+lines:
+  - {product: sheet, standard_batch: 40, pieces: 12, price: 40.00, tax: standard}
+other_fixed_costs: [{name: Own pay, amount: {amount: 90.00, currency: EUR}}]
+"""
+
+    @pytest.fixture
+    def paid(self, demo: Client) -> Iterator[Client]:
+        """The demo with an operator who is paid for 30 hours a month, as long as it lasts."""
+        path = "labour-grades/operator/rates/2026-01-01"
+        terms = demo.get(path).json
+        assert demo.put(path, {**terms, "paid_hours_per_month": "30"}).status_code == 200
+        yield demo
+        demo.put(path, terms)
+
+    def test_is_told_where_it_is_idle_with_what_is_absorbed_and_the_warnings(
+        self, paid: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        path = tmp_path / "plan.yaml"
+        path.write_text(self.PLAN)
+        month = asked(paid, yaml.load(self.PLAN, yaml.BaseLoader) | {"lines": [self.LINE]})
+
+        lines = cells(planned(paid, capsys, path).out)
+
+        assert f"of the fixed cost, pay for idle time {month['paid_idle']['amount']}" in lines
+        for each in month["absorption"]:
+            figures = " ".join(each[name]["amount"] for name in ("incurred", "absorbed", "under_absorbed"))
+            assert f"{each['name']}{' (left out)' * each['is_left_out']} {figures}" in lines
+        told = month["reconciliation"]
+        assert f"profits of the products at full cost {told['profit_of_products']['amount']}" in lines
+        assert f"less what the plan does not absorb -{told['under_absorbed']['amount']}" in lines
+        assert f"plus what it absorbs of costs that are left out {told['left_out']['amount']}" in lines
+        assert "less other fixed costs -90.00" in lines
+        assert f"profit {told['profit']['amount']}" in lines[lines.index("From the products' profits to the month's") :]
+        assert "Warnings:" in lines
+        assert "Operator (30 against 320.7)" in " ".join(lines)
+
+
 class TestAPlanOfOneSOwn:
     def test_a_table_is_read_with_whole_numbers_and_flags(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
@@ -139,7 +181,7 @@ class TestAPlanOfOneSOwn:
             ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
         ],
     )
-    def test_what_becomes_of_it_is_told(
+    def test_the_outcome_is_printed(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, plan: str, told: str
     ) -> None:
         path = tmp_path / "plan.yaml"
@@ -191,7 +233,7 @@ class TestAPlanOfOneSOwn:
         assert "(too many)" in ended.out
         assert "break-even, pieces (not with the hours there are)" in ended.out
 
-    def test_what_nothing_limits_is_told(self, client: Client, capsys: Any, tmp_path: Path) -> None:
+    def test_a_product_that_nothing_limits_is_reported(self, client: Client, capsys: Any, tmp_path: Path) -> None:
         price = {"price": {"amount": "1", "currency": "EUR"}}
         client.register("materials/flakes", {"name": "Flakes", "unit": "kg"}, **{"2026-01-01": price})
         line = {"material": "flakes", "quantity_per_piece": "1"}
@@ -214,7 +256,7 @@ class TestAPlanOfOneSOwn:
             ("plan.yaml", "lines: [{listing: gold, pieces: 1}]", "/lines/0/listing"),
         ],
     )
-    def test_what_is_wrong_is_told_and_nothing_written(
+    def test_errors_are_reported_and_nothing_is_written(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, name: str, text: str, told: str
     ) -> None:
         path, page = tmp_path / name, tmp_path / "month.html"

@@ -1,4 +1,4 @@
-"""pugmill price: what it prints against the service's figures, what it registers and how it ends."""
+"""pugmill price: its output compared with the service's figures, what it registers, and its exit status."""
 
 import json
 import re
@@ -46,7 +46,7 @@ def printed(client: Client, capsys: pytest.CaptureFixture[str], *arguments: str)
 
 
 def sections(text: str) -> dict[str, list[tuple[str, str]]]:
-    """Each heading with its rows, a text and a figure; what was wrapped is whole again."""
+    """The rows under each heading, as text and figure; wrapped text is joined again."""
     found: dict[str, list[tuple[str, str]]] = {"": []}
     lines = text.splitlines()
     rows = found[""]
@@ -106,7 +106,7 @@ class TestThePriceSheet:
         assert sum(amounts[net:proceeds]) == amounts[proceeds]
         assert amounts[proceeds] + amounts[-2] == amounts[-1]
 
-    def test_tells_conversion_shipping_settlement_and_the_exchange_rate_with_its_age(
+    def test_shows_conversion_shipping_settlement_and_the_exchange_rate_with_its_age(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         sheet = price_sheet(demo, "beam-market-ch")
@@ -145,9 +145,7 @@ class TestThePriceSheet:
         for each in cautions:
             assert f"{each['text']} [{each['source']}]" in words
 
-    def test_tells_every_warning(
-        self, demo: Client, capsys: pytest.CaptureFixture[str]
-    ) -> None:
+    def test_shows_every_warning(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         perfect = demo.get("products/sheet").json
         operations = [{**each, "yield_share": "1"} for each in perfect["operations"]]
         demo.put("products/perfect", {**perfect, "operations": operations})
@@ -160,7 +158,7 @@ class TestThePriceSheet:
         assert "Warnings:" in words
         assert "Every step has a yield of 1" in words
 
-    def test_tells_how_old_a_rate_is(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_shows_how_old_a_rate_is(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         demo.put("exchange-rates/2026-03-02", {"base": "EUR", "rates": {"CHF": "0.94", "GBP": "0.86"}})
 
         aged = printed(demo, capsys, "beam-market-ch", "--as-of", "2026-03-12")
@@ -204,7 +202,7 @@ class TestThePriceSheet:
 
 @pytest.fixture(scope="class")
 def turned(demo: Client) -> Iterator[Client]:
-    """The demo with listings whose names and prices run from right to left, or take two columns a character."""
+    """The demo with listings whose names and prices are written from right to left, or in double-width characters."""
     rates = {"ILS": "3.91", "EGP": "55.10", "CHF": "0.9350", "GBP": "0.8640", "JPY": "172.30", "SEK": "11.05"}
     today = price_sheet(demo, "brick-stall")["as_of"]
     demo.put(f"exchange-rates/{today}", {"base": "EUR", "rates": rates})
@@ -262,9 +260,7 @@ class TestTheColumns:
         assert {room(row) for row in rows if row.endswith(" %")} == {room(rows[1])}
         assert "".join(row.split()[0] for row in rows[2:] if row[0] != " ").startswith("a-listing-with")
 
-    def test_hold_text_that_turns_its_surroundings_isolated(
-        self, turned: Client, capsys: pytest.CaptureFixture[str]
-    ) -> None:
+    def test_isolate_text_of_the_other_direction(self, turned: Client, capsys: pytest.CaptureFixture[str]) -> None:
         text = printed(turned, capsys, "arabic")
 
         assert f"\u2068{ARABIC}\u2069" in text
@@ -273,16 +269,16 @@ class TestTheColumns:
     @pytest.mark.parametrize(
         ("text", "columns"), [("abc", 3), ("\u2068ללא\u2069", 3), ("e\u0301", 1), ("再生", 4), ("￥1,200", 7), ("", 0)]
     )
-    def test_are_counted_as_a_terminal_shows_them(self, text: str, columns: int) -> None:
+    def test_are_measured_as_a_terminal_shows_them(self, text: str, columns: int) -> None:
         assert room(text) == columns
 
-    def test_break_a_word_that_is_too_long_behind_a_hyphen_or_anywhere(self) -> None:
+    def test_break_a_word_that_is_too_long_after_a_hyphen_or_anywhere(self) -> None:
         assert wrapped("to beam-market-ch", 8) == ["to", "beam-", "market-", "ch"]
         assert wrapped("unbreakable", 4) == ["unbr", "eaka", "ble"]
 
 
 class TestRegistering:
-    def test_makes_a_listing_of_the_options_and_prices_it(
+    def test_creates_a_listing_from_the_options_and_prices_it(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         run_command(demo, COMMAND, "pots", *POTS, "--unit-price-per", "kg", "--note", "By the command")
@@ -299,7 +295,7 @@ class TestRegistering:
         )
         demo.delete("listings/pots")
 
-    def test_changes_only_what_is_given_and_takes_out_what_is_given_empty(
+    def test_changes_only_what_is_given_and_removes_what_is_given_empty(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         run_command(demo, COMMAND, "pots", *POTS, "--unit-price-per", "kg")
@@ -369,7 +365,7 @@ class TestRefusals:
         assert told in ended.err
         assert ended.out == ""
 
-    def test_of_a_target_that_no_price_reaches_tell_the_most_that_can_be_had(
+    def test_of_a_target_that_no_price_reaches_name_the_most_that_can_be_reached(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:
         ended = end_of(demo, capsys, COMMAND, "greedy", *POTS, "--margin", "0.95")
@@ -400,7 +396,7 @@ class TestRefusals:
         assert told in ended.err
         assert ended.out == ""
 
-    def test_leave_the_help_readable(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_do_not_prevent_the_help(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         ended = end_of(demo, capsys, COMMAND, "--help")
 
         assert ended.status == 0

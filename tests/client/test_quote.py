@@ -1,4 +1,4 @@
-"""pugmill quote: what it sends, shows, keeps and writes, and how it ends."""
+"""pugmill quote: its requests, its output, what it stores and writes, and its exit status."""
 
 from pathlib import Path
 from typing import Any
@@ -106,7 +106,7 @@ class TestAnOrder:
         assert quoted(demo, capsys, order, "--again").status == 0
         assert count(demo) == before + 1
 
-    def test_is_only_looked_at_in_a_dry_run(
+    def test_is_only_previewed_in_a_dry_run(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:
         before, sent = count(demo), list[str]()
@@ -121,7 +121,7 @@ class TestAnOrder:
         drafted = quoted(demo, capsys, order, "--draft")
         assert ended.out.partition("Nothing is stored")[0] == drafted.out.partition("Stored as a draft")[0]
 
-    def test_is_kept_as_a_draft_without_a_document(
+    def test_is_stored_as_a_draft_without_a_document(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:
         ended = quoted(demo, capsys, order, "--draft")
@@ -185,7 +185,7 @@ def test_the_lines_of_the_demo_are_quoted_with_the_rest_from_the_command_line(
 
 
 class TestDocuments:
-    def test_of_a_quotation_that_is_there_are_written_in_every_form(
+    def test_of_an_existing_quotation_are_written_in_every_form(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path, tmp_path: Path
     ) -> None:
         quoted(demo, capsys, order)
@@ -201,7 +201,7 @@ class TestDocuments:
         assert places["pdf"].read_bytes() == order.with_suffix(".pdf").read_bytes()
         assert all(number in places[form].read_text() for form in ("html", "xml", "text"))
 
-    def test_of_a_quotation_that_is_not_there_leave_no_file(
+    def test_of_an_unknown_quotation_leave_no_file(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         ended = quoted(demo, capsys, "--document", "Q999999", "--pdf", tmp_path / "none.pdf")
@@ -210,7 +210,7 @@ class TestDocuments:
         assert "there is no quotation Q999999" in ended.err
         assert list(tmp_path.iterdir()) == []
 
-    def test_that_break_off_say_how_to_have_them_again(
+    def test_that_break_off_say_how_to_write_them_again(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:
         def fail(request: Any) -> None:
@@ -241,7 +241,7 @@ class TestRefusals:
             ("order.csv", 'product,quantity\n"brick,5\n', "unexpected end of data"),
         ],
     )
-    def test_of_what_is_no_order_say_why(
+    def test_of_an_invalid_order_say_why(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, name: str, text: str, told: str
     ) -> None:
         before = count(demo)
@@ -252,9 +252,7 @@ class TestRefusals:
         assert told in ended.err
         assert count(demo) == before
 
-    def test_of_a_file_that_is_not_there_say_so(
-        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
-    ) -> None:
+    def test_of_a_missing_file_say_so(self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
         ended = quoted(demo, capsys, tmp_path / "none.yaml")
 
         assert ended.status == 1
@@ -269,7 +267,7 @@ class TestRefusals:
             ("{product: brick, quantity: 1, price: 3}", "/lines/0/price"),
         ],
     )
-    def test_of_the_service_are_told_in_its_words_and_keep_nothing(
+    def test_of_the_service_are_shown_in_its_words_and_store_nothing(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, line: str, told: str
     ) -> None:
         text = f"customer: {{name: x}}\nlines:\n  - {line}\n"
@@ -296,7 +294,7 @@ class TestRefusals:
         assert f"its prices held until {day}" in ended.err
         assert count(demo) == before
 
-    def test_of_a_network_that_breaks_off_while_it_is_issued_say_that_it_may_be_done_again(
+    def test_when_the_network_fails_during_issuing_say_that_it_is_safe_to_repeat(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:
         def fail(request: Any) -> None:
@@ -323,6 +321,6 @@ class TestYaml:
 
         assert found == {"price": "0.10", "day": "2026-12-01", "pieces": 5, "much": "1234567890.123456789012345"}
 
-    def test_makes_nothing_but_data(self) -> None:
+    def test_creates_nothing_but_data(self) -> None:
         with pytest.raises(ValueError, match="could not determine a constructor"):
             read_yaml("!!python/object/apply:os.getcwd []")

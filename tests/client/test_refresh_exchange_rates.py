@@ -1,4 +1,4 @@
-"""pugmill refresh-exchange-rates: what it tells of days added and held back, and how it ends."""
+"""pugmill refresh-exchange-rates: its report of days added and held back, and its exit status."""
 
 import csv
 import io
@@ -21,7 +21,7 @@ def columns(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def jumping(feed_server: FeedServer) -> FeedServer:
-    """A feed that said something else yesterday than it does today."""
+    """A feed whose rate of the dollar yesterday was very different from today's."""
     feed_server.answer = sending(xml_of({YESTERDAY: with_rates(USD="2.5000")}))
     return feed_server
 
@@ -31,7 +31,7 @@ def rows(text: str) -> list[list[str]]:
 
 
 class TestRefreshing:
-    def test_tells_the_days_that_are_new(
+    def test_reports_new_days(
         self, client: Client, feed_server: FeedServer, capsys: pytest.CaptureFixture[str]
     ) -> None:
         ended = end_of(client, capsys, COMMAND)
@@ -64,7 +64,7 @@ class TestRefreshing:
         assert ["new", "days", "2"] in rows(ended.out)
         assert feed_server.requests[0][0].endswith("hist-90d.xml")
 
-    def test_tells_a_day_that_is_held_back_and_ends_with_3_until_it_is_confirmed(
+    def test_reports_a_day_that_is_held_back_and_ends_with_3_until_it_is_confirmed(
         self, client: Client, jumping: FeedServer, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         end_of(client, capsys, COMMAND)
@@ -129,11 +129,11 @@ class TestAFeedThatFails:
         ("answer", "status"),
         [
             pytest.param(sending(b"", status=503), 4, id="out of order"),
-            pytest.param(sending(b"<html>Maintenance</html>"), 1, id="not to be believed"),
+            pytest.param(sending(b"<html>Maintenance</html>"), 1, id="invalid"),
             pytest.param(sending(xml_of({day_of(40): RATES})), 1, id="late"),
         ],
     )
-    def test_changes_nothing_and_is_told_apart(
+    def test_changes_nothing_and_each_fault_has_its_exit_status(
         self, client: Client, feed_server: FeedServer, capsys: pytest.CaptureFixture[str], answer: object, status: int
     ) -> None:
         feed_server.answer = answer  # type: ignore[assignment]

@@ -1,4 +1,4 @@
-"""pugmill change-tariff and pugmill reprice: what they put in force, what they print, and how they end."""
+"""pugmill change-tariff and pugmill reprice: what they put in force, their output, and their exit status."""
 
 import csv
 import io
@@ -32,13 +32,13 @@ Run = Callable[..., Ended]
 
 @pytest.fixture
 def demo(app: flask.Flask, contract: Contract) -> Client:
-    """The demo workshop, its prices not in force yet."""
+    """The demo workshop, with no prices in force yet."""
     return loaded_demo(app, contract)
 
 
 @pytest.fixture
 def run(demo: Client, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Runs a command on the demo; a list given as `sent` receives what it sends."""
+    """Runs a command on the demo workshop."""
     monkeypatch.setenv("COLUMNS", "80")
 
     def run(command: str, *arguments: str, **options: Any) -> Ended:
@@ -49,7 +49,7 @@ def run(demo: Client, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.Mo
 
 @pytest.fixture
 def priced(run: Run) -> Run:
-    """The same, with the prices that the policies ask for today in force."""
+    """The same, after today's prices were put in force."""
     ended = run("reprice")
     assert ended.status == 0, ended.err
     return run
@@ -76,7 +76,7 @@ def preview(client: Client, **question: Any) -> dict[str, Any]:
 
 
 def shown(text: str) -> dict[str, list[str]]:
-    """The rows of the table of changes by listing."""
+    """The rows of the table of changes, by listing."""
     body = text[text.index("\nlisting ") :]
     rows = [re.split(" {2,}", line) for line in body.splitlines()[3:] if line and not line.startswith(" ")]
     return {row[0]: row[1:] for row in rows if len(row) == 7}
@@ -150,7 +150,7 @@ class TestChangingATariff:
         assert "nothing left to change" in ended.out
         assert (prices(demo), len(repricings(demo))) == (after, count)
 
-    def test_that_dies_between_rate_and_prices_goes_on_when_it_is_run_again(self, demo: Client, priced: Run) -> None:
+    def test_that_dies_between_rate_and_prices_continues_when_it_is_run_again(self, demo: Client, priced: Run) -> None:
         before = prices(demo)
 
         def die(request: Any) -> None:
@@ -194,7 +194,7 @@ class TestChangingATariff:
 
         assert prices(demo) != before
 
-    def test_does_not_apply_what_it_has_not_seen(self, demo: Client, priced: Run) -> None:
+    def test_does_not_apply_changes_that_it_has_not_previewed(self, demo: Client, priced: Run) -> None:
         before = prices(demo)
 
         def interfere(request: Any) -> None:
@@ -211,7 +211,7 @@ class TestChangingATariff:
         assert again.status == 0, again.err
         assert prices(demo) != before
 
-    def test_can_change_the_rate_alone_and_leave_the_prices_to_another_day(self, demo: Client, priced: Run) -> None:
+    def test_can_change_the_rate_alone_and_leave_the_prices_for_another_day(self, demo: Client, priced: Run) -> None:
         before = prices(demo)
 
         ended = priced(*DEARER, "--rate-only")
@@ -223,7 +223,7 @@ class TestChangingATariff:
         assert rate_only == before
         assert prices(demo) != before
 
-    def test_can_change_every_term_and_take_one_out(self, demo: Client, priced: Run) -> None:
+    def test_can_change_every_term_and_remove_one(self, demo: Client, priced: Run) -> None:
         terms = ("--standing-charge", "41.50", "--demand-charge", "", "--expected-kwh", "1800", "--rate-only")
 
         ended = priced(*GRID, *terms)
@@ -234,7 +234,7 @@ class TestChangingATariff:
         assert (rate["demand_charge_per_month"], rate["expected_kwh_per_month"]) == (None, "1800")
         assert rate["price_per_kwh"] == demo.get("tariffs/grid/rates/2026-04-01").json["price_per_kwh"]
 
-    def test_tells_that_another_rate_follows(self, demo: Client, run: Run) -> None:
+    def test_says_that_a_later_rate_follows(self, demo: Client, run: Run) -> None:
         later = (date.fromisoformat(MONDAY) + timedelta(days=30)).isoformat()
         run(*DEARER, "--rate-only", "--from", later)
 
@@ -333,7 +333,7 @@ class TestRepricing:
         ],
         ids=["channel", "product", "tag"],
     )
-    def test_can_be_of_some_listings(
+    def test_can_be_limited_to_some_listings(
         self, demo: Client, run: Run, arguments: tuple[str, str], touched: set[str]
     ) -> None:
         demo.put("listings/brick-stall", {**demo.get("listings/brick-stall").json, "tags": ["garden"]})
@@ -344,7 +344,7 @@ class TestRepricing:
         assert set(shown(ended.out)) == touched
         assert {listing for listing, price in prices(demo).items() if price} == touched
 
-    def test_can_be_of_what_rates_changed_since_a_day_touch(self, demo: Client, priced: Run) -> None:
+    def test_can_be_limited_to_what_rates_changed_since_a_day_affect(self, demo: Client, priced: Run) -> None:
         priced(*DEARER, "--rate-only", "--from", TODAY.isoformat())
         before = prices(demo)
 
@@ -460,12 +460,12 @@ class TestRollingBack:
         assert ended.status == 1
         assert "refused with 409" in ended.err
 
-    def test_of_what_is_none_is_refused(self, run: Run) -> None:
+    def test_of_an_invalid_id_is_refused(self, run: Run) -> None:
         ended = run("reprice", "--rollback", "../taxes")
 
         assert ended.status == 1
 
-    def test_finds_the_repricing_in_the_list(self, demo: Client, run: Run) -> None:
+    def test_lists_the_repricings(self, demo: Client, run: Run) -> None:
         none = run("reprice", "--list")
         run("reprice")
 

@@ -1,4 +1,4 @@
-"""Any value of a declared class, drawn from the rules that stand beside its fields."""
+"""A hypothesis strategy for any declared class, derived from the rules declared beside its fields."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -78,7 +78,7 @@ def _values(hint: Any) -> st.SearchStrategy[Any]:
 
 
 _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
-    # Where rules between fields would refuse nearly everything, the fields they are between are drawn apart.
+    # Rules between fields would refuse nearly every example, so these fields are drawn separately.
     Material: {"mass_kg_per_unit": st.none()},
     BillLine: {"product": st.none(), "material": st.just("hdpe"), "quantity_per_batch": figures("0.5", "3")},
     Operation: {"machine": st.just("press"), "labour": st.just(())},
@@ -128,7 +128,7 @@ _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
 
 @st.composite
 def any_of(draw: st.DrawFn, declared_class: type[Any]) -> Any:
-    """Any value of a declared class, made from the rules that stand beside its fields."""
+    """Values of a declared class, drawn by the rules declared beside its fields."""
     helped = _HELPED.get(declared_class, {})
     drawn = {
         name: draw(helped[name] if name in helped else _values(hint))

@@ -1,4 +1,4 @@
-"""The bodies of tests/support/builders.py as values of the domain, and a workshop made of them."""
+"""The bodies of tests/support/builders.py as domain values, and a workshop made of them."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -87,7 +87,7 @@ def a_line(**changes: Any) -> BillLine:
 
 
 def a_product(**changes: Any) -> Product:
-    """The builders' sheet; lines and operations may be values of the domain already."""
+    """The builders' sheet; lines and operations may also be domain values."""
     made = {name: tuple(changes.pop(name)) for name in ("bill_of_materials", "operations") if name in changes}
     return replace(decoded(builders.product(**changes), Product), **made)
 
@@ -114,7 +114,7 @@ USUAL_TERMS: dict[type[Any], Callable[[], Any]] = {
 
 
 def registered_in(catalogue: Catalogue) -> dict[str, Registered]:
-    """Everything in a catalogue that has rates, by resource."""
+    """Every thing in a catalogue that takes rates, by resource."""
     collections: dict[str, Mapping[str, Registered]] = {
         "materials": catalogue.materials,
         "machines": catalogue.machines,
@@ -130,7 +130,7 @@ def registered_in(catalogue: Catalogue) -> dict[str, Registered]:
 
 @dataclass(frozen=True, kw_only=True)
 class Shop:
-    """A workshop without a database: what it has, what that costs, and what a batch then costs."""
+    """A workshop without a database: its catalogue, its rates, and the bills and costs of its batches."""
 
     catalogue: Catalogue
     terms: Mapping[str, RateTerms]
@@ -162,12 +162,12 @@ class Shop:
 
     @property
     def rating(self) -> Rating:
-        """The same as a table; what has no terms is registered all the same."""
+        """The unit rates as a rate table; resources without terms count as registered."""
         exchange = self.exchange
         return rating(self.card, registered_in(self.catalogue), lambda money: exchange.converted(money, self.currency))
 
     def batch_bill(self, quantity: int) -> BatchBill:
-        """The bill as it is kept with a price."""
+        """The bill in the form that is stored with a price."""
         quantities = {line.resource: line.quantity for line in self.bill(quantity).lines}
         return BatchBill(pieces=quantity, quantities=quantities)
 
@@ -175,12 +175,7 @@ class Shop:
         return bill_of_resources(code or self.top, quantity, self.catalogue, tooling)
 
     def sheet(self, quantity: int, rates: Mapping[str, Decimal] | None = None, code: str | None = None) -> CostSheet:
-        return cost_sheet(
-            self.bill(quantity, code),
-            self.unit_rates() if rates is None else rates,
-            as_of=TODAY,
-            currency=self.currency,
-        )
+        return cost_sheet(self.bill(quantity, code), self.unit_rates() if rates is None else rates, self.card)
 
     def with_product(self, code: str, product: Product) -> "Shop":
         products = {**self.catalogue.products, code: product}
@@ -204,7 +199,7 @@ def a_catalogue(*products: Product, **changes: Any) -> Catalogue:
 
 
 def a_shop(*products: Product, terms: Mapping[str, RateTerms] | None = None, **changes: Any) -> Shop:
-    """A workshop with the usual rate for everything that is given none."""
+    """A workshop with these rates, and the usual rate for everything else."""
     catalogue = a_catalogue(*products, **changes)
     usual: dict[str, RateTerms] = {
         resource: USUAL_TERMS[type(facts)]()
@@ -221,7 +216,7 @@ VALUE_BASES = [base for base in OverheadBase if base.is_value]
 
 
 def plain_sale(policy: PricingPolicy, tax_share: Decimal) -> Sale:
-    """Sold directly: nothing but the tax stands between the price and what is kept."""
+    """A direct sale: only the tax is deducted from the price."""
     return Sale(display=policy.display or Display.TAX_EXCLUSIVE, tax_share=tax_share)
 
 
@@ -246,6 +241,6 @@ def a_brick(**changes: Any) -> Product:
 
 
 def shipped(quantity: int = 1, service: Any = None, rate: Any = None, **brick: Any) -> ShippingEstimate:
-    """Bricks by the builders' service."""
+    """An estimate for bricks sent by the builders' service."""
     pieces = [("brick", a_brick(**brick), quantity)]
     return shipping_estimate(pieces, service or a_shipping_service(), rate or a_shipping_rate(), "home")

@@ -1,4 +1,4 @@
-"""What the laws are tried on: whole workshops that fit together, prices and documents."""
+"""Hypothesis strategies for the laws: consistent workshops, prices and documents."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -35,15 +35,15 @@ from tests.domain.examples import TODAY, Shop, registered_in
 from tests.support.profiles import examples
 
 CURRENCIES = {"EUR": 2, "JPY": 0, "KWD": 3}
-"""A currency for each number of decimals a minor unit commonly has (ISO 4217)."""
+"""A currency for each usual number of decimals of a minor unit (ISO 4217)."""
 
 tried = examples(50)
-"""How the laws of whole workshops are tried."""
+"""Settings for the laws of whole workshops."""
 
 
 @cache
 def figures(least: str, most: str, places: int = 3) -> st.SearchStrategy[Decimal]:
-    """Decimals from least to most; small round ones come first when an example shrinks."""
+    """Decimals from least to most; examples shrink towards small round ones."""
     unit = Decimal(1).scaleb(-places)
     low, high = int(Decimal(least) / unit), int(Decimal(most) / unit)
     return st.integers(low, high).map(lambda units: (units * unit).normalize() + 0)
@@ -60,7 +60,7 @@ def _codes(letter: str, count: int) -> list[str]:
 
 @st.composite
 def _shares_of(draw: st.DrawFn, bands: tuple[str, ...]) -> dict[str, Decimal]:
-    """A division over some of the bands that adds up to 1."""
+    """Shares of some of the bands, which add up to 1."""
     used = draw(st.lists(st.sampled_from(bands), min_size=1, unique=True))
     cuts = sorted(draw(st.lists(st.integers(1, 99), min_size=len(used) - 1, max_size=len(used) - 1, unique=True)))
     edges = [0, *cuts, 100]
@@ -110,7 +110,7 @@ def _bill_lines(draw: st.DrawFn, item: str, parts: Mapping[str, Product], names:
 @st.composite
 def _products(draw: st.DrawFn, code: str, shop: dict[str, Any], parts: dict[str, Product]) -> Product:
     names = _codes("step ", draw(st.integers(0, 2)))
-    # Everything made so far may go into it, the last of it first, so that what is made last is made of the rest.
+    # Any earlier product may be a part; the last one always is, so that the last product contains all others.
     wanted = [*list(parts)[-1:], *draw(st.lists(st.sampled_from([*parts, *shop["materials"]]), min_size=1, max_size=3))]
     return Product(
         name=code,
@@ -139,7 +139,7 @@ def _machines(draw: st.DrawFn, tariffs: Mapping[str, Tariff]) -> Machine:
 
 @st.composite
 def catalogues(draw: st.DrawFn) -> Catalogue:
-    """Up to four products, each made of those before it; everything they name is there."""
+    """Catalogues of up to four products, each made of those before it; everything they refer to exists."""
 
     def some(letter: str, strategy: st.SearchStrategy[Any], least: int, most: int) -> dict[str, Any]:
         return {code: draw(strategy) for code in _codes(letter, draw(st.integers(least, most)))}
@@ -179,8 +179,8 @@ def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str
     match facts:
         case Material():
             price = money()
-            # Worth no more ground up than new: else an allowance per batch would earn, and the smaller the
-            # batch the more of it.
+            # Regrind is worth no more than new material, or an allowance per batch would earn money, and more
+            # per piece the smaller the batch.
             value = None if draw(st.booleans()) else replace(price, amount=price.amount * draw(some_shares))
             return MaterialRate(price=price, reclaim_value=value)
         case Machine():
@@ -199,7 +199,10 @@ def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str
             )
         case LabourGrade():
             return LabourRate(
-                wage_per_hour=money(), on_cost_share=draw(some_shares), productive_share=draw(figures("0.5", "1", 2))
+                wage_per_hour=money(),
+                on_cost_share=draw(some_shares),
+                productive_share=draw(figures("0.5", "1", 2)),
+                paid_hours_per_month=draw(st.none() | figures("20", "180", 1)),
             )
         case Tariff():
             standing = maybe()
@@ -219,7 +222,7 @@ def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str
 
 @st.composite
 def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",)) -> Shop:
-    """A workshop with a rate for everything; its own currency is the first."""
+    """Workshops with a rate for everything; their own currency is the first."""
     catalogue = draw(catalogues())
     foreign = {each: draw(figures("0.3", "300", 4)) for each in currencies[1:]}
     return Shop(
@@ -236,7 +239,7 @@ def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",)) -> Shop:
 
 @st.composite
 def moves(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR", "USD", "JPY")) -> tuple[Shop, Shop]:
-    """A workshop before and after some of its rates moved, and pools of overhead came and went."""
+    """A workshop before and after some of its rates changed and some overhead pools were added or removed."""
     whole = draw(shops(currencies))
     pools = whole.catalogue.overheads
     codes = st.sets(st.sampled_from(list(pools))) if pools else st.just(set())
@@ -252,7 +255,7 @@ def moves(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR", "USD", "JPY")) 
 
 
 def without_pools(shop: Shop, codes: set[str]) -> Shop:
-    """The workshop as if it had no such pools."""
+    """The workshop without these pools."""
     kept = {code: pool for code, pool in shop.catalogue.overheads.items() if code not in codes}
     terms = {resource: each for resource, each in shop.terms.items() if resource.partition("/")[2] not in codes}
     return replace(shop, catalogue=replace(shop.catalogue, overheads=kept), terms=terms)
@@ -263,7 +266,7 @@ batches = st.integers(1, 12) | st.integers(1, 5000)
 
 @st.composite
 def unit_costs(draw: st.DrawFn, most: str = "60") -> UnitCosts:
-    """Costs of a piece with many digits, as a division leaves them."""
+    """Costs of a piece with many digits, as from a division."""
     variable = draw(figures("0", most, 6))
     full = variable + draw(figures("0", most, 6)) / draw(st.integers(1, 9))
     return UnitCosts(variable=variable, full=full, shown_variable=variable)
@@ -271,7 +274,7 @@ def unit_costs(draw: st.DrawFn, most: str = "60") -> UnitCosts:
 
 @st.composite
 def policies(draw: st.DrawFn, decimals: int, rounding: Rounding | None = None) -> PricingPolicy:
-    """Policies on grids of a currency whose minor unit has so many decimals, no finer than that."""
+    """Policies with grids no finer than a minor unit of this many decimals."""
     unit = Decimal(1).scaleb(-decimals)
     target = draw(st.sampled_from(Target))
     values = {

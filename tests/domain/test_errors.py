@@ -1,4 +1,4 @@
-"""What a refusal says, and the facts it carries."""
+"""The messages of errors, and the facts they carry."""
 
 from datetime import date
 
@@ -7,7 +7,7 @@ from service.domain.making.errors import ProductLoopError
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 
 
-def test_values_are_named_by_the_way_to_them_and_several_at_once() -> None:
+def test_values_are_named_by_their_path_and_several_at_once() -> None:
     one = InvalidValueError(("lines", 0, "quantity"), "must be 1 or more")
     other = InvalidValueError(["note"], "must not be blank")
 

@@ -1,4 +1,4 @@
-"""Tables of kinds: each kind has what sets it apart in one entry."""
+"""Tables of kinds: one entry holds all the traits of a kind."""
 
 import pytest
 
@@ -42,5 +42,5 @@ class TestAnOverheadBase:
 
 class TestATarget:
     @pytest.mark.parametrize("target", [each for each in Target if not each.traits.is_price])
-    def test_that_asks_for_a_profit_says_in_words_what_it_is(self, target: Target) -> None:
+    def test_that_asks_for_a_profit_has_a_description(self, target: Target) -> None:
         assert target.traits.aim

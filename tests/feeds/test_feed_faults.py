@@ -1,4 +1,4 @@
-"""The table of what a feed may do to its workshop (service/feeds/README.md): every row comes out as it says."""
+"""The table of faults in service/feeds/README.md: every row is tried and has the stated outcome."""
 
 import gzip
 import re
@@ -54,12 +54,12 @@ GOOD = xml_of({TODAY: RATES})
 ABSURD = with_rates(USD="1077.2")
 AGE = "pugmill_feed_newest_day_age_days", ()
 LARGEST = 20_000_000
-"""Bytes that a whole walk may hold; a bomb has sixty million."""
+"""The most bytes that a whole walk may hold in memory; an unpacked bomb has sixty million."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """A row of the table: the result that /metrics counts, the sentence, the rates meanwhile, the exit status."""
+    """A row of the table: the result that /metrics counts, the message, the rates in use, the exit status."""
 
     result: str
     sentence: str
@@ -76,7 +76,7 @@ def row_of(told: str, rates: str, ends: str) -> Row:
 
 
 def rows() -> dict[str, Row]:
-    """By what happened."""
+    """The rows of the table, by what happened."""
     section = FEEDS.section("Every fault, and what to do")
     lines = [line.strip("| ").split(" | ") for line in section.splitlines() if line.startswith("| ")]
     found = {cells[0]: row_of(*cells[1:]) for cells in lines[2:]}
@@ -86,15 +86,15 @@ def rows() -> dict[str, Row]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """What is done for a row.
+    """How a row is tried.
 
     Attributes:
-        answers: what the feed answers, one refresh after the other; each has to come out as the row says.
-        place: where the feed is looked for in place of the tests' own; from the address of that.
+        answers: the feed's answer to each refresh in turn; each must have the row's outcome.
+        place: gives the address where the service looks for the feed, from that of the tests' own feed.
         last_good: how many days ago the rates in use were published; None at the first start.
         age: how many days old the rates in use are afterwards.
-        arguments: of the script.
-        is_measured: whether what is held in memory is looked at.
+        arguments: arguments of the script.
+        is_measured: whether memory use is measured.
     """
 
     answers: tuple[Answer, ...] = (sending(GOOD),)
@@ -115,13 +115,13 @@ def publishing(*bodies: bytes, **options: Any) -> Scene:
 
 
 def replacing(old: str, *new: str) -> Scene:
-    """A good file with something else in it."""
+    """Scene of a good file in which `old` is replaced, once for each of `new`."""
     assert old.encode() in GOOD
     return publishing(*(GOOD.replace(old.encode(), each.encode(), 1) for each in new))
 
 
 def declaring(declarations: str) -> bytes:
-    """A good file that has an entity."""
+    """A good file with these declarations, which uses the entity i."""
     typed = f"<!DOCTYPE x [{declarations}]><gesmes:Envelope"
     return GOOD.replace(b"<gesmes:Envelope", typed.encode(), 1).replace(b"Reference", b"&i;")
 
@@ -131,7 +131,7 @@ def redirecting_to_itself(handler: Any) -> None:
 
 
 def absurd_today(handler: Any) -> None:
-    """A day in the file of the latest, that and two more in the other."""
+    """Today's absurd rates; in the file of 90 days also two good days before."""
     before = {} if handler.path.endswith(DAILY) else {day_of(1): RATES, day_of(2): RATES}
     sending(xml_of({TODAY: ABSURD, **before}))(handler)
 
@@ -217,7 +217,7 @@ USABLE = {"the last good ones", "the new ones, without it", "the new ones: there
 
 @dataclass(kw_only=True)
 class Owner(Client):
-    """Somebody with a thing on sale at home and abroad, who keeps the service's answers."""
+    """A client of a workshop with listings at home and abroad, which records the service's answers."""
 
     answers: list[Any] = field(default_factory=list)
 
@@ -226,7 +226,7 @@ class Owner(Client):
         return self.answers[-1]
 
     def found(self) -> dict[str, Any]:
-        """All that a refresh might touch."""
+        """The answers that a refresh might change."""
         return {path: self.get(path).json for path in ("exchange-rates", *PRICED)}
 
 
@@ -242,24 +242,24 @@ def owner(client: Client) -> Owner:
 
 
 def begin(owner: Owner, feed: FeedServer, days_before: int | None) -> None:
-    """Have the rates of that day in use."""
+    """Have rates in use that were published this many days ago."""
     if days_before is None:
         return
     younger = min(days_before, 10)
     feed.answer = sending(xml_of({day_of(days_before): RATES, day_of(younger): RATES}), ETag='"good"')
     assert owner.post("exchange-rates/refresh", {}).status_code == 200
-    if younger != days_before:  # as if a day had gone by
+    if younger != days_before:  # as if days had passed since
         assert owner.delete(f"exchange-rates/{day_of(younger)}?source=ECB").status_code == 204
 
 
 def is_said(sentence: str, ended: Ended) -> bool:
-    """Whether it was printed, whatever stands for its dots."""
+    """Whether the sentence was printed; "…" stands for any text."""
     pattern = re.escape(sentence).replace("…", ".+")
     return re.search(pattern, " ".join(f"{ended.out} {ended.err}".split())) is not None
 
 
 def check_prices(owner: Owner, rates: str, age: int | None) -> None:
-    """What may be priced is, and says how old its rates are."""
+    """Check that listings are priced where rates allow it, and state the age of the rates."""
     home, abroad = (owner.get(path) for path in PRICED)
     assert home.status_code == 200
     if rates in USABLE:
@@ -270,17 +270,17 @@ def check_prices(owner: Owner, rates: str, age: int | None) -> None:
 
 
 def check_quotations(owner: Owner, rates: str) -> None:
-    """In the own currency in any case, in another where there are rates."""
+    """Check that quoting works in the workshop's own currency always, in another if there are rates."""
     home, abroad = (owner.post("quotations", quotation(currency=code)).status_code for code in ("EUR", "USD"))
     assert (home, abroad) == (201, 201 if rates in USABLE else 422)
 
 
 STATUSES = {1: {502}, 4: {503, 504}}
-"""What the service answers where the script ends so."""
+"""The service's status codes by the script's exit status."""
 
 
 def check_problem(answer: Any, row: Row, scene: Scene) -> None:
-    """It names the fault, how old the last good rates are, and when to ask again if that may help."""
+    """Check that it names the fault and the age of the last good rates, with Retry-After if a retry may help."""
     assert answer.status_code in STATUSES[row.status]
     assert ("Retry-After" in answer.headers) is (row.status == 4)
     assert answer.json["type"].endswith(f"/feed-{row.result}")
@@ -290,7 +290,7 @@ def check_problem(answer: Any, row: Row, scene: Scene) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class Walk:
-    """One row, done by its owner with a real script against a real feed."""
+    """One row, tried with the real script against a real feed server."""
 
     row: Row
     scene: Scene
@@ -304,12 +304,12 @@ class Walk:
         return self.row.result not in ("good", "held")
 
     def figures(self) -> tuple[float, float | None]:
-        """Refreshes with this result, and the age of the newest day that any workshop has."""
+        """The number of refreshes with this result, and the age of the newest day in any workshop."""
         told = figures(self.owner)
         return told.get(("pugmill_feed_refreshes_total", (self.row.result,)), 0), told.get(AGE)
 
     def refresh(self, answer: Answer) -> None:
-        """Once; what is told of it is what the row says."""
+        """Refresh once, and check that everything reported agrees with the row."""
         self.feed.reset()
         self.feed.answer = answer
         self.owner.answers.clear()
@@ -324,11 +324,11 @@ class Walk:
             check_problem(self.owner.answers[0], self.row, self.scene)
         logged = [each.fault for each in self.caplog.records if hasattr(each, "fault")]
         assert logged == ([self.row.result] if self.is_fault else [])
-        assert len({path for path, _ in self.feed.requests}) <= 1  # nothing is followed
+        assert len({path for path, _ in self.feed.requests}) <= 1  # no redirect is followed
         assert most() < LARGEST
 
     def everything(self) -> None:
-        """All that the feed does, one after the other: what was in use is in use, to the last figure."""
+        """Try all of the feed's answers in turn; the rates in use stay the same to the last figure."""
         before, (counted, age) = self.owner.found(), self.figures()
         for answer in self.scene.answers:
             self.refresh(answer)
@@ -344,7 +344,7 @@ class Walk:
         check_quotations(self.owner, self.row.rates)
 
     def recover(self) -> None:
-        """The next good file is taken as if nothing had been."""
+        """Check that the next good file is accepted as if there had been no fault."""
         self.feed.reset()
 
         assert end_of(self.owner, self.capsys, COMMAND).status == 0
@@ -359,7 +359,7 @@ def test_every_row_has_a_scene_and_every_scene_a_row() -> None:
 
 
 @pytest.mark.parametrize("what", SCENES)
-def test_a_fault_of_the_feed_comes_out_as_its_row_says_and_the_next_good_file_is_taken(
+def test_a_fault_of_the_feed_has_the_outcome_of_its_row_and_the_next_good_file_is_accepted(
     what: str,
     owner: Owner,
     feed_server: FeedServer,
@@ -378,7 +378,7 @@ def test_a_fault_of_the_feed_comes_out_as_its_row_says_and_the_next_good_file_is
     walk.recover()
 
 
-def test_metrics_tell_how_old_the_newest_day_is_however_often_the_feed_fails(
+def test_metrics_state_the_age_of_the_newest_day_however_often_the_feed_fails(
     tmp_path: Path, contract: Contract, feed_server: FeedServer
 ) -> None:
     app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'pugmill.db'}", feed_url=feed_server.url))

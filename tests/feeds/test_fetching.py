@@ -1,4 +1,4 @@
-"""Fetching a file: from servers that answer as they should, and from those that do not."""
+"""Fetching a file from servers that answer correctly and from servers that do not."""
 
 import contextlib
 import gc
@@ -78,20 +78,19 @@ ANSWERS: dict[str, tuple[dict[str, Any], Fault]] = {
     "404": ({"status_code": 404, "text": "<html>"}, Fault.UNEXPECTED_STATUS),
     "204": ({"status_code": 204}, Fault.UNEXPECTED_STATUS),
     "206": ({"status_code": 206, "content": BODY}, Fault.UNEXPECTED_STATUS),
-    "304 though nothing was known": ({"status_code": 304}, Fault.UNEXPECTED_STATUS),
+    "304 without a condition": ({"status_code": 304}, Fault.UNEXPECTED_STATUS),
     "a page": ({"text": "<html>", "headers": {"Content-Type": "text/html; charset=utf-8"}}, Fault.WRONG_CONTENT),
     "JSON": ({"json": {}, "headers": {"Content-Type": "application/json"}}, Fault.WRONG_CONTENT),
     "a byte too many": ({"content": b"x" * (LIMIT + 1), "headers": XML}, Fault.TOO_LARGE),
     "a length too large": ({"content": BODY, "headers": {**XML, "Content-Length": "9" * 30}}, Fault.TOO_LARGE),
-    "a length of its own making": (
-        {"content": b"x" * (LIMIT + 1), "headers": {**XML, "Content-Length": "-1"}},
-        Fault.TOO_LARGE,
-    ),
+    "a negative length": ({"content": b"x" * (LIMIT + 1), "headers": {**XML, "Content-Length": "-1"}}, Fault.TOO_LARGE),
 }
 
 
 @pytest.mark.parametrize(("answer", "fault"), ANSWERS.values(), ids=ANSWERS.keys())
-def test_what_is_wrong_has_a_name(requests_mock: mocking.Mocker, answer: dict[str, Any], fault: Fault) -> None:
+def test_every_wrong_answer_has_a_named_fault(
+    requests_mock: mocking.Mocker, answer: dict[str, Any], fault: Fault
+) -> None:
     requests_mock.get(ADDRESS, **answer)
 
     error = fault_of(ADDRESS)
@@ -100,14 +99,16 @@ def test_what_is_wrong_has_a_name(requests_mock: mocking.Mocker, answer: dict[st
     assert "rates.example" not in error.reason
 
 
-class TestAnAnswerAsItShouldBe:
+class TestACorrectAnswer:
     @pytest.mark.parametrize("kind", ["text/xml", "application/xml", "Text/XML; charset=UTF-8", None])
-    def test_is_taken_as_xml_by_whatever_spelling(self, requests_mock: mocking.Mocker, kind: str | None) -> None:
+    def test_is_accepted_as_xml_in_any_spelling_of_the_type(
+        self, requests_mock: mocking.Mocker, kind: str | None
+    ) -> None:
         requests_mock.get(ADDRESS, content=BODY, headers={} if kind is None else {"Content-Type": kind})
 
         assert get(ADDRESS) == Fetched(body=BODY, conditions={})
 
-    def test_may_have_as_many_bytes_as_are_allowed(self, requests_mock: mocking.Mocker) -> None:
+    def test_may_have_exactly_the_largest_allowed_size(self, requests_mock: mocking.Mocker) -> None:
         requests_mock.get(ADDRESS, content=b"x" * LIMIT, headers=XML)
 
         found = get(ADDRESS)
@@ -115,7 +116,7 @@ class TestAnAnswerAsItShouldBe:
         assert found is not None
         assert len(found.body) == LIMIT
 
-    def test_tells_with_what_to_ask_again(self, requests_mock: mocking.Mocker) -> None:
+    def test_gives_the_conditions_for_the_next_request(self, requests_mock: mocking.Mocker) -> None:
         told = {"ETag": '"a1"', "Last-Modified": "Wed, 25 Nov 2026 15:00:00 GMT"}
         requests_mock.get(ADDRESS, content=BODY, headers={**XML, **told})
 
@@ -125,9 +126,7 @@ class TestAnAnswerAsItShouldBe:
         assert found.conditions == {"If-None-Match": '"a1"', "If-Modified-Since": "Wed, 25 Nov 2026 15:00:00 GMT"}
 
     @pytest.mark.parametrize("tag", ["", "x" * 300, '"ä"'])
-    def test_is_not_asked_for_again_with_what_no_header_should_hold(
-        self, requests_mock: mocking.Mocker, tag: str
-    ) -> None:
+    def test_gives_no_condition_that_is_invalid_in_a_header(self, requests_mock: mocking.Mocker, tag: str) -> None:
         requests_mock.get(ADDRESS, content=BODY, headers={**XML, "ETag": tag})
 
         found = get(ADDRESS)
@@ -141,7 +140,7 @@ class TestAnAnswerAsItShouldBe:
         assert get(ADDRESS, **{"If-None-Match": '"a1"'}) is None
         assert requests_mock.request_history[0].headers["If-None-Match"] == '"a1"'
 
-    def test_is_asked_for_without_anything_that_tells_who_asks(self, requests_mock: mocking.Mocker) -> None:
+    def test_is_requested_without_anything_that_identifies_the_workshop(self, requests_mock: mocking.Mocker) -> None:
         requests_mock.get(ADDRESS, content=BODY, headers=XML)
 
         get(ADDRESS)
@@ -152,7 +151,7 @@ class TestAnAnswerAsItShouldBe:
 
 
 @pytest.mark.parametrize(("told", "seconds"), [("120", 120), ("999999999", 86_400), ("soon", None), (None, None)])
-def test_an_overloaded_feed_may_say_when_to_ask_again(
+def test_an_overloaded_feed_may_say_when_to_retry(
     requests_mock: mocking.Mocker, told: str | None, seconds: int | None
 ) -> None:
     requests_mock.get(ADDRESS, status_code=503, headers={} if told is None else {"Retry-After": told})
@@ -169,16 +168,16 @@ BEHAVIOURS: dict[str, tuple[Answer, Fault]] = {
     "no end": (endless(), Fault.TOO_LARGE),
     "no end of chunks": (endless_chunks, Fault.TOO_LARGE),
     "no end, packed": (endless(piece=BOMB, Content_Encoding="gzip"), Fault.TOO_LARGE),
-    "what is not packed as it says": (sending(BODY, Content_Encoding="gzip"), Fault.WRONG_CONTENT),
-    "an end before its length": (sending(BODY, Content_Length="200"), Fault.TRUNCATED),
+    "a false Content-Encoding": (sending(BODY, Content_Encoding="gzip"), Fault.WRONG_CONTENT),
+    "fewer bytes than its length": (sending(BODY, Content_Length="200"), Fault.TRUNCATED),
     "a redirect": (sending(b"", 302, Location="http://127.0.0.1:1/"), Fault.REDIRECTED),
     "a redirect to a file": (sending(b"", 302, Location="file:///etc/passwd"), Fault.REDIRECTED),
-    "a redirect to what is no address": (sending(b"", 302, Location="http://[::1"), Fault.REDIRECTED),
-    "a redirect to what is no text": (sending(b"", 302, Location="http://h\xe4/"), Fault.REDIRECTED),
+    "a redirect to an invalid address": (sending(b"", 302, Location="http://[::1"), Fault.REDIRECTED),
+    "a redirect that is not ASCII": (sending(b"", 302, Location="http://h\xe4/"), Fault.REDIRECTED),
     "an error every time": (sending(b"", 500), Fault.UNAVAILABLE),
-    "a time to ask again that is none": (sending(b"", 503, Retry_After="soon"), Fault.UNAVAILABLE),
-    "a time to ask again beyond all time": (sending(b"", 503, Retry_After=END_OF_TIME), Fault.UNAVAILABLE),
-    "a year to ask again that is none": (sending(b"", 503, Retry_After=NO_YEAR), Fault.UNAVAILABLE),
+    "a Retry-After that is no time": (sending(b"", 503, Retry_After="soon"), Fault.UNAVAILABLE),
+    "a Retry-After beyond the calendar": (sending(b"", 503, Retry_After=END_OF_TIME), Fault.UNAVAILABLE),
+    "a Retry-After with five digits in its year": (sending(b"", 503, Retry_After=NO_YEAR), Fault.UNAVAILABLE),
     "no HTTP": (no_http, Fault.UNREACHABLE),
     "the line cut": (cut, Fault.UNREACHABLE),
 }
@@ -186,10 +185,10 @@ BEHAVIOURS: dict[str, tuple[Answer, Fault]] = {
 
 class TestOverARealConnection:
     @pytest.mark.parametrize(("answer", "fault"), BEHAVIOURS.values(), ids=BEHAVIOURS.keys())
-    def test_nothing_is_waited_for_followed_or_held_beyond_what_is_allowed(
+    def test_a_wrong_answer_ends_with_its_fault_within_limits_of_time_and_size(
         self, feed_server: FeedServer, answer: Answer, fault: Fault
     ) -> None:
-        """What keeps somebody waiting does so for a minute; then its end would be another fault."""
+        """A slow answer ends after a minute, and would then be another fault than a timeout."""
         feed_server.answer = answer
 
         error = fault_of(feed_server.url, patience=QUICK if fault is Fault.TIMEOUT else AS_PATIENT_AS_THE_SERVICE)
@@ -223,7 +222,9 @@ class TestOverARealConnection:
         ],
         ids=["a redirect with a bomb", "a redirect", "overloaded", "not there"],
     )
-    def test_of_what_is_no_file_nothing_is_read(self, feed_server: FeedServer, answer: Answer, fault: Fault) -> None:
+    def test_the_body_of_an_answer_without_a_file_is_not_read(
+        self, feed_server: FeedServer, answer: Answer, fault: Fault
+    ) -> None:
         feed_server.answer = answer
 
         with memory() as most:
@@ -232,7 +233,7 @@ class TestOverARealConnection:
         assert error.fault is fault
         assert most() < 5_000_000
 
-    def test_what_is_longer_than_it_says_is_read_only_as_far(self, feed_server: FeedServer) -> None:
+    def test_an_answer_longer_than_its_content_length_is_read_only_that_far(self, feed_server: FeedServer) -> None:
         feed_server.answer = longer_than_told
 
         found = get(feed_server.url)
@@ -241,7 +242,7 @@ class TestOverARealConnection:
         assert len(found.body) == 10
 
     @pytest.mark.parametrize("status", [429, 500, 502, 503, 504])
-    def test_a_failure_that_passes_is_asked_again(self, feed_server: FeedServer, status: int) -> None:
+    def test_a_temporary_failure_is_retried(self, feed_server: FeedServer, status: int) -> None:
         answers: Iterator[Answer] = iter([sending(b"", status), sending(b"", status), sending(BODY)])
 
         def answer(handler: BaseHTTPRequestHandler) -> None:
@@ -254,7 +255,7 @@ class TestOverARealConnection:
         assert found is not None
         assert len(feed_server.requests) == 3
 
-    def test_a_failure_that_stays_is_asked_no_more_often_than_that(self, feed_server: FeedServer) -> None:
+    def test_a_lasting_failure_is_retried_only_up_to_the_limit(self, feed_server: FeedServer) -> None:
         feed_server.answer = sending(b"", 503, Retry_After="7")
 
         error = fault_of(feed_server.url)
@@ -262,7 +263,7 @@ class TestOverARealConnection:
         assert (error.fault, error.retry_after_seconds) == (Fault.UNAVAILABLE, 7)
         assert len(feed_server.requests) == 1 + AS_PATIENT_AS_THE_SERVICE.retries
 
-    def test_a_wish_to_be_asked_much_later_is_granted_only_so_far(self, feed_server: FeedServer) -> None:
+    def test_a_long_retry_after_is_waited_for_only_up_to_a_limit(self, feed_server: FeedServer) -> None:
         feed_server.answer = sending(b"", 503, Retry_After="3600")
         began = time.monotonic()
 
@@ -270,27 +271,25 @@ class TestOverARealConnection:
 
         assert time.monotonic() - began < MINUTE
 
-    def test_what_is_refused_for_good_is_not_asked_again(self, feed_server: FeedServer) -> None:
+    def test_a_permanent_refusal_is_not_retried(self, feed_server: FeedServer) -> None:
         feed_server.answer = sending(b"", 404)
 
         fault_of(feed_server.url)
 
         assert len(feed_server.requests) == 1
 
-    def test_where_nobody_listens_it_is_unreachable(self) -> None:
+    def test_a_server_where_nobody_listens_is_unreachable(self) -> None:
         with nobody_listening() as address:
             assert fault_of(address).fault is Fault.UNREACHABLE
 
     @pytest.mark.parametrize("host", ["localhost", "a." * 40 + "example", "x" * 64 + ".example"])
-    def test_whose_name_is_not_known_is_unreachable(self, monkeypatch: pytest.MonkeyPatch, host: str) -> None:
+    def test_a_server_with_an_unknown_name_is_unreachable(self, monkeypatch: pytest.MonkeyPatch, host: str) -> None:
         know_names(monkeypatch)
 
         assert fault_of(f"http://{host}:9/").fault is Fault.UNREACHABLE
 
-    def test_all_addresses_of_a_name_together_are_waited_for_no_longer_than_that(
-        self, monkeypatch: pytest.MonkeyPatch
-    ) -> None:
-        """Each for a second would be a minute, three times over."""
+    def test_all_addresses_of_a_name_share_one_time_limit(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Waiting a second for each address would take a minute, and three with the retries."""
         with nobody_accepting() as address:
             know_names(monkeypatch, localhost=["127.0.0.1"] * 60)
             began = time.monotonic()
@@ -312,7 +311,7 @@ class TestOverARealConnection:
         assert found.body == BODY
 
     def test_a_handshake_that_trickles_is_cut_off_too(self, feed_server: FeedServer) -> None:
-        """A TLS record announced with 16 kB, and a byte of it now and then."""
+        """A TLS record announced as 16 kB, of which a byte arrives now and then."""
 
         def shake_hands(listening: socket.socket) -> None:
             with listening.accept()[0] as accepted, contextlib.suppress(OSError):
@@ -333,7 +332,7 @@ class TestOverARealConnection:
             thread.join()
 
     @pytest.mark.parametrize("answer", [trickling, endless(), sending(BODY)], ids=["slow", "endless", "good"])
-    def test_nothing_stays_open_behind_it(self, feed_server: FeedServer, answer: Answer) -> None:
+    def test_no_connection_stays_open_afterwards(self, feed_server: FeedServer, answer: Answer) -> None:
         feed_server.answer = answer
 
         with warnings.catch_warnings(record=True) as told:

@@ -1,4 +1,4 @@
-"""The feed's files, read strictly: what is right is taken to the digit, and nothing is taken of what cannot be."""
+"""Reading the feed's files strictly: a valid file is read to the digit, an invalid one is refused whole."""
 
 from datetime import date
 from decimal import Decimal
@@ -17,13 +17,13 @@ NS = "http://www.gesmes.org/xml/2002-08-01"
 
 
 def replaced(old: str, new: str, count: int = 1) -> bytes:
-    """The good file with something else in it."""
+    """The good file with `old` replaced by `new`."""
     assert old.encode() in GOOD
     return GOOD.replace(old.encode(), new.encode(), count)
 
 
 def bomb() -> bytes:
-    """Entities that would come to a billion laughs."""
+    """Nested entities that would expand to a billion laughs."""
     return replaced("<gesmes:Envelope", f"<!DOCTYPE x [{entities('i')}]><gesmes:Envelope").replace(b"Reference", b"&i;")
 
 
@@ -84,7 +84,7 @@ FAULTS: dict[str, tuple[bytes, Fault]] = {
 
 
 @pytest.mark.parametrize(("body", "fault"), FAULTS.values(), ids=FAULTS.keys())
-def test_a_file_that_cannot_be_right_is_refused_by_the_name_of_its_fault(body: bytes, fault: Fault) -> None:
+def test_an_invalid_file_is_refused_by_the_name_of_its_fault(body: bytes, fault: Fault) -> None:
     with pytest.raises(FeedError) as error:
         read(body, TODAY)
 
@@ -92,7 +92,7 @@ def test_a_file_that_cannot_be_right_is_refused_by_the_name_of_its_fault(body: b
     assert len(str(error.value)) < 200
 
 
-def test_a_file_as_it_is_published_is_taken_to_the_digit() -> None:
+def test_a_file_as_published_is_read_to_the_digit() -> None:
     (day,) = read(GOOD, TODAY).days
 
     assert (day.source, day.base, day.published_on) == (FEED, "EUR", date.fromisoformat(YESTERDAY))
@@ -105,20 +105,20 @@ def test_days_come_oldest_first_in_whatever_order_they_stand() -> None:
     assert [(TODAY - day.published_on).days for day in days] == [3, 2, 0]
 
 
-def test_as_many_currencies_as_must_be_are_enough() -> None:
+def test_the_least_number_of_currencies_is_enough() -> None:
     fewest = dict(list(RATES.items())[:MIN_CURRENCIES])
 
     assert len(read(xml_of({YESTERDAY: fewest}), TODAY).days[0].rates) == MIN_CURRENCIES
 
 
-def test_a_currency_that_nobody_knows_yet_is_left_out_and_stops_no_other() -> None:
+def test_an_unknown_currency_is_left_out_and_stops_no_other() -> None:
     found = read(xml_of({YESTERDAY: with_rates(ZZZ="3.1")}), TODAY)
 
     assert found.left_out == ("ZZZ",)
     assert set(found.days[0].rates) == set(RATES)
 
 
-def test_a_currency_that_has_ended_is_taken_on_its_days_and_left_out_after_them() -> None:
+def test_a_currency_that_has_ended_is_read_until_its_last_day_and_left_out_afterwards() -> None:
     found = read(xml_of({"2022-12-30": with_rates(HRK="7.5365"), "2023-01-16": with_rates(HRK="7.5")}), TODAY)
 
     before, after = found.days

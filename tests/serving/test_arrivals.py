@@ -1,4 +1,4 @@
-"""How many requests a key may make, by a clock that the test sets, within a process and across several."""
+"""The rate limit of a key, by a clock that the test sets, within one process and across several."""
 
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -17,7 +17,7 @@ KEY, OTHER = UUID(int=1), UUID(int=2)
 
 
 class Clock:
-    """Nanoseconds, as the test says."""
+    """A clock in nanoseconds that the test sets."""
 
     def __init__(self) -> None:
         self.now = 5 * SECOND
@@ -45,7 +45,7 @@ def admitted(arrivals: Arrivals, times: int, key: UUID = KEY) -> int:
     return sum(arrivals.admit(key).is_allowed for _ in range(times))
 
 
-def test_a_whole_minutes_requests_may_come_at_once_and_not_one_more(clock: Clock) -> None:
+def test_a_whole_minutes_requests_may_arrive_at_once_and_not_one_more(clock: Clock) -> None:
     arrivals = Arrivals(60, clock=clock)
 
     told = [arrivals.admit(KEY) for _ in range(61)]
@@ -56,7 +56,7 @@ def test_a_whole_minutes_requests_may_come_at_once_and_not_one_more(clock: Clock
     assert (told[60].full_after_seconds, told[60].retry_after_seconds) == (60, 1)
 
 
-def test_who_waits_as_told_is_answered_and_who_waits_less_is_not(clock: Clock) -> None:
+def test_a_client_that_waits_as_told_is_answered_and_one_that_waits_less_is_not(clock: Clock) -> None:
     arrivals = Arrivals(6, clock=clock)
     admitted(arrivals, 6)
     wait = arrivals.admit(KEY).retry_after_seconds
@@ -68,7 +68,7 @@ def test_who_waits_as_told_is_answered_and_who_waits_less_is_not(clock: Clock) -
     assert admitted(arrivals, 2) == 1
 
 
-def test_who_is_refused_again_and_again_waits_no_longer_for_it(clock: Clock) -> None:
+def test_repeated_refusals_do_not_lengthen_the_wait(clock: Clock) -> None:
     arrivals = Arrivals(6, clock=clock)
     admitted(arrivals, 1000)
 
@@ -77,7 +77,7 @@ def test_who_is_refused_again_and_again_waits_no_longer_for_it(clock: Clock) -> 
     assert arrivals.admit(KEY).is_allowed
 
 
-def test_a_quiet_minute_gives_all_back_and_a_quiet_day_no_more_than_that(clock: Clock) -> None:
+def test_a_quiet_minute_restores_the_whole_limit_and_a_quiet_day_no_more(clock: Clock) -> None:
     arrivals = Arrivals(60, clock=clock)
     admitted(arrivals, 60)
 
@@ -86,7 +86,7 @@ def test_a_quiet_minute_gives_all_back_and_a_quiet_day_no_more_than_that(clock: 
         assert admitted(arrivals, 100) == 60
 
 
-def test_one_key_takes_nothing_from_another(clock: Clock) -> None:
+def test_keys_do_not_use_up_each_others_limit(clock: Clock) -> None:
     arrivals = Arrivals(3, clock=clock)
     admitted(arrivals, 3)
 
@@ -95,7 +95,7 @@ def test_one_key_takes_nothing_from_another(clock: Clock) -> None:
 
 
 @given(limit=st.integers(1, 1_000_000), waits=st.lists(st.integers(0, 30 * SECOND), max_size=30))
-def test_no_minute_has_more_than_twice_the_limit_nor_any_time_more_than_its_share(limit: int, waits: list[int]) -> None:
+def test_a_period_has_at_most_the_limit_plus_what_its_length_restores(limit: int, waits: list[int]) -> None:
     clock = Clock()
     arrivals = Arrivals(limit, clock=clock)
     begun, answered = clock.now, 0
@@ -111,8 +111,8 @@ def test_no_minute_has_more_than_twice_the_limit_nor_any_time_more_than_its_shar
     assert answered <= limit + (clock.now - begun) * limit // (60 * SECOND) + 1
 
 
-def test_more_keys_than_there_is_room_for_push_out_those_that_have_most_left(clock: Clock) -> None:
-    """Ids that end alike share a bucket of sixteen rows."""
+def test_where_there_are_too_many_keys_those_with_most_left_are_forgotten_first(clock: Clock) -> None:
+    """Ids with the same ending share a bucket of sixteen rows."""
     arrivals = Arrivals(10, clock=clock)
     admitted(arrivals, 10)
 
@@ -131,7 +131,7 @@ def test_threads_together_get_no_more_than_the_limit(clock: Clock) -> None:
     assert answered == 100
 
 
-def test_several_that_open_one_table_count_together(table: Path, clock: Clock) -> None:
+def test_several_processes_on_one_table_count_together(table: Path, clock: Clock) -> None:
     one, other = (Arrivals(10, table, clock) for _ in range(2))
 
     assert admitted(one, 6) == 6

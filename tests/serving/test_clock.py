@@ -1,4 +1,4 @@
-"""The clock that everybody asks."""
+"""The clock that the whole service reads."""
 
 from datetime import UTC, date, datetime, timedelta, timezone
 from threading import Thread
@@ -11,7 +11,7 @@ from service.store.workshop.workshops import new_workshop
 NOON = datetime(2026, 12, 10, 12, tzinfo=UTC)
 
 
-def test_tells_the_machines_time_in_utc_unless_it_is_set() -> None:
+def test_gives_the_machines_time_in_utc_unless_it_is_set() -> None:
     before = datetime.now(UTC)
     told = clock.now()
     after = datetime.now(UTC)
@@ -20,7 +20,7 @@ def test_tells_the_machines_time_in_utc_unless_it_is_set() -> None:
     assert told.tzinfo is UTC
 
 
-def test_stands_where_it_is_set_for_every_thread_and_then_goes_on_as_before() -> None:
+def test_stands_still_where_it_is_set_for_every_thread_and_then_runs_as_before() -> None:
     told = []
     with clock.set_to(NOON):
         elsewhere = Thread(target=lambda: told.append(clock.now()))
@@ -34,14 +34,14 @@ def test_stands_where_it_is_set_for_every_thread_and_then_goes_on_as_before() ->
     assert clock.now() >= datetime.now(UTC) - timedelta(minutes=1)
 
 
-def test_goes_on_after_a_failure_too() -> None:
+def test_runs_again_after_a_failure_too() -> None:
     with pytest.raises(ZeroDivisionError), clock.set_to(NOON):
         raise ZeroDivisionError
 
     assert clock.now() != NOON
 
 
-def test_tells_an_instant_of_another_zone_in_utc() -> None:
+def test_gives_an_instant_of_another_zone_in_utc() -> None:
     with clock.set_to(datetime(2026, 12, 10, 14, tzinfo=timezone(timedelta(hours=2)))):
         assert clock.now().isoformat() == "2026-12-10T12:00:00+00:00"
 
@@ -53,7 +53,7 @@ def test_tells_an_instant_of_another_zone_in_utc() -> None:
         ("UTC", "2026-12-11T00:00:00Z", 11),
         ("Pacific/Auckland", "2026-12-10T10:59:59Z", 10),  # 13 hours ahead in summer
         ("Pacific/Auckland", "2026-12-10T11:00:00Z", 11),
-        ("America/St_Johns", "2026-12-11T03:29:59Z", 10),  # three and a half hours behind
+        ("America/St_Johns", "2026-12-11T03:29:59Z", 10),  # 3.5 hours behind
         ("America/St_Johns", "2026-12-11T03:30:00Z", 11),
     ],
 )

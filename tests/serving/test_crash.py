@@ -1,4 +1,4 @@
-"""The script that kills the service while clients write: it finds nothing wrong, and it would find what is."""
+"""The script that kills the service while clients write: it finds no loss, and it would find one."""
 
 import re
 import subprocess
@@ -21,7 +21,7 @@ URL = "http://pugmill.example"
 
 @pytest.mark.nightly
 def test_a_service_that_is_killed_loses_nothing_that_it_acknowledged() -> None:
-    """On SQLite; on PostgreSQL the script needs a database of its own, and is run by hand."""
+    """Runs on SQLite; on PostgreSQL the script needs a database of its own, so it is run by hand."""
     command = [sys.executable, str(MEASURE / "crash"), "--kills", "2", "--clients", "3", "--seed", "7"]
 
     done = subprocess.run(command, capture_output=True, text=True, check=False)
@@ -33,7 +33,7 @@ def test_a_service_that_is_killed_loses_nothing_that_it_acknowledged() -> None:
 
 @pytest.fixture
 def crash_ledger(client: Client, monkeypatch: pytest.MonkeyPatch) -> Iterator[ModuleType]:
-    """Its ledger; what it asks reaches the application."""
+    """The script's ledger module; its requests go to the application."""
 
     def answer(request: Any, context: Any) -> Any:
         response = client.request(request.method, request.path_url, request.body, headers=dict(request.headers))
@@ -48,7 +48,7 @@ def crash_ledger(client: Client, monkeypatch: pytest.MonkeyPatch) -> Iterator[Mo
 
 @pytest.fixture
 def written(client: Client, crash_ledger: ModuleType) -> tuple[Any, Any]:
-    """A ledger of a rate, a repricing and a quotation that is issued; and what looks for them."""
+    """A ledger with a rate, a repricing and an issued quotation; and the check that looks for them."""
     ledger, asking = crash_ledger.Ledger(), crash_ledger.Asking(URL, client.key)
     crash_ledger.register(asking)
     ledger.put(asking, f"/v1/materials/hdpe/rates/{crash_ledger.DAY}", {"price": crash_ledger.money("0.91")})
@@ -59,7 +59,7 @@ def written(client: Client, crash_ledger: ModuleType) -> tuple[Any, Any]:
 
 
 class TestTheCheck:
-    def test_finds_nothing_wrong_where_all_is_there(self, written: Any) -> None:
+    def test_finds_nothing_wrong_where_nothing_is_lost(self, written: Any) -> None:
         ledger, check = written
 
         check()
@@ -74,7 +74,9 @@ class TestTheCheck:
 
         assert [each[:26] for each in ledger.wrong] == ["/v1/materials/hdpe/rates/2"]
 
-    def test_finds_a_quotation_that_nobody_was_told_of(self, client: Client, crash_ledger: Any, written: Any) -> None:
+    def test_finds_a_quotation_that_was_stored_without_an_answer(
+        self, client: Client, crash_ledger: Any, written: Any
+    ) -> None:
         ledger, check = written
         assert client.post("quotations", crash_ledger.QUOTATION).status_code == 201
 

@@ -1,4 +1,4 @@
-"""Values to JSON and back: checked when they are new, as they were when they were stored."""
+"""Values to JSON and back: new values are checked, stored ones are read as they were stored."""
 
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
@@ -22,7 +22,7 @@ class Later:
     share: Decimal = Decimal(1)
 
 
-def test_what_was_stored_is_read_though_a_rule_has_become_stricter_since() -> None:
+def test_a_stored_value_is_read_although_a_rule_has_become_stricter_since() -> None:
     body = builders.operation(yield_share="1.5")
 
     with pytest.raises(InvalidValuesError):
@@ -32,17 +32,17 @@ def test_what_was_stored_is_read_though_a_rule_has_become_stricter_since() -> No
     assert stored.yield_share == Decimal("1.5")
 
 
-def test_what_was_stored_before_a_field_was_there_takes_the_fields_default() -> None:
+def test_a_value_stored_before_a_field_existed_takes_the_fields_default() -> None:
     assert from_text('{"name":"a"}', Later) == Later(name="a")
 
 
-def test_words_of_a_fixed_set_are_read_as_such() -> None:
+def test_words_of_a_fixed_set_are_read_as_enum_members() -> None:
     stored = from_text('{"name":"Carton","unit":"piece","use":"packaging"}', Material)
 
     assert stored.use is MaterialUse.PACKAGING
 
 
-def test_decimals_days_and_moments_are_plain_texts() -> None:
+def test_decimals_days_and_moments_are_plain_strings() -> None:
     values = (Decimal("1E+3"), Decimal("-0.50"), date(2026, 11, 25), datetime(2026, 11, 25, 9, 5, tzinfo=UTC))
 
     assert [encoded(value) for value in values] == ["1000", "-0.50", "2026-11-25", "2026-11-25T09:05:00Z"]

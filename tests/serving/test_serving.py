@@ -1,4 +1,4 @@
-"""What `pugmill serve` does with clients that are slow, and when it is told to stop."""
+"""`pugmill serve` with slow clients, odd requests, a full disk and a silent database, and when it stops."""
 
 import json
 import resource
@@ -28,7 +28,7 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
 
 @pytest.fixture
 def ending(tmp_path: Path) -> Iterator[Running]:
-    """A service that the test may stop."""
+    """A service of the test's own, which it may stop."""
     with running(tmp_path) as found:
         yield found
 
@@ -38,7 +38,7 @@ def status(answer: bytes) -> int:
 
 
 class TestWhileOthersHang:
-    """More of them than there are threads; each has sent a part and says no more."""
+    """More clients than there are threads have each sent a part of a request and nothing more."""
 
     @pytest.mark.parametrize(
         ("lines", "part"),
@@ -75,13 +75,13 @@ class TestPolicies:
     """W3C, Content Security Policy Level 3."""
 
     @pytest.mark.parametrize("path", ["/health", "/openapi.json", "/v1/taxes", "/nothing", "/v1/taxes/none"])
-    def test_what_is_no_page_may_do_nothing_as_one(self, service: Running, path: str) -> None:
+    def test_an_answer_that_is_not_a_page_may_load_and_run_nothing(self, service: Running, path: str) -> None:
         answer = service.ask("GET", path)
 
         assert b"content-security-policy: default-src 'none'; frame-ancestors 'none'\r\n" in answer
         assert b"cross-origin-resource-policy: same-origin\r\n" in answer
 
-    def test_the_documentation_works_in_a_browser_and_asks_nothing_else(
+    def test_the_documentation_works_in_a_browser_and_requests_nothing_from_elsewhere(
         self, service: Running, browser: Browser
     ) -> None:
         browser.visit(f"http://127.0.0.1:{service.port}/docs/", 1200)
@@ -95,7 +95,7 @@ class TestPolicies:
 
 
 class TestARequest:
-    """The server hands it over as WSGI has it."""
+    """How the server passes a request to the application."""
 
     def test_with_chunks_is_read(self, service: Running) -> None:
         chunks = b"%x\r\n%b\r\n0\r\n\r\n" % (len(VAT), VAT)
@@ -104,7 +104,7 @@ class TestARequest:
 
         assert status(answer) == 201
 
-    def test_of_one_byte_too_many_is_refused_whether_it_tells_its_length_or_not(self, service: Running) -> None:
+    def test_of_one_byte_too_many_is_refused_whether_it_states_its_length_or_not(self, service: Running) -> None:
         body = b" " * (1024 * 1024 + 1)
         chunks = b"%x\r\n%b\r\n0\r\n\r\n" % (len(body), body)
 
@@ -123,7 +123,7 @@ class TestARequest:
         ids=["too short", "without an end", "half a chunk"],
     )
     def test_that_breaks_off_stores_nothing(self, service: Running, line: str, part: bytes) -> None:
-        """What came of it could be read as it is."""
+        """The part that arrived is valid JSON by itself."""
         with service.connect() as connection:
             connection.sendall(service.head("PUT", "/v1/taxes/broken", *JSON, line) + part)
             connection.shutdown(socket.SHUT_WR)
@@ -147,13 +147,13 @@ class TestARequest:
         assert status(answer) == wanted
         assert b"content-type: application/problem+json" in answer
 
-    def test_has_no_header_that_passes_for_another(self, service: Running) -> None:
+    def test_has_no_header_that_is_mistaken_for_another(self, service: Running) -> None:
         answer = service.ask("GET", "/health", "X_Request_Id: mine", "X-Odd: \xe9", "X-Request-Id: one")
 
         assert status(answer) == 200
         assert b"x-request-id: one\r\n" in answer
 
-    def test_for_the_head_has_the_length_and_no_body(self, service: Running) -> None:
+    def test_with_head_is_answered_with_the_length_and_no_body(self, service: Running) -> None:
         head, body = service.ask("HEAD", "/openapi.json"), service.ask("GET", "/openapi.json")
 
         assert head.endswith(b"\r\n\r\n")
@@ -175,16 +175,16 @@ def test_workers_count_a_keys_requests_together(tmp_path: Path) -> None:
         answers = [status(service.ask("GET", "/v1/taxes")) for _ in range(35)]
         passed = time.monotonic() - begun
 
-    # Another is allowed every three seconds, which a slow machine may take for each; two workers that count apart
+    # One more is allowed every three seconds, and a slow machine may take that long; two workers that count separately
     # would answer all of them.
     assert answers[:20] == [200] * 20
     assert answers.count(200) <= 20 + passed / 3 + 1
 
 
 class TestWithoutRoomOnTheDisk:
-    """No file may become longer than it is, whatever SQLite would write into: its log, its file, what is temporary."""
+    """No file that SQLite writes may grow: neither its log, nor its database, nor temporary files."""
 
-    def test_nothing_that_was_acknowledged_is_lost_and_it_goes_on_with_room(
+    def test_nothing_acknowledged_is_lost_and_work_goes_on_once_there_is_room(
         self, ending: Running, tmp_path: Path
     ) -> None:
         def put(code: str) -> bytes:
@@ -208,7 +208,7 @@ class TestWithoutRoomOnTheDisk:
 
 
 @pytest.mark.server
-def test_a_database_that_falls_silent_keeps_nobody_waiting_for_good(database_url: str, tmp_path: Path) -> None:
+def test_a_database_that_falls_silent_keeps_no_request_waiting_forever(database_url: str, tmp_path: Path) -> None:
     with proxy_to(database_url) as proxy, running(tmp_path, DATABASE_URL=proxy.url, PUGMILL_TIME_LIMIT="1") as service:
         assert status(service.ask("GET", "/v1/taxes")) == 200
         proxy.hold()
@@ -219,14 +219,14 @@ def test_a_database_that_falls_silent_keeps_nobody_waiting_for_good(database_url
         proxy.restore()
         assert {status(answer) for answer in silent} == {503}
         assert all(b"\r\nretry-after: " in answer for answer in silent)
-        # Who needed a connection of his own was told by that; who had one has waited for it.
+        # A request that needs a new connection fails at connecting; one with a connection gets no answer in time.
         assert any(b"problem/no-answer" in answer for answer in silent)
         assert status(service.ask("GET", "/v1/taxes")) == 200
 
 
 @contextmanager
 def longest_file(service: Running, size: int) -> Iterator[None]:
-    """No process of it may write beyond the size."""
+    """Keep every process of the service from writing files beyond this size, in bytes."""
     before = {process: resource.prlimit(process, resource.RLIMIT_FSIZE) for process in service.processes()}
     for process, (_, hard) in before.items():
         resource.prlimit(process, resource.RLIMIT_FSIZE, (size, hard))
@@ -238,13 +238,13 @@ def longest_file(service: Running, size: int) -> Iterator[None]:
 
 
 class TestToldToStop:
-    def test_it_answers_what_is_under_way_takes_nothing_new_and_ends_with_0(
+    def test_it_answers_requests_under_way_accepts_no_new_ones_and_exits_with_0(
         self, ending: Running, tmp_path: Path
     ) -> None:
         with ending.connect() as connection, ending.connect():
             head = ("Content-Length: 15", "Connection: close", "Expect: 100-continue")
             connection.sendall(ending.head("PUT", "/v1/taxes/vat", *JSON, *head))
-            assert b"100 Continue" in connection.recv(100)  # it is being read
+            assert b"100 Continue" in connection.recv(100)  # the request is being read
             connection.sendall(VAT[:5])
             ending.tell_to_stop()
             while ending.is_listening():

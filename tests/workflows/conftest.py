@@ -1,4 +1,4 @@
-"""A workshop's owner, who calls the workflows without HTTP in between."""
+"""Fixtures: a workshop's owner who calls the workflows directly, without HTTP."""
 
 import pytest
 
@@ -25,6 +25,6 @@ def other_owner(database: Database, stranger: Client) -> Owner:
 
 @pytest.fixture
 def furnished(owner: Owner) -> Owner:
-    """A workshop with everything that the product called sheet takes, priced from 2026 on."""
+    """A workshop with everything that the product 'sheet' needs, and rates from 2026 on."""
     register_workshop(owner)
     return owner

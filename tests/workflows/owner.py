@@ -1,4 +1,4 @@
-"""What an owner does with a workshop, in short: bodies of tests/support/builders.py in, domain values out."""
+"""Shorthand for what an owner does: takes bodies of tests/support/builders.py, returns domain values."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -52,7 +52,7 @@ class Owner:
 
     @property
     def workshop(self) -> Workshop:
-        """The workshop as it is now, as every request reads it with its key."""
+        """The workshop as it is now; every request reads it in the same way."""
         with self.database.reading() as connection:
             found = find_workshop(connection, self.workshop_id)
         assert found is not None
@@ -86,7 +86,7 @@ class Owner:
         return registering.put_rate(self.workspace, rate, precondition)
 
     def register(self, path: str, facts: Mapping[str, Any], **rates: Mapping[str, Any]) -> None:
-        """As Client.register does over HTTP."""
+        """Register something with its rates, as Client.register does over HTTP."""
         self.put(path, facts)
         for day, terms in rates.items():
             self.put_rate(path, day, terms)
@@ -134,7 +134,7 @@ class Owner:
         return month.plan_month(self.workspace, plan, self.supposed(rates or {}, facts or {}))
 
     def reprice(self, **request: Any) -> Application:
-        """Apply what it finds."""
+        """Reprice and apply the changes."""
         asked = RepricingRequest(**{"as_of": TODAY, **request})
         return repricing.apply(self.workspace, asked, lambda _: True)
 
@@ -148,10 +148,10 @@ class Owner:
         return quoting.preview(self.workspace, a_request(**changes))
 
     def issued(self, **changes: Any) -> Quotation:
-        """A quotation that is promised."""
+        """A quotation that has been issued."""
         return quotation_life.issue(self.workspace, self.quote(**changes).id)
 
     def accepted(self, acceptance: Mapping[str, Any] | None = None, **changes: Any) -> Quotation:
-        """A quotation that is taken."""
+        """A quotation that has been accepted."""
         issued, taken = self.issued(**changes), decoded(acceptance or {}, AcceptanceRequest)
         return quotation_life.accept(self.workspace, issued.id, taken)

@@ -14,13 +14,20 @@ _VOLUMES = {
     "plan": "the plan",
     "full_capacity": "bottleneck full",
 }
+_STEPS = {
+    "profit_of_products": "profits of the products at full cost",
+    "under_absorbed": "less what the plan does not absorb",
+    "over_absorbed": "plus what it absorbs beyond the cost",
+    "left_out": "plus what it absorbs of costs that are left out",
+    "other_fixed_costs": "less other fixed costs",
+}
 _UNKNOWN, _BEYOND = "-", " (not with the hours there are)"
 _VERDICTS = {"pays": "pays: it earns", "loses": "does not pay: it loses", "breaks_even": "breaks even: it earns"}
 
 
 def month_text(month: Mapping[str, Any], columns: int, *, full: bool = False) -> str:
     """The service's figures, unchanged, and shares as percentages; cautions are counted, and shown if full."""
-    remarks = remarks_text((), month["cautions"], columns, full=full)
+    remarks = remarks_text(month["warnings"], month["cautions"], columns, full=full)
     return "\n".join((*_Text(month, columns).lines(), *remarks))
 
 
@@ -72,6 +79,8 @@ class _Text:
         for name in ("sales", "contribution", "fixed_cost", "profit"):
             told = name.replace("_", " ") + (supposed if name == "profit" else "")
             yield from row(told, month[name]["amount"], self.columns)
+        if month["paid_idle"] is not None:
+            yield from row("of the fixed cost, pay for idle time", month["paid_idle"]["amount"], self.columns)
         yield from row("contribution of the sales", _share(month["contribution_margin_share"]), self.columns)
         yield from self._reached("break-even", month["break_even"])
         if month["target_profit"] is not None:
@@ -93,6 +102,9 @@ class _Text:
     def _tables(self) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
         yield "What is sold", list(self._sold()), 5
         yield "Fixed costs of the month", list(self._fixed()), 1
+        if self.month["absorption"]:
+            yield "What the planned pieces absorb of it", list(self._absorbed()), 3
+        yield "From the products' profits to the month's", list(self._reconciled()), 1
         yield "Profit by volume of the mix", list(self._volumes()), 4
         if self.month["loads"]:
             yield "Time, in minutes", list(self._time()), 3
@@ -113,6 +125,21 @@ class _Text:
         yield "fixed cost", "amount"
         for each in self.month["fixed_costs"]:
             yield isolated(each["name"]), each["amount"]["amount"]
+
+    def _absorbed(self) -> Iterator[tuple[str, ...]]:
+        yield "fixed cost", "amount", "absorbed", "not absorbed"
+        for each in self.month["absorption"]:
+            figures = (each[name]["amount"] for name in ("incurred", "absorbed", "under_absorbed"))
+            yield isolated(each["name"]) + (" (left out)" if each["is_left_out"] else ""), *figures
+
+    def _reconciled(self) -> Iterator[tuple[str, str]]:
+        """The profits of the products, each step that is not 0, and the profit of the month."""
+        yield "step", "amount"
+        for member, told in _STEPS.items():
+            amount = self.month["reconciliation"][member]["amount"]
+            if Decimal(amount) or member == "profit_of_products":
+                yield told, f"-{amount}" if told.startswith("less") else amount
+        yield "profit", self.month["reconciliation"]["profit"]["amount"]
 
     def _volumes(self) -> Iterator[tuple[str, ...]]:
         yield "volume", "pieces", "sales", "bottleneck", "profit"

@@ -76,6 +76,7 @@ def _chart(statement: MonthStatement, said: Labels) -> Chart:
         fixed=formatted_amount(statement.fixed_cost, locale),
         day=formatted_date(statement.as_of, locale),
     )
+    subtitles = [*why, subtitle, *_idle(statement, said)]
     volumes = [_told(each, statement, said) for each in statement.profit_by_volume]
     loads = _shown(statement)
     times = [f"{isolated(literal(load.name))}: {_time(load, said)}" for load in loads]
@@ -84,8 +85,8 @@ def _chart(statement: MonthStatement, said: Labels) -> Chart:
     return Chart(
         title=title,
         heading=title,
-        subtitle=(*why, subtitle),
-        description="; ".join([title, *why, subtitle, *volumes, *times]),
+        subtitle=tuple(subtitles),
+        description="; ".join([title, *subtitles, *volumes, *times]),
         left=left,
         body={"spacing": 56, "vconcat": panels},
     )
@@ -100,6 +101,13 @@ def _title(statement: MonthStatement, said: Labels) -> str:
         short = in_currency(-profit.amount, profit.currency)
         return said("A month's plan is {shortfall} short", shortfall=formatted_amount(short, said.locale))
     return said("A month's plan leaves {profit}", profit=formatted_amount(profit, said.locale))
+
+
+def _idle(statement: MonthStatement, said: Labels) -> Iterator[str]:
+    """What idle time is paid, if any."""
+    idle = statement.paid_idle
+    if idle is not None and idle.amount:
+        yield said("{idle} of the fixed cost pays for idle time", idle=formatted_amount(idle, said.locale))
 
 
 def _name(point: ProfitAtVolume, statement: MonthStatement, said: Labels) -> str:

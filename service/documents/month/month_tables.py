@@ -119,7 +119,10 @@ def time_table(of: MonthWriting) -> TableView | None:
         return None
     return TableView(
         title=words("Time"),
-        notes=(words("In minutes of a month of {weeks} weeks.", weeks=of.pieces(of.month.weeks)),),
+        notes=(
+            words("In minutes of a month of {weeks} weeks.", weeks=of.pieces(of.month.weeks)),
+            words("Of people, the productive share of their paid hours is there to work."),
+        ),
         columns=(words("Machine or labour grade"), words("Needed"), words("Available"), words("Load")),
         rows=tuple(map(partial(_load, of), of.month.loads)),
     )

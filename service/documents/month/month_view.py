@@ -1,8 +1,9 @@
 """A month in the owner's language, before layout."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from service.documents.month.absorption_tables import absorption_table, reconciliation_table
 from service.documents.month.best_mix_table import best_mix_table
 from service.documents.month.month_tables import (
     alone_table,
@@ -14,13 +15,16 @@ from service.documents.month.month_tables import (
 from service.documents.month.month_verdict import verdict
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
 from service.documents.writing.formats import formatted_date, isolated
+from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
+from service.domain.safety.cautions import Caution
 from service.domain.values.exact import exactly
 
-_TABLES = (products_table, fixed_costs_table, volumes_table, alone_table, time_table, best_mix_table)
-_TABLES_OF_WHAT_FITS = (best_mix_table, time_table, products_table, fixed_costs_table, volumes_table, alone_table)
+_OF_COSTS = (fixed_costs_table, absorption_table, reconciliation_table)
+_TABLES = (products_table, *_OF_COSTS, volumes_table, alone_table, time_table, best_mix_table)
+_TABLES_OF_WHAT_FITS = (best_mix_table, time_table, products_table, *_OF_COSTS, volumes_table, alone_table)
 """For a plan that cannot be made: first the mix that fits, and the time."""
 
 
@@ -32,6 +36,7 @@ class MonthView:
         verdict: whether the plan can be made, and then whether it pays.
         intro: the day of the rates.
         facts: names and figures.
+        remarks: warnings and cautions, under a heading each, with their sources.
         plot: alternative text of the chart.
     """
 
@@ -42,8 +47,7 @@ class MonthView:
     intro: str
     facts: tuple[tuple[str, Cell], ...]
     tables: tuple[TableView, ...]
-    cautions_title: str
-    cautions: tuple[tuple[str, str], ...]
+    remarks: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     plot: str
 
 
@@ -65,10 +69,16 @@ def month_view(statement: MonthStatement, locale: str) -> MonthView:
         ),
         facts=tuple(_facts(of)),
         tables=tuple(found for table in tables if (found := table(of)) is not None),
-        cautions_title=words("Please note"),
-        cautions=tuple((words.told(each.text), each.source) for each in statement.cautions),
+        remarks=(
+            (words("What looks wrong"), _told(of, statement.warnings)),
+            (words("Please note"), _told(of, statement.cautions)),
+        ),
         plot=words("What the month brings in and costs by volume, and the time it takes"),
     )
+
+
+def _told(of: MonthWriting, told: Iterable[RateWarning | Caution]) -> tuple[tuple[str, str], ...]:
+    return tuple((of.words.told(each.text), each.source) for each in told)
 
 
 def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
@@ -78,6 +88,8 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
     yield words("Sales"), Cell(text=of.money(month.sales))
     yield words("Contribution"), Cell(text=of.money(month.contribution), note=share)
     yield words("Fixed cost"), Cell(text=of.money(month.fixed_cost))
+    if month.paid_idle is not None:
+        yield words("Pay for idle time"), Cell(text=of.money(month.paid_idle))
     yield words("Profit"), Cell(text=of.money(month.profit), note=supposed)
     yield words("Break-even"), _reached(of, month.break_even)
     if month.target_profit is not None:

@@ -1,11 +1,12 @@
 """The cost sheet: a bill of resources times the rates of a date."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
 from service.domain.making.bill_of_resources import BillOfResources, ProductBatch, ResourceLine
 from service.domain.making.cost_classes import CostClass
@@ -109,8 +110,8 @@ def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
 
 
 @exactly
-def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: date, currency: str) -> CostSheet:
-    """The bill of resources times the rates of each part of its resources.
+def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], card: RateCard) -> CostSheet:
+    """The bill of resources times the rates of each part of its resources, which are those of the card.
 
     First every physical quantity is priced; then pools on a value take their share of the direct material or the direct
     labour, reclaimed material deducted.
@@ -119,21 +120,26 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], *, as_of: da
         MissingRatesError: resources have no rate; all are named.
     """
     if missing := _missing(bill, rates):
-        raise MissingRatesError(as_of, [MissingRate(resource=each) for each in missing])
+        raise MissingRatesError(card.as_of, [MissingRate(resource=each) for each in missing])
     shares = charged(
         PoolShare(base=pool.base, variable=pool.variable, share=rates[pool.resource]) for pool in bill.value_pools
     )
-    rated = (line for line in bill.lines if line.resource in rates)
+    rated = (_paid(line, card) for line in bill.lines if line.resource in rates)
     lines = [_priced(line, rates[line.resource], shares.get(line.cost_class)) for line in rated]
-    pools = (_priced(line, rates[line.resource]) for line in _value_lines(bill, lines, currency))
+    pools = (_priced(line, rates[line.resource]) for line in _value_lines(bill, lines, card.currency))
     return CostSheet(
         product=bill.product,
         name=bill.name,
         quantity=bill.quantity,
-        as_of=as_of,
-        currency=currency,
+        as_of=card.as_of,
+        currency=card.currency,
         lines=(*lines, *pools),
     )
+
+
+def _paid(line: ResourceLine, card: RateCard) -> ResourceLine:
+    """The line, fixed if its terms make it so: the bill knows no rate."""
+    return replace(line, variable=False) if line.variable and card.is_fixed(line.resource) else line
 
 
 def _priced(line: ResourceLine, rate: Decimal, share: Decimal | None = None) -> CostLine:

@@ -6,11 +6,11 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.costing.rates import Components, Convert, OverheadRate, RateTerms, ResourceTerms
+from service.domain.costing.rates import Components, Convert, LabourRate, OverheadRate, RateTerms, ResourceTerms
 from service.domain.making.overheads import Overhead
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.references import WHOLE, Registered, part_of
+from service.domain.values.references import WHOLE, Registered, part_of, whole_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +29,21 @@ class RateCard:
     as_of: date
     currency: str
     rates: Mapping[str, DatedRate]
+
+    def is_fixed(self, resource: str) -> bool:
+        """Whether its terms make a resource's cost fixed that would vary by its kind: labour paid by the month."""
+        rate = self.rates.get(whole_of(resource))
+        return rate is not None and isinstance(rate.terms, LabourRate) and rate.terms.is_paid_by_the_month
+
+    def hours_to_work(self, resource: str, hours: Decimal | None) -> Decimal | None:
+        """What is there to work of the hours registered for a machine or a labour grade; None if they are not known.
+
+        Of a grade's paid hours the productive share of its rate; all of them if it has no rate.
+        """
+        rate = self.rates.get(resource)
+        if hours is None or rate is None or not isinstance(rate.terms, LabourRate):
+            return hours
+        return rate.terms.hours_to_work(hours)
 
     def replaced(self, terms: Mapping[str, RateTerms]) -> "RateCard":
         """The card with what-if terms in force on its date."""

@@ -109,7 +109,7 @@ def rating(card: RateCard, registered: Mapping[str, Registered], convert: Callab
             unusable[resource] = error
             continue
         if pool is None:
-            parts.update(_parts(resource, facts, rates))
+            parts.update(_parts(resource, facts, rates, card))
         elif rates:
             shares[resource] = PoolShare(base=pool.base, variable=pool.variable, share=rates[resource])
     return Rating(
@@ -123,7 +123,7 @@ def rating(card: RateCard, registered: Mapping[str, Registered], convert: Callab
     )
 
 
-def _parts(resource: str, facts: Registered, rates: Mapping[str, Decimal]) -> dict[str, PartRate]:
+def _parts(resource: str, facts: Registered, rates: Mapping[str, Decimal], card: RateCard) -> dict[str, PartRate]:
     """The parts of a resource; parts that its terms leave out cost nothing."""
     if not rates:
         return {}
@@ -132,5 +132,5 @@ def _parts(resource: str, facts: Registered, rates: Mapping[str, Decimal]) -> di
     found = {}
     for part, rate in priced.items():
         cost_class, variable = heading(facts, part_in(part))
-        found[part] = PartRate(rate=rate, cost_class=cost_class, variable=variable)
+        found[part] = PartRate(rate=rate, cost_class=cost_class, variable=variable and not card.is_fixed(resource))
     return found

@@ -76,6 +76,11 @@ class MachineRate:
         if residual is not None and is_comparable and residual.amount > self.replacement_value.amount:
             yield InvalidValueError(("residual_value", "amount"), "must not be above the replacement value")
 
+    @property
+    def expected_hours_per_year(self) -> Decimal:
+        """The hours that the cost of a year is spread over:  planned hours × utilisation."""
+        return self.planned_hours_per_year * self.utilisation_share
+
     def per_year(self, convert: Convert) -> dict[str, Decimal]:
         """The cost of keeping the machine a year, however much it runs.
 
@@ -98,23 +103,55 @@ class MachineRate:
 
     def components(self, convert: Convert) -> Components:
         """The machine-hour rate without energy: cost a year ÷ (planned hours × utilisation)."""
-        hours = self.planned_hours_per_year * self.utilisation_share
+        hours = self.expected_hours_per_year
         return {WHOLE: {name: amount / hours for name, amount in self.per_year(convert).items()}}
 
 
 @declared
 class LabourRate:
-    """What an hour of productive work costs.
+    """What an hour of productive work costs, and whether it is paid by the hour or by the month.
+
+    By the hour it is variable: an hour that is not worked is not paid. By the month a batch bears its hours × rate all
+    the same, but as a fixed cost: the whole pay is due, worked or not.
 
     Attributes:
         wage_per_hour: gross pay for an hour.
         on_cost_share: the employer's contributions as a share of the wage; may be above 1.
         productive_share: the share of paid hours that is worked on orders.
+        paid_hours_per_month: of one person, paid worked or not; paid by the hour if left out.
+        people: who are paid so; 1 if left out, and only with paid_hours_per_month.
     """
 
     wage_per_hour: NotNegativeMoney
     on_cost_share: NotNegative = ZERO
     productive_share: PositiveShare = ONE
+    paid_hours_per_month: Annotated[Decimal, Bounds(above=0, at_most=744)] | None = None
+    people: Annotated[Decimal, Bounds(above=0, at_most=10_000)] | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.people is not None and self.paid_hours_per_month is None:
+            reason = "is for pay by the month: give paid_hours_per_month too, or leave it out"
+            yield InvalidValueError(("people",), reason)
+
+    @property
+    def is_paid_by_the_month(self) -> bool:
+        return self.paid_hours_per_month is not None
+
+    @property
+    def all_paid_hours_per_month(self) -> Decimal:
+        """Paid hours of one person × people; 0 if paid by the hour."""
+        return (self.paid_hours_per_month or ZERO) * (ONE if self.people is None else self.people)
+
+    def hours_to_work(self, paid_hours: Decimal) -> Decimal:
+        """What is there of paid hours to work on orders:  paid hours × productive share."""
+        return paid_hours * self.productive_share
+
+    def per_month(self, convert: Convert) -> dict[str, Decimal]:
+        """The pay of a month, worked or not:  wage × (1 + on-cost) × paid hours × people; none if paid by the hour."""
+        if not self.is_paid_by_the_month:
+            return {}
+        wage = convert(self.wage_per_hour) * self.all_paid_hours_per_month
+        return {"wage": wage, "on-cost": wage * self.on_cost_share}
 
     def components(self, convert: Convert) -> Components:
         """The cost of an hour: wage × (1 + on-cost) ÷ productive share."""

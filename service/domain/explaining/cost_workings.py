@@ -135,7 +135,7 @@ class _Gathered:
                     for name, amount in amounts.items():
                         self.book.note(amount, name, unit, names[whole])
                     self.book.note(rates[whole], "rate", unit, names[whole])
-        self._lines(cost_sheet(self.bill, rates, as_of=card.as_of, currency=card.currency), pieces)
+        self._lines(cost_sheet(self.bill, rates, card), pieces)
 
     def _name_of(self, resource: str) -> str:
         collection, code = Thing.of(resource)

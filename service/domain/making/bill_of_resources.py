@@ -24,7 +24,8 @@ class ResourceLine:
         name: what the workshop calls it.
         unit: the unit of the quantity.
         cost_class: the heading it stands under.
-        variable: whether its cost varies with the volume.
+        variable: whether its cost varies with the volume; on a bill, labour does, for only its rate says that it is
+            paid by the month.
         quantity: for the whole batch; reclaimed material has a negative rate.
     """
 

@@ -125,7 +125,8 @@ class LabourGrade:
 
     Attributes:
         name: what the workshop calls it.
-        hours_per_week: hours of all its people together in an ordinary week; if unknown it limits nothing.
+        hours_per_week: paid hours of all its people together in an ordinary week, of which the productive share of its
+            rate is there to work; if unknown it limits nothing.
         working_weekdays: the days over which these hours are spread evenly.
         note: anything worth knowing.
     """
@@ -190,7 +191,7 @@ def band_share_problem(tariff: Tariff, shares: Mapping[str, Decimal]) -> str | N
 
 
 def heading(registered: Registered, part: str) -> tuple[CostClass, bool]:
-    """The heading of the cost sheet for a part of a resource ("" for the whole), and whether it is variable."""
+    """The heading of the cost sheet for a part of a resource ("" for the whole); whether it is variable by its kind."""
     match registered:
         case Material():
             return CostClass(registered.use.value), True

@@ -34,6 +34,8 @@ class MonthLineStatement:
         contribution_margin_share: contribution ÷ net price; null where the price is 0.
         sales: of the planned pieces, without tax.
         month_contribution: of the planned pieces.
+        month_absorbed: fixed cost that they bear by their cost sheet.
+        month_profit: contribution less what they absorb: their profit at full cost.
         alone_break_even: the volume that breaks even if only this product is sold; null if no volume does.
         alone_target: the volume that then reaches the target profit; null if no volume does, or no target is named.
         contribution_per_hour: for an hour of the bottleneck; null if it takes none of its time, or there is none.
@@ -56,6 +58,8 @@ class MonthLineStatement:
     contribution_margin_share: Figure | None
     sales: Money
     month_contribution: Money
+    month_absorbed: Money
+    month_profit: Annotated[Money, SumOf(("month_contribution",), ("month_absorbed",))]
     alone_break_even: VolumeStatement | None
     alone_target: VolumeStatement | None
     contribution_per_hour: UnitAmount | None
@@ -78,6 +82,7 @@ def line_statements(month: RoundedMonth) -> Iterator[MonthLineStatement]:
             contribution_margin_share=share_of(sale.contribution, sale.net_price),
             sales=month.sales[line],
             month_contribution=month.contributions[line],
+            month_absorbed=month.absorbed[line],
             alone_break_even=of.volume(of.alone(line), ZERO),
             alone_target=of.volume(of.alone(line), of.target_profit),
             contribution_per_hour=contribution_per_hour(of, line),

@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from service.domain.month.break_even import Mix, PlannedSale, Volume, alone, mix_of
-from service.domain.month.fixed_costs import FixedCost
+from service.domain.month.fixed_costs import Absorbed, Absorption, FixedCost, absorptions
 from service.domain.month.resources_used import Use
 from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import Load, bottleneck
@@ -26,6 +26,7 @@ class PlannedProduct:
         most: pieces in the best mix; None where demand does not limit them.
         in_whole_batches: whether the best mix has whole batches of it.
         shown_variable_cost: of a piece, as its cost sheet shows it.
+        absorbed: fixed cost that a piece bears, by resource.
     """
 
     product: str
@@ -38,6 +39,7 @@ class PlannedProduct:
     price: Money
     shown_variable_cost: Decimal
     sale: PlannedSale
+    absorbed: tuple[Absorbed, ...] = ()
 
     @property
     def unit(self) -> int:
@@ -84,6 +86,11 @@ class Month:
     @property
     def fixed_cost(self) -> Decimal:
         return sum((each.amount for each in self.fixed_costs), ZERO)
+
+    @property
+    def absorptions(self) -> tuple[Absorption, ...]:
+        """What it bears of each resource, and what its planned pieces absorb."""
+        return absorptions(self.fixed_costs, ((each.sale.pieces, each.absorbed) for each in self.products))
 
     def volume(self, mix: Mix, profit: Decimal | None) -> Volume | None:
         """The volume of a mix that pays the fixed cost and a profit; None if no volume does, or no profit is given."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
+from enum import StrEnum
 from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy
@@ -27,8 +28,8 @@ FixedResource = Annotated[
     str,
     Text(
         max_length=80,
-        pattern=r"(machines|tariffs|overheads)/[A-Za-z0-9][A-Za-z0-9._-]*",
-        form='a machine, a tariff or a pool of overhead, such as "machines/press"',
+        pattern=r"(machines|labour-grades|tariffs|overheads)/[A-Za-z0-9][A-Za-z0-9._-]*",
+        form='a machine, a labour grade, a tariff or a pool of overhead, such as "machines/press"',
     ),
 ]
 CalendarMonth = Annotated[
@@ -39,6 +40,13 @@ MOST_WEEKS = 5
 _OF_A_PRODUCT = ("policy", *Route.__dataclass_fields__)
 
 
+class OtherCostKind(StrEnum):
+    """Whether a fixed cost is interest."""
+
+    INTEREST = "interest"
+    OTHER = "other"
+
+
 @declared
 class OtherFixedCost:
     """What the month costs besides what the rate card says, for instance the owner's own pay.
@@ -46,10 +54,13 @@ class OtherFixedCost:
     Attributes:
         name: what it is.
         amount: for the month, in any currency.
+        kind: interest, which is warned of if the rates of machines hold interest too, or other; if left out, interest
+            where the name says interest or loan in the workshop's language or in English.
     """
 
     name: Name
     amount: NotNegativeMoney
+    kind: OtherCostKind | None = None
 
 
 @declared
@@ -120,7 +131,8 @@ class MonthPlan:
             if left out.
         lines: what is made and sold.
         other_fixed_costs: what the month costs besides what the rate card says.
-        leave_out: machines, tariffs and pools whose fixed cost the month does not bear, such as ["machines/press"].
+        leave_out: machines, labour grades, tariffs and pools whose fixed cost the month does not bear, such as
+            ["machines/press"].
         target_profit: the profit to reach, before income tax.
         income_tax_share: the share of a profit that income tax takes, for an illustration of what is left.
         weeks: working weeks in the month, at most 5; 52/12 if left out. The fixed costs are those of a whole month all

@@ -5,7 +5,16 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.currency.exchange_rates import UsedRates
+from service.domain.month.absorption import (
+    AbsorptionStatement,
+    ReconciliationStatement,
+    absorption_statements,
+    more_than_paid,
+    paid_idle,
+    reconciliation,
+)
 from service.domain.month.best_mix_statement import BestMixStatement, best_mix_statement
 from service.domain.month.line_statement import MonthLineStatement, line_statements
 from service.domain.month.month import Month
@@ -98,6 +107,9 @@ class MonthStatement:
         lines: what is made and sold.
         fixed_costs: the costs of the month that do not depend on the volume.
         fixed_cost: the sum of the fixed costs.
+        absorption: what the planned pieces absorb of the fixed cost of each resource.
+        reconciliation: from the profits of the products at full cost to the profit of the month.
+        paid_idle: pay by the month for time that the plan does not take; null if the month bears no such pay.
         sales: of the plan, without tax.
         contribution: of the plan.
         contribution_margin_share: contribution ÷ sales; null where nothing is sold.
@@ -119,6 +131,7 @@ class MonthStatement:
         exchange_rates: the published days that amounts were converted with.
         converted_on: the day from which their ages are counted: the date of the rates, or today if that is earlier.
         supposed: what has what-if rates or facts, for instance "machines/press"; nothing if all is as registered.
+        warnings: rates that look wrong; they never refuse a plan.
         cautions: where the work or the products can hurt someone.
         verdict: whether the plan cannot be made with the hours there are; if it can, whether it loses, breaks even or
             pays.
@@ -131,6 +144,9 @@ class MonthStatement:
     lines: tuple[MonthLineStatement, ...]
     fixed_costs: tuple[FixedCostStatement, ...]
     fixed_cost: Money
+    absorption: tuple[AbsorptionStatement, ...]
+    reconciliation: ReconciliationStatement
+    paid_idle: Money | None
     sales: Money
     contribution: Money
     contribution_margin_share: Figure | None
@@ -151,6 +167,7 @@ class MonthStatement:
     exchange_rates: tuple[UsedRates, ...]
     converted_on: date
     supposed: tuple[str, ...]
+    warnings: tuple[RateWarning, ...]
     cautions: tuple[Caution, ...]
     verdict: Verdict
 
@@ -164,7 +181,11 @@ class MonthStatement:
 
 @exactly
 def month_statement(
-    month: Month, propose: Propose | None, exchange_rates: Sequence[UsedRates], cautions: Sequence[Caution]
+    month: Month,
+    propose: Propose | None,
+    exchange_rates: Sequence[UsedRates],
+    warnings: Sequence[RateWarning],
+    cautions: Sequence[Caution],
 ) -> MonthStatement:
     """The whole statement of a month, with its best mix if a solver (`propose`) is given.
 
@@ -182,6 +203,9 @@ def month_statement(
         period=None if month.period is None else shown(PeriodStatement, "", month.period),
         lines=tuple(line_statements(of)),
         fixed_costs=tuple(_fixed_costs(of)),
+        absorption=tuple(absorption_statements(of)),
+        reconciliation=reconciliation(of),
+        paid_idle=paid_idle(of),
         sales=of.sold,
         contribution_margin_share=share_of(mix.contribution, mix.net_price),
         after_income_tax=_after_income_tax(of),
@@ -198,6 +222,7 @@ def month_statement(
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
         converted_on=month.converted_on or month.as_of,
+        warnings=(*warnings, *more_than_paid(of.absorptions)),
         cautions=tuple(cautions),
         verdict=verdict(of),
     )
@@ -213,9 +238,7 @@ def _after_income_tax(of: RoundedMonth) -> AfterIncomeTax | None:
 
 
 def _fixed_costs(of: RoundedMonth) -> Iterator[FixedCostStatement]:
-    costs = of.month.fixed_costs
-    amounts = apportioned((each.amount for each in costs), of.decimals) if costs else ()
-    for cost, amount in zip(costs, amounts, strict=True):
+    for cost, amount in zip(of.month.fixed_costs, of.fixed_amounts, strict=True):
         parts = apportioned(cost.components.values(), of.decimals, amount)
         components = dict(zip(cost.components, parts, strict=True))
         yield shown(FixedCostStatement, of.currency, cost, amount=amount, components=components)

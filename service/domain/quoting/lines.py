@@ -66,7 +66,7 @@ class QuotedLines:
         if found is None:
             bill = self._bills[batch].without(supplied)
             rates = unit_rates(self.basis.card, bill.resources, self.basis.pools, self.home)
-            found = cost_sheet(bill, rates, as_of=self.basis.as_of, currency=self.basis.card.currency)
+            found = cost_sheet(bill, rates, self.basis.card)
             self._sheets[batch, supplied] = found
         return found
 

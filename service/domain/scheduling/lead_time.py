@@ -29,7 +29,8 @@ class ResourceLoad:
         name: what the workshop calls it.
         minutes_needed: for the order.
         minutes_promised: for accepted orders that are not completed; 0 for a rush order, which goes first.
-        hours_per_week: in an ordinary week; null if unknown, and then it limits nothing.
+        hours_per_week: to work in an ordinary week: of people, paid hours × productive share; null if unknown, and
+            then it limits nothing.
         done_on: the day on which it would be done with both if it never waited for another resource; null if not within
             ten years, or if it limits nothing.
     """
@@ -38,7 +39,7 @@ class ResourceLoad:
     name: str
     minutes_needed: Quantity
     minutes_promised: Quantity
-    hours_per_week: Decimal | None
+    hours_per_week: Quantity | None
     done_on: date | None
 
 

@@ -6,10 +6,9 @@ from decimal import Decimal
 from functools import partial
 
 from service.domain.making.bill_of_resources import BillOfResources
-from service.domain.values.exact import MINUTES_PER_HOUR, MONTHS_PER_YEAR, ZERO, exactly, snapped
+from service.domain.values.exact import MINUTES_PER_HOUR, MONTHS_PER_YEAR, WEEKS_PER_YEAR, ZERO, exactly, snapped
 
-_WEEKS_PER_YEAR = 52
-ORDINARY_WEEKS = Decimal(_WEEKS_PER_YEAR) / MONTHS_PER_YEAR
+ORDINARY_WEEKS = Decimal(WEEKS_PER_YEAR) / MONTHS_PER_YEAR
 """Working weeks of an ordinary month."""
 _TIMED = ("machines/", "labour-grades/")
 
@@ -45,7 +44,7 @@ def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> 
     if hours_per_week is None:
         return None
     minutes = hours_per_week * MINUTES_PER_HOUR
-    return minutes * _WEEKS_PER_YEAR / MONTHS_PER_YEAR if weeks is None else minutes * weeks
+    return minutes * WEEKS_PER_YEAR / MONTHS_PER_YEAR if weeks is None else minutes * weeks
 
 
 @exactly

@@ -36,6 +36,7 @@ ZERO = Decimal(0)
 ONE = Decimal(1)
 MINUTES_PER_HOUR = Decimal(60)
 MONTHS_PER_YEAR = 12
+WEEKS_PER_YEAR = 52
 SHARE_DECIMALS = 6
 """Decimals of shares, and of fractional pieces, minutes and weeks of a month."""
 QUANTITY_DECIMALS = 9

@@ -117,9 +117,14 @@ def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) ->
     ]
 
 
-def rates_on(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[str, DatedRate]:
-    """Every rate in force on the date, by resource."""
-    found = (_stored_rate(row).rate for row in connection.execute(_in_force(workshop_id, as_of)))
+def rates_on(
+    connection: sa.Connection, workshop_id: UUID, as_of: date, collection: str | None = None
+) -> dict[str, DatedRate]:
+    """Every rate in force on the date, by resource; of one collection if it is named."""
+    wanted = _in_force(workshop_id, as_of)
+    if collection is not None:
+        wanted = wanted.where(rates.c.collection == collection)
+    found = (_stored_rate(row).rate for row in connection.execute(wanted))
     return {rate.resource: rate for rate in found}
 
 

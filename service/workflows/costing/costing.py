@@ -87,7 +87,7 @@ class Costing:
             MissingExchangeRateError: a rate in another currency cannot be converted.
         """
         rates = unit_rates(self.card, bill.resources, pools_of(self.surroundings), self.exchange)
-        return cost_sheet(bill, rates, as_of=self.card.as_of, currency=self.card.currency)
+        return cost_sheet(bill, rates, self.card)
 
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:

@@ -242,9 +242,9 @@ class _Quoting:
     def _lead_time(self, bills: Sequence[BillOfResources]) -> LeadTime | None:
         """When all lines can be ready; None if no known resource takes time."""
         catalogue = self.costing.surroundings.catalogue
-        resources = working_resources(self.workspace, catalogue.machines, catalogue.labour_grades)
-        is_rush = self.request.rush_charge is not None
-        found = lead_time(bills, resources, self.costing.card.as_of, is_rush=is_rush)
+        card, is_rush = self.costing.card, self.request.rush_charge is not None
+        resources = working_resources(self.workspace, catalogue.machines, catalogue.labour_grades, card)
+        found = lead_time(bills, resources, card.as_of, is_rush=is_rush)
         return None if found.bottleneck is None else found
 
     def _lateness(self, ready: LeadTime | None) -> Iterator[PlausibilityWarning]:

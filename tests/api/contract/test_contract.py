@@ -1,4 +1,4 @@
-"""The contract: valid, complete, what is committed, and what the interactive docs show without any other host."""
+"""The contract is valid, complete and equal to the committed one; the interactive docs need no other host."""
 
 import json
 import re
@@ -26,19 +26,19 @@ Document = dict[str, Any]
 
 @pytest.fixture(scope="module")
 def committed() -> Document:
-    """As it is committed."""
+    """The committed contract."""
     loaded: Document = yaml.safe_load(CONTRACT.read_text())
     return loaded
 
 
 @pytest.fixture(scope="module")
 def document(committed: Document) -> Document:
-    """The same with the shared parts of operations spelt out where they are used."""
+    """The committed contract with the shared parts of operations expanded where they are used."""
     return spelt_out(committed)
 
 
 def everything(node: Any, path: str = "#") -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every object of the document, and where it stands."""
+    """Every object of the document, with its path."""
     if isinstance(node, dict):
         yield path, node
         for name, child in node.items():
@@ -49,7 +49,7 @@ def everything(node: Any, path: str = "#") -> Iterator[tuple[str, dict[str, Any]
 
 
 def resolved(document: Document, node: dict[str, Any]) -> dict[str, Any]:
-    """What a reference stands for."""
+    """The target of a reference."""
     while "$ref" in node:
         target: Any = document
         for step in node["$ref"].removeprefix("#/").split("/"):
@@ -59,7 +59,7 @@ def resolved(document: Document, node: dict[str, Any]) -> dict[str, Any]:
 
 
 def open_at(document: Document, schema: dict[str, Any], where: str) -> list[str]:
-    """Where an object of the schema may have members that it does not name."""
+    """The places in a schema where objects may have members that it does not name."""
     schema, found = resolved(document, schema), []
     if "properties" in schema and schema.get("additionalProperties") is not False:
         found.append(where)
@@ -86,10 +86,10 @@ class TestDocument:
         assert served.content_type == "application/json"
         assert served.json == committed
 
-    def test_what_is_committed_is_what_the_code_says_to_the_letter(self, app: flask.Flask) -> None:
+    def test_the_committed_text_equals_the_text_written_by_the_code(self, app: flask.Flask) -> None:
         assert CONTRACT.read_text() == as_yaml(app.extensions["pugmill.api"])
 
-    def test_operation_ids_are_unique_and_could_be_names_of_functions(self, document: Document) -> None:
+    def test_operation_ids_are_unique_and_valid_names_of_functions(self, document: Document) -> None:
         ids = [operation["operationId"] for _, _, operation in operations(document)]
 
         assert len(ids) == len(set(ids)) > 60
@@ -129,14 +129,14 @@ class TestDocument:
             assert named == set(re.findall(r"{(\w+)}", path)), (method, path)
 
     @pytest.mark.parametrize("place", [place for place in PLACES if "?" in place.path], ids=named)
-    def test_every_parameter_that_is_taken_is_in_the_contract(self, document: Document, place: Place) -> None:
+    def test_every_accepted_parameter_is_in_the_contract(self, document: Document, place: Place) -> None:
         operation = document["paths"][place.template][place.method.lower()]
         told = {parameter["name"] for parameter in operation.get("parameters", []) if parameter["in"] == "query"}
 
         taken = {name for name, _ in parse_qsl(place.path.partition("?")[2])}
         assert taken <= told
 
-    def test_every_list_is_told_to_be_paged(self, document: Document) -> None:
+    def test_every_list_has_parameters_for_pages(self, document: Document) -> None:
         for method, path, operation in operations(document):
             if operation["operationId"].startswith("list"):
                 told = {parameter["name"] for parameter in operation["parameters"] if parameter["in"] == "query"}
@@ -151,8 +151,8 @@ class TestDocument:
                 tried += 1
         assert tried > 15
 
-    def test_answers_tell_nothing_that_the_contract_does_not_name(self, document: Document) -> None:
-        """Every test's answers are held against it, so a member that slips into one makes tests fail."""
+    def test_answers_have_no_members_that_the_contract_does_not_name(self, document: Document) -> None:
+        """All tests check answers against the contract, so an additional member makes them fail."""
         tried = 0
         for method, path, operation in operations(document):
             for status, response in operation["responses"].items():
@@ -173,12 +173,12 @@ class TestErrors:
                 if status in ("204", "304"):
                     assert media == set(), (method, path, status)
 
-    def test_every_keyed_operation_lists_what_may_go_wrong_with_its_key(self, document: Document) -> None:
+    def test_every_operation_with_a_key_lists_the_errors_of_keys(self, document: Document) -> None:
         for method, path, operation in operations(document):
             if path.startswith("/v1/"):
                 assert {"401", "403", "503"} <= set(operation["responses"]), (method, path)
 
-    def test_every_operation_with_a_body_lists_what_may_go_wrong_with_it(self, document: Document) -> None:
+    def test_every_operation_with_a_body_lists_the_errors_of_bodies(self, document: Document) -> None:
         for method, path, operation in operations(document):
             if "requestBody" in operation:
                 assert {"400", "413", "415", "422"} <= set(operation["responses"]), (method, path)
@@ -191,7 +191,7 @@ class TestErrors:
             if "{" in path and method in ("GET", "DELETE"):
                 assert "404" in operation["responses"], (method, path)
 
-    def test_every_conditional_operation_lists_what_comes_of_it(self, document: Document) -> None:
+    def test_every_conditional_operation_lists_the_statuses_of_conditions(self, document: Document) -> None:
         tried = 0
         for method, path, operation in operations(document):
             headers = {parameter["name"] for parameter in operation["parameters"] if parameter["in"] == "header"}
@@ -204,7 +204,7 @@ class TestErrors:
                 tried += 1
         assert tried > 40
 
-    def test_whatever_changes_a_state_takes_its_tag(self, document: Document) -> None:
+    def test_every_operation_that_changes_a_state_takes_its_tag(self, document: Document) -> None:
         makes_or_takes_over = {"createQuotation", "importExchangeRates", "refreshExchangeRates"}
         for place in (each for each in PLACES if each.stores):
             operation = document["paths"][place.template][place.method.lower()]
@@ -220,7 +220,7 @@ class TestErrors:
                 assert "If-None-Match" in headers, path
                 assert {"304", "412"} <= set(operation["responses"]), path
 
-    def test_whatever_makes_something_new_may_be_sent_again_under_a_key(self, document: Document) -> None:
+    def test_every_creation_takes_an_idempotency_key(self, document: Document) -> None:
         tried = 0
         for method, path, operation in operations(document):
             if method == "POST" and "201" in operation["responses"]:
@@ -229,7 +229,7 @@ class TestErrors:
                 tried += 1
         assert tried == 3
 
-    def test_what_is_created_says_where(self, document: Document) -> None:
+    def test_every_creation_has_a_location(self, document: Document) -> None:
         for method, path, operation in operations(document):
             if "201" in operation["responses"]:
                 assert "Location" in operation["responses"]["201"]["headers"], (method, path)
@@ -237,7 +237,7 @@ class TestErrors:
 
 class TestExamples:
     def examples(self, document: Document) -> Iterator[tuple[str, Any, Any]]:
-        """Every example: where it stands, itself, and its schema."""
+        """Every example: its path, its value and its schema."""
         for path, node in everything(document):
             if isinstance(node.get("schema"), dict):
                 found = [node["example"]] if "example" in node else []
@@ -262,7 +262,7 @@ class TestExamples:
             tried += 1
         assert tried >= 18
 
-    def test_an_example_is_money_and_days_as_the_service_writes_them(self, document: Document) -> None:
+    def test_amounts_in_examples_are_decimals_as_the_service_writes_them(self, document: Document) -> None:
         for where, example, _ in self.examples(document):
             for path, node in everything(example):
                 if set(node) == {"amount", "currency"}:
@@ -270,14 +270,14 @@ class TestExamples:
 
 
 def validator(document: Document, schema: Any) -> Draft202012Validator:
-    """Judges values by a schema of the document."""
+    """A validator for a schema of the document."""
     resource = Resource.from_contents(document, default_specification=DRAFT202012)
     registry: Registry[Any] = Registry().with_resource("contract:", resource)
     return Draft202012Validator(_absolute(schema), registry=registry)
 
 
 def _absolute(schema: Any) -> Any:
-    """The schema with its references into the document."""
+    """The schema with absolute references, without examples."""
     if isinstance(schema, list):
         return [_absolute(each) for each in schema]
     if not isinstance(schema, dict):
@@ -290,7 +290,7 @@ def _absolute(schema: Any) -> Any:
 
 
 class _Addresses(HTMLParser):
-    """Every address that a page fetches by itself."""
+    """Collects the addresses that a page fetches by itself, and its scripts."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -335,7 +335,7 @@ class TestDocs:
                 assert answer.status_code == 200, address
                 assert len(answer.data) > 100
 
-    def test_the_page_is_told_of_no_other_host(self, page: _Addresses) -> None:
+    def test_the_page_names_no_other_host(self, page: _Addresses) -> None:
         script = "".join(page.scripts)
 
         assert "://" not in re.sub(r"//[^\n]*\n", "", script)
@@ -343,7 +343,7 @@ class TestDocs:
         assert '"validatorUrl": null' in script
 
     def test_the_assets_fetch_nothing_from_elsewhere(self, app: flask.Flask, page: _Addresses) -> None:
-        """Style sheets load fonts and other sheets; scripts could load scripts. Links to click on are no matter."""
+        """Style sheets can load fonts and sheets, scripts can load scripts; links that a reader clicks do not count."""
         loads = re.compile(
             rb"""@import\s|url\(\s*['"]?(?:https?:)?//|importScripts\(|(?:fetch|open)\(\s*['"](?:GET['"],\s*['"])?https?://"""
             rb"""|\.src\s*=\s*['"]https?://|sendBeacon\(\s*['"]https?://"""
@@ -354,13 +354,11 @@ class TestDocs:
                 assert not loads.search(answer.data), address
 
 
-def test_the_validator_of_these_tests_would_find_an_example_that_is_wrong(document: Document) -> None:
+def test_the_validator_finds_a_wrong_example(document: Document) -> None:
     wrong = json.loads('{"amount": 1.5, "currency": "eur"}')
 
     assert list(validator(document, document["components"]["schemas"]["Money"]).iter_errors(wrong))
 
 
-def test_the_contract_that_answers_are_held_against_is_the_committed_one(
-    contract: Contract, document: Document
-) -> None:
+def test_answers_are_checked_against_the_committed_contract(contract: Contract, document: Document) -> None:
     assert contract.document == document

@@ -1,4 +1,4 @@
-"""Every example in the contract is one that the service takes."""
+"""The service accepts every example in the contract."""
 
 from service.api.contract import examples
 from tests.conftest import Client
@@ -33,7 +33,7 @@ _CODES = {
 }
 
 
-def test_the_examples_together_are_a_workshop_that_quotes(client: Client) -> None:
+def test_the_examples_together_make_a_workshop_that_can_quote(client: Client) -> None:
     assert set(_ORDER) == set(examples.FACTS)
 
     for collection in _ORDER:

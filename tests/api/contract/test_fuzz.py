@@ -1,8 +1,8 @@
-"""Every operation of the contract, fuzzed by schemathesis: no 5xx, and no answer outside of the contract.
+"""Fuzzes every operation of the contract with schemathesis: no 5xx, and no answer outside the contract.
 
-By day only what is there is asked for, which a stranger to the workshop cannot do: CI's `scripts/measure/fuzz` does
-all else over the wire, with three times as many requests a second, its own lists of odd and wrong ones among them. All
-checks are on here too; those that need several requests (use after deletion) have nothing to find.
+By day, only requests for existing things are sent, because fuzzing from outside cannot guess their ids. CI's
+`scripts/measure/fuzz` does the rest over HTTP, including lists of unusual and invalid requests, three times as fast.
+All checks are on here too; those that need several requests (use after deletion) cannot find anything.
 """
 
 from typing import Any
@@ -20,18 +20,18 @@ from tests.support.contract import Contract
 from tests.support.profiles import share
 
 EXAMPLES = share(12)
-"""For each operation and kind of data."""
+"""Number of examples for each operation and kind of data."""
 BY_DAY = "valid, of what is there"
 MODES = {BY_DAY: GenerationMode.POSITIVE, "valid": GenerationMode.POSITIVE, "invalid": GenerationMode.NEGATIVE}
 
 
 @pytest.fixture(scope="module")
 def fuzzed(app: flask.Flask) -> BaseSchema:
-    """The contract as it is served."""
+    """The contract that the service serves."""
     schema = schemathesis.openapi.from_wsgi("/openapi.json", app)
-    # What is well-formed may still be refused, and the contract says so: nothing of that name (404), what is registered
-    # or has happened stands against it (409), another state (412), a rule between members or a bound that JSON Schema
-    # cannot say of decimals in text (422). The feed is one that the tests run, and answers.
+    # Well-formed data may still be refused, and the contract says so: nothing with that name (404), a state that does
+    # not allow it (409), a precondition (412), a rule between members or a bound of decimals in text that JSON Schema
+    # cannot express (422). The tests run a feed of their own, which answers.
     schema.config.checks.positive_data_acceptance.expected_statuses = ["2xx", "304", "404", "409", "412", "422"]
     return schema
 
@@ -47,13 +47,13 @@ def ids(owner: Client) -> Ids:
 
 
 def variable_parts(place: Place, ids: Ids) -> dict[str, str]:
-    """What stands for each variable part of the address, where there is something."""
+    """The value of each variable part of the place's address."""
     told = zip(place.template.split("/"), place.address(ids).partition("?")[0].split("/"), strict=True)
     return {name.strip("{}"): value for name, value in told if name.startswith("{")}
 
 
-# What takes no key takes nothing that could be invalid. The transport that schemathesis has for WSGI does not close the
-# answers it gets, files among them.
+# Operations without a key have no input that could be invalid. Schemathesis's transport for WSGI does not close its
+# answers, some of which are files.
 @pytest.mark.seeded
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize(
@@ -66,7 +66,7 @@ def variable_parts(place: Place, ids: Ids) -> dict[str, str]:
     ],
     ids=lambda value: value if isinstance(value, str) else named(value),
 )
-def test_whatever_is_sent_is_answered_as_the_contract_says(
+def test_every_answer_conforms_to_the_contract(
     fuzzed: BaseSchema, owner: Client, ids: Ids, place: Place, mode: str
 ) -> None:
     operation = fuzzed[place.template][place.method]

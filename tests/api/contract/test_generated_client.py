@@ -1,4 +1,4 @@
-"""A client that a generator makes from the committed contract registers a workshop, quotes and reads the quotation."""
+"""A client generated from the committed contract can register a workshop, quote, and read the quotation."""
 
 import datetime
 import importlib
@@ -25,7 +25,7 @@ CONFIGURATION = f"""
 project_name_override: generated
 package_name_override: {PACKAGE}
 post_hooks: []
-content_type_overrides: # the generator knows CSV and PDF by no other name
+content_type_overrides: # the generator has no other type for CSV and PDF
   text/csv: application/octet-stream
   application/pdf: application/octet-stream
 """
@@ -34,7 +34,7 @@ DAY = "2026-01-01"
 
 @pytest.fixture(scope="module")
 def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ModuleType]:
-    """The package, made anew from the contract as it is committed; the generator must find nothing odd in it."""
+    """The package generated from the committed contract; fails if the generator gives a warning."""
     folder = tmp_path_factory.mktemp("generated")
     configuration = folder / "configuration.yaml"
     configuration.write_text(CONFIGURATION)
@@ -59,7 +59,7 @@ def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ModuleType]:
 
 
 class Caller:
-    """The generated operations and models, by name, each called as the client's own workshop."""
+    """Gives access to the generated operations and models by name, with the workshop's key."""
 
     def __init__(self, generated: ModuleType, app: flask.Flask, key: str) -> None:
         self._package = generated.__name__
@@ -69,7 +69,7 @@ class Caller:
         )
 
     def model(self, name: str, data: dict[str, Any]) -> Any:
-        """A model from plain data; it must say the same again."""
+        """A model from plain data; fails if converting it back gives other data."""
         made = getattr(self._models, name).from_dict(data)
         assert made.to_dict() == data
         return made
@@ -113,7 +113,7 @@ REGISTERED: list[tuple[str, str, str, str, dict[str, Any], str, dict[str, Any]]]
 
 
 def register(caller: Caller) -> None:
-    """What tests.builders.register_workshop registers, every step by the generated client."""
+    """Register the same as tests.support.builders.register_workshop, with the generated client."""
     day = datetime.date.fromisoformat(DAY)
     for tag, noun, code, facts_name, facts, terms_name, terms in REGISTERED:
         put = caller(tag, f"put_{noun}", code, body=caller.model(facts_name, facts))
@@ -135,7 +135,7 @@ def test_a_workshop_registers_and_quotes_through_a_generated_client(caller: Call
     assert read.parsed.to_dict() == quoted.parsed.to_dict()
     stored = client.get(f"quotations/{quoted.parsed.id}").json
     moment = datetime.datetime.fromisoformat(stored.pop("created_at"))
-    assert read.parsed.created_at == moment  # written otherwise by the client, and the same moment
+    assert read.parsed.created_at == moment  # the client formats it differently, but it is the same instant
     assert {name: value for name, value in read.parsed.to_dict().items() if name != "created_at"} == stored
     assert read.parsed.figures.totals.payable.currency == "EUR"
 
@@ -157,7 +157,7 @@ NOUNS = {
 
 
 def demo_puts() -> Iterator[tuple[list[str], dict[str, Any]]]:
-    """Every PUT of the demo workshop: the steps of its path below /v1, and its body."""
+    """Every PUT of the demo workshop: the parts of its path below /v1, and its body."""
     for collection, entries in read_workshop(DEMO / "workshop.yaml").items():
         if collection != "workshop":
             for path, body in puts(collection, entries, datetime.date.fromisoformat("2026-11-25")):
@@ -197,7 +197,7 @@ def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(c
     assert read.parsed.figures.lines[0].quoted.unit_full_cost.amount == cost
 
 
-def test_every_sheet_and_list_is_understood_by_a_generated_client(caller: Caller, client: Client) -> None:
+def test_a_generated_client_parses_sheets_and_lists(caller: Caller, client: Client) -> None:
     builders.register_workshop(client)
     client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
     client.put("exchange-rates/2026-11-25", {"base": "EUR", "rates": {"USD": "1.0850"}})
@@ -232,7 +232,7 @@ def test_every_sheet_and_list_is_understood_by_a_generated_client(caller: Caller
         assert answer.parsed.to_dict() == client.get(same[name]).json, name
 
 
-def test_a_problem_is_understood_by_a_generated_client(caller: Caller) -> None:
+def test_a_generated_client_parses_problems(caller: Caller) -> None:
     unknown = caller("materials", "get_material", "unknown")
     refused = caller("products", "put_product", "sheet", body=caller.model("Product", builders.product()))
 
@@ -246,7 +246,7 @@ def test_a_problem_is_understood_by_a_generated_client(caller: Caller) -> None:
     ]
 
 
-def test_conditions_go_through_a_generated_client(caller: Caller) -> None:
+def test_a_generated_client_sends_conditions(caller: Caller) -> None:
     body = caller.model("Material", builders.material())
     created = caller("materials", "put_material", "hdpe", body=body, if_none_match="*")
 

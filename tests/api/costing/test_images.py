@@ -1,4 +1,4 @@
-"""Images over HTTP: negotiated, kept and revalidated as the sheet is, each form under a tag of its own."""
+"""Images over HTTP: negotiated, cached and revalidated like the sheet; each form has its own tag."""
 
 from typing import Any
 
@@ -33,13 +33,13 @@ def sold(client: Client) -> Client:
 
 @pytest.fixture
 def listed(sold: Client) -> Client:
-    """The same with a listing of it, which no price is in force on yet."""
+    """The same workshop with a listing of the sheet, without a price in force."""
     sold.register("listings/sheet-quay", listing())
     return sold
 
 
 def applied(client: Client) -> str:
-    """The id of a repricing that has put its prices in force."""
+    """Apply a repricing; returns its id."""
     response = client.post("repricings", {"apply": True, "as_of": "2026-11-25", "confirm_all": True})
     assert response.status_code == 201, response.json
     repricing: str = response.json["id"]
@@ -47,7 +47,7 @@ def applied(client: Client) -> str:
 
 
 def dearer(client: Client) -> None:
-    """Electricity rises so far that prices must."""
+    """Raise the price of electricity so far that prices must rise."""
     client.put("tariffs/grid/rates/2026-02-01", tariff_rate("1.60", "1.60"))
 
 
@@ -73,13 +73,13 @@ class TestTheSheet:
         assert response.content_type == PNG
         assert png_size(response.data) > (600, 400)
 
-    def test_an_image_is_that_of_the_day_and_the_batch(self, sold: Client) -> None:
+    def test_an_image_depends_on_the_day_and_the_batch(self, sold: Client) -> None:
         sold.put("tariffs/grid/rates/2026-06-01", tariff_rate("0.60"))
         questions = [f"products/sheet/cost-sheet?quantity={end}" for end in ("20&as_of=2026-05-31", "20", "21")]
 
         assert len({shown(sold, SVG, question).data for question in questions}) == 3
 
-    def test_other_rates_are_drawn_too_and_not_kept(self, sold: Client) -> None:
+    def test_supposed_rates_are_drawn_too_and_not_cached(self, sold: Client) -> None:
         before = shown(sold, SVG).data
         question = {"quantity": 20, "as_of": "2026-11-25", "rates": {"tariffs/grid": tariff_rate("0.90", "0.90")}}
 
@@ -91,7 +91,7 @@ class TestTheSheet:
         assert shown(sold, SVG).data == before
 
     @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES.keys())
-    def test_a_name_is_taken_as_it_is(self, sold: Client, name: str) -> None:
+    def test_a_name_is_never_interpreted_as_markup(self, sold: Client, name: str) -> None:
         sold.put("products/sheet", product(name=name))
 
         picture = Picture(shown(sold, SVG).data)
@@ -126,7 +126,7 @@ class TestTheHistory:
         assert [point.about.partition(" since ")[0] for point in picture.points()[:2]] == [first, newest]
         assert "prices applied: 2, of them rolled back: 0" in picture.words
 
-    def test_a_price_that_was_rolled_back_gives_way_to_the_one_before(self, listed: Client) -> None:
+    def test_a_price_that_was_rolled_back_is_replaced_by_the_previous_one(self, listed: Client) -> None:
         applied(listed)
         first = Picture(shown(listed, SVG, HISTORY).data).title
         dearer(listed)
@@ -162,13 +162,13 @@ class TestTheHistory:
         assert after.data != before.data
 
     @every_form
-    def test_a_listing_that_is_not_there_has_none_whatever_the_condition(self, listed: Client, form: str) -> None:
+    def test_an_unknown_listing_has_none_whatever_the_condition(self, listed: Client, form: str) -> None:
         headers = {"Accept": form, "If-None-Match": "*"}
 
         refused(listed, "GET", "listings/unknown/price-history", status=404, headers=headers)
 
     @every_image
-    def test_a_cursor_of_nothing_is_refused_in_any_form(self, listed: Client, form: str) -> None:
+    def test_an_invalid_cursor_is_refused_in_any_form(self, listed: Client, form: str) -> None:
         refused(listed, "GET", f"{HISTORY}?cursor=nothing", status=422, headers={"Accept": form})
 
 
@@ -186,16 +186,16 @@ class TestNegotiation:
             ("image/svg+xml; charset=utf-8", SVG),
         ],
     )
-    def test_the_form_that_the_client_likes_best_is_given(self, sold: Client, accept: str, given: str) -> None:
+    def test_the_form_is_the_one_that_the_client_prefers(self, sold: Client, accept: str, given: str) -> None:
         assert shown(sold, accept).content_type == given
 
-    def test_another_image_is_refused_and_the_forms_there_are_told(self, sold: Client) -> None:
+    def test_any_other_image_is_refused_and_the_available_forms_are_named(self, sold: Client) -> None:
         problem = refused(sold, "GET", QUESTION, status=406, headers={"Accept": "image/webp"}).json
 
         assert problem["detail"].endswith("application/json, text/html, application/pdf, image/svg+xml, image/png")
 
     @every_image
-    def test_a_sheet_that_cannot_be_made_is_a_problem_document_and_no_image(self, sold: Client, form: str) -> None:
+    def test_a_sheet_that_cannot_be_computed_gives_a_problem_document(self, sold: Client, form: str) -> None:
         for question, status in (
             ("products/unknown/cost-sheet?quantity=20", 404),
             ("products/sheet/cost-sheet?quantity=0", 422),
@@ -204,7 +204,7 @@ class TestNegotiation:
             refused(sold, "GET", question, status=status, headers={"Accept": form})
 
     @every_image
-    def test_head_tells_what_get_gives_without_it(self, sold: Client, form: str) -> None:
+    def test_head_gives_the_headers_of_get_without_the_body(self, sold: Client, form: str) -> None:
         whole = shown(sold, form)
 
         head = sold.request("HEAD", QUESTION, headers={"Accept": form})
@@ -214,7 +214,7 @@ class TestNegotiation:
         for name in ("Content-Type", "Content-Length", "ETag"):
             assert head.headers[name] == whole.headers[name]
 
-    def test_an_svg_that_is_opened_may_run_and_load_nothing(self, sold: Client) -> None:
+    def test_an_opened_svg_may_neither_run_nor_load_anything(self, sold: Client) -> None:
         policies = {form: shown(sold, form).headers.get("Content-Security-Policy") for form in (JSON, SVG, PNG)}
 
         api = "default-src 'none'; frame-ancestors 'none'"
@@ -223,7 +223,7 @@ class TestNegotiation:
 
 
 class TestConditions:
-    def test_each_form_has_a_tag_of_its_own_that_stays_while_nothing_changes(self, sold: Client) -> None:
+    def test_each_form_has_its_own_tag_that_stays_while_nothing_changes(self, sold: Client) -> None:
         first = [shown(sold, form).headers["ETag"] for form in (JSON, SVG, PNG)]
         again = [shown(sold, form).headers["ETag"] for form in (PNG, SVG, JSON)]
 
@@ -231,7 +231,7 @@ class TestConditions:
         assert again == first[::-1]
 
     @every_form
-    def test_what_is_known_already_is_not_sent_again_in_that_form_alone(self, sold: Client, form: str) -> None:
+    def test_a_matching_tag_spares_the_answer_in_its_own_form_only(self, sold: Client, form: str) -> None:
         tag = shown(sold, form).headers["ETag"]
 
         for each in (JSON, SVG, PNG):
@@ -240,7 +240,7 @@ class TestConditions:
             assert bool(response.data) is (each != form)
 
     @every_form
-    def test_a_form_that_is_no_longer_so_is_refused(self, sold: Client, form: str) -> None:
+    def test_if_match_with_an_outdated_tag_is_refused(self, sold: Client, form: str) -> None:
         tag = shown(sold, form).headers["ETag"]
         assert shown(sold, form, **{"If-Match": tag}).status_code == 200
 
@@ -249,7 +249,7 @@ class TestConditions:
         refused(sold, "GET", QUESTION, status=412, headers={"Accept": form, "If-Match": tag})
 
     @every_form
-    def test_each_form_is_sent_anew_once_a_rate_has_changed(self, sold: Client, form: str) -> None:
+    def test_each_form_is_sent_again_once_a_rate_has_changed(self, sold: Client, form: str) -> None:
         before = shown(sold, form)
         sold.put("tariffs/grid/rates/2026-02-01", tariff_rate("0.60"))
 
@@ -258,7 +258,7 @@ class TestConditions:
         assert after.status_code == 200
         assert after.data != before.data
 
-    def test_forms_are_kept_apart_whichever_was_asked_for_first(self, sold: Client) -> None:
+    def test_forms_are_cached_separately_in_whatever_order_they_are_requested(self, sold: Client) -> None:
         order = (PNG, JSON, SVG, JSON, PNG, SVG)
 
         answers = [shown(sold, form) for form in order]

@@ -1,8 +1,8 @@
-"""The service against an independent computation: every figure of random products, to the last digit.
+"""Compares the service with an independent computation: every figure of random products, to the last digit.
 
-A seed makes a workshop: everything it buys, runs and pays, and products whose sub-assemblies go down to five levels
-and are shared. It is registered over HTTP; each product is then asked for its bill of resources, its cost sheet, a
-what-if and two price sheets, sold directly or through a sales channel. A failure names the seed, the question and each
+Each seed makes a workshop with resources, rates and products; sub-assemblies go down to five levels and are shared.
+The workshop is registered over HTTP. For each product the test requests the bill of resources, a cost sheet, a
+what-if and two price sheets, sold directly or through a sales channel. A failure names the seed, the request and each
 figure that differs.
 """
 
@@ -27,13 +27,13 @@ from tests.support.profiles import seeds
 
 PRODUCTS_BY_LEVEL = (6, 5, 5, 4, 4, 3)
 HOMES = ("EUR", "JPY", "KWD")
-"""Currencies of workshops: a minor unit of two decimals, of none and of three."""
+"""Currencies of workshops, with minor units of two, no and three decimals."""
 SEEDS = seeds(18)
 LOOKED_AT = seeds(36)
-"""Of how many workshops it is asked whether they use everything; that is cheap."""
+"""Workshops checked for using every feature; that is cheap."""
 HELD_AGAINST_THE_CONTRACT = SEEDS[:3]
 CURRENCIES = {"EUR": "1", "USD": "1.0873", "GBP": "0.85555", "JPY": "163.42", "KWD": "0.3341", "CZK": "24.917"}
-# The first is 31 days before the last day asked about, and the last comes after every day asked about.
+# The first is 31 days before the last day in ASKED_DAYS; the last is later than all of them.
 PUBLISHED_DAYS = ("2026-10-31", "2026-11-14", "2026-11-22", "2026-12-02")
 ASKED_DAYS = ("2026-11-13", "2026-11-14", "2026-11-20", "2026-11-25", "2026-12-01")
 FIRST_DAYS = ("2026-01-01", "2026-11-14", "2026-11-23", "2026-12-24")
@@ -44,7 +44,7 @@ BASES = ("machine_hour", "labour_hour", "piece", "direct_material_value", "direc
 
 
 def decimal_text(figure: Fraction) -> str:
-    """A fraction that is a finite decimal, written out."""
+    """A fraction with a finite decimal expansion, as a decimal."""
     decimals = next(places for places in range(200) if 10**places % figure.denominator == 0)
     return independent.digits(int(figure * 10**decimals), decimals)
 
@@ -70,7 +70,7 @@ class Maker:
         return self.random.random() < chance
 
     def code(self, collection: str) -> str:
-        """The code of something registered."""
+        """A random code registered in the collection."""
         resources = [resource for resource in self.workshop.facts if resource.startswith(f"{collection}/")]
         return self.random.choice(resources).partition("/")[2]
 
@@ -81,13 +81,13 @@ class Maker:
         return {"amount": self.figure(low, high), "currency": currency or (foreign if self.is_so(0.4) else own)}
 
     def some(self, **members: Any) -> dict[str, Any]:
-        """Each member or not: what is left out takes its default."""
+        """A random selection of the members; the others take their defaults."""
         return {name: value for name, value in members.items() if self.is_so(0.6)}
 
     # What the workshop buys, runs and pays
 
     def exchange_rates(self) -> None:
-        """Every currency on the first day; on the others some are missing, and the base may be another."""
+        """Every currency on the first day; on the others some are missing, and the base may differ."""
         for day in PUBLISHED_DAYS:
             base = self.random.choice(("EUR", "USD", "GBP"))
             others = [code for code in CURRENCIES if code != base and (day == PUBLISHED_DAYS[0] or self.is_so(0.5))]
@@ -99,7 +99,7 @@ class Maker:
         return independent.shown(rate, 5)
 
     def register(self, collection: str, code: str, **facts: Any) -> None:
-        """Facts, and terms from one to three days on."""
+        """Add facts, with terms from one or more days on."""
         resource = f"{collection}/{code}"
         self.workshop.facts[resource] = {"name": f"Invented {code}", **facts}
         days = FIRST_DAYS[:1] + tuple(day for day in FIRST_DAYS[1:] if self.is_so(0.3))
@@ -129,7 +129,7 @@ class Maker:
             self.register("channels", f"c{place}", **shown, **self.some(payout_currency=self.share(*CURRENCIES)))
 
     def terms(self, resource: str) -> dict[str, Any]:
-        """What a resource costs."""
+        """Random terms of a resource."""
         return dict(getattr(self, "terms_of_" + resource.partition("/")[0].replace("-", "_"))(resource))
 
     def terms_of_materials(self, _: str) -> dict[str, Any]:
@@ -137,7 +137,8 @@ class Maker:
 
     def terms_of_labour_grades(self, _: str) -> dict[str, Any]:
         shares = self.some(on_cost_share=self.share("0.21", "0.3", "1.1"), productive_share=self.share("0.85", "0.333"))
-        return {"wage_per_hour": self.money(8, 40), **shares}
+        by_the_month = {"paid_hours_per_month": self.figure(60, 180), **self.some(people=self.share("2", "1.5"))}
+        return {"wage_per_hour": self.money(8, 40), **shares, **(by_the_month if self.is_so(0.6) else {})}
 
     def terms_of_machines(self, _: str) -> dict[str, Any]:
         value = self.money(2000, 90000)
@@ -171,7 +172,7 @@ class Maker:
         return {"rate_share": self.share("0.21", "0.055", "0", "0.1", "0.077")}
 
     def terms_of_shipping_services(self, _: str) -> dict[str, Any]:
-        """One zone, three weight classes; a piece goes as it is."""
+        """One zone, three weight classes; pieces are shipped without a container."""
         currency = self.share(*CURRENCIES)
         ends, price = ["0", "2", self.figure(5, 9), "100000"], Fraction(0)
         classes = []
@@ -187,7 +188,7 @@ class Maker:
         }
 
     def terms_of_channels(self, _: str) -> dict[str, Any]:
-        """One to four fees; what they are together is less than 1 of a high price."""
+        """One to four fees; together they take less than a high price."""
         fees = [self.fee(f"fee {place}") for place in range(self.random.randint(1, 4))]
         paid_by_buyer = {"shipping_paid_by": "buyer", **self.some(shipping_charge=self.figure(1, 9))}
         return {
@@ -221,7 +222,7 @@ class Maker:
     # Products
 
     def products(self) -> None:
-        """Each level is made from the one below it, and from any below that: sub-assemblies are shared."""
+        """Each level is made of the next one down and of any lower ones, so sub-assemblies are shared."""
         made: list[list[str]] = []
         for level, count in enumerate(PRODUCTS_BY_LEVEL):
             made.append([f"d{level}n{place}" for place in range(count)])
@@ -240,7 +241,7 @@ class Maker:
             "rate_share": self.share("0.9", "0.8", "0.75", "0.95", "0.83", "1"),
             **self.some(pieces_before=self.share("0", "1", "0.5", "4", "37", "1024", "12.5")),
         }
-        if code.startswith(f"d{len(PRODUCTS_BY_LEVEL) - 1}"):  # what goes into others is made in too great numbers
+        if code.startswith(f"d{len(PRODUCTS_BY_LEVEL) - 1}"):  # too many pieces of each sub-assembly
             learning |= self.some(model=self.random.choice(("unit", "cumulative_average")))
         return {
             "name": f"Invented {code}",
@@ -252,7 +253,7 @@ class Maker:
         }
 
     def bill_line(self, item: dict[str, str], operations: list[dict[str, Any]]) -> dict[str, Any]:
-        """What a piece contains; sometimes so much that what is issued for it is whole again after all losses."""
+        """What a piece contains; sometimes so much that the quantity issued is whole after all losses."""
         line: dict[str, Any] = {**item, **self.some(process_loss_share=self.share(*LOSSES))}
         place = self.random.randrange(len(operations)) if operations else 0
         if place or (operations and self.is_so(0.3)):
@@ -309,7 +310,7 @@ class Maker:
         return {resource: self.terms(resource) for resource in chosen}
 
     def sale(self) -> dict[str, Any]:
-        """How a piece is sold: with which tax, through which channel, in which currency."""
+        """Random conditions of sale: tax, channel, currency, shipping."""
         through = {"channel": self.code("channels")}
         directly = self.some(display=self.share("tax_inclusive", "tax_exclusive"))
         return {
@@ -323,7 +324,7 @@ class Maker:
         }
 
     def policy(self, unit_cost: Fraction, decimals: int) -> dict[str, Any]:
-        """A policy whose figures are of the order of the cost, in a currency with so many decimals."""
+        """A policy with amounts of the order of the cost, in a currency with so many decimals."""
         cost = max(float(unit_cost), 0.01)
         values = {
             "margin": self.share("0.35", "0", "0.2", "0.5", "0.95", "-0.1"),
@@ -343,7 +344,7 @@ class Maker:
         }
 
     def grid(self, decimals: int) -> dict[str, Any]:
-        """A step, endings that are less than it, both or neither; all multiples of the minor unit."""
+        """A price step, price endings below it, both or neither; all multiples of the minor unit."""
         step = self.share(*(("0.05", "0.1", "1", "10", "0.37") if decimals else ("5", "7", "10", "100")))
         endings = self.random.sample(("0", "0.01", "0.02", "0.04") if decimals else ("0", "2", "3", "4"), 2)
         return self.random.choice(
@@ -360,7 +361,7 @@ class Maker:
         return {"kept_at": self.around(unit_cost, decimals), **floors}
 
     def around(self, unit_cost: Fraction, decimals: int) -> str:
-        """An amount that can be paid, from half the cost to three times the cost."""
+        """An amount in whole minor units, from half to three times the cost."""
         return independent.shown(abs(unit_cost) * self.random.randint(50, 300) / 100, decimals)
 
 
@@ -385,7 +386,7 @@ UNCOMPARED = {"name", "formula", "policy", "warnings", "cautions"}
 
 
 def differences(expected: Any, found: Any, where: str = "") -> Iterator[str]:
-    """Every figure that is not what was computed, with its place; nothing may be missing or too much."""
+    """Every figure that differs from the one computed, with its place; missing and extra members count."""
     if isinstance(expected, Mapping) and isinstance(found, Mapping):
         for name in [*expected, *(name for name in found if name not in expected and name not in UNCOMPARED)]:
             yield from differences(expected.get(name, "nothing"), found.get(name, "nothing"), f"{where}/{name}")
@@ -397,14 +398,14 @@ def differences(expected: Any, found: Any, where: str = "") -> Iterator[str]:
 
 
 def by_name(items: list[dict[str, Any]], *names: str) -> dict[str, dict[str, Any]]:
-    """What is listed, by the members that tell one from another."""
+    """The entries of a list, by the members that identify each."""
     found = {" ".join(item[name] for name in names): item for item in items}
     assert len(found) == len(items), [item[names[0]] for item in items]
     return found
 
 
 class Questioner:
-    """Asks the service and the independent computation the same."""
+    """Sends requests to the service and compares the answers with the independent computation."""
 
     def __init__(self, client: Client, workshop: Facts) -> None:
         self.client, self.workshop = client, workshop
@@ -427,7 +428,7 @@ class Questioner:
         return self.answer(path, self.client.get(f"{path}?{urlencode(query, doseq=True)}"))
 
     def expect_refusal(self, path: str, **query: Any) -> None:
-        """No price meets the target."""
+        """Expect the refusal that no price meets the target."""
         response = self.client.get(f"{path}?{urlencode(query, doseq=True)}")
         assert response.status_code == 422, (path, query, response.json)
         assert response.json["type"].endswith("unreachable-target"), (path, query, response.json)
@@ -484,7 +485,7 @@ class Questioner:
 
 @pytest.mark.seeded
 @pytest.mark.parametrize("seed", SEEDS)
-def test_every_figure_of_random_products_is_the_independent_computations(
+def test_every_figure_of_random_products_equals_the_independent_computation(
     app: flask.Flask, contract: Contract, seed: int
 ) -> None:
     currency = HOMES[seed % len(HOMES)]
@@ -500,7 +501,7 @@ def test_every_figure_of_random_products_is_the_independent_computations(
 
 
 def priced_with_a_third(client: Client, *prices: str) -> Questioner:
-    """A product of as many materials as there are prices, ten thirds of each: the loss is seven tenths."""
+    """A product with one material for each price; a loss of seven tenths makes its quantity 10 ÷ 3."""
     workshop = Facts("EUR", MINOR_DECIMALS["EUR"])
     lines = []
     for place, price in enumerate(prices):
@@ -520,7 +521,7 @@ def test_thirds_that_add_up_to_a_half_of_the_minor_unit_are_rounded_up_in_the_to
     assert subtotals["full_cost"]["per_batch"]["amount"] == "9.99", "3 × 0.9985 × 10 ÷ 3 = 9.985"
 
 
-def test_of_two_lines_that_lose_the_same_the_earlier_gets_what_is_missing_to_the_total(client: Client) -> None:
+def test_of_two_lines_with_equal_remainders_the_earlier_one_is_rounded_up(client: Client) -> None:
     questioner = priced_with_a_third(client, "10", "0.1")
 
     subtotals = questioner.ask_cost_sheet("thirds", 1, ASKED_DAYS[0], {})
@@ -529,7 +530,7 @@ def test_of_two_lines_that_lose_the_same_the_earlier_gets_what_is_missing_to_the
 
 
 def all_products() -> list[tuple[Facts, str, dict[str, Any]]]:
-    """Each random product with its workshop and its code."""
+    """Every random product: its workshop, code and facts."""
     workshops = [made_workshop(seed, "EUR").workshop for seed in LOOKED_AT]
     return [
         (workshop, resource.partition("/")[2], facts)
@@ -544,14 +545,14 @@ def depth(workshop: Facts, code: str) -> int:
     return max((1 + depth(workshop, line["product"]) for line in lines if "product" in line), default=0)
 
 
-def test_the_random_products_are_at_least_300_and_go_down_to_five_levels_of_sub_assemblies() -> None:
+def test_there_are_at_least_300_random_products_with_up_to_five_levels_of_sub_assemblies() -> None:
     depths = [depth(workshop, code) for workshop, code, _ in all_products()]
 
     assert len(depths) >= 300
     assert {level: depths.count(level) >= 30 for level in range(6)} == dict.fromkeys(range(6), True)
 
 
-def test_the_random_products_use_everything_that_the_formulas_have() -> None:
+def test_the_random_products_use_every_member_that_the_formulas_use() -> None:
     products = all_products()
     lines = [line for _, _, facts in products for line in facts["bill_of_materials"]]
     operations = [operation for _, _, facts in products for operation in facts.get("operations", ())]
@@ -578,7 +579,7 @@ def test_the_random_products_use_everything_that_the_formulas_have() -> None:
     assert sum(count > 1 for count in parents.values()) >= 100, "too few sub-assemblies are shared"
 
 
-def test_the_random_channels_use_everything_that_a_fee_can_be() -> None:
+def test_the_random_channels_use_every_kind_of_fee() -> None:
     workshops = [made_workshop(seed, "EUR").workshop for seed in LOOKED_AT]
     channels = [
         facts for workshop in workshops for name, facts in workshop.facts.items() if name.startswith("channels")

@@ -1,4 +1,4 @@
-"""Amounts exact to the last digit of their currency, and refused where they no longer could be."""
+"""Amounts are exact to the last digit of their currency, or refused if they cannot be."""
 
 from decimal import ROUND_CEILING, Decimal, localcontext
 from typing import Any
@@ -17,7 +17,7 @@ DAY = "as_of=2026-11-25"
 
 
 def with_product(client: Client, price: str, per_piece: str = "7") -> None:
-    """A product of so much of one material at that price, in the workshop's currency."""
+    """Register a product of this quantity of one material at this price, in the workshop's currency."""
     terms = {"price": money(price, client.workshop.currency)}
     client.register("materials/hdpe", material(), **{"2026-01-01": terms})
     line = {"material": "hdpe", "quantity_per_piece": per_piece}
@@ -40,7 +40,7 @@ def asking(**changes: Any) -> dict[str, Any]:
 
 
 def with_listing(client: Client, price: str = "0.80", terms: Any = None, **changes: Any) -> str:
-    """The product on sale in the workshop's currency; answers where its price sheet is."""
+    """Register the product and a listing in the workshop's currency; returns the address of its price sheet."""
     with_product(client, price)
     client.register("channels/stall", channel(), **{"2026-01-01": terms or channel_rate(fees=[])})
     body = {"product": "piece", "channel": "stall", "currency": client.workshop.currency, **changes}
@@ -126,7 +126,7 @@ class TestExactness:
 
 
 MINOR_UNITS = {"JPY": 0, "KRW": 0, "EUR": 2, "CHF": 2, "IQD": 3, "KWD": 3, "RSD": 2, "CLF": 4}
-"""Digits of the minor unit: ISO 4217:2015, list one. CLDR has other digits for IQD and RSD."""
+"""Digits of the minor unit: ISO 4217:2015, list one. CLDR differs for IQD and RSD."""
 
 
 class TestMinorUnits:
@@ -199,7 +199,7 @@ NINES = "9" * 28
 
 class TestListings:
     @pytest.mark.parametrize(("currency", "digits"), MINOR_UNITS.items())
-    def test_a_price_near_nothing_is_one_minor_unit_and_nothing_is_nothing(
+    def test_a_price_near_zero_is_one_minor_unit_and_zero_is_zero(
         self, app: flask.Flask, contract: Contract, currency: str, digits: int
     ) -> None:
         client = make_client(app, contract, currency=currency)
@@ -214,7 +214,7 @@ class TestListings:
 
     @pytest.mark.parametrize("price", ["123456789012345678.12", "999999999999999999"])
     def test_a_price_of_eighteen_digits_is_exact(self, client: Client, price: str) -> None:
-        """Half of the net price is margin, and the tax of 21 % is inside."""
+        """The margin is half of the net price; the price includes tax at 21 %."""
         sheet = client.get(with_listing(client, price, policy=policy(value="0.5"))).json
 
         expected = exact(price, "7", "2", "1.21").quantize(Decimal("0.01"), ROUND_CEILING)
@@ -234,7 +234,7 @@ class TestListings:
         ],
         ids=["cost", "fixed fee", "least fee", "markup", "profit", "floor", "margin close to 1"],
     )
-    def test_a_price_with_too_many_digits_is_refused_and_told_in_the_list(
+    def test_a_price_with_too_many_digits_is_refused_and_marked_in_the_list(
         self, client: Client, price: str, terms: dict[str, Any], pricing: dict[str, Any]
     ) -> None:
         question = with_listing(client, price, channel_rate(**{"fees": [], **terms}), policy=pricing)
@@ -245,7 +245,7 @@ class TestListings:
         assert response.json["detail"] in client.get(f"price-list?{DAY}").text
 
     @pytest.mark.parametrize("question", [f"kept_at={NINES}", f"discount_share=0.{NINES}"])
-    def test_a_question_with_too_many_digits_is_refused(self, client: Client, question: str) -> None:
+    def test_a_parameter_with_too_many_digits_is_refused(self, client: Client, question: str) -> None:
         refused(client, "GET", f"{with_listing(client)}&{question}", status=422)
 
     @pytest.mark.parametrize(
@@ -262,7 +262,7 @@ class TestListings:
     def test_figures_of_28_digits_in_a_fee_leave_the_price_exact_to_the_cent(
         self, client: Client, charge: dict[str, Any]
     ) -> None:
-        """The least price with a margin of 0.35 has it, and the price a cent below has not."""
+        """The price found has a margin of at least 0.35; a cent less does not."""
         question = with_listing(client, terms=channel_rate(fees=[fee(**charge)]))
 
         found = client.get(question).json["price_per_piece"]

@@ -1,4 +1,4 @@
-"""Workings over HTTP: the figures are the cost sheet's, in every form and whatever is supposed."""
+"""Workings over HTTP: the figures equal those of the cost sheet, in every form and with supposed rates."""
 
 from decimal import Decimal
 from typing import Any
@@ -34,7 +34,7 @@ def amounts_in(workings: Any) -> list[str]:
 
 
 class TestWorkings:
-    def test_a_calculator_finds_each_result_and_the_amounts_are_the_sheets(self, costed: Client) -> None:
+    def test_each_result_can_be_recalculated_and_the_amounts_equal_the_sheets(self, costed: Client) -> None:
         workings = costed.get(f"{SHEET}/workings?{BATCH}").json
 
         assert len(all_of(workings)) > 20
@@ -73,9 +73,7 @@ class TestWorkings:
 
 class TestTheSheetWrittenOut:
     @pytest.mark.parametrize(("form", "begins"), [("text/html", b"<!DOCTYPE html>"), ("application/pdf", b"%PDF-1.7")])
-    def test_is_had_by_what_the_client_accepts_and_at_a_plain_link(
-        self, costed: Client, form: str, begins: bytes
-    ) -> None:
+    def test_is_available_by_accept_header_and_at_a_plain_link(self, costed: Client, form: str, begins: bytes) -> None:
         ending = {"text/html": "html", "application/pdf": "pdf"}[form]
 
         negotiated = costed.get(f"{SHEET}?{BATCH}", headers={"Accept": form})
@@ -87,7 +85,7 @@ class TestTheSheetWrittenOut:
         assert linked.data.startswith(begins)
         assert (negotiated.mimetype, linked.mimetype) == (form, form)
 
-    def test_opens_as_a_page_where_a_browser_asks(self, costed: Client) -> None:
+    def test_opens_as_a_page_in_a_browser(self, costed: Client) -> None:
         browsers = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,*/*;q=0.8"}
 
         page = costed.get(f"{SHEET}?{BATCH}", headers=browsers)
@@ -97,7 +95,7 @@ class TestTheSheetWrittenOut:
         assert "script" not in page.headers["Content-Security-Policy"]
         assert page.headers["Cache-Control"] == "no-store"
 
-    def test_is_kept_under_a_tag_of_its_own_form(self, costed: Client) -> None:
+    def test_has_a_tag_for_each_form(self, costed: Client) -> None:
         forms = ["application/json", "text/html", "application/pdf", "image/svg+xml", "image/png"]
 
         tags = [costed.get(f"{SHEET}?{BATCH}", headers={"Accept": form}).headers["ETag"] for form in forms]
@@ -106,7 +104,7 @@ class TestTheSheetWrittenOut:
         assert len(set(tags)) == len(forms)
         assert again.status_code == 304
 
-    def test_of_supposed_rates_tells_what_is_supposed(self, costed: Client) -> None:
+    def test_of_supposed_rates_shows_them(self, costed: Client) -> None:
         question = {"quantity": 20, "as_of": "2026-11-25", "rates": {"materials/hdpe": material_rate("0.97531")}}
 
         page = costed.post(SHEET, question, headers={"Accept": "text/html"})
@@ -115,7 +113,7 @@ class TestTheSheetWrittenOut:
         assert "0.97531" not in costed.get(f"{SHEET}.html?{BATCH}").text
 
     @pytest.mark.parametrize("ending", ["html", "pdf"])
-    def test_that_cannot_be_made_is_a_problem_document(self, costed: Client, ending: str) -> None:
+    def test_that_cannot_be_computed_is_a_problem_document(self, costed: Client, ending: str) -> None:
         for product, query, status in (
             ("unknown", "quantity=20", 404),
             ("sheet", "quantity=0", 422),

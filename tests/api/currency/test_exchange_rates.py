@@ -1,4 +1,4 @@
-"""Exchange rates over HTTP: fetched, imported, held back, confirmed, converted; and what a sheet says of them."""
+"""Exchange rates over HTTP: fetched, imported, held back, confirmed, used for conversion, and shown on sheets."""
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -37,7 +37,7 @@ def buying_in_dollars(client: Client) -> None:
 
 
 class TestFromTheFeedToTheSheet:
-    def test_a_price_in_dollars_is_converted_and_goes_on_being_so_until_the_last_rate_is_too_old(
+    def test_a_price_in_dollars_is_converted_until_the_last_rate_is_too_old(
         self, client: Client, feed_server: FeedServer
     ) -> None:
         buying_in_dollars(client)
@@ -73,7 +73,7 @@ class TestFromTheFeedToTheSheet:
         assert (refused_sheet.json["last_source"], refused_sheet.json["max_age_days"]) == ("ECB", 10)
         assert today in refused_sheet.json["detail"]
 
-    def test_a_past_date_takes_the_last_day_published_before_it(self, client: Client, feed_server: FeedServer) -> None:
+    def test_a_past_date_uses_the_last_day_published_before_it(self, client: Client, feed_server: FeedServer) -> None:
         buying_in_dollars(client)
         days = {day_of(0): with_rates(USD="1.2"), day_of(4): RATES, day_of(5): with_rates(USD="1.1")}
         feed_server.answer = sending(xml_of(days))
@@ -83,7 +83,7 @@ class TestFromTheFeedToTheSheet:
         (shown,) = cost_sheet(client, day_of(1)).json["exchange_rates"]
         assert (shown["published_on"], shown["age_days"]) == (day_of(4), 3)
 
-    def test_the_rate_card_shows_only_what_it_needed_too(self, client: Client, feed_server: FeedServer) -> None:
+    def test_the_rate_card_shows_only_the_rates_used(self, client: Client, feed_server: FeedServer) -> None:
         buying_in_dollars(client)
         refresh(client)
 
@@ -103,7 +103,7 @@ class TestFromTheFeedToTheSheet:
             "/eurofxref-hist.xml",
         ]
 
-    def test_a_sheet_kept_in_memory_is_made_anew_after_a_refresh(self, client: Client, feed_server: FeedServer) -> None:
+    def test_a_cached_sheet_is_recomputed_after_a_refresh(self, client: Client, feed_server: FeedServer) -> None:
         buying_in_dollars(client)
         publish(feed_server, 1)
         refresh(client)
@@ -117,9 +117,7 @@ class TestFromTheFeedToTheSheet:
         assert after.json["exchange_rates"][0]["rates"] == {"USD": "1.2"}
 
     @pytest.mark.parametrize("body", [{"span": "all"}, {"url": "http://127.0.0.1/"}, []])
-    def test_nothing_but_the_span_is_for_the_client_to_say(
-        self, client: Client, feed_server: FeedServer, body: Any
-    ) -> None:
+    def test_the_client_can_choose_only_the_span(self, client: Client, feed_server: FeedServer, body: Any) -> None:
         refused(client, "POST", "exchange-rates/refresh", body, status=422)
 
         assert feed_server.requests == []
@@ -144,7 +142,7 @@ class TestAFeedThatFails:
         ],
         ids=lambda value: value if isinstance(value, str) else "",
     )
-    def test_is_told_by_the_name_of_its_fault_and_stores_nothing(
+    def test_is_reported_by_the_name_of_its_fault_and_stores_nothing(
         self, client: Client, feed_server: FeedServer, answer: Answer, status: int, kind: str
     ) -> None:
         publish(feed_server, 1)
@@ -159,7 +157,7 @@ class TestAFeedThatFails:
         assert ("Retry-After" in response.headers) is (status != 502)
         assert feed_server.url not in response.text
 
-    def test_says_when_it_wants_to_be_asked_again(self, client: Client, feed_server: FeedServer) -> None:
+    def test_passes_on_when_to_try_again(self, client: Client, feed_server: FeedServer) -> None:
         feed_server.answer = sending(b"", 400)
         refused(client, "POST", "exchange-rates/refresh", {}, status=502)
         feed_server.answer = sending(b"", 503, Retry_After="1")
@@ -179,7 +177,7 @@ class TestDaysHeldBack:
         refresh(client)
         return client
 
-    def test_are_told_by_the_refresh_and_listed_until_they_are_confirmed(self, jumped: Client) -> None:
+    def test_are_reported_by_the_refresh_and_listed_until_confirmed(self, jumped: Client) -> None:
         (held,) = jumped.get("exchange-rates/held").json["items"]
         assert held["day"]["published_on"] == day_of(1)
         assert held["jumps"] == [{"currency": "USD", "from_rate": "1.0772", "to_rate": "10.772", "share": "9.000000"}]
@@ -202,7 +200,7 @@ class TestDaysHeldBack:
         refused(jumped, "DELETE", f"exchange-rates/{day_of(1)}/held", status=404)
         refused(jumped, "POST", f"exchange-rates/{day_of(1)}/confirm", status=404)
 
-    def test_are_used_or_dropped_only_as_they_were_seen(self, jumped: Client, feed_server: FeedServer) -> None:
+    def test_are_confirmed_or_dropped_only_as_last_seen(self, jumped: Client, feed_server: FeedServer) -> None:
         address, confirm = f"exchange-rates/{day_of(1)}/held", f"exchange-rates/{day_of(1)}/confirm"
         seen = jumped.get(address)
         assert seen.json == jumped.get("exchange-rates/held").json["items"][0]
@@ -217,7 +215,7 @@ class TestDaysHeldBack:
         assert jumped.post(confirm, None, headers=new).status_code == 200
         refused(jumped, "GET", address, status=404)
 
-    def test_are_nobody_elses(self, jumped: Client, stranger: Client) -> None:
+    def test_are_hidden_from_another_workshop(self, jumped: Client, stranger: Client) -> None:
         assert stranger.get("exchange-rates/held").json["items"] == []
         refused(stranger, "POST", f"exchange-rates/{day_of(1)}/confirm", status=404)
 
@@ -315,7 +313,7 @@ class TestImport:
         assert response.json["detail"].startswith("line 3: day: must be a day")
         assert client.get("exchange-rates").json["items"] == []
 
-    def test_takes_currencies_that_have_ended_since(self, client: Client) -> None:
+    def test_accepts_currencies_that_have_ended_since_then(self, client: Client) -> None:
         response = imported(client, f"{HEADER}\n2022-12-30,EUR,HRK,7.5365\n2025-12-31,EUR,BGN,1.9558\n")
 
         assert response.status_code == 200
@@ -344,12 +342,12 @@ class TestImport:
 
         assert lines(response) == [(2, "there is no line with a rate")]
 
-    def test_tells_the_line_on_which_one_of_several_lines_begins(self, client: Client) -> None:
+    def test_names_the_first_line_of_a_record_of_several_lines(self, client: Client) -> None:
         response = imported(client, f'{HEADER}\n2026-11-24,EUR,"US\nD",1.08\n2026-11-24,EUR,JPY,0\n')
 
         assert [line for line, _ in lines(response)] == [2, 4]
 
-    def test_tells_no_more_than_fifty_lines(self, client: Client) -> None:
+    def test_names_no_more_than_fifty_lines(self, client: Client) -> None:
         response = imported(client, HEADER + "\n" * 1000)
 
         assert len(lines(response)) == 50
@@ -366,7 +364,7 @@ class TestImport:
         ],
         ids=["a byte order mark alone", "UTF-16", "NUL", "after a quote", "an open quote", "a long field"],
     )
-    def test_that_is_no_csv_is_refused(self, client: Client, body: bytes) -> None:
+    def test_that_is_not_csv_is_refused(self, client: Client, body: bytes) -> None:
         with leaving_as_it_is(client):
             response = imported(client, body)
 
@@ -382,7 +380,7 @@ class TestImport:
             status=413,
         )
 
-    def test_as_long_as_a_body_may_be_is_taken(self, client: Client) -> None:
+    def test_as_long_as_a_body_may_be_is_accepted(self, client: Client) -> None:
         count = (MAX_BODY_BYTES - 100) // len("2026-11-24,EUR,USD,1.0850\n")
         first = date(1920, 1, 1)
         days = (first + timedelta(days=number) for number in range(count))
@@ -405,19 +403,19 @@ class TestImport:
         assert parameters(response) == ["source"]
 
     @pytest.mark.parametrize("kind", ["application/json", "text/plain", "text/csv; charset=iso-8859-1", "", "text/xml"])
-    def test_must_be_called_what_it_is(self, client: Client, kind: str) -> None:
+    def test_needs_the_media_type_of_csv(self, client: Client, kind: str) -> None:
         with leaving_as_it_is(client):
             response = imported(client, f"{HEADER}\n2026-11-24,EUR,USD,1\n", headers={"Content-Type": kind})
 
             assert response.status_code == 415
 
     @pytest.mark.parametrize("kind", ["text/csv; charset=UTF-8", "text/csv; header=present", "TEXT/CSV"])
-    def test_may_be_called_so_by_any_spelling(self, client: Client, kind: str) -> None:
+    def test_accepts_any_spelling_of_the_media_type(self, client: Client, kind: str) -> None:
         response = imported(client, f"{HEADER}\n2026-11-24,EUR,USD,1\n", headers={"Content-Type": kind})
 
         assert response.status_code == 200
 
-    def test_opens_csv_for_nothing_else(self, client: Client) -> None:
+    def test_is_the_only_operation_that_accepts_csv(self, client: Client) -> None:
         refused(client, "PUT", "exchange-rates/2026-11-24", CsvFile(f"{HEADER}\n"), status=415)
         refused(client, "POST", "exchange-rates/refresh", CsvFile(f"{HEADER}\n"), status=415)
 
@@ -430,7 +428,7 @@ class TestByHand:
 
         assert pointers(response) == ["/rates/HRK", "/rates/ZZZ"]
 
-    def test_rates_are_read_and_taken_back_by_their_source(self, client: Client) -> None:
+    def test_rates_are_read_and_deleted_by_their_source(self, client: Client) -> None:
         client.put("exchange-rates/2026-11-24", {"base": "EUR", "rates": {"USD": "1.10"}})
         imported(client, f"{HEADER}\n2026-11-24,EUR,USD,1.20\n")
 
@@ -452,7 +450,7 @@ class TestConversion:
         assert response.status_code == 200, response.json
         return response.json
 
-    def test_tells_the_rates_as_published_with_date_source_and_age(self, priced: Client) -> None:
+    def test_shows_the_rates_as_published_with_date_source_and_age(self, priced: Client) -> None:
         assert self.converted(priced, "amount=12.00&currency=USD&to=JPY&as_of=2026-11-25") == {
             "amount": money("12.00", "USD"),
             "converted": money("1500", "JPY"),
@@ -483,7 +481,7 @@ class TestConversion:
     ) -> None:
         assert self.converted(priced, f"{query}&as_of=2026-11-25")["converted"] == converted
 
-    def test_is_of_today_where_no_day_is_named(self, client: Client, feed_server: FeedServer) -> None:
+    def test_is_of_today_by_default(self, client: Client, feed_server: FeedServer) -> None:
         before = datetime.now(UTC).date().isoformat()
 
         found = self.converted(client, "amount=1&currency=EUR&to=EUR")
@@ -503,7 +501,9 @@ class TestConversion:
             ("amount=1&currency=EUR&to=USD&as_of=2026-13-01", "as_of", "must be a day"),
         ],
     )
-    def test_of_what_is_not_there_is_refused_by_name(self, priced: Client, query: str, name: str, told: str) -> None:
+    def test_with_an_invalid_parameter_is_refused_by_name(
+        self, priced: Client, query: str, name: str, told: str
+    ) -> None:
         response = refused(priced, "GET", f"exchange-rates/conversion?{query}", status=422)
 
         assert parameters(response) == [name]
@@ -518,7 +518,7 @@ class TestConversion:
         )
 
 
-def test_an_address_of_its_own_is_no_day_for_the_methods_it_does_not_take(client: Client) -> None:
+def test_a_fixed_address_is_never_read_as_a_day(client: Client) -> None:
     for name, takes in (("refresh", {"POST"}), ("import", {"POST"}), ("held", {"GET"}), ("conversion", {"GET"})):
         for method in {"GET", "PUT", "POST", "DELETE"} - takes:
             response = at(client, f"/v1/exchange-rates/{name}", method, json={"base": "EUR", "rates": {"USD": "1"}})

@@ -49,7 +49,7 @@ class TestAddresses:
         ids=lambda address: f"{address[:50]}-{len(address)}",
     )
     @pytest.mark.parametrize("method", ["GET", "PUT", "DELETE"])
-    def test_an_address_that_is_only_nearly_one_is_not_found(
+    def test_an_address_that_differs_slightly_is_not_found(
         self, workshop: Client, ids: Ids, address: str, method: str
     ) -> None:
         with leaving_as_it_is(workshop):
@@ -84,7 +84,7 @@ class TestAddresses:
         ],
         ids=lambda code: f"{code[:30]}-{len(code)}",
     )
-    def test_a_code_that_is_none_is_refused_by_name(self, workshop: Client, ids: Ids, code: str) -> None:
+    def test_an_invalid_code_is_refused_by_name(self, workshop: Client, ids: Ids, code: str) -> None:
         collections = ("materials", "machines", "products", "tariffs")
         with leaving_as_it_is(workshop):
             responses = [at(workshop, f"/v1/{collection}/{code}") for collection in collections]
@@ -122,16 +122,14 @@ class TestAddresses:
             "%D9%A2026-01-01",
         ],
     )
-    def test_a_day_that_is_none_is_refused_by_the_name_it_has_in_the_contract(
-        self, workshop: Client, ids: Ids, day: str
-    ) -> None:
+    def test_an_invalid_day_is_refused_by_its_name_in_the_contract(self, workshop: Client, ids: Ids, day: str) -> None:
         for address in (f"/v1/materials/hdpe/rates/{day}", f"/v1/exchange-rates/{day}"):
             response = at(workshop, address)
             assert response.status_code == 422
             assert parameters(response) == ["day"]
 
     @pytest.mark.parametrize("text", ["1", "x", "%00", "0" * 400, "no-such-quotation"])
-    def test_an_id_that_is_none_is_refused_by_name(self, workshop: Client, text: str) -> None:
+    def test_an_invalid_id_is_refused_by_name(self, workshop: Client, text: str) -> None:
         for address in (f"/v1/quotations/{text}", f"/v1/quotations/{text}/recomputation"):
             response = at(workshop, address)
             assert response.status_code == 422
@@ -141,8 +139,8 @@ class TestAddresses:
             assert response.status_code == 422
             assert parameters(response) == ["repricing_id"]
 
-    def test_codes_are_taken_to_the_letter(self, client: Client) -> None:
-        """Neither the case nor a wildcard of SQL's LIKE makes one code match another."""
+    def test_codes_match_exactly(self, client: Client) -> None:
+        """Codes are case-sensitive, and a wildcard of SQL's LIKE matches only itself."""
         for code in ("a_b", "aXb", "A_B", "a-b", "a.b", "a..b"):
             client.register(f"materials/{code}", material(name=f"called {code}"))
 
@@ -154,10 +152,8 @@ class TestAddresses:
 
 class TestParameters:
     @pytest.mark.parametrize("place", KEYED, ids=named)
-    def test_a_parameter_that_an_operation_does_not_take_is_refused_by_name(
-        self, workshop: Client, ids: Ids, place: Place
-    ) -> None:
-        """Those that need a key, that is: a probe may add what it likes to the address of a health check."""
+    def test_an_unknown_parameter_is_refused_by_name(self, workshop: Client, ids: Ids, place: Place) -> None:
+        """Only for operations that need a key: a probe may add any parameter to the address of a health check."""
         address = place.address(ids)
         joint = "&" if "?" in address else "?"
 
@@ -186,7 +182,7 @@ class TestParameters:
 
         assert tried > 30
 
-    def test_a_list_may_be_given_entry_by_entry(self, workshop: Client, ids: Ids) -> None:
+    def test_a_list_is_given_by_repeating_the_parameter(self, workshop: Client, ids: Ids) -> None:
         question = "products/sheet/price-sheet?quantity=20&as_of=2026-11-25&target=margin&value=0.35"
 
         response = workshop.get(f"{question}&price_endings=0.90&price_endings=0.45")
@@ -218,7 +214,7 @@ class TestParameters:
         ],
         ids=lambda each: str(each)[:40],
     )
-    def test_a_batch_or_a_day_that_is_none_is_refused_by_name(
+    def test_an_invalid_batch_or_day_is_refused_by_name(
         self, workshop: Client, ids: Ids, query: str, name: str
     ) -> None:
         response = refused(workshop, "GET", f"products/sheet/cost-sheet?{query}", status=422)
@@ -256,9 +252,7 @@ class TestParameters:
             ("kept_at=-1", "kept_at"),
         ],
     )
-    def test_a_price_that_cannot_be_asked_for_is_refused_by_name(
-        self, workshop: Client, ids: Ids, query: str, name: str
-    ) -> None:
+    def test_an_invalid_policy_is_refused_by_name(self, workshop: Client, ids: Ids, query: str, name: str) -> None:
         question = f"products/sheet/price-sheet?quantity=20&as_of=2026-11-25&{query}"
 
         response = refused(workshop, "GET", question, status=422)
@@ -266,7 +260,7 @@ class TestParameters:
         assert name in parameters(response)
 
     @pytest.mark.parametrize("target", ["target=margin&value=0.3", "target=margin", "value=0.3"])
-    def test_either_a_price_is_looked_at_or_a_target_is_met(self, workshop: Client, ids: Ids, target: str) -> None:
+    def test_a_price_and_a_target_together_are_refused(self, workshop: Client, ids: Ids, target: str) -> None:
         question = f"products/sheet/price-sheet?quantity=20&as_of=2026-11-25&kept_at=1&{target}"
 
         response = refused(workshop, "GET", question, status=422)
@@ -294,7 +288,9 @@ class TestLinks:
     )
 
     @pytest.mark.parametrize("hosts", HOSTS, ids=lambda hosts: next(iter(hosts)))
-    def test_links_do_not_follow_what_the_request_says_of_its_host(self, client: Client, hosts: dict[str, str]) -> None:
+    def test_links_do_not_depend_on_the_host_headers_of_the_request(
+        self, client: Client, hosts: dict[str, str]
+    ) -> None:
         created = client.put("materials/a", material(), headers=hosts)
         client.register("materials/b", material())
         quoted_at = "/docs", "/docs/", "/openapi.json", "/v1//materials", "/v1/materials?limit=1", "/nothing"
@@ -309,7 +305,7 @@ class TestLinks:
             assert "elsewhere.example" not in answer.text
             assert "elsewhere.example" not in str(answer.headers)
 
-    def test_a_quotation_says_where_it_is(self, workshop: Client, ids: Ids, client: Client) -> None:
+    def test_a_new_quotation_has_a_location(self, workshop: Client, ids: Ids, client: Client) -> None:
         register_everything(client)
 
         quoted = client.post("quotations", quotation(quoted_on="2026-11-25"), headers={"Host": "elsewhere.example"})

@@ -1,4 +1,4 @@
-"""Bodies that are refused: each by a problem that names the member, and nothing is stored."""
+"""Invalid bodies: the problem names the member, and nothing is stored."""
 
 from typing import Any
 
@@ -409,7 +409,7 @@ class TestMembers:
         [case[1:] for case in (*UNKNOWN_AND_WRONG, *OUT_OF_RANGE, *CURRENCIES)],
         ids=[f"{number} {case[0]}" for number, case in enumerate((*UNKNOWN_AND_WRONG, *OUT_OF_RANGE, *CURRENCIES))],
     )
-    def test_what_is_wrong_is_named_and_nothing_is_stored(
+    def test_the_wrong_member_is_named_and_nothing_is_stored(
         self, workshop: Client, call: str, body: Any, pointer: str
     ) -> None:
         method, _, path = call.partition(" ")
@@ -419,14 +419,14 @@ class TestMembers:
         assert pointers(response) == [pointer]
 
     def test_an_ended_currency_is_refused_with_its_last_day(self, workshop: Client) -> None:
-        """The kuna was legal tender until 14 January 2023: Croatia's dual circulation ended with that day
+        """The kuna was legal tender until 14 January 2023, the last day of dual circulation in Croatia
         (Unicode CLDR, supplemental data, currency data of the region HR)."""
         response = refused(workshop, "PUT", MATERIAL_RATE[4:], {"price": money("1", "HRK")}, status=422)
 
         assert pointers(response) == ["/price/currency"]
         assert "2023-01-14" in response.json["detail"]
 
-    def test_all_that_is_wrong_is_told_at_once(self, workshop: Client) -> None:
+    def test_every_wrong_member_is_named_at_once(self, workshop: Client) -> None:
         body = {
             "name": " ",
             "bill_of_materials": [{"material": "hdpe", "quantity_per_piece": "-1"}, {"quantity_per_piece": "NaN"}],
@@ -447,7 +447,7 @@ class TestMembers:
             "/colour",
         }
 
-    def test_a_rate_for_what_is_not_registered_is_not_found(self, workshop: Client) -> None:
+    def test_a_rate_for_an_unregistered_resource_is_not_found(self, workshop: Client) -> None:
         refused(workshop, "PUT", "materials/unknown/rates/2026-01-01", material_rate(), status=404)
 
     def test_a_quotation_that_lacks_a_rate_names_the_resource_and_the_day(self, workshop: Client) -> None:
@@ -465,8 +465,8 @@ class TestMembers:
         assert "2026-11-25" in response.json["detail"]
 
 
-def test_refused_calls_have_left_the_workshop_as_it_was(workshop: Client) -> None:
-    """After everything above: the same things are registered, at the same revision, and the sheet still comes out."""
+def test_refused_requests_have_not_changed_the_workshop(workshop: Client) -> None:
+    """After all tests above, the same things are registered and the sheet can still be computed."""
     with leaving_as_it_is(workshop):
         sheet = workshop.get("products/sheet/cost-sheet?quantity=20&as_of=2026-11-25")
 

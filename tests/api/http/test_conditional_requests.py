@@ -1,4 +1,4 @@
-"""Conditional requests: what nobody has seen is not overwritten, and what has not changed is not sent again
+"""Conditional requests: an unseen change is not overwritten, and an unchanged state is not sent again
 (RFC 9110, HTTP Semantics, sections 8.8.3 and 13, 2022)."""
 
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ pytestmark = pytest.mark.every_engine
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resource:
-    """Something with a state: where it is, and three states of it."""
+    """An address and three states for it."""
 
     path: str
     first: Any
@@ -56,7 +56,7 @@ retired_by_delete = pytest.mark.parametrize(
 
 
 def make(client: Client, resource: Resource) -> str:
-    """Its first state, stored; answers the entity tag."""
+    """Store the first state; returns its entity tag."""
     client.register("materials/base", material())
     response = client.put(resource.path, resource.first)
     assert response.status_code == 201
@@ -66,7 +66,7 @@ def make(client: Client, resource: Resource) -> str:
 
 class TestEntityTags:
     @every_resource
-    def test_a_tag_is_strong_and_the_same_whoever_asks(self, client: Client, resource: Resource) -> None:
+    def test_a_tag_is_strong_and_the_same_for_every_method(self, client: Client, resource: Resource) -> None:
         tag = make(client, resource)
 
         assert tag.startswith('"')
@@ -83,7 +83,7 @@ class TestEntityTags:
         assert client.get(resource.path).headers["ETag"] == tag
 
     @every_resource
-    def test_a_new_state_has_a_tag_that_none_before_it_had(self, client: Client, resource: Resource) -> None:
+    def test_a_new_state_has_a_tag_that_was_never_used_before(self, client: Client, resource: Resource) -> None:
         first = make(client, resource)
         states = (resource.second, resource.first, resource.third)
 
@@ -101,7 +101,7 @@ class TestEntityTags:
             assert (put.json, put.headers["ETag"]) == (got.json, got.headers["ETag"])
 
     @pytest.mark.parametrize("again", ["0.10", "0.1000", 0.1])
-    def test_the_same_figure_in_other_digits_is_not_told_as_stored_unless_it_is(
+    def test_a_put_of_the_same_figure_in_other_digits_answers_with_what_is_stored(
         self, client: Client, again: Any
     ) -> None:
         client.register("materials/hdpe", material(unit="l", mass_kg_per_unit="0.1"))
@@ -115,7 +115,7 @@ class TestEntityTags:
 class TestReading:
     @every_resource
     @pytest.mark.parametrize("form", ["{tag}", "W/{tag}", '"other", {tag}', "*", '"other",W/{tag} '])
-    def test_what_is_known_already_is_not_sent_again(self, client: Client, resource: Resource, form: str) -> None:
+    def test_a_known_state_is_not_sent_again(self, client: Client, resource: Resource, form: str) -> None:
         tag = make(client, resource)
 
         for method in ("GET", "HEAD"):
@@ -125,7 +125,7 @@ class TestReading:
             assert response.data == b""
 
     @every_resource
-    def test_what_has_changed_is_sent(self, client: Client, resource: Resource) -> None:
+    def test_a_changed_state_is_sent(self, client: Client, resource: Resource) -> None:
         tag = make(client, resource)
         client.put(resource.path, resource.second)
 
@@ -136,7 +136,7 @@ class TestReading:
 
     @every_resource
     @pytest.mark.parametrize("form", ["{tag}", "*", '"other", {tag}'])
-    def test_a_match_reads(self, client: Client, resource: Resource, form: str) -> None:
+    def test_if_match_with_a_matching_tag_reads(self, client: Client, resource: Resource, form: str) -> None:
         tag = make(client, resource)
 
         response = client.get(resource.path, headers={"If-Match": form.format(tag=tag)})
@@ -145,7 +145,7 @@ class TestReading:
 
     @every_resource
     @pytest.mark.parametrize("form", ['"other"', "W/{tag}"])
-    def test_no_match_is_a_problem(self, client: Client, resource: Resource, form: str) -> None:
+    def test_if_match_without_a_matching_tag_is_a_problem(self, client: Client, resource: Resource, form: str) -> None:
         tag = make(client, resource)
 
         refused(client, "GET", resource.path, status=412, headers={"If-Match": form.format(tag=tag)})
@@ -158,7 +158,7 @@ class TestReading:
 class TestWriting:
     @every_resource
     @pytest.mark.parametrize("form", ["{tag}", "*", '"other", {tag}'])
-    def test_a_match_writes(self, client: Client, resource: Resource, form: str) -> None:
+    def test_if_match_with_a_matching_tag_writes(self, client: Client, resource: Resource, form: str) -> None:
         tag = make(client, resource)
 
         response = client.put(resource.path, resource.second, headers={"If-Match": form.format(tag=tag)})
@@ -183,7 +183,7 @@ class TestWriting:
             assert is_problem(response)
 
     @every_resource
-    def test_what_is_not_there_matches_nothing(self, client: Client, resource: Resource) -> None:
+    def test_an_unknown_thing_matches_no_tag(self, client: Client, resource: Resource) -> None:
         client.register("materials/base", material())
 
         for condition in ("*", '"1"'):
@@ -201,7 +201,7 @@ class TestWriting:
         refused(client, "PUT", resource.path, resource.first, status=412, headers=only_new)
 
     @every_resource
-    def test_of_two_who_read_the_same_state_one_loses_and_knows(self, client: Client, resource: Resource) -> None:
+    def test_of_two_writers_from_the_same_state_the_second_is_refused(self, client: Client, resource: Resource) -> None:
         seen = {"If-Match": make(client, resource)}
 
         first = client.put(resource.path, resource.second, headers=seen)
@@ -218,7 +218,7 @@ class TestWriting:
         assert client.put(resource.path, resource.second).status_code == 200
 
     @retired_by_delete
-    def test_only_what_was_seen_is_taken_away(self, client: Client, resource: Resource) -> None:
+    def test_only_the_seen_state_is_deleted(self, client: Client, resource: Resource) -> None:
         tag = make(client, resource)
 
         for condition in ('"other"', f"W/{tag}"):
@@ -230,7 +230,7 @@ class TestWriting:
         assert retired.status_code == 204
         assert client.get(resource.path).status_code == 404
 
-    def test_what_was_retired_is_new_again(self, client: Client) -> None:
+    def test_a_retired_thing_counts_as_new(self, client: Client) -> None:
         client.register("materials/hdpe", material())
         client.app.test_client().delete("/v1/materials/hdpe", headers={"Authorization": f"Bearer {client.key}"})
 
@@ -238,7 +238,7 @@ class TestWriting:
 
         assert response.status_code == 201
 
-    def test_a_condition_is_judged_by_the_state_and_not_by_the_workshop(self, client: Client) -> None:
+    def test_a_condition_depends_on_the_state_of_the_thing_and_not_of_the_workshop(self, client: Client) -> None:
         client.register("materials/hdpe", material())
         tag = client.get("materials/hdpe").headers["ETag"]
         client.register("materials/pp", material())
@@ -273,7 +273,7 @@ class TestSheets:
         ],
         ids=["a rate", "the product", "a pool"],
     )
-    def test_a_sheet_is_sent_again_once_what_it_rests_on_has_changed(
+    def test_a_sheet_is_sent_again_once_something_it_depends_on_has_changed(
         self, client: Client, path: str, body: Any
     ) -> None:
         register_workshop(client)
@@ -290,7 +290,7 @@ class TestSheets:
         assert again.json != first.json
         assert again.headers["ETag"] != first.headers["ETag"]
 
-    def test_a_withdrawn_rate_brings_the_sheet_before_it_back(self, client: Client) -> None:
+    def test_withdrawing_a_rate_restores_the_previous_sheet(self, client: Client) -> None:
         register_workshop(client)
         first = client.get(self.question).json
         client.put("materials/hdpe/rates/2026-02-01", material_rate("0.95"))
@@ -314,7 +314,7 @@ class TestSheets:
         assert again.status_code == 200
         assert again.json != first.json
 
-    def test_a_sheet_is_of_its_day_and_its_batch(self, client: Client) -> None:
+    def test_a_sheet_depends_on_its_day_and_its_batch(self, client: Client) -> None:
         register_workshop(client)
         client.put("materials/hdpe/rates/2026-06-01", material_rate("0.95"))
 
@@ -325,7 +325,7 @@ class TestSheets:
         assert before.json["subtotals"] != after.json["subtotals"]
         assert before.json["subtotals"] != larger.json["subtotals"]
 
-    def test_a_match_reads_a_sheet_and_no_match_is_a_problem(self, client: Client) -> None:
+    def test_if_match_reads_a_sheet_or_is_a_problem(self, client: Client) -> None:
         register_workshop(client)
         tag = client.get(self.question).headers["ETag"]
 
@@ -335,14 +335,14 @@ class TestSheets:
 
 
 class TestMidnight:
-    """In the workshop, which is far east of the zone that instants are told in."""
+    """Midnight in the workshop's time zone, which is far east of UTC."""
 
     LAST_MOMENT = datetime(2026, 12, 10, 10, 59, 59, 999999, UTC)
     MIDNIGHT = datetime(2026, 12, 10, 11, tzinfo=UTC)
 
     @pytest.fixture
     def client(self, app: flask.Flask, contract: Contract) -> Client:
-        """A workshop in Auckland, something of which costs more from 11 December 2026 on."""
+        """A workshop in Auckland with a rate that rises on 11 December 2026."""
         made = make_client(app, contract, time_zone="Pacific/Auckland")
         register_workshop(made)
         made.register("listings/sheet", listing())
@@ -360,7 +360,7 @@ class TestMidnight:
             "rate-card",
         ],
     )
-    def test_ends_what_was_told_of_today(self, client: Client, question: str) -> None:
+    def test_changes_answers_for_today(self, client: Client, question: str) -> None:
         with clock.set_to(self.LAST_MOMENT):
             told = client.get(question)
             seen = {"If-None-Match": told.headers["ETag"]}
@@ -379,7 +379,7 @@ class TestMidnight:
 
 class TestEveryRead:
     @pytest.mark.parametrize("place", [each for each in KEYED if each.method == "GET"], ids=named)
-    def test_has_a_tag_by_which_it_is_not_sent_again(self, workshop: Client, ids: Ids, place: Place) -> None:
+    def test_has_a_tag_and_is_not_sent_again_if_the_tag_matches(self, workshop: Client, ids: Ids, place: Place) -> None:
         address = place.address(ids)
         first = workshop.get(address)
         assert first.status_code == 200, first.text
@@ -394,7 +394,7 @@ class TestEveryRead:
         assert workshop.get(address, headers={"If-Match": tag}).status_code == 200
         refused(workshop, "GET", address, status=412, headers={"If-Match": '"other"'})
 
-    def test_of_a_list_has_another_tag_once_there_is_more_in_it(self, client: Client) -> None:
+    def test_of_a_list_has_a_new_tag_once_something_is_added(self, client: Client) -> None:
         client.register("materials/hdpe", material())
         before = client.get("materials").headers["ETag"]
         client.register("materials/pp", material())
@@ -405,7 +405,7 @@ class TestEveryRead:
         assert response.headers["ETag"] != before
 
     @pytest.mark.parametrize("form", ["text/csv", "application/x-ndjson", "application/json"])
-    def test_of_recorded_changes_has_a_tag_of_its_form(self, workshop: Client, ids: Ids, form: str) -> None:
+    def test_of_recorded_changes_has_a_tag_in_each_form(self, workshop: Client, ids: Ids, form: str) -> None:
         address = f"repricings/{ids['repricing_id']}/changes"
         first = workshop.get(address, headers={"Accept": form})
         tag = first.headers["ETag"]
@@ -417,7 +417,7 @@ class TestEveryRead:
 
 
 class TestRollingBack:
-    def test_only_what_was_seen_is_rolled_back(self, client: Client) -> None:
+    def test_only_the_seen_state_is_rolled_back(self, client: Client) -> None:
         register_everything(client)
         address = f"repricings/{ids_of(client)['repricing_id']}"
         tag = client.get(address).headers["ETag"]

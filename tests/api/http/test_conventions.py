@@ -1,4 +1,4 @@
-"""HTTP as its standards have it: methods, media types, problems, headers (RFC 9110, RFC 9457)."""
+"""Conformance to HTTP: methods, media types, problems, headers (RFC 9110, RFC 9457)."""
 
 import json
 from collections.abc import Iterator
@@ -41,7 +41,7 @@ METHODS = ("GET", "PUT", "POST", "DELETE", "PATCH", "OPTIONS", "TRACE")
 
 
 class TestMethods:
-    def test_what_is_new_is_created_at_an_address_that_can_be_followed(self, client: Client) -> None:
+    def test_a_new_thing_is_created_at_its_location(self, client: Client) -> None:
         created = client.put("materials/hdpe", material())
 
         assert created.status_code == 201
@@ -58,7 +58,7 @@ class TestMethods:
             assert again.json == created.json
             assert again.headers["ETag"] == created.headers["ETag"]
 
-    def test_what_is_left_out_takes_its_default_again(self, client: Client) -> None:
+    def test_put_resets_members_left_out_to_their_defaults(self, client: Client) -> None:
         client.register("materials/hdpe", material(note="black"))
 
         replaced = client.put("materials/hdpe", material())
@@ -66,7 +66,7 @@ class TestMethods:
         assert replaced.status_code == 200
         assert client.get("materials/hdpe").json["note"] == ""
 
-    def test_retiring_answers_with_nothing_at_all(self, client: Client) -> None:
+    def test_the_answer_to_retiring_is_empty(self, client: Client) -> None:
         client.register("materials/hdpe", material())
 
         retired = at(client, "/v1/materials/hdpe", "DELETE")
@@ -79,7 +79,7 @@ class TestMethods:
         assert refused(client, "DELETE", "materials/hdpe", status=404)
         assert client.get("materials").json["items"] == []
 
-    def test_what_is_retired_can_be_brought_back(self, client: Client) -> None:
+    def test_a_retired_thing_can_be_restored(self, client: Client) -> None:
         client.register("materials/hdpe", material(), **{"2026-01-01": {"price": money("0.80")}})
         at(client, "/v1/materials/hdpe", "DELETE")
 
@@ -88,7 +88,7 @@ class TestMethods:
         assert again.status_code == 201
         assert client.get("materials/hdpe/rates/2026-01-01").json["price"]["amount"] == "0.80"
 
-    def test_every_method_that_the_contract_lacks_is_refused_with_those_it_has(
+    def test_every_method_outside_the_contract_is_refused_and_the_allowed_ones_named(
         self, workshop: Client, ids: Ids, contract: Contract
     ) -> None:
         addresses = {place.template: place.address(ids).partition("?")[0] for place in PLACES}
@@ -119,13 +119,13 @@ class TestMethods:
         assert asked.status_code == got.status_code == 200
         assert asked.data == b""
         per_request = {"X-Request-Id", "Date"}
-        if place.path == "/metrics":  # the first request is counted in the answer to the second
+        if place.path == "/metrics":  # the answer to the second request counts the first one
             per_request.add("Content-Length")
         assert {name: value for name, value in asked.headers if name not in per_request} == {
             name: value for name, value in got.headers if name not in per_request
         }
 
-    def test_head_of_what_is_not_there_is_404_without_a_body(self, workshop: Client) -> None:
+    def test_head_of_an_unknown_thing_is_404_without_a_body(self, workshop: Client) -> None:
         response = at(workshop, "/v1/materials/unknown", "HEAD")
 
         assert response.status_code == 404
@@ -135,11 +135,11 @@ class TestMethods:
 
 class TestMediaTypes:
     @pytest.mark.parametrize("place", [place for place in KEYED if place.method != "DELETE"], ids=named)
-    def test_what_the_client_does_not_accept_is_refused_and_nothing_is_stored(
+    def test_a_request_that_accepts_no_available_form_is_refused_and_stores_nothing(
         self, workshop: Client, ids: Ids, place: Place
     ) -> None:
         address, body = place.address(ids), place.body
-        if place.stores:  # what would change something, if it were not refused
+        if place.stores:  # a change, if it were not refused
             address = address.replace(DAY, "2026-03-01")
             body = {**body, "note": "another note"} if body and "name" in body else body
         with leaving_as_it_is(workshop):
@@ -153,7 +153,7 @@ class TestMediaTypes:
         "accept",
         ["application/json", "*/*", "application/*", "text/html, application/json;q=0.1", "text/html, */*;q=0.1"],
     )
-    def test_json_is_given_to_who_accepts_it_among_others(self, workshop: Client, accept: str) -> None:
+    def test_json_is_sent_if_it_is_among_the_accepted_types(self, workshop: Client, accept: str) -> None:
         response = workshop.get("materials/hdpe", headers={"Accept": accept})
 
         assert response.status_code == 200
@@ -174,7 +174,7 @@ class TestMediaTypes:
                 )
                 assert (answer.status_code == 406) is ("406" in responses), named(place)
 
-    def test_a_quotation_is_given_as_what_the_client_likes_best(self, workshop: Client, ids: Ids) -> None:
+    def test_a_quotation_has_the_form_that_the_client_prefers(self, workshop: Client, ids: Ids) -> None:
         likes = {
             "text/plain": "text/plain; charset=utf-8",
             "application/json": "application/json",
@@ -211,7 +211,7 @@ class TestMediaTypes:
         assert is_problem(response)
 
     @pytest.mark.parametrize("sent", ["application/json; charset=utf-8", "APPLICATION/JSON", "application/json;"])
-    def test_json_may_be_called_by_any_spelling_of_its_name(self, client: Client, sent: str) -> None:
+    def test_any_spelling_of_the_media_type_of_json_is_accepted(self, client: Client, sent: str) -> None:
         response = client.put("materials/hdpe", material(), headers={"Content-Type": sent})
 
         assert response.status_code == 201
@@ -219,7 +219,7 @@ class TestMediaTypes:
 
 class TestProblems:
     def problems(self, workshop: Client, ids: Ids) -> Iterator[Any]:
-        """One of every kind that this interface has."""
+        """A problem of every kind of this interface."""
         yield at(workshop, "/nothing")
         yield at(workshop, "/v1/materials", "DELETE")
         yield at(workshop, "/v1/materials/unknown")
@@ -242,7 +242,7 @@ class TestProblems:
         assert {answer.status_code for answer in answers} == {400, 401, 404, 405, 406, 409, 412, 413, 415, 422}
         assert all(answer.json["type"] != "about:blank" for answer in answers)
 
-    def test_a_title_is_the_status_in_the_words_of_rfc_9110(self, workshop: Client, ids: Ids) -> None:
+    def test_a_title_is_the_status_phrase_of_rfc_9110(self, workshop: Client, ids: Ids) -> None:
         """RFC 9110, HTTP Semantics, section 15.5, 2022."""
         renamed = {413: "Content Too Large", 422: "Unprocessable Content"}
 
@@ -250,7 +250,7 @@ class TestProblems:
             status = answer.status_code
             assert answer.json["title"] == renamed.get(status, HTTPStatus(status).phrase)
 
-    def test_no_problem_speaks_of_the_machinery(self, workshop: Client, ids: Ids) -> None:
+    def test_no_problem_mentions_the_implementation(self, workshop: Client, ids: Ids) -> None:
         words = (
             "traceback",
             "sqlalchemy",
@@ -280,7 +280,7 @@ class TestProblems:
             "overheads/rent",
         }
 
-    def test_what_is_in_use_is_named_with_its_users(self, workshop: Client, ids: Ids) -> None:
+    def test_a_refused_deletion_names_the_users(self, workshop: Client, ids: Ids) -> None:
         for thing, users in {
             "materials/hdpe": ["products/sheet"],
             "labour-grades/operator": ["products/sheet"],
@@ -293,7 +293,9 @@ class TestProblems:
 
 class TestHeaders:
     @pytest.mark.parametrize("place", [place for place in PLACES if place.method == "GET"], ids=named)
-    def test_answers_can_be_neither_misread_nor_embedded(self, workshop: Client, ids: Ids, place: Place) -> None:
+    def test_answers_forbid_content_sniffing_caching_and_embedding(
+        self, workshop: Client, ids: Ids, place: Place
+    ) -> None:
         for status, key in ((200, workshop.key), (401, "none")):
             response = workshop.get(place.address(ids), headers={"Authorization": f"Bearer {key}"})
             if place.path.startswith("/v1/"):
@@ -311,7 +313,7 @@ class TestHeaders:
                 assert response.headers["Cache-Control"] == "no-store"
 
 
-def test_the_walk_covers_every_operation_with_a_body(contract: Contract) -> None:
+def test_the_places_cover_every_operation_with_a_body(contract: Contract) -> None:
     with_body = {
         (method, path) for method, path, operation in operations(contract.document) if "requestBody" in operation
     }

@@ -1,4 +1,4 @@
-"""JSON read exactly, or not at all (RFC 8259, RFC 7493), and never for long."""
+"""JSON is read exactly or refused (RFC 8259, RFC 7493), and quickly in either case."""
 
 import json
 import time
@@ -13,8 +13,8 @@ from tests.support.builders import material, material_rate, operation, product, 
 
 WELL = b'{"name": "Flakes", "unit": "l"}'
 AT_ONCE = 10
-"""Seconds of processor, on a slow machine that is watched. A refusal takes milliseconds; what grows with the square
-of a length takes minutes."""
+"""Seconds of processor time, with a margin for a slow machine. A refusal takes milliseconds; quadratic work would
+take minutes."""
 
 NO_JSON: dict[str, bytes] = {
     "empty": b"",
@@ -52,7 +52,7 @@ NO_JSON: dict[str, bytes] = {
 }
 
 SENT_TO = [place for place in KEYED if place.method != "GET" and place.body is not RATES_FILE]
-"""Every operation that could be sent an object; the file of exchange rates is not JSON."""
+"""Every operation to which an object could be sent; the file of exchange rates is not JSON."""
 BODILESS = [place for place in SENT_TO if place.body is None]
 
 NO_OBJECT = [b"[1]", b"[]", b"1", b'"name"', b"null", b"true", b"[" + WELL + b"]"]
@@ -148,7 +148,7 @@ class TestJson:
             assert response.status_code == 422 or not response.json["rated_power_kw"].startswith("-")
 
     @pytest.mark.parametrize("literal", ['"20"', "20.0", "2e1", "true", "null", "[20]", "20.5", '""', "9" * 5000])
-    def test_a_whole_number_is_a_json_number(self, workshop: Client, literal: str) -> None:
+    def test_a_whole_number_must_be_a_json_integer(self, workshop: Client, literal: str) -> None:
         marker = 424242
         body = json.dumps(quotation(lines=[{**quotation()["lines"][0], "quantity": marker}]))
 
@@ -157,13 +157,13 @@ class TestJson:
         assert pointers(response) == ["/lines/0/quantity"]
 
     @pytest.mark.parametrize("flag", ["true", "yes", 1, 0, "", None, []])
-    def test_a_flag_is_true_or_false(self, workshop: Client, flag: Any) -> None:
+    def test_a_flag_must_be_true_or_false(self, workshop: Client, flag: Any) -> None:
         body = {"name": "Rent", "base": "machine_hour", "variable": flag}
 
         assert pointers(refused(workshop, "PUT", "overheads/rent", body, status=422)) == ["/variable"]
 
     @pytest.mark.parametrize("name", ["_schema", "na/me", "a~b", "", "\ud800", "__proto__", "9" * 5000])
-    def test_a_member_of_any_name_is_named_as_it_stands(self, workshop: Client, name: str) -> None:
+    def test_an_unknown_member_of_any_name_is_named_exactly(self, workshop: Client, name: str) -> None:
         response = refused(workshop, "PUT", "materials/flakes", json.dumps({**material(), name: 1}), status=422)
 
         assert len(pointers(response)) == 1
@@ -180,7 +180,7 @@ class TestJson:
         assert len(response.data) < 20_000
         assert len(pointers(response)) >= 10
 
-    def test_members_that_the_service_sets_are_named_each(self, workshop: Client) -> None:
+    def test_each_member_that_only_the_service_sets_is_named(self, workshop: Client) -> None:
         members = {
             "id": "1",
             "workshop": "w",
@@ -227,7 +227,7 @@ class TestJson:
         assert pointers(days) == ["/rates"]
 
 
-class TestAMemberThatNobodyReads:
+class TestAnUnknownMember:
     @pytest.mark.parametrize("place", SENT_TO, ids=named)
     def test_is_refused_by_its_name_at_every_operation(self, workshop: Client, ids: Ids, place: Place) -> None:
         body = {**(place.body or {}), "surprise/1": 1}
@@ -237,7 +237,7 @@ class TestAMemberThatNobodyReads:
         assert pointers(refusal) == ["/surprise~11"]
         assert "is not a member that this object has" in refusal.json["detail"]
 
-    def test_is_named_beside_every_other(self, workshop: Client, ids: Ids) -> None:
+    def test_is_named_with_all_other_unknown_members(self, workshop: Client, ids: Ids) -> None:
         body = {"completed_on": "2026-11-25", "quantity": 5}
 
         refusal = refused(workshop, "POST", f"quotations/{ids['quotation_id']}/complete", body, status=422)
@@ -247,19 +247,19 @@ class TestAMemberThatNobodyReads:
     @pytest.mark.parametrize(
         "body", ["[1]", "[]", "null", "completed_on=today", "{", '{"a": 1, "a": 2}', "x" * 2_000_000]
     )
-    def test_may_be_a_whole_body(self, workshop: Client, ids: Ids, body: str) -> None:
+    def test_may_be_a_whole_body_where_none_is_expected(self, workshop: Client, ids: Ids, body: str) -> None:
         refusal = refused(workshop, "POST", f"quotations/{ids['quotation_id']}/issue", body, status=422)
 
         assert refusal.json["detail"] == "the body: this operation takes no body; leave it out"
 
     @pytest.mark.parametrize("place", BODILESS, ids=named)
-    def test_is_not_in_an_empty_object(self, client: Client, place: Place) -> None:
-        """What nobody has registered is not found, as without a body."""
+    def test_does_not_occur_in_an_empty_object(self, client: Client, place: Place) -> None:
+        """The answer is that the thing is not found, as without a body."""
         assert place.for_stranger == 404
 
         refused(client, place.method, place.address(), {}, status=404)
 
-    def test_is_not_in_an_empty_object_of_a_draft_that_is_issued(self, client: Client) -> None:
+    def test_does_not_occur_in_an_empty_object_to_issue_a_draft(self, client: Client) -> None:
         ids = register_everything(client)
 
         issued = client.post(f"quotations/{ids['quotation_id']}/issue", {})

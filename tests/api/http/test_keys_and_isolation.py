@@ -1,4 +1,4 @@
-"""Who may do what: every operation tried with every kind of key, and by another workshop."""
+"""Authorization: every operation is tried with every kind of key, and by another workshop."""
 
 from dataclasses import replace
 from typing import Any
@@ -28,7 +28,7 @@ def owner(app: flask.Flask, contract: Contract) -> Client:
 
 @pytest.fixture(scope="module")
 def ids(owner: Client) -> Ids:
-    """Of what the owner made; everything else the owner has is registered with it, and marked."""
+    """Ids of the owner's quotation and repricing, after registering everything; texts of the owner contain the mark."""
     made = register_everything(owner)
     owner.register("materials/hdpe", builders.material(note=MARK))
     owner.register("products/sheet", builders.measured(name="Sheet", note=MARK))
@@ -44,13 +44,13 @@ def keyless(client: Client) -> Client:
     return replace(client, headers={"Authorization": ""})
 
 
-def test_every_operation_has_its_place_in_the_walk(contract: Contract) -> None:
+def test_every_operation_is_among_the_places(contract: Contract) -> None:
     there = {(method, template) for method, template, _ in operations(contract.document)}
 
     assert {(place.method, place.template) for place in PLACES} == there
 
 
-def test_every_route_is_keyed_or_known_to_be_open(app: flask.Flask, contract: Contract) -> None:
+def test_every_route_needs_a_key_or_is_known_to_be_open(app: flask.Flask, contract: Contract) -> None:
     rules = {rule.rule for rule in app.url_map.iter_rules()}
 
     open_rules = {rule for rule in rules if not rule.startswith("/v1/")}
@@ -68,7 +68,7 @@ def test_the_contract_says_which_operations_need_a_key(contract: Contract, place
 
 
 def wrong_headers(key: str, workshop: str) -> list[str]:
-    """Authorization headers that open nothing, most of them nearly right."""
+    """Invalid Authorization headers, most of them nearly right."""
     secret = key.split("_", 2)[2]
     return [
         "",
@@ -90,7 +90,7 @@ def wrong_headers(key: str, workshop: str) -> list[str]:
 
 
 @pytest.mark.parametrize("place", KEYED, ids=named)
-def test_nothing_is_answered_without_a_valid_key(owner: Client, ids: Ids, place: Place) -> None:
+def test_a_request_without_a_valid_key_is_refused(owner: Client, ids: Ids, place: Place) -> None:
     with leaving_as_it_is(owner):
         for header in wrong_headers(owner.key, owner.workshop.workshop_id.hex):
             response = owner.request(place.method, place.address(ids), place.body, headers={"Authorization": header})
@@ -158,9 +158,7 @@ def test_another_workshop_finds_nothing_and_changes_nothing(
         assert is_problem(response)
 
 
-def test_a_foreign_thing_and_a_thing_that_never_was_are_answered_alike(
-    owner: Client, ids: Ids, stranger: Client
-) -> None:
+def test_a_foreign_thing_and_an_unknown_thing_have_the_same_answer(owner: Client, ids: Ids, stranger: Client) -> None:
     quotation_id = ids["quotation_id"]
     unknown_id = "0" * 8 + quotation_id[8:]
 
@@ -203,7 +201,7 @@ def test_a_product_cannot_be_made_of_another_workshops_things(
     assert pointers(response) == [pointer]
 
 
-def test_a_machine_cannot_be_fed_by_another_workshops_tariff(owner: Client, ids: Ids, stranger: Client) -> None:
+def test_a_machine_cannot_use_another_workshops_tariff(owner: Client, ids: Ids, stranger: Client) -> None:
     response = refused(stranger, "PUT", "machines/press", builders.machine(), status=422)
 
     assert pointers(response) == ["/tariff"]
@@ -227,7 +225,7 @@ def test_another_workshops_things_cannot_be_quoted_taxed_or_supposed(owner: Clie
     assert price.json["errors"][0]["parameter"] == "tax"
 
 
-def test_a_key_is_shown_nowhere(owner: Client, ids: Ids, database: Database) -> None:
+def test_no_answer_and_no_table_contains_a_key(owner: Client, ids: Ids, database: Database) -> None:
     secret = owner.key.split("_", 2)[2]
 
     answers = [owner.request(place.method, place.address(ids)) for place in KEYED if place.method == "GET"]

@@ -1,4 +1,4 @@
-"""A key as the password of Basic (RFC 7617): a browser may read with it, and change nothing."""
+"""A key as the password of Basic authentication (RFC 7617): a browser can read with it, but change nothing."""
 
 import base64
 from typing import Any
@@ -30,7 +30,7 @@ def basic(password: str, user: str = "") -> dict[str, str]:
 
 
 @pytest.mark.parametrize("place", [place for place in KEYED if place.method == "GET"], ids=named)
-def test_whatever_is_read_is_read_with_it(owner: Client, ids: Ids, place: Place) -> None:
+def test_every_read_accepts_it(owner: Client, ids: Ids, place: Place) -> None:
     answer = owner.get(place.address(ids), headers=basic(owner.key, "anybody"))
 
     assert answer.status_code == 200, answer.text
@@ -38,14 +38,14 @@ def test_whatever_is_read_is_read_with_it(owner: Client, ids: Ids, place: Place)
 
 
 @pytest.mark.parametrize("place", [place for place in KEYED if place.method != "GET"], ids=named)
-def test_nothing_else_is_done_with_it(owner: Client, ids: Ids, place: Place) -> None:
+def test_every_other_operation_refuses_it(owner: Client, ids: Ids, place: Place) -> None:
     refused = owner.request(place.method, place.address(ids), place.body, headers=basic(owner.key))
 
     assert refused.status_code == 401
     assert "Basic" not in " ".join(refused.headers.getlist("WWW-Authenticate"))
 
 
-def test_a_browser_is_asked_for_it_where_there_is_none(owner: Client) -> None:
+def test_a_read_without_a_key_asks_the_browser_for_it(owner: Client) -> None:
     asked = owner.get("materials", headers={"Authorization": ""})
 
     assert asked.status_code == 401
@@ -66,7 +66,7 @@ def test_a_browser_is_asked_for_it_where_there_is_none(owner: Client) -> None:
         "Basic " + base64.b64encode(b"user:" + b"x" * 9000).decode(),
     ],
 )
-def test_what_holds_no_key_is_refused(owner: Client, header: str) -> None:
+def test_a_header_without_a_key_is_refused(owner: Client, header: str) -> None:
     assert owner.get("materials", headers={"Authorization": header}).status_code == 401
 
 
@@ -77,7 +77,7 @@ def test_a_wrong_one_is_refused(owner: Client) -> None:
     assert 'error="invalid_token"' in refused.headers["WWW-Authenticate"]
 
 
-def test_its_scopes_count(owner: Client, database: Database) -> None:
+def test_its_scopes_are_checked(owner: Client, database: Database) -> None:
     writing = keys.create_key(database, owner.workshop.workshop_id, "till", frozenset({"write"}))
 
     assert owner.get("materials", headers=basic(writing)).status_code == 403

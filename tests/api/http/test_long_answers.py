@@ -1,4 +1,4 @@
-"""Long answers are on disk before they are sent, and never in memory as a whole."""
+"""A long answer is written to disk before it is sent, and is never in memory as a whole."""
 
 import tracemalloc
 from collections.abc import Iterator
@@ -15,7 +15,7 @@ def lines(megabytes: int) -> Iterator[bytes]:
 
 
 @pytest.mark.parametrize("megabytes", [5, 50])
-def test_however_long_an_answer_is_it_takes_a_few_megabytes_of_memory(megabytes: int) -> None:
+def test_an_answer_of_any_length_takes_only_a_few_megabytes_of_memory(megabytes: int) -> None:
     tracemalloc.start()
     try:
         with new_spool() as written:

@@ -1,4 +1,4 @@
-"""Lists in pages: complete, stable while rows come and go, by cursors that open nothing else (RFC 8288)."""
+"""Lists in pages: complete, stable while rows are added and removed; a cursor is valid for its list only (RFC 8288)."""
 
 from collections.abc import Callable
 from typing import Any
@@ -61,7 +61,7 @@ every_list = pytest.mark.parametrize(("path", "key", "add"), LISTS.values(), ids
 
 
 def pages(client: Client, path: str, limit: int) -> list[Any]:
-    """Every page, by following the links."""
+    """All pages, by following the links."""
     found = [client.get(f"{path}?limit={limit}")]
     while found[-1].json["next"] is not None:
         assert len(found) < 100
@@ -83,12 +83,12 @@ def test_the_pages_together_are_the_list(client: Client, path: str, key: str, ad
     assert sorted(keys_of(found, key)) == sorted(expected)
     assert len(found) == -(-len(expected) // limit)
     assert all(len(page.json["items"]) <= limit for page in found)
-    if path != "materials":  # in which order the letters of codes come, the engine's collation decides
+    if path != "materials":  # the order of codes depends on the engine's collation
         assert keys_of(found, key) == expected
 
 
 @every_list
-def test_the_link_and_the_member_say_the_same(client: Client, path: str, key: str, add: Add) -> None:
+def test_the_link_and_the_member_have_the_same_address(client: Client, path: str, key: str, add: Add) -> None:
     add(client)
 
     found = pages(client, path, 5)
@@ -99,7 +99,7 @@ def test_the_link_and_the_member_say_the_same(client: Client, path: str, key: st
     assert "Link" not in found[-1].headers
 
 
-def test_a_list_with_nothing_in_it_is_an_empty_page(client: Client) -> None:
+def test_an_empty_list_is_an_empty_page(client: Client) -> None:
     for path in ("materials", "exchange-rates", "quotations", "products"):
         assert client.get(path).json == {"items": [], "next": None}
 
@@ -112,8 +112,8 @@ def test_the_order_is_the_same_whatever_the_page(client: Client) -> None:
     assert len(orders) == 1
 
 
-def test_rows_added_on_the_way_neither_repeat_nor_hide_others(client: Client) -> None:
-    """Whatever is inserted before, at or behind the cursor: what was there from the start comes exactly once."""
+def test_rows_added_between_pages_neither_repeat_nor_hide_others(client: Client) -> None:
+    """Rows inserted before, at or after the cursor do not matter: each original row appears exactly once."""
     add_materials(client)
     found = [client.get("materials?limit=3")]
     number = 0
@@ -129,7 +129,7 @@ def test_rows_added_on_the_way_neither_repeat_nor_hide_others(client: Client) ->
     assert set(CODES) <= set(seen)
 
 
-def test_exchange_rates_added_on_the_way_neither_repeat_nor_hide_others(client: Client) -> None:
+def test_exchange_rates_added_between_pages_neither_repeat_nor_hide_others(client: Client) -> None:
     days = add_exchange_rates(client)
     first = client.get("exchange-rates?limit=5")
     for day in ("2027-01-15", "2026-08-16", "2025-12-15"):
@@ -145,7 +145,7 @@ def test_exchange_rates_added_on_the_way_neither_repeat_nor_hide_others(client: 
 
 
 def follow(client: Client, page: Any) -> list[Any]:
-    """Every page after this one."""
+    """All pages after this one."""
     found = []
     while page.json["next"] is not None:
         page = client.get(page.json["next"])
@@ -153,7 +153,7 @@ def follow(client: Client, page: Any) -> list[Any]:
     return found
 
 
-def test_a_retired_row_is_shown_no_more_and_its_cursor_goes_on(client: Client) -> None:
+def test_a_retired_row_disappears_and_its_cursor_still_works(client: Client) -> None:
     add_materials(client)
     first = client.get("materials?limit=3")
     *_, last = keys_of([first], "code")
@@ -221,7 +221,7 @@ def test_another_lists_cursor_is_refused(client: Client) -> None:
     assert parameters(refused(client, "GET", f"labour-grades?{cursor}", status=422)) == ["cursor"]
 
 
-def test_the_page_may_be_of_another_size_on_the_way(client: Client) -> None:
+def test_the_limit_may_change_between_pages(client: Client) -> None:
     add_materials(client)
     first = client.get("materials?limit=3")
     cursor = first.json["next"].partition("cursor=")[2]
@@ -232,11 +232,11 @@ def test_the_page_may_be_of_another_size_on_the_way(client: Client) -> None:
 
 
 @pytest.mark.parametrize("limit", ["0", "-1", "501", "1.0", "1e1", "", "abc", "%D9%A1", "01", "+1", "9" * 5000])
-def test_a_limit_that_is_none_is_refused(workshop: Client, limit: str) -> None:
+def test_an_invalid_limit_is_refused(workshop: Client, limit: str) -> None:
     assert parameters(refused(workshop, "GET", f"materials?limit={limit}", status=422)) == ["limit"]
 
 
-def test_a_list_asked_for_without_a_limit_has_pages_of_a_hundred(client: Client) -> None:
+def test_the_default_page_has_a_hundred_entries(client: Client) -> None:
     for number in range(101):
         client.register(f"labour-grades/g{number:03}", {"name": "Grade"})
 

@@ -1,4 +1,4 @@
-"""Every error of the domain and the workflows has its place in the table of problems."""
+"""Every error of the domain and the workflows is in the table of problems."""
 
 from collections.abc import Iterator
 
@@ -6,7 +6,7 @@ from service.api.http.errors import PROBLEMS
 from service.domain.values import errors as domain
 from service.workflows import errors as workflow
 
-assert workflow  # its classes are subclasses that must be known by now
+assert workflow  # imported so that its subclasses exist
 
 
 def _subclasses(base: type[domain.PugmillError]) -> Iterator[type[domain.PugmillError]]:

@@ -1,4 +1,4 @@
-"""A key that asks too often: what it is told, what that does to others, and what the contract says of it."""
+"""The rate limit of a key: headers and refusals, effect on other keys, and the contract."""
 
 import re
 from collections.abc import Iterator
@@ -31,7 +31,7 @@ def clock() -> Clock:
 
 @pytest.fixture
 def limited_app(database_url: str, clock: Clock) -> Iterator[flask.Flask]:
-    """Three requests a minute for each key."""
+    """An application that allows three requests a minute for each key."""
     application = create_app(Settings(database_url=database_url, rate_limit=3))
     application.extensions["pugmill.arrivals"] = Arrivals(3, clock=clock)
     yield application
@@ -43,7 +43,7 @@ def limited(limited_app: flask.Flask, contract: Contract) -> Client:
     return make_client(limited_app, contract)
 
 
-def test_every_answer_tells_a_key_what_it_has_left(limited: Client) -> None:
+def test_every_answer_states_the_remaining_requests(limited: Client) -> None:
     answers = [limited.get("materials"), limited.get("materials/none"), limited.put("materials/hdpe", material())]
 
     assert [answer.status_code for answer in answers] == [200, 404, 201]
@@ -55,7 +55,7 @@ def test_every_answer_tells_a_key_what_it_has_left(limited: Client) -> None:
     ]
 
 
-def test_one_too_many_is_429_and_after_retry_after_it_is_answered(limited: Client, clock: Clock) -> None:
+def test_one_request_too_many_is_429_and_succeeds_after_retry_after(limited: Client, clock: Clock) -> None:
     for _ in range(3):
         limited.get("materials")
 
@@ -73,7 +73,7 @@ def test_one_too_many_is_429_and_after_retry_after_it_is_answered(limited: Clien
     assert limited.get("materials").status_code == 429
 
 
-def test_other_keys_of_the_workshop_and_other_workshops_go_on(
+def test_other_keys_and_other_workshops_are_not_affected(
     limited: Client, limited_app: flask.Flask, contract: Contract
 ) -> None:
     for _ in range(4):
@@ -87,7 +87,7 @@ def test_other_keys_of_the_workshop_and_other_workshops_go_on(
     assert make_client(limited_app, contract).get("materials").status_code == 200
 
 
-def test_a_key_that_may_not_is_counted_too(limited: Client, limited_app: flask.Flask) -> None:
+def test_a_request_outside_the_scopes_is_counted_too(limited: Client, limited_app: flask.Flask) -> None:
     database = limited_app.extensions["pugmill.database"]
     limited.key = keys.create_key(database, limited.workshop.workshop_id, "till", frozenset({"read"}))
 
@@ -96,7 +96,7 @@ def test_a_key_that_may_not_is_counted_too(limited: Client, limited_app: flask.F
     assert [answer.status_code for answer in answers] == [403, 403, 403, 429]
 
 
-def test_what_needs_no_key_is_not_limited_and_tells_nothing(limited_app: flask.Flask) -> None:
+def test_operations_without_a_key_are_not_limited_and_have_no_headers(limited_app: flask.Flask) -> None:
     client = limited_app.test_client()
 
     for path, status in (("/health", 200), ("/ready", 200), ("/openapi.json", 200), ("/v1/materials", 401)):
@@ -105,11 +105,11 @@ def test_what_needs_no_key_is_not_limited_and_tells_nothing(limited_app: flask.F
         assert not any("RateLimit" in answer.headers for answer in answers)
 
 
-def test_a_service_without_a_rate_limit_tells_of_none(client: Client) -> None:
+def test_a_service_without_a_rate_limit_sends_no_headers(client: Client) -> None:
     assert "RateLimit" not in client.get("materials").headers
 
 
-def test_the_contract_has_it_for_every_operation_that_takes_a_key(contract: Contract) -> None:
+def test_the_contract_describes_it_for_every_operation_that_takes_a_key(contract: Contract) -> None:
     def headers_of(operation: dict[str, Any], pattern: str) -> set[frozenset[str]]:
         return {
             frozenset(response.get("headers", ()))

@@ -1,4 +1,4 @@
-"""The same request again is done once (draft-ietf-httpapi-idempotency-key-header-07, The Idempotency-Key HTTP Header
+"""A repeated request is executed once (draft-ietf-httpapi-idempotency-key-header-07, The Idempotency-Key HTTP Header
 Field, 2025, sections 2.1 to 2.7; from memory)."""
 
 from collections.abc import Callable, Iterator
@@ -53,7 +53,7 @@ def count(client: Client, table: sa.Table) -> int:
 
 
 def aged(client: Client, age: timedelta) -> None:
-    """As if the workshop's keys had come so much earlier."""
+    """Make the workshop's idempotency keys older."""
     database: Database = client.app.extensions["pugmill.database"]
     with database.writing() as connection:
         ours = idempotency_keys.c.workshop_id == client.workshop.workshop_id
@@ -63,14 +63,16 @@ def aged(client: Client, age: timedelta) -> None:
 
 @contextmanager
 def meanwhile(database: Database, act: Callable[[], Any]) -> Iterator[list[Any]]:
-    """Act once a quotation is being worked on, while nothing is locked yet; what came of it."""
+    """Call `act` while a quotation is being computed, before anything is locked; yields a list for its result."""
     told: list[Any] = []
     begun = []
 
     def look(_c: Any, _cursor: Any, statement: str, *_: Any) -> None:
         if "registrations" in statement and not begun:
             begun.append(statement)
-            with ThreadPoolExecutor(1) as elsewhere:  # a request within another one would share its context
+            with ThreadPoolExecutor(
+                1
+            ) as elsewhere:  # in the same thread, the request would share the context of the outer one
                 told.append(elsewhere.submit(act).result())
 
     event.listen(database.engine, "before_cursor_execute", look)
@@ -81,7 +83,7 @@ def meanwhile(database: Database, act: Callable[[], Any]) -> Iterator[list[Any]]
 
 
 def is_key(app: flask.Flask, text: str) -> bool:
-    """Whether the service takes it as a key."""
+    """Whether the service accepts the text as a key."""
     with app.test_request_context(environ_overrides={"HTTP_IDEMPOTENCY_KEY": text}):
         try:
             return sent_key() is not None
@@ -90,7 +92,7 @@ def is_key(app: flask.Flask, text: str) -> bool:
 
 
 def keys_in(contract: Contract) -> dict[str, Any]:
-    """What a key is, by the operation that takes one, as the contract has it."""
+    """The contract's schema of the key, by operation."""
     return {
         f"{method} {template}": parameter["schema"]
         for method, template, operation in operations(contract.document)
@@ -100,13 +102,13 @@ def keys_in(contract: Contract) -> dict[str, Any]:
 
 
 def is_key_in(contract: Contract, text: str) -> bool:
-    """Whether the contract takes it as a key, at every operation alike."""
+    """Whether the contract accepts the text as a key; fails if operations differ."""
     (found,) = {Draft202012Validator(schema).is_valid(text) for schema in keys_in(contract).values()}
     return found
 
 
 def creations(shop: Client) -> dict[str, tuple[str, Any, sa.Table]]:
-    """Every operation that makes something new: where, what is sent, where it is kept."""
+    """Every operation that creates something: its address, the body and the table."""
     issued = shop.post("quotations", builders.quotation()).json["id"]
     shop.post(f"quotations/{issued}/issue", None)
     return {
@@ -121,20 +123,20 @@ TAKING = {
     for place in KEYED
     if place.method == "POST" and (place.stores and place.template.startswith(("/v1/quotations", "/v1/repricings")))
 }
-"""Where a key may come."""
+"""Operations that take a key."""
 NASTY = [
     *('"x"', '"a b"', '" "', '"~"', '"!#[]}"', '"a\\\\b"', '"a\\"b"', '"\\\\\\""', '"7f3a-1/+=,;"', f'"{"x" * 253}"'),
     *("", '"', '""', "x", '"x', 'x"', '"x""', '"x"y', '"a" "b"', '"a", "b"', '"a";x=1', f'"{"x" * 254}"'),
     *('"a\\b"', '"\\"', '"\\\\\\"', '"a\tb"', '"a\x00b"', '"\x1f"', '"\x7f"', '"é"', '"\xa0"', "'x'", "“x”"),
 ]
-"""Texts that are keys, and texts that nearly are."""
+"""Valid keys, and texts that are nearly valid."""
 
 EACH = pytest.mark.parametrize("kind", ["quotation", "revision", "repricing"])
 
 
 class TestTheKey:
     @EACH
-    def test_is_demanded_wherever_something_new_is_made(self, shop: Client, kind: str) -> None:
+    def test_is_required_for_every_creation(self, shop: Client, kind: str) -> None:
         path, body, _ = creations(shop)[kind]
         with leaving_as_it_is(shop):
             answer = shop.app.test_client().post(
@@ -148,12 +150,12 @@ class TestTheKey:
         "key",
         ["7f3a", '"', '""', '"7f3a', '7f3a"', '"a" "b"', '"a", "b"', '"a\\b"', '"é"', '"a";x=1', f'"{"x" * 254}"'],
     )
-    def test_is_a_text_in_quotes(self, shop: Client, key: str) -> None:
+    def test_must_be_a_text_in_quotes(self, shop: Client, key: str) -> None:
         refused(shop, "POST", "quotations", QUOTATION, status=400, headers={"Idempotency-Key": key})
 
     @pytest.mark.parametrize("name", TAKING)
     @pytest.mark.parametrize("key", ["7f3a", '"7f3a', '""'])
-    def test_that_is_malformed_is_refused_wherever_one_may_come(
+    def test_that_is_malformed_is_refused_by_every_operation_that_takes_one(
         self, workshop: Client, ids: Ids, name: str, key: str
     ) -> None:
         place = TAKING[name]
@@ -164,8 +166,8 @@ class TestTheKey:
         assert "Idempotency-Key must be in double quotes" in answer.json["detail"]
 
     @pytest.mark.parametrize("form", ["application/json", "text/csv", "application/x-ndjson"])
-    def test_that_is_malformed_is_refused_of_a_preview_too(self, workshop: Client, form: str) -> None:
-        """It would be sent with the same key to be applied."""
+    def test_that_is_malformed_is_refused_by_a_preview_too(self, workshop: Client, form: str) -> None:
+        """The client would send the same key to apply the repricing."""
         preview = {"as_of": "2026-11-25"}
         headers = {"Accept": form, "Idempotency-Key": "7f3a"}
 
@@ -176,28 +178,28 @@ class TestTheKey:
         )
         assert workshop.post("repricings", preview, headers={**headers, "Idempotency-Key": '"7f3a"'}).status_code == 200
 
-    def test_is_told_in_the_contract_wherever_one_may_come(self, contract: Contract) -> None:
+    def test_is_in_the_contract_for_every_operation_that_takes_one(self, contract: Contract) -> None:
         assert keys_in(contract).keys() == TAKING.keys()
 
     @pytest.mark.parametrize("text", NASTY)
-    def test_is_one_to_the_service_if_it_is_one_to_the_contract(
+    def test_is_valid_for_the_service_exactly_if_valid_by_the_contract(
         self, app: flask.Flask, contract: Contract, text: str
     ) -> None:
         assert is_key(app, text) is is_key_in(contract, text)
 
     @given(st.text(st.sampled_from('"\\ a~!#[]}\t\x1f\x7f\xe9\xa0,;'), max_size=8), st.booleans())
-    def test_is_one_to_the_service_if_it_is_one_to_the_contract_whatever_it_is(
+    def test_is_valid_for_the_service_exactly_if_valid_by_the_contract_for_any_text(
         self, app: flask.Flask, contract: Contract, text: str, is_quoted: bool
     ) -> None:
-        sent = f'"{text}"' if is_quoted else text.strip(" \t")  # a field's value neither begins nor ends with a blank
+        sent = f'"{text}"' if is_quoted else text.strip(" \t")  # a header's value neither begins nor ends with a blank
 
         assert is_key(app, sent) is is_key_in(contract, sent)
 
     @pytest.mark.parametrize("key", ['"x"', f'"{"x" * 253}"', '"a b"', '"a\\"b\\\\c"'])
-    def test_may_be_any_such_text(self, shop: Client, key: str) -> None:
+    def test_may_be_any_valid_text(self, shop: Client, key: str) -> None:
         assert shop.post("quotations", QUOTATION, headers={"Idempotency-Key": key}).status_code == 201
 
-    def test_is_not_needed_where_nothing_is_stored(self, shop: Client) -> None:
+    def test_is_not_needed_for_a_preview(self, shop: Client) -> None:
         preview = shop.app.test_client().post(
             "/v1/repricings", json={"as_of": "2026-11-25"}, headers={"Authorization": f"Bearer {shop.key}"}
         )
@@ -205,7 +207,7 @@ class TestTheKey:
         assert preview.status_code == 200
         assert count(shop, idempotency_keys) == 0
 
-    def test_is_not_needed_where_the_same_again_changes_nothing(self, shop: Client) -> None:
+    def test_is_not_needed_if_repeating_the_request_changes_nothing(self, shop: Client) -> None:
         made = shop.post("quotations", QUOTATION).json["id"]
 
         for _ in range(2):
@@ -213,9 +215,9 @@ class TestTheKey:
             assert issued.status_code == 200, issued.text
 
 
-class TestTheSameAgain:
+class TestARepeatedRequest:
     @EACH
-    def test_is_done_once_and_answered_alike(self, shop: Client, kind: str) -> None:
+    def test_is_executed_once_and_gets_the_same_answer(self, shop: Client, kind: str) -> None:
         path, body, table = creations(shop)[kind]
         before = count(shop, table)
 
@@ -227,13 +229,13 @@ class TestTheSameAgain:
             assert first.headers.get(name) == second.headers.get(name)
         assert count(shop, table) == before + 1
 
-    def test_is_answered_as_at_first_whatever_has_become_of_it(self, shop: Client) -> None:
+    def test_gets_the_first_answer_even_after_later_changes(self, shop: Client) -> None:
         first = shop.post("quotations", QUOTATION, headers=KEY)
         shop.post(f"quotations/{first.json['id']}/issue", None)
 
         assert shop.post("quotations", QUOTATION, headers=KEY).data == first.data
 
-    def test_with_the_precondition_of_a_preview_is_no_stale_preview(self, shop: Client) -> None:
+    def test_with_the_precondition_of_a_preview_is_not_stale(self, shop: Client) -> None:
         tag = shop.post("repricings", {"as_of": "2026-11-25"}).headers["ETag"]
         sent = {**KEY, "If-Match": tag}
 
@@ -243,7 +245,7 @@ class TestTheSameAgain:
         assert shop.post("repricings", APPLY, headers=sent).data == first.data
 
     @pytest.mark.parametrize("form", ["text/csv", "application/x-ndjson"])
-    def test_is_written_again_from_the_record_where_it_is_long(self, shop: Client, form: str) -> None:
+    def test_gets_a_long_answer_written_again_from_the_stored_changes(self, shop: Client, form: str) -> None:
         sent = {**KEY, "Accept": form}
 
         first, second = (shop.post("repricings", APPLY, headers=sent) for _ in range(2))
@@ -255,7 +257,7 @@ class TestTheSameAgain:
         assert count(shop, repricings) == 1
 
     @pytest.mark.parametrize("form", ["application/json", "text/csv", "application/x-ndjson"])
-    def test_finds_nothing_to_change_again(self, shop: Client, form: str) -> None:
+    def test_that_found_nothing_to_change_gets_the_same_answer(self, shop: Client, form: str) -> None:
         shop.post("repricings", APPLY)
         sent = {**KEY, "Accept": form}
 
@@ -264,7 +266,7 @@ class TestTheSameAgain:
         assert (first.status_code, second.status_code) == (200, 200)
         assert first.data == second.data
 
-    def test_of_what_needs_no_key_is_answered_alike_too(self, shop: Client) -> None:
+    def test_of_an_operation_that_needs_no_key_gets_the_same_answer_too(self, shop: Client) -> None:
         applied = shop.post("repricings", APPLY).json["id"]
 
         first, second = (shop.post(f"repricings/{applied}/rollback", None, headers=KEY) for _ in range(2))
@@ -273,7 +275,7 @@ class TestTheSameAgain:
         assert first.data == second.data
         assert shop.post(f"repricings/{applied}/rollback", None).status_code == 409
 
-    def test_by_another_key_of_the_workshop_is_the_same(self, shop: Client, database: Database) -> None:
+    def test_with_another_api_key_of_the_workshop_counts_as_the_same(self, shop: Client, database: Database) -> None:
         other = replace(
             shop, key=keys.create_key(database, shop.workshop.workshop_id, "other", frozenset({"read", "write"}))
         )
@@ -282,7 +284,7 @@ class TestTheSameAgain:
 
         assert other.post("quotations", QUOTATION, headers=KEY).data == first.data
 
-    def test_by_another_workshop_is_its_own(self, shop: Client, stranger: Client) -> None:
+    def test_by_another_workshop_counts_as_another(self, shop: Client, stranger: Client) -> None:
         builders.register_workshop(stranger)
         ours = shop.post("quotations", QUOTATION, headers=KEY)
 
@@ -291,7 +293,7 @@ class TestTheSameAgain:
         assert theirs.status_code == 201
         assert theirs.json["id"] != ours.json["id"]
 
-    def test_is_done_again_a_day_later(self, shop: Client) -> None:
+    def test_is_executed_again_a_day_later(self, shop: Client) -> None:
         first = shop.post("quotations", QUOTATION, headers=KEY)
         aged(shop, retries.KEPT + timedelta(seconds=1))
 
@@ -316,7 +318,7 @@ class TestAnotherRequest:
 
         assert problem.json["type"].endswith("idempotency-key-used-otherwise")
 
-    def test_may_have_the_key_of_one_that_was_refused(self, shop: Client) -> None:
+    def test_may_use_the_key_of_a_refused_one(self, shop: Client) -> None:
         refused(shop, "POST", "quotations", builders.quotation(lines=[]), status=422, headers=KEY)
         unknown = builders.quotation()
         unknown["lines"][0]["product"] = "unheard-of"
@@ -325,8 +327,8 @@ class TestAnotherRequest:
         assert shop.post("quotations", QUOTATION, headers=KEY).status_code == 201
 
 
-class TestAtOnce:
-    def test_ten_times_is_once(self, shop: Client) -> None:
+class TestConcurrentRequests:
+    def test_ten_with_one_key_are_executed_once(self, shop: Client) -> None:
         with ThreadPoolExecutor(10) as threads:
             answers = list(threads.map(lambda _: shop.post("quotations", QUOTATION, headers=KEY), range(10)))
 
@@ -337,7 +339,7 @@ class TestAtOnce:
         assert all(each.headers["Retry-After"] for each in answers if each.status_code != 201)
         assert count(shop, quotations) == 1
 
-    def test_while_the_first_is_worked_on_the_second_is_told_to_wait(self, shop: Client, database: Database) -> None:
+    def test_the_second_is_asked_to_wait_while_the_first_is_running(self, shop: Client, database: Database) -> None:
         with meanwhile(database, lambda: shop.post("quotations", QUOTATION, headers=KEY)) as told:
             first = shop.post("quotations", QUOTATION, headers=KEY)
 
@@ -350,11 +352,11 @@ class TestAtOnce:
 
 
 class PowerCutError(BaseException):
-    """Nothing more is done in this request."""
+    """Ends a request as a power cut would."""
 
 
 def cut_off_at(database: Database, wanted: str) -> Any:
-    """Break off before a statement, as if the process had ended there."""
+    """Abort before a statement, as if the process had ended there; returns the function that undoes this."""
 
     def stop(_c: Any, _cursor: Any, statement: str, *_: Any) -> None:
         if wanted in statement:
@@ -366,7 +368,7 @@ def cut_off_at(database: Database, wanted: str) -> Any:
 
 class TestAfterACrash:
     @pytest.mark.parametrize("moment", ["INSERT INTO quotations", "UPDATE idempotency_keys"])
-    def test_nothing_is_half_done_and_the_same_again_is_done_once(
+    def test_nothing_is_half_done_and_a_repeated_request_is_executed_once(
         self, shop: Client, database: Database, app: flask.Flask, monkeypatch: pytest.MonkeyPatch, moment: str
     ) -> None:
         monkeypatch.setattr("service.api.http.retries._release", lambda _: None)  # the process is gone
@@ -384,7 +386,7 @@ class TestAfterACrash:
         assert shop.post("quotations", QUOTATION, headers=KEY).data == made.data
         assert count(shop, quotations) == 1
 
-    def test_an_answer_that_fails_leaves_the_key_free(self, shop: Client, database: Database) -> None:
+    def test_a_request_that_fails_frees_its_key(self, shop: Client, database: Database) -> None:
         over = cut_off_at(database, "INSERT INTO quotations")
         before = everything_of(database, shop.workshop.workshop_id)
         with pytest.raises(PowerCutError):
@@ -394,8 +396,8 @@ class TestAfterACrash:
         assert everything_of(database, shop.workshop.workshop_id) == before
         assert shop.post("quotations", QUOTATION, headers=KEY).status_code == 201
 
-    def test_of_two_that_do_it_at_once_one_is_done(self, shop: Client, database: Database) -> None:
-        """The first is taken to be cut off, is still at it, and is late."""
+    def test_of_two_concurrent_executions_only_one_is_stored(self, shop: Client, database: Database) -> None:
+        """The first one is taken for interrupted but is still running, and finishes too late."""
 
         def overtake() -> Any:
             aged(shop, retries.CUT_OFF)

@@ -1,4 +1,4 @@
-"""How large a body may be."""
+"""The greatest size of a body."""
 
 import io
 import json
@@ -13,7 +13,7 @@ from tests.support.builders import material
 
 
 class Endless(io.RawIOBase):
-    """A body that never ends, and how much of it was read."""
+    """A body without an end, which counts the bytes read."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -59,7 +59,7 @@ class TestSizes:
         assert endless.read_bytes <= 2 * MAX_BODY_BYTES
 
     @pytest.mark.parametrize("beyond", [1, 7, 65536])
-    def test_what_stands_beyond_the_limit_of_a_chunked_body_is_not_cut_off(self, client: Client, beyond: int) -> None:
+    def test_a_chunked_body_over_the_limit_is_refused_and_not_truncated(self, client: Client, beyond: int) -> None:
         with leaving_as_it_is(client):
             response = self.stream(client, io.BytesIO(self.padded(MAX_BODY_BYTES) + b"x" * beyond))
 
@@ -75,7 +75,7 @@ class TestSizes:
         assert digits in (str(MAX_BODY_BYTES), "1")
 
     def stream(self, client: Client, body: Any, length: str | None = None) -> Any:
-        """Send a body as a server hands it over: with its length, or in chunks, which have none."""
+        """Send a body as a WSGI server passes it on: with a length, or chunked without one."""
         return over_wsgi(
             client,
             "PUT",

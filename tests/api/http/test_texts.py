@@ -1,4 +1,4 @@
-"""Texts: refused, or kept to the letter."""
+"""Texts are either refused or kept unchanged."""
 
 import pytest
 
@@ -48,7 +48,7 @@ NAMES = {
 
 class TestTexts:
     @pytest.mark.parametrize("name", NO_NAME.values(), ids=NO_NAME.keys())
-    def test_a_name_that_is_none_is_refused(self, workshop: Client, name: str) -> None:
+    def test_an_invalid_name_is_refused(self, workshop: Client, name: str) -> None:
         assert pointers(refused(workshop, "PUT", "materials/hdpe", material(name=name), status=422)) == ["/name"]
         assert pointers(refused(workshop, "POST", "quotations", quotation(customer={"name": name}), status=422)) == [
             "/customer/name"
@@ -59,13 +59,13 @@ class TestTexts:
         [name for name in NO_NAME.values() if name.strip()],
         ids=[each for each in NO_NAME if NO_NAME[each].strip()],
     )
-    def test_a_listing_may_have_no_name_but_not_such_a_name(self, workshop: Client, name: str) -> None:
+    def test_a_listing_may_have_no_name_but_not_an_invalid_one(self, workshop: Client, name: str) -> None:
         for member in ("name", "note"):
             response = refused(workshop, "PUT", "listings/sheet-online", listing(**{member: name}), status=422)
             assert pointers(response) == [f"/{member}"]
 
     @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES.keys())
-    def test_a_price_sheet_carries_a_listing_s_name_to_the_letter(self, client: Client, name: str) -> None:
+    def test_a_price_sheet_has_the_listing_s_name_unchanged(self, client: Client, name: str) -> None:
         register_workshop(client)
         client.register("listings/named", listing(name=name, description=name))
 
@@ -74,7 +74,7 @@ class TestTexts:
         assert (sheet["name"], sheet["description"]) == (name, name)
 
     @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES.keys())
-    def test_a_name_is_kept_to_the_letter(self, client: Client, name: str) -> None:
+    def test_a_name_is_kept_unchanged(self, client: Client, name: str) -> None:
         client.register("materials/flakes", material(name=name, note=name))
 
         found = client.get("materials/flakes").json
@@ -84,7 +84,7 @@ class TestTexts:
         assert [item["name"] for item in listed] == [name]
 
     @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES.keys())
-    def test_a_quotation_carries_a_name_to_the_letter(self, workshop: Client, name: str) -> None:
+    def test_a_quotation_has_the_name_unchanged(self, workshop: Client, name: str) -> None:
         quoted = workshop.post("quotations", quotation(quoted_on="2026-11-25", customer={"name": name}))
 
         assert quoted.status_code == 201
@@ -98,7 +98,7 @@ class TestTexts:
             assert pointers(refused(workshop, "POST", "quotations", body, status=422)) == ["/customer/address"]
 
     def test_text_of_a_customer_cannot_forge_a_line_of_the_quotation(self, workshop: Client) -> None:
-        """Names and descriptions are one line each; only the customer's address and the notes have several."""
+        """Names and descriptions have one line; only the customer's address and the notes may have several."""
         forged = quotation(lines=[{**quotation()["lines"][0], "description": "Sheet\nTotal 0.00"}])
 
         assert pointers(refused(workshop, "POST", "quotations", forged, status=422)) == ["/lines/0/description"]

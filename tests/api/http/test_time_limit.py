@@ -1,4 +1,4 @@
-"""What takes longer than it may is given up between two steps: told of, nothing stored, and done when there is time."""
+"""A request over its time limit is aborted between two steps: a problem, nothing stored, and it may be repeated."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -34,7 +34,7 @@ def own_app(database_url: str) -> Iterator[flask.Flask]:
 
 @pytest.fixture(scope="module")
 def hasty(own_app: flask.Flask) -> Client:
-    """A workshop with something to work on."""
+    """A workshop with something registered in every collection, on an application without a cache."""
     client = make_client(own_app, Contract(own_app))
     register_everything(client)
     return client
@@ -42,7 +42,7 @@ def hasty(own_app: flask.Flask) -> Client:
 
 @contextmanager
 def no_time(client: Client) -> Iterator[None]:
-    """Whatever has a next step is given up before it."""
+    """Set the time limit to 0, so that every request is aborted at its first step."""
     usual = client.app.extensions["pugmill.time_limit"]
     client.app.extensions["pugmill.time_limit"] = 0
     try:
@@ -66,7 +66,7 @@ def no_time(client: Client) -> Iterator[None]:
         ("POST", "repricings", {"as_of": "2026-11-25", "apply": True}),
     ],
 )
-def test_what_takes_too_long_is_given_up_stores_nothing_and_is_done_when_there_is_time(
+def test_a_request_over_the_time_limit_stores_nothing_and_may_be_repeated(
     hasty: Client, method: str, path: str, body: Any
 ) -> None:
     before, key = stored(hasty), {"Idempotency-Key": f'"{uuid4()}"'} if method == "POST" else {}
@@ -81,7 +81,7 @@ def test_what_takes_too_long_is_given_up_stores_nothing_and_is_done_when_there_i
     assert hasty.request(method, path, body, headers=key).status_code in (200, 201)
 
 
-def test_what_has_no_steps_is_answered(hasty: Client) -> None:
+def test_a_request_without_steps_is_answered(hasty: Client) -> None:
     with no_time(hasty):
         assert hasty.get("products/sheet").status_code == 200
         assert hasty.put("taxes/quick", {"name": "VAT"}).status_code == 201
@@ -93,7 +93,7 @@ ENDLESS = {
 }
 
 
-def test_a_statement_that_takes_too_long_is_ended_and_the_connection_used_again(hasty: Client) -> None:
+def test_a_statement_over_the_time_limit_is_aborted_and_the_connection_reused(hasty: Client) -> None:
     database: Database = hasty.app.extensions["pugmill.database"]
     endless = sa.text(ENDLESS[database.engine.dialect.name])
 
@@ -108,12 +108,12 @@ def test_a_statement_that_takes_too_long_is_ended_and_the_connection_used_again(
 
 
 @pytest.mark.server
-def test_a_statement_of_a_server_has_thirty_seconds(database: Database) -> None:
+def test_a_database_server_limits_statements_to_thirty_seconds(database: Database) -> None:
     with database.reading() as connection:
         assert connection.execute(sa.text("SHOW statement_timeout")).scalar() == "30s"
 
 
-def test_time_within_time_is_what_is_left_of_neither() -> None:
+def test_an_inner_time_limit_does_not_affect_the_outer_one() -> None:
     assert not time_limit.is_over()
     with time_limit.within(60):
         with time_limit.within(0):

@@ -1,7 +1,7 @@
-"""Repricing against the independent computation: costs, prices and what each resource contributed, in fractions.
+"""Compares repricing with the independent computation: costs, prices and the effect of each resource, in fractions.
 
-The random workshops are those of test_independent_computation, with a listing for some of their products. Prices are
-put in force by the rates of one day and found anew by those of another; meanwhile terms and exchange rates change.
+The random workshops are those of test_independent_computation, with listings for some of their products. The first
+prices use the rates of one day, the repricing those of another; terms and exchange rates change in between.
 """
 
 from collections.abc import Mapping
@@ -26,7 +26,7 @@ SALE = ("product", "channel", "tax", "currency", "shipping_service", "shipping_z
 
 
 def listings_of(maker: Maker) -> dict[str, tuple[dict[str, Any], dict[str, Any]]]:
-    """Listings, each with the question that the price sheet would be asked."""
+    """Listings by code: the facts, and the query for the same price sheet."""
     workshop, found = maker.workshop, {}
     products = [name for name in workshop.facts if name.startswith("products/")]
     for place, name in enumerate(maker.random.sample(products, LISTINGS)):
@@ -70,7 +70,7 @@ def contributions(workshop: Facts, before: Costed, after: Costed) -> dict[str, F
 
 @pytest.mark.seeded
 @pytest.mark.parametrize("seed", [1 + each for each in seeds(9)])
-def test_costs_prices_and_contributions_are_the_independent_computations(
+def test_costs_prices_and_effects_equal_those_of_the_independent_computation(
     app: flask.Flask, contract: Contract, seed: int
 ) -> None:
     home = HOMES[seed % len(HOMES)]

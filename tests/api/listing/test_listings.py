@@ -1,4 +1,4 @@
-"""Listings over HTTP: their life, what they may name, and the price sheet that follows from them."""
+"""Listings over HTTP: create, replace and retire them; their references; their price sheets."""
 
 import re
 from decimal import ROUND_HALF_UP, Decimal
@@ -30,7 +30,7 @@ SHEET = f"{LISTING}/price-sheet?{DAY}"
 
 
 def sent(**changes: Any) -> dict[str, Any]:
-    """A listing of the brick that is sent to the buyer."""
+    """A listing of the brick with shipping to the buyer."""
     return listing(**{"product": "brick", "shipping_service": "post", "shipping_zone": "home", **changes})
 
 
@@ -88,7 +88,7 @@ class TestTheLifeOfAListing:
 
             assert again.status_code == 200
 
-    def test_a_retired_one_comes_back_by_put(self, shop: Client) -> None:
+    def test_put_restores_a_retired_one(self, shop: Client) -> None:
         retire(shop, LISTING)
 
         assert shop.put(LISTING, sent()).status_code == 201
@@ -98,7 +98,7 @@ class TestTheLifeOfAListing:
         assert shop.get(f"{LISTING}/rates").status_code == 404
         assert shop.put(f"{LISTING}/rates/2026-01-01", {}).status_code == 404
 
-    def test_what_is_left_out_takes_its_default(self, shop: Client) -> None:
+    def test_members_left_out_take_their_defaults(self, shop: Client) -> None:
         found = shop.put(LISTING, {name: each for name, each in sent().items() if name in REQUIRED}).json
 
         left_out = {name: each for name, each in found.items() if name not in REQUIRED}
@@ -119,7 +119,7 @@ NAMED = {"product": "/product", "channel": "/channel", "tax": "/tax", "shipping_
 
 
 class TestWhatItNames:
-    def test_whatever_is_not_registered_is_named_at_once(self, shop: Client) -> None:
+    def test_a_refusal_names_everything_that_is_not_registered(self, shop: Client) -> None:
         nobody_s = dict.fromkeys(NAMED, "nobody-s")
 
         response = refused(shop, "PUT", "listings/other", sent(**nobody_s), status=422)
@@ -127,7 +127,7 @@ class TestWhatItNames:
         assert pointers(response) == list(NAMED.values())
 
     @pytest.mark.parametrize("member", NAMED)
-    def test_what_is_retired_is_named(self, shop: Client, member: str) -> None:
+    def test_a_refusal_names_what_is_retired(self, shop: Client, member: str) -> None:
         body, paths = sent(), {"product": "products", "channel": "channels", "tax": "taxes"}
         retire(shop, LISTING)
         retire(shop, f"{paths.get(member, 'shipping-services')}/{body[member]}")
@@ -136,7 +136,7 @@ class TestWhatItNames:
 
         assert pointers(response) == [NAMED[member]]
 
-    def test_what_another_workshop_has_is_not_there(self, shop: Client, stranger: Client) -> None:
+    def test_another_workshop_s_things_do_not_count(self, shop: Client, stranger: Client) -> None:
         response = refused(stranger, "PUT", LISTING, sent(), status=422)
 
         assert pointers(response) == list(NAMED.values())
@@ -161,7 +161,7 @@ class TestWhatItNames:
 
         retire(shop, "channels/quay-market")
 
-    def test_every_listing_that_is_in_the_way_is_named(self, shop: Client) -> None:
+    def test_a_refusal_names_every_listing_that_uses_it(self, shop: Client) -> None:
         for code in ("z-last", "a-first"):
             shop.register(f"listings/{code}", sent())
 
@@ -196,7 +196,7 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     ),
     "a display of its own": (listing(policy=policy(display="tax_inclusive")), "/policy/display"),
     "a margin of 1": (listing(policy=policy(value="1")), "/policy/value"),
-    "a batch of nothing": (listing(standard_batch=0), "/standard_batch"),
+    "a batch of 0 pieces": (listing(standard_batch=0), "/standard_batch"),
     "half a piece": (listing(standard_batch=1.5), "/standard_batch"),
     "a service without a zone": (listing(shipping_service="post"), "/shipping_zone"),
     "a zone without a service": (listing(shipping_zone="home"), "/shipping_zone"),
@@ -212,7 +212,9 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
 
 class TestWhatCannotBeListed:
     @pytest.mark.parametrize(("body", "pointer"), BAD.values(), ids=BAD)
-    def test_is_named_once_and_not_stored(self, workshop: Client, body: dict[str, Any], pointer: str) -> None:
+    def test_is_refused_with_one_pointer_and_not_stored(
+        self, workshop: Client, body: dict[str, Any], pointer: str
+    ) -> None:
         response = refused(workshop, "PUT", "listings/sheet-online", body, status=422)
 
         assert pointers(response) == [pointer]
@@ -226,7 +228,7 @@ class TestWhatCannotBeListed:
     @pytest.mark.parametrize(
         ("currency", "step"), [("JPY", "1"), ("KWD", "0.005"), ("CLF", "0.0001"), ("EUR", "0.05"), ("IQD", "0.250")]
     )
-    def test_a_step_that_the_currency_has_is_taken(self, shop: Client, currency: str, step: str) -> None:
+    def test_a_step_of_whole_minor_units_is_accepted(self, shop: Client, currency: str, step: str) -> None:
         shop.put("exchange-rates/2026-11-20", {"base": "EUR", "rates": RATES})
         shop.register("listings/abroad", sent(currency=currency, policy=policy(price_step=step)))
 
@@ -260,7 +262,7 @@ class TestThePriceSheet:
         assert sheet["unit_price"]["price"] == money(str(per_kg))
         assert (sheet["unit_price"]["content"], sheet["formatted_unit_price"]) == ("1.6", f"€{per_kg}/kg")
 
-    def test_is_called_as_the_product_where_the_listing_has_no_name(self, shop: Client) -> None:
+    def test_has_the_product_s_name_if_the_listing_has_none(self, shop: Client) -> None:
         assert shop.get(SHEET).json["name"] == "Brick"
 
     @pytest.mark.parametrize(
@@ -294,7 +296,7 @@ class TestThePriceSheet:
         assert exponents == [-digits, -digits, -digits - 4, -digits - 4]
         assert re.fullmatch(written, sheet["formatted_price"])
 
-    def test_answers_what_is_kept_at_a_price(self, shop: Client) -> None:
+    def test_shows_the_profit_at_a_given_price(self, shop: Client) -> None:
         asked = shop.get(SHEET).json["price_per_piece"]
 
         same = shop.get(f"{SHEET}&kept_at={asked['price']['amount']}").json
@@ -306,7 +308,7 @@ class TestThePriceSheet:
         assert free["margin_share"] is None
         assert Decimal(free["profit"]["amount"]) < 0
 
-    def test_answers_what_a_discount_does(self, shop: Client) -> None:
+    def test_shows_the_effect_of_a_discount(self, shop: Client) -> None:
         shop.register(LISTING, sent(policy=policy(never_below_cost="full_cost", price_endings=["0.90"])))
 
         found = shop.get(f"{SHEET}&discount_share=0.25").json["discount"]
@@ -331,7 +333,7 @@ class TestThePriceSheet:
         assert "use-toy" in cautions
         assert cautions["use-toy"]["source"]
 
-    def test_shows_how_the_piece_is_sent_and_that_the_price_pays_for_it(self, shop: Client) -> None:
+    def test_shows_shipping_and_includes_its_cost_in_the_price(self, shop: Client) -> None:
         found = shop.get(SHEET).json
 
         assert found["shipping"]["price"] == money("14.00")
@@ -351,14 +353,14 @@ class TestThePriceSheet:
             ("channel=quay-market", "channel"),
         ],
     )
-    def test_a_question_that_cannot_be_answered_is_named_by_its_parameter(
+    def test_an_invalid_query_is_refused_by_its_parameter(
         self, workshop: Client, question: str, parameter: str
     ) -> None:
         response = refused(workshop, "GET", f"listings/sheet-online/price-sheet?{DAY}&{question}", status=422)
 
         assert parameters(response) == [parameter]
 
-    def test_a_price_finer_than_the_yen_is_named_too(self, shop: Client) -> None:
+    def test_a_price_finer_than_the_yen_is_refused_too(self, shop: Client) -> None:
         shop.put("exchange-rates/2026-11-20", {"base": "EUR", "rates": RATES})
         shop.register(LISTING, sent(currency="JPY"))
 
@@ -368,7 +370,7 @@ class TestThePriceSheet:
 
 class TestWhatCannotBePriced:
     def test_names_everything_that_has_no_rate_on_the_day_at_once(self, shop: Client) -> None:
-        """Resources of the product, tax, channel and shipping, each with the day its first rate begins."""
+        """Resources of the product, tax, channel and shipping, each with the first day of its first rate."""
         response = refused(shop, "GET", f"{LISTING}/price-sheet?as_of=2025-12-31", status=422)
 
         assert response.json["type"].endswith("/missing-rate")
@@ -470,7 +472,7 @@ class TestWhatCannotBePriced:
         ],
         ids=["too long for the box", "too heavy for the classes", "a box above the limit"],
     )
-    def test_says_why_no_parcel_takes_the_product(
+    def test_says_why_the_product_fits_in_no_parcel(
         self, shop: Client, facts: dict[str, Any], rate: dict[str, Any], told: str
     ) -> None:
         shop.register("products/brick", facts or measured())
@@ -491,7 +493,7 @@ class TestWhatCannotBePriced:
         assert (response.json["zone"], response.json["zones"]) == ("moon", ["home"])
         assert parameters(response) == []
 
-    def test_tells_the_most_that_can_be_reached(self, shop: Client) -> None:
+    def test_states_the_highest_margin_that_can_be_reached(self, shop: Client) -> None:
         """Of a gross price of 1, 0.84 is left after fees and 0.21 ÷ 1.21 of it is tax: no net margin above 0.898."""
         shop.register(LISTING, sent(policy=policy(value="0.95")))
 
@@ -503,11 +505,11 @@ class TestWhatCannotBePriced:
         assert response.json["highest"] == response.json["highest_margin_share"] == str(most.quantize(Decimal("1e-6")))
         assert response.json["at_price"] is None
         shop.register(LISTING, sent(policy=policy(value=response.json["highest"])))
-        refused(shop, "GET", SHEET, status=422)  # it is come near and never reached
+        refused(shop, "GET", SHEET, status=422)  # prices approach this margin but never reach it
         shop.register(LISTING, sent(policy=policy(value=str(most - Decimal("0.001")))))
         assert shop.get(SHEET).status_code == 200
 
-    def test_is_none_the_less_listed_and_can_be_read_replaced_and_retired(self, shop: Client) -> None:
+    def test_can_still_be_registered_read_replaced_and_retired(self, shop: Client) -> None:
         shop.register(LISTING, sent(policy=policy(value="0.95"), shipping_zone="moon"))
 
         assert shop.get(LISTING).status_code == 200
@@ -528,7 +530,7 @@ class TestDays:
             first["rates_valid_from"]["channels/quay-market"],
         ) == ("2026-01-01", "2026-09-01")
 
-    def test_a_past_day_s_sheet_comes_out_the_same_whatever_is_entered_for_later_days(self, shop: Client) -> None:
+    def test_a_past_day_s_sheet_does_not_depend_on_rates_of_later_days(self, shop: Client) -> None:
         shop.put("exchange-rates/2026-06-01", {"base": "EUR", "rates": RATES})
         shop.register(LISTING, sent(currency="USD"))
         past = f"{LISTING}/price-sheet?as_of=2026-06-15"
@@ -548,7 +550,7 @@ class TestDays:
         assert later["price_per_piece"]["tax_share"] == "0.05"
         assert price_of(shop, past) != later["price_per_piece"]["price"]["amount"]
 
-    def test_a_day_left_out_is_today(self, shop: Client) -> None:
+    def test_the_default_day_is_today(self, shop: Client) -> None:
         shop.register(LISTING, sent(shipping_service=None, shipping_zone=None))
 
         assert shop.get(f"{LISTING}/price-sheet").json["as_of"] == shop.workshop.today().isoformat()
@@ -586,7 +588,9 @@ class TestRevalidation:
         refused(abroad, "GET", SHEET, status=412, headers={"If-Match": '"other"'})
 
     @pytest.mark.parametrize(("path", "body"), CHANGES.values(), ids=CHANGES)
-    def test_it_is_sent_again_once_what_it_rests_on_has_changed(self, abroad: Client, path: str, body: Any) -> None:
+    def test_it_is_sent_again_once_something_it_depends_on_has_changed(
+        self, abroad: Client, path: str, body: Any
+    ) -> None:
         first = abroad.get(SHEET)
         assert abroad.put(path, body).status_code in (200, 201)
 
@@ -596,7 +600,7 @@ class TestRevalidation:
         assert again.headers["ETag"] != first.headers["ETag"]
         assert again.json != first.json
 
-    def test_another_workshop_s_changes_leave_it_as_it_was(self, abroad: Client, stranger: Client) -> None:
+    def test_another_workshop_s_changes_do_not_affect_it(self, abroad: Client, stranger: Client) -> None:
         first = abroad.get(SHEET)
         register_shipping(stranger)
         stranger.register(LISTING, sent())
@@ -609,7 +613,7 @@ class TestRevalidation:
         assert abroad.get(SHEET).data == first.data
         assert stranger.get(SHEET).json != first.json
 
-    def test_a_question_of_its_own_has_an_answer_of_its_own(self, abroad: Client) -> None:
+    def test_different_queries_have_different_answers(self, abroad: Client) -> None:
         asked, kept, discounted = (
             abroad.get(f"{SHEET}{more}").json for more in ("", "&kept_at=9", "&discount_share=0.1")
         )

@@ -1,4 +1,4 @@
-"""The price list over HTTP: every listing once, as CSV (RFC 4180) and as JSON-LD, with its sheet's figures."""
+"""The price list over HTTP: every listing once, as CSV (RFC 4180) and as JSON-LD, with figures from its price sheet."""
 
 import json
 from collections.abc import Iterator
@@ -34,10 +34,10 @@ FORMULA_MARKS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 def records(text: str) -> list[list[str]]:
-    """The records of a CSV, character by character, by the grammar of RFC 4180, section 2, and not a character more.
+    """Parse CSV strictly by the grammar of RFC 4180, section 2.
 
-    Fails on a line break that is no CRLF or stands outside quotes, a quote inside a plain field, anything behind a
-    closing quote, a last record without its CRLF, and records of different lengths.
+    Fails on a line break outside quotes that is not CRLF, a quote inside a plain field, characters after a closing
+    quote, a last record without CRLF, and records of different lengths.
     """
     found: list[list[str]] = [[]]
     place = 0
@@ -62,7 +62,7 @@ def records(text: str) -> list[list[str]]:
 
 
 def quoted(text: str, place: int) -> tuple[str, int]:
-    """A field behind its opening quote, and where what follows its closing quote is."""
+    """A quoted field and the position after its closing quote; `place` is after the opening quote."""
     field = ""
     while True:
         end = text.index('"', place)
@@ -73,26 +73,26 @@ def quoted(text: str, place: int) -> tuple[str, int]:
 
 
 def plain(text: str, place: int) -> tuple[str, int]:
-    """A field without quotes, and where its end is."""
+    """A field without quotes, and the position of its end."""
     end = min(each for each in (text.find(",", place), text.find("\r\n", place)) if each >= 0)
     assert not set('"\r\n') & set(text[place:end]), f"not a plain field: {text[place:end]!r}"
     return text[place:end], end
 
 
 def rows(response: Any) -> list[dict[str, str]]:
-    """A CSV's records by its header."""
+    """The records of a CSV answer, each by column name."""
     assert response.status_code == 200, response.text
     header, *found = records(response.data.decode())
     return [dict(zip(header, each, strict=True)) for each in found]
 
 
 def unmarked(cell: str) -> str:
-    """A cell as it was registered: without the apostrophe that keeps a spreadsheet from running it."""
+    """The registered text: the cell without the apostrophe that prevents a spreadsheet from running it as a formula."""
     return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(FORMULA_MARKS) else cell
 
 
 def graph(response: Any) -> list[Any]:
-    """The products of a JSON-LD document that keeps to the vocabulary."""
+    """The products of a JSON-LD answer; fails if it violates the vocabulary."""
     assert response.status_code == 200, response.text
     document = json.loads(response.data)
     assert violations(document) == []
@@ -103,7 +103,7 @@ def graph(response: Any) -> list[Any]:
 @pytest.fixture
 @furnishes
 def shop(client: Client) -> Client:
-    """A workshop with a brick, which can be sent, and a sheet, on two channels."""
+    """A workshop that sells a sheet and a brick, also shipped, on two channels."""
     register_shipping(client)
     client.register("channels/stall", channel(name="Stall", display="tax_exclusive"), **{"2026-01-01": channel_rate()})
     client.register("listings/brick-stall", listing(product="brick", channel="stall", unit_price_per="kg"))
@@ -117,7 +117,7 @@ def shop(client: Client) -> Client:
 @pytest.fixture
 @furnishes
 def five(client: Client) -> Client:
-    """Five products of the same flakes, each on sale, in a state that nobody has asked about."""
+    """Five products of the same flakes, each on sale; nothing has been requested yet, so nothing is cached."""
     register_shipping(client)
     for number in range(5):
         client.register(f"products/p{number}", product())
@@ -163,7 +163,9 @@ class TestMediaTypes:
             ("text/html, application/ld+json;q=0.5", JSON_LD),
         ],
     )
-    def test_it_is_given_as_what_the_client_likes_best(self, workshop: Client, accept: str | None, given: str) -> None:
+    def test_the_form_is_the_one_that_the_client_prefers(
+        self, workshop: Client, accept: str | None, given: str
+    ) -> None:
         response = workshop.get(LIST, headers={} if accept is None else {"Accept": accept})
 
         assert (response.status_code, response.content_type) == (200, given)
@@ -171,7 +173,7 @@ class TestMediaTypes:
         assert (head.status_code, head.content_type, head.data) == (200, given, b"")
 
     @pytest.mark.parametrize("accept", ["application/json", "text/html", "text/plain", "*/*;q=0", "text/csv;q=0"])
-    def test_anything_else_is_refused_with_what_there_is(self, workshop: Client, accept: str) -> None:
+    def test_any_other_form_is_refused_and_the_available_ones_named(self, workshop: Client, accept: str) -> None:
         response = refused(workshop, "GET", LIST, status=406, headers={"Accept": accept})
 
         assert "text/csv" in response.json["detail"]
@@ -275,7 +277,7 @@ class TestWhatIsInIt:
         assert len(things) == len(found)
         assert {each["offers"]["identifier"] for each in things if "offers" in each} == set(found) - set(without)
 
-    def test_it_is_of_its_day(self, shop: Client) -> None:
+    def test_it_shows_the_prices_of_the_given_day(self, shop: Client) -> None:
         shop.put("channels/quay-market/rates/2026-09-01", channel_rate(fees=[]))
 
         before, after = (rows(shop.get(f"price-list?as_of={day}")) for day in ("2026-08-31", "2026-09-01"))
@@ -287,7 +289,7 @@ class TestWhatIsInIt:
         assert all(row["problem"].startswith("no rate in force on 2025-12-31") for row in too_early)
         assert {row["as_of"] for row in rows(shop.get("price-list"))} == {shop.workshop.today().isoformat()}
 
-    def test_what_is_retired_is_not_in_it(self, shop: Client) -> None:
+    def test_a_retired_listing_is_not_in_it(self, shop: Client) -> None:
         assert shop.delete("listings/sheet").status_code == 204
 
         assert "sheet" not in {row["listing"] for row in rows(shop.get(LIST))}
@@ -321,7 +323,7 @@ class TestWhatIsInIt:
 
 
 class TestTheChannel:
-    def test_its_listings_alone_are_given(self, shop: Client) -> None:
+    def test_selects_its_listings_only(self, shop: Client) -> None:
         everything = rows(shop.get(LIST))
 
         for code in ("quay-market", "stall"):
@@ -335,7 +337,7 @@ class TestTheChannel:
 
         assert rows(shop.get(f"{LIST}&channel=new")) == []
 
-    def test_one_that_is_not_there_is_refused_in_every_form(self, shop: Client, stranger: Client) -> None:
+    def test_an_unknown_one_is_refused_in_every_form(self, shop: Client, stranger: Client) -> None:
         stranger.register("channels/theirs", channel())
         shop.register("channels/former", channel())
         assert shop.delete("channels/former").status_code == 204
@@ -346,7 +348,7 @@ class TestTheChannel:
                 assert parameters(response) == ["channel"]
 
     @pytest.mark.parametrize("question", ["as_of=2026-02-30", "as_of=today", "as_of=", "limit=5", "product=sheet"])
-    def test_any_other_question_is_named_by_its_parameter(self, workshop: Client, question: str) -> None:
+    def test_any_other_query_is_refused_by_its_parameter(self, workshop: Client, question: str) -> None:
         response = refused(workshop, "GET", f"price-list?{question}", status=422)
 
         assert parameters(response) == [question.partition("=")[0]]
@@ -366,7 +368,7 @@ class TestTexts:
     @pytest.mark.parametrize(
         "name", [*NAMES.values(), "=cmd|' /C calc'!A0", "-1+1", "@sum", "'=x", "'t Hof", "مصنع ١٢"]
     )
-    def test_a_name_comes_back_to_the_letter_from_both_forms(self, shop: Client, name: str) -> None:
+    def test_a_name_is_unchanged_in_both_forms(self, shop: Client, name: str) -> None:
         shop.register("listings/sheet", listing(name=name, description=name))
 
         row = next(row for row in rows(shop.get(LIST)) if row["listing"] == "sheet")
@@ -377,7 +379,7 @@ class TestTexts:
         assert (thing["name"], thing["description"]) == (name, name)
 
     @pytest.mark.parametrize("description", DESCRIPTIONS.values(), ids=DESCRIPTIONS)
-    def test_a_description_comes_back_to_the_letter_from_both_forms(self, shop: Client, description: str) -> None:
+    def test_a_description_is_unchanged_in_both_forms(self, shop: Client, description: str) -> None:
         shop.register("listings/sheet", listing(description=description))
 
         response = shop.get(LIST, headers=IN_JSON_LD)
@@ -386,7 +388,7 @@ class TestTexts:
         assert graph(response)[-1]["description"] == description
         assert b"<" not in response.data
 
-    def test_prices_of_every_writing_come_back(self, shop: Client) -> None:
+    def test_prices_in_every_script_equal_those_of_the_sheets(self, shop: Client) -> None:
         locales = ["ar_EG", "he_IL", "ja_JP", "de_CH", "en_IN", "fa_IR", "fr_FR", "sr_Latn_RS", "zh_Hant_TW"]
         for locale in locales:
             shop.register(f"listings/in-{locale}", listing(locale=locale))
@@ -402,7 +404,7 @@ class TestTexts:
 
 @contextmanager
 def begun(client: Client, accept: str = "text/csv") -> Iterator[Iterator[bytes]]:
-    """A list of which the client has read the beginning only: all of its parts."""
+    """All parts of a list, of which the client has read only the first so far."""
     response = at(client, f"/v1/{LIST}", headers={"Accept": accept})
     assert response.status_code == 200
     parts = iter(response.response)
@@ -413,7 +415,7 @@ def begun(client: Client, accept: str = "text/csv") -> Iterator[Iterator[bytes]]
 
 @pytest.mark.every_engine
 class TestWhileItIsRead:
-    """Whatever happens between its first byte and its last must not show."""
+    """A change between the first byte and the last must not affect the list."""
 
     def test_a_rate_that_changes_does_not_leave_prices_of_two_states_in_one_list(self, five: Client) -> None:
         expected = five.get("listings/l0/price-sheet?as_of=2026-11-25").json["price_per_piece"]["price"]["amount"]
@@ -426,7 +428,7 @@ class TestWhileItIsRead:
         assert expected not in {row["price"] for row in rows(five.get(LIST))}
 
     @pytest.mark.parametrize("accept", ["text/csv", "application/ld+json"])
-    def test_a_product_that_is_retired_does_not_break_the_list_off(self, five: Client, accept: str) -> None:
+    def test_retiring_a_product_does_not_interrupt_the_list(self, five: Client, accept: str) -> None:
         with begun(five, accept) as parts:
             for path in ("listings/l3", "products/p3"):
                 assert five.delete(path).status_code == 204
@@ -436,7 +438,7 @@ class TestWhileItIsRead:
         assert len(whole) == 5
         assert len(rows(five.get(LIST))) == 4
 
-    def test_who_stops_reading_leaves_no_connection_and_no_file_behind(self, five: Client) -> None:
+    def test_a_client_that_stops_reading_leaves_no_connection_and_no_file_open(self, five: Client) -> None:
         for _ in range(40):
             with begun(five):
                 pass
@@ -457,7 +459,7 @@ class TestRevalidation:
         assert shop.get(LIST, headers=headers).data == first.data
         refused(shop, "GET", LIST, status=412, headers={**headers, "If-Match": '"other"'})
 
-    def test_each_form_has_a_tag_of_its_own(self, shop: Client) -> None:
+    def test_each_form_has_its_own_tag(self, shop: Client) -> None:
         csv = shop.get(LIST).headers["ETag"]
 
         other = shop.get(LIST, headers={**IN_JSON_LD, "If-None-Match": csv})
@@ -484,7 +486,7 @@ class TestRevalidation:
         assert again.status_code == 200
         assert again.data != first.data
 
-    def test_another_workshop_s_changes_leave_it_as_it_was(self, shop: Client, stranger: Client) -> None:
+    def test_another_workshop_s_changes_do_not_affect_it(self, shop: Client, stranger: Client) -> None:
         first = shop.get(LIST)
         register_shipping(stranger)
 

@@ -1,4 +1,4 @@
-"""Laws of repricing: its figures are the sheets' own, a preview is what is applied, and there is a way back."""
+"""Laws of repricing: figures equal the sheets', applying does what the preview shows, rollback restores prices."""
 
 import json
 from decimal import Decimal
@@ -35,7 +35,7 @@ def shop(client: Client) -> Client:
 
 
 def everything_moves(client: Client) -> None:
-    """On Monday, something of every kind costs another amount."""
+    """Change one rate of each kind from Monday on."""
     rates = {
         "tariffs/grid": builders.tariff_rate(
             "0.41", "0.17", standing_charge_per_month=money("40"), expected_kwh_per_month="900"
@@ -54,7 +54,7 @@ def everything_moves(client: Client) -> None:
 
 
 def check_figures(client: Client, found: dict[str, Any], as_of: str = MONDAY) -> None:
-    """Every figure of every change is what the listing's price sheet and the product's cost sheet say."""
+    """Every figure of every change equals that of the listing's price sheet or the product's cost sheet."""
     listings = {each["code"]: each for each in client.get("listings").json["items"]}
     for code, change in found.items():
         new, old, sheet = change["new"], change["old"], price_sheet(client, code, as_of)
@@ -122,10 +122,10 @@ class TestFigures:
         check_effects(found)
 
     @pytest.mark.parametrize(("home", "digits"), [("JPY", 4), ("KWD", 7)])
-    def test_are_those_of_the_sheets_at_home_in_another_currency(
+    def test_are_those_of_the_sheets_if_the_workshop_s_currency_is_not_that_of_the_rates(
         self, app: flask.Flask, contract: Contract, home: str, digits: int
     ) -> None:
-        """Every rate is in euros, and two listings are too."""
+        """Every rate and two of the listings are in euros."""
         client = make_client(app, contract, currency=home)
         for day, rate in ((FIRST, "163.42"), (MONDAY, "171.05")):
             assert client.put(f"exchange-rates/{day}", {"base": "EUR", "rates": {home: rate}}).status_code == 201
@@ -142,13 +142,13 @@ class TestFigures:
         assert len(found["at-home"]["new"]["unit_cost"]["amount"].partition(".")[2]) == digits
         assert [*effects(found["at-home"])] == ["materials/resin exchange_rate"]
         assert found["at-home"]["decision"] == "changed"
-        assert found["peg-fair"]["decision"] == "same"  # what costs euros is sold for euros
+        assert found["peg-fair"]["decision"] == "same"  # cost and price are both in euros
         assert {change["cause"] for change in answer["rate_changes"]} == {"exchange_rate"}
         assert [each["published_on"] for each in answer["exchange_rates"]] == [MONDAY]
 
 
 class TestTheWayThereAndBack:
-    def test_a_rate_set_back_gives_the_old_prices_back_byte_for_byte(self, shop: Client) -> None:
+    def test_restoring_a_rate_restores_the_prices_byte_for_byte(self, shop: Client) -> None:
         before = {code: change["new"] for code, change in changes(applied(shop)).items()}
         raise_electricity(shop)
         moved = applied(shop, MONDAY)
@@ -160,7 +160,7 @@ class TestTheWayThereAndBack:
         assert json.dumps(after) == json.dumps({code: before[code] for code in after})
         assert {*after} == {*decisions(moved)}
 
-    def test_a_rollback_gives_them_back_too(self, shop: Client) -> None:
+    def test_a_rollback_restores_them_too(self, shop: Client) -> None:
         applied(shop)
         before = prices(shop)
         raise_electricity(shop)
@@ -189,7 +189,7 @@ class TestAPreview:
         }
         assert shop.get(f"repricings/{done['id']}/changes").json["items"] == seen["changes"]["items"]
 
-    def test_of_a_supposed_rate_is_the_preview_of_the_same_rate_registered(self, shop: Client) -> None:
+    def test_with_a_supposed_rate_equals_the_preview_with_that_rate_registered(self, shop: Client) -> None:
         applied(shop)
         terms = builders.tariff_rate("0.39", "0.21")
 
@@ -211,7 +211,7 @@ class TestAPreview:
             ("overheads/rent", builders.overhead_rate("900")),
         ],
     )
-    def test_of_any_supposed_rate_is_so(self, shop: Client, resource: str, terms: Any) -> None:
+    def test_with_a_supposed_rate_of_any_kind_does_too(self, shop: Client, resource: str, terms: Any) -> None:
         applied(shop)
 
         supposed = previewed(shop, rates={resource: terms})
@@ -221,7 +221,7 @@ class TestAPreview:
         assert supposed["changes"] == registered["changes"]
         assert supposed["summary"]["changed"] > 0
 
-    def test_of_a_supposed_rate_may_look_at_other_listings_too(self, shop: Client) -> None:
+    def test_with_a_supposed_rate_may_have_another_scope(self, shop: Client) -> None:
         applied(shop)
 
         found = previewed(
@@ -250,7 +250,7 @@ class TestApplyingAgain:
         }
         assert len(shop.get("repricings").json["items"]) == 1
 
-    def test_changes_the_same_cost_by_nothing(self, shop: Client) -> None:
+    def test_shows_no_effects_of_unchanged_costs(self, shop: Client) -> None:
         applied(shop)
 
         found = changes(previewed(shop, FIRST, include_unchanged=True))
@@ -260,13 +260,11 @@ class TestApplyingAgain:
         check_figures(shop, found, FIRST)
 
 
-def test_the_order_in_which_everything_was_registered_does_not_matter(
-    app: flask.Flask, contract: Contract, client: Client
-) -> None:
+def test_the_order_of_registration_does_not_matter(app: flask.Flask, contract: Contract, client: Client) -> None:
     other = make_client(app, contract)
     register_shop(client)
     register_shop(other)
-    for code in ("sheet-online", "brick-post", "peg-fair"):  # registered once more, after all others
+    for code in ("sheet-online", "brick-post", "peg-fair"):  # registered again, after all others
         facts = {name: each for name, each in other.get(f"listings/{code}").json.items() if name != "code"}
         assert other.delete(f"listings/{code}").status_code == 204
         other.register(f"listings/{code}", facts)
@@ -285,6 +283,6 @@ def test_the_order_in_which_everything_was_registered_does_not_matter(
 
 
 def bare(change: dict[str, Any]) -> dict[str, Any]:
-    """A change without the id of the repricing before it."""
+    """A change without the id of the previous repricing."""
     old = change["old"]
     return {**change, "old": None if old is None else {**old, "repricing": ""}}

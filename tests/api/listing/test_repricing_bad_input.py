@@ -1,4 +1,4 @@
-"""What a repricing refuses, with the member that is wrong; nothing is stored by a refused call."""
+"""Invalid requests for a repricing: the answer names the wrong member, and nothing is stored."""
 
 from typing import Any
 
@@ -16,7 +16,7 @@ TARIFF = builders.tariff_rate()
 
 @pytest.fixture(scope="module")
 def shop(app: flask.Flask, contract: Contract) -> Client:
-    """With first prices in force; every test leaves it as it is."""
+    """A workshop with first prices in force; no test changes it."""
     made = make_client(app, contract)
     register_shop(made)
     applied(made)
@@ -64,14 +64,14 @@ def shop(app: flask.Flask, contract: Contract) -> Client:
         ({"note": "x", "listing": "y"}, ["/listing", "/note"]),
     ],
 )  # fmt: skip
-def test_what_is_wrong_is_named(shop: Client, body: dict[str, Any], named: list[str], apply: bool) -> None:
+def test_wrong_members_are_named(shop: Client, body: dict[str, Any], named: list[str], apply: bool) -> None:
     response = refused(shop, "POST", "repricings", {"as_of": MONDAY, **body, "apply": apply}, status=422)
 
     assert sorted(pointers(response)) == named
 
 
 @pytest.mark.parametrize("apply", ["true", 1, None])
-def test_whether_to_apply_is_true_or_false(shop: Client, apply: Any) -> None:
+def test_apply_must_be_true_or_false(shop: Client, apply: Any) -> None:
     assert pointers(refused(shop, "POST", "repricings", {"apply": apply}, status=422)) == ["/apply"]
 
 
@@ -88,13 +88,13 @@ def test_whether_to_apply_is_true_or_false(shop: Client, apply: Any) -> None:
         ([], ["/rates"]),
     ],
 )
-def test_a_rate_that_cannot_be_supposed_is_named(shop: Client, rates: Any, named: list[str]) -> None:
+def test_an_invalid_supposed_rate_is_named(shop: Client, rates: Any, named: list[str]) -> None:
     response = refused(shop, "POST", "repricings", {"as_of": MONDAY, "rates": rates}, status=422)
 
     assert sorted(pointers(response)) == named
 
 
-def test_what_is_supposed_is_not_applied(shop: Client) -> None:
+def test_a_repricing_with_supposed_rates_cannot_be_applied(shop: Client) -> None:
     body = {"as_of": MONDAY, "rates": {"tariffs/grid": TARIFF}, "apply": True}
 
     response = refused(shop, "POST", "repricings", body, status=422)
@@ -106,14 +106,14 @@ def test_what_is_supposed_is_not_applied(shop: Client) -> None:
 @pytest.mark.parametrize(
     "body", ["", "[]", "null", '"x"', "{", '{"as_of": "2026-11-30", "as_of": "2026-12-01"}', "NaN"]
 )
-def test_a_body_that_is_no_object_is_refused(shop: Client, body: str) -> None:
+def test_a_body_that_is_not_an_object_is_refused(shop: Client, body: str) -> None:
     response = shop.post("repricings", body)
 
     assert response.status_code in (400, 422)
     assert response.content_type == "application/problem+json"
 
 
-def test_a_resource_without_a_rate_on_the_day_is_named_with_the_day_it_first_has_one(shop: Client) -> None:
+def test_a_resource_without_a_rate_on_the_day_is_named_with_the_first_day_of_its_first_rate(shop: Client) -> None:
     body = {"as_of": "2025-12-31", "scope": {"resources": ["tariffs/grid", "products/sheet", "taxes/vat"]}}
 
     response = refused(shop, "POST", "repricings", body, status=422)
@@ -128,7 +128,7 @@ def test_a_resource_without_a_rate_on_the_day_is_named_with_the_day_it_first_has
     ("query", "name"),
     [("limit=0", "limit"), ("limit=501", "limit"), ("limit=x", "limit"), ("cursor=x", "cursor"), ("cursor=", "cursor")],
 )
-def test_a_page_that_is_none_is_refused(shop: Client, query: str, name: str) -> None:
+def test_an_invalid_page_is_refused(shop: Client, query: str, name: str) -> None:
     newest = shop.get("repricings").json["items"][0]["id"]
 
     for method, path in (
@@ -141,7 +141,7 @@ def test_a_page_that_is_none_is_refused(shop: Client, query: str, name: str) -> 
         assert parameters(refused(shop, method, f"{path}?{query}", body, status=422)) == [name], path
 
 
-def test_a_cursor_goes_with_its_own_list(shop: Client, client: Client) -> None:
+def test_a_cursor_is_valid_for_its_own_list_only(shop: Client, client: Client) -> None:
     register_shop(client)
     first = applied(client)
     path = f"repricings/{first['id']}/changes"
@@ -162,12 +162,12 @@ def test_a_cursor_goes_with_its_own_list(shop: Client, client: Client) -> None:
 
 
 @pytest.mark.parametrize("text", ["x", "1", "00000000-0000-0000-0000", "{}", "0" * 32, "%00"])
-def test_an_id_that_is_none_is_refused_by_name(shop: Client, text: str) -> None:
+def test_an_invalid_id_is_refused_by_name(shop: Client, text: str) -> None:
     for method, path in (("GET", ""), ("GET", "/changes"), ("POST", "/rollback")):
         assert parameters(refused(shop, method, f"repricings/{text}{path}", status=422)) == ["repricing_id"]
 
 
-def test_a_repricing_that_never_was_is_not_found(shop: Client) -> None:
+def test_an_unknown_repricing_is_not_found(shop: Client) -> None:
     unknown = "00000000-0000-7000-8000-000000000000"
 
     for method, path in (("GET", ""), ("GET", "/changes"), ("POST", "/rollback")):
@@ -177,19 +177,19 @@ def test_a_repricing_that_never_was_is_not_found(shop: Client) -> None:
         refused(shop, "GET", f"repricings/{unknown}/changes", status=404, headers={"Accept": accept})
 
 
-def test_the_history_of_a_listing_that_never_was_is_not_found(shop: Client) -> None:
+def test_the_history_of_an_unknown_listing_is_not_found(shop: Client) -> None:
     refused(shop, "GET", "listings/no-such/price-history", status=404)
     assert parameters(refused(shop, "GET", "listings/no%20such/price-history", status=422)) == ["code"]
 
 
 @pytest.mark.parametrize("accept", ["text/html", "image/png", "application/xml", "text/csv;q=0"])
-def test_what_is_not_offered_is_refused(shop: Client, accept: str) -> None:
+def test_a_form_that_is_not_offered_is_refused(shop: Client, accept: str) -> None:
     for apply in (False, True):
         refused(shop, "POST", "repricings", {"as_of": MONDAY, "apply": apply}, status=406, headers={"Accept": accept})
 
 
 def test_a_day_far_ahead_has_no_exchange_rate(client: Client) -> None:
-    """Rates in force go on for ever; exchange rates do not."""
+    """Rates stay in force until replaced; exchange rates expire."""
     register_shop(client)
     client.put("exchange-rates/2026-11-20", {"base": "EUR", "rates": {"USD": "1.1"}})
     client.register("listings/peg-fair", builders.listing(product="peg", channel="fair", tax=None, currency="USD"))

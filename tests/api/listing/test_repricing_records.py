@@ -1,4 +1,4 @@
-"""Repricings on record: applied as a whole, listed, read in every form, rolled back; and a listing's price history."""
+"""Stored repricings: applied as a whole, listed, read in every form, rolled back; and a listing's price history."""
 
 import csv
 import io
@@ -42,7 +42,7 @@ def shop(client: Client) -> Client:
 @pytest.fixture
 @furnishes
 def moved(client: Client) -> Client:
-    """With first prices in force, and electricity dearer on Monday."""
+    """A workshop with first prices in force and a higher price of electricity from Monday on."""
     register_shop(client)
     applied(client)
     raise_electricity(client, "0.39", "0.21")
@@ -50,7 +50,7 @@ def moved(client: Client) -> Client:
 
 
 def pages(client: Client, path: str, body: Any = None) -> list[Any]:
-    """Every entry of a list, page by page."""
+    """All entries of a list, from all its pages."""
     found: list[Any] = []
     method = "GET" if body is None else "POST"
     while path:
@@ -73,7 +73,7 @@ def as_lines(response: Any) -> list[Any]:
 
 
 def record_of(change: dict[str, Any]) -> dict[str, str]:
-    """A change as a line of the CSV."""
+    """A change as a record of the CSV."""
 
     def amount(side: str, name: str, member: str = "amount") -> str:
         return change[side][name][member] if change[side] else ""
@@ -102,7 +102,7 @@ def record_of(change: dict[str, Any]) -> dict[str, str]:
 
 
 class TestForms:
-    def test_of_a_preview_hold_the_same(self, moved: Client) -> None:
+    def test_of_a_preview_have_the_same_content(self, moved: Client) -> None:
         body = {"as_of": MONDAY, "include_unchanged": True}
         whole = moved.post("repricings", body)
         items = whole.json["changes"]["items"]
@@ -117,7 +117,7 @@ class TestForms:
         for answer in (lines, records):
             assert int(answer.headers["Content-Length"]) == len(answer.data)
 
-    def test_of_what_was_applied_hold_the_same(self, moved: Client) -> None:
+    def test_of_an_applied_repricing_have_the_same_content(self, moved: Client) -> None:
         moved.register(
             "listings/stuck", builders.listing(channel="fair", tax=None, policy=builders.policy(value="0.999999"))
         )
@@ -132,7 +132,7 @@ class TestForms:
         assert as_records(moved.get(path, headers={"Accept": CSV})) == [record_of(change) for change in items]
 
     @pytest.mark.parametrize(("accept", "read"), [(CSV, as_records), (NDJSON, as_lines)])
-    def test_of_an_application_say_what_was_done(self, moved: Client, accept: str, read: Any) -> None:
+    def test_of_an_application_report_the_result(self, moved: Client, accept: str, read: Any) -> None:
         seen = moved.post("repricings", {"as_of": MONDAY}, headers={"Accept": accept})
 
         done = moved.post("repricings", {"as_of": MONDAY, "apply": True}, headers={"Accept": accept})
@@ -144,7 +144,7 @@ class TestForms:
         assert again.status_code == 200
         assert read(again) == []
 
-    def test_further_pages_of_a_preview_leave_out_what_is_found_of_all_together(self, moved: Client) -> None:
+    def test_further_pages_of_a_preview_leave_out_the_totals(self, moved: Client) -> None:
         first = previewed(moved, path="repricings?limit=3")
 
         second = moved.post(first["changes"]["next"], {"as_of": MONDAY})
@@ -155,7 +155,7 @@ class TestForms:
         assert second.json["summary"] is None
         assert first["summary"]["changed"] == 4
 
-    def test_of_an_application_show_its_first_changes_and_where_the_rest_is(self, moved: Client) -> None:
+    def test_of_an_application_show_the_first_changes_and_link_to_the_rest(self, moved: Client) -> None:
         answer = moved.post("repricings?limit=1", {"as_of": MONDAY, "apply": True})
 
         assert answer.status_code == 201
@@ -166,7 +166,7 @@ class TestForms:
 
 
 class TestWhatIsApplied:
-    def test_can_be_read_where_it_says_it_is(self, moved: Client) -> None:
+    def test_can_be_read_at_its_location(self, moved: Client) -> None:
         answer = moved.post("repricings", {"as_of": MONDAY, "apply": True, "scope": {"tag": "garden"}})
 
         found = moved.get(answer.headers["Location"])
@@ -176,32 +176,32 @@ class TestWhatIsApplied:
         assert found.json["request"]["scope"]["tag"] == "garden"
         assert found.json["request"]["as_of"] == MONDAY
 
-    def test_tells_of_what_stays_only_if_that_is_asked_for(self, moved: Client) -> None:
+    def test_includes_unchanged_listings_only_if_requested(self, moved: Client) -> None:
         done = applied(moved, MONDAY, include_unchanged=True)
 
         assert decisions(done)["peg-fair"] == "same"
         assert len(changes(done)) == 5
         assert moved.get("listings/peg-fair/price-history").json["items"][0]["as_of"] == FIRST
 
-    def test_is_applied_by_the_name_of_the_key(self, moved: Client, database: Database) -> None:
+    def test_records_the_name_of_the_key(self, moved: Client, database: Database) -> None:
         moved.key = keys.create_key(database, moved.workshop.workshop_id, "till", frozenset({"read", "write"}))
 
         assert applied(moved, MONDAY)["applied_by"] == "till"
 
-    def test_needs_a_key_that_may_write_and_a_preview_one_that_may_read(
+    def test_needs_a_key_that_may_write_but_a_preview_one_that_may_read(
         self, moved: Client, database: Database
     ) -> None:
         body = {"as_of": MONDAY}
         reading = replace(moved, key=keys.create_key(database, moved.workshop.workshop_id, "r", frozenset({"read"})))
         writing = replace(moved, key=keys.create_key(database, moved.workshop.workshop_id, "w", frozenset({"write"})))
 
-        for apply in (False, True):  # either tells what there is
+        for apply in (False, True):  # either would reveal data
             refused(writing, "POST", "repricings", {**body, "apply": apply}, status=403)
         assert reading.post("repricings", body).json == moved.post("repricings", body).json
         refused(reading, "POST", "repricings", {**body, "apply": True}, status=403)
         assert moved.post("repricings", {**body, "apply": True}).status_code == 201
 
-    def test_takes_today_where_no_day_is_named(self, shop: Client) -> None:
+    def test_is_of_today_by_default(self, shop: Client) -> None:
         today = shop.workshop.today().isoformat()
 
         answer = shop.post("repricings", {"apply": True})
@@ -219,7 +219,7 @@ class TestWhatIsApplied:
         assert listed[0] == moved.get(f"repricings/{third['id']}").json
 
 
-class TestApplyingWhatWasPreviewed:
+class TestApplyingAPreview:
     def apply(self, client: Client, tag: str, status: int, **body: Any) -> Any:
         response = client.post("repricings", {"as_of": MONDAY, "apply": True, **body}, headers={"If-Match": tag})
         assert response.status_code == status, response.text
@@ -229,17 +229,17 @@ class TestApplyingWhatWasPreviewed:
         found: str = client.post("repricings", {"as_of": MONDAY, **body}).headers["ETag"]
         return found
 
-    def test_does_so_while_nothing_changed(self, moved: Client) -> None:
+    def test_succeeds_while_nothing_has_changed(self, moved: Client) -> None:
         self.apply(moved, self.tag(moved), 201)
 
-    def test_may_be_with_what_was_confirmed_meanwhile(self, moved: Client) -> None:
+    def test_may_confirm_listings_that_the_preview_held(self, moved: Client) -> None:
         rules = {"greatest_move_share": "0.0001"}
 
         done = self.apply(moved, self.tag(moved, rules=rules), 201, rules=rules, confirmed=["sheet-online"])
 
         assert decisions(done.json)["sheet-online"] == "changed"
 
-    def test_is_refused_twice_with_the_id_of_the_first(self, moved: Client) -> None:
+    def test_is_refused_the_second_time_with_the_id_of_the_first(self, moved: Client) -> None:
         tag = self.tag(moved)
         first = self.apply(moved, tag, 201).json["id"]
 
@@ -254,13 +254,13 @@ class TestApplyingWhatWasPreviewed:
     @pytest.mark.parametrize(
         "other", [{"as_of": "2026-12-01"}, {"scope": {"tag": "garden"}}, {"rules": {"least_move_share": "0.1"}}]
     )
-    def test_is_refused_where_something_else_is_asked(self, moved: Client, other: dict[str, Any]) -> None:
+    def test_is_refused_if_the_request_differs(self, moved: Client, other: dict[str, Any]) -> None:
         problem = self.apply(moved, self.tag(moved), 412, **other)
 
         assert problem.json["applied_as"] is None
 
     @pytest.mark.parametrize("path", ["materials/resin", "listings/peg-fair", "exchange-rates/2026-11-20"])
-    def test_is_refused_where_anything_changed(self, moved: Client, path: str) -> None:
+    def test_is_refused_if_anything_has_changed(self, moved: Client, path: str) -> None:
         tag = self.tag(moved)
         facts = {"base": "EUR", "rates": {"USD": "1.1"}}
         if not path.startswith("exchange"):
@@ -271,20 +271,20 @@ class TestApplyingWhatWasPreviewed:
 
             assert "preview again" in problem.json["detail"]
 
-    def test_takes_any_state_with_a_star_and_none_with_a_weak_tag(self, moved: Client) -> None:
+    def test_accepts_any_state_for_a_star_and_none_for_a_weak_tag(self, moved: Client) -> None:
         self.apply(moved, f"W/{self.tag(moved)}", 412)
         self.apply(moved, '"something", "else"', 412)
         self.apply(moved, f'"other", {self.tag(moved)}', 201)
         self.apply(moved, "*", 200)
 
-    def test_of_a_supposed_rate_cannot_be(self, moved: Client) -> None:
+    def test_is_refused_for_a_supposed_rate(self, moved: Client) -> None:
         supposed = self.tag(moved, rates={"tariffs/grid": builders.tariff_rate("0.5")}, scope={"tag": "garden"})
 
         self.apply(moved, supposed, 412, scope={"tag": "garden"})
 
 
-class TestTheWayBack:
-    def test_takes_first_prices_away_again(self, shop: Client) -> None:
+class TestRollback:
+    def test_removes_first_prices(self, shop: Client) -> None:
         first = applied(shop)
 
         back = shop.post(f"repricings/{first['id']}/rollback", None)
@@ -296,7 +296,7 @@ class TestTheWayBack:
         assert shop.get(f"repricings/{first['id']}").json == back.json
         assert [*back.json] == [*{name: each for name, each in first.items() if name != "changes"}]
 
-    def test_goes_newest_first(self, moved: Client) -> None:
+    def test_is_possible_only_from_the_newest_on(self, moved: Client) -> None:
         (first,) = moved.get("repricings").json["items"]
         before = prices(moved)
         second = applied(moved, MONDAY, scope={"channel": "fair"})
@@ -309,7 +309,7 @@ class TestTheWayBack:
         assert moved.post(f"repricings/{first['id']}/rollback", None).status_code == 200
         assert set(prices(moved).values()) == {None}
 
-    def test_passes_by_a_later_repricing_of_other_listings(self, moved: Client) -> None:
+    def test_ignores_a_later_repricing_of_other_listings(self, moved: Client) -> None:
         fair = applied(moved, MONDAY, scope={"channel": "fair"})
         at_the_market = applied(moved, MONDAY, scope={"channel": "quay-market"})
 
@@ -317,7 +317,7 @@ class TestTheWayBack:
         assert decisions(previewed(moved)) == {"set-fair": "changed", "sheet-fair": "changed"}
         assert moved.get(f"repricings/{at_the_market['id']}").json["status"] == "applied"
 
-    def test_goes_once(self, moved: Client) -> None:
+    def test_is_possible_once(self, moved: Client) -> None:
         second = applied(moved, MONDAY)
         assert moved.post(f"repricings/{second['id']}/rollback", None).status_code == 200
 
@@ -325,7 +325,7 @@ class TestTheWayBack:
 
         assert "rolled back" in problem.json["detail"]
 
-    def test_may_be_gone_again(self, moved: Client) -> None:
+    def test_does_not_prevent_the_same_repricing_again(self, moved: Client) -> None:
         second = applied(moved, MONDAY)
         moved.post(f"repricings/{second['id']}/rollback", None)
 
@@ -334,7 +334,7 @@ class TestTheWayBack:
         assert third["id"] != second["id"]
         assert changes(third) == changes(second)
 
-    def test_makes_what_was_previewed_before_it_stale(self, moved: Client) -> None:
+    def test_makes_earlier_previews_stale(self, moved: Client) -> None:
         second = applied(moved, MONDAY)
         tag = moved.post("repricings", {"as_of": "2026-12-01"}).headers["ETag"]
         moved.post(f"repricings/{second['id']}/rollback", None)
@@ -345,7 +345,7 @@ class TestTheWayBack:
 
 
 class TestThePriceHistory:
-    def test_tells_every_price_that_came_into_force_newest_first(self, moved: Client) -> None:
+    def test_lists_every_price_that_came_into_force_newest_first(self, moved: Client) -> None:
         second = applied(moved, MONDAY)
 
         items = pages(moved, "listings/sheet-online/price-history?limit=1")
@@ -357,7 +357,7 @@ class TestThePriceHistory:
             "sheet-online"
         ]["new"]
 
-    def test_keeps_what_was_rolled_back(self, moved: Client) -> None:
+    def test_keeps_prices_that_were_rolled_back(self, moved: Client) -> None:
         second = applied(moved, MONDAY)
         back = moved.post(f"repricings/{second['id']}/rollback", None).json
 
@@ -365,7 +365,7 @@ class TestThePriceHistory:
 
         assert [each["rolled_back_at"] for each in items] == [back["rolled_back_at"], None]
 
-    def test_leaves_out_what_did_not_come_into_force(self, moved: Client) -> None:
+    def test_leaves_out_prices_that_did_not_come_into_force(self, moved: Client) -> None:
         applied(moved, MONDAY, include_unchanged=True, rules={"greatest_move_share": "0.0001"}, confirmed=["set-fair"])
 
         assert len(moved.get("listings/sheet-online/price-history").json["items"]) == 1

@@ -1,4 +1,4 @@
-"""Repricing over HTTP while the database is held up or goes away, and with several services on one database."""
+"""Repricing over HTTP while the database is locked or disconnects, and with several services on one database."""
 
 import gc
 from collections import Counter
@@ -31,7 +31,7 @@ APPLY = {**AS_OF, "apply": True}
 @pytest.fixture
 @furnishes
 def selling(client: Client) -> Client:
-    """A workshop with some prices in force, and a rate that has changed since."""
+    """A workshop with prices in force and a rate that has changed since then."""
     builders.register_workshop(client)
     for number in range(12):
         client.register(f"listings/sheet-{number}", builders.listing(policy=builders.policy(value=f"0.{20 + number}")))
@@ -46,8 +46,8 @@ def assert_asks_to_try_again(response: Any) -> None:
     assert int(response.headers["Retry-After"]) > 0
 
 
-def test_a_preview_that_is_left_at_any_page_leaves_nothing_open(selling: Client) -> None:
-    """A cursor that is forgotten would be told of as it is collected."""
+def test_a_preview_abandoned_at_any_page_leaves_nothing_open(selling: Client) -> None:
+    """A database cursor left open would give a ResourceWarning at garbage collection, which is an error in tests."""
     page = selling.post("repricings?limit=5", AS_OF).json["changes"]
     found = page["items"]
     while page["next"] is not None:
@@ -60,9 +60,7 @@ def test_a_preview_that_is_left_at_any_page_leaves_nothing_open(selling: Client)
 
 class TestWhileAnotherProcessHoldsTheLock:
     @pytest.mark.parametrize("what", ["apply", "rollback"])
-    def test_prices_stay_and_the_caller_is_asked_to_try_again(
-        self, selling: Client, database_url: str, what: str
-    ) -> None:
+    def test_prices_stay_and_the_answer_asks_to_try_again(self, selling: Client, database_url: str, what: str) -> None:
         before = stored(selling)
         applied = selling.get("repricings").json["items"][0]["id"]
         path, body = ("repricings", APPLY) if what == "apply" else (f"repricings/{applied}/rollback", None)
@@ -76,7 +74,7 @@ class TestWhileAnotherProcessHoldsTheLock:
 
         assert ended(holder) == 0
         assert_asks_to_try_again(refused)
-        assert preview.status_code == 200  # who reads need not wait
+        assert preview.status_code == 200  # reading does not wait for the lock
         assert stored(selling) == before
         assert selling.post(path, body).status_code in (200, 201)
 
@@ -90,18 +88,18 @@ def app_of_its_own(database_url: str) -> Iterator[flask.Flask]:
 
 @pytest.fixture
 def cutting(app_of_its_own: flask.Flask, database_url: str, caplog: pytest.LogCaptureFixture) -> Iterator["Cutting"]:
-    """Cuts the connection of an application before one of its statements; servers alone have connections to cut."""
+    """Ends the application's connection before one of its statements; for database servers only."""
     outside = sa.create_engine(database_url, isolation_level="AUTOCOMMIT")
     yield Cutting(app_of_its_own.extensions["pugmill.database"], outside)
     outside.dispose()
-    # The errors that were logged hold on to what was being read; it goes here, where that is not told of.
+    # Logged errors keep the interrupted cursor alive; collected here, its warning is ignored.
     for records in (caplog.get_records("setup"), caplog.get_records("call")):
         records.clear()
     gc.collect()
 
 
 class Cutting:
-    """The server ends the connection in which the statement is about to be executed, counted from 0."""
+    """Has the server end the connection before statement number `left`, counted from 0."""
 
     def __init__(self, database: Database, outside: sa.Engine) -> None:
         self._outside, self.left = outside, -1
@@ -120,7 +118,7 @@ class Cutting:
 class TestWhenTheServerEndsTheConnection:
     @pytest.mark.filterwarnings("ignore:.*ServerCursor.*was deleted while still open:ResourceWarning")
     @pytest.mark.parametrize("what", ["apply", "rollback", "preview"])
-    def test_before_any_statement_nothing_is_half_written_and_the_next_call_succeeds(
+    def test_before_any_statement_nothing_is_half_written_and_the_next_request_succeeds(
         self, selling: Client, app_of_its_own: flask.Flask, contract: Contract, cutting: Cutting, what: str
     ) -> None:
         applied = selling.get("repricings").json["items"][0]["id"]
@@ -132,10 +130,10 @@ class TestWhenTheServerEndsTheConnection:
         for moment in count():
             cutting.left = moment
             answer = client.post(path, body)
-            if cutting.left >= 0:  # it has come through all of them
+            if cutting.left >= 0:  # all statements were executed
                 break
             assert_asks_to_try_again(answer)
-            if stored(selling) != before:  # it is done, and only the answer was lost
+            if stored(selling) != before:  # committed; only the answer was lost
                 assert what != "preview"
                 answer = client.post(path, body)
                 assert answer.status_code == 409 or answer.json["status"] == "nothing_to_change"
@@ -147,7 +145,7 @@ class TestWhenTheServerEndsTheConnection:
 
 
 class TestSeveralServicesOnOneDatabase:
-    def test_leave_a_history_that_holds_together(self, selling: Client, database: Database, database_url: str) -> None:
+    def test_leave_a_consistent_history(self, selling: Client, database: Database, database_url: str) -> None:
         begin, queue = context.Barrier(3), context.Queue()
         others = [started(processes.work_at_random, database_url, selling.key, seed, begin, queue) for seed in range(3)]
 
@@ -167,7 +165,7 @@ class TestSeveralServicesOnOneDatabase:
 
 
 def assert_history_holds_together(database: Database, client: Client) -> None:
-    """Told again from its records, the history ends with the prices in force."""
+    """Fails unless replaying the stored repricings ends with the prices in force."""
     ours = client.workshop.workshop_id
     with database.reading() as connection:
 

@@ -1,4 +1,4 @@
-"""The month over HTTP: what it must bear, how its products are sold, its time, its best mix, and what goes wrong."""
+"""The month over HTTP: fixed costs, sales of its products, time, best mix, and refusals."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -25,7 +25,7 @@ from tests.support.builders import (
 
 DAY = "2026-01-01"
 MINUTES_OF_20 = 20 + Fraction(20) / Fraction("0.95") * 40
-"""A batch of 20 sheets on the press: set-up, and a cycle for each piece that is started."""
+"""Minutes on the press for a batch of 20 sheets: set-up, and a cycle for each piece started."""
 
 
 def figure(money: Any) -> Decimal:
@@ -49,8 +49,8 @@ def workshop(client: Client) -> Client:
     return client
 
 
-class TestWhatTheMonthMustBear:
-    def test_names_the_parts_of_a_machine_and_the_charges_of_a_tariff(self, workshop: Client) -> None:
+class TestFixedCosts:
+    def test_include_the_parts_of_a_machine_and_the_charges_of_a_tariff(self, workshop: Client) -> None:
         terms = machine_rate(
             residual_value=money("4000"),
             interest_share="0.06",
@@ -77,7 +77,7 @@ class TestWhatTheMonthMustBear:
         assert press["amount"] == money("371.67")
         assert grid["components"] == {"demand charge": money("44.00"), "standing charge": money("36.00")}
 
-    def test_is_converted_where_it_is_in_another_currency(self, workshop: Client) -> None:
+    def test_in_another_currency_are_converted(self, workshop: Client) -> None:
         workshop.put("exchange-rates/2026-11-25", {"base": "EUR", "rates": {"USD": "1.25"}})
         loan = {"name": "Loan", "amount": money("250", "USD")}
 
@@ -117,7 +117,7 @@ class TestHowProductsAreSold:
         assert figure(found["profit"]) == figure(found["contribution"]) - 800
         assert line["sales"] == found["sales"] == money(f"{figure(price['price']) * 100:.2f}")
 
-    def test_a_listing_brings_its_own_way_of_sale_and_its_fees_come_off(self, workshop: Client) -> None:
+    def test_a_listing_is_sold_on_its_own_conditions_and_its_fees_are_deducted(self, workshop: Client) -> None:
         workshop.register("listings/sheet-online", listing(name="Board"))
         price = workshop.get("listings/sheet-online/price-sheet?as_of=2026-11-25").json
 
@@ -129,7 +129,7 @@ class TestHowProductsAreSold:
         assert round(figure(line["proceeds"]), 4) == round(figure(price["settlement"]["proceeds"]), 4)
         assert figure(line["proceeds"]) < figure(line["net_price"])
 
-    def test_a_sale_in_another_currency_is_brought_home(self, workshop: Client) -> None:
+    def test_a_sale_in_another_currency_is_converted(self, workshop: Client) -> None:
         workshop.put("exchange-rates/2026-11-25", {"base": "EUR", "rates": {"USD": "1.25"}})
         line = planned(policy=None, price="50", currency="USD", tax=None)
 
@@ -149,14 +149,14 @@ class TestHowProductsAreSold:
         assert [each["milestone"] for each in found["profit_by_volume"]] == ["nothing", "plan"]
 
 
-class TestItsTime:
+class TestTime:
     @pytest.fixture
     def timed(self, workshop: Client) -> Client:
         workshop.put("machines/press", machine(hours_per_week="15"))
         workshop.put("labour-grades/operator", {"name": "Operator", "hours_per_week": "40"})
         return workshop
 
-    def test_minutes_needed_stand_against_minutes_there_are(self, timed: Client) -> None:
+    def test_minutes_needed_are_compared_with_minutes_available(self, timed: Client) -> None:
         found = asked(timed)
 
         loads = {load["resource"]: load for load in found["loads"]}
@@ -169,7 +169,7 @@ class TestItsTime:
         assert not loads["labour-grades/operator"]["is_over_full"]
         assert found["bottleneck"] == "machines/press"
 
-    def test_profit_by_volume_rises_from_nothing_to_the_full_machine(self, timed: Client) -> None:
+    def test_profit_by_volume_rises_from_nothing_sold_to_full_capacity(self, timed: Client) -> None:
         found = asked(timed, lines=[planned(policy=None, price="60")], target_profit=money("500"))
 
         profits = {each["milestone"]: each for each in found["profit_by_volume"]}
@@ -199,13 +199,13 @@ class TestItsTime:
         assert hour["resource"] == "machines/press"
         assert figure(hour["value_of_another_hour"]) == figure(found["lines"][0]["contribution_per_hour"])
 
-    def test_what_must_be_made_may_take_more_time_than_there_is(self, timed: Client) -> None:
+    def test_the_least_of_each_product_may_take_more_time_than_available(self, timed: Client) -> None:
         mix = asked(timed, lines=[planned(least_per_month=100)])["best_mix"]
 
         assert (mix["outcome"], mix["limited_by"]) == ("too_little_time", ["machines/press"])
         assert mix["profit"] is None
 
-    def test_it_is_not_looked_for_where_nobody_asks(self, timed: Client) -> None:
+    def test_the_best_mix_is_computed_only_if_requested(self, timed: Client) -> None:
         assert asked(timed, best_mix=False)["best_mix"] is None
 
 
@@ -258,7 +258,7 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
 
 
 @pytest.mark.parametrize(("changes", "pointer"), BAD.values(), ids=BAD)
-def test_what_is_wrong_is_named_by_its_pointer(workshop: Client, changes: dict[str, Any], pointer: str) -> None:
+def test_what_is_invalid_is_named_by_its_pointer(workshop: Client, changes: dict[str, Any], pointer: str) -> None:
     workshop.put(
         "channels/quay-market/rates/2026-01-01",
         channel_rate(fees=[{"name": "half", "base": "net_price", "share": "0.5"}]),
@@ -271,7 +271,7 @@ def test_what_is_wrong_is_named_by_its_pointer(workshop: Client, changes: dict[s
     assert pointer in pointers(response)
 
 
-def test_why_a_listing_cannot_be_priced_is_told(workshop: Client) -> None:
+def test_the_answer_says_why_a_listing_cannot_be_priced(workshop: Client) -> None:
     workshop.put(
         "channels/quay-market/rates/2026-01-01",
         channel_rate(fees=[{"name": "half", "base": "net_price", "share": "0.5"}]),
@@ -309,11 +309,11 @@ def test_every_resource_without_a_rate_is_named(workshop: Client) -> None:
         {"lines": [planned(pieces=1_000_000_000, policy=None, price="9" * 25)]},
     ],
 )
-def test_figures_beyond_the_exact_arithmetic_are_refused(workshop: Client, changes: dict[str, Any]) -> None:
+def test_figures_too_large_for_exact_arithmetic_are_refused(workshop: Client, changes: dict[str, Any]) -> None:
     assert "too-large" in refused(workshop, "POST", "break-even", month_plan(**changes), status=422).json["type"]
 
 
-def test_the_most_lines_with_a_best_mix_take_a_moment(workshop: Client) -> None:
+def test_the_greatest_number_of_lines_has_a_best_mix(workshop: Client) -> None:
     workshop.put("machines/press", machine(hours_per_week="40"))
     lines = [planned(policy=None, price=f"{50 + line % 37}.{line % 10}0", pieces=1 + line % 7) for line in range(200)]
 

@@ -1,4 +1,4 @@
-"""The month as a picture and as a page: the answer's own figures, in words too, and nothing that could run."""
+"""The month as a picture and as a page: the figures of the JSON answer, also in words, and nothing executable."""
 
 import base64
 import re
@@ -18,9 +18,11 @@ from tests.api.http.test_texts import NAMES
 from tests.conftest import Client
 from tests.documents.costing.test_cost_chart import STRANGE
 from tests.documents.pictures import Picture, png_size
-from tests.support.builders import machine, money, month_plan, planned, register_workshop
+from tests.support.builders import labour_rate, machine, money, month_plan, overhead_rate, planned, register_workshop
 from tests.support.furnishing import furnishes
 
+DAY, BY_THE_MONTH = "2026-01-01", labour_rate(paid_hours_per_month="24")
+CELL = "</bdi>|<bdi>"
 SVG, PNG, HTML = ImageForm.SVG.value, ImageForm.PNG.value, "text/html"
 
 
@@ -42,7 +44,7 @@ def plan(**changes: Any) -> dict[str, Any]:
 
 
 def too_much() -> dict[str, Any]:
-    """A plan that would pay, with 100 sheets of which there is time for 90."""
+    """A plan of 100 sheets that would pay, but there is time for only 90."""
     return month_plan(lines=[planned(policy=None, price="60")], target_profit=money("5000"))
 
 
@@ -57,7 +59,7 @@ def statement(client: Client, **changes: Any) -> MonthStatement:
 
 
 class TestThePicture:
-    def test_has_what_each_volume_leaves_and_how_full_each_machine_is(self, timed: Client) -> None:
+    def test_shows_the_profit_of_each_volume_and_the_load_of_each_machine(self, timed: Client) -> None:
         month = answered(timed, "application/json", plan()).json
         names = {"nothing": "nothing sold", "break_even": "break-even", "target": "target profit", "plan": "the plan"}
 
@@ -73,7 +75,7 @@ class TestThePicture:
         assert "Operator: 922 minutes; hours a week are not registered" in picture.description
         assert picture.dangers() == []
 
-    def test_bars_are_as_long_as_the_time_that_is_taken(self, timed: Client) -> None:
+    def test_bars_are_proportional_to_the_load(self, timed: Client) -> None:
         timed.put("labour-grades/operator", {"name": "Operator", "hours_per_week": "15"})
         loads = {load.name: load for load in statement(timed, lines=[planned(pieces=80)]).loads}
 
@@ -82,12 +84,12 @@ class TestThePicture:
         shares = [loads[name].load_share or 0 for name in ("Sheet press", "Operator")]
         assert bars["Sheet press"] / bars["Operator"] == pytest.approx(float(shares[0] / shares[1]), rel=1e-4)
 
-    def test_what_is_too_much_is_told(self, timed: Client) -> None:
+    def test_an_overload_is_marked(self, timed: Client) -> None:
         picture = Picture(answered(timed, SVG, month_plan(lines=[planned(pieces=1000)])).data)
 
         assert any(word.endswith("bottleneck, too much") for word in picture.words)
 
-    def test_a_plan_that_cannot_be_made_says_so_before_what_it_would_leave(self, timed: Client) -> None:
+    def test_a_plan_that_cannot_be_made_says_so_before_its_profit(self, timed: Client) -> None:
         body = too_much()
         month = answered(timed, "application/json", body).json
         assert month["verdict"] == "cannot_be_made"
@@ -104,7 +106,7 @@ class TestThePicture:
         assert picture.description.startswith(f"{picture.title}; {missing}; {fits}; ")
         assert f"the plan (cannot be made): {euros(month['profit'])}" in picture.words
 
-    def test_a_loss_and_a_break_even_out_of_reach_are_told(self, timed: Client) -> None:
+    def test_a_loss_and_a_break_even_beyond_capacity_are_shown(self, timed: Client) -> None:
         timed.put("machines/press", machine(hours_per_week="2"))  # time for 12 sheets
         body = month_plan(lines=[planned(policy=None, price="60", pieces=10)])
         month = answered(timed, "application/json", body).json
@@ -116,7 +118,7 @@ class TestThePicture:
         assert picture.title == f"A month's plan is {short} short"
         assert "break-even (cannot be made): €0.00" in picture.words
 
-    def test_a_plan_of_nothing_is_drawn_without_volumes(self, timed: Client) -> None:
+    def test_an_empty_plan_is_drawn_without_volumes(self, timed: Client) -> None:
         picture = Picture(answered(timed, SVG, month_plan(lines=[planned(pieces=0)])).data)
 
         assert "Nothing is planned, so there is no volume to show." in picture.words
@@ -130,7 +132,7 @@ class TestThePicture:
         assert picture.bars() == []
         assert "all the time there is" not in picture.words
 
-    def test_the_fullest_machines_alone_are_drawn(self, timed: Client) -> None:
+    def test_only_the_fullest_machines_are_drawn(self, timed: Client) -> None:
         operations = []
         for place in range(MOST_LOADS + 3):
             timed.register(
@@ -153,7 +155,7 @@ class TestThePicture:
         assert png_size(response.data) > (600, 400)
 
     @pytest.mark.parametrize("name", STRANGE.values(), ids=STRANGE)
-    def test_names_are_texts_and_nothing_else(self, timed: Client, name: str) -> None:
+    def test_names_are_never_interpreted_as_markup(self, timed: Client, name: str) -> None:
         found = statement(timed)
         loads = tuple(type(load)(**{**_members(load), "name": name}) for load in found.loads)
         named = type(found)(**{**_members(found), "loads": loads})
@@ -166,7 +168,7 @@ def _members(value: Any) -> dict[str, Any]:
 
 
 class TestThePage:
-    def test_says_whether_the_month_pays_and_has_its_picture_within(self, timed: Client) -> None:
+    def test_says_whether_the_month_pays_and_contains_its_picture(self, timed: Client) -> None:
         month = answered(timed, "application/json", plan()).json
 
         response = answered(timed, HTML, plan())
@@ -176,14 +178,55 @@ class TestThePage:
         (picture,) = re.findall(r'<img src="data:image/svg\+xml;base64,([^"]+)"', response.text)
         assert Picture(base64.b64decode(picture)).title.startswith("A month")
 
-    def test_may_load_and_run_nothing(self, timed: Client) -> None:
+    def test_tells_what_idle_time_is_paid_what_is_absorbed_and_where_the_profits_of_the_products_go(
+        self, timed: Client
+    ) -> None:
+        """Of 24 hours of the operator that are paid, 4 × 3.842… are worked."""
+        timed.register("labour-grades/operator", {"name": "Operator", "hours_per_week": "40"}, **{DAY: BY_THE_MONTH})
+        asked = plan(other_fixed_costs=[{"name": "Own pay", "amount": money("90")}], leave_out=["machines/press"])
+        month = answered(timed, "application/json", asked).json
+
+        text = answered(timed, HTML, asked).text
+
+        told = month["reconciliation"]
+        assert [figure for figure in told if not float(told[figure]["amount"])] == ["over_absorbed"]
+        for line in (
+            f"Pay for idle time</bdi></dt><dd><bdi>{euros(month['paid_idle'])}<",
+            f"Profits of the products at full cost{CELL}{euros(told['profit_of_products'])}<",
+            f"less what the plan does not absorb{CELL}-{euros(told['under_absorbed'])}<",
+            f"plus what it absorbs of costs that are left out{CELL}{euros(told['left_out'])}<",
+            f"less other fixed costs{CELL}-€90.00<",
+            f"Profit{CELL}{euros(told['profit'])}<",
+        ):
+            assert line in re.sub(r"</th>\s*<td[^>]*>", "|", text), line
+        assert "plus what it absorbs beyond the cost" not in text
+        assert "left out of the plan" in text
+        assert "than the hours a week come to: Operator (24 against 173.3)." in text
+        picture = Picture(answered(timed, SVG, asked).data)
+        assert f"{euros(month['paid_idle'])} of the fixed cost pays for idle time" in picture.description
+
+    def test_says_what_is_absorbed_beyond_the_cost(self, timed: Client) -> None:
+        timed.put("overheads/rent/rates/2026-01-01", overhead_rate("30", "1"))
+
+        text = answered(timed, HTML, plan()).text
+
+        assert "more than it costs" in text
+        assert f"plus what it absorbs beyond the cost{CELL}€" in re.sub(r"</th>\s*<td[^>]*>", "|", text)
+        assert "idle time" not in text
+
+    def test_has_no_table_of_what_is_absorbed_where_there_is_nothing(self, timed: Client) -> None:
+        nothing = month_plan(lines=[planned(pieces=0)], leave_out=["machines/press", "overheads/rent"])
+
+        assert "What the planned pieces absorb" not in answered(timed, HTML, nothing).text
+
+    def test_may_neither_load_nor_run_anything(self, timed: Client) -> None:
         response = answered(timed, HTML, plan())
 
         assert "default-src 'none'" in response.headers["Content-Security-Policy"]
         assert "<script" not in response.text
         assert not re.search(r"""(src|href)=["'](?!data:)""", response.text)
 
-    def test_tells_a_loss_in_the_workshop_s_own_currency(self, timed: Client) -> None:
+    def test_states_a_loss_in_the_workshop_s_own_currency(self, timed: Client) -> None:
         text = answered(timed, HTML, month_plan(lines=[planned(policy=None, price="0.50", pieces=80)])).text
 
         assert "The month does not pay: the plan is €" in text
@@ -205,21 +248,21 @@ class TestThePage:
         assert f"It leaves {euros(month['best_mix']['profit'])}; the plan cannot be made." in text
         assert text.index("<h2><bdi>The mix that leaves the most") < text.index("<h2><bdi>What is sold")
 
-    def test_what_fits_is_not_told_where_nobody_asked_for_it(self, timed: Client) -> None:
+    def test_the_best_mix_is_left_out_unless_requested(self, timed: Client) -> None:
         text = answered(timed, HTML, {**too_much(), "best_mix": False}).text
 
         (verdict,) = re.findall(r'role="status"><bdi>([^<]*)</bdi>', text)
         assert verdict.startswith("The plan cannot be made. It needs ")
         assert "best mix" not in text
 
-    def test_a_mix_that_fits_may_lose_too_and_a_machine_may_have_no_hours(self, timed: Client) -> None:
+    def test_a_mix_that_fits_may_make_a_loss_and_a_machine_may_have_no_hours(self, timed: Client) -> None:
         timed.put("machines/press", machine(hours_per_week="0"))
 
         text = answered(timed, HTML, too_much()).text
 
         assert "minutes of Sheet press, and there are 0. The best mix found that fits is €800.00 short." in text
 
-    def test_says_nothing_of_what_can_be_made_where_no_hours_are_known(self, timed: Client) -> None:
+    def test_does_not_say_what_can_be_made_if_no_hours_are_registered(self, timed: Client) -> None:
         timed.put("machines/press", machine())
 
         text = answered(timed, HTML, too_much()).text
@@ -241,16 +284,16 @@ class TestThePage:
             ([planned(least_per_month=500)], "Even the least of everything takes more time than there is of: Sheet pr"),
         ],
     )
-    def test_tells_what_became_of_the_best_mix(self, timed: Client, lines: Any, told: str) -> None:
+    def test_states_the_outcome_of_the_best_mix(self, timed: Client, lines: Any, told: str) -> None:
         assert told in answered(timed, HTML, month_plan(lines=lines)).text
 
-    def test_tells_what_nothing_limits_and_leaves_out_what_nobody_asked_for(self, timed: Client) -> None:
+    def test_names_what_nothing_limits_and_leaves_out_a_mix_that_was_not_requested(self, timed: Client) -> None:
         timed.put("machines/press", machine())
 
         assert "Neither demand nor known time limits: Sheet." in answered(timed, HTML, month_plan()).text
         assert "The mix that leaves the most" not in answered(timed, HTML, month_plan(best_mix=False)).text
 
-    def test_tells_the_part_of_tools_and_the_limit_of_what_is_not_proven(self, timed: Client) -> None:
+    def test_states_the_cost_of_tools_and_the_upper_bound_of_an_unproven_mix(self, timed: Client) -> None:
         timed.register("tools/die", {"name": "Die"}, **{"2026-01-01": {"cost": money("30"), "life_shots": "500"}})
         sheet = timed.get("products/sheet").json
         sheet["operations"][0] |= {"tool": "die", "tooling": "entire"}
@@ -264,7 +307,7 @@ class TestThePage:
         assert "of it tools €1.50" in page
         assert "No mix that you can make and sell earns more than €" in page
 
-    def test_has_no_table_of_time_where_nothing_takes_any(self, timed: Client) -> None:
+    def test_has_no_table_of_time_if_nothing_takes_time(self, timed: Client) -> None:
         timed.register(
             "products/bag", {"name": "Bag", "bill_of_materials": [{"material": "hdpe", "quantity_per_piece": "1"}]}
         )
@@ -275,7 +318,7 @@ class TestThePage:
         assert "not known" in text
 
     @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
-    def test_names_stand_to_the_letter_and_escaped(self, timed: Client, name: str) -> None:
+    def test_names_are_unchanged_and_escaped(self, timed: Client, name: str) -> None:
         timed.put("machines/press", machine(name=name, hours_per_week="15"))
 
         text = answered(timed, HTML, plan()).text

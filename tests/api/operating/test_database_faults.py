@@ -1,4 +1,4 @@
-"""A database that is full, read-only or locked is told of, stores nothing by halves, and is used again after."""
+"""A full, read-only or locked database: the problem says so, nothing is half-stored, and the service recovers."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -29,7 +29,7 @@ def file(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def alone(file: Path) -> Iterator[Client]:
-    """A workshop on a SQLite file of its own."""
+    """A workshop on its own SQLite file."""
     app = create_app(Settings(database_url=f"sqlite:///{file}", rate_limit=None))
     database: Database = app.extensions["pugmill.database"]
     migrate(database)
@@ -38,21 +38,21 @@ def alone(file: Path) -> Iterator[Client]:
         app=app, contract=Contract(app), key=keys.create_workshop(database, workshop, "x"), workshop=workshop
     )
     builders.register_workshop(client)
-    for number in range(12):  # so that what a repricing stores needs pages of its own
+    for number in range(12):  # enough that a repricing needs new pages in the file
         client.register(f"listings/sheet-{number}", builders.listing())
     yield client
     database.dispose()
 
 
 def pragma(client: Client, text: str) -> Any:
-    """Said to the one connection that the application has and keeps."""
+    """Execute a PRAGMA on the application's only connection."""
     with client.app.extensions["pugmill.database"].engine.connect() as connection:
         said = connection.exec_driver_sql(f"PRAGMA {text}")
         return said.scalar() if said.returns_rows else None
 
 
 def refusals(client: Client, kind: str) -> None:
-    """Every kind of change is refused alike, and nothing of it is stored; what is there can be read."""
+    """Check that every kind of change is refused with this problem and stores nothing, while reading still works."""
     before = stored(client)
     facts = {"name": "x" * 150, "unit": "kg"}
     for answer in (
@@ -75,7 +75,7 @@ def goes_on(client: Client) -> None:
 
 
 def fill(client: Client) -> None:
-    """No page more than there is; what is free in them is used up."""
+    """Forbid new pages in the file, and fill the free space in the existing ones."""
     pragma(client, f"max_page_count={pragma(client, 'page_count')}")
     for number in range(2000):
         answer = client.put(f"materials/filler-{number}", {"name": "x" * 150, "unit": "kg"})
@@ -84,7 +84,7 @@ def fill(client: Client) -> None:
     pytest.fail("it is never full")
 
 
-def test_a_database_without_room_writes_nothing_by_halves_and_goes_on_with_room(
+def test_a_full_database_half_writes_nothing_and_works_again_with_more_space(
     alone: Client, caplog: pytest.LogCaptureFixture
 ) -> None:
     fill(alone)
@@ -92,12 +92,12 @@ def test_a_database_without_room_writes_nothing_by_halves_and_goes_on_with_room(
     refusals(alone, "storage-full")
 
     assert "storage-full" in caplog.text
-    assert "Harbour Garden Trust" not in caplog.text  # what was to be stored is nobody's who reads the log
+    assert "Harbour Garden Trust" not in caplog.text  # the log must not contain the customer's data
     pragma(alone, "max_page_count=1000000")
     goes_on(alone)
 
 
-def test_a_database_that_takes_no_changes_is_read_and_says_so(alone: Client) -> None:
+def test_a_read_only_database_can_be_read_and_the_problem_says_so(alone: Client) -> None:
     pragma(alone, "query_only=ON")
 
     refusals(alone, "read-only")
@@ -106,8 +106,8 @@ def test_a_database_that_takes_no_changes_is_read_and_says_so(alone: Client) -> 
     goes_on(alone)
 
 
-def test_a_lock_of_another_process_is_waited_for_and_then_told_of(alone: Client, file: Path) -> None:
-    pragma(alone, "busy_timeout=50")  # rather than the five seconds that it is
+def test_a_request_waits_for_the_lock_of_another_process_and_is_then_refused(alone: Client, file: Path) -> None:
+    pragma(alone, "busy_timeout=50")  # milliseconds, instead of the usual five seconds
     other = sqlite3.connect(file, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
 
@@ -131,7 +131,7 @@ def test_a_lock_of_another_process_is_waited_for_and_then_told_of(alone: Client,
         ("57P01", "busy"),
     ],
 )
-def test_what_a_server_refuses_is_told_of_and_stores_nothing(
+def test_an_error_of_a_database_server_gives_a_problem_and_stores_nothing(
     client: Client, database: Database, state: str, kind: str
 ) -> None:
     builders.register_workshop(client)

@@ -1,4 +1,4 @@
-"""A database that goes away and comes back: requests are refused meanwhile and answered after, without a restart."""
+"""A database that disappears and comes back: requests are refused meanwhile, then answered, without a restart."""
 
 import secrets
 import shutil
@@ -29,7 +29,7 @@ SHEET = "products/sheet/cost-sheet?quantity=20&as_of=2026-11-25"
 
 @contextmanager
 def client_at(url: str) -> Iterator[Client]:
-    """A workshop of a service of its own."""
+    """A workshop with its own instance of the service."""
     app = create_app(Settings(database_url=url, rate_limit=None))
     database: Database = app.extensions["pugmill.database"]
     migrate(database)
@@ -47,7 +47,7 @@ def proxy(database_url: str) -> Iterator[Proxy]:
 
 @pytest.fixture
 def far(proxy: Proxy) -> Iterator[Client]:
-    """A workshop whose database is reached through the proxy."""
+    """A workshop whose service reaches the database through the proxy."""
     with client_at(proxy.url) as client:
         yield client
 
@@ -70,7 +70,7 @@ def is_refused(answer: Any, kind: str = "busy") -> bool:
 
 
 def is_away(client: Client, kind: str = "busy") -> None:
-    """Everything that needs the database is refused, what is kept in memory too; the process itself is well."""
+    """Check that everything that needs the database is refused, cached answers too, while the process itself is up."""
     assert all(is_refused(answer, kind) for answer in (client.get(SHEET), change(client), quote(client)))
     ready = client.get("/ready")
     assert (ready.status_code, ready.json["database"]) == (503, "unreachable")
@@ -79,7 +79,7 @@ def is_away(client: Client, kind: str = "busy") -> None:
 
 
 def goes_on(client: Client, sheet: Any) -> None:
-    """Everything is answered as before, and changes are stored."""
+    """Check that answers are as before and changes are stored."""
     assert client.get("/ready").json["is_ready"]
     assert client.get(SHEET).json == sheet
     assert (change(client).status_code, quote(client).status_code) == (201, 201)
@@ -87,7 +87,7 @@ def goes_on(client: Client, sheet: Any) -> None:
 
 @pytest.mark.server
 class TestAServer:
-    def test_that_cannot_be_reached_is_used_again_once_it_can(self, far: Client, proxy: Proxy) -> None:
+    def test_that_was_unreachable_is_used_again(self, far: Client, proxy: Proxy) -> None:
         sheet, before = far.get(SHEET).json, stored(far)
 
         proxy.cut()
@@ -97,7 +97,7 @@ class TestAServer:
         assert stored(far) == before
         goes_on(far, sheet)
 
-    def test_that_says_nothing_is_given_up(self, database_url: str) -> None:
+    def test_that_does_not_answer_is_not_waited_for_indefinitely(self, database_url: str) -> None:
         impatient = f"{database_url}{'&' if '?' in database_url else '?'}connect_timeout=2"
         with proxy_to(impatient) as proxy, client_at(proxy.url) as far:
             sheet, before = far.get(SHEET).json, stored(far)
@@ -111,7 +111,7 @@ class TestAServer:
 
     @pytest.mark.parametrize("end", ["pg_terminate_backend", "pg_cancel_backend"])
     @pytest.mark.parametrize("attempt", [change, quote, lambda client: client.delete("products/sheet")])
-    def test_that_ends_what_is_under_way_stores_nothing_of_it(
+    def test_that_aborts_a_request_stores_nothing_of_it(
         self, far: Client, database: Database, end: str, attempt: Callable[[Client], Any]
     ) -> None:
         sheet, before = far.get(SHEET).json, stored(far)
@@ -125,7 +125,7 @@ class TestAServer:
         assert stored(far) == before
         goes_on(far, sheet)
 
-    def test_that_takes_no_more_connections_does_so_again(self, database: Database) -> None:
+    def test_that_refused_further_connections_is_used_again(self, database: Database) -> None:
         with a_role(database, connections=3) as url, client_at(url) as few:
             sheet, before = few.get(SHEET).json, stored(few)
 
@@ -139,7 +139,7 @@ class TestAServer:
 
 @contextmanager
 def taken(url: str, *, connections: int) -> Iterator[None]:
-    """Somebody else has so many connections."""
+    """Other clients hold so many connections."""
     engine = sa.create_engine(url)
     with ExitStack() as held:
         for _ in range(connections):
@@ -149,7 +149,7 @@ def taken(url: str, *, connections: int) -> Iterator[None]:
 
 
 def end_waiting(connection: sa.Connection, end: str) -> None:
-    """End, in one way or the other, whoever waits for a lock that this connection holds."""
+    """End with a function of PostgreSQL every backend that waits for a lock of this connection."""
     waiting = sa.text(
         f"SELECT count({end}(pid)) FROM pg_stat_activity WHERE pg_backend_pid() = ANY (pg_blocking_pids(pid))"
     )
@@ -162,7 +162,7 @@ def end_waiting(connection: sa.Connection, end: str) -> None:
 
 @contextmanager
 def a_role(database: Database, *, connections: int) -> Iterator[str]:
-    """Where a database is whose role may have so many connections; a superuser would not be held to it."""
+    """The URL of a new database whose role may have only so many connections; a superuser has no such limit."""
     name, password = f"pugmill_few_{secrets.token_hex(8)}", secrets.token_hex(8)
     url = database.engine.url
     server = sa.create_engine(url, isolation_level="AUTOCOMMIT")
@@ -178,7 +178,7 @@ def a_role(database: Database, *, connections: int) -> Iterator[str]:
 
 
 class TestAFile:
-    """Of SQLite: what runs goes on with the file that it opened, or not at all."""
+    """A SQLite file: a running service uses only the file that it opened."""
 
     @pytest.fixture
     def path(self, tmp_path: Path) -> Path:
@@ -189,7 +189,7 @@ class TestAFile:
         with client_at(f"sqlite:///{path}") as client:
             yield client
 
-    def test_that_is_moved_away_is_used_again_once_it_is_back(self, near: Client, path: Path) -> None:
+    def test_that_was_moved_away_is_used_again_once_it_is_back(self, near: Client, path: Path) -> None:
         sheet, before = near.get(SHEET).json, stored(near)
 
         path.rename(path.with_suffix(".away"))
@@ -202,7 +202,7 @@ class TestAFile:
 
     def test_that_is_replaced_is_not_written_to(self, near: Client, path: Path) -> None:
         database = near.app.extensions["pugmill.database"]
-        with ExitStack() as taken:  # so that the next request needs a connection of its own
+        with ExitStack() as taken:  # the next request needs a new connection
             for _ in range(2):
                 taken.enter_context(database.reading())
             other = path.with_suffix(".other")

@@ -1,4 +1,4 @@
-"""The figures for a monitoring system: what is counted, of whom nothing is told, and what they cost in series."""
+"""Metrics for a monitoring system: what is counted, that nothing identifies a workshop, and the number of series."""
 
 from datetime import UTC, date, datetime
 from inspect import unwrap
@@ -22,7 +22,7 @@ Samples = dict[tuple[str, tuple[str, ...]], float]
 
 
 def samples(text: str) -> Samples:
-    """Each sample, by its name and the values of its labels, which are in the order of their names."""
+    """Each sample, by its name and the values of its labels, sorted by the labels' names."""
     return {
         (sample.name, tuple(value for _, value in sorted(sample.labels.items()))): sample.value
         for family in text_string_to_metric_families(text)
@@ -54,7 +54,7 @@ def test_every_request_is_counted_by_operation_method_and_status(client: Client)
     assert found["pugmill_request_seconds_count", ("getMaterial",)] == 2
 
 
-def test_what_is_no_operation_is_one_series_whatever_is_asked_for(client: Client) -> None:
+def test_all_requests_outside_the_contract_are_one_series(client: Client) -> None:
     before = told(client)
 
     for place in range(20):
@@ -67,11 +67,11 @@ def test_what_is_no_operation_is_one_series_whatever_is_asked_for(client: Client
     }
 
 
-def test_a_repricing_is_counted_with_what_became_of_its_listings(client: Client) -> None:
+def test_a_repricing_is_counted_with_the_decisions_on_its_listings(client: Client) -> None:
     before = told(client)
 
     unwrap(register_everything)(client)
-    client.post("repricings", {"as_of": "2026-11-25"})  # a preview is none
+    client.post("repricings", {"as_of": "2026-11-25"})  # a preview does not count
     found = risen(before, told(client))
 
     assert found["pugmill_repricings_total", ()] == 1
@@ -80,7 +80,7 @@ def test_a_repricing_is_counted_with_what_became_of_its_listings(client: Client)
     assert found["pugmill_last_repricing_timestamp_seconds", ()] > 0
 
 
-def test_who_is_refused_for_asking_too_often_is_counted(database_url: str, contract: Contract) -> None:
+def test_refusals_by_the_rate_limit_are_counted(database_url: str, contract: Contract) -> None:
     app = create_app(Settings(database_url=database_url, rate_limit=1))
     client = make_client(app, contract)
     for _ in range(3):
@@ -111,14 +111,14 @@ def pathless_app(tmp_path: Path) -> flask.Flask:
     return create_app(Settings(database_url=f"sqlite:///{tmp_path / 'no-such-directory' / 'pugmill.db'}"))
 
 
-def test_metrics_without_their_database_still_answer_and_say_so(pathless_app: flask.Flask) -> None:
+def test_metrics_without_a_database_are_still_answered_and_say_so(pathless_app: flask.Flask) -> None:
     found = samples(pathless_app.test_client().get("/metrics").text)
 
     assert found["pugmill_database_up", ()] == 0
     assert ("pugmill_build_info", ("0.1.0",)) in found
 
 
-def test_nothing_tells_of_a_workshop_a_key_or_what_it_has(client: Client) -> None:
+def test_no_metric_identifies_a_workshop_a_key_or_data(client: Client) -> None:
     register_everything(client)
 
     text = client.get("/metrics").text
@@ -127,7 +127,7 @@ def test_nothing_tells_of_a_workshop_a_key_or_what_it_has(client: Client) -> Non
         assert secret not in text
 
 
-def test_the_workers_tell_together_what_each_has_done(tmp_path: Path) -> None:
+def test_every_worker_reports_the_sum_over_all_workers(tmp_path: Path) -> None:
     with running(tmp_path) as service:
         for _ in range(30):
             service.ask("GET", "/v1/taxes")

@@ -1,4 +1,4 @@
-"""Nothing that a client writes is ever asked for by the service (OWASP API Security Top 10, 2023, API7)."""
+"""The service never fetches an address that a client has sent (OWASP API Security Top 10, 2023, API7)."""
 
 import flask
 
@@ -9,7 +9,7 @@ from tests.support.contract import Contract
 from tests.support.feed import FeedServer
 
 
-def test_addresses_in_names_are_asked_for_by_no_document_and_no_picture(
+def test_no_document_and_no_picture_fetches_an_address_in_a_name(
     app: flask.Flask, contract: Contract, feed_server: FeedServer
 ) -> None:
     bait = f"{feed_server.url}bait"
@@ -23,4 +23,4 @@ def test_addresses_in_names_are_asked_for_by_no_document_and_no_picture(
     assert len(answers) > 15
     assert {answer.status_code for answer in answers.values()} == {200}
     assert [path for path, _ in feed_server.requests if "bait" in path] == []
-    assert feed_server.requests  # it would have heard of it
+    assert feed_server.requests  # so the server does record requests

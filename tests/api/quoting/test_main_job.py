@@ -1,4 +1,4 @@
-"""From nothing to a quoted batch, over HTTP."""
+"""From an empty workshop to a quoted batch, over HTTP."""
 
 from inspect import unwrap
 
@@ -26,7 +26,7 @@ def test_a_registered_product_is_costed_priced_and_quoted(client: Client) -> Non
     assert client.get(f"{quoted.headers['Location']}/recomputation").json["agrees"] is True
 
 
-def test_a_quotation_is_previewed_without_a_retry_key_and_nothing_of_it_is_stored(client: Client) -> None:
+def test_a_preview_of_a_quotation_needs_no_idempotency_key_and_stores_nothing(client: Client) -> None:
     register_workshop(client)
     request = quotation(quoted_on="2026-11-25")
 
@@ -41,7 +41,7 @@ def test_a_quotation_is_previewed_without_a_retry_key_and_nothing_of_it_is_store
     assert shown.json == {name: quoted[name] for name in shown.json}
 
 
-def test_a_tax_that_only_a_charge_stands_under_is_told_by_name_with_its_reason(client: Client) -> None:
+def test_a_tax_on_a_charge_only_is_shown_with_its_name_and_reason(client: Client) -> None:
     register_workshop(client)
     exempt = {"name": "Exempt transport", "category": "E", "exemption_reason": "an invented exemption"}
     client.register("taxes/exempt", exempt, **{"2026-01-01": {"rate_share": "0"}})

@@ -1,4 +1,4 @@
-"""Quotations issued by many at once: every one has a number of its own, and no number is left out."""
+"""Concurrent issuing of quotations: each has a different number, and there are no gaps."""
 
 from typing import Any
 
@@ -13,7 +13,7 @@ from tests.support.profiles import share
 pytestmark = pytest.mark.every_engine
 
 PROCESSES = 4
-EACH = share(63)  # 4 processes × 4 clients × 63 quotations: more than 1,000, a third of them by day
+EACH = share(63)  # 4 processes × 4 clients × 63 quotations are more than 1,000; by day, a third of that
 MINUTES = 4 * processes.SECONDS
 
 

@@ -1,4 +1,4 @@
-"""The life of a quotation over HTTP: numbers in addresses, entity tags, states, lists by state."""
+"""The life cycle of a quotation over HTTP: numbers in addresses, entity tags, states, lists by state."""
 
 from typing import Any
 
@@ -31,7 +31,7 @@ def issued(client: Client, **changes: Any) -> Any:
 
 
 class TestAddresses:
-    def test_are_the_id_and_once_it_is_issued_the_number(self, workshop: Client) -> None:
+    def test_contain_the_id_or_once_issued_the_number(self, workshop: Client) -> None:
         made = issued(workshop)
 
         by_id, by_number = workshop.get(f"quotations/{made['id']}"), workshop.get("quotations/Q000001")
@@ -41,13 +41,13 @@ class TestAddresses:
         assert workshop.get("quotations/Q000001/recomputation").json["agrees"] is True
 
     @pytest.mark.parametrize("number", ["Q000002", "Q999999999999999999"])
-    def test_of_a_number_that_was_not_given_are_not_found(self, workshop: Client, number: str) -> None:
+    def test_with_an_unknown_number_are_not_found(self, workshop: Client, number: str) -> None:
         issued(workshop)
 
         assert workshop.get(f"quotations/{number}").status_code == 404
 
     @pytest.mark.parametrize("text", ["Q1", "q000001", "Q0000001", "1", f"Q{10**19}"])
-    def test_that_are_neither_are_refused(self, workshop: Client, text: str) -> None:
+    def test_with_neither_an_id_nor_a_number_are_refused(self, workshop: Client, text: str) -> None:
         refused = workshop.get(f"quotations/{text}")
 
         assert refused.status_code == 422
@@ -55,7 +55,7 @@ class TestAddresses:
 
 
 class TestStates:
-    def test_go_from_draft_to_completed_each_with_a_tag_of_its_own(self, workshop: Client) -> None:
+    def test_go_from_draft_to_completed_each_with_its_own_tag(self, workshop: Client) -> None:
         made = draft(workshop, lines=BREAKS)
         address = f"quotations/{made['id']}"
         tags = [workshop.get(address).headers["ETag"]]
@@ -84,7 +84,7 @@ class TestStates:
         ]
         assert {each["by"] for each in events} == {"tests"}
 
-    def test_what_cannot_become_is_a_conflict_that_names_the_state_and_the_remedy(self, workshop: Client) -> None:
+    def test_a_step_that_the_state_does_not_allow_is_a_conflict_with_state_and_remedy(self, workshop: Client) -> None:
         made = draft(workshop)
 
         refused = workshop.post(f"quotations/{made['id']}/accept", {})
@@ -95,7 +95,7 @@ class TestStates:
         assert refused.json["state"] == "draft"
         assert "issue it first" in refused.json["detail"]
 
-    def test_a_revision_has_an_address_and_takes_the_place_of_the_old_one(self, workshop: Client) -> None:
+    def test_a_revision_has_an_address_and_supersedes_the_old_quotation(self, workshop: Client) -> None:
         issued(workshop)
 
         revision = workshop.post("quotations/Q000001/revise", {"request": quotation(lines=BREAKS)})
@@ -106,14 +106,14 @@ class TestStates:
         assert (old["status"], old["superseded_by_number"]) == ("superseded", "Q000002")
         assert workshop.get("quotations/Q000002").json["revises_number"] == "Q000001"
 
-    def test_a_revision_without_a_request_asks_for_the_same(self, workshop: Client) -> None:
+    def test_a_revision_without_a_request_has_the_old_one(self, workshop: Client) -> None:
         old = issued(workshop)
 
         revision = workshop.post("quotations/Q000001/revise", {})
 
         assert revision.json["request"]["lines"] == old["request"]["lines"]
 
-    def test_a_draft_is_discarded_and_what_is_issued_is_not(self, workshop: Client) -> None:
+    def test_a_draft_can_be_discarded_but_not_an_issued_quotation(self, workshop: Client) -> None:
         made = draft(workshop)
 
         assert workshop.delete(f"quotations/{made['id']}").status_code == 204
@@ -123,7 +123,7 @@ class TestStates:
 
 
 class TestEntityTags:
-    def test_spare_the_answer_where_nothing_has_become_of_it(self, workshop: Client) -> None:
+    def test_spare_the_body_while_the_state_stays(self, workshop: Client) -> None:
         made = issued(workshop)
         tag = workshop.get("quotations/Q000001").headers["ETag"]
 
@@ -135,7 +135,7 @@ class TestEntityTags:
         assert workshop.get("quotations/Q000001", headers={"If-None-Match": tag}).status_code == 200
 
     @pytest.mark.parametrize(("step", "body"), [("issue", None), ("accept", {}), ("decline", {}), ("revise", {})])
-    def test_that_are_stale_or_weak_stop_every_step(self, workshop: Client, step: str, body: Any) -> None:
+    def test_that_are_stale_or_weak_prevent_every_step(self, workshop: Client, step: str, body: Any) -> None:
         made = draft(workshop) if step == "issue" else issued(workshop)
         address = f"quotations/{made['id']}"
         tag = workshop.get(address).headers["ETag"]
@@ -146,7 +146,7 @@ class TestEntityTags:
         assert workshop.get(address).headers["ETag"] == tag
         assert workshop.post(f"{address}/{step}", body, headers={"If-Match": tag}).status_code in (200, 201)
 
-    def test_that_are_stale_keep_a_draft(self, workshop: Client) -> None:
+    def test_that_are_stale_prevent_discarding_a_draft(self, workshop: Client) -> None:
         made = draft(workshop)
 
         refused = workshop.delete(f"quotations/{made['id']}", headers={"If-Match": '"1-other"'})
@@ -156,7 +156,7 @@ class TestEntityTags:
 
 
 class TestLists:
-    def test_by_state_are_paged_with_the_state_kept(self, workshop: Client) -> None:
+    def test_by_state_keep_the_state_on_further_pages(self, workshop: Client) -> None:
         wanted = [issued(workshop)["number"] for _ in range(3)]
         draft(workshop)
 
@@ -168,7 +168,7 @@ class TestLists:
         assert second.json["next"] is None
         assert workshop.get("quotations?status=declined").json["items"] == []
 
-    def test_of_a_state_that_is_none_are_refused(self, workshop: Client) -> None:
+    def test_by_an_unknown_state_are_refused(self, workshop: Client) -> None:
         refused = workshop.get("quotations?status=lost")
 
         assert refused.status_code == 422
@@ -195,7 +195,7 @@ class TestBadInput:
             ),
         ],
     )
-    def test_is_named_and_keeps_nothing(self, workshop: Client, changes: dict[str, Any], pointer: str) -> None:
+    def test_is_named_and_stores_nothing(self, workshop: Client, changes: dict[str, Any], pointer: str) -> None:
         refused = workshop.post("quotations", quotation(**changes))
 
         assert refused.status_code == 422, refused.json
@@ -213,7 +213,7 @@ class TestBadInput:
             ({"status": "accepted"}, "/status"),
         ],
     )
-    def test_of_an_acceptance_is_named_and_changes_nothing(
+    def test_in_an_acceptance_is_named_and_changes_nothing(
         self, workshop: Client, body: dict[str, Any], pointer: str
     ) -> None:
         issued(workshop)

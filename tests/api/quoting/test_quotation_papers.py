@@ -1,4 +1,4 @@
-"""A quotation as its customer reads it, over HTTP: what the client accepts, plain links, tags, and a browser."""
+"""Documents of a quotation over HTTP: content negotiation, plain links, entity tags, and a browser."""
 
 from collections.abc import Iterator
 from threading import Thread
@@ -34,7 +34,7 @@ def accepting(client: Client, address: str, accept: str) -> Any:
 
 class TestForms:
     @forms
-    def test_are_found_by_what_is_accepted_and_at_a_plain_link(self, workshop: Client, form: str) -> None:
+    def test_are_available_by_accept_header_and_at_a_plain_link(self, workshop: Client, form: str) -> None:
         number = issued(workshop)["number"]
 
         negotiated = accepting(workshop, f"quotations/{number}", FORMS[form])
@@ -48,7 +48,7 @@ class TestForms:
         assert negotiated.data == linked.data
         assert negotiated.headers["ETag"] == linked.headers["ETag"]
 
-    def test_are_linked_from_the_json_that_whoever_accepts_anything_gets(self, workshop: Client) -> None:
+    def test_are_linked_from_the_json_which_is_the_default_form(self, workshop: Client) -> None:
         number = issued(workshop)["number"]
 
         found = accepting(workshop, f"quotations/{number}", "*/*")
@@ -59,20 +59,20 @@ class TestForms:
             for form, media_type in FORMS.items()
         ]
 
-    def test_open_for_what_browsers_accept(self, workshop: Client) -> None:
+    def test_open_with_the_accept_header_of_browsers(self, workshop: Client) -> None:
         made, browsers = issued(workshop), "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
 
         assert accepting(workshop, f"quotations/{made['id']}", browsers).mimetype == "text/html"
         assert accepting(workshop, f"quotations/{made['id']}/quotation.pdf", browsers).mimetype == "application/pdf"
 
-    def test_that_there_are_none_of_are_refused(self, workshop: Client) -> None:
+    def test_that_do_not_exist_are_refused(self, workshop: Client) -> None:
         made = draft(workshop)
 
         assert accepting(workshop, f"quotations/{made['id']}", "image/png").status_code == 406
         assert accepting(workshop, f"quotations/{made['id']}/quotation.pdf", "text/html").status_code == 406
         assert workshop.get(f"quotations/{made['id']}/quotation.docx").status_code == 404
 
-    def test_of_a_draft_are_named_after_its_id_and_say_that_it_is_one(self, workshop: Client) -> None:
+    def test_of_a_draft_are_named_after_its_id_and_say_draft(self, workshop: Client) -> None:
         made = draft(workshop)
 
         found = workshop.get(f"quotations/{made['id']}/quotation.html")
@@ -80,7 +80,7 @@ class TestForms:
         assert found.headers["Content-Disposition"] == f'inline; filename="draft-{made["id"]}.html"'
         assert "draft" in found.text.lower()
 
-    def test_may_do_nothing_as_a_page_but_be_looked_at(self, workshop: Client) -> None:
+    def test_on_a_page_may_run_no_script(self, workshop: Client) -> None:
         found = workshop.get(f"quotations/{issued(workshop)['id']}/quotation.html")
 
         policy = found.headers["Content-Security-Policy"]
@@ -100,7 +100,7 @@ class TestForms:
         assert (payable.text, payable.get("currencyID")) == (told["amount"], told["currency"])
 
     @forms
-    def test_of_a_name_with_signs_of_markup_show_them_as_signs(self, workshop: Client, form: str) -> None:
+    def test_show_markup_characters_in_a_name_as_text(self, workshop: Client, form: str) -> None:
         name = "<script>\"Pier\" & 'Sons' ]]> #panic()"
         made = draft(workshop, customer={"name": name})
 
@@ -111,7 +111,7 @@ class TestForms:
 
 
 class TestLocale:
-    def test_of_the_words_is_as_asked(self, workshop: Client) -> None:
+    def test_of_the_words_can_be_chosen(self, workshop: Client) -> None:
         address = f"quotations/{issued(workshop)['id']}/quotation.txt"
 
         english, german = workshop.get(address), workshop.get(f"{address}?locale=de_DE")
@@ -121,7 +121,7 @@ class TestLocale:
         assert english.headers["ETag"] != german.headers["ETag"]
 
     @pytest.mark.parametrize("locale", ["xx_YY", "de_DE\r\nX: y", "../../etc"])
-    def test_that_there_is_not_is_refused(self, workshop: Client, locale: str) -> None:
+    def test_that_is_unknown_is_refused(self, workshop: Client, locale: str) -> None:
         refused = workshop.request(
             "GET", f"quotations/{draft(workshop)['id']}/quotation.pdf", query_string={"locale": locale}
         )
@@ -143,7 +143,7 @@ class TestTags:
         return [accepting(client, address, form).headers["ETag"] for form in ("application/json", *FORMS.values())]
 
     @forms
-    def test_spare_whoever_has_it_the_rest(self, workshop: Client, form: str) -> None:
+    def test_spare_the_body_if_they_match(self, workshop: Client, form: str) -> None:
         address = f"quotations/{issued(workshop)['id']}/quotation.{form}"
         tag = workshop.get(address).headers["ETag"]
 
@@ -156,7 +156,7 @@ class TestTags:
 
 
 class TestStates:
-    def test_are_told_on_the_page(self, workshop: Client) -> None:
+    def test_are_shown_on_the_page(self, workshop: Client) -> None:
         declined, old = issued(workshop), issued(workshop)
         workshop.post(f"quotations/{declined['id']}/decline", {"reason": "too dear"})
         revision = workshop.post(f"quotations/{old['id']}/revise", {}).json
@@ -172,12 +172,12 @@ class TestStates:
 
 class _Silent(WSGIRequestHandler):
     def log_request(self, *_: Any) -> None:
-        """Say nothing of it."""
+        """Log nothing."""
 
 
 @pytest.fixture(scope="module")
 def server(app: flask.Flask) -> Iterator[str]:
-    """Host and port of the service as it runs."""
+    """Host and port of a running service."""
     running = make_server("127.0.0.1", 0, app, threaded=True, request_handler=_Silent)
     thread = Thread(target=running.serve_forever)
     thread.start()
@@ -200,4 +200,6 @@ class TestInABrowser:
         assert made["number"] in browser.text
         assert browser.overflow == 0
         assert browser.complaints(link) == []
-        assert browser.value("getComputedStyle(document.body).maxWidth") == "896px"  # the policy lets its style in
+        assert (
+            browser.value("getComputedStyle(document.body).maxWidth") == "896px"
+        )  # its style is allowed by the policy

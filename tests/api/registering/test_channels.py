@@ -1,4 +1,4 @@
-"""Sales channels over HTTP: what cannot be registered or asked is refused by name and remedy, and stores nothing."""
+"""Sales channels over HTTP: invalid channels and queries are refused with a name and a remedy, and store nothing."""
 
 from typing import Any
 
@@ -18,7 +18,7 @@ TODAY = "2026-11-25"
 
 @pytest.fixture(scope="module")
 def shop(app: flask.Flask, contract: Contract) -> Client:
-    """A workshop that only asks, or is refused: a channel that shows its prices with tax, and one that does not."""
+    """A workshop for reads and refusals, with channels whose prices include tax and one whose prices do not."""
     made = make_client(app, contract)
     builders.register_workshop(made)
     made.register("channels/fair", channel(name="Spring Fair", display="tax_exclusive"), **{DAY: {}})
@@ -40,7 +40,7 @@ Case = tuple[str, Any, str, str]
 BAD_CHANNELS: dict[str, Case] = {
     "no name": (CHANNEL, {}, "/name", "required"),
     "an unknown member": (CHANNEL, channel(commission="0.1"), "/commission", "not a member"),
-    "a display that is none": (CHANNEL, channel(display="tax_free"), "/display", "tax_inclusive"),
+    "an unknown display": (CHANNEL, channel(display="tax_free"), "/display", "tax_inclusive"),
     "a payout in no currency": (CHANNEL, channel(payout_currency="ZZZ"), "/payout_currency", "ISO 4217"),
     "a payout in an ended currency": (CHANNEL, channel(payout_currency="HRK"), "/payout_currency", "2023-01-14"),
     "terms in no currency": (RATE, channel_rate(currency="ZZZ"), "/currency", "ISO 4217"),
@@ -65,7 +65,7 @@ BAD_CHANNELS: dict[str, Case] = {
     ),
     "two fees of one name": (RATE, channel_rate(fees=[fee(), fee()]), "/fees", "same name"),
     "51 fees": (RATE, channel_rate(fees=[fee(name=str(each)) for each in range(51)]), "/fees", "0 to 50"),
-    "a base that is none": (RATE, channel_rate(fees=[fee(base="profit")]), "/fees/0/base", "gross_price"),
+    "an unknown base": (RATE, channel_rate(fees=[fee(base="profit")]), "/fees/0/base", "gross_price"),
     "a maximum below the minimum": (
         RATE,
         channel_rate(fees=[fee(minimum="2", maximum="1")]),
@@ -92,7 +92,7 @@ BAD_CHANNELS: dict[str, Case] = {
         "leave it out",
     ),
     "a spread of 100 %": (RATE, channel_rate(conversion_spread_share="1"), "/conversion_spread_share", "less than 1"),
-    "a payer that is none": (RATE, channel_rate(shipping_paid_by="carrier"), "/shipping_paid_by", "seller"),
+    "an unknown payer": (RATE, channel_rate(shipping_paid_by="carrier"), "/shipping_paid_by", "seller"),
     "a charge where the seller pays": (RATE, channel_rate(shipping_charge="5"), "/shipping_charge", "leave it out"),
     "a negative charge": (
         RATE,
@@ -104,7 +104,7 @@ BAD_CHANNELS: dict[str, Case] = {
 
 
 @pytest.mark.parametrize(("path", "body", "pointer", "remedy"), BAD_CHANNELS.values(), ids=BAD_CHANNELS)
-def test_what_cannot_be_a_channel_is_refused_by_its_member_with_the_remedy(
+def test_an_invalid_channel_is_refused_by_its_member_with_the_remedy(
     shop: Client, path: str, body: Any, pointer: str, remedy: str
 ) -> None:
     response = refused(shop, "PUT", path, body, status=422)
@@ -123,23 +123,23 @@ def price_sheet(query: str, policy: str = "target=margin&value=0.2") -> str:
 
 BAD_QUESTIONS: dict[str, tuple[str, str, str]] = {
     "an unknown channel": ("channel=nobody", "channel", "register it first"),
-    "a channel that is no code": ("channel=the%20market", "channel", "letters"),
+    "a channel with an invalid code": ("channel=the%20market", "channel", "letters"),
     "an unknown currency": ("currency=ZZZ", "currency", "ISO 4217"),
     "a currency in small letters": ("currency=usd", "currency", "capital letters"),
     "an ended currency": ("currency=HRK", "currency", "2023-01-14"),
     "a currency without a minor unit": ("currency=XAU", "currency", "minor unit"),
-    "a display that the channel has not": ("channel=quay-market&display=tax_exclusive", "display", "tax_inclusive"),
-    "a display that the other has not": ("channel=fair&display=tax_inclusive", "display", "tax_exclusive"),
-    "a discount of everything": ("discount_share=1", "discount_share", "less than 1"),
+    "another display than the channel's": ("channel=quay-market&display=tax_exclusive", "display", "tax_inclusive"),
+    "another display than the other channel's": ("channel=fair&display=tax_inclusive", "display", "tax_exclusive"),
+    "a discount of 100 %": ("discount_share=1", "discount_share", "less than 1"),
     "a discount in per cent": ("discount_share=10", "discount_share", "less than 1"),
     "a negative discount": ("discount_share=-0.1", "discount_share", "0 or more"),
     "a step finer than the currency of sale": ("currency=JPY&price_step=0.5", "price_step", "JPY"),
-    "an ending finer than it": ("currency=JPY&price_endings=0.9", "price_endings", "JPY"),
+    "an ending finer than the currency of sale": ("currency=JPY&price_endings=0.9", "price_endings", "JPY"),
 }
 
 
 @pytest.mark.parametrize(("query", "name", "remedy"), BAD_QUESTIONS.values(), ids=BAD_QUESTIONS)
-def test_what_cannot_be_asked_is_refused_by_its_parameter_with_the_remedy(
+def test_an_invalid_query_is_refused_by_its_parameter_with_the_remedy(
     shop: Client, query: str, name: str, remedy: str
 ) -> None:
     response = refused(shop, "GET", price_sheet(query), status=422)
@@ -148,7 +148,7 @@ def test_what_cannot_be_asked_is_refused_by_its_parameter_with_the_remedy(
     assert remedy in response.json["errors"][0]["detail"]
 
 
-def test_a_display_that_the_channel_has_may_be_said(shop: Client) -> None:
+def test_the_display_of_the_channel_may_be_given_too(shop: Client) -> None:
     for code, display in (("quay-market", "tax_inclusive"), ("fair", "tax_exclusive")):
         said, left_out = (shop.get(price_sheet(f"channel={code}{also}")) for also in (f"&display={display}", ""))
 
@@ -156,7 +156,7 @@ def test_a_display_that_the_channel_has_may_be_said(shop: Client) -> None:
         assert said.json["price_per_piece"]["display"] == display
 
 
-def test_a_price_given_in_another_currency_is_as_fine_as_that_currency(shop: Client) -> None:
+def test_a_price_in_another_currency_needs_whole_minor_units_of_that_currency(shop: Client) -> None:
     response = refused(shop, "GET", price_sheet("currency=JPY", policy="kept_at=10.50"), status=422)
 
     assert parameters(response) == ["kept_at"]
@@ -177,7 +177,7 @@ def test_a_currency_without_a_rate_is_refused_naming_both_and_the_day(shop: Clie
     assert response.json["max_age_days"] == 31
 
 
-def test_a_currency_of_terms_that_hold_no_amount_needs_no_rate(client: Client) -> None:
+def test_a_currency_of_terms_without_amounts_needs_no_rate(client: Client) -> None:
     builders.register_workshop(client)
     client.register("channels/shares", channel(), **{DAY: {"currency": "CHF", "fees": [fee()]}})
 
@@ -187,7 +187,7 @@ def test_a_currency_of_terms_that_hold_no_amount_needs_no_rate(client: Client) -
     assert found.json["exchange_rates"] == []
 
 
-def test_a_channel_without_terms_on_the_day_is_refused_telling_when_they_begin(shop: Client) -> None:
+def test_a_channel_without_terms_on_the_day_is_refused_with_the_day_they_begin(shop: Client) -> None:
     shop.register("channels/later", channel(), **{"2027-01-01": channel_rate()})
 
     for code, first in (("new", None), ("later", "2027-01-01")):
@@ -197,8 +197,8 @@ def test_a_channel_without_terms_on_the_day_is_refused_telling_when_they_begin(s
 
 
 class TestATargetOutOfReach:
-    def test_is_refused_with_the_most_that_can_be_reached(self, shop: Client) -> None:
-        """Half of the gross price of 1.21 is 0.605 of each unit of the net price: 0.395 is left at the most."""
+    def test_is_refused_with_the_highest_margin_that_can_be_reached(self, shop: Client) -> None:
+        """For a net price of 1, the fee is half of the gross price 1.21, 0.605: at most 0.395 is left."""
         question = price_sheet("channel=greedy&tax=vat", policy="target=margin&value=0.4")
 
         problem = refused(shop, "GET", question, status=422).json
@@ -215,13 +215,13 @@ class TestATargetOutOfReach:
         }
         assert "0.395000" in problem["detail"]
 
-    def test_is_answered_a_little_below_that(self, shop: Client) -> None:
+    def test_just_below_that_is_answered(self, shop: Client) -> None:
         found = shop.get(price_sheet("channel=greedy&tax=vat", policy="target=margin&value=0.394"))
 
         assert found.status_code == 200
         assert "0.394" <= found.json["price_per_piece"]["margin_share"] < "0.395"
 
-    def test_is_told_no_figure_for_a_fixed_price_that_no_floor_allows(self, shop: Client) -> None:
+    def test_has_no_figure_for_a_fixed_price_that_the_floor_does_not_allow(self, shop: Client) -> None:
         shop.register("channels/dear", channel(), **{DAY: {"fees": [fee(share="0.85")]}})
         question = price_sheet(
             "channel=dear&tax=vat&never_below_cost=full_cost", policy="target=fixed_price&value=40.00"
@@ -233,7 +233,7 @@ class TestATargetOutOfReach:
         assert "keeps to the floor" in problem["detail"]
 
 
-def test_a_channel_that_a_listing_names_cannot_be_retired(client: Client) -> None:
+def test_a_channel_used_by_a_listing_cannot_be_retired(client: Client) -> None:
     builders.register_workshop(client)
     client.register("listings/sheet-online", builders.listing())
 

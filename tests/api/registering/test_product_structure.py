@@ -1,4 +1,4 @@
-"""Products made of products: loops are refused with the loop, depth has a limit, width costs nothing."""
+"""Products made of products: a loop is refused and shown, depth is limited, and repeated parts stay fast."""
 
 import threading
 import time
@@ -41,7 +41,7 @@ def of_products(*codes: str) -> dict[str, Any]:
 @pytest.fixture
 @furnishes
 def maker(client: Client) -> Client:
-    """A workshop with a material that costs 0.80 EUR a kilogram, and nothing else."""
+    """A workshop with only a material, which costs 0.80 EUR a kilogram."""
     client.register("materials/hdpe", material(), **{"2026-01-01": material_rate("0.80")})
     return client
 
@@ -58,14 +58,14 @@ class TestLoops:
         assert response.json["loop"] == ["A", "A"]
         assert pointers(response) == ["/bill_of_materials/0/product"]
 
-    def test_a_product_that_was_there_cannot_come_to_contain_itself(self, maker: Client) -> None:
+    def test_a_registered_product_cannot_be_changed_to_contain_itself(self, maker: Client) -> None:
         maker.register("products/A", of_material())
 
         response = refused(maker, "PUT", "products/A", of_products("A"), status=422)
 
         assert response.json["loop"] == ["A", "A"]
 
-    def test_a_loop_closed_by_the_third_call_is_spelled_out(self, maker: Client) -> None:
+    def test_a_loop_closed_by_the_third_request_is_shown(self, maker: Client) -> None:
         in_good_order(maker, {"C": of_material(), "B": of_products("C"), "A": of_products("B")})
 
         response = refused(maker, "PUT", "products/C", of_products("A"), status=422)
@@ -80,7 +80,7 @@ class TestLoops:
 
         assert pointers(response) == ["/bill_of_materials/2/product"]
 
-    def test_a_diamond_is_no_loop(self, maker: Client) -> None:
+    def test_a_diamond_is_not_a_loop(self, maker: Client) -> None:
         in_good_order(
             maker, {"D": of_material(), "B": of_products("D"), "C": of_products("D", "D"), "A": of_products("B", "C")}
         )
@@ -90,10 +90,10 @@ class TestLoops:
         assert sheet["lines"][0]["quantity"] == "3"
         assert sheet["subtotals"]["full_cost"]["per_batch"]["amount"] == "2.40"
 
-    def test_a_loop_through_a_retired_product_cannot_be_closed_by_bringing_it_back(self, maker: Client) -> None:
+    def test_a_loop_through_a_retired_product_cannot_be_closed_by_restoring_it(self, maker: Client) -> None:
         in_good_order(maker, {"B": of_material(), "A": of_products("B")})
         assert at(maker, "/v1/products/A", "DELETE").status_code == 204
-        # A is retired, so B may not name it; nor may A come back around B.
+        # A is retired, so B may not use it; once A is back and uses B, that would be a loop.
         assert pointers(refused(maker, "PUT", "products/B", of_products("A"), status=422)) == [
             "/bill_of_materials/0/product"
         ]
@@ -101,7 +101,7 @@ class TestLoops:
 
         assert refused(maker, "PUT", "products/B", of_products("A"), status=422).json["loop"] == ["B", "A", "B"]
 
-    def test_of_two_calls_that_together_close_a_loop_one_wins(self, maker: Client) -> None:
+    def test_of_two_concurrent_requests_that_close_a_loop_together_one_is_refused(self, maker: Client) -> None:
         for turn in range(5):
             one, other = f"one{turn}", f"other{turn}"
             in_good_order(maker, {one: of_material(), other: of_material()})
@@ -115,7 +115,7 @@ class TestLoops:
             for code in (one, other):
                 assert maker.get(f"products/{code}/{QUANTITY_ONE}").status_code == 200
 
-    def test_what_is_retired_and_named_at_once_is_either_there_or_not(self, maker: Client) -> None:
+    def test_of_concurrent_retiring_and_using_exactly_one_succeeds(self, maker: Client) -> None:
         for turn in range(5):
             maker.register(f"materials/m{turn}", material())
             body = {"name": "Leaf", "bill_of_materials": [{"material": f"m{turn}", "quantity_per_piece": "1"}]}
@@ -127,7 +127,7 @@ class TestLoops:
 
             assert statuses in ([204, 422], [409, 201])
 
-    def test_of_several_who_create_only_one_creates(self, maker: Client) -> None:
+    def test_of_several_concurrent_creations_only_one_succeeds(self, maker: Client) -> None:
         only_new = {"If-None-Match": "*"}
 
         calls = [lambda: maker.put("materials/new", material(), headers=only_new)] * 4
@@ -137,7 +137,7 @@ class TestLoops:
 
 
 def at_once(*calls: Callable[[], Any]) -> list[int]:
-    """The statuses of calls that begin together."""
+    """The statuses of requests that begin at the same time."""
     barrier = threading.Barrier(len(calls))
     statuses = [0] * len(calls)
 
@@ -157,14 +157,14 @@ class TestDepth:
     LIMIT = 50
 
     def chain(self, client: Client, length: int, prefix: str = "level") -> list[str]:
-        """Codes of products, each made of the one before."""
+        """Register products, each made of the one before; returns their codes."""
         codes = [f"{prefix}{number:03}" for number in range(length)]
         client.register(f"products/{codes[0]}", of_material())
         for below, code in pairwise(codes):
             client.register(f"products/{code}", of_products(below))
         return codes
 
-    def test_a_chain_of_a_thousand_stops_at_a_limit_that_is_told(self, maker: Client) -> None:
+    def test_a_chain_of_a_thousand_is_refused_at_a_stated_limit(self, maker: Client) -> None:
         codes = [f"level{number:03}" for number in range(1000)]
         maker.register(f"products/{codes[0]}", of_material())
 
@@ -182,7 +182,7 @@ class TestDepth:
         deepest = maker.get(f"products/{codes[self.LIMIT - 1]}/{QUANTITY_ONE}")
         assert deepest.json["subtotals"]["full_cost"]["per_batch"]["amount"] == "0.80"
 
-    def test_a_product_below_cannot_push_those_above_it_beyond_the_limit(self, maker: Client) -> None:
+    def test_a_change_of_a_part_cannot_push_products_that_contain_it_over_the_limit(self, maker: Client) -> None:
         above = self.chain(maker, 30, "above")
         below = self.chain(maker, 30, "below")
 
@@ -191,7 +191,7 @@ class TestDepth:
         assert response.json["limit"] == self.LIMIT
         assert maker.get(f"products/{above[-1]}/{QUANTITY_ONE}").status_code == 200
 
-    def test_a_chain_cannot_be_built_too_deep_from_its_top_either(self, maker: Client) -> None:
+    def test_a_chain_built_from_its_top_has_the_same_limit(self, maker: Client) -> None:
         codes = [f"level{number:03}" for number in range(self.LIMIT + 10)]
         for code in codes:
             maker.register(f"products/{code}", of_material())
@@ -203,8 +203,8 @@ class TestDepth:
         assert statuses[self.LIMIT - 1] == 422
         assert all(maker.get(f"products/{code}/{QUANTITY_ONE}").status_code == 200 for code in codes[::7])
 
-    def test_thirty_levels_of_the_same_child_twice_cost_what_they_should_at_once(self, maker: Client) -> None:
-        """2^30 leaves at a kilogram and 0.80 EUR each: 858,993,459.20 EUR."""
+    def test_thirty_levels_each_with_the_same_part_twice_are_costed_quickly_and_exactly(self, maker: Client) -> None:
+        """2^30 leaves of one kilogram and 0.80 EUR each cost 858,993,459.20 EUR."""
         maker.register("products/level00", of_material())
         for level in range(1, 31):
             below = f"level{level - 1:02}"
@@ -213,11 +213,11 @@ class TestDepth:
 
         sheet = maker.get(f"products/level30/{QUANTITY_ONE}")
 
-        assert time.thread_time() - begun < 10  # 2^30 leaves one by one would be hours
+        assert time.thread_time() - begun < 10  # 2^30 leaves one by one would take hours
         assert sheet.json["lines"][0]["quantity"] == str(2**30)
         assert sheet.json["subtotals"]["full_cost"]["per_batch"]["amount"] == "858993459.20"
 
-    def test_a_thousand_lines_of_the_same_material_are_one(self, maker: Client) -> None:
+    def test_a_thousand_lines_of_the_same_material_are_one_line_of_the_cost_sheet(self, maker: Client) -> None:
         line = {"material": "hdpe", "quantity_per_piece": "0.125"}
         maker.register("products/many", {"name": "Many", "bill_of_materials": [line] * 1000})
 
@@ -227,9 +227,9 @@ class TestDepth:
         assert sheet["subtotals"]["full_cost"]["per_batch"]["amount"] == "100.00"
 
 
-class TestWhatChangesUnderneath:
-    def test_a_tariff_of_other_bands_cannot_come_under_a_product(self, maker: Client) -> None:
-        """Band shares were checked against the machine's tariff: another tariff would leave them without meaning."""
+class TestLaterChangesOfParts:
+    def test_a_product_cannot_be_costed_with_a_tariff_of_other_bands(self, maker: Client) -> None:
+        """Band shares are checked against the machine's tariff; with another tariff they would be meaningless."""
         maker.register("tariffs/grid", tariff(), **{"2026-01-01": tariff_rate()})
         flat = {"price_per_kwh": {"all": of("0.25")}}
         maker.register("tariffs/flat", tariff(bands=["all"]), **{"2026-01-01": flat})
@@ -244,7 +244,7 @@ class TestWhatChangesUnderneath:
             assert sheet.status_code == 409
             assert "sheet" in sheet.json["detail"]
 
-    def test_a_quotation_outlives_what_it_was_made_from(self, maker: Client) -> None:
+    def test_a_quotation_does_not_depend_on_later_changes(self, maker: Client) -> None:
         maker.register("taxes/vat", {"name": "VAT"}, **{"2026-01-01": {"rate_share": "0.21"}})
         maker.register("products/leaf", of_material())
         line = {"product": "leaf", "quantity": 3, "tax": "vat", "policy": policy()}

@@ -1,4 +1,4 @@
-"""Lead times over HTTP: what is promised, closed or rushed, and what a quotation says of it."""
+"""Lead times over HTTP: accepted orders, closures, rush orders, and the lead time in a quotation."""
 
 from typing import Any
 
@@ -9,7 +9,7 @@ from tests.support.builders import machine, product, quotation, register_worksho
 from tests.support.furnishing import furnishes
 
 ASKED = "products/sheet/lead-time?quantity=20&starting_on=2026-11-30"
-"""From a Monday. 20 sheets take the press 20 + 20 ÷ 0.95 × 40 = 862.105… minutes, of 480 a day."""
+"""Starts on a Monday. 20 sheets take the press 20 + 20 ÷ 0.95 × 40 = 862.105… minutes, of 480 a day."""
 PRESS = "machines/press"
 
 
@@ -22,7 +22,7 @@ def workshop(client: Client) -> Client:
 
 
 def accepted(client: Client) -> str:
-    """An accepted order of 20 sheets, by its address."""
+    """The address of an accepted order of 20 sheets."""
     address = f"quotations/{client.post('quotations', quotation()).json['id']}"
     for step, body in (("issue", None), ("accept", {})):
         assert client.post(f"{address}/{step}", body).status_code == 200
@@ -43,7 +43,7 @@ class TestLeadTime:
         assert found["bottleneck_name"] == "Sheet press"
         press, operator = found["loads"]
         assert (press["minutes_needed"], press["done_on"]) == ("862.105263158", "2026-12-01")
-        # 20 + 842.105… × 0.25, and nobody knows how many hours there are of them
+        # 20 + 842.105… × 0.25; the operator's hours are not registered
         assert (operator["minutes_needed"], operator["hours_per_week"]) == ("230.526315789", None)
 
     def test_leaves_out_days_on_which_the_workshop_is_closed(self, workshop: Client) -> None:
@@ -61,7 +61,7 @@ class TestLeadTime:
         assert workshop.post(f"{address}/complete", None).status_code == 200
         assert ready_on(workshop) == "2026-12-01"
 
-    def test_has_a_reason_where_there_is_no_day(self, workshop: Client) -> None:
+    def test_has_a_reason_if_there_is_no_day(self, workshop: Client) -> None:
         workshop.register(PRESS, machine(hours_per_week="0"))
 
         found = workshop.get(ASKED).json
@@ -79,7 +79,7 @@ class TestLeadTime:
             ("is_rush=", "is_rush"),
         ],
     )
-    def test_is_not_found_for_what_cannot_be_read(self, workshop: Client, query: str, parameter: str) -> None:
+    def test_refuses_an_invalid_parameter_by_name(self, workshop: Client, query: str, parameter: str) -> None:
         refused = workshop.get(f"products/sheet/lead-time?quantity=20&{query}")
 
         assert refused.status_code == 422
@@ -87,7 +87,7 @@ class TestLeadTime:
 
 
 class TestCapacity:
-    def test_has_the_minutes_of_some_weeks_less_closures_and_what_is_promised(self, workshop: Client) -> None:
+    def test_has_the_minutes_of_some_weeks_less_closures_and_accepted_orders(self, workshop: Client) -> None:
         workshop.register("closures/move", {"name": "Move", "first_day": "2026-12-01", "last_day": "2026-12-06"})
         accepted(workshop)
 
@@ -99,12 +99,12 @@ class TestCapacity:
         assert (press["minutes_promised"], press["free_on"]) == ("862.105263158", "2026-12-07")
 
     @pytest.mark.parametrize("weeks", ["0", "105", "1.5"])
-    def test_is_told_of_1_to_104_weeks(self, workshop: Client, weeks: str) -> None:
+    def test_covers_1_to_104_weeks(self, workshop: Client, weeks: str) -> None:
         assert workshop.get(f"capacity?weeks={weeks}").status_code == 422
 
 
 class TestAQuotation:
-    def test_says_when_it_could_be_ready_and_warns_where_it_is_wanted_before(self, workshop: Client) -> None:
+    def test_says_when_it_could_be_ready_and_warns_if_it_is_wanted_earlier(self, workshop: Client) -> None:
         asked = quotation(quoted_on="2026-11-30", valid_until="2027-01-31")
 
         late = workshop.post("quotations", {**asked, "needed_by": "2026-11-30"}).json["remarks"]
@@ -117,7 +117,7 @@ class TestAQuotation:
         ]
         assert "late" not in [each["code"] for each in in_time["warnings"]]
 
-    def test_with_a_rush_charge_goes_before_what_is_promised(self, workshop: Client) -> None:
+    def test_with_a_rush_charge_goes_before_accepted_orders(self, workshop: Client) -> None:
         accepted(workshop)
         asked = quotation(quoted_on="2026-11-30", valid_until="2027-01-31")
 
@@ -130,8 +130,8 @@ class TestAQuotation:
         assert (rush["ready_on"], rush["is_rush"]) == ("2026-12-01", True)
 
     @pytest.mark.parametrize("quoted_on", ["2026-11-30", "2999-12-20", "2999-12-31"])
-    def test_is_never_refused_for_its_lead_time(self, workshop: Client, quoted_on: str) -> None:
-        """862 minutes at 1.2 a week are more than 700 weeks, and ten years are 522."""
+    def test_is_never_refused_because_of_its_lead_time(self, workshop: Client, quoted_on: str) -> None:
+        """862 minutes at 1.2 a week take more than 700 weeks; ten years are 522."""
         workshop.register(PRESS, machine(hours_per_week="0.02"))
 
         made = workshop.post(
@@ -142,7 +142,7 @@ class TestAQuotation:
         assert made.json["remarks"]["lead_time"]["ready_on"] is None
         assert "late" in [each["code"] for each in made.json["remarks"]["warnings"]]
 
-    def test_of_stages_that_run_at_once_is_ready_when_the_slowest_is(self, workshop: Client) -> None:
+    def test_of_stages_that_run_in_parallel_is_ready_when_the_slowest_is(self, workshop: Client) -> None:
         """Two days on the press, three on the saw, at 8 hours a day."""
         workshop.register("machines/saw", {"name": "Saw", "hours_per_week": "40"})
         for runs_with_previous, day in ((False, "2026-12-04"), (True, "2026-12-02")):

@@ -1,4 +1,4 @@
-"""Shipping over HTTP: what goes wrong is told at its place, and nothing is left behind."""
+"""Shipping over HTTP: a refusal names the wrong member, and nothing is stored."""
 
 from typing import Any
 
@@ -69,7 +69,7 @@ def shipper(client: Client) -> Client:
 
 
 @pytest.mark.parametrize(("path", "body", "pointer"), BAD.values(), ids=BAD)
-def test_what_cannot_be_registered_is_named_by_its_pointer_and_not_stored(
+def test_an_invalid_service_or_rate_is_refused_by_its_pointer_and_not_stored(
     shipper: Client, path: str, body: dict[str, Any], pointer: str
 ) -> None:
     before = shipper.get(SERVICE).json, shipper.get(f"{SERVICE}/rates").json
@@ -82,7 +82,7 @@ def test_what_cannot_be_registered_is_named_by_its_pointer_and_not_stored(
 
 
 @pytest.mark.parametrize(("question", "kind", "pointer"), ASKED.values(), ids=ASKED)
-def test_what_cannot_be_shipped_is_told_with_its_kind_and_its_pointer(
+def test_an_estimate_that_cannot_be_made_is_refused_with_a_kind_and_a_pointer(
     shipper: Client, question: dict[str, Any], kind: str, pointer: str
 ) -> None:
     response = shipper.post("shipping-estimates", question)
@@ -92,7 +92,7 @@ def test_what_cannot_be_shipped_is_told_with_its_kind_and_its_pointer(
     assert [error["pointer"] for error in response.json["errors"]] == [pointer]
 
 
-def test_a_refusal_carries_its_facts(shipper: Client) -> None:
+def test_a_refusal_has_its_facts_as_members(shipper: Client) -> None:
     zone, measures, size = (
         shipper.post("shipping-estimates", question).json
         for question in (shipping_question(zone="moon"), shipping_question("sheet"), shipping_question("beam"))
@@ -111,20 +111,20 @@ def test_an_estimate_without_a_rate_says_when_the_first_begins(shipper: Client) 
     assert response.json["missing"] == [{"resource": "shipping-services/post", "first_valid_from": "2026-01-01"}]
 
 
-def test_a_reading_key_may_ask_and_the_answer_is_the_same_again(shipper: Client) -> None:
+def test_the_same_request_always_has_the_same_answer(shipper: Client) -> None:
     answers = {shipper.post("shipping-estimates", shipping_question(quantity=500)).data for _ in range(3)}
 
     assert len(answers) == 1
 
 
-def test_ten_thousand_pieces_are_packed_each_in_one_parcel(shipper: Client) -> None:
+def test_each_of_ten_thousand_pieces_is_in_exactly_one_parcel(shipper: Client) -> None:
     found = shipper.post("shipping-estimates", shipping_question(quantity=10_000)).json
 
     assert sum(each["count"] * each["pieces"] for each in found["parcels"]) == 10_000
     assert found["parcel_count"] == sum(each["count"] for each in found["parcels"])
 
 
-def test_another_workshop_s_service_and_products_are_not_there(shipper: Client, stranger: Client) -> None:
+def test_another_workshop_s_service_and_products_are_unknown(shipper: Client, stranger: Client) -> None:
     own = stranger.post("shipping-estimates", shipping_question())
     register_shipping(stranger)
     assert stranger.delete("products/brick").status_code == 204
@@ -142,7 +142,7 @@ def test_the_rate_card_shows_a_service_s_terms_without_unit_rates(shipper: Clien
     assert entry["terms"]["zones"]["home"][0]["price"] == {"amount": "5", "currency": "EUR"}
 
 
-def test_a_product_s_cost_does_not_change_with_a_shipping_rate(shipper: Client) -> None:
+def test_a_product_s_cost_does_not_depend_on_shipping_rates(shipper: Client) -> None:
     before = shipper.get("products/sheet/cost-sheet?quantity=20&as_of=2026-11-25").json
 
     shipper.put(RATE, zones(("0", "50", "99")))

@@ -1,4 +1,4 @@
-"""The audit trail: who changed what, when, from what to what; nothing else, and nothing of it can be undone."""
+"""The audit trail: who changed what, when, from which state to which; entries cannot be changed or removed."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -31,7 +31,7 @@ FILE = builders.CsvFile("day,base,currency,rate\n2026-11-02,EUR,USD,1.07\n")
 
 
 def trail(client: Client, query: str = "", limit: int = 500) -> list[Any]:
-    """Every entry, newest first, whatever the page."""
+    """All entries, newest first, from all pages."""
     found = client.get(f"changes?limit={limit}{query}").json
     items = list(found["items"])
     while found["next"]:
@@ -41,7 +41,7 @@ def trail(client: Client, query: str = "", limit: int = 500) -> list[Any]:
 
 
 def made(client: Client, *deeds: Callable[[], Any]) -> list[tuple[str, str, Any, Any]]:
-    """What the deeds put on record, oldest first: subject, action, before, after."""
+    """The entries made by some actions, oldest first: subject, action, before, after."""
     before = len(trail(client))
     for deed in deeds:
         answer = deed()
@@ -51,7 +51,7 @@ def made(client: Client, *deeds: Callable[[], Any]) -> list[tuple[str, str, Any,
 
 
 def publish(client: Client, server: FeedServer, days_before: int, dollars: str) -> Any:
-    """Refresh from a feed whose file has this one day."""
+    """Refresh from a feed whose file contains only this day."""
     server.answer = sending(xml_of({day_of(days_before): with_rates(USD=dollars)}))
     return client.post("exchange-rates/refresh", {"span": "latest"})
 
@@ -129,7 +129,7 @@ class TestWhatIsChanged:
             (f"{day}/customs", "imported", None, imported),
         ]
 
-    def test_exchange_rates_are_fetched_held_back_and_what_becomes_of_them(
+    def test_exchange_rates_are_fetched_held_back_released_confirmed_and_dropped(
         self, client: Client, feed_server: FeedServer
     ) -> None:
         days = {before: f"{day_of(before)}/ECB" for before in range(1, 5)}
@@ -148,23 +148,21 @@ class TestWhatIsChanged:
             (f"exchange-rates/{days[4]}", "fetched"),
             (f"held-exchange-rates/{days[3]}", "held_back"),
         ]
-        # What is of one act has no order but that of its subjects.
+        # Entries of one action are in the order of their subjects only.
         assert sorted((subject, action) for subject, action, _, _ in found[2:]) == sorted(
             [
                 (f"exchange-rates/{days[2]}", "confirmed"),
                 (f"exchange-rates/{days[3]}", "fetched"),
                 (f"held-exchange-rates/{days[1]}", "dropped"),
                 (f"held-exchange-rates/{days[1]}", "held_back"),
-                (f"held-exchange-rates/{days[1]}", "held_back"),  # once compared with 1.08, then with 9
+                (f"held-exchange-rates/{days[1]}", "held_back"),  # compared with 1.08, later with 9
                 (f"held-exchange-rates/{days[2]}", "confirmed"),
                 (f"held-exchange-rates/{days[2]}", "held_back"),
                 (f"held-exchange-rates/{days[3]}", "released"),
             ]
         )
 
-    def test_prices_are_put_in_force_and_taken_back_with_old_and_new_price_and_the_repricing(
-        self, client: Client
-    ) -> None:
+    def test_prices_are_repriced_and_rolled_back_with_old_and_new_price_and_the_repricing(self, client: Client) -> None:
         register_shop(client)
         first = applied(client, FIRST)
         raise_electricity(client)
@@ -187,7 +185,7 @@ class TestWhatIsChanged:
         }
         assert len({(each["change_id"], each["at"]) for each in every}) == 1
 
-    def test_of_a_first_price_that_is_taken_back_nothing_is_left(self, client: Client) -> None:
+    def test_rolling_back_a_first_price_leaves_none(self, client: Client) -> None:
         register_shop(client)
         first = applied(client, FIRST)
 
@@ -196,7 +194,7 @@ class TestWhatIsChanged:
         assert len(found) == 5
         assert all(before["repricing"] == first["id"] and after is None for _, _, before, after in found)
 
-    def test_keys_are_created_and_revoked_on_the_command_line_and_their_secret_stays_one(
+    def test_keys_are_created_and_revoked_on_the_command_line_without_their_secret(
         self, client: Client, database: Database
     ) -> None:
         workshop_id = client.workshop.workshop_id
@@ -217,7 +215,7 @@ class TestWhatIsChanged:
         assert [each["after"]["name"] for each in found[2:]] == ["tests"]  # the workshop's first key
         assert secret.rpartition("_")[2] not in str(found)
 
-    def test_who_and_when(self, stocked: Client, database: Database) -> None:
+    def test_entries_have_the_key_and_the_time(self, stocked: Client, database: Database) -> None:
         workshop_id = stocked.workshop.workshop_id
         till = replace(stocked, key=keys.create_key(database, workshop_id, "till", frozenset({"read", "write"})))
         started = datetime.now(UTC)
@@ -230,10 +228,10 @@ class TestWhatIsChanged:
         assert newest["key_id"] == str(keys.list_keys(database, workshop_id)[-1].key_id)
         assert started <= datetime.fromisoformat(newest["at"]) <= ended
 
-    def test_the_entries_of_each_subject_follow_from_each_other_and_end_in_its_present_state(
+    def test_each_entry_begins_where_the_one_before_ended_and_the_last_is_the_present_state(
         self, shop: Client, database: Database, feed_server: FeedServer
     ) -> None:
-        """Every action is among them."""
+        """The entries include every kind of action."""
         workshop_id = shop.workshop.workshop_id
         raise_electricity(shop)
         second = applied(shop, MONDAY, rules={"least_move_share": "0"})
@@ -263,7 +261,7 @@ class TestWhatIsChanged:
 
 
 def present(client: Client, database: Database) -> dict[str, Any]:
-    """All that a workshop has, by subject, as it can be read."""
+    """The present state of everything that a workshop has, by subject."""
     found: dict[str, Any] = {}
     for collection in client.app.extensions["pugmill.api"].spec.to_dict()["paths"]:
         name = collection.removeprefix("/v1/").removesuffix("/{code}")
@@ -294,7 +292,7 @@ def present(client: Client, database: Database) -> dict[str, Any]:
 
 
 class TestWhatChangesNothing:
-    def test_the_same_again_is_not_put_on_record(self, shop: Client, feed_server: FeedServer) -> None:
+    def test_repeating_the_same_makes_no_entry(self, shop: Client, feed_server: FeedServer) -> None:
         shop.put("exchange-rates/2026-11-02", {"base": "EUR", "rates": {"USD": "1.1"}})
         shop.post("exchange-rates/import?source=customs", FILE)
         publish(shop, feed_server, 1, "1.07")
@@ -312,12 +310,12 @@ class TestWhatChangesNothing:
 
         assert found == []
 
-    def test_what_is_only_looked_at_is_not_put_on_record(self, shop: Client) -> None:
+    def test_a_preview_makes_no_entry(self, shop: Client) -> None:
         rates = {"tariffs/grid": builders.tariff_rate("0.60", "0.40")}
 
         assert made(shop, lambda: shop.post("repricings", {"as_of": FIRST, "rates": rates})) == []
 
-    def test_what_is_refused_is_not_put_on_record(self, shop: Client) -> None:
+    def test_a_refused_request_makes_no_entry(self, shop: Client) -> None:
         stale = {"headers": {"If-Match": '"0"'}}
 
         refused(shop, "DELETE", "materials/hdpe", status=409)
@@ -325,7 +323,7 @@ class TestWhatChangesNothing:
         refused(shop, "PUT", RATE, builders.material_rate("9"), status=412, **stale)
         refused(shop, "POST", "repricings", {"as_of": MONDAY, "apply": True}, status=412, **stale)
 
-    def test_what_cannot_be_put_on_record_is_not_changed(self, stocked: Client, database: Database) -> None:
+    def test_a_change_whose_entry_cannot_be_stored_is_not_made(self, stocked: Client, database: Database) -> None:
         def fail(_connection: Any, _cursor: Any, statement: str, *_: Any) -> None:
             if statement.startswith("INSERT INTO changes"):
                 raise sa.exc.OperationalError(statement, None, Exception("no room"))
@@ -343,7 +341,7 @@ class TestReading:
         assert trail(stranger, "&subject=materials") == []
         assert len(trail(stocked, "&subject=materials")) == 2
 
-    def test_takes_a_key_that_may_read(self, stocked: Client, database: Database) -> None:
+    def test_needs_a_key_that_may_read(self, stocked: Client, database: Database) -> None:
         workshop_id = stocked.workshop.workshop_id
         writing = replace(stocked, key=keys.create_key(database, workshop_id, "w", frozenset({"write"})))
         reading = replace(stocked, key=keys.create_key(database, workshop_id, "r", frozenset({"read"})))
@@ -352,14 +350,14 @@ class TestReading:
         assert len(trail(reading)) == 5
 
     @pytest.mark.parametrize("limit", [1, 2, 3, 500])
-    def test_in_pages_is_newest_first_and_within_an_act_backwards_by_subject(self, shop: Client, limit: int) -> None:
+    def test_in_pages_is_newest_first_and_within_an_action_backwards_by_subject(self, shop: Client, limit: int) -> None:
         found = trail(shop, limit=limit)
 
         order = [(UUID(each["change_id"]), each["subject"]) for each in found]
         assert order == sorted(set(order), reverse=True)
         assert [each["at"] for each in found] == sorted((each["at"] for each in found), reverse=True)
 
-    def test_pages_stay_while_entries_are_added_and_keep_what_was_asked(self, shop: Client) -> None:
+    def test_pages_are_stable_while_entries_are_added_and_keep_the_filters(self, shop: Client) -> None:
         before = trail(shop, "&subject=listings&action=repriced&by=tests")
         page = shop.get("changes?limit=2&subject=listings&action=repriced&by=tests").json
         seen = page["items"]
@@ -373,7 +371,9 @@ class TestReading:
         assert seen == before
         assert len(trail(shop, "&subject=listings&action=repriced&by=tests")) > len(before)
 
-    def test_by_subject_has_it_and_what_is_below_it_and_nothing_that_only_begins_alike(self, client: Client) -> None:
+    def test_by_subject_finds_it_and_what_is_below_it_but_no_other_with_the_same_beginning(
+        self, client: Client
+    ) -> None:
         for code in ("a", "ab", "a-b", "a.b", "a_b", "axb", "a0", "A"):
             client.register(f"materials/{code}", builders.material(), **{"2026-01-01": builders.material_rate()})
 
@@ -387,7 +387,7 @@ class TestReading:
         for none in ("materials/a%", "%", "_aterials", "materials\\", "material", "'; DROP TABLE changes", "é", "/"):
             assert subjects(none) == set()
 
-    def test_by_key_and_by_action(self, shop: Client) -> None:
+    def test_can_be_filtered_by_key_and_by_action(self, shop: Client) -> None:
         every = trail(shop)
 
         assert trail(shop, "&by=command line") == [each for each in every if each["by"] == "command line"]
@@ -395,7 +395,7 @@ class TestReading:
         for action in Action:
             assert trail(shop, f"&action={action}") == [each for each in every if each["action"] == action]
 
-    def test_since_and_until_an_instant_meet_without_a_gap(self, stocked: Client) -> None:
+    def test_since_and_until_the_same_instant_leave_no_gap_and_no_overlap(self, stocked: Client) -> None:
         every = trail(stocked)
         moment = every[1]["at"]
 
@@ -405,10 +405,10 @@ class TestReading:
         told = quote(f"{elsewhere:%Y-%m-%dT%H:%M:%S.%f}+02:00")
         assert trail(stocked, f"&since={told}") == every[:2]
 
-    def test_since_and_until_a_day_are_the_workshops_days_the_last_one_included(
+    def test_since_and_until_use_days_of_the_workshop_and_include_both(
         self, app: flask.Flask, contract: Contract, database: Database
     ) -> None:
-        for zone in ("Pacific/Kiritimati", "Pacific/Pago_Pago"):  # 25 hours apart: never the same day
+        for zone in ("Pacific/Kiritimati", "Pacific/Pago_Pago"):  # 25 hours apart, so never on the same day
             made = new_workshop(name="Far", address="", currency="EUR", locale="en", time_zone=zone)
             far = Client(app=app, contract=contract, key=keys.create_workshop(database, made, "first"), workshop=made)
             today = made.today()
@@ -431,20 +431,20 @@ class TestReading:
             "",
         ],
     )
-    def test_a_moment_that_is_none_is_named(self, client: Client, name: str, told: str) -> None:
-        """The plus of an address is a space; the refusal tells how it is written."""
+    def test_an_invalid_moment_is_refused_by_name(self, client: Client, name: str, told: str) -> None:
+        """A plus in a query means a space, so an offset must be written as %2B."""
         response = refused(client, "GET", f"changes?{name}={told}", status=422)
 
         assert parameters(response) == [name]
 
     @pytest.mark.parametrize("query", ["action=eaten", "action=", "subject=", "subject=%00", "by=", "by=%20", "x=1"])
-    def test_what_else_cannot_be_asked_is_named(self, client: Client, query: str) -> None:
+    def test_any_other_invalid_parameter_is_refused_by_name(self, client: Client, query: str) -> None:
         response = refused(client, "GET", f"changes?{query}", status=422)
 
         assert parameters(response) == [query.partition("=")[0]]
 
     @pytest.mark.parametrize("method", ["PUT", "POST", "DELETE", "PATCH"])
-    def test_is_all_that_can_be_done(self, stocked: Client, method: str) -> None:
+    def test_is_the_only_operation(self, stocked: Client, method: str) -> None:
         before = trail(stocked)
 
         assert at(stocked, "/v1/changes", method).status_code == 405

@@ -1,4 +1,4 @@
-"""Any sequence of registrations, rates, quotations and repricings leaves what a small model of the workshop says."""
+"""After any sequence of registrations, rates, quotations and repricings, the workshop equals a small model of it."""
 
 from dataclasses import dataclass, field
 from typing import Any
@@ -35,7 +35,7 @@ QUOTED_ON = "2026-11-25"
 
 @dataclass
 class Model:
-    """What the workshop must hold."""
+    """The expected state of the workshop."""
 
     materials: dict[str, Any] = field(default_factory=dict)
     rates: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -43,12 +43,12 @@ class Model:
     numbers: list[str] = field(default_factory=list)
 
     def has_rate(self) -> bool:
-        """Whether what the product is made of has a rate on the day of the quotations."""
+        """Whether the product's material has a rate on the day of the quotations."""
         return any(code == "hdpe" and day <= QUOTED_ON for code, day in self.rates)
 
 
 class Workshop(RuleBasedStateMachine):
-    """A workshop in the hands of somebody who does anything in any order."""
+    """A workshop and the actions to try on it in random order."""
 
     drafts = Bundle("drafts")
     issued = Bundle("issued")
@@ -88,7 +88,7 @@ class Workshop(RuleBasedStateMachine):
         response = self.client.delete(f"materials/{code}")
 
         if code == "hdpe":
-            self.refused(response, 409)  # the product is made of it
+            self.refused(response, 409)  # the product contains it
         elif code in self.model.materials:
             assert response.status_code == 204
             del self.model.materials[code]
@@ -201,16 +201,14 @@ class Workshop(RuleBasedStateMachine):
         assert self.model.numbers == [f"Q{count:06}" for count in range(1, len(self.model.numbers) + 1)]
 
     def teardown(self) -> None:
-        """Every quotation comes out as it was given, whatever has become of the rates."""
+        """Check that every quotation recomputes to the same figures although rates have changed."""
         if hasattr(self, "model"):
             for its_id in self.model.quotations:
                 assert self.client.get(f"quotations/{its_id}/recomputation").json["agrees"]
 
 
 @pytest.mark.seeded
-def test_whatever_is_done_in_whatever_order_the_workshop_is_what_the_model_says(
-    app: flask.Flask, contract: Contract
-) -> None:
+def test_after_any_sequence_of_actions_the_workshop_equals_the_model(app: flask.Flask, contract: Contract) -> None:
     machine = type("ThisWorkshop", (Workshop,), {"app": app, "contract": contract})
 
     run_state_machine_as_test(

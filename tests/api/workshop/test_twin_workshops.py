@@ -1,5 +1,5 @@
-"""Two workshops that use the same codes, days and numbers for everything: whatever one does, at every operation of the
-contract, is answered from its own and changes nothing but its own."""
+"""Isolation of two workshops with the same codes, days and numbers: every operation of the contract reads and changes
+only the workshop's own data."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -52,7 +52,7 @@ def feed(running_feed: FeedServer) -> Iterator[FeedServer]:
 
 
 def make_twins(app: flask.Flask, contract: Contract, feed: FeedServer) -> tuple[Twin, Twin]:
-    """The older one and the younger one."""
+    """Make the older and the younger twin."""
     older = make_twin(app, contract, feed, "Quillwort", "1.012")
     younger = make_twin(app, contract, feed, "Fernbrake", "1.034")
     feed.reset()
@@ -74,20 +74,20 @@ pytestmark = pytest.mark.every_engine_by_night
 reading = pytest.mark.parametrize("name", READING)
 WITH_IDS = [name for name, place in READING.items() if "{" in place.path]
 UNKNOWN = {name for name in WITH_IDS if "repricing_id" in name}
-"""What has no address in common."""
+"""Operations whose addresses differ between the twins."""
 SUCCESS = {"PUT": (200, 201), "POST": (200, 201), "DELETE": (204,)}
 changing = pytest.mark.parametrize("name", CHANGING)
 
 
 def of(name: str, answers: Answers) -> Answers:
-    """Those of one operation."""
+    """The answers of one operation."""
     found = {key: answer for key, answer in answers.items() if key[0] == name}
     assert found
     return found
 
 
 def betrayed(answer: Any, other: Twin) -> list[str]:
-    """What an answer tells of the other workshop."""
+    """The secrets of the other workshop that an answer contains."""
     return [secret for secret in other.secrets if secret in told(answer)]
 
 
@@ -96,13 +96,13 @@ def test_every_operation_that_needs_a_key_is_in_the_walk() -> None:
 
 
 def test_both_workshops_begin_at_the_same_revision(seen: Walk) -> None:
-    """What is kept of one under the state of the other would be taken for it."""
+    """With equal revisions, a cache that ignored the workshop would return the other's answers."""
     assert seen.revisions[0] == seen.revisions[1] > 0
 
 
 class TestReading:
     @reading
-    def test_is_answered_from_the_workshops_own(self, seen: Walk, name: str) -> None:
+    def test_returns_only_the_workshops_own_data(self, seen: Walk, name: str) -> None:
         for key, own in of(name, seen.own).items():
             others = seen.first[key]
             assert own.status_code == others.status_code == 200, (key, own.text)
@@ -111,7 +111,7 @@ class TestReading:
             assert not betrayed(others, seen.acting), key
             assert figures(own) & figures(others) <= everybodys(READING[name]), key
 
-    def test_is_not_taken_for_known_with_what_the_other_knows(self, seen: Walk) -> None:
+    def test_the_others_entity_tag_never_matches(self, seen: Walk) -> None:
         assert {key[0] for key in seen.knowing} >= {name for name in READING if name.startswith("GET")} - UNKNOWN
         for key, answer in seen.knowing.items():
             assert answer.status_code == 200, key
@@ -126,7 +126,7 @@ class TestReading:
         assert not betrayed(answer, seen.watched)
 
     @reading
-    def test_is_answered_to_the_byte_as_before_whatever_the_other_has_done(self, seen: Walk, name: str) -> None:
+    def test_gives_the_same_bytes_after_all_changes_of_the_other(self, seen: Walk, name: str) -> None:
         for key, first in of(name, seen.first).items():
             assert shown(seen.after[key]) == shown(first), key
             assert shown(seen.anew[key]) == shown(first), key
@@ -134,7 +134,7 @@ class TestReading:
 
 class TestChanging:
     @changing
-    def test_changes_nothing_of_the_others(self, seen: Walk, name: str) -> None:
+    def test_changes_none_of_the_others_data(self, seen: Walk, name: str) -> None:
         done = seen.done[name]
 
         assert done.answer.status_code in SUCCESS[CHANGING[name].method], done.answer.text
@@ -145,7 +145,7 @@ class TestChanging:
         assert not betrayed(done.answer, seen.watched)
 
     @changing
-    def test_is_refused_under_the_others_id_and_in_the_others_state(self, seen: Walk, name: str) -> None:
+    def test_is_refused_with_the_others_id_and_with_the_others_entity_tag(self, seen: Walk, name: str) -> None:
         done = seen.done[name]
 
         assert (done.with_its_id is not None) == ("{" in CHANGING[name].path)
@@ -161,7 +161,7 @@ def both(app: flask.Flask, contract: Contract, feed: FeedServer) -> tuple[Twin, 
     return make_twins(app, contract, feed)
 
 
-def test_a_cursor_of_the_other_opens_no_list(both: tuple[Twin, Twin], contract: Contract) -> None:
+def test_a_cursor_of_the_other_is_refused_by_every_list(both: tuple[Twin, Twin], contract: Contract) -> None:
     paged = {
         f"{method} {template}"
         for method, template, operation in operations(contract.document)
@@ -200,7 +200,7 @@ def test_every_operation_that_takes_an_idempotency_key_is_tried_with_one(contrac
 
 
 @pytest.mark.parametrize("name", [name for name, _ in POSTED_ONCE])
-def test_the_same_idempotency_key_is_each_workshops_own(both: tuple[Twin, Twin], name: str) -> None:
+def test_the_same_idempotency_key_counts_separately_in_each_workshop(both: tuple[Twin, Twin], name: str) -> None:
     place, key = CHANGING[name], {"Idempotency-Key": f'"{name.encode().hex()}"'}
     for twin in both:
         price = twin.anew(builders.material_rate(str(1 + len(name))))

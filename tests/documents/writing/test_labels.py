@@ -12,15 +12,22 @@ from babel.messages.pofile import read_po
 
 from service.documents.quoting import quotation_view
 from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
+from service.domain.costing.hours_stated_twice import RateWarning, hours_stated_twice
+from service.domain.costing.rate_card import DatedRate
+from service.domain.costing.rates import LabourRate, MachineRate
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import warnings
+from service.domain.making.resources import LabourGrade
+from service.domain.month.absorption import more_than_paid
+from service.domain.month.fixed_costs import Absorption
 from service.domain.safety import hazards
 from service.domain.safety.cautions import Concern, DeclaredUse
 from service.domain.safety.hazards import HeatedPolymer
 from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import Polymer
 from service.domain.values.message import Fact, Message
-from tests.domain.examples import a_catalogue, a_product, an_operation
+from tests.domain.examples import TODAY, a_catalogue, a_machine, a_product, an_operation, terms_of
+from tests.support import builders
 
 CUSTOMERS_PAPERS = Path(quotation_view.__file__).parent
 TRANSLATED = [language for language in LANGUAGES if language != "en"]
@@ -67,7 +74,21 @@ def told_of_everything() -> set[str]:
     catalogue_of_it = a_catalogue(a_product(mass_kg="99", operations=[step]))
     wrong = warnings(bill_of_resources("sheet", 10, catalogue_of_it), catalogue_of_it)
     assert len(wrong) == 3
-    return {template for each in (*found, *wrong) for template in templates(each.text)}
+    at_odds = told_of_a_month()
+    assert len(at_odds) == 3
+    return {template for each in (*found, *wrong, *at_odds) for template in templates(each.text)}
+
+
+def told_of_a_month() -> list[RateWarning]:
+    """Every warning of a month's rates."""
+    terms = (MachineRate, builders.machine_rate()), (LabourRate, builders.labour_rate(paid_hours_per_month="1"))
+    machine, grade = a_machine(hours_per_week="1"), LabourGrade(name="Operator", hours_per_week=Decimal(9))
+    rates = [
+        (DatedRate(resource=resource, valid_from=TODAY, terms=terms_of(*each)), facts)
+        for resource, each, facts in zip(("machines/a", "labour-grades/b"), terms, (machine, grade), strict=True)
+    ]
+    absorbed = Absorption(resource="labour-grades/b", name="B", incurred=Decimal(1), absorbed=Decimal(2))
+    return [*hours_stated_twice(rates), *more_than_paid([absorbed])]
 
 
 def wanted() -> set[str]:

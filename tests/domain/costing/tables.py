@@ -1,4 +1,4 @@
-"""Rate tables, said shortly."""
+"""Builders of small rate tables."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -10,7 +10,7 @@ from tests.domain.examples import TODAY
 
 
 def a_table(**rates: str) -> RateTable:
-    """What a unit of each material costs; of what is named with its collection, what that is says itself."""
+    """A table of the unit rates of materials, by code; a name beginning with "overheads/" is a pool."""
     parts = {}
     for name, rate in rates.items():
         is_pool = name.startswith("overheads/")
@@ -27,6 +27,6 @@ def share(base: str, figure: str, code: str = "pool") -> dict[str, PoolShare]:
 
 
 def shares_of(table: RateTable, **shares: str) -> RateTable:
-    """The table with pools on the direct material."""
+    """The table with these pools, which are shares of the direct material."""
     pools = [share("direct_material_value", figure, code) for code, figure in shares.items()]
     return replace(table, shares={resource: each for pool in pools for resource, each in pool.items()})

@@ -1,4 +1,4 @@
-"""A bill of resources times rates: every heading by hand, what is missing, and how it is shown."""
+"""Cost sheets, a bill of resources times rates: every heading by hand, missing rates, and what is shown."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -32,7 +32,7 @@ def amounts(sheet: CostSheet) -> dict[str, Decimal]:
 
 
 def of_material(per_batch: str, **changes: object) -> Shop:
-    """A product of one material at 1.00 a kilogram, so much a batch."""
+    """A product of one material at 1.00 a kilogram, this much a batch."""
     lines = [a_line(quantity_per_piece="0", quantity_per_batch=per_batch)]
     return a_shop(a_product(bill_of_materials=lines, operations=[], **changes), terms=AT_ONE)
 
@@ -78,7 +78,7 @@ class TestHeadings:
         assert sheet.variable_cost == Decimal("37.3")
         assert sheet.full_cost == Decimal("44.05")
 
-    def test_what_is_reclaimed_is_taken_off_before_a_pool_takes_its_share_of_the_material(self) -> None:
+    def test_reclaimed_material_is_deducted_before_a_pool_takes_its_share_of_the_material(self) -> None:
         rate = terms_of(
             type(AT_ONE["materials/hdpe"]), builders.material_rate("1", reclaim_value=builders.money("0.5"))
         )
@@ -134,7 +134,7 @@ class TestMissingRates:
         ]
         assert "no rate in force on 2026-11-25 for materials/hdpe, labour-grades/operator" in str(error.value)
 
-    def test_are_not_what_the_terms_leave_out_a_standing_charge_or_a_value_of_what_is_reclaimed(self) -> None:
+    def test_do_not_include_a_standing_charge_or_a_reclaim_value_that_the_terms_leave_out(self) -> None:
         product = a_product(bill_of_materials=[a_line(reclaim_share="1")])
         shop = a_shop(product)
 
@@ -145,7 +145,7 @@ class TestMissingRates:
         assert quantities[f"tariffs/grid#{STANDING}"] > 0
         assert not {"materials/hdpe#reclaimed", f"tariffs/grid#{STANDING}"} & set(amounts(sheet))
 
-    def test_are_a_band_that_the_terms_do_not_price(self) -> None:
+    def test_include_a_band_that_the_terms_do_not_price(self) -> None:
         shop = a_shop(terms={"tariffs/grid": TariffRate(price_per_kwh={"day": euros("0.3")})})
 
         with pytest.raises(MissingRatesError) as error:
@@ -166,7 +166,7 @@ class TestShown:
         assert stated.subtotals.fixed_cost.per_batch == euros("90.00")
         assert stated.subtotals.variable_cost.per_batch == euros("300.00")
 
-    def test_shares_are_of_the_full_cost_and_nothing_at_a_cost_of_nothing(self) -> None:
+    def test_shares_are_of_the_full_cost_and_absent_where_it_is_0(self) -> None:
         free = {"materials/hdpe": terms_of(type(AT_ONE["materials/hdpe"]), builders.material_rate("0"))}
         shop = of_material("3")
 
@@ -176,7 +176,7 @@ class TestShown:
         assert nothing.subtotals.full_cost.per_batch == euros("0.00")
 
     def test_a_unit_cost_at_a_tie_is_rounded_up_wherever_it_is_shown(self) -> None:
-        """Three lines of 17/6 of the last digit each come to 8.5 of it, which is shown as 9."""
+        """Three lines of 17/6 of a unit in the last place add up to 8.5 units, shown as 9."""
         shares = [a_line(material=code, quantity_per_piece="0", quantity_per_batch="0.000017") for code in "abc"]
         shop = a_shop(
             a_product(bill_of_materials=shares, operations=[]),
@@ -188,7 +188,7 @@ class TestShown:
 
         assert stated.subtotals.full_cost.per_piece == euros("0.000009")
 
-    def test_no_amount_is_a_negative_nothing(self) -> None:
+    def test_no_amount_is_a_negative_zero(self) -> None:
         rate = terms_of(
             type(AT_ONE["materials/hdpe"]), builders.material_rate("1", reclaim_value=builders.money("0.0001"))
         )
@@ -203,7 +203,7 @@ class TestShown:
 def test_a_sheet_of_nothing_costs_nothing() -> None:
     shop = a_shop(a_product(bill_of_materials=[], operations=[bench_work()]))
 
-    sheet = cost_sheet(shop.bill(5), {}, as_of=TODAY, currency="EUR")
+    sheet = cost_sheet(shop.bill(5), {}, shop.card)
 
     assert sheet.full_cost == 0
     assert cost_statement(sheet, rates_valid_from={}).cost_classes == {}

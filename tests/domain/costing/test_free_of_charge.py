@@ -1,4 +1,4 @@
-"""What is costed or sold at 0: warned of, unless it may be left out."""
+"""Warnings of costs and prices of 0, except for optional parts of the terms."""
 
 from decimal import Decimal
 
@@ -11,7 +11,7 @@ from tests.support import builders
 
 
 class TestALine:
-    def test_without_cost_is_told_with_the_remedy(self) -> None:
+    def test_without_cost_brings_a_warning_with_the_remedy(self) -> None:
         free = terms_of(MaterialRate, builders.material_rate("0"))
 
         (warning,) = zero_lines(a_shop(terms={"materials/hdpe": free}).sheet(10))
@@ -21,10 +21,10 @@ class TestALine:
             "HDPE flakes costs nothing on this sheet, because its rate is 0. Enter its rate, unless it is free."
         )
 
-    def test_that_costs_something_is_nothing(self) -> None:
+    def test_that_costs_something_brings_none(self) -> None:
         assert list(zero_lines(a_shop().sheet(10))) == []
 
-    def test_of_a_credit_or_a_standing_charge_of_0_is_nothing(self) -> None:
+    def test_of_a_credit_or_a_standing_charge_of_0_brings_none(self) -> None:
         product = a_product(bill_of_materials=[a_line(process_loss_share="0.1", reclaim_share="1")])
         credit = terms_of(MaterialRate, builders.material_rate(reclaim_value=builders.money("0")))
         charges = {"standing_charge_per_month": builders.money("0"), "expected_kwh_per_month": "100"}
@@ -34,7 +34,7 @@ class TestALine:
 
         assert list(zero_lines(sheet)) == []
 
-    def test_of_a_pool_is_told_where_it_has_a_value_to_take_its_share_of(self) -> None:
+    def test_of_a_pool_brings_a_warning_where_its_base_has_a_value(self) -> None:
         pool = {"overheads": {"admin": an_overhead("direct_labour_value", name="Office")}}
         free = {"overheads/admin": terms_of(OverheadRate, builders.overhead_rate("0"))}
 
@@ -45,5 +45,5 @@ class TestALine:
 
 
 @pytest.mark.parametrize(("price", "found"), [("0", ["zero-price"]), ("0.00", ["zero-price"]), ("0.01", [])])
-def test_a_price_of_0_is_told(price: str, found: list[str]) -> None:
+def test_a_price_of_0_brings_a_warning(price: str, found: list[str]) -> None:
     assert [warning.code for warning in zero_price("sheet", Decimal(price))] == found

@@ -1,4 +1,4 @@
-"""Laws of cost: what holds for every product, every rate and every batch."""
+"""Laws of cost, which hold for every product, every rate and every batch."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass, replace
@@ -18,7 +18,7 @@ from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Tooling
 from service.domain.values.exact import EXACT, apportioned, half_up
 from service.domain.values.money import Money
-from tests.domain.examples import TODAY, Shop, a_line, bench_work
+from tests.domain.examples import Shop, a_line, bench_work
 from tests.domain.strategies import CURRENCIES, amounts, batches, figures, shops, tried
 
 _LAST_DIGITS = Fraction(1, 10**28)
@@ -29,7 +29,7 @@ def exact_cost(sheet: CostSheet) -> Fraction:
 
 
 def are_alike(one: Fraction, other: Fraction, *sheets: CostSheet) -> bool:
-    """Whether they are equal but for the digits beyond the 28th of the sheets' greatest sum."""
+    """Whether both are equal to 28 digits of the sheets' greatest sum."""
     size = max(sum(abs(Fraction(line.amount)) for line in sheet.lines) for sheet in sheets)
     return abs(one - other) <= size * _LAST_DIGITS
 
@@ -39,7 +39,7 @@ def statement_of(sheet: CostSheet) -> CostStatement:
 
 
 def money_in(value: Any) -> Iterator[Money]:
-    """Every amount anywhere in a value."""
+    """Every amount of money in a value, at any depth."""
     if isinstance(value, Money):
         yield value
     elif is_dataclass(value):
@@ -133,9 +133,9 @@ class TestAmountsKeepToTheMinorUnit:
 
 
 def of_idle_places(shop: Shop, bill: BillOfResources) -> BillOfResources:
-    """What the batch consumes only because its last cycles are not full.
+    """The bill of what the batch consumes only because its last cycles are not full.
 
-    An operation that needs x cycles runs ⌈x⌉ of them; ⌈x⌉ − x of a cycle, repeated by yield, makes nothing.
+    An operation that needs x cycles runs ⌈x⌉; the part ⌈x⌉ − x of a cycle, divided by the yield, makes nothing.
     """
     idle: dict[str, Fraction] = {}
 
@@ -180,16 +180,16 @@ class TestALargerBatch:
     def test_never_makes_a_piece_dearer_than_its_share_of_the_idle_places_in_its_last_cycles(
         self, shop: Shop, small: int, more: int
     ) -> None:
-        """C(m)/m ≤ C(n)/n + I(m)/m for n < m, where I(m) is what the idle places of m's last cycles cost.
+        """C(m)/m ≤ C(n)/n + I(m)/m for n < m, where I(m) is the cost of the idle places in the last cycles of batch m.
 
         C(n) = F + V·n + Σ Kᵢ·⌈xᵢ(n)⌉ with every xᵢ(n) = aᵢ·n + bᵢ, and F, Kᵢ, bᵢ ≥ 0: set-up, warm-up, entire
-        tools and quantities per batch are in F and bᵢ. As x ≤ ⌈x⌉, what is left of C(m)/m without I(m)/m is
-        (F + ΣKᵢbᵢ)/m + V + ΣKᵢaᵢ, which falls with m and at n is at most C(n)/n. Learning only lowers Kᵢ.
+        tools and quantities per batch are in F and bᵢ. As x ≤ ⌈x⌉, the remainder C(m)/m − I(m)/m is
+        (F + ΣKᵢbᵢ)/m + V + ΣKᵢaᵢ, which falls as m rises and at n is at most C(n)/n. Learning only lowers Kᵢ.
         """
         large = small + more
         of_small, of_large = shop.sheet(small), shop.sheet(large)
         bill = of_idle_places(shop, shop.bill(large))
-        idle = cost_sheet(bill, shop.unit_rates(), as_of=TODAY, currency=shop.currency)
+        idle = cost_sheet(bill, shop.unit_rates(), shop.card)
 
         dearer = exact_cost(of_large) / large - exact_cost(of_small) / small
 
@@ -198,10 +198,10 @@ class TestALargerBatch:
 
     @tried
     @given(shops(), st.integers(1, 60), st.integers(2, 9))
-    def test_that_repeats_a_smaller_one_whole_never_makes_a_piece_dearer(
+    def test_that_is_a_multiple_of_a_smaller_one_never_makes_a_piece_dearer(
         self, shop: Shop, small: int, times: int
     ) -> None:
-        """C(k·n)/(k·n) ≤ C(n)/n, for ⌈k·x⌉ ≤ k·⌈x⌉: nothing is left for the ceiling to explain."""
+        """C(k·n)/(k·n) ≤ C(n)/n, since ⌈k·x⌉ ≤ k·⌈x⌉: rounding cycles up adds nothing."""
         once, repeated = shop.sheet(small), shop.sheet(small * times)
 
         per_piece, repeated_per_piece = exact_cost(once) / small, exact_cost(repeated) / (small * times)
@@ -212,7 +212,7 @@ class TestALargerBatch:
 class TestTheCostIsLinearInTheRates:
     @tried
     @given(shops(("EUR", "USD")), batches, st.data())
-    def test_in_each_unit_rate_taken_alone(self, shop: Shop, quantity: int, data: st.DataObject) -> None:
+    def test_in_each_single_unit_rate(self, shop: Shop, quantity: int, data: st.DataObject) -> None:
         rates = shop.unit_rates()
         sheet = shop.sheet(quantity)
         resource = data.draw(st.sampled_from([line.resource for line in sheet.lines] or ["nothing"]))
@@ -261,7 +261,7 @@ class TestDoublingAllMoney:
         for code, pool in shop.catalogue.overheads.items():
             resource = f"overheads/{code}"
             each = terms[resource]
-            if pool.base.is_value and isinstance(each, OverheadRate):  # its base is money too, and so it is a share
+            if pool.base.is_value and isinstance(each, OverheadRate):  # its base is money too, so its rate is a share
                 terms[resource] = replace(each, base_per_month=each.base_per_month * 2)
 
         before, after = shop.sheet(quantity), replace(shop, terms=terms).sheet(quantity)
@@ -306,9 +306,9 @@ class TestTheBillOfMaterials:
     def test_of_a_parent_adds_the_cost_of_its_childs_lot_to_the_parents_own(
         self, shop: Shop, quantity: int, per_piece: int
     ) -> None:
-        """C(parent, n) = C(parent without the child, n) + C(child, q·n), the child's lot being q·n in both."""
+        """C(parent, n) = C(parent without the child, n) + C(child, q·n); the child's lot is q·n in both."""
         own = shop.catalogue.products["p0"]  # made of materials alone
-        # The child enters where nothing is lost any more, so that its lot is a whole number of pieces.
+        # The child enters after the last loss by yield, so that its lot is a whole number of pieces.
         fitting = a_line(product=shop.top, quantity_per_piece=str(per_piece), operation="fitting")
         shop = shop.with_product(
             "parent",

@@ -1,6 +1,7 @@
-"""Unit rates as a table: a cost is the sum of what a batch consumes times what a unit of each costs."""
+"""Unit rates as a table: a cost is the sum of the batch's quantities times their unit rates."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -9,7 +10,7 @@ from hypothesis import given
 
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.rate_table import RateTable
-from service.domain.costing.rates import MaterialRate, OverheadRate, TariffRate
+from service.domain.costing.rates import LabourRate, MaterialRate, OverheadRate, TariffRate
 from service.domain.costing.variance import unit_cost
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.bill_of_resources import BatchBill
@@ -52,24 +53,24 @@ class TestTheSumOfProducts:
 
         assert abs(found - cost_of(sheet, variable_alone=True)) <= size_of(sheet) / 10**28
 
-    def test_is_divided_by_the_pieces(self) -> None:
+    def test_per_piece_is_divided_by_the_pieces(self) -> None:
         bill = BatchBill(pieces=4, quantities={"materials/a": Decimal(10), "materials/b": Decimal(2)})
 
         assert unit_cost(bill, {"materials/a": Decimal(3), "materials/b": Decimal(-1)}) == 7
 
-    def test_of_what_has_no_rate_is_none(self) -> None:
+    def test_fails_for_a_resource_without_a_rate(self) -> None:
         with pytest.raises(KeyError, match="materials/a"):
             unit_cost(BatchBill(pieces=1, quantities={"materials/a": Decimal(1)}), {})
 
 
 def on_material(base: OverheadBase = OverheadBase.DIRECT_MATERIAL_VALUE, **changes: bool) -> Shop:
-    """A workshop with a pool of a tenth of what flakes at 0.80 come to."""
+    """A workshop with a pool of a tenth of a value, by default the material's; flakes are at 0.80."""
     share = terms_of(OverheadRate, builders.overhead_rate("60", "600"))
     return a_shop(overheads={"pool": an_overhead(base.value, **changes)}, terms={"overheads/pool": share})
 
 
 class TestAPoolOnAValue:
-    def test_is_a_share_and_no_part(self) -> None:
+    def test_is_a_share_and_not_a_part(self) -> None:
         table = on_material().rating.table
 
         assert table.shares["overheads/pool"].share == Decimal("0.1")
@@ -89,11 +90,21 @@ class TestAPoolOnAValue:
     def test_adds_to_the_variable_cost_only_if_it_is_variable(self, variable: bool, cost: str) -> None:
         assert on_material(variable=variable).rating.table.variable()["materials/hdpe"] == Decimal(cost)
 
-    def test_that_is_variable_makes_a_share_of_fixed_labour_none(self) -> None:
+    def test_on_fixed_labour_adds_nothing_to_the_variable_cost(self) -> None:
         shop = on_material(OverheadBase.DIRECT_LABOUR_VALUE)
 
         assert shop.rating.table.full()["labour-grades/operator"] == Decimal("16.5")
         assert shop.rating.table.variable()["labour-grades/operator"] == 15
+
+    def test_that_is_variable_adds_its_share_of_labour_paid_by_the_month(self) -> None:
+        """The labour is fixed; the pool says of itself that it is not."""
+        shop = on_material(OverheadBase.DIRECT_LABOUR_VALUE, variable=True)
+        paid = terms_of(LabourRate, builders.labour_rate(paid_hours_per_month="160"))
+
+        table = replace(shop, terms={**shop.terms, "labour-grades/operator": paid}).rating.table
+
+        assert table.full()["labour-grades/operator"] == Decimal("16.5")
+        assert table.variable()["labour-grades/operator"] == Decimal("1.5")
 
     def test_leaves_packaging_out(self) -> None:
         shop = a_shop(
@@ -106,7 +117,7 @@ class TestAPoolOnAValue:
 
         assert (full["materials/hdpe"], full["materials/carton"]) == (Decimal("0.88"), Decimal("0.80"))
 
-    def test_without_a_rate_is_told_for_no_product_has_a_cost_without_it(self) -> None:
+    def test_without_a_rate_is_reported_since_no_product_has_a_cost_without_it(self) -> None:
         shop = on_material()
         unrated = Shop(
             catalogue=shop.catalogue,
@@ -156,14 +167,14 @@ class TestParts:
             "overheads/rent": (CostClass.OVERHEAD, False),
         }
 
-    def test_of_what_has_no_terms_are_none(self) -> None:
+    def test_of_a_resource_without_terms_are_left_out(self) -> None:
         shop = a_shop()
         without = Shop(catalogue=shop.catalogue, terms={})
 
         assert without.rating.table.parts == {}
         assert without.rating.unusable == {}
 
-    def test_of_what_cannot_be_converted_are_none_and_the_reason_is_told(self) -> None:
+    def test_that_cannot_be_converted_are_left_out_and_the_reason_is_reported(self) -> None:
         abroad = terms_of(MaterialRate, {"price": builders.money("1", "USD")})
         shop = a_shop(materials={"hdpe": a_material(), "resin": a_material()}, terms={"materials/resin": abroad})
 

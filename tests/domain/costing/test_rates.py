@@ -1,4 +1,4 @@
-"""What one unit costs, from the terms; and terms that cannot be."""
+"""Unit rates computed from terms, and terms that are refused."""
 
 from decimal import Decimal
 from typing import Any
@@ -22,7 +22,7 @@ def components(terms: Any) -> dict[str, dict[str, Decimal]]:
 
 
 class TestComponents:
-    def test_of_a_material_are_its_price_and_less_what_is_reclaimed(self) -> None:
+    def test_of_a_material_are_its_price_and_the_credit_for_regrind(self) -> None:
         assert components(MaterialRate(price=euros("2"))) == {"": {"price": 2}}
         assert components(MaterialRate(price=euros("2"), reclaim_value=euros("0.5"))) == {
             "": {"price": 2},
@@ -53,15 +53,22 @@ class TestComponents:
             }
         }
 
-    def test_of_a_machine_that_is_merely_bought_are_its_depreciation_alone(self) -> None:
+    def test_of_a_machine_with_a_purchase_price_only_are_its_depreciation(self) -> None:
         amounts = components(terms_of(MachineRate, builders.machine_rate()))[""]
 
         assert sum(amounts.values()) == amounts["depreciation"] == Decimal("1.5")
 
-    def test_of_labour_are_the_wage_what_comes_on_it_and_the_hours_that_are_not_worked(self) -> None:
+    def test_of_labour_are_the_wage_its_on_costs_and_the_paid_hours_not_worked(self) -> None:
         rate = LabourRate(wage_per_hour=euros("15"), on_cost_share=Decimal("0.2"), productive_share=Decimal("0.8"))
 
         assert components(rate) == {"": {"wage": 15, "on-cost": 3, "paid but unproductive time": Decimal("4.5")}}
+
+    def test_of_labour_are_the_same_whether_it_is_paid_by_the_hour_or_by_the_month(self) -> None:
+        by_the_month = builders.labour_rate(on_cost_share="0.2", paid_hours_per_month="160", people="2")
+
+        found = components(terms_of(LabourRate, by_the_month))
+
+        assert found == components(terms_of(LabourRate, builders.labour_rate(on_cost_share="0.2")))
 
     @pytest.mark.parametrize(
         ("charges", "standing"),
@@ -82,7 +89,7 @@ class TestComponents:
             ),
         ],
     )
-    def test_of_a_tariff_are_its_bands_and_its_charges_spread_over_what_is_expected(
+    def test_of_a_tariff_are_its_bands_and_its_charges_spread_over_the_expected_use(
         self, charges: dict[str, Any], standing: dict[str, Decimal] | None
     ) -> None:
         found = components(terms_of(TariffRate, builders.tariff_rate(**charges)))
@@ -90,7 +97,7 @@ class TestComponents:
         bands = {"day": {"energy": Decimal("0.30")}, "night": {"energy": Decimal("0.18")}}
         assert found == (bands if standing is None else {**bands, "standing": standing})
 
-    def test_of_a_tool_are_a_shot_and_the_whole_of_it(self) -> None:
+    def test_of_a_tool_are_one_shot_and_the_whole_tool(self) -> None:
         found = components(ToolRate(cost=euros("3000"), life_shots=Decimal(60_000)))
 
         assert found == {"": {"tool": Decimal("0.05")}, "entire": {"tool": 3000}}
@@ -99,6 +106,21 @@ class TestComponents:
         tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=Decimal("0.21")))
 
         assert unit_components(tax, None, lambda money: money.amount) == {}
+
+
+class TestThePayOfAMonth:
+    @pytest.mark.parametrize(("people", "wage", "on_cost"), [({}, "2400", "480"), ({"people": "2.5"}, "6000", "1200")])
+    def test_is_wage_and_on_cost_for_all_paid_hours_of_everybody(
+        self, people: dict[str, str], wage: str, on_cost: str
+    ) -> None:
+        terms = builders.labour_rate(on_cost_share="0.2", productive_share="0.8", paid_hours_per_month="160", **people)
+
+        found = terms_of(LabourRate, terms).per_month(lambda money: money.amount)
+
+        assert found == {"wage": Decimal(wage), "on-cost": Decimal(on_cost)}
+
+    def test_is_none_where_it_is_paid_by_the_hour(self) -> None:
+        assert terms_of(LabourRate, builders.labour_rate()).per_month(lambda money: money.amount) == {}
 
 
 class TestUnitRates:
@@ -117,7 +139,7 @@ class TestUnitRates:
         assert rates["overheads/b"] == Decimal("0.25")
         assert rates["materials/hdpe"] == Decimal("2.40")
 
-    def test_stand_under_the_part_they_are_of(self) -> None:
+    def test_are_listed_by_part(self) -> None:
         assert part_of("tariffs/grid", "day") == "tariffs/grid#day"
         assert part_of("materials/hdpe", "") == "materials/hdpe"
         shop = a_shop()
@@ -139,7 +161,7 @@ def negative(of: str = "-0.01") -> dict[str, str]:
     return builders.money(of)
 
 
-class TestTermsThatCannotBe:
+class TestInvalidTerms:
     @pytest.mark.parametrize(
         ("kind", "body", "message"),
         [
@@ -157,6 +179,18 @@ class TestTermsThatCannotBe:
             (MachineRate, builders.machine_rate(planned_hours_per_year="8785"), "planned_hours_per_year: must be 8784"),
             (LabourRate, builders.labour_rate("-1"), "wage_per_hour/amount: must be 0 or more"),
             (LabourRate, builders.labour_rate(productive_share="0"), "productive_share: must be more than 0"),
+            (
+                LabourRate,
+                builders.labour_rate(people="2"),
+                "people: is for pay by the month: give paid_hours_per_month too, or leave it out",
+            ),
+            (LabourRate, builders.labour_rate(paid_hours_per_month="0"), "paid_hours_per_month: must be more than 0"),
+            (
+                LabourRate,
+                builders.labour_rate(paid_hours_per_month="744.5"),
+                "paid_hours_per_month: must be 744 or less",
+            ),
+            (LabourRate, builders.labour_rate(paid_hours_per_month="160", people="0"), "people: must be more than 0"),
             (TariffRate, builders.tariff_rate(day="-0.1"), "price_per_kwh/day/amount: must be 0 or more"),
             (TariffRate, {"price_per_kwh": {}}, "price_per_kwh: must have 1 to 24 entries"),
             (
@@ -176,7 +210,7 @@ class TestTermsThatCannotBe:
 
         assert message in str(error.value)
 
-    def test_a_machine_may_cost_something_to_dispose_of_or_bring_another_currency(self) -> None:
+    def test_a_machine_may_have_a_disposal_cost_or_a_residual_value_in_another_currency(self) -> None:
         disposal = builders.machine_rate(residual_value=builders.money("-800"))
         foreign = builders.machine_rate(residual_value=builders.money("99999", "JPY"))
 

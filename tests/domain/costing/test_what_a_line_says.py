@@ -1,4 +1,4 @@
-"""What stands on a line besides its figures, and where a refusal points: small words that nothing else would miss."""
+"""Names, units and labels of cost lines, and the members that refusals name; no other test checks these words."""
 
 from decimal import Decimal
 
@@ -27,7 +27,7 @@ from tests.support import builders
 
 
 def furnished() -> tuple[dict[str, str], dict[str, str]]:
-    """Names and units of every line of a sheet that has all kinds of them."""
+    """Names and units, by resource, of a sheet with every kind of line."""
     shop = a_shop(
         products={
             "sheet": a_product(
@@ -113,13 +113,13 @@ def test_a_negative_charge_is_refused_by_its_member(member: str) -> None:
     assert [problem.path for problem in refused.value.problems] == [(member, "amount")]
 
 
-def test_a_machine_may_be_worth_at_its_end_what_it_costs_today() -> None:
+def test_the_residual_value_of_a_machine_may_equal_its_price() -> None:
     body = builders.machine_rate(residual_value=builders.money("24000"))
 
     assert decoded(body, MachineRate).components(lambda money: money.amount)[""]["depreciation"] == 0
 
 
-def test_a_tax_where_none_is_due_and_a_band_without_a_price_are_told_by_member() -> None:
+def test_a_rate_on_an_untaxed_category_and_an_unpriced_band_are_refused_by_member() -> None:
     exempt = decoded({"name": "Exempt", "category": "E", "exemption_reason": "small business"}, Tax)
     tariff = decoded(builders.tariff(bands=["day", "night", "weekend"]), Tariff)
 
@@ -137,7 +137,7 @@ def test_the_components_of_a_pool_are_called_overhead() -> None:
     assert terms.components(lambda money: money.amount) == {"": {"overhead": Decimal("0.25")}}
 
 
-def test_a_card_with_supposed_rates_is_of_the_same_day_and_currency() -> None:
+def test_a_card_with_what_if_rates_has_the_same_day_and_currency() -> None:
     shop = a_shop()
     supposed = decoded(builders.tariff_rate(day="0.5"), TariffRate)
 
@@ -149,7 +149,7 @@ def test_a_card_with_supposed_rates_is_of_the_same_day_and_currency() -> None:
     assert card.rates["materials/hdpe"] == shop.card.rates["materials/hdpe"]
 
 
-def test_a_price_too_fine_for_the_currency_is_told_with_its_minor_unit() -> None:
+def test_a_price_too_fine_for_the_currency_is_refused_with_the_minor_unit() -> None:
     policy = a_policy(target="fixed_price", value="0.125", price_step="0.001", price_endings=["0.0005"])
 
     told = {problem.path: problem.reason for problem in policy.grid_problems("EUR")}

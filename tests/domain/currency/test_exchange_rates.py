@@ -1,4 +1,4 @@
-"""Which published day converts an amount, and how."""
+"""Which day's published rates convert an amount, and how."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -52,12 +52,12 @@ class TestWhichDay:
     def test_is_never_a_later_one(self) -> None:
         assert converted(dollars("10"), "EUR", a_day(-1, USD="2"), a_day(1)) == 8
 
-    def test_is_among_those_of_one_date_what_was_entered_by_hand(self) -> None:
+    def test_is_the_one_entered_by_hand_among_those_of_one_date(self) -> None:
         days = [a_day(source="aaa", USD="2"), a_day(source="manual"), a_day(source="zzz", USD="4")]
 
         assert converted(dollars("10"), "EUR", *days) == 8
 
-    def test_is_a_newer_one_even_if_an_older_was_entered_by_hand(self) -> None:
+    def test_is_a_newer_one_even_if_an_older_one_was_entered_by_hand(self) -> None:
         assert converted(dollars("10"), "EUR", a_day(1, source="manual", USD="2"), a_day(0)) == 8
 
     def test_is_one_that_has_both_currencies(self) -> None:
@@ -78,8 +78,8 @@ class TestWhichDay:
     def test_is_an_older_one_of_a_source_that_allows_it_where_the_feed_has_stopped(self) -> None:
         assert converted(dollars("10"), "EUR", a_day(20, "manual"), a_day(11, FEED, USD="2")) == 8
 
-    def test_is_never_the_last_of_a_currency_that_has_become_another(self) -> None:
-        """The kuna's last reference rate is of 2022-12-30; by law it was changed at 7.53450."""
+    def test_is_never_the_last_day_of_a_currency_that_was_replaced(self) -> None:
+        """The kuna's last reference rate is of 2022-12-30; the legal conversion rate was 7.53450."""
         last = DayRates(source=FEED, base="EUR", published_on=date(2022, 12, 30), rates={"HRK": Decimal("7.5365")})
 
         with pytest.raises(MissingExchangeRateError):
@@ -97,7 +97,7 @@ class TestWhatWasUsed:
         assert fetched.rates == {"USD": Decimal("1.25"), "JPY": Decimal(160)}
         assert (entered.source, entered.age_days, entered.max_age_days) == ("manual", 30, 31)
 
-    def test_of_a_day_are_the_currencies_that_were_needed_by_code(self) -> None:
+    def test_lists_the_needed_currencies_of_a_day_by_code(self) -> None:
         day = a_day(USD="1.25", JPY="160", GBP="0.8")
 
         assert list(day.only({"USD", "EUR", "GBP"}).rates) == ["GBP", "USD"]
@@ -114,7 +114,7 @@ class TestDayRates:
             ({"rates": {}}, "rates: must have 1 to 400 entries"),
         ],
     )
-    def test_are_refused_where_they_cannot_be(self, changes: dict[str, Any], message: str) -> None:
+    def test_are_refused_where_they_are_invalid(self, changes: dict[str, Any], message: str) -> None:
         usual = {"source": "manual", "base": "EUR", "published_on": date(2026, 1, 2), "rates": {"USD": Decimal("1.1")}}
 
         with pytest.raises(InvalidValuesError) as error:
@@ -136,6 +136,6 @@ class TestDayRates:
             on(date(2023, 1, 15))
 
     @pytest.mark.parametrize("code", ["ZZZ", "XXX", "XAU", "CNH"])
-    def test_never_name_what_was_no_currency(self, code: str) -> None:
+    def test_never_name_a_code_that_was_not_a_currency_on_the_day(self, code: str) -> None:
         with pytest.raises(InvalidValuesError, match=f"rates/{code}: {code} is not an ISO 4217 currency"):
             DayRates(source="manual", base="EUR", published_on=date(1999, 1, 4), rates={code: Decimal(2)})

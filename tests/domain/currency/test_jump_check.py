@@ -1,4 +1,4 @@
-"""Which published days may be used at once, and which wait for somebody to confirm them."""
+"""Which published days are used at once, and which wait for confirmation."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -12,7 +12,7 @@ START = date(2026, 11, 2)
 
 
 def day(number: int, **rates: str) -> DayRates:
-    """So many days after the start."""
+    """A day with these rates, published this many days after the start."""
     return DayRates(
         source=FEED,
         base="EUR",
@@ -22,7 +22,7 @@ def day(number: int, **rates: str) -> DayRates:
 
 
 def dollars(*rates: str) -> list[DayRates]:
-    """One day after the other."""
+    """Consecutive days with these rates of the dollar."""
     return [day(number, USD=rate) for number, rate in enumerate(rates)]
 
 
@@ -43,7 +43,7 @@ class TestANewDay:
 
         assert (held(found), accepted(found)) == (([1], []) if is_held else ([], [1]))
 
-    def test_is_held_back_whole_and_tells_every_jump(self) -> None:
+    def test_is_held_back_whole_and_every_jump_is_reported(self) -> None:
         (waiting,) = judged([day(1, USD="1.5", JPY="160", GBP="0.2")], [day(0, USD="1", JPY="160", GBP="0.8")], []).held
 
         assert waiting.day == day(1, USD="1.5", JPY="160", GBP="0.2")
@@ -52,7 +52,7 @@ class TestANewDay:
             Jump(currency="GBP", from_rate=Decimal("0.8"), to_rate=Decimal("0.2"), share=Decimal("0.75")),
         )
 
-    def test_is_not_borne_out_by_the_day_after_it_which_may_be_as_wrong(self) -> None:
+    def test_is_not_confirmed_by_the_day_after_it_which_may_be_just_as_wrong(self) -> None:
         found = judged([day(1, USD="10"), day(2, USD="10"), day(3, USD="1.01")], dollars("1"), [])
 
         assert (held(found), accepted(found)) == ([1, 2], [3])
@@ -73,11 +73,11 @@ class TestANewDay:
 
         assert (held(found), accepted(found)) == ([], [1])
 
-    def test_has_a_currency_that_was_not_there_before_compared_with_nothing(self) -> None:
+    def test_does_not_compare_a_currency_that_was_not_there_before(self) -> None:
         assert accepted(judged([day(1, USD="1", GBP="99")], dollars("1"), [])) == [1]
 
     @pytest.mark.parametrize(("pause", "is_held"), [(FEED_MAX_AGE_DAYS, True), (FEED_MAX_AGE_DAYS + 1, False)])
-    def test_has_a_currency_that_paused_for_longer_than_a_rate_counts_compared_with_nothing(
+    def test_does_not_compare_a_currency_that_paused_for_longer_than_a_rate_is_valid(
         self, pause: int, is_held: bool
     ) -> None:
         found = judged([day(pause, USD="1", ISK="125")], [day(0, USD="1", ISK="290"), day(pause - 1, USD="1")], [])
@@ -91,23 +91,23 @@ class TestANewDay:
 
 
 class TestAHistory:
-    def test_has_nothing_to_be_compared_with_at_first(self) -> None:
+    def test_accepts_its_first_day_without_comparison(self) -> None:
         assert accepted(judged(dollars("1", "1.1"), [], [])) == [0, 1]
 
-    def test_stands_by_a_jump_that_its_next_day_bears_out(self) -> None:
+    def test_accepts_a_jump_that_its_next_day_confirms(self) -> None:
         found = judged(dollars("1", "1.5", "1.6", "1.5"), [], [])
 
         assert (held(found), accepted(found)) == ([], [0, 1, 2, 3])
 
-    def test_does_not_stand_by_one_day_that_stands_alone(self) -> None:
+    def test_holds_back_a_jump_of_a_single_day(self) -> None:
         found = judged(dollars("1", "10", "1.1"), [], [])
 
         assert (held(found), accepted(found)) == ([1], [0, 2])
 
-    def test_has_its_last_day_held_back_if_that_jumps(self) -> None:
+    def test_holds_back_its_last_day_if_that_jumps(self) -> None:
         assert held(judged(dollars("1", "1", "1.5"), [], [])) == [2]
 
-    def test_may_end_where_the_days_in_use_begin(self) -> None:
+    def test_is_also_checked_against_the_days_in_use_that_follow_it(self) -> None:
         found = judged(dollars("1", "1.5"), [day(2, USD="1.5")], [])
 
         assert (held(found), accepted(found)) == ([], [0, 1])
@@ -117,8 +117,8 @@ class TestAHistory:
 
         assert held(judged(days, [], [])) == []
 
-    def test_takes_a_currency_that_is_reckoned_anew_under_another_code_for_what_it_is(self) -> None:
-        """Euro foreign exchange reference rates, European Central Bank, 2005: 10,000 old lei became a new one."""
+    def test_treats_a_currency_redenominated_under_another_code_as_a_new_one(self) -> None:
+        """Euro foreign exchange reference rates, European Central Bank, 2005: 10,000 old lei became one new leu."""
         days = [
             DayRates(source=FEED, base="EUR", published_on=on, rates={code: Decimal(rate)})
             for on, code, rate in ((date(2005, 6, 30), "ROL", "36030"), (date(2005, 7, 1), "RON", "3.603"))

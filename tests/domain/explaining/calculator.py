@@ -1,4 +1,4 @@
-"""A pocket calculator that reads a formula as it is written: + − × ÷ ^ ( ) ⌈ ⌉ ln, and nothing of the service's."""
+"""A pocket calculator for written formulas with + − × ÷ ^ ( ) ⌈ ⌉ ln; it shares no code with the service."""
 
 import math
 import re
@@ -10,7 +10,7 @@ _LAST_DIGITS = Decimal("1e-27")
 
 
 def calculated(text: str) -> Decimal:
-    """What the formula gives, reckoned with 34 digits."""
+    """The result of the formula, computed with 34 digits."""
     signs = _SIGNS.findall(text)
     assert "".join(signs) == text.replace(" ", ""), f"no calculator reads {text}"
     with localcontext(prec=34):
@@ -65,7 +65,7 @@ def _atom(signs: list[str]) -> Part:
     if head == "⌈":
         value, rest = _sum(rest)
         assert rest[0] == "⌉"
-        nearest = round(value)  # who divides what should be whole sees 1.9999999 or 2.0000001 and knows it
+        nearest = round(value)  # a reader takes 1.9999999 or 2.0000001 for a rounded 2
         is_whole = abs(value - nearest) <= abs(value) * _LAST_DIGITS
         return Decimal(nearest if is_whole else math.ceil(value)), rest[1:]
     return Decimal(head), rest

@@ -1,4 +1,4 @@
-"""Workings: whoever works a formula out from the figures written in it finds the figure that is shown."""
+"""Workings: computing a formula from the figures written in it gives the figure that is shown."""
 
 from dataclasses import fields, replace
 from decimal import ROUND_HALF_UP, Decimal, localcontext
@@ -55,14 +55,14 @@ class TestAPocketCalculatorFindsTheFigureThatIsShown:
 
     @tried
     @given(shops(("JPY", "EUR")), batches)
-    def test_no_more_is_written_than_has_a_name_that_people_read(self, shop: Shop, quantity: int) -> None:
+    def test_formulas_contain_no_internal_names_or_placeholders(self, shop: Shop, quantity: int) -> None:
         workings = all_of(workings_of(shop, quantity))
 
         assert not [each.formula for each in workings if "_" in each.formula]
         assert not [each.with_figures for each in workings if "{" in each.with_figures]
 
 
-class TestWhatIsWrittenIsWhatIsCosted:
+class TestWorkingsMatchTheCosting:
     @tried
     @given(shops(("EUR", "USD")), batches)
     def test_written_figures_give_the_same_bill_and_the_same_rates_digit_for_digit(
@@ -77,7 +77,9 @@ class TestWhatIsWrittenIsWhatIsCosted:
 
     @tried
     @given(shops(("KWD",)), batches)
-    def test_what_is_on_the_sheet_is_the_result_rounded_or_one_unit_beside_it(self, shop: Shop, quantity: int) -> None:
+    def test_the_figure_on_the_sheet_is_the_result_rounded_or_one_unit_off_as_stated(
+        self, shop: Shop, quantity: int
+    ) -> None:
         for each in all_of(workings_of(shop, quantity)):
             if each.on_sheet is not None:
                 beside = each.adjusted_by or Decimal(0)
@@ -102,7 +104,7 @@ class TestWhatIsWrittenIsWhatIsCosted:
 
 
 class TestAWorkingReads:
-    def test_as_the_costing_reckons(self) -> None:
+    def test_as_the_costing_computes(self) -> None:
         product = a_product(operations=[an_operation(yield_share="0.95", pieces_per_cycle=4)])
         found = {each.name: each for each in all_of(workings_of(a_shop(product), 250))}
 
@@ -117,7 +119,7 @@ class TestAWorkingReads:
         assert "Grid, day" in told
         assert "Grid, night" not in told
 
-    def test_terms_that_read_alike_are_written_once_behind_a_sum_sign(self) -> None:
+    def test_terms_of_the_same_form_are_written_once_after_a_sum_sign(self) -> None:
         operations = [an_operation(name=name, yield_share="1") for name in ("pressing", "flattening")]
         workings = workings_of(a_shop(a_product(operations=operations)), 10)
         (batch,) = (section for section in workings.sections if section.title == "Quantities of the batch")
@@ -127,7 +129,7 @@ class TestAWorkingReads:
         assert found["Sheet press"].with_figures == "(420 + 420) ÷ 60"
         assert found["Grid, day"].formula == "Σ ({electricity in kWh} × {share of the band})"
 
-    def test_what_a_sub_assembly_takes_beside_what_is_issued_of_it(self) -> None:
+    def test_materials_of_a_sub_assembly_beside_the_pieces_issued_of_it(self) -> None:
         part = a_product(name="Panel")
         whole = a_product(name="Bench", bill_of_materials=[a_line(product="part-1", quantity_per_piece="3")])
         found = {(each.of, each.name): each for each in all_of(workings_of(a_shop(whole, part), 10))}
@@ -163,13 +165,13 @@ class TestAWorkingReads:
         assert found["HDPE flakes"].formula == "{price} ÷ {USD for 1 EUR}"
         assert found["HDPE flakes"].with_figures == "0.90 ÷ 1.08"
 
-    def test_each_rate_tells_since_when_it_holds(self) -> None:
+    def test_each_rate_says_since_when_it_is_valid(self) -> None:
         sections = workings_of(a_shop(), 10).sections
 
         assert {section.valid_from for section in sections if section.title == "Rate"} == {TODAY}
         assert {section.valid_from for section in sections if section.title != "Rate"} == {None}
 
-    def test_more_than_anybody_reads_is_refused(self) -> None:
+    def test_too_many_workings_are_refused(self) -> None:
         lines = [a_line() for _ in range(1000)]
         part = a_product(bill_of_materials=lines, operations=[])
         whole = a_product(bill_of_materials=[*lines[1:], a_line(product="part-1")], operations=[])
@@ -179,7 +181,7 @@ class TestAWorkingReads:
 
 
 class TestTracedFigures:
-    def test_leave_no_trace_of_adding_nothing_or_of_a_one_that_is_no_figure(self) -> None:
+    def test_omit_adding_0_and_multiplying_by_a_plain_1(self) -> None:
         figure = Traced(3, label="three")
 
         assert figure + 0 is figure
@@ -189,7 +191,7 @@ class TestTracedFigures:
         assert 1 * figure is figure
         assert figure / 1 is figure
 
-    def test_take_nothing_away_from_a_plain_one(self) -> None:
+    def test_subtracting_a_traced_0_from_a_plain_1_gives_a_plain_1(self) -> None:
         assert not isinstance(1 - Traced(0, label="loss"), Traced)
 
     def test_a_negative_figure_stands_in_parentheses_but_at_the_beginning(self) -> None:
@@ -210,7 +212,7 @@ class TestTracedFigures:
             assert formula(reckoning, lambda each: None if each.operator else Decimal(each)) == text
             assert rounded(calculated(text), 20) == rounded(reckoning, 20)
 
-    def test_a_result_halfway_between_two_figures_is_shown_to_its_end(self) -> None:
+    def test_a_result_halfway_between_two_figures_is_shown_with_all_its_digits(self) -> None:
         book = Workbook()
         book.section("Halves")
         third = Traced(1, label="one") / Traced(3, label="three")
@@ -221,7 +223,7 @@ class TestTracedFigures:
         assert section.workings[1].with_figures == "0.333333 × 0.375"
         assert section.workings[1].result == Decimal("0.125")
 
-    def test_a_figure_that_is_told_before_its_parts_is_still_found_from_them_however_unlike_in_size(self) -> None:
+    def test_a_figure_noted_before_its_parts_still_follows_from_them_however_different_in_size(self) -> None:
         book = Workbook()
         book.section("Sevenths")
         seven = Traced(7, label="seven")

@@ -1,4 +1,4 @@
-"""Listings: what may be registered and what may not, and what each names."""
+"""Listings: which are valid, which are refused, and what each refers to."""
 
 from typing import Any
 
@@ -23,7 +23,7 @@ SENT = {"shipping_service": "post", "shipping_zone": "home"}
         ({"shipping_zone": "home"}, "shipping_zone: has no meaning without a shipping service"),
     ],
 )
-def test_a_listing_that_cannot_be_is_refused_with_its_place(changed: dict[str, Any], message: str) -> None:
+def test_an_invalid_listing_is_refused_naming_the_member(changed: dict[str, Any], message: str) -> None:
     with pytest.raises(InvalidValuesError) as error:
         decoded(builders.listing(**changed), Listing)
 

@@ -1,4 +1,4 @@
-"""What a repricing found of a listing, as it is shown."""
+"""The change that a repricing found for a listing, as it is shown."""
 
 from decimal import Decimal
 
@@ -17,7 +17,7 @@ def effects_of(*amounts: str) -> Effects:
 
 
 def shown(old: str, new: str, *amounts: str, home: str = "EUR") -> list[str]:
-    """Of costs that are not rounded yet."""
+    """The amounts of the effects shown for unrounded costs and effects."""
     writer = ChangeWriter(home)
     found = writer.effects(writer.cost(Decimal(old)), writer.cost(Decimal(new)), effects_of(*amounts))
     return [each["amount"]["amount"] for each in found]
@@ -35,11 +35,11 @@ class TestEffectsShown:
             {"resource": "products/sheet", "cause": "product", "amount": {"amount": "-0.010000", "currency": "EUR"}},
         ]
 
-    def test_of_nothing_are_none(self) -> None:
+    def test_are_empty_where_nothing_has_an_effect(self) -> None:
         assert shown("1", "1") == []
 
     def test_a_single_one_is_the_difference_of_the_costs_as_they_are_shown(self) -> None:
-        """Costs of 1.0000005 and 1.0000014 are shown as 1.000001 and 1.000001: their difference is nothing."""
+        """Costs of 1.0000005 and 1.0000014 are both shown as 1.000001: their difference is 0."""
         assert shown("1.0000005", "1.0000014", "0.0000009") == ["0.000000"]
         assert shown("1.0000004", "1.0000005", "0.0000001") == ["0.000001"]
 
@@ -47,7 +47,7 @@ class TestEffectsShown:
     def test_have_four_digits_more_than_the_minor_unit(self, home: str, amount: str) -> None:
         assert shown("0", "1", *["0." + "3" * 33] * 3, home=home)[-1] == amount
 
-    def test_a_unit_that_is_missing_goes_to_the_one_that_lost_most(self) -> None:
+    def test_a_missing_unit_goes_to_the_effect_that_lost_most_in_rounding(self) -> None:
         assert shown("0", "1", "0.3333333", "0.3333333", "0.3333334") == ["0.333333", "0.333333", "0.333334"]
 
     @given(
@@ -74,27 +74,27 @@ class TestEffectsShown:
 
 
 class TestApportionedToATotal:
-    """Figures that are to add up to a total which was rounded by itself."""
+    """Figures rounded so that they add up to a total that was rounded separately."""
 
     @pytest.mark.parametrize(
         ("figures_", "total", "found"),
         [
             (("0.25", "0.25"), "0.5", ("0.3", "0.2")),
-            (("0.25", "0.25"), "0.6", ("0.3", "0.3")),  # a unit missing to each
-            (("0.25", "0.25"), "0.3", ("0.2", "0.1")),  # one too many
+            (("0.25", "0.25"), "0.6", ("0.3", "0.3")),  # one unit added to each
+            (("0.25", "0.25"), "0.3", ("0.2", "0.1")),  # one unit too many
             (("0.20", "0.20"), "0.5", ("0.3", "0.2")),
-            (("0.29", "0.20"), "0.3", ("0.2", "0.1")),  # one less of what lost least
+            (("0.29", "0.20"), "0.3", ("0.2", "0.1")),  # one unit off the one that lost least
             (("0.20", "0.29"), "0.3", ("0.1", "0.2")),
             (("-0.25", "0.25"), "0.0", ("-0.2", "0.2")),
             (("-0.25", "0.25"), "-0.1", ("-0.3", "0.2")),
             (("0.29",), "0.5", ("0.5",)),
         ],
     )
-    def test_they_do(self, figures_: tuple[str, ...], total: str, found: tuple[str, ...]) -> None:
+    def test_add_up_to_it(self, figures_: tuple[str, ...], total: str, found: tuple[str, ...]) -> None:
         assert apportioned(map(Decimal, figures_), 1, Decimal(total)) == tuple(map(Decimal, found))
 
     @given(st.lists(figures("-9", "9", 6), min_size=1, max_size=9), st.integers(-9, 9), st.sampled_from([0, 2, 4]))
-    def test_they_do_whatever_is_missing_or_too_many(self, exact: list[Decimal], more: int, decimals: int) -> None:
+    def test_add_up_to_it_whatever_the_difference(self, exact: list[Decimal], more: int, decimals: int) -> None:
         unit = Decimal(1).scaleb(-decimals)
         total = half_up(sum(exact, Decimal(0)), decimals) + more * unit
 

@@ -1,4 +1,4 @@
-"""Which price was in force when: applied one after the other, rolled back, or both in one instant."""
+"""Which price was in force when, if prices are applied, rolled back, or both in one instant."""
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
@@ -22,7 +22,7 @@ def hours(passed: int) -> datetime:
 
 
 def entry(number: int, at: int, *, price: str = "4.20", until: int | None = None, **changes: Any) -> PriceHistoryEntry:
-    """The price that a repricing put in force so many hours after the first, rolled back after so many."""
+    """A price put in force at this hour after the beginning, and rolled back at the hour `until`."""
     members = {
         "repricing": UUID(int=number),
         "as_of": date(2026, 3, 2),
@@ -37,7 +37,7 @@ def entry(number: int, at: int, *, price: str = "4.20", until: int | None = None
 
 
 def told(*entries: PriceHistoryEntry) -> list[tuple[int, int, int | None, bool]]:
-    """Of each time: the number of the repricing, when it begins and ends, and whether the price was put back."""
+    """For each period: the repricing's number, begin and end in hours, and whether a rollback restored the price."""
 
     def passed(at: datetime) -> int:
         return int((at - BEGIN) / timedelta(hours=1))
@@ -48,7 +48,7 @@ def told(*entries: PriceHistoryEntry) -> list[tuple[int, int, int | None, bool]]
     ]
 
 
-def test_a_price_is_in_force_until_the_next_is_applied_whatever_order_they_come_in() -> None:
+def test_a_price_is_in_force_until_the_next_is_applied_in_whatever_order_they_are_given() -> None:
     entries = [entry(1, 0), entry(2, 24), entry(3, 48)]
 
     assert told(*entries) == told(*reversed(entries)) == [(1, 0, 24, False), (2, 24, 48, False), (3, 48, None, False)]
@@ -58,7 +58,7 @@ def test_a_price_that_is_rolled_back_ends_and_the_one_before_comes_back() -> Non
     assert told(entry(1, 0), entry(2, 24, until=30)) == [(1, 0, 24, False), (2, 24, 30, False), (1, 30, None, True)]
 
 
-def test_what_was_rolled_back_itself_does_not_come_back() -> None:
+def test_a_price_that_was_rolled_back_itself_does_not_come_back() -> None:
     found = told(entry(1, 0), entry(2, 24, until=60), entry(3, 48, until=50))
 
     assert found == [(1, 0, 24, False), (2, 24, 48, False), (3, 48, 50, False), (2, 50, 60, True), (1, 60, None, True)]
@@ -74,7 +74,7 @@ def test_of_two_in_one_instant_the_later_repricing_counts_and_the_other_was_neve
     assert told(entry(1, 0), entry(2, 24, until=24)) == [(1, 0, None, False)]
 
 
-def test_a_price_applied_in_the_instant_of_a_rollback_is_not_told_as_put_back() -> None:
+def test_a_price_applied_in_the_instant_of_a_rollback_is_not_shown_as_restored() -> None:
     found = told(entry(1, 0), entry(2, 24, until=30), entry(3, 30))
 
     assert found == [(1, 0, 24, False), (2, 24, 30, False), (3, 30, None, False)]
@@ -86,7 +86,7 @@ def test_nothing_applied_is_nothing_in_force() -> None:
 
 @st.composite
 def histories(draw: st.DrawFn) -> list[PriceHistoryEntry]:
-    """Up to eight repricings within twelve hours, any of them rolled back, many in one instant."""
+    """Up to eight repricings within twelve hours; any may be rolled back, several may share an instant."""
     entries = []
     for number in range(draw(st.integers(0, 8))):
         at = draw(st.integers(0, 12))
@@ -96,7 +96,7 @@ def histories(draw: st.DrawFn) -> list[PriceHistoryEntry]:
 
 
 def newest_standing(entries: Sequence[PriceHistoryEntry], at: datetime) -> PriceHistoryEntry | None:
-    """The last applied that stands at an instant, straight from the words of it."""
+    """The last price that is applied and not rolled back at an instant, straight from the definition."""
     standing = [
         each for each in entries if each.applied_at <= at and (each.rolled_back_at is None or at < each.rolled_back_at)
     ]
@@ -105,7 +105,9 @@ def newest_standing(entries: Sequence[PriceHistoryEntry], at: datetime) -> Price
 
 @tried
 @given(histories(), st.integers(-1, 16))
-def test_at_any_instant_the_newest_price_that_stands_is_in_force(entries: list[PriceHistoryEntry], passed: int) -> None:
+def test_at_any_instant_the_newest_price_not_rolled_back_is_in_force(
+    entries: list[PriceHistoryEntry], passed: int
+) -> None:
     at = hours(passed)
 
     found = [
@@ -117,7 +119,7 @@ def test_at_any_instant_the_newest_price_that_stands_is_in_force(entries: list[P
 
 @tried
 @given(histories())
-def test_times_follow_each_other_and_none_is_empty(entries: list[PriceHistoryEntry]) -> None:
+def test_periods_follow_each_other_and_none_is_empty(entries: list[PriceHistoryEntry]) -> None:
     found = prices_in_force(entries)
 
     assert all(each.until is None or each.since < each.until for each in found)

@@ -1,4 +1,4 @@
-"""What becomes of a price when rates change, and what each of them has a share in."""
+"""Decisions about a price when rates change, and what each rate contributes to the change."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -51,12 +51,12 @@ class TestTheMove:
         assert move_share(Decimal(8), Decimal(10)) == Decimal("0.25")
         assert move_share(Decimal(10), Decimal(8)) == Decimal("-0.2")
 
-    def test_from_nothing_is_none(self) -> None:
+    def test_from_0_is_none(self) -> None:
         assert move_share(Decimal(0), Decimal(10)) is None
 
 
 class TestTheDecision:
-    def test_what_is_asked_in_another_spelling_is_the_same(self) -> None:
+    def test_an_equal_price_with_other_digits_is_the_same(self) -> None:
         assert decided("10.0", "10.00") is Decision.SAME
 
     def test_without_rules_every_other_price_takes_its_place(self) -> None:
@@ -76,7 +76,7 @@ class TestTheDecision:
     def test_a_price_stays_below_the_least_move(self, new: str, found: Decision) -> None:
         assert decided("10.00", new, rules("0.01")) is found
 
-    def test_a_price_that_misses_its_policy_never_stays(self) -> None:
+    def test_a_price_that_misses_its_policy_is_never_kept(self) -> None:
         assert decided("10.00", "10.01", rules("0.01"), keeps=False) is Decision.CHANGED
 
     @pytest.mark.parametrize(
@@ -98,7 +98,7 @@ class TestTheDecision:
         assert decided("10.00", "10.05", rules("0.01", "0.25"), confirmed=True) is Decision.LEFT
         assert decided("10.00", "10.00", rules("0.01", "0.25"), confirmed=True) is Decision.SAME
 
-    def test_a_price_of_nothing_waits_if_any_does_and_never_stays(self) -> None:
+    def test_a_price_of_0_waits_under_any_greatest_move_and_is_never_kept(self) -> None:
         assert decided("0", "0.01", rules(greatest="1000")) is Decision.HELD
         assert decided("0", "0.01", rules(greatest="1000"), confirmed=True) is Decision.CHANGED
         assert decided("0", "0.01", rules("0.5")) is Decision.CHANGED
@@ -107,7 +107,7 @@ class TestTheDecision:
     @given(
         figures("0", "90", 2), figures("0", "90", 2), figures("0", "1", 2), st.none() | figures("0", "2", 2), st.data()
     )
-    def test_is_one_of_four_and_follows_from_the_move_alone(
+    def test_is_one_of_four_and_depends_on_the_move_alone(
         self, old: Decimal, new: Decimal, least: Decimal, more: Decimal | None, data: st.DataObject
     ) -> None:
         keeps, confirmed = data.draw(st.booleans()), data.draw(st.booleans())
@@ -162,7 +162,7 @@ class TestTheRequest:
             RepricingScope(resources=(name,))
 
 
-# What each change has a share in
+# What each change contributes
 
 
 def a_bill(pieces: int = 1, **quantities: str) -> BatchBill:
@@ -177,7 +177,7 @@ def compared(before: Any, after: Any, **converted: str) -> Comparison:
 
 
 def effects(bill: BatchBill, comparison: Comparison) -> dict[tuple[str, str], Decimal]:
-    """By what changed and why."""
+    """The effects by resource and cause."""
     changes, found = comparison.changes, unit_effects(bill, bill, comparison)
     return {(changes[place].resource, changes[place].cause.value): amount for place, amount in found.items()}
 
@@ -190,7 +190,7 @@ class TestARateThatMoved:
             ("materials/flakes", "rate"): Decimal("0.5")
         }
 
-    def test_is_told_with_what_it_was_and_since_when(self) -> None:
+    def test_is_reported_with_its_old_rate_and_since_when(self) -> None:
         (change,) = compared(a_table(flakes="0.80"), a_table(flakes="1.00")).changes
 
         assert (change.resource, change.cause, change.since) == ("materials/flakes", Cause.RATE, TODAY)
@@ -208,7 +208,7 @@ class TestARateThatMoved:
     def test_of_a_part_that_was_not_consumed_before_is_the_products_change(self) -> None:
         assert compared(a_table(), a_table(resin="3")).changes == []
 
-    def test_that_is_gone_has_no_part_in_it(self) -> None:
+    def test_that_is_gone_contributes_nothing(self) -> None:
         assert compared(a_table(resin="3"), a_table()).changes == []
 
     @pytest.mark.parametrize(
@@ -220,10 +220,10 @@ class TestARateThatMoved:
             ("1.50", {"exchange_rate": "0.7", "rate": "-0.5"}),
         ],
     )
-    def test_is_told_apart_from_the_exchange_rate_it_is_converted_with(
+    def test_contributes_apart_from_the_exchange_rate_that_converts_it(
         self, converted: str, found: dict[str, str]
     ) -> None:
-        """The old terms at the new exchange rate stand between the two."""
+        """The old terms converted at the new exchange rate separate the two effects."""
         comparison = compared(a_table(flakes="0.80"), a_table(flakes="1.00"), flakes=converted)
 
         assert effects(a_bill(flakes="1"), comparison) == {
@@ -247,14 +247,14 @@ class TestAPoolOnAValue:
         assert effects(bill, compared(without, with_it)) == {("overheads/pool", "rate"): 1}
         assert effects(bill, compared(with_it, without)) == {("overheads/pool", "rate"): -1}
 
-    def test_is_told_as_a_share(self) -> None:
+    def test_is_reported_as_a_share(self) -> None:
         before, after = shares_of(a_table(flakes="1"), pool="0.10"), shares_of(a_table(flakes="1"), pool="0.15")
 
         (change,) = compared(before, after).changes
 
         assert (change.old_rate, change.new_rate) == (Decimal("0.10"), Decimal("0.15"))
 
-    def test_has_no_share_in_what_was_not_consumed_before(self) -> None:
+    def test_contributes_nothing_to_what_was_not_consumed_before(self) -> None:
         before, after = shares_of(a_table(), pool="0.10"), shares_of(a_table(resin="3"), pool="0.15")
 
         assert unit_effects(a_bill(resin="1"), a_bill(resin="1"), compared(before, after)) == {}
@@ -268,7 +268,7 @@ class TestAPoolOnAValue:
             ("overheads/one", "rate"): Decimal("0.4"),
         }
 
-    def test_on_labour_has_no_share_in_material(self) -> None:
+    def test_on_labour_contributes_nothing_to_material(self) -> None:
         before, after = a_table(flakes="1"), replace(a_table(flakes="1"), shares=share("direct_labour_value", "0.2"))
 
         assert unit_effects(a_bill(flakes="1"), a_bill(flakes="1"), compared(before, after)) == {}
@@ -291,24 +291,24 @@ class TestAPoolByTheHour:
         ]
         assert found == {0: -6}
 
-    def test_that_is_gone_had_nothing_to_do_with_a_bill_without_it(self) -> None:
+    def test_that_is_gone_contributes_nothing_to_a_bill_without_it(self) -> None:
         comparison = compared(a_table(**{"overheads/rent": "4"}), a_table())
 
         assert unit_effects(a_bill(), a_bill(), comparison) == {}
 
-    def test_that_cost_nothing_is_not_told_when_it_is_gone(self) -> None:
+    def test_that_cost_nothing_is_not_reported_when_it_is_gone(self) -> None:
         assert compared(a_table(**{"overheads/rent": "0"}), a_table()).changes == []
 
 
 class TestWhatIsLeftForTheProduct:
-    def test_is_what_no_rate_has_a_share_in(self) -> None:
+    def test_is_what_no_rate_contributes(self) -> None:
         assert product_effect(Decimal(5), [Decimal(2), Decimal(-1)], Decimal(10)) == 4
 
-    def test_is_nothing_where_only_the_last_digits_differ(self) -> None:
+    def test_is_0_where_only_the_last_digits_differ(self) -> None:
         assert product_effect(Decimal("1E-24"), [], Decimal(10)) == 0
         assert product_effect(Decimal("1E-22"), [], Decimal(-10)) == Decimal("1E-22")
 
-    def test_of_costs_of_nothing_is_all_of_it(self) -> None:
+    def test_is_the_whole_difference_where_the_costs_are_0(self) -> None:
         assert product_effect(Decimal("1E-30"), [], Decimal(0)) == Decimal("1E-30")
         assert product_effect(Decimal(0), [], Decimal(0)) == 0
 
@@ -317,7 +317,7 @@ class TestWhatIsLeftForTheProduct:
 
 
 def full(quantity: int, shop: Shop, rates: dict[str, Decimal]) -> Fraction:
-    """The cost sheet's own figure, line by line."""
+    """The unit cost from the cost sheet's exact lines."""
     lines = shop.sheet(quantity, rates).lines
     return sum((Fraction(line.amount) for line in lines), Fraction(0)) / quantity
 
@@ -329,7 +329,7 @@ def size(quantity: int, shop: Shop, *several: dict[str, Decimal]) -> Fraction:
 
 @st.composite
 def compared_shops(draw: st.DrawFn) -> tuple[Shop, Shop, Comparison]:
-    """A workshop before and after, and what moved."""
+    """A workshop before and after a change of rates, and the comparison of both."""
     before, after = draw(moves())
     exchange = after.exchange
 
@@ -354,10 +354,10 @@ class TestEffects:
 
     @tried
     @given(compared_shops(), batches)
-    def test_are_each_what_the_cost_sheet_says_when_that_alone_moves(
+    def test_are_each_the_difference_on_the_cost_sheet_when_that_rate_alone_moves(
         self, shops: tuple[Shop, Shop, Comparison], quantity: int
     ) -> None:
-        """A part beside the old rates of all others; a pool on a value once every part has moved."""
+        """A part moves while all others keep their old rates; a pool on a value moves after every part has."""
         before, after, comparison = shops
         whole = replace(after, catalogue=replace(after.catalogue, overheads=before_and_after(before, after)))
         old, new = before.unit_rates(), after.unit_rates()
@@ -393,7 +393,7 @@ class TestEffects:
 
     @tried
     @given(compared_shops())
-    def test_of_exchange_rates_are_those_of_the_old_terms_converted_anew(
+    def test_of_exchange_rates_follow_from_the_old_terms_converted_at_the_new_rate(
         self, shops: tuple[Shop, Shop, Comparison]
     ) -> None:
         before, _, comparison = shops

@@ -1,4 +1,4 @@
-"""What a product contains, and what a unit of it costs."""
+"""The content of a product and its price per unit of measure."""
 
 from decimal import Decimal
 from typing import Any
@@ -58,7 +58,7 @@ def test_the_price_of_a_unit_is_rounded_half_up_and_the_price_of_a_piece_before_
         (Measure.CUBIC_METRE, ("length_mm", "width_mm", "height_mm")),
     ],
 )
-def test_a_product_without_the_measures_is_refused_with_those_it_lacks(
+def test_a_product_without_the_measures_is_refused_naming_those_it_lacks(
     measure: Measure, missing: tuple[str, ...]
 ) -> None:
     unmeasured = beam(mass_kg=None, length_mm=None, width_mm=None, height_mm=None)
@@ -77,7 +77,7 @@ def test_only_what_is_missing_is_named() -> None:
     assert str(error.value) == "a price per m3 takes width_mm: register the product 'beam' with it"
 
 
-def test_a_price_too_large_to_be_known_is_refused() -> None:
+def test_a_price_too_large_to_be_computed_is_refused() -> None:
     with pytest.raises(FigureTooLargeError):
         unit_price(euros("1000"), beam(mass_kg=Decimal("1E-27")), Measure.KILOGRAM)
 

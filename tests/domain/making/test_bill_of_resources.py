@@ -1,4 +1,4 @@
-"""What a batch consumes: quantities by hand, loops, depth, and products that no longer fit."""
+"""The bill of resources of a batch: quantities by hand, loops, depth, and products that no longer fit."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -43,7 +43,7 @@ def bill_of(*products: Product, quantity: int = 10, **changes: object) -> BillOf
 
 
 def chain(levels: int) -> dict[str, Product]:
-    """Each product contains the next; the last is made at a bench."""
+    """This many products, of which each contains the next; the last is made at a bench."""
     made = {
         f"level-{level}": a_product(bill_of_materials=[a_line(product=f"level-{level + 1}")], operations=[])
         for level in range(1, levels)
@@ -52,7 +52,7 @@ def chain(levels: int) -> dict[str, Product]:
 
 
 class TestMaterial:
-    def test_is_issued_for_every_piece_started_and_for_what_the_process_loses(self) -> None:
+    def test_is_issued_for_every_piece_started_and_for_process_losses(self) -> None:
         line = a_line(quantity_per_piece="2", process_loss_share="0.2")
         product = a_product(bill_of_materials=[line], operations=[bench_work(yield_share="0.5")])
 
@@ -74,7 +74,7 @@ class TestMaterial:
         assert quantities(bill) == {"materials/hdpe": Decimal(13)}
         assert bill.issues[0].operation == ""
 
-    def test_that_is_not_in_a_good_piece_is_reclaimed_by_its_share(self) -> None:
+    def test_that_does_not_end_in_a_good_piece_is_reclaimed_by_its_share(self) -> None:
         line = a_line(quantity_per_piece="2", quantity_per_batch="1", reclaim_share="0.5")
         product = a_product(bill_of_materials=[line], operations=[bench_work(yield_share="0.8")])
 
@@ -153,7 +153,7 @@ class TestOperation:
 
         assert quantities(bill)["tariffs/grid#flat"] == Decimal("7.2")
 
-    def test_on_the_same_machine_by_the_same_grade_adds_to_what_the_one_before_takes(self) -> None:
+    def test_on_the_same_machine_by_the_same_grade_adds_to_the_quantities_of_the_one_before(self) -> None:
         pressing = an_operation(name="pressing", setup_minutes="10", cycle_minutes="3", yield_share="1")
         trimming = an_operation(name="trimming", setup_minutes="5", cycle_minutes="1", yield_share="1")
         first, second, both = (
@@ -229,7 +229,7 @@ class TestSubAssemblies:
         assert bill.pieces_made == {"sheet": 8, "part-1": 20, "part-2": 90}  # 10 × 1 + 20 × 4
         assert quantities(bill) == {"materials/hdpe": Decimal("0.9")}
 
-    def test_are_made_after_nothing_that_needs_them(self) -> None:
+    def test_are_made_before_whatever_needs_them(self) -> None:
         products = chain(6)
         products["level-1"] = a_product(
             bill_of_materials=[a_line(product="level-6"), a_line(product="level-2")], operations=[]
@@ -237,7 +237,7 @@ class TestSubAssemblies:
 
         assert made_in_order("level-1", products) == [f"level-{level}" for level in range(1, 7)]
 
-    def test_twice_in_each_of_thirty_levels_cost_no_more_time_than_thirty_and_are_counted_right(self) -> None:
+    def test_twice_in_each_of_thirty_levels_are_counted_right_in_the_time_of_thirty(self) -> None:
         products = {
             f"level-{level}": a_product(bill_of_materials=[a_line(product=f"level-{level + 1}")] * 2, operations=[])
             for level in range(1, 30)
@@ -258,7 +258,7 @@ class TestLoops:
 
         assert error.value.loop == ("a", "a")
 
-    def test_a_longer_loop_is_spelled_out_from_where_it_begins(self) -> None:
+    def test_a_longer_loop_is_listed_from_where_it_begins(self) -> None:
         products = {
             one: a_product(bill_of_materials=[a_line(product=other)])
             for one, other in {"top": "a", "a": "b", "b": "c", "c": "a"}.items()
@@ -271,14 +271,14 @@ class TestLoops:
 
 
 class TestLevels:
-    def test_are_the_steps_of_the_longest_way_down_or_up(self) -> None:
+    def test_are_the_steps_of_the_longest_path_down_or_up(self) -> None:
         made_of = {"top": ["a", "b"], "a": ["b"], "b": ["c", "c"], "c": []}
         used_in = {"c": ["b"], "b": ["a", "top"], "a": ["top"]}
 
         assert [levels(code, made_of) for code in ("top", "a", "b", "c")] == [3, 2, 1, 0]
         assert [levels(code, used_in) for code in ("top", "c")] == [0, 3]
 
-    def test_met_on_many_ways_are_counted_once_on_each_and_in_no_time(self) -> None:
+    def test_reached_on_many_paths_are_counted_quickly(self) -> None:
         made_of = {str(level): [str(level + 1)] * 2 for level in range(60)}
 
         assert levels("0", made_of) == 60
@@ -294,7 +294,7 @@ class TestLimits:
         assert (error.value.what, error.value.limit) == ("levels of sub-assemblies", MAX_DEPTH)
 
     def test_more_steps_than_can_be_made_at_once_are_refused_before_any_is_made(self) -> None:
-        """None of the parts could be made: the grade is not there."""
+        """The labour grade is missing, so making any of the parts would fail."""
         work = [bench_work(name=f"s{n}", setup_minutes="1", labour=[{"labour_grade": "gone"}]) for n in range(100)]
         part = a_product(bill_of_materials=[], operations=work)
         parts = {f"part-{place}": part for place in range(MAX_STEPS // 100)}
@@ -339,7 +339,7 @@ class TestAProductThatNoLongerFits:
             ({"tariff": None, "rated_power_kw": "0"}, {}, "the machine 'press' draws no power; leave them out"),
         ],
     )
-    def test_is_refused_with_what_to_register_again(
+    def test_is_refused_saying_what_to_register_again(
         self, machine: dict[str, str], tariff: dict[str, list[str]], reason: str | None
     ) -> None:
         catalogue = a_catalogue(machines={"press": a_machine(**machine)}, tariffs={"grid": a_tariff(**tariff)})

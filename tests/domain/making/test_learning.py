@@ -1,4 +1,4 @@
-"""The learning curve at its edges; published figures stand elsewhere."""
+"""Edge cases of the learning curve; tests/published holds the published figures."""
 
 from decimal import Decimal, localcontext
 
@@ -28,15 +28,15 @@ class TestTheFactor:
     def test_falls_to_the_rate_with_every_doubling(self, pieces: str, expected: str) -> None:
         assert factor(a_curve(), pieces) == Decimal(expected)
 
-    def test_is_1_while_not_one_piece_is_made_yet(self) -> None:
+    def test_is_1_while_no_whole_piece_is_made_yet(self) -> None:
         assert factor(a_curve(), "0.5") == 1
         assert factor(a_curve(before="0.5"), "0.5") == 1
 
-    def test_goes_on_from_the_pieces_made_before(self) -> None:
+    def test_continues_from_the_pieces_made_before(self) -> None:
         assert factor(a_curve(before="1"), "1") == Decimal("0.6")  # two take 1.6 in all, the first took 1
         assert factor(a_curve(before="2"), "2") == Decimal("0.48")  # (4 × 0.64 − 2 × 0.8) ÷ 2
 
-    def test_counts_part_of_a_piece_before_the_first(self) -> None:
+    def test_counts_a_part_of_a_piece_made_before(self) -> None:
         assert Decimal("0.6") < factor(a_curve(before="0.5"), "1") < 1
 
     @given(figures("0.51", "1", 2), figures("0", "50", 1), figures("0.1", "500", 1), figures("0.1", "500", 1))
@@ -54,7 +54,7 @@ def a_unit_curve(rate: str = "0.8", before: str = "0") -> LearningCurve:
 
 
 def added_up(rate: Decimal, before: int, pieces: int) -> Decimal:
-    """Σ i^b piece by piece, with many digits more than the service has, in the other form of i^b: rate^log2(i)."""
+    """Σ i^b piece by piece, with many more digits than the service has, in the equivalent form rate^log2(i)."""
     with localcontext() as context:
         context.prec = 60
         two, found = Decimal(2).ln(), Decimal(0)
@@ -64,7 +64,7 @@ def added_up(rate: Decimal, before: int, pieces: int) -> Decimal:
 
 
 class TestTheUnitModel:
-    def test_leaves_the_rate_of_a_piece_with_every_doubling(self) -> None:
+    def test_multiplies_the_time_of_a_piece_by_the_rate_with_every_doubling(self) -> None:
         assert [factor(a_unit_curve(before=before), "1") for before in ("0", "1", "3", "7")] == [
             1,
             Decimal("0.8"),
@@ -76,7 +76,7 @@ class TestTheUnitModel:
         assert factor(a_unit_curve(), "2") == Decimal("0.9")  # (1 + 0.8) ÷ 2
         assert factor(a_unit_curve(before="1"), "3") == Decimal("0.714035")  # (0.8 + 0.702104 + 0.64) ÷ 3
 
-    def test_takes_a_part_of_a_piece_for_that_part_of_its_time(self) -> None:
+    def test_counts_a_part_of_a_piece_with_that_part_of_its_time(self) -> None:
         assert factor(a_unit_curve(), "1.5") == half_up(Decimal("1.4") / Decimal("1.5"), 6)
         assert factor(a_unit_curve(before="0.5"), "1") == Decimal("0.9")
         assert factor(a_unit_curve(), "0.5") == 1
@@ -99,7 +99,7 @@ class TestTheUnitModel:
         assert ((count + 1) ** (1 + index) - 1) / (1 + index) < total < count ** (1 + index) / (1 + index)
 
     @given(figures("0.51", "1", 2), figures("0", "200", 1), figures("0.1", "500", 1), figures("0.1", "500", 1))
-    def test_in_two_lots_takes_what_it_takes_in_one(
+    def test_two_lots_take_the_same_time_as_one(
         self, rate: Decimal, before: Decimal, pieces: Decimal, more: Decimal
     ) -> None:
         def total(start: Decimal, count: Decimal) -> Decimal:

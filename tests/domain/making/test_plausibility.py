@@ -1,4 +1,4 @@
-"""Warnings where they are due and where they are not, and cautions gathered from what is heated."""
+"""When warnings appear and when they do not, and the cautions that follow from heated materials."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -32,7 +32,7 @@ def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, 
 
 
 def timed(**changes: Any) -> Operation:
-    """Work at a bench of a minute a piece."""
+    """Work at a bench that takes a minute a piece."""
     return bench_work(**{"cycle_minutes": "1", **changes})
 
 
@@ -45,24 +45,24 @@ def a_pressing(**changes: Any) -> Any:
 
 
 class TestAYieldOf1:
-    def test_on_every_step_is_hardly_true(self) -> None:
+    def test_on_every_step_is_implausible(self) -> None:
         warning = warned(a_product(operations=[timed(), timed(name="again")]))["no-scrap"]
 
         assert "Every step has a yield of 1" in warning.text
         assert warning.source == "common practice, no source"
 
-    def test_on_some_step_or_without_any_step_is_nothing(self) -> None:
+    def test_on_some_steps_or_without_any_step_brings_no_warning(self) -> None:
         assert warned(a_product(operations=[timed(), timed(name="again", **SCRAP)])) == {}
         assert warned(a_product(operations=[])) == {}
 
-    def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
+    def test_of_a_sub_assembly_is_reported_under_its_code(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
 
         assert warned(whole, a_product(operations=[timed()]))["no-scrap"].product == "part-1"
 
 
 class TestTime:
-    def test_that_an_operation_does_not_take_is_hardly_true(self) -> None:
+    def test_of_0_for_an_operation_is_implausible(self) -> None:
         warning = warned(a_product(operations=[timed(cycle_minutes="0", **SCRAP)]))["no-time"]
 
         assert warning.text == (
@@ -72,7 +72,7 @@ class TestTime:
         assert warning.product == "sheet"
 
     @pytest.mark.parametrize("time", ["setup_minutes", "warm_up_minutes", "cycle_minutes"])
-    def test_of_any_kind_is_some(self, time: str) -> None:
+    def test_of_any_kind_is_enough(self, time: str) -> None:
         pressed = a_pressing(**{"cycle_minutes": "0", "processing_temperature_c": None, time: "1"})
 
         assert warned(a_product(operations=[pressed])) == {}
@@ -87,7 +87,7 @@ class TestLabour:
             {"setup_minutes": "20", "cycle_minutes": "0"},
         ],
     )
-    def test_that_is_named_without_attendance_or_a_crew_costs_nothing_by_mistake(self, times: dict[str, str]) -> None:
+    def test_without_attendance_or_a_crew_is_warned_of_since_it_costs_nothing(self, times: dict[str, str]) -> None:
         bench = timed(labour=[{"labour_grade": "operator"}], **times, **SCRAP)
 
         found = warned(a_product(operations=[bench]))
@@ -98,7 +98,7 @@ class TestLabour:
             "(1 is one person all the time that it runs), or setup_crew with setup_minutes."
         )
 
-    def test_of_a_crew_without_a_setup_costs_nothing_either(self) -> None:
+    def test_of_a_crew_without_a_setup_is_warned_of_too(self) -> None:
         bench = timed(labour=[{"labour_grade": "operator", "setup_crew": "1"}], **SCRAP)
 
         assert set(warned(a_product(operations=[bench]))) == {"no-labour-time"}
@@ -106,17 +106,17 @@ class TestLabour:
     @pytest.mark.parametrize(
         "people", [{"attendance": "0.25"}, {"setup_crew": "1"}, {"attendance": "1", "setup_crew": "2"}]
     )
-    def test_that_attends_or_sets_up_is_nothing(self, people: dict[str, str]) -> None:
+    def test_that_attends_or_sets_up_brings_no_warning(self, people: dict[str, str]) -> None:
         bench = timed(setup_minutes="10", labour=[{"labour_grade": "operator", **people}], **SCRAP)
 
         assert warned(a_product(operations=[bench])) == {}
 
-    def test_of_an_operation_without_time_is_not_told_beside_that(self) -> None:
+    def test_of_an_operation_without_time_brings_no_second_warning(self) -> None:
         bench = timed(cycle_minutes="0", labour=[{"labour_grade": "operator"}], **SCRAP)
 
         assert set(warned(a_product(operations=[bench]))) == {"no-time"}
 
-    def test_of_a_sub_assembly_is_told_under_its_code(self) -> None:
+    def test_of_a_sub_assembly_is_reported_under_its_code(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
         part = a_product(operations=[timed(labour=[{"labour_grade": "operator"}], **SCRAP)])
 
@@ -124,24 +124,24 @@ class TestLabour:
 
 
 class TestMass:
-    def test_above_that_of_the_materials_is_hardly_true(self) -> None:
+    def test_above_that_of_the_materials_is_implausible(self) -> None:
         warning = warned(a_plate(a_line(quantity_per_piece="0.9995"), mass="1.001"))["mass-above-materials"]
 
         assert "A piece weighs 1.001 kg, but its bill of materials adds up to 1 kg." in warning.text
         assert warning.source == "conservation of mass"
 
-    def test_up_to_that_of_the_materials_is_nothing(self) -> None:
+    def test_up_to_that_of_the_materials_brings_no_warning(self) -> None:
         assert warned(a_plate(mass="1")) == {}
         assert warned(a_plate(mass=None)) == {}
 
-    def test_counts_what_a_sub_assembly_weighs(self) -> None:
+    def test_includes_the_mass_of_a_sub_assembly(self) -> None:
         part = a_plate(mass="0.25")
         lines = [a_line(product="part-1", quantity_per_piece="2"), a_line(quantity_per_piece="0.5")]
 
         assert warned(a_plate(*lines, mass="1"), part) == {}
         assert set(warned(a_plate(*lines, mass="1.1"), part)) == {"mass-above-materials"}
 
-    def test_counts_a_unit_by_what_it_weighs_and_packaging_not_at_all(self) -> None:
+    def test_counts_a_unit_by_its_mass_and_leaves_out_packaging(self) -> None:
         bolt = a_material(unit="piece", polymer=None, mass_kg_per_unit="0.5")
         carton = a_material(unit="piece", polymer=None, use="packaging")
         lines = [a_line(material="bolt"), a_line(material="carton")]
@@ -162,7 +162,7 @@ class TestMass:
 
 
 class TestElectricity:
-    def test_that_could_not_even_melt_the_polymer_is_hardly_true(self) -> None:
+    def test_that_could_not_even_melt_the_polymer_is_implausible(self) -> None:
         pressed = a_product(operations=[a_pressing(cycle_minutes="0.01")])
 
         warning = warned(pressed)["less-energy-than-melting"]
@@ -173,7 +173,7 @@ class TestElectricity:
         assert "'pressing' draws 0.013 kWh for the batch" in warning.text  # 10 cycles ÷ 0.95 of 0.01 minutes at 7.2 kW
         assert f"takes {(kilograms * per_kg).quantize(Decimal('0.001'))} kWh" in warning.text
 
-    def test_that_could_is_nothing(self) -> None:
+    def test_that_could_brings_no_warning(self) -> None:
         assert warned(a_product(operations=[a_pressing(cycle_minutes="90")])) == {}
 
     @pytest.mark.parametrize(
@@ -185,7 +185,7 @@ class TestElectricity:
             ({}, {"unit": "m"}),
         ],
     )
-    def test_is_not_judged_where_nothing_is_heated_or_what_it_is_is_unknown(
+    def test_is_not_judged_where_nothing_is_heated_or_the_polymer_is_unknown(
         self, operation: dict[str, Any], material: dict[str, Any]
     ) -> None:
         pressed = a_product(operations=[a_pressing(cycle_minutes="0.01", **operation)])
@@ -205,7 +205,7 @@ class TestElectricity:
         assert warned(late) == {}
         assert set(warned(early)) == {"less-energy-than-melting"}
 
-    def test_of_a_product_is_not_asked_to_melt_what_is_in_its_parts(self) -> None:
+    def test_of_a_product_need_not_melt_the_material_of_its_parts(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[a_pressing(cycle_minutes="0.01")])
 
         assert warned(whole, a_plate(mass=None)) == {}
@@ -216,7 +216,7 @@ class TestElectricity:
         assert set(warned(pressed, machines={"press": a_bare_machine()})) == {"less-energy-than-melting"}
         assert warned(pressed, machines={"press": a_machine(rated_power_kw="90")}, tariffs=ONE_BAND) == {}
 
-    def test_of_a_machine_without_power_is_enough_where_nothing_known_is_to_be_melted(self) -> None:
+    def test_of_a_machine_without_power_is_enough_where_no_known_polymer_is_melted(self) -> None:
         pressed = a_product(operations=[a_pressing(band_shares={})])
 
         assert warned(pressed, machines={"press": a_bare_machine()}, materials={"hdpe": a_material(polymer=None)}) == {}
@@ -249,7 +249,7 @@ class TestCautions:
         assert self.codes(a_product(operations=[a_pressing(processing_temperature_c=None)])) == []
         assert self.codes(a_product(operations=[bench_work()])) == []
 
-    def test_treat_a_polymer_that_no_material_names_as_unidentified(self) -> None:
+    def test_treat_a_material_without_a_polymer_as_unidentified(self) -> None:
         materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
         catalogue = a_catalogue(a_product(operations=[a_pressing(processing_temperature_c="240")]), materials=materials)
 
@@ -263,7 +263,7 @@ class TestCautions:
         [({"warm_up_minutes": "30"}, {}), ({}, {"warm_up_power_kw": "9"}), ({}, {"kind": "oven"})],
         ids=["warm-up time", "warm-up power", "kind"],
     )
-    def test_do_not_wait_for_a_temperature_where_the_machine_heats(
+    def test_do_not_need_a_temperature_where_the_machine_heats(
         self, operation: dict[str, Any], machine: dict[str, Any]
     ) -> None:
         pressed = a_product(operations=[a_pressing(processing_temperature_c=None, **operation)])
@@ -284,13 +284,13 @@ class TestCautions:
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert "(from a material that is not on the bill) at 200 °C" in found[0].text
 
-    def test_do_not_take_steel_in_the_piece_for_a_polymer_beside_one_that_is_named(self) -> None:
+    def test_do_not_treat_steel_as_a_polymer_where_another_material_names_one(self) -> None:
         cast_in = a_product(bill_of_materials=[a_line(), a_line(material="rod")], operations=[a_pressing()])
         materials = {"hdpe": a_material(), "rod": a_material(polymer=None)}
 
         assert self.codes(cast_in, materials=materials) == ["hot-work"]
 
-    def test_take_packaging_for_what_is_heated_only_where_there_is_nothing_else(self) -> None:
+    def test_treat_packaging_as_heated_only_where_there_is_nothing_else(self) -> None:
         lines = [a_line(), a_line(material="film")]
         packed = a_product(bill_of_materials=lines, operations=[a_pressing()])
         film = a_material(polymer="ABS", use="packaging")
@@ -306,7 +306,7 @@ class TestCautions:
 
         assert "HDPE (from HDPE flakes) at 200 °C in 'Blue sheet, pressing': " in caution.text
 
-    def test_know_the_polymer_of_flake_that_the_workshop_made_itself(self) -> None:
+    def test_include_the_polymer_of_flakes_that_the_workshop_makes_itself(self) -> None:
         sheet = a_product(name="PS sheet", operations=[a_pressing(processing_temperature_c="240")])
         sheet = replace(sheet, bill_of_materials=(a_line(product="part-1"), a_line(product="part-2")))
         flake = a_product(bill_of_materials=[a_line(material="scrap")], operations=[bench_work(name="sorting")])
@@ -320,7 +320,7 @@ class TestCautions:
         assert [each.code for each in found] == ["styrene-fume", "hot-work"]
         assert found[0].text.startswith("PS (from Yoghurt cups) at 240 °C in 'PS sheet, pressing': the fume can hold")
 
-    def test_leave_out_what_enters_after_the_heat(self) -> None:
+    def test_leave_out_what_enters_after_the_heating(self) -> None:
         whole = a_product(
             bill_of_materials=[a_line(), a_line(product="part-1", operation="fitting")],
             operations=[a_pressing(), bench_work(name="fitting")],
@@ -330,7 +330,7 @@ class TestCautions:
 
         assert self.codes(whole, fitting, materials=materials) == ["hot-work"]
 
-    def test_come_with_the_kind_of_a_machine_wherever_it_runs(self) -> None:
+    def test_follow_from_the_kind_of_a_machine_at_any_level(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[bench_work()])
         flake = a_product(name="Flake", operations=[a_pressing(name="shredding", processing_temperature_c=None)])
         catalogue = a_catalogue(whole, flake, machines={"press": a_machine(name="Granulator", kind="shredder")})
@@ -340,7 +340,7 @@ class TestCautions:
         assert [each.code for each in found] == ["drawn-in", "dust", "thrown-out", "noise"]
         assert all(each.text.startswith("Granulator in 'Flake, shredding': ") for each in found)
 
-    def test_of_several_products_are_told_once_with_all_that_they_concern(self) -> None:
+    def test_of_several_products_are_stated_once_with_everything_they_concern(self) -> None:
         sheet = a_product(name="Sheet", operations=[a_pressing()], declared_uses=["toy"], mass_kg="26")
         slab = a_product(name="Slab", operations=[a_pressing()], declared_uses=["toy", "outdoor"], mass_kg="30")
         catalogue = a_catalogue(sheet, slab, a_plate(mass=None))

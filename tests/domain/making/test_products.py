@@ -1,4 +1,4 @@
-"""Products and what they are made with: what may be registered and what may not."""
+"""Products, materials, machines and the like: which are valid and which are refused."""
 
 from decimal import Decimal
 from typing import Any
@@ -18,7 +18,7 @@ from tests.support import builders
 TWICE = [{"labour_grade": "operator"}, {"labour_grade": "operator"}]
 
 
-class TestWhatCannotBe:
+class TestInvalidValues:
     @pytest.mark.parametrize(
         ("kind", "body", "message"),
         [
@@ -79,14 +79,14 @@ class TestWhatCannotBe:
             ),
         ],
     )
-    def test_is_refused(self, kind: type[Any], body: dict[str, Any], message: str) -> None:
+    def test_are_refused(self, kind: type[Any], body: dict[str, Any], message: str) -> None:
         with pytest.raises(InvalidValuesError) as error:
             decoded(body, kind)
 
         assert message in str(error.value)
 
     @pytest.mark.parametrize("category", ["S", "Z", "L", "M"])
-    def test_is_not_a_tax_that_needs_no_reason(self, category: str) -> None:
+    def test_do_not_include_a_tax_that_needs_no_reason(self, category: str) -> None:
         assert decoded({"name": "x", "category": category}, Tax).exemption_reason == ""
 
 
@@ -102,7 +102,7 @@ class TestMass:
 
 
 class TestReferences:
-    def test_of_a_product_are_everything_it_names_and_where(self) -> None:
+    def test_of_a_product_are_everything_it_names_with_the_place(self) -> None:
         product = a_product(
             bill_of_materials=[
                 decoded({"material": "hdpe", "quantity_per_piece": "1"}, BillLine),
@@ -120,7 +120,7 @@ class TestReferences:
         ]
         assert product.sub_assemblies() == ("frame",)
 
-    def test_of_a_machine_are_its_tariff_and_of_all_that_stands_alone_none(self) -> None:
+    def test_of_a_machine_are_its_tariff_and_other_things_have_none(self) -> None:
         assert list(references_in(a_machine())) == [(("tariff",), Thing("tariffs", "grid"))]
         alone = [
             ("materials", {"name": "x", "unit": "kg"}),
@@ -149,7 +149,7 @@ class TestBandShares:
             (["day", "night"], {"day": "0.5", "night": "0.5000000000000000000000000001"}, "must add up to 1, not 1.0"),
         ],
     )
-    def test_name_bands_of_the_tariff_and_add_up_to_1_to_the_last_digit(
+    def test_name_bands_of_the_tariff_and_add_up_to_exactly_1(
         self, bands: list[str], shares: dict[str, str], problem: str | None
     ) -> None:
         found = band_share_problem(a_tariff(bands=bands), {band: Decimal(share) for band, share in shares.items()})
@@ -160,5 +160,5 @@ class TestBandShares:
             assert found is not None
             assert found.startswith(problem)
 
-    def test_are_nothing_to_an_operation_at_a_bench(self) -> None:
+    def test_are_not_checked_for_an_operation_at_a_bench(self) -> None:
         assert list(inconsistencies(a_product(operations=[bench_work()]), a_catalogue())) == []

@@ -1,4 +1,4 @@
-"""Volumes of one product and of a mix."""
+"""Break-even volumes of one product and of a mix."""
 
 from decimal import Decimal
 
@@ -29,11 +29,11 @@ def test_a_set_of_the_mix_has_the_least_whole_pieces_in_the_plan_s_proportion() 
 
 
 @pytest.mark.parametrize("cost", ["10", "12"])
-def test_no_volume_covers_anything_where_nothing_is_contributed(cost: str) -> None:
+def test_no_volume_covers_an_amount_where_the_contribution_is_0(cost: str) -> None:
     assert alone(a_sale(1, "10", cost)).volume(Decimal(1)) is None
 
 
-def test_nothing_is_covered_by_nothing() -> None:
+def test_a_volume_of_0_covers_an_amount_of_0() -> None:
     volume = alone(a_sale(1, "10", "12")).volume(Decimal(0))
 
     assert volume is not None

@@ -1,4 +1,4 @@
-"""What cannot be made does not pay: the verdict on a month, and volumes beyond the time there is."""
+"""The verdict on a month that lacks time, and volumes beyond the available time."""
 
 from datetime import date
 from decimal import Decimal
@@ -18,7 +18,7 @@ PRESS, BATCH = "machines/press", 10
 
 
 def product(pieces: int, price: str = "10") -> PlannedProduct:
-    """Contributes its price less 4."""
+    """A product that contributes its price less 4."""
     net = Decimal(price)
     sale = PlannedSale(pieces=pieces, net_price=net, proceeds=net, variable_cost=Decimal(4), tooling=Decimal(0))
     return PlannedProduct(
@@ -57,7 +57,7 @@ def stated(
         target_profit=Decimal(target),
         loads=loads,
     )
-    return month_statement(month, None, (), ())
+    return month_statement(month, None, (), (), ())
 
 
 class TestTheVerdict:
@@ -87,33 +87,33 @@ class TestVolumes:
     @pytest.mark.parametrize(
         ("available", "beyond"),
         [
-            ("199.9", {Milestone.BREAK_EVEN, Milestone.TARGET}),  # time for 99 whole pieces; 100 break even
-            ("200", {Milestone.TARGET}),  # 110 reach the target
+            ("199.9", {Milestone.BREAK_EVEN, Milestone.TARGET}),  # time for 99 whole pieces; break-even is at 100
+            ("200", {Milestone.TARGET}),  # the target is reached at 110
             ("220", set()),
             (None, set()),
         ],
     )
-    def test_beyond_the_time_there_is_are_told(self, available: str | None, beyond: set[Milestone]) -> None:
+    def test_beyond_the_available_time_are_reported(self, available: str | None, beyond: set[Milestone]) -> None:
         found = stated((product(50),), load("2", needed="100", available=available))
 
         assert found.beyond_capacity == beyond
         assert found.break_even is not None
         assert found.break_even.is_beyond_capacity is (Milestone.BREAK_EVEN in beyond)
 
-    def test_of_a_loss_a_piece_there_are_none_and_none_beyond_capacity(self) -> None:
+    def test_do_not_exist_at_a_loss_per_piece_so_none_is_beyond_capacity(self) -> None:
         found = stated((product(50, "3"),), load("2", needed="100", available="100"))
 
         assert (found.break_even, found.target, found.beyond_capacity) == (None, None, frozenset())
 
-    def test_whole_pieces_count(self) -> None:
-        """100.17 pieces break even, so 101 are needed; there is time for 100.5."""
+    def test_are_compared_in_whole_pieces(self) -> None:
+        """Break-even is at 100.17 pieces, so 101 are needed; there is time for 100.5."""
         found = stated((product(50),), load("2", needed="100", available="201"), fixed="601")
 
         assert found.break_even is not None
         assert (found.break_even.whole_pieces, found.break_even.is_beyond_capacity) == (101, True)
 
     def test_of_one_product_alone_are_measured_by_its_own_time(self) -> None:
-        """Both contribute 6 a piece, so that 100 of either break even; the second takes four times the minutes."""
+        """Both contribute 6 a piece, so either breaks even at 100 pieces; the second takes four times the minutes."""
         loads = (
             load("1", "4", needed="50", available="250"),
             load("0", "1", needed="10", available="1000", resource="machines/drill"),
@@ -140,4 +140,4 @@ class TestVolumes:
         assert full.pieces == 120  # 30 of the second, and three times as many of the first
         assert full.bottleneck_share == 1
         assert found.bottleneck == "machines/drill"
-        assert found.beyond_capacity == frozenset()  # 100 break even, 110 reach the target
+        assert found.beyond_capacity == frozenset()  # break-even is at 100, the target at 110

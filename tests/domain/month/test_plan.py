@@ -1,4 +1,4 @@
-"""Plans of a month: what may be asked and what may not."""
+"""Monthly plans: which are valid and which are refused."""
 
 from typing import Any
 
@@ -31,7 +31,7 @@ def refused(kind: type[Any], body: dict[str, Any]) -> str:
         (builders.planned(least_per_month=5, most_per_month=4), "most_per_month: must be least_per_month, 5, or more"),
     ],
 )
-def test_a_line_that_cannot_be_planned_is_refused_with_its_place(line: dict[str, Any], message: str) -> None:
+def test_an_invalid_line_is_refused_with_its_place(line: dict[str, Any], message: str) -> None:
     assert refused(PlannedLine, line) == message
 
 
@@ -54,7 +54,7 @@ def test_a_month_may_have_five_working_weeks() -> None:
     assert decoded(builders.month_plan(weeks="5"), MonthPlan).weeks == 5
 
 
-def test_what_a_month_costs_besides_and_is_to_leave_is_not_negative() -> None:
+def test_other_fixed_costs_and_the_target_profit_are_not_negative() -> None:
     less, plan = "must be 0 or more", builders.month_plan(target_profit=builders.money("-0.01"))
 
     assert refused(OtherFixedCost, {"name": "rent", "amount": builders.money("-1")}) == f"amount/amount: {less}"

@@ -1,4 +1,4 @@
-"""Questions about prices under fees, and the same questions reckoned in fractions."""
+"""Hypothesis strategies for pricing questions with fees, and the same questions in fractions."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -22,18 +22,18 @@ from tests.support.profiles import FULL, examples
 
 sold = examples(FULL, HealthCheck.filter_too_much)
 _MOST_STEPS = 500
-"""How many prices of a grid are counted out."""
+"""The most steps of a grid that a test tries one by one."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Question:
-    """A question for the service, and the same reckoned.
+    """A question for the service, and the same question in fractions.
 
     Attributes:
-        currency: of the sale.
+        currency: the currency of the sale.
         asked: the question in fractions.
-        to_currency: units of the currency of sale for one of the exchange rates' base.
-        from_currency: units of the terms' currency for one of that base.
+        to_currency: units of the currency of sale for one unit of the exchange rates' base currency.
+        from_currency: units of the terms' currency for one unit of that base currency.
     """
 
     currency: str
@@ -67,18 +67,18 @@ class Question:
         return Fraction(1, 10**self.decimals)
 
     def grid(self, most: Fraction) -> list[Fraction]:
-        """The prices of the grid up to this one, if they are few enough to be tried one by one."""
+        """The grid's prices up to `most`; the example is dropped if there are too many to try one by one."""
         step = self.policy.price_step or (1 if self.policy.price_endings else self.unit)
         assume(most <= _MOST_STEPS * Fraction(step))
         return grid_prices(self.policy, self.decimals, most)
 
     def minor_units(self, most: Fraction) -> list[Fraction]:
-        """The prices at the minor unit up to this one, if they are few enough to be tried one by one."""
+        """The multiples of the minor unit up to `most`; the example is dropped if there are too many."""
         assume(most <= _MOST_STEPS * 4 * self.unit)
         return [count * self.unit for count in range(int(most / self.unit) + 1)]
 
     def grid_beyond(self) -> list[Fraction]:
-        """The prices of the grid beyond the last place where anything happens, and some far beyond that."""
+        """The grid's prices up to just beyond the last change of slope or step, and some far beyond it."""
         last = max(self.asked.ends())
         step = Fraction(self.policy.price_step or (1 if self.policy.price_endings else self.unit))
         ending = Fraction(next(iter(self.policy.price_endings), 0))
@@ -86,11 +86,11 @@ class Question:
         return [*self.grid(last + 2 * step), *far]
 
 
-# What is drawn: everything of the size of a few dozen steps of the grid, so that it can be counted out
+# Strategies. All figures are at most a few dozen steps of the grid, so that every price can be tried.
 
 
 def amounts(size: Decimal, step: Decimal) -> st.SearchStrategy[Decimal]:
-    """Amounts from 0 to the size: prices of the grid, and ones between them."""
+    """Amounts from 0 to the size, on the grid and between its prices."""
     return st.integers(0, int(size / step)).map(lambda steps: steps * step) | figures("0", "1", 4).map(
         lambda share: share * size
     )
@@ -135,7 +135,7 @@ def fees(draw: st.DrawFn, name: str, size: Decimal, step: Decimal, share: st.Sea
 
 @st.composite
 def channels(draw: st.DrawFn, size: Decimal, step: Decimal, share: st.SearchStrategy[Decimal]) -> ChannelRate:
-    """Terms of a channel with one to four fees that together leave something of a high price."""
+    """Terms of a channel with one to four fees that together take less than the whole of a high price."""
     count = draw(st.integers(1, 4))
     payer = draw(st.sampled_from(Payer))
     charge = draw(st.none() | amounts(size / 4, step)) if payer is Payer.BUYER else None
@@ -185,12 +185,12 @@ def sized_policies(
 
 @st.composite
 def questions(draw: st.DrawFn, rounding: Rounding | None = None, *, is_hard: bool = False) -> Question:
-    """A channel, a tax, costs and a policy of about the same size.
+    """Questions whose fees, costs and policy are of about the same size.
 
     Args:
-        draw: what to draw with.
-        rounding: of the policy; any if left out.
-        is_hard: whether fees are high and much is aimed at, so that most targets are refused.
+        draw: hypothesis' function for drawing.
+        rounding: the policy's rounding; None for any.
+        is_hard: whether fees and targets are high, so that most targets are refused.
     """
     currency = draw(st.sampled_from(list(CURRENCIES)))
     unit = Decimal(1).scaleb(-CURRENCIES[currency])

@@ -1,7 +1,7 @@
-"""A sale reckoned in fractions, straight from what each fee is defined as.
+"""A sale computed in fractions, straight from the definition of each fee.
 
-Nothing here is shared with the service's arithmetic: a fee is looked at for one price at a time, and a set of prices is
-found from the places where some fee's definition changes its course.
+It shares no code with the service's arithmetic: a fee is evaluated at one price at a time, and ranges of prices are
+found from the prices at which a fee changes its slope or jumps.
 """
 
 from collections.abc import Callable, Iterator
@@ -18,18 +18,18 @@ from service.domain.values.unit_costs import CostBasis, UnitCosts
 
 _LAST_DIGITS = Fraction(1, 10**26)
 FAR = Fraction(10**15)
-"""A price beyond everything that happens to fees."""
-_HAIR = Fraction(1, 10**40)
+"""A price beyond every change in the fees."""
+_TINY = Fraction(1, 10**40)
 
 exact = cache(Fraction)
-"""A decimal as a fraction; the same ones come again and again."""
+"""A decimal as a fraction; cached, since the same figures recur."""
 
 Course = Callable[[Fraction], Fraction]
-"""A figure at a displayed price."""
+"""A figure as a function of the displayed price."""
 
 
 def is_nothing_less(surplus: Fraction, size: Fraction) -> bool:
-    """Whether it is not negative, but for digits beyond those that a boundary snaps away."""
+    """Whether the surplus is 0 or more, within the rounding error that the service snaps away."""
     return surplus >= -abs(size) * _LAST_DIGITS
 
 
@@ -38,12 +38,12 @@ class Reckoning:
     """The conditions of a sale.
 
     Attributes:
-        terms: the channel's.
-        tax_share: of the net price.
+        terms: the channel's terms.
+        tax_share: the tax as a share of the net price.
         display: whether the displayed price contains the tax.
-        rate: units of the currency of sale for one of the terms' currency.
+        rate: units of the currency of sale for one unit of the terms' currency.
         is_converted: whether the channel pays out in another currency.
-        shipping_cost: what shipping a piece costs.
+        shipping_cost: the cost of shipping a piece.
     """
 
     terms: ChannelRate
@@ -65,7 +65,7 @@ class Reckoning:
 
     @cached_property
     def shipping_charge(self) -> Fraction:
-        """What the buyer is charged, tax included."""
+        """The shipping charge to the buyer, including tax."""
         if self.terms.shipping_paid_by is Payer.SELLER:
             return Fraction(0)
         if self.terms.shipping_charge is None:
@@ -73,14 +73,14 @@ class Reckoning:
         return self.gross(exact(self.terms.shipping_charge) * self.rate)
 
     def base(self, fee: Fee, displayed: Fraction) -> Fraction:
-        """What the fee is a share of."""
+        """The amount that the fee is a share of."""
         if fee.base is FeeBase.NET_PRICE:
             return self.net(displayed)
         charge = self.shipping_charge if fee.base is FeeBase.GROSS_WITH_SHIPPING else 0
         return self.gross(displayed) + charge
 
     def fee(self, fee: Fee, displayed: Fraction) -> Fraction:
-        """What the fee comes to, its tax included."""
+        """The amount of the fee, including its tax."""
         found = self._untaxed(fee, self.base(fee, displayed))
         if fee.minimum is not None:
             found = max(found, exact(fee.minimum) * self.rate)
@@ -97,7 +97,7 @@ class Reckoning:
         return exact(band.share) * base + exact(band.fixed) * self.rate
 
     def _within(self, band: FeeBand, base: Fraction) -> Fraction:
-        """The part of the base that lies in the band."""
+        """The part of the base within the band."""
         most = base if band.up_to is None else min(base, exact(band.up_to) * self.rate)
         return max(Fraction(0), most - exact(band.above) * self.rate)
 
@@ -105,7 +105,7 @@ class Reckoning:
         return sum((self.fee(fee, displayed) for fee in self.terms.fees), Fraction(0))
 
     def paid_out(self, displayed: Fraction) -> Fraction:
-        """What the channel converts, if it does."""
+        """The amount that the channel pays out, and converts if it does so."""
         return self.gross(displayed) + self.shipping_charge - self.fees(displayed)
 
     def conversion_cost(self, displayed: Fraction) -> Fraction:
@@ -113,14 +113,14 @@ class Reckoning:
         return max(Fraction(0), self.paid_out(displayed)) * share
 
     def proceeds(self, displayed: Fraction) -> Fraction:
-        """What is left for cost and profit."""
+        """The amount left for cost and profit."""
         taken = self.fees(displayed) + self.conversion_cost(displayed) + exact(self.shipping_cost)
         return self.net(displayed) + self.shipping_charge / self.with_tax - taken
 
-    # Places
+    # Prices at which a slope changes
 
     def _displayed(self, fee: Fee, base: Fraction) -> Fraction:
-        """The displayed price at which a fee's base is so much."""
+        """The displayed price at which a fee has this base."""
         if fee.base is FeeBase.NET_PRICE:
             return self.gross(base) / self.with_tax if self.display is Display.TAX_EXCLUSIVE else base * self.with_tax
         charge = self.shipping_charge if fee.base is FeeBase.GROSS_WITH_SHIPPING else 0
@@ -128,7 +128,7 @@ class Reckoning:
         return gross if self.display is Display.TAX_INCLUSIVE else gross / self.with_tax
 
     def _places_of(self, fee: Fee) -> Iterator[Fraction]:
-        """Bases at which a fee changes its course: the ends of its bands, and where a limit begins or ends to bind."""
+        """Bases at which a fee changes its slope or jumps: ends of bands, and where a limit begins or ends to bind."""
         ends = [exact(band.up_to) * self.rate for band in fee.bands if band.up_to is not None]
         yield from ends
         edges = [Fraction(0), *ends, FAR * 10]
@@ -141,13 +141,13 @@ class Reckoning:
 
     @cached_property
     def places(self) -> list[Fraction]:
-        """Displayed prices between which everything runs straight, from 0 to far away."""
+        """Displayed prices from 0 to FAR between which every function is linear."""
         found = {self._displayed(fee, base) for fee in self.terms.fees for base in self._places_of(fee)}
         edges = sorted({Fraction(0), FAR, *(place for place in found if 0 < place < FAR)})
         return sorted({*edges, *_roots(self.paid_out, edges)})
 
     def roots(self, course: Course) -> list[Fraction]:
-        """Where a course that runs straight between the places is 0 between two of them."""
+        """The zeros of a function that is linear between the places."""
         return list(_roots(course, self.places))
 
 
@@ -161,12 +161,12 @@ def _roots(course: Course, places: list[Fraction]) -> Iterator[Fraction]:
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """A question for a price, and the tests of what a price must be.
+    """A pricing question, and the conditions that a price must meet.
 
     Attributes:
         reckoning: the conditions of the sale.
-        policy: what is aimed at.
-        costs: what a piece costs.
+        policy: the pricing policy.
+        costs: the costs of a piece.
     """
 
     reckoning: Reckoning
@@ -177,7 +177,7 @@ class Asked:
         return exact(self.costs.on(basis))
 
     def surplus(self, displayed: Fraction) -> Fraction:
-        """What the price leaves beyond what is aimed at."""
+        """The amount by which the price exceeds the target; negative if it misses it."""
         cost, value = self.cost(self.policy.cost_basis), exact(self.policy.value)
         profit = self.reckoning.proceeds(displayed) - cost
         match self.policy.target:
@@ -191,13 +191,13 @@ class Asked:
                 return displayed - value
 
     def floor_surplus(self, displayed: Fraction) -> Fraction:
-        """What the price leaves beyond the policy's floor, the least of both."""
+        """The amount by which the price exceeds the policy's floor, the smaller if there are two floors."""
         basis, amount = self.policy.never_below_cost, self.policy.never_below_amount
         found = [] if basis is None else [self.reckoning.proceeds(displayed) - self.cost(basis)]
         return min([*found, *([] if amount is None else [displayed - Fraction(amount)])], default=displayed)
 
     def shown_floor_surplus(self, displayed: Fraction) -> Fraction:
-        """The same; beyond the variable cost where the policy names no floor."""
+        """The surplus over the shown floor, which is the variable cost if the policy names none."""
         if self.policy.never_below_cost is None and self.policy.never_below_amount is None:
             return self.reckoning.proceeds(displayed) - exact(self.costs.variable)
         return self.floor_surplus(displayed)
@@ -221,7 +221,7 @@ class Asked:
         return self._is_met(lambda price: self.reckoning.proceeds(price) - Fraction(cost), displayed)
 
     def reached(self, target: Target, displayed: Fraction) -> Fraction:
-        """What the price reaches of a target: profit on the policy's cost ÷ net price, ÷ cost, or as an amount."""
+        """The target's measure at this price: profit over the policy's cost ÷ net price, ÷ cost, or as an amount."""
         cost = self.cost(self.policy.cost_basis)
         profit = self.reckoning.proceeds(displayed) - cost
         match target:
@@ -236,7 +236,7 @@ class Asked:
         return self.meets_target(displayed) and self.keeps_floor(displayed)
 
     def ends(self) -> set[Fraction]:
-        """Displayed prices where a range of those that meet the target or keep to the floor may begin or end."""
+        """Displayed prices at which a range that meets the target or the floor may begin or end."""
         courses = [self.surplus]
         if (basis := self.policy.never_below_cost) is not None:
             courses.append(lambda price: self.reckoning.proceeds(price) - self.cost(basis))
@@ -245,20 +245,20 @@ class Asked:
         return {*places, *roots, exact(self.policy.never_below_amount or 0)}
 
     def wanted(self, unit: Fraction) -> Fraction:
-        """The least price that meets the target and keeps to the floor; just past a step of the fees, at the unit."""
+        """The least price that meets target and floor; just past a step of the fees, the next minor unit."""
         ends = sorted(self.ends())
         for low in ends:
             if self.is_allowed(low):
                 return low
             next_unit = (low // unit + 1) * unit
-            between = [price for end in ends if low <= end < next_unit for price in (end, end + _HAIR)]
+            between = [price for end in ends if low <= end < next_unit for price in (end, end + _TINY)]
             if all(self.is_allowed(price) for price in between if price > low) and self.is_allowed(next_unit):
                 return next_unit
         raise AssertionError("no price does")
 
 
 def grid_prices(policy: PricingPolicy, decimals: int, most: Fraction) -> list[Fraction]:
-    """Every price of a policy's grid up to the most, counted out from 0."""
+    """Every price of a policy's grid from 0 up to `most`."""
     unit = Decimal(1).scaleb(-decimals)
     step = Fraction(policy.price_step or (Decimal(1) if policy.price_endings else unit))
     endings = [Fraction(ending) for ending in policy.price_endings] or [Fraction(0)]

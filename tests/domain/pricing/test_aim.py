@@ -1,4 +1,4 @@
-"""What a policy aims at in a sale, whatever the piece costs: the price, whether a price keeps to it, and the margin."""
+"""A policy applied to one sale, for any cost: the price, whether a price keeps to the policy, and the margin."""
 
 from copy import copy
 from decimal import Decimal
@@ -36,7 +36,7 @@ def price(aim: Aim, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
 
 
 def in_general(aim: Aim) -> Aim:
-    """The same aim, which takes no short cut."""
+    """The same aim with the short cut switched off."""
     found = copy(aim)
     found._is_simple = False
     return found
@@ -70,14 +70,14 @@ class TestTheShortCutWhereMoreIsKeptOfEveryHigherPrice:
 
         assert price(aim, question.asked.costs) == price(in_general(aim), question.asked.costs)
 
-    def test_is_taken_where_nothing_falls_and_the_price_is_rounded_up(self) -> None:
+    def test_is_taken_where_proceeds_never_fall_and_the_price_is_rounded_up(self) -> None:
         assert an_aim()._is_simple
         assert not an_aim(rounding="nearest")._is_simple
 
     @pytest.mark.parametrize(
         ("taken", "policy", "found"),
         [
-            ("0.5", {"value": "0.5"}, (None, None)),  # the other half is wanted, and nothing is left for the cost
+            ("0.5", {"value": "0.5"}, (None, None)),  # the target takes the other half, so nothing is left for the cost
             ("1", {"target": "fixed_price", "value": "5", "never_below_cost": "full_cost"}, ("5", None)),
         ],
     )
@@ -96,8 +96,8 @@ class TestTheShortCutWhereMoreIsKeptOfEveryHigherPrice:
             {"value": "0", "never_below_amount": "9"},
         ],
     )
-    def test_passes_by_a_price_that_one_of_target_and_floor_begins_only_beyond(self, policy: dict[str, str]) -> None:
-        """Up to 10 the channel takes half; beyond, nothing."""
+    def test_skips_a_price_where_the_target_or_the_floor_is_met_only_above_it(self, policy: dict[str, str]) -> None:
+        """The channel takes half up to a price of 10, and nothing above it."""
         bands = [{"up_to": "10", "share": "0.5"}, {"above": "10"}]
         terms = decoded({"currency": "EUR", "fees": [{"name": "commission", "bands": bands}]}, ChannelRate)
         sale = exactly(sale_through)(
@@ -117,7 +117,7 @@ class TestWhetherAPriceKeepsToThePolicy:
     @sold
     @given(questions(), st.integers(-3, 6), st.integers(0, 40))
     def test_it_does_where_it_meets_the_target_and_the_floor(self, question: Question, near: int, far: int) -> None:
-        """At prices of the grid round the one that is asked, or anywhere where there is none."""
+        """Tried at prices of the grid around the asked price, or anywhere if there is no such price."""
         aim, costs = question.pricing.aim, question.asked.costs
         asked = price(aim, costs)[1]
         tried = max(far * aim.grid.step if asked is None else asked + near * aim.grid.step, Decimal(0))
@@ -158,7 +158,7 @@ class TestWhetherAPriceKeepsToThePolicy:
         assert not exactly(aim.keeps)(Decimal(least) - Decimal("0.01"), costs)
 
     def test_the_last_digit_of_a_division_decides_nothing(self) -> None:
-        """A third of 10 is a cost that no decimal is."""
+        """The cost is a third of 10, which no decimal equals."""
         third = exactly(lambda: Decimal(10) / 3)()
         aim = an_aim(target="markup", value="2")
 
@@ -182,7 +182,7 @@ class TestTheMargin:
         ).margin_share
         assert half_up(margin, 6) == stated
 
-    def test_of_a_price_of_nothing_is_none(self) -> None:
+    def test_of_a_price_of_0_is_none(self) -> None:
         assert exactly(an_aim().margin)(Decimal(0), costing("8")) is None
 
     def test_does_not_depend_on_whether_the_price_shows_the_tax(self) -> None:

@@ -1,4 +1,4 @@
-"""Prices through sales channels, each written out so that a pocket calculator finds the same."""
+"""Prices through sales channels, each worked out so that a pocket calculator confirms it."""
 
 from decimal import Decimal
 from typing import Any
@@ -46,14 +46,14 @@ def pricing(
 
 
 def stated(found: Pricing, kept_at: str | None = None) -> PriceStatement:
-    """The price to ask, or what is kept at a price."""
+    """The statement of the asked price, or of a given price."""
     price = found.asked() if kept_at is None else found.kept_at(Decimal(kept_at))
     policy = found.policy if kept_at is None else None
     return price_statement(price, policy, quantity=10, currency="EUR")
 
 
 def amounts(statement: PriceStatement) -> dict[str, str]:
-    """Every term of the way from the net price on."""
+    """Every term from the net price on, by name."""
     names = [term.name for term in statement.terms]
     return {term.name: str(term.amount.amount) for term in statement.terms[names.index("net price") :]}
 
@@ -63,10 +63,10 @@ def formulas(statement: PriceStatement) -> dict[str, str]:
 
 
 class TestCommissionAndPaymentFeeWithTheTaxInThePrice:
-    """6.5 % of the gross price, and 1.9 % of it and 0.30; 21 % tax inside; a piece costs 20 and a margin of 0.3 is due.
+    """Fees of 6.5 %, and of 1.9 % + 0.30, of the gross price G, which contains 21 % tax; cost 20, target margin 0.3.
 
     G ÷ 1.21 − 0.065 G − 0.019 G − 0.30 − 20 = 0.3 × G ÷ 1.21, times 1.21:
-    (1 − 0.3 − 1.21 × 0.084) × G = 1.21 × 20.30, that is 0.59836 × G = 24.563 and G = 41.0505…
+    (1 − 0.3 − 1.21 × 0.084) × G = 1.21 × 20.30, so 0.59836 × G = 24.563 and G = 41.0505…
     """
 
     found = pricing(
@@ -108,7 +108,7 @@ STEPPED = {"share": "0", "bands": [{"up_to": "20", "share": "0.05"}, {"above": "
 
 
 class TestAStepUpOfTheCommissionAt20:
-    """5 % up to 20 and 15 % of all of it above; a piece costs 15 and a margin of 0.2 is due.
+    """5 % of a price up to 20, 15 % of the whole of a higher price; a piece costs 15, the target margin is 0.2.
 
     Up to 20: 0.95 x − 15 = 0.2 x at x = 15 ÷ 0.75 = 20. Above: 0.85 x − 15 = 0.2 x at x = 15 ÷ 0.65 = 23.0769…
     """
@@ -127,14 +127,14 @@ class TestAStepUpOfTheCommissionAt20:
             found = pricing(STEPPED, full="15", target="margin", value="0.2", never_below_amount=floor)
             assert str(stated(found).price) == "23.08 EUR"
 
-    def test_asks_a_price_with_an_ending_on_whichever_side_has_one(self) -> None:
-        """19.90 leaves 19.90 × 0.95 − 15 = 3.905 or 0.1962; 24.90 leaves 6.165 or 0.2475."""
+    def test_asks_a_price_with_an_ending_on_either_side_of_the_step(self) -> None:
+        """The profit at 19.90 is 19.90 × 0.95 − 15 = 3.905, a margin of 0.1962; at 24.90 it is 6.165, or 0.2475."""
         found = pricing(STEPPED, full="15", target="margin", value="0.2", price_step="5", price_endings=["4.90"])
 
         assert str(stated(found).price) == "24.90 EUR"
 
     def test_names_the_floor_that_raised_the_price_and_not_the_one_below_the_step(self) -> None:
-        """Full cost 18 is kept to from 18 ÷ 0.95 = 18.947… to 20, and again from 18 ÷ 0.85 = 21.176… on."""
+        """A full cost of 18 is covered from 18 ÷ 0.95 = 18.947… to 20, and again from 18 ÷ 0.85 = 21.176… on."""
         found = pricing(STEPPED, full="18", target="fixed_price", value="20.50", never_below_cost="full_cost")
 
         price = stated(found)
@@ -145,9 +145,9 @@ class TestAStepUpOfTheCommissionAt20:
 
 
 class TestAStepDownOfTheCommissionAt10:
-    """20 % up to 10 and 10 % of all of it above; a piece costs 7.50 and a profit of 1 is due.
+    """20 % of a price up to 10, 10 % of the whole of a higher price; a piece costs 7.50, the target profit is 1.
 
-    Up to 10 it would take 8.50 ÷ 0.8 = 10.625, which is above 10; above, 8.50 ÷ 0.9 = 9.44…: any price above 10 does.
+    Up to 10, 8.50 ÷ 0.8 = 10.625 would be needed, which is above 10; above it 8.50 ÷ 0.9 = 9.44…, so any price will do.
     """
 
     found = pricing(
@@ -169,7 +169,7 @@ class TestAStepDownOfTheCommissionAt10:
 
 
 class TestAStepDownInPricesShownWithoutTax:
-    """The same step at 12.50 gross, which is 10 without the tax of 25 %; 7.50 and a profit of 0.50 are due.
+    """The same step at 12.50 gross, which is 10 without the tax of 25 %; cost 7.50, target profit 0.50.
 
     Up to 10: N − 0.2 × 1.25 N = 8 at N = 10.66…, above 10; above: N − 0.1 × 1.25 N = 8 at N = 9.14…
     """
@@ -191,7 +191,7 @@ class TestAStepDownInPricesShownWithoutTax:
 
 
 class TestAMinimumFeeOnACheapPiece:
-    """10 %, at least 1.00; a piece costs 3 and 2 are to be left: x − 1 = 5 at x = 6, where 10 % would be 0.60."""
+    """10 %, at least 1.00; cost 3, target profit 2: x − 1 = 5 at x = 6, where 10 % would be 0.60."""
 
     found = pricing({"share": "0.1", "minimum": "1.00"}, full="3", target="profit_per_piece", value="2")
 
@@ -211,9 +211,9 @@ class TestAMinimumFeeOnACheapPiece:
 
 
 class TestAMaximumFeeOnADearPiece:
-    """12 %, at most 30, and 21 % tax on the fee; a piece costs 400 and a markup of 0.25 is due.
+    """12 %, at most 30, and 21 % tax on the fee; a piece costs 400, the target markup is 0.25.
 
-    12 % is 30 at 250, so x − 30 × 1.21 = 500 at x = 536.30; without the limit it would be 500 ÷ 0.8548 = 584.93.
+    12 % reach 30 at 250, so x − 30 × 1.21 = 500 at x = 536.30; without the limit it would be 500 ÷ 0.8548 = 584.93.
     """
 
     found = pricing({"share": "0.12", "maximum": "30", "tax_share": "0.21"}, full="400", target="markup", value="0.25")
@@ -228,10 +228,10 @@ class TestAMaximumFeeOnADearPiece:
 
 
 class TestShippingThatTheBuyerPaysUnderAFeeOnBoth:
-    """10 % of price and shipping; 6.05 is charged for shipping (5.00 and 21 % tax), which costs 5.50.
+    """10 % of price and shipping charge; the charge is 6.05 (5.00 and 21 % tax), shipping costs 5.50.
 
-    A piece costs 10 and 3 are to be left: G ÷ 1.21 + 5.00 − 0.1 × (G + 6.05) − 5.50 = 13, times 1.21:
-    (1 − 0.121) × G = 1.21 × (13 + 0.50 + 0.605), that is 0.879 × G = 17.06705 and G = 19.4164…
+    Cost 10, target profit 3: G ÷ 1.21 + 5.00 − 0.1 × (G + 6.05) − 5.50 = 13, times 1.21:
+    (1 − 0.121) × G = 1.21 × (13 + 0.50 + 0.605), so 0.879 × G = 17.06705 and G = 19.4164…
     """
 
     found = pricing(
@@ -269,9 +269,9 @@ class TestShippingThatTheBuyerPaysUnderAFeeOnBoth:
 
 
 class TestPayoutInAnotherCurrency:
-    """8 %, and 2.5 % of what is left of a price when it is converted; a piece costs 20 and a margin of 0.25 is due.
+    """A fee of 8 %, and 2.5 % of the converted payout; a piece costs 20, the target margin is 0.25.
 
-    x − 0.08 x − 0.025 × 0.92 x − 20 = 0.25 x, that is 0.647 x = 20 and x = 30.9119…
+    x − 0.08 x − 0.025 × 0.92 x − 20 = 0.25 x, so 0.647 x = 20 and x = 30.9119…
     """
 
     found = pricing(
@@ -299,7 +299,7 @@ class TestPayoutInAnotherCurrency:
         assert formulas(price)["conversion cost"] == "(gross price + shipping charge − fees) × 0.025"
 
     def test_may_be_asked_for_less_than_the_fees_at_a_loss_that_is_allowed(self) -> None:
-        """x − 1 = −0.90 at x = 0.10: nothing is paid out, so there is nothing to convert."""
+        """x − 1 = −0.90 at x = 0.10: nothing is paid out, so nothing is converted."""
         found = pricing(
             {"share": "0", "fixed": "1"},
             full="0",
@@ -327,9 +327,9 @@ class TestPayoutInAnotherCurrency:
 
 
 class TestPortions:
-    """10 % of what lies up to 10, 5 % of what lies from there to 40 and nothing beyond; 5 are to be left.
+    """10 % of the part up to 10, 5 % of the part from 10 to 40, nothing of the rest; the target profit is 5.
 
-    A piece costs 30: x − 1 − 0.05 × (x − 10) = 35, that is 0.95 x = 35.50 and x = 37.3684…
+    A piece costs 30: x − 1 − 0.05 × (x − 10) = 35, so 0.95 x = 35.50 and x = 37.3684…
     A piece costs 60: x − 1 − 1.50 = 65 at x = 67.50.
     """
 
@@ -339,7 +339,7 @@ class TestPortions:
         fee = {"share": "0", "banding": "portion", "bands": bands}
         return pricing(fee, full=full, target="profit_per_piece", value="5")
 
-    def test_are_each_taken_of_their_part_of_the_price(self) -> None:
+    def test_each_apply_to_their_part_of_the_price(self) -> None:
         price = stated(self.found("30"))
 
         assert str(price.price) == "37.37 EUR"
@@ -348,19 +348,19 @@ class TestPortions:
             "0.1 × the gross price from 0 to 10 + 0.05 × the gross price from 10 to 40"
         )
 
-    def test_of_a_price_of_0_name_the_first(self) -> None:
+    def test_at_a_price_of_0_name_the_first(self) -> None:
         price = stated(self.found("60"), kept_at="0")
 
         assert formulas(price)["commission"] == "0.1 × the gross price from 0 to 10"
 
-    def test_are_all_taken_of_a_dear_piece(self) -> None:
+    def test_all_apply_to_a_dear_piece(self) -> None:
         price = stated(self.found("60"))
 
         assert str(price.price) == "67.50 EUR"
         assert amounts(price)["commission"] == "2.500000"
         assert formulas(price)["commission"].endswith(" + 0 × the gross price above 40")
 
-    def test_of_one_part_only_are_told_without_an_end(self) -> None:
+    def test_with_a_single_band_are_shown_without_an_end(self) -> None:
         fee = {"share": "0", "banding": "portion", "bands": [{"share": "0.1"}]}
 
         price = stated(pricing(fee, full="9", target="profit_per_piece", value="0"))
@@ -370,9 +370,9 @@ class TestPortions:
 
 
 class TestAmountsOfTheTermsInTheCurrencyOfSale:
-    """Bands end at 10 of the terms' currency, which is 12.50 of the sale's; 0.30 of it is 0.375.
+    """The band ends at 10 in the terms' currency, which is 12.50 in the sale's; 0.30 becomes 0.375.
 
-    Up to 12.50: 0.9 x − 0.375 = 8 at x = 9.3055…, below the end; above it nothing would be taken.
+    Up to 12.50: 0.9 x − 0.375 = 8 at x = 9.3055…, below the end of the band; above it there is no fee.
     """
 
     def test_are_converted_unrounded(self) -> None:
@@ -387,8 +387,7 @@ class TestAmountsOfTheTermsInTheCurrencyOfSale:
 
 
 class TestANetDisplay:
-    """The price is shown without its tax of 25 %: of a fee of 10 % of the gross price it bears 0.125, of one on the net
-    price 0.1.
+    """The price is shown without its tax of 25 %: 10 % of the gross price are 0.125 of it, 10 % of the net price 0.1.
 
     (1 − 0.125 − 0.1) × N = 15.50 at N = 20.
     """
@@ -414,9 +413,9 @@ class TestANetDisplay:
 
 
 class TestADiscount:
-    """10 % commission, variable cost 8: the floor is 8 ÷ 0.9 = 8.88…, at the cent 8.89.
+    """10 % commission, variable cost 8: the floor is 8 ÷ 0.9 = 8.88…, rounded up to 8.89.
 
-    A fifth less than 11.11 is 8.888, at the cent 8.89; a fifth less than 11.10 is 8.88.
+    A fifth less than 11.11 is 8.888, rounded to 8.89; a fifth less than 11.10 is 8.88.
     """
 
     found = pricing({"share": "0.1"}, full="10", variable="8", target="markup", value="0")
@@ -431,13 +430,13 @@ class TestADiscount:
         assert discount.margin_share == Decimal("-0.223596")  # −1.99 ÷ 8.90
         assert not discount.is_below_floor
 
-    def test_that_leaves_too_little_is_told_so(self) -> None:
+    def test_that_leaves_too_little_is_reported(self) -> None:
         discount = self.found.discount(Decimal("11.10"), Decimal("0.2"))
 
         assert (discount.discounted.asked, discount.discounted.is_below_floor) == (Decimal("8.88"), True)
 
     def test_is_borne_by_a_price_of_the_grid_whose_discounted_price_is_above_a_step_of_the_fees(self) -> None:
-        """Variable cost 18 is kept to from 18.95 to 20 and from 21.18 on."""
+        """A variable cost of 18 is covered from 18.95 to 20 and from 21.18 on."""
         for step, least in {
             "40": "40",  # half of it is 20
             "41": "82",  # half of it is 20.50, between the two
@@ -447,7 +446,7 @@ class TestADiscount:
             assert found.discount(Decimal(0), Decimal("0.5")).least_price == Decimal(least)
 
     def test_is_borne_by_none_where_no_price_keeps_to_the_floor(self) -> None:
-        """40 % of the gross price and 100 % tax inside: 0.5 − 0.6 is left of each unit."""
+        """40 % of the gross price, which contains 100 % tax: 0.5 − 0.6 is left of each unit."""
         found = pricing({"share": "0.6"}, full="10", tax="1", target="fixed_price", value="5")
 
         discount = discount_statement(found.discount(Decimal(5), Decimal("0.1")), "EUR")
@@ -458,8 +457,8 @@ class TestADiscount:
 
 
 class TestATargetOutOfReach:
-    def test_is_refused_with_what_ever_higher_prices_come_near(self) -> None:
-        """Half of the gross price and 25 % tax inside: of 1.25 gross 1 is net and 0.375 is left: 0.375 at the most."""
+    def test_is_refused_with_the_limit_that_ever_higher_prices_approach(self) -> None:
+        """Half of the gross price, which contains 25 % tax: 1.25 gross is 1 net and leaves at most 0.375."""
         found = pricing({"share": "0.5"}, full="3", tax="0.25", target="margin", value="0.4")
 
         with pytest.raises(UnreachableTargetError) as error:
@@ -473,7 +472,7 @@ class TestATargetOutOfReach:
         )
 
     def test_is_refused_with_the_price_that_reaches_the_most(self) -> None:
-        """5 % up to 20 and 90 % above: at 20, 19 − 12 = 7 is a margin of 0.35; above, 0.1 at the most."""
+        """5 % up to 20 and 90 % above: at 20, 19 − 12 = 7 is a margin of 0.35; above, 0.1 at most."""
         fee = {"share": "0", "bands": [{"up_to": "20", "share": "0.05"}, {"above": "20", "share": "0.9"}]}
 
         with pytest.raises(UnreachableTargetError) as error:
@@ -482,7 +481,7 @@ class TestATargetOutOfReach:
         assert (error.value.highest, error.value.at_price) == (Decimal("0.35"), 20)
         assert str(error.value).endswith("the most is 0.350000, at a price of 20.00")
 
-    def test_is_told_a_price_that_can_be_asked_where_the_step_lies_between_two(self) -> None:
+    def test_names_a_price_that_can_be_asked_where_the_step_lies_between_two(self) -> None:
         """9.99 net is 12.0879 gross: 12.08 leaves (9.983471 × 0.9 − 3) ÷ 9.983471, and 12.09 is beyond the step."""
         bands = [{"up_to": "9.99", "share": "0.1"}, {"above": "9.99", "share": "0.5"}]
         found = pricing(
@@ -494,8 +493,8 @@ class TestATargetOutOfReach:
 
         assert (error.value.highest, error.value.at_price) == (Decimal("0.599503"), Decimal("12.08"))
 
-    def test_is_told_the_most_above_the_floor_where_the_floor_stands_in_the_way(self) -> None:
-        """A margin of 0.2 would be met at 10, but no price below 11 is allowed, and above 10 nine tenths are taken."""
+    def test_names_the_most_above_the_floor_where_the_floor_prevents_it(self) -> None:
+        """A margin of 0.2 would be met at 10, but the floor is 11, and above 10 the fee is nine tenths."""
         fee = {"share": "0", "bands": [{"up_to": "10", "share": "0.1"}, {"above": "10", "share": "0.9"}]}
         found = pricing(fee, full="3", target="margin", value="0.2", never_below_amount="11")
 
@@ -504,8 +503,8 @@ class TestATargetOutOfReach:
 
         assert (error.value.highest, error.value.at_price) == (Decimal("0.1"), None)
 
-    def test_is_told_the_most_on_the_grid_where_the_grid_stands_in_the_way(self) -> None:
-        """At 100, the grid's first price above 0, 90 are taken and 10 − 3 are left."""
+    def test_names_the_most_on_the_grid_where_the_grid_prevents_it(self) -> None:
+        """At 100, the grid's first price above 0, the fee is 90 and the profit 10 − 3."""
         fee = {"share": "0", "bands": [{"up_to": "10", "share": "0.1"}, {"above": "10", "share": "0.9"}]}
         found = pricing(fee, full="3", target="margin", value="0.2", price_step="100")
 
@@ -514,8 +513,8 @@ class TestATargetOutOfReach:
 
         assert error.value.highest == Decimal("0.1")
 
-    def test_is_told_what_the_end_of_a_band_reaches_by_the_fee_of_that_band(self) -> None:
-        """At 20, half is taken and 10 − 1 are left; a tenth is taken above it, but the grid goes on at 40."""
+    def test_computes_the_end_of_a_band_with_the_fee_of_that_band(self) -> None:
+        """At 20 the fee is half and the profit 10 − 1; above 20 the fee is a tenth, but the grid's next price is 40."""
         bands = [
             {"up_to": "20", "share": "0.5"},
             {"above": "20", "up_to": "30", "share": "0.1"},
@@ -529,8 +528,8 @@ class TestATargetOutOfReach:
         assert (error.value.highest, error.value.at_price) == (Decimal("0.45"), 20)
 
     @pytest.mark.parametrize(("target", "value"), [("markup", "0.5"), ("profit_per_piece", "2")])
-    def test_is_told_in_what_was_aimed_at_and_as_a_margin_besides(self, target: str, value: str) -> None:
-        """40 % up to 5 and 95 % above, of 20 % tax inside 95 % is more than is net: at 5, 4.1666… − 2 − 1 are left."""
+    def test_names_the_most_in_the_targets_own_measure_and_as_a_margin(self, target: str, value: str) -> None:
+        """40 % up to 5; 95 % above, which exceeds the net price with 20 % tax. At 5, 4.1666… − 2 − 1 are left."""
         fee = {"share": "0", "bands": [{"up_to": "5", "share": "0.4"}, {"above": "5", "share": "0.95"}]}
 
         with pytest.raises(UnreachableTargetError) as error:
@@ -548,15 +547,15 @@ class TestATargetOutOfReach:
         ],
         ids=["a fixed price", "a markup on nothing"],
     )
-    def test_is_told_no_figure_where_there_is_none(self, policy: dict[str, str], full: str) -> None:
-        """90 % of the gross price and 25 % tax inside: 0.8 − 0.9 of each unit is left, and 0.30 is taken besides."""
+    def test_names_no_figure_where_there_is_none(self, policy: dict[str, str], full: str) -> None:
+        """90 % + 0.30 of the gross price, which contains 25 % tax: each unit leaves 0.8 − 0.9, before the 0.30."""
         with pytest.raises(UnreachableTargetError) as error:
             pricing({"share": "0.9", "fixed": "0.30"}, full=full, tax="0.25", **policy).asked()
 
         assert (error.value.highest, error.value.highest_margin_share, error.value.at_price) == (None, None, None)
         assert str(error.value).endswith("no price of the grid has it and keeps to the floor")
 
-    def test_is_told_no_figure_where_no_price_keeps_to_the_floor(self) -> None:
+    def test_names_no_figure_where_no_price_keeps_to_the_floor(self) -> None:
         with pytest.raises(UnreachableTargetError) as error:
             pricing(
                 {"share": "0.9"}, full="3", tax="0.25", target="margin", value="0.1", never_below_cost="full_cost"
@@ -568,8 +567,8 @@ class TestATargetOutOfReach:
 class TestPricesBetweenTwoCents:
     """Steps of the fees so close together that no price at the minor unit lies between them."""
 
-    def test_are_no_price_that_bears_a_discount(self) -> None:
-        """19.00095 is kept to from 20.001 to 20.004, and from 19.00095 ÷ 0.85 = 22.354 on: half of 44.71 is 22.36."""
+    def test_are_never_the_price_that_bears_a_discount(self) -> None:
+        """19.00095 is covered from 20.001 to 20.004, and from 19.00095 ÷ 0.85 = 22.354 on: half of 44.71 is 22.36."""
         bands = [{"up_to": "20.004", "share": "0.05"}, {"above": "20.004", "share": "0.15"}]
         found = pricing({"share": "0", "bands": bands}, full="19.00095", target="markup", value="0")
 
@@ -577,8 +576,8 @@ class TestPricesBetweenTwoCents:
 
         assert (discount.least_price, discount.least_price_discounted) == (Decimal("44.71"), Decimal("22.36"))
 
-    def test_are_no_target(self) -> None:
-        """Nothing is taken above 10.001 and up to 10.004, a fifth elsewhere: 9.50 ÷ 0.8 = 11.875."""
+    def test_are_never_the_target_price(self) -> None:
+        """The fee is 0 above 10.001 and up to 10.004, a fifth elsewhere: 9.50 ÷ 0.8 = 11.875."""
         bands = [
             {"up_to": "10.001", "share": "0.2"},
             {"above": "10.001", "up_to": "10.004"},

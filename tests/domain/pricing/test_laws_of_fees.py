@@ -1,4 +1,4 @@
-"""Laws of prices under fees: whatever a channel takes, against every price of the grid tried one by one."""
+"""Laws of prices under fees of any kind, checked against every price of the grid one by one."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -28,7 +28,7 @@ def found(question: Question) -> Price | None:
 
 
 def refused(question: Question) -> UnreachableTargetError:
-    """What is told of a target that no price meets."""
+    """The error for a target that no price meets."""
     with_a_figure = question.policy.target is not Target.MARKUP or question.asked.cost(question.policy.cost_basis)
     assume(with_a_figure and question.policy.target is not Target.FIXED_PRICE)
     try:
@@ -41,7 +41,7 @@ def refused(question: Question) -> UnreachableTargetError:
 
 
 def price_of(question: Question) -> Price:
-    """The price to ask, where there is one."""
+    """The price to ask; drops the example if there is none."""
     price = found(question)
     assume(price is not None)
     assert price is not None
@@ -68,7 +68,7 @@ class TestTheAskedPrice:
 
     @sold
     @given(questions(Rounding.NEAREST))
-    def test_if_the_nearest_is_that_of_the_grid_that_keeps_to_the_floor_and_of_two_as_near_the_higher(
+    def test_if_rounded_to_the_nearest_is_the_nearest_above_the_floor_and_at_a_tie_the_higher(
         self, question: Question
     ) -> None:
         price = Fraction(price_of(question).asked)
@@ -105,7 +105,7 @@ class TestTheAskedPrice:
 
     @sold
     @given(questions())
-    def test_leaves_the_same_when_it_is_looked_at_as_a_given_price(self, question: Question) -> None:
+    def test_leaves_the_same_when_given_as_the_price(self, question: Question) -> None:
         price = price_of(question)
 
         kept = question.pricing.kept_at(price.asked)
@@ -123,9 +123,7 @@ class TestTheAskedPrice:
 class TestTheTarget:
     @sold
     @given(questions())
-    def test_is_the_least_price_that_meets_it_and_the_zero_of_the_equation_that_is_told(
-        self, question: Question
-    ) -> None:
+    def test_price_is_the_least_that_meets_it_and_solves_the_stated_equation(self, question: Question) -> None:
         price = price_of(question)
         target = Fraction(price.target_price)
 
@@ -140,7 +138,7 @@ class TestTheTarget:
 
     @sold
     @given(questions())
-    def test_that_does_not_keep_to_the_floor_is_raised_to_the_least_price_above_it_that_does(
+    def test_price_below_the_floor_is_raised_to_the_least_price_above_it_that_keeps_to_it(
         self, question: Question
     ) -> None:
         price = price_of(question)
@@ -157,7 +155,7 @@ class TestTheTarget:
 class TestATargetThatIsRefused:
     @sold
     @given(questions(is_hard=True))
-    def test_is_met_by_no_price_of_the_grid_far_beyond_everything_that_happens_to_the_fees(
+    def test_is_met_by_no_price_of_the_grid_even_far_beyond_the_last_change_of_the_fees(
         self, question: Question
     ) -> None:
         assume(found(question) is None)
@@ -172,7 +170,7 @@ class TestATargetThatIsRefused:
 
     @sold
     @given(questions(is_hard=True))
-    def test_is_told_the_most_of_it_that_the_prices_of_the_grid_reach_above_the_floor(self, question: Question) -> None:
+    def test_states_the_most_that_the_prices_of_the_grid_reach_above_the_floor(self, question: Question) -> None:
         error = refused(question)
 
         for target, told in ((question.policy.target, error.highest), (Target.MARGIN, error.highest_margin_share)):
@@ -184,9 +182,7 @@ class TestATargetThatIsRefused:
 
     @sold
     @given(questions(is_hard=True))
-    def test_is_told_a_price_of_the_grid_that_reaches_the_most_or_that_no_price_ever_does(
-        self, question: Question
-    ) -> None:
+    def test_states_a_price_of_the_grid_that_reaches_the_most_or_that_no_price_does(self, question: Question) -> None:
         error = refused(question)
         assume(error.highest is not None)
         assert error.highest is not None
@@ -218,7 +214,7 @@ class TestTheFloorAndTheBreakEvenPrice:
 
     @sold
     @given(questions())
-    def test_are_none_only_where_no_price_however_high_does(self, question: Question) -> None:
+    def test_are_absent_only_where_no_price_however_high_does(self, question: Question) -> None:
         price, asked = question.pricing.kept_at(Decimal(0)), question.asked
 
         assert (price.floor_price is None) is not asked.keeps_shown_floor(FAR) or price.floor_price is not None
@@ -302,7 +298,7 @@ class TestTheShownTerms:
 
     @sold
     @given(questions())
-    def test_on_the_way_from_cost_to_price_are_the_figures_beside_them(self, question: Question) -> None:
+    def test_equal_the_figures_beside_them(self, question: Question) -> None:
         price = price_of(question)
 
         stated = price_statement(price, question.policy, quantity=1, currency=question.currency)

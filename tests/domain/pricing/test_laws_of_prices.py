@@ -1,4 +1,4 @@
-"""Laws of price: what holds for every policy, every cost and every grid."""
+"""Laws of price, which hold for every policy, every cost and every grid."""
 
 from dataclasses import replace
 from decimal import Decimal
@@ -22,11 +22,11 @@ tax_shares = st.sampled_from(["0", "0.05", "0.21", "0.255"]).map(Decimal)
 cost_targets = st.sampled_from([Target.MARGIN, Target.MARKUP, Target.PROFIT_PER_PIECE])
 _LAST_DIGITS = Fraction(1, 10**27)
 _SMALL_GRID = 200
-"""How many steps of a grid are counted out."""
+"""The most steps of a grid that a test tries one by one."""
 
 
 def is_at_least(one: Fraction, other: Fraction) -> bool:
-    """Whether it is no less, but for the digits beyond the 28th that a boundary snaps away."""
+    """Whether it is no less, to 28 digits; rounding snaps away the digits beyond."""
     return one >= other - max(abs(one), abs(other)) * _LAST_DIGITS
 
 
@@ -35,7 +35,7 @@ def asked_net(asked: Fraction, policy: PricingPolicy, tax_share: Decimal) -> Fra
 
 
 def meets_target(asked: Fraction, policy: PricingPolicy, costs: UnitCosts, tax_share: Decimal) -> bool:
-    """Whether the price leaves what the policy aims at, reckoned from the price and not toward it."""
+    """Whether the price meets the policy's target, computed from the price and not toward it."""
     net, cost = asked_net(asked, policy, tax_share), Fraction(costs.on(policy.cost_basis))
     value, profit = Fraction(policy.value), net - cost
     match policy.target:
@@ -50,7 +50,7 @@ def meets_target(asked: Fraction, policy: PricingPolicy, costs: UnitCosts, tax_s
 
 
 def exact_floor(policy: PricingPolicy, costs: UnitCosts, tax_share: Decimal) -> Fraction:
-    """The least that the policy allows to be asked."""
+    """The lowest price that the policy allows."""
     taxed = 1 if policy.display is Display.TAX_EXCLUSIVE else 1 + Fraction(tax_share)
     cost = 0 if policy.never_below_cost is None else Fraction(costs.on(policy.never_below_cost)) * taxed
     return max(Fraction(0), Fraction(cost), Fraction(policy.never_below_amount or 0))
@@ -61,7 +61,7 @@ def wanted_price(found: Price, policy: PricingPolicy, costs: UnitCosts, tax_shar
 
 
 def grid_prices(policy: PricingPolicy, currency: str, most: Fraction) -> list[Fraction]:
-    """Every price of the policy's grid up to the most, counted out."""
+    """Every price of the policy's grid up to `most`."""
     step = Fraction(policy.price_step or (1 if policy.price_endings else Decimal(1).scaleb(-CURRENCIES[currency])))
     return sorted(
         {
@@ -74,7 +74,7 @@ def grid_prices(policy: PricingPolicy, currency: str, most: Fraction) -> list[Fr
 
 @st.composite
 def questions(draw: st.DrawFn, rounding: Rounding | None = None) -> tuple[PricingPolicy, UnitCosts, Decimal, str]:
-    """A policy, what a piece costs, a tax and a currency."""
+    """A policy, the costs of a piece, a tax and a currency."""
     currency = draw(a_currency)
     policy = draw(policies(CURRENCIES[currency], rounding))
     return policy, draw(unit_costs()), draw(tax_shares), currency
@@ -124,7 +124,7 @@ class TestTheNearestPrice:
         assert is_at_least(Fraction(asked), exact_floor(policy, costs, tax_share))
 
     @given(questions(Rounding.NEAREST))
-    def test_is_the_nearest_of_the_grid_that_is_not_below_it_and_of_two_as_near_the_higher(
+    def test_is_the_nearest_of_the_grid_that_is_not_below_it_and_at_a_tie_the_higher(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
     ) -> None:
         policy, costs, tax_share, currency = question
@@ -144,14 +144,14 @@ class TestTheNearestPrice:
 
 
 def half_up_distance(one: Fraction, other: Fraction) -> Fraction:
-    """Their distance to 24 decimals, so that a tie which a division left a hair short is a tie."""
+    """Their distance to 24 decimals, so that a rounding error does not hide a tie."""
     distance = abs(one - other)
     return Fraction(round(distance * 10**24), 10**24)
 
 
 class TestAmountsOfAPrice:
     @given(questions(), batches)
-    def test_never_carry_more_digits_than_the_minor_unit_and_four_more_for_what_follows_from_them(
+    def test_have_the_digits_of_the_minor_unit_and_figures_derived_from_them_four_more(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str], quantity: int
     ) -> None:
         stated, currency = stated_price(question, quantity), question[3]
@@ -164,9 +164,7 @@ class TestAmountsOfAPrice:
         assert all(-term.amount.amount.as_tuple().exponent <= minor + 4 for term in stated.terms)
 
     @given(questions(), batches)
-    def test_add_up_the_way_a_reader_adds_them(
-        self, question: tuple[PricingPolicy, UnitCosts, Decimal, str], quantity: int
-    ) -> None:
+    def test_add_up_as_shown(self, question: tuple[PricingPolicy, UnitCosts, Decimal, str], quantity: int) -> None:
         stated = stated_price(question, quantity)
 
         assert stated.net_price + stated.tax == stated.gross_price
@@ -176,7 +174,7 @@ class TestAmountsOfAPrice:
         assert displayed.amount == stated.price.amount
 
     @given(questions())
-    def test_say_at_the_break_even_price_that_nothing_is_lost_and_one_minor_unit_below_that_something_is(
+    def test_cover_the_cost_at_the_break_even_price_and_not_one_minor_unit_below(
         self, question: tuple[PricingPolicy, UnitCosts, Decimal, str]
     ) -> None:
         policy, costs, tax_share, currency = question

@@ -1,4 +1,4 @@
-"""Prices by hand: targets, grids at their edges, floors, the way to the price, and what cannot be asked for."""
+"""Prices by hand: targets, edges of grids, floors, the statement, and questions that are refused."""
 
 from decimal import Decimal
 from typing import Any
@@ -16,8 +16,8 @@ from service.domain.values.exact import exactly
 from service.domain.values.unit_costs import UnitCosts
 from tests.domain.examples import a_line, a_policy, a_product, a_shop, euros, kept_at, price
 
-A_HAIR_ABOVE_5 = "5.000000000000000000000000000000001"
-"""What 3.00 × 1 ÷ (1 − 0.4) comes to in 34 digits."""
+JUST_ABOVE_5 = "5.000000000000000000000000000000001"
+"""The result of 3.00 × 1 ÷ (1 − 0.4) in 34 digits."""
 
 
 def costs_of(full: str = "8", variable: str = "5") -> UnitCosts:
@@ -56,7 +56,7 @@ class TestTargets:
     def test_are_met_by_the_next_price_up(self, policy: dict[str, str], price_asked: str) -> None:
         assert asked(**policy) == price_asked
 
-    def test_that_only_an_endless_price_would_meet_are_refused(self) -> None:
+    def test_that_only_an_infinite_price_would_meet_are_refused(self) -> None:
         with pytest.raises(InvalidValuesError, match="value: a margin must be less than 1"):
             a_policy(value="1")
 
@@ -71,7 +71,7 @@ class TestTargets:
             ({"price_step": "0"}, "price_step: must be more than 0"),
         ],
     )
-    def test_targets_and_grids_that_cannot_be_are_refused(self, policy: dict[str, Any], message: str) -> None:
+    def test_invalid_targets_and_grids_are_refused(self, policy: dict[str, Any], message: str) -> None:
         with pytest.raises(InvalidValuesError) as error:
             a_policy(**policy)
 
@@ -84,7 +84,7 @@ class TestTargets:
         assert [problem.path for problem in fine.grid_problems("EUR")] == [("price_endings",)]
         assert list(fine.grid_problems("KWD")) == []
 
-    def test_finer_than_the_minor_unit_are_refused_as_a_fixed_price_and_as_no_other_target(self) -> None:
+    def test_finer_than_the_minor_unit_are_refused_for_a_fixed_price_alone(self) -> None:
         for target, paths in {"fixed_price": [("value",)], "margin": [], "profit_per_piece": []}.items():
             policy = a_policy(target=target, value="0.125")
             assert [problem.path for problem in policy.grid_problems("EUR")] == paths
@@ -125,7 +125,7 @@ class TestTheGrid:
         [
             ("1.02", "0", "1.00"),
             ("1.03", "0", "1.05"),
-            ("1.025", "0", "1.05"),  # as near to both: the higher
+            ("1.025", "0", "1.05"),  # equally near to both: the higher
             ("1.02", "1.01", "1.05"),
             ("1.02", "1.00", "1.00"),
             ("0.01", "0", "0"),
@@ -139,7 +139,7 @@ class TestTheGrid:
     def test_takes_the_price_above_where_there_is_none_below(self) -> None:
         assert exactly(grid("1", "0.90").nearest)(Decimal("0.10"), EVERYWHERE) == Decimal("0.90")
 
-    def test_does_not_go_beyond_the_digits_that_are_known(self) -> None:
+    def test_does_not_go_beyond_the_digits_that_the_service_computes(self) -> None:
         with pytest.raises(FigureTooLargeError):
             priced(a_policy(target="fixed_price", value="9" * 27))
 
@@ -175,16 +175,16 @@ class TestFloors:
         assert found.floor_price == 5
         assert price_statement(found, None, quantity=1, currency="EUR").is_below_floor
 
-    def test_that_a_division_left_a_hair_above_the_grid_still_count_as_raising_the_price(self) -> None:
+    def test_that_are_above_the_grid_by_a_rounding_error_still_count_as_raising_the_price(self) -> None:
         policy = a_policy(target="fixed_price", value="4", never_below_cost="full_cost")
 
-        found = priced(policy, costs_of(full=A_HAIR_ABOVE_5))
+        found = priced(policy, costs_of(full=JUST_ABOVE_5))
 
         assert found.asked == 5
         assert found.raised_to is not None
 
     def test_that_equal_the_price_with_tax_do_not_count_as_raising_it(self) -> None:
-        """0.19 ÷ 1.21 × 1.21 is a hair less than 0.19, which is no less."""
+        """0.19 ÷ 1.21 × 1.21 is less than 0.19 by a rounding error alone, which must not count."""
         policy = a_policy(target="fixed_price", value="0.19", never_below_amount="0.19", display="tax_inclusive")
 
         found = priced(policy, tax="0.21")
@@ -194,7 +194,7 @@ class TestFloors:
 
 
 class TestTheStatement:
-    def test_shows_every_term_of_the_way_from_cost_to_a_price_with_tax(self) -> None:
+    def test_shows_every_term_from_the_cost_to_a_price_with_tax(self) -> None:
         policy = a_policy(
             value="0.2", display="tax_inclusive", rounding="nearest", price_endings=["0.50"], never_below_amount="1"
         )
@@ -257,7 +257,7 @@ class TestTheStatement:
         assert (stated.profit, stated.break_even_price) == (euros("-1"), euros("8"))
         assert not stated.is_below_floor
 
-    def test_has_no_share_of_nothing(self) -> None:
+    def test_has_no_share_of_0(self) -> None:
         policy = a_policy(target="fixed_price", value="0")
 
         nothing = price_statement(priced(policy, costs_of("0", "0")), policy, quantity=1, currency="EUR")
@@ -277,7 +277,7 @@ def test_the_costs_of_a_piece_are_those_of_the_batch_by_its_pieces() -> None:
 
 
 def test_a_tie_goes_to_the_higher_price() -> None:
-    """69.28 lies in the middle between 69.00 and 69.56."""
+    """69.28 is halfway between 69.00 and 69.56."""
     policy = a_policy(
         target="fixed_price",
         value="69.28",

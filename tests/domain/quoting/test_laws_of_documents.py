@@ -1,4 +1,4 @@
-"""Laws of documents: totals, quotations, and everything that is stored with them."""
+"""Laws of documents: totals, quotations, and what is stored with them."""
 
 import json
 from dataclasses import replace
@@ -43,7 +43,7 @@ Document = tuple[str, list[DocumentLine], list[DocumentAdjustment], list[Documen
 
 @st.composite
 def documents(draw: st.DrawFn) -> Document:
-    """A currency, lines, and allowances and charges on the whole."""
+    """A currency, lines, and allowances and charges on the whole document."""
     currency = draw(st.sampled_from(list(CURRENCIES)))
     decimals = CURRENCIES[currency]
     lines = draw(st.lists(document_lines(decimals), min_size=1, max_size=5))
@@ -51,7 +51,7 @@ def documents(draw: st.DrawFn) -> Document:
 
 
 def rounded_half_up(exact: Fraction, decimals: int) -> Decimal:
-    """Half up on the magnitude, from a fraction that no division has shortened."""
+    """Rounds the exact fraction half up, away from 0."""
     units = (abs(exact) * 10**decimals + Fraction(1, 2)).__floor__()
     return Decimal(units if exact >= 0 else -units).scaleb(-decimals)
 
@@ -141,7 +141,7 @@ def quotations(draw: st.DrawFn) -> tuple[QuotationRequest, QuotationBasis]:
 
 
 def figures_of(request: QuotationRequest, basis: QuotationBasis) -> QuotationFigures | str:
-    """The figures, or why there are none: allowances may take off more than there is."""
+    """The figures, or the error's text if the allowances take off more than there is."""
     try:
         return quotation_figures(request, basis)
     except InvalidValuesError as error:
@@ -214,7 +214,7 @@ class TestEncoding:
     @examples(30, *HealthCheck)
     @pytest.mark.parametrize("declared_class", STORED, ids=lambda each: each.__name__)
     @given(data=st.data())
-    def test_gives_back_whatever_was_stored(self, declared_class: type[Any], data: st.DataObject) -> None:
+    def test_decodes_to_whatever_was_encoded(self, declared_class: type[Any], data: st.DataObject) -> None:
         value = data.draw(any_of(declared_class))
 
         text = json.dumps(encoded(value))

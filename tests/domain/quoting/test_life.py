@@ -1,4 +1,4 @@
-"""What may become of a quotation, and how it is numbered."""
+"""The states of a quotation, and its number."""
 
 from datetime import date
 from itertools import product
@@ -32,7 +32,7 @@ MAY = {
 
 class TestStates:
     @pytest.mark.parametrize(("event", "status"), list(product(MAY, Status)))
-    def test_lead_to_each_other_as_the_trade_has_it(self, event: str, status: Status) -> None:
+    def test_have_the_transitions_of_the_trade(self, event: str, status: Status) -> None:
         if status.value in MAY[event].split():
             check_may_follow(Event(event), "quotation Q000001", status)
         else:
@@ -42,7 +42,7 @@ class TestStates:
                 check_may_follow(Event(event), "quotation Q000001", status)
             assert error.value.state == status.value
 
-    def test_are_where_every_event_but_the_first_leads(self) -> None:
+    def test_are_all_reached_by_an_event_after_the_first(self) -> None:
         assert set(LEADS_TO) == set(Event) - {Event.DRAFTED}
         assert {status.value for status in LEADS_TO.values()} == set(MAY)
 
@@ -57,7 +57,7 @@ class TestStates:
 
 class TestNumbers:
     @given(st.integers(1, 10**17))
-    def test_tell_their_count(self, count: int) -> None:
+    def test_convert_back_to_their_count(self, count: int) -> None:
         assert count_of(number_of(count)) == count
 
     def test_have_six_digits_and_more_where_that_is_not_enough(self) -> None:
@@ -67,7 +67,7 @@ class TestNumbers:
         "text",
         ["", "Q", "Q42", "42", "000042", "q000042", "Q0000042", "Q00004٢", "Q-00042", " Q000042", "Q" + "1" * 19],
     )
-    def test_are_nothing_else(self, text: str) -> None:
+    def test_have_no_other_form(self, text: str) -> None:
         assert count_of(text) is None
 
 
@@ -82,7 +82,7 @@ class TestChosenQuantities:
     def test_may_be_any_that_is_offered(self) -> None:
         assert chosen_quantities([100, 9], self.FIGURES) == (100, 9)
 
-    def test_that_are_not_offered_are_refused_each_by_its_place(self) -> None:
+    def test_that_are_not_offered_are_each_refused_by_place(self) -> None:
         with pytest.raises(InvalidValuesError) as error:
             chosen_quantities([30, 10], self.FIGURES)
 

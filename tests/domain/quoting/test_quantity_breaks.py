@@ -1,4 +1,4 @@
-"""Round batch sizes, and those among them at which a piece has become cheaper by enough."""
+"""Quantity breaks: round batch sizes at which a piece has become cheaper by a given share."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -14,7 +14,7 @@ from tests.domain.examples import D
 
 
 def falling(fixed: str, variable: str = "1") -> Callable[[int], Decimal]:
-    """What a piece costs with a set-up shared by the batch."""
+    """The cost of a piece if the batch shares a set-up."""
     return lambda quantity: D(fixed) / quantity + D(variable)
 
 
@@ -26,13 +26,13 @@ def breaks(fixed: str, least_fall: str, quantity: int = 100, up_to: int = 10_000
 class TestRoundBatchSizes:
     """ISO 497:1973, series R″10: 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 (figures from memory)."""
 
-    def test_are_the_series_whole_and_beyond_the_quantity(self) -> None:
+    def test_are_the_whole_numbers_of_the_series_above_the_quantity(self) -> None:
         assert list(preferred_quantities(0, 130)) == [
             *(1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 120)
         ]
         assert list(preferred_quantities(90, 260)) == [100, 120, 150, 200, 250]
 
-    def test_end_where_they_are_told_to_with_that_size_in_it(self) -> None:
+    def test_end_at_the_given_size_inclusive(self) -> None:
         assert list(preferred_quantities(500, 800)) == [600, 800]
         assert list(preferred_quantities(800, 800)) == []
 
@@ -48,19 +48,19 @@ class TestBreaks:
         assert breaks("100", "0.25", up_to=200) == [200]  # 2 to 1.5
         assert breaks("100", "0.2500001", up_to=200) == []
 
-    def test_are_none_where_a_bigger_batch_saves_nothing(self) -> None:
+    def test_do_not_exist_where_a_bigger_batch_saves_nothing(self) -> None:
         assert breaks("0", "0.0000001") == []
 
-    def test_are_no_more_than_may_be_and_the_first(self) -> None:
+    def test_are_the_first_up_to_the_limit(self) -> None:
         assert breaks("100", "0.0833", at_most=2) == [120, 150]
 
-    def test_of_what_costs_nothing_are_none(self) -> None:
+    def test_do_not_exist_for_what_costs_nothing(self) -> None:
         wanted = AutomaticBreaks(least_fall_share=D("0.1"), up_to=1000)
 
         assert quantity_breaks(lambda _: D(0), 10, wanted, at_most=20) == ()
 
     @pytest.mark.parametrize(("share", "up_to"), [("0", 10), ("1", 10), ("0.1", 0)])
-    def test_of_no_share_or_no_batch_are_refused(self, share: str, up_to: int) -> None:
+    def test_with_a_share_or_a_batch_of_0_are_refused(self, share: str, up_to: int) -> None:
         with pytest.raises(InvalidValuesError):
             AutomaticBreaks(least_fall_share=D(share), up_to=up_to)
 

@@ -1,4 +1,4 @@
-"""A quotation by hand, its checks, and what it refuses."""
+"""A quotation by hand, its checks, and its refusals."""
 
 from dataclasses import replace
 from datetime import timedelta
@@ -33,7 +33,7 @@ def a_quotation_line(**changes: Any) -> dict[str, Any]:
 
 
 def a_basis(request: QuotationRequest, material: str = "1", currency: str = "EUR") -> QuotationBasis:
-    """A sheet of one kilogram at 0.80 and another, "part-1", of two."""
+    """A basis for a sheet of one kilogram at 0.80 and another, "part-1", of two kilograms."""
     one, two = (
         a_product(bill_of_materials=[a_line(quantity_per_piece=each)], operations=[]) for each in (material, "2")
     )
@@ -86,7 +86,7 @@ class TestALine:
 
         assert [line.description for line in found.lines] == ["Sheet", "Sheet, blue"]
 
-    def test_given_away_keeps_no_share_of_nothing(self) -> None:
+    def test_given_away_has_no_margin_share(self) -> None:
         found = quoted(a_quotation_line(policy=builders.policy("fixed_price", "0")))
 
         assert found.kept.margin_share is None
@@ -94,7 +94,7 @@ class TestALine:
 
 
 class TestTheWhole:
-    def test_takes_shares_off_what_stands_under_the_same_category_and_rate(self) -> None:
+    def test_applies_shares_to_the_lines_of_the_same_category_and_rate(self) -> None:
         found = quoted(
             a_quotation_line(),
             a_quotation_line(tax="also-21", quantity=10),
@@ -139,7 +139,7 @@ class TestTheWhole:
 
         assert [problem.path for problem in error.value.problems] == [path]
 
-    def test_may_be_allowed_away_to_the_last_cent(self) -> None:
+    def test_may_be_reduced_to_0_by_allowances(self) -> None:
         assert quoted(a_quotation_line(allowances=[{"reason": "a gift", "share": "1"}])).totals.payable == euros("0.00")
 
 
@@ -152,7 +152,7 @@ class TestWhatItIsComputedFrom:
         with pytest.raises(MissingRatesError, match="materials/hdpe"):
             quotation_figures(request, replace(basis, card=replace(basis.card, rates=without)))
 
-    def test_says_which_amounts_are_finer_than_the_minor_unit(self) -> None:
+    def test_names_amounts_finer_than_the_minor_unit(self) -> None:
         fine = a_quotation_line(
             policy=builders.policy(price_step="0.001", price_endings=["0.0005"]),
             charges=[{"reason": "r", "share": "0.1"}, {"reason": "r", "amount": "0.005"}],
@@ -174,7 +174,7 @@ class TestWhatItIsComputedFrom:
         assert list(currency_problems(a_request(), "EUR")) == []
 
 
-class TestRequestsThatCannotBe:
+class TestInvalidRequests:
     @pytest.mark.parametrize(
         ("kind", "body", "message"),
         [
@@ -211,7 +211,7 @@ class TestRequestsThatCannotBe:
 
         assert request.valid_until == TODAY == request.quoted_on
 
-    def test_every_tax_is_named_with_its_place(self) -> None:
+    def test_every_tax_in_a_request_is_found_with_its_place(self) -> None:
         adjustment = {"reason": "r", "tax": "export", "amount": "1"}
         request = a_request(lines=[a_quotation_line()], allowances=[adjustment], charges=[adjustment])
 
@@ -225,7 +225,7 @@ class TestRequestsThatCannotBe:
 
 
 def test_a_basis_of_another_day_gives_the_same_figures() -> None:
-    """Nothing is looked up again: the day only says which rates were taken."""
+    """Nothing is looked up again: the day only states which rates were used."""
     request = a_request(lines=[a_quotation_line()])
     basis = a_basis(request)
 

@@ -1,6 +1,6 @@
-"""What a batch on a quotation costs and is charged: tools, what the customer brings, minimum, rush, shipping, currency.
+"""A quoted batch, its cost and charges: tools, customer material, minimum order, rush, shipping, currency.
 
-A sheet takes 1 kg at 0.80 and one shot of a mould of 3,000 that lasts 60,000 shots; all figures by hand.
+A sheet takes 1 kg at 0.80 and one shot of a mould that costs 3,000 and lasts 60,000 shots; figures by hand.
 """
 
 from collections.abc import Mapping
@@ -31,7 +31,7 @@ def a_sheet_line(**changes: Any) -> dict[str, Any]:
 
 
 def the_basis(request: QuotationRequest, **changes: Any) -> QuotationBasis:
-    """A sheet that is pressed in a mould, with every batch that the request can ask for."""
+    """A basis for a sheet pressed in a mould, with every batch that the request can ask for."""
     pressing = an_operation(
         machine=None, setup_minutes="0", cycle_minutes="0", yield_share="1", labour=[], band_shares={}, tool="mould"
     )
@@ -111,7 +111,7 @@ class TestWhatTheCustomerBrings:
 
 
 class TestWhatABiggerBatchSaves:
-    def test_is_told_of_every_break_against_the_quoted_batch(self) -> None:
+    def test_is_stated_for_every_break_against_the_quoted_batch(self) -> None:
         line = figures(a_sheet_line(tooling="this_order", quantity_breaks=[50, 1000])).lines[0]
 
         smaller, larger = line.quantity_breaks
@@ -120,7 +120,7 @@ class TestWhatABiggerBatchSaves:
         assert larger.saving_share == D("0.876623")  # 27 ÷ 30.80
         assert (smaller.saving_per_piece, smaller.saving_share) == (euros("-30.00"), D("-0.974026"))
 
-    def test_of_a_piece_that_costs_nothing_is_no_share(self) -> None:
+    def test_of_a_piece_that_costs_nothing_has_no_share(self) -> None:
         free = a_sheet_line(policy=builders.policy("fixed_price", "0"), quantity_breaks=[200])
 
         (other,) = figures(free).lines[0].quantity_breaks
@@ -129,7 +129,7 @@ class TestWhatABiggerBatchSaves:
 
 
 class TestMinimumOrder:
-    def test_that_is_not_reached_is_charged_the_difference_of(self) -> None:
+    def test_that_is_not_reached_adds_a_charge_for_the_difference(self) -> None:
         found = figures(minimum_order={"amount": "100", "tax": "vat"})  # 100 × 0.85 = 85
 
         (charge,) = found.charges
@@ -140,7 +140,7 @@ class TestMinimumOrder:
     def test_that_is_reached_changes_nothing(self, amount: str) -> None:
         assert figures(minimum_order={"amount": amount, "tax": "vat"}).charges == ()
 
-    def test_is_held_against_the_goods_less_allowances_and_not_against_charges(self) -> None:
+    def test_is_compared_with_the_goods_less_allowances_without_charges(self) -> None:
         allowance = {"reason": "fair", "tax": "vat", "amount": "5"}
         freight = {"reason": "freight", "tax": "vat", "amount": "50"}
 
@@ -168,7 +168,7 @@ class TestRush:
         assert (share.kind, share.amount) == (AdjustmentKind.RUSH, euros("12.75"))
         assert (amount.reason, amount.amount) == ("this week", euros("20.00"))
 
-    def test_of_less_than_the_minor_unit_is_refused(self) -> None:
+    def test_finer_than_the_minor_unit_is_refused(self) -> None:
         with pytest.raises(InvalidValuesError) as error:
             figures(rush_charge={"amount": "0.001", "tax": "vat"}, minimum_order={"amount": "0.0001", "tax": "vat"})
 
@@ -177,12 +177,12 @@ class TestRush:
 
 SHIPMENT = QuotedShipment(
     shipment=Shipment(service="post", name="Parcel post", zone="home", as_of=TODAY, valid_from=date(2026, 1, 1)),
-    estimate=shipped(3),  # in a carton of 21 kg by its volume: 14 euros
+    estimate=shipped(3),  # in a carton with a volumetric weight of 21 kg: 14 euros
 )
 
 
 class TestShipping:
-    def test_is_a_charge_with_what_is_added_for_packing(self) -> None:
+    def test_is_a_charge_including_the_packing_supplement(self) -> None:
         request = {"service": "post", "zone": "home", "tax": "vat", "markup_share": "0.25"}
 
         found = figures(shipping=request, basis={"shipment": SHIPMENT})
@@ -196,7 +196,7 @@ class TestShipping:
         assert found.kept.contribution == euros("3.50")
         assert found.kept.margin_share == D("0.034146")
 
-    def test_that_the_workshop_pays_is_taken_from_what_it_keeps(self) -> None:
+    def test_that_the_workshop_pays_reduces_its_profit(self) -> None:
         request = {"service": "post", "zone": "home", "tax": "vat", "is_charged": False}
 
         found = figures(shipping=request, basis={"shipment": SHIPMENT})
@@ -204,7 +204,7 @@ class TestShipping:
         assert found.charges == ()
         assert found.kept.profit == euros("-14.00")
 
-    def test_with_something_added_that_nobody_pays_is_refused(self) -> None:
+    def test_with_a_packing_supplement_that_nobody_pays_is_refused(self) -> None:
         with pytest.raises(InvalidValuesError, match="markup_share"):
             a_request(shipping={"service": "a", "zone": "b", "tax": "vat", "markup_share": "0.1", "is_charged": False})
 
@@ -234,13 +234,13 @@ class TestAnotherCurrency:
 
         assert found.lines[0].quoted.unit_price == money("136", "JPY")  # 0.85 × 160
 
-    def test_that_is_none_is_refused(self) -> None:
+    def test_that_has_ended_is_refused(self) -> None:
         with pytest.raises(InvalidValuesError, match=r"currency: HRK is no longer in use"):
             a_request(currency="HRK")
 
 
 class TestAChoice:
-    def test_has_the_figures_of_the_batch_sizes_that_are_chosen_alone(self) -> None:
+    def test_has_the_figures_of_the_chosen_batch_sizes_alone(self) -> None:
         request = a_request(lines=[a_sheet_line(quantity_breaks=[1000]), a_sheet_line(quantity=10)])
 
         found = chosen_figures(request, the_basis(request), (1000, 10))

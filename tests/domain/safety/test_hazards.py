@@ -1,4 +1,4 @@
-"""Who could be hurt is told, once, with a source, and sent to local codes and licensed practice."""
+"""Cautions: each danger is named once, with a source, and defers to local codes and licensed practice."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -83,13 +83,13 @@ class TestNothingToSay:
 
 
 class TestHotWork:
-    def test_any_heated_polymer_burns_and_fumes(self) -> None:
+    def test_any_heated_polymer_brings_a_caution_of_burns_and_fumes(self) -> None:
         found = cautions_of(a_heated(Polymer.HDPE, "200", "pressing"))
 
         assert specific(found) == ["hot-work"]
         assert found["hot-work"].text.startswith("HDPE (from flakes) at 200 °C in 'pressing': hot plastic and hot")
 
-    def test_the_usual_temperature_is_told_where_none_is_declared(self) -> None:
+    def test_the_usual_temperature_is_stated_where_none_is_declared(self) -> None:
         text = cautions_of(a_heated(Polymer.HDPE, None))["hot-work"].text
 
         assert text.startswith("HDPE (from flakes) in 'pressing' at a temperature not declared, usually 195 to 290 °C:")
@@ -97,10 +97,10 @@ class TestHotWork:
     @pytest.mark.parametrize(
         ("polymer", "name"), [(Polymer.OTHER, "another polymer"), (Polymer.UNIDENTIFIED, "an unidentified polymer")]
     )
-    def test_no_temperature_is_made_up_for_a_polymer_without_data(self, polymer: Polymer, name: str) -> None:
+    def test_no_temperature_is_invented_for_a_polymer_without_data(self, polymer: Polymer, name: str) -> None:
         assert cautions_of(a_heated(polymer, None))["hot-work"].text.startswith(f"{name} (from flakes) in 'pressing': ")
 
-    def test_all_hot_work_stands_in_one_caution_in_order(self) -> None:
+    def test_one_caution_lists_all_hot_work_in_order(self) -> None:
         work = [a_heated(Polymer.PP, "220"), a_heated(Polymer.HDPE, "210"), a_heated(Polymer.HDPE, None, "extruding")]
 
         assert cautions_of(*work)["hot-work"].text.startswith(
@@ -108,7 +108,7 @@ class TestHotWork:
             "flakes) at 210 °C in 'pressing', PP (from flakes) at 220 °C in 'pressing': "
         )
 
-    def test_the_same_work_twice_is_told_once(self) -> None:
+    def test_the_same_work_twice_is_listed_once(self) -> None:
         assert cautions_of(a_heated(temperature_c="200"), a_heated(temperature_c="200.0")) == cautions_of(a_heated())
 
     def test_a_temperature_is_written_plainly(self) -> None:
@@ -127,7 +127,7 @@ class TestPolymersThatCallForACaution:
         ],
     )
     @pytest.mark.parametrize("temperature_c", [None, "100"], ids=["undeclared", "cool"])
-    def test_it_comes_at_any_temperature_and_before_the_burns(
+    def test_it_is_given_at_any_temperature_and_before_the_burns(
         self, polymer: Polymer, code: str, word: str, temperature_c: str | None
     ) -> None:
         found = cautions_of(a_heated(polymer, temperature_c, "welding"))
@@ -149,13 +149,13 @@ class TestPolymersThatCallForACaution:
         assert "HDPE" not in found["hydrogen-chloride"].text
 
     @pytest.mark.parametrize("polymer", [Polymer.HDPE, Polymer.LDPE, Polymer.PP, Polymer.PET, Polymer.PA, Polymer.PLA])
-    def test_the_others_call_for_none_of_their_own(self, polymer: Polymer) -> None:
+    def test_the_other_polymers_bring_no_caution_of_their_own(self, polymer: Polymer) -> None:
         assert specific(cautions_of(a_heated(polymer, "100"))) == ["hot-work"]
 
 
 class TestDecomposition:
     @pytest.mark.parametrize("polymer", sorted(THERMAL_DATA))
-    def test_it_is_told_above_the_decomposition_temperature_and_not_at_it(self, polymer: Polymer) -> None:
+    def test_it_is_given_above_the_decomposition_temperature_and_not_at_it(self, polymer: Polymer) -> None:
         limit_c = THERMAL_DATA[polymer].decomposition_temperature_c.value
 
         at_it = cautions_of(a_heated(polymer, str(limit_c)))
@@ -164,7 +164,7 @@ class TestDecomposition:
         assert "above-decomposition-temperature" not in at_it
         assert f"({polymer} above {limit_c} °C)" in above_it["above-decomposition-temperature"].text
 
-    def test_its_source_is_that_of_each_limit_once(self) -> None:
+    def test_its_source_names_that_of_each_limit_once(self) -> None:
         work = [a_heated(Polymer.HDPE, "350"), a_heated(Polymer.LDPE, "350"), a_heated(Polymer.ABS, "270")]
 
         found = cautions_of(*work)["above-decomposition-temperature"]
@@ -200,7 +200,7 @@ class TestDegradation:
         assert caution.source.startswith(THERMAL_DATA[Polymer.HDPE].processing_temperature_c.source)
 
     @pytest.mark.parametrize("polymer", sorted(THERMAL_DATA))
-    def test_it_is_told_between_the_usual_temperatures_and_decomposition(self, polymer: Polymer) -> None:
+    def test_it_is_given_between_the_usual_temperatures_and_decomposition(self, polymer: Polymer) -> None:
         usual_c = THERMAL_DATA[polymer].processing_temperature_c.high
         limit_c = THERMAL_DATA[polymer].decomposition_temperature_c.value
 
@@ -214,7 +214,7 @@ class TestDegradation:
     def test_it_is_not_guessed(self, heated: HeatedPolymer) -> None:
         assert "above-processing-temperature" not in cautions_of(heated)
 
-    def test_each_polymer_is_in_the_caution_that_it_calls_for(self) -> None:
+    def test_each_polymer_is_in_its_own_caution(self) -> None:
         found = cautions_of(a_heated(Polymer.HDPE, "330"), a_heated(Polymer.PP, "330"), a_heated(Polymer.LDPE, "330"))
 
         assert "(HDPE above 290 °C, LDPE above 274 °C)" in found["above-processing-temperature"].text
@@ -235,7 +235,7 @@ class TestMachines:
             (MachineKind.OTHER, ["machine-without-data"]),
         ],
     )
-    def test_each_kind_brings_its_own_to_the_workshop(self, kind: MachineKind, codes: list[str]) -> None:
+    def test_each_kind_brings_its_own_cautions(self, kind: MachineKind, codes: list[str]) -> None:
         found = cautions_of(at=[at_a_machine(kind)])
 
         assert specific(found) == codes
@@ -255,7 +255,7 @@ class TestMachines:
         assert "lock the supply off" in caution.text
         assert "29 CFR 1910.147" in caution.source
 
-    def test_all_machines_of_a_danger_stand_in_one_caution(self) -> None:
+    def test_one_caution_names_all_machines_with_a_danger(self) -> None:
         machines = [
             at_a_machine(MachineKind.SHREDDER, "Granulator", "grinding"),
             at_a_machine(MachineKind.EXTRUDER, "Extruder", "extruding"),
@@ -323,7 +323,7 @@ class TestHeavyPieces:
         assert Decimal(25) == ONE_PERSON_LIMIT_KG
         assert specific(cautions_of(mass_kg="25")) == []
 
-    def test_a_gram_more_is_too_heavy_and_the_mass_is_told(self) -> None:
+    def test_a_gram_more_is_too_heavy_and_the_mass_is_stated(self) -> None:
         found = cautions_of(mass_kg="25.0010")
 
         assert specific(found) == ["too-heavy-for-one-person"]
@@ -339,7 +339,7 @@ class TestDeclaredUses:
         assert list(found) == [f"use-{use.replace('_', '-')}", "no-promise-of-fitness"]
         assert f"fit for a use ({use.replace(chr(95), chr(32))}, any other)" in found["no-promise-of-fitness"].text
 
-    def test_uses_are_told_once_and_the_worst_first(self) -> None:
+    def test_uses_are_listed_once_and_the_worst_first(self) -> None:
         uses = [DeclaredUse.OUTDOOR, DeclaredUse.TOY, DeclaredUse.FOOD_CONTACT, DeclaredUse.TOY]
 
         found = cautions_of(uses=uses)
@@ -370,7 +370,7 @@ class TestDeclaredUses:
 
 
 class TestEverything:
-    def test_each_has_its_place_among_the_worst(self) -> None:
+    def test_all_cautions_are_sorted_by_severity(self) -> None:
         machines = [at_a_machine(kind) for kind in (None, *MachineKind)]
         work = [a_heated(polymer, temperature_c) for polymer in Polymer for temperature_c in ("320", "900")]
 
@@ -417,7 +417,7 @@ class TestEverything:
         assert len(codes) == len(set(codes))
 
     @given(*everything, st.randoms(use_true_random=False))
-    def test_the_order_of_what_is_given_does_not_matter(
+    def test_the_order_of_the_input_does_not_matter(
         self,
         heated: list[HeatedPolymer],
         uses: list[DeclaredUse],

@@ -1,4 +1,4 @@
-"""When an order can be ready: by hand, and laws that hold of any workshop."""
+"""When an order can be ready: examples by hand, and laws that hold for any workshop."""
 
 from datetime import date
 from decimal import Decimal
@@ -20,7 +20,7 @@ NOBODY_KNOWS = "nobody knows"
 
 
 def a_step(machine: str = "", minutes: str = "0", product: str = "sheet", **changes: Any) -> Step:
-    """Work on a machine, and of grades: labour={"operator": "60"}."""
+    """Work on a machine, and minutes of labour grades, as in labour={"operator": "60"}."""
     labour = {grade: D(each) for grade, each in changes.pop("labour", {}).items()}
     nothing = dict.fromkeys(("pieces_good", "pieces_started", "cycles", "electricity_kwh"), D(1))
     return Step(
@@ -50,7 +50,7 @@ def a_resource(hours: str = "40", promised: str = "0", weekdays: tuple[Weekday, 
 
 
 def ready(*bills: BillOfResources, is_rush: bool = False, **resources: WorkingResource) -> LeadTime:
-    """oven=a_resource() is a machine, operator=a_resource() a grade."""
+    """The lead time; oven=a_resource() is a machine, operator=a_resource() a labour grade."""
     named = {
         f"{'labour-grades' if code == 'operator' else 'machines'}/{code}": each for code, each in resources.items()
     }
@@ -58,7 +58,7 @@ def ready(*bills: BillOfResources, is_rush: bool = False, **resources: WorkingRe
 
 
 class TestStages:
-    """8 hours a day, from Monday 30 November 2026 on."""
+    """Resources work 8 hours a day, from Monday 30 November 2026 on."""
 
     def test_follow_each_other(self) -> None:
         found = ready(a_bill(a_step("oven", "960"), a_step("press", "480")), oven=a_resource(), press=a_resource())
@@ -72,7 +72,7 @@ class TestStages:
         assert ready(a_bill(*steps), oven=a_resource(), press=a_resource()).ready_on == date(2026, 12, 1)
 
     def test_on_one_machine_never_run_at_once(self) -> None:
-        """A press that both heats and cools, against a separate oven and press."""
+        """A press that both heats and cools, compared with a separate oven and press."""
         steps = a_step("press", "960"), a_step("press", "480", runs_with_previous=True)
 
         assert ready(a_bill(*steps), press=a_resource()).ready_on == date(2026, 12, 2)
@@ -90,7 +90,7 @@ class TestStages:
 
         found = ready(a_bill(crate, frame), press=a_resource(promised="480"), saw=a_resource())
 
-        assert found.ready_on == date(2026, 12, 1)  # sawn while the press does what it promised
+        assert found.ready_on == date(2026, 12, 1)  # sawn while the press does its promised work
 
     def test_of_two_batches_share_the_machines(self) -> None:
         bill = a_bill(a_step("oven", "480"), a_step("press", "480"))
@@ -133,7 +133,7 @@ class TestPromises:
 
 
 class TestHours:
-    def test_that_nobody_knows_limit_nothing(self) -> None:
+    def test_that_are_unknown_limit_nothing(self) -> None:
         steps = a_step("oven", "9999999"), a_step("press", "480")
 
         found = ready(a_bill(*steps), oven=a_resource(NOBODY_KNOWS), press=a_resource())
@@ -144,8 +144,8 @@ class TestHours:
             ("machines/oven", None, None),
         ]
 
-    def test_that_nobody_knows_keep_no_other_batch_waiting(self) -> None:
-        """The oven is free for the second batch, though the first comes to it on Wednesday."""
+    def test_that_are_unknown_keep_no_other_batch_waiting(self) -> None:
+        """The oven is free for the second batch, although the first gets there only on Wednesday."""
         first = a_bill(a_step("press", "1440"), a_step("oven", "30"))
         second = a_bill(a_step("oven", "30"), a_step("saw", "480"))
 
@@ -162,8 +162,8 @@ class TestHours:
         assert [each.resource for each in found.loads] == ["machines/press"]
 
     @pytest.mark.parametrize("starting_on", [MONDAY, date(9995, 1, 4), date.max])
-    def test_that_take_more_than_ten_years_one_after_the_other_leave_no_day(self, starting_on: date) -> None:
-        """31,000 minutes at one hour a week are 517 weeks, within ten years of 522; three times that is not."""
+    def test_too_few_for_steps_that_take_over_ten_years_in_sequence_leave_no_day(self, starting_on: date) -> None:
+        """31,000 minutes at one hour a week take 517 weeks; ten years have 522. Three times as much does not fit."""
         steps = [a_step(machine, "31000") for machine in MACHINES]
 
         found = lead_time([a_bill(*steps)], {f"machines/{each}": a_resource("1") for each in MACHINES}, starting_on)
@@ -172,19 +172,19 @@ class TestHours:
         assert found.reason.endswith("would not be done within 3660 days")
         assert (found.reason[:10] == "the stages") is (starting_on == MONDAY)
 
-    def test_that_are_none_leave_no_day_and_say_why(self) -> None:
+    def test_of_0_leave_no_day_and_the_reason_is_stated(self) -> None:
         found = ready(a_bill(a_step("press", "30"), a_step("saw", "5")), press=a_resource("0"), saw=a_resource())
 
         assert (found.ready_on, found.bottleneck) == (None, "machines/press")
         assert found.reason == "It works 0 hours a week, and 30 minutes of it are needed"
 
-    def test_that_take_more_than_ten_years_leave_no_day(self) -> None:
+    def test_too_few_for_a_step_within_ten_years_leave_no_day(self) -> None:
         found = ready(a_bill(a_step("press", "1000000")), press=a_resource("1"))
 
         assert found.ready_on is None
         assert found.reason == "It would not be done within 3660 days"
 
-    def test_of_people_who_are_never_there_leave_no_day(self) -> None:
+    def test_of_0_for_a_needed_grade_leave_no_day(self) -> None:
         step = a_step("press", "10", labour={"operator": "10"})
 
         assert ready(a_bill(step, step), a_bill(step), press=a_resource(), operator=a_resource("0")).ready_on is None
@@ -264,7 +264,7 @@ class TestLaws:
     def test_an_independent_computation_in_fractions_of_weeks_agrees(
         self, work: Loads, hours: list[int], promised: list[int]
     ) -> None:
-        """Every machine's day is 1 long whatever its hours; minutes are days of their machine, counted from Monday."""
+        """Minutes are converted to working days of their machine, whatever its hours, and counted from Monday."""
         per_day = {machine: Fraction(each * 60, 5) for machine, each in zip(MACHINES, hours, strict=True)}
         free = {machine: Fraction(each) / per_day[machine] for machine, each in zip(MACHINES, promised, strict=True)}
         before = end = Fraction(0)
@@ -280,16 +280,16 @@ class TestLaws:
 
 
 class TestLittlesLaw:
-    """J. D. C. Little, S. C. Graves, Little's Law, in Building Intuition, Springer, 2008, chapter 5: what waits ÷ rate.
+    """J. D. C. Little, S. C. Graves, Little's Law, in Building Intuition, Springer, 2008, chapter 5.
 
-    160 bottles at 8 a month stay 20 months; six customers at 12 an hour wait half an hour. Months here are weeks and
-    hours are working days, for a queue has no unit.
+    Time = number waiting ÷ rate: 160 bottles at 8 a month stay 20 months; six customers at 12 an hour wait half an
+    hour. Months here are weeks and hours are working days, since the law holds in any unit.
     """
 
     @pytest.mark.parametrize(
         ("waiting", "minutes_each", "hours", "weeks"), [("160", "300", "40", 20), ("6", "100", "20", Decimal("0.5"))]
     )
-    def test_what_is_promised_takes_what_waits_divided_by_the_rate(
+    def test_promised_work_takes_the_number_waiting_divided_by_the_rate(
         self, waiting: str, minutes_each: str, hours: str, weeks: Any
     ) -> None:
         promised = D(waiting) * D(minutes_each)

@@ -1,4 +1,4 @@
-"""The time of a plan."""
+"""The time that a monthly plan needs and has available."""
 
 from decimal import Decimal
 
@@ -36,7 +36,7 @@ def test_the_fullest_is_the_bottleneck_not_the_busiest() -> None:
     assert bottleneck([busy, full]) is full
 
 
-def test_what_has_no_time_at_all_is_fuller_than_any() -> None:
+def test_a_resource_without_any_time_is_fuller_than_any_other() -> None:
     shut, full = a_load("1", "0"), a_load("900", "100", "machines/saw")
 
     assert bottleneck([full, shut]) is shut
@@ -44,10 +44,10 @@ def test_what_has_no_time_at_all_is_fuller_than_any() -> None:
     assert shut.load_share is None
 
 
-def test_what_is_not_known_or_not_needed_is_none() -> None:
+def test_a_resource_that_is_unknown_or_not_needed_is_no_bottleneck() -> None:
     assert bottleneck([a_load("900", None), a_load("0", "100")]) is None
     assert not a_load("900", None).is_over_full
 
 
-def test_just_as_much_as_there_is_is_not_too_much() -> None:
+def test_needing_exactly_the_available_time_is_not_too_much() -> None:
     assert not a_load("100", "100").is_over_full

@@ -1,4 +1,4 @@
-"""Working time: minutes of a day, and when so many of them are over."""
+"""Working time: the minutes of a day, and when a number of minutes is worked."""
 
 from datetime import date, timedelta
 from itertools import pairwise
@@ -26,7 +26,7 @@ def shift(hours: str | None = "40", weekdays: tuple[Weekday, ...] = WORKING_WEEK
 
 
 class TestADay:
-    def test_has_its_part_of_the_week_on_working_days_alone(self) -> None:
+    def test_has_an_equal_part_of_the_week_on_working_days_alone(self) -> None:
         week = [shift().minutes_on(MONDAY + timedelta(days=place)) for place in range(7)]
 
         assert week == [480, 480, 480, 480, 480, 0, 0]  # 40 h × 60 ÷ 5
@@ -37,7 +37,7 @@ class TestADay:
         assert [working.minutes_on(date(2026, 12, day)) for day in (23, 24, 31)] == [480, 0, 0]
         assert working.minutes_on(date(2027, 1, 4)) == 480
 
-    def test_on_which_nobody_knows_how_long_has_none(self) -> None:
+    def test_with_unknown_hours_has_none(self) -> None:
         assert shift(None).minutes_on(MONDAY) == 0
 
     def test_add_up_over_some_days(self) -> None:
@@ -75,7 +75,7 @@ class TestWork:
     def test_of_no_minutes_is_over_at_once(self) -> None:
         assert shift("0").after(Moment.begin_of(MONDAY), D(0)) == Moment.begin_of(MONDAY)
 
-    def test_where_nobody_knows_how_long_takes_no_time(self) -> None:
+    def test_with_unknown_hours_takes_no_time(self) -> None:
         assert shift(None).after(Moment.begin_of(MONDAY), D(10**9)) == Moment.begin_of(MONDAY)
 
     @pytest.mark.parametrize(("hours", "minutes"), [("0", "1"), ("1", "1000000")])
@@ -83,7 +83,7 @@ class TestWork:
         assert shift(hours).after(Moment.begin_of(MONDAY), D(minutes)) is None
 
     @pytest.mark.parametrize("first", [date(9999, 12, 1), date.max])
-    def test_is_looked_for_to_the_end_of_the_calendar(self, first: date) -> None:
+    def test_is_computed_up_to_the_end_of_the_calendar(self, first: date) -> None:
         assert shift().after(Moment.begin_of(first), D(100_000)) is None
         assert shift("20").after(Moment.begin_of(first), D(60)) == Moment(first, D("0.25"))  # both are working days
 
@@ -94,7 +94,7 @@ class TestWork:
         assert shift("40", WORKING_WEEK, *closed).after(Moment.begin_of(MONDAY), D(1)) is None
 
     def test_that_fills_a_day_in_parts_is_over_on_it(self) -> None:
-        """A day of 420 minutes in 21 parts of 20: a part is 1/21 of the day, which no decimal fraction is."""
+        """A day of 420 minutes in 21 parts of 20: a part is 1/21 of the day, which no decimal equals."""
         moment: Moment | None = Moment.begin_of(MONDAY)
         for _ in range(21):
             assert moment is not None
@@ -103,13 +103,13 @@ class TestWork:
         assert moment is not None
         assert moment.day == MONDAY
 
-    def test_goes_over_the_29th_of_february(self) -> None:
+    def test_counts_the_29th_of_february(self) -> None:
         every_day = shift("7", tuple(Weekday))
 
         assert every_day.after(Moment.begin_of(date(2028, 2, 28)), D(180)) == Moment(date(2028, 3, 1), D(1))
 
     @given(st.integers(1, 5000), st.integers(1, 5000), st.integers(1, 168))
-    def test_in_two_parts_is_over_when_it_is_over_in_one(self, one: int, other: int, hours: int) -> None:
+    def test_in_two_parts_is_over_when_it_would_be_in_one(self, one: int, other: int, hours: int) -> None:
         working, begin = shift(str(hours)), Moment.begin_of(MONDAY)
 
         first = working.after(begin, D(one))
@@ -130,5 +130,5 @@ class TestClosures:
         with pytest.raises(InvalidValuesError, match=told):
             Closure(name="x", first_day=MONDAY, last_day=date.fromisoformat(last))
 
-    def test_name_nothing(self) -> None:
+    def test_refer_to_nothing(self) -> None:
         assert list(references_in(CHRISTMAS)) == []

@@ -1,4 +1,4 @@
-"""Channels and what they take: fees by hand at every end of a band and limit, and everything that is refused."""
+"""Channels and their fees: by hand at every end of a band and limit, and everything that is refused."""
 
 from decimal import Decimal
 from typing import Any
@@ -32,7 +32,7 @@ def unconverted(amount: Decimal) -> Decimal:
 
 
 def taken(fee: Fee, base: str, rate: str = "1") -> Decimal:
-    """What the fee takes of a base, its amounts converted at a rate."""
+    """The fee on a base, with its amounts converted at a rate."""
     return value_at(fee.function(lambda amount: amount * Decimal(rate)), Decimal(base))
 
 
@@ -54,7 +54,7 @@ class TestAFee:
 
     @pytest.mark.parametrize(("base", "amount"), [("5", "0.605"), ("20", "1.573"), ("100", "2.42")])
     def test_has_its_tax_added_after_its_limits(self, base: str, amount: str) -> None:
-        """5: the least, 0.5 × 1.21; 20: 1.3 × 1.21; 100: the most, 2 × 1.21."""
+        """At 5: the minimum, 0.5 × 1.21; at 20: 1.3 × 1.21; at 100: the maximum, 2 × 1.21."""
         assert taken(a_fee(minimum="0.5", maximum="2", tax_share="0.21"), base) == Decimal(amount)
 
     @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ class TestAFee:
             ("100.01", "2.0002"),  # 100.01 × 0.02
         ],
     )
-    def test_with_whole_bands_takes_the_share_and_the_amount_of_the_band_of_the_whole(
+    def test_with_whole_bands_takes_share_and_amount_of_the_band_that_holds_the_base(
         self, base: str, amount: str
     ) -> None:
         assert taken(banded(UP_TO_10, UP_TO_100, BEYOND), base) == Decimal(amount)
@@ -82,7 +82,7 @@ class TestAFee:
             ("150", "6.5"),  # 5.5 + 50 × 0.02
         ],
     )
-    def test_with_portion_bands_takes_each_share_of_what_lies_in_its_band(self, base: str, amount: str) -> None:
+    def test_with_portion_bands_takes_each_share_of_the_portion_in_its_band(self, base: str, amount: str) -> None:
         bands = ({"up_to": "10", "share": "0.1"}, {"above": "10", "up_to": "100", "share": "0.05"}, BEYOND)
 
         assert taken(banded(*bands, banding="portion"), base) == Decimal(amount)
@@ -108,16 +108,16 @@ class TestAFee:
 
         assert fee.band_at(Decimal(base), unconverted).share == Decimal(share)
 
-    def test_without_bands_names_one_that_is_the_fee(self) -> None:
+    def test_without_bands_is_itself_the_only_band(self) -> None:
         found = a_fee(fixed="0.30").band_at(Decimal(7), unconverted)
 
         assert found == FeeBand(share=Decimal("0.065"), fixed=Decimal("0.30"))
 
-    def test_names_the_band_that_ends_a_hair_short_of_the_base(self) -> None:
+    def test_names_the_band_that_ends_at_the_base_but_for_a_rounding_error(self) -> None:
         fee = banded(UP_TO_10, UP_TO_100, BEYOND)
-        a_hair_short = Decimal("0.999999999999999999999999999999999")
+        just_below_1 = Decimal("0.999999999999999999999999999999999")
 
-        band = exactly(fee.band_at)(Decimal(10), lambda amount: amount * a_hair_short)
+        band = exactly(fee.band_at)(Decimal(10), lambda amount: amount * just_below_1)
 
         assert band.share == Decimal("0.1")
 
@@ -138,7 +138,7 @@ class TestAFeeIsRefused:
             ({"bands": [BEYOND] * 51}, ("bands",), "must have 0 to 50 entries"),
         ],
     )
-    def test_where_a_figure_cannot_be(self, changes: dict[str, Any], path: tuple[str], reason: str) -> None:
+    def test_where_a_figure_is_invalid(self, changes: dict[str, Any], path: tuple[str], reason: str) -> None:
         with pytest.raises(InvalidValuesError) as error:
             a_fee(**changes)
 
@@ -164,7 +164,7 @@ class TestAFeeIsRefused:
             ([UP_TO_10, {"above": "10", "up_to": "20"}], ("bands", 1, "up_to"), None),
         ],
     )
-    def test_where_its_bands_leave_a_price_out_or_give_one_twice(
+    def test_where_its_bands_have_a_gap_or_overlap(
         self, bands: list[dict[str, str]], path: tuple[str | int, ...], reason: str | None
     ) -> None:
         with pytest.raises(InvalidValuesError) as error:
@@ -182,12 +182,12 @@ class TestAFeeIsRefused:
             ({"above": "-1"}, "above: must be 0 or more"),
         ],
     )
-    def test_where_a_figure_of_a_band_cannot_be(self, band: dict[str, str], message: str) -> None:
+    def test_where_a_figure_of_a_band_is_invalid(self, band: dict[str, str], message: str) -> None:
         with pytest.raises(InvalidValuesError, match=message):
             decoded(band, FeeBand)
 
     @pytest.mark.parametrize("name", ["share", "fixed"])
-    def test_where_it_says_twice_what_it_takes(self, name: str) -> None:
+    def test_where_a_share_or_an_amount_stands_beside_bands(self, name: str) -> None:
         with pytest.raises(InvalidValuesError) as error:
             banded(UP_TO_10, {"above": "10"}, **{name: "0.1"})
 
@@ -195,7 +195,7 @@ class TestAFeeIsRefused:
         assert problem.path == (name,)
         assert problem.reason == "stands in the bands where there are bands; leave it out"
 
-    def test_where_a_part_of_the_price_would_have_an_amount_of_its_own(self) -> None:
+    def test_where_a_portion_band_has_a_fixed_amount(self) -> None:
         with pytest.raises(InvalidValuesError) as error:
             banded({"up_to": "10"}, {"above": "10", "fixed": "1"}, banding="portion")
 
@@ -205,7 +205,7 @@ class TestAFeeIsRefused:
 
 
 class TestTerms:
-    def test_that_take_nothing_need_nothing(self) -> None:
+    def test_without_fees_need_nothing(self) -> None:
         assert ChannelRate() == terms(currency=None, fees=[])
 
     def test_with_shares_alone_need_no_currency(self) -> None:
@@ -239,7 +239,7 @@ class TestTerms:
             ("HRK", "HRK is no longer in use; its last day was 2023-01-14"),
         ],
     )
-    def test_terms_and_channels_are_refused_a_currency_that_is_none_or_has_ended(self, code: str, reason: str) -> None:
+    def test_are_refused_with_an_unknown_or_ended_currency_and_so_are_channels(self, code: str, reason: str) -> None:
         for make, path in (
             (lambda: terms(currency=code), ("currency",)),
             (lambda: Channel(name="Lantern Quay market", payout_currency=code), ("payout_currency",)),
@@ -249,21 +249,21 @@ class TestTerms:
             (problem,) = error.value.problems
             assert (problem.path, problem.reason) == (path, reason)
 
-    def test_are_refused_two_fees_of_one_name(self) -> None:
+    def test_are_refused_with_two_fees_of_one_name(self) -> None:
         with pytest.raises(InvalidValuesError) as error:
             terms(fees=[builders.fee(), builders.fee(share="0.01")])
 
         (problem,) = error.value.problems
         assert (problem.path, problem.reason) == (("fees",), "two fees have the same name")
 
-    def test_are_refused_more_fees_than_anybody_reads(self) -> None:
+    def test_are_refused_with_too_many_fees(self) -> None:
         many = [builders.fee(name=f"fee {place}", share="0.001") for place in range(MAX_FEES + 1)]
 
         assert len(terms(fees=many[:-1]).fees) == MAX_FEES
         with pytest.raises(InvalidValuesError, match="fees: must have 0 to 50 entries"):
             terms(fees=many)
 
-    def test_are_refused_a_charge_where_the_seller_pays_for_shipping(self) -> None:
+    def test_are_refused_with_a_charge_where_the_seller_pays_for_shipping(self) -> None:
         with pytest.raises(InvalidValuesError) as error:
             terms(shipping_charge="4.90")
 
@@ -272,7 +272,7 @@ class TestTerms:
         assert problem.reason == "has no meaning where the seller pays; leave it out"
 
     @pytest.mark.parametrize("spread", ["1", "-0.01"])
-    def test_are_refused_a_spread_that_is_no_share(self, spread: str) -> None:
+    def test_are_refused_with_a_spread_that_is_not_a_share(self, spread: str) -> None:
         with pytest.raises(InvalidValuesError, match="conversion_spread_share: must be"):
             terms(conversion_spread_share=spread)
 

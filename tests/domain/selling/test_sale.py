@@ -1,4 +1,4 @@
-"""What stands between a price and what is kept of it, by hand: every base, payer, display and spread."""
+"""What is deducted between a price and the proceeds, by hand: every base, payer, display and spread."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -27,7 +27,7 @@ def a_sale(
     shipping_cost: str | None = "0",
     **terms: Any,
 ) -> Sale:
-    """A sale through a channel with these fees, whose amounts are converted at a rate."""
+    """A sale through a channel with these fees; amounts are converted at a rate."""
     named = [{"name": f"fee {place}", **fee} for place, fee in enumerate(fees)]
     convert: Callable[[Decimal], Decimal] = lambda amount: amount * Decimal(rate)  # noqa: E731 - as terms are converted
     return sale_through(
@@ -66,7 +66,7 @@ class TestADirectSale:
             Sale(shipping_charge=Decimal(1)),
         ],
     )
-    def test_is_one_no_longer_where_anything_else_is_taken_or_charged(self, sale: Sale) -> None:
+    def test_is_not_one_where_anything_else_is_taken_or_charged(self, sale: Sale) -> None:
         assert not sale.is_plain
 
 
@@ -74,9 +74,7 @@ class TestTheBaseOfAFee:
     @pytest.mark.parametrize(
         ("base", "amount"), [("gross_price", "100"), ("net_price", "80"), ("gross_with_shipping", "105")]
     )
-    def test_is_the_price_with_tax_without_it_or_with_what_is_charged_for_shipping(
-        self, base: str, amount: str
-    ) -> None:
+    def test_is_the_price_with_tax_or_without_or_with_the_shipping_charge(self, base: str, amount: str) -> None:
         sale = a_sale({"share": "0.1", "base": base}, tax=A_QUARTER, shipping_paid_by="buyer", shipping_charge="5")
 
         assert sale.base_amount(FeeBase(base), Decimal(100)) == Decimal(amount)
@@ -84,13 +82,13 @@ class TestTheBaseOfAFee:
 
 
 class TestShipping:
-    def test_that_the_seller_pays_is_taken_from_what_comes_in(self) -> None:
+    def test_that_the_seller_pays_is_deducted_from_the_proceeds(self) -> None:
         sale = a_sale(tax=A_QUARTER, shipping_cost="6")
 
         assert (sale.shipping_cost, sale.shipping_charge) == (6, 0)
         assert sale.proceeds(Decimal(100)) == 74  # 80 − 6
 
-    def test_that_the_buyer_pays_without_a_charge_of_its_own_costs_and_brings_in_the_same(self) -> None:
+    def test_that_the_buyer_pays_without_a_set_charge_is_charged_at_cost(self) -> None:
         sale = a_sale(tax=A_QUARTER, shipping_cost="6", shipping_paid_by="buyer")
 
         assert sale.shipping_charge == Decimal("7.5")  # 6 and the tax on it
@@ -134,7 +132,7 @@ class TestTheConversionSpread:
     def test_is_taken_only_where_another_currency_is_paid_out(self) -> None:
         assert a_sale(conversion_spread_share="0.02").conversion_cost(Decimal(100)) == 0
 
-    def test_is_never_given_back_where_fees_are_more_than_what_is_paid(self) -> None:
+    def test_is_never_negative_where_fees_exceed_the_payment(self) -> None:
         sale = a_sale({"fixed": "3"}, is_converted=True, conversion_spread_share="0.02")
 
         assert (sale.paid_out(Decimal(1)), sale.conversion_cost(Decimal(1))) == (-2, 0)
@@ -171,9 +169,9 @@ class TestTheEquation:
         assert found == exactly(lambda: proceeds * EVERYTHING.with_tax)()
 
     def test_by_hand_at_100(self) -> None:
-        """100 gross, 80 net; fee 0: at most 6 × 1.2 = 7.2; fee 1: 80 × 0.02 = 1.6; fee 2: 1.5 + 2.7 = 4.2 of 105.
+        """100 gross, 80 net. Fee 0, its maximum: 6 × 1.2 = 7.2; fee 1: 80 × 0.02 = 1.6; fee 2, on 105: 1.5 + 2.7 = 4.2.
 
-        Paid out 105 − 13 = 92, of which 1.84 is kept; 80 + 4 − 13 − 1.84 − 4 = 65.16.
+        Paid out: 105 − 13 = 92, less a spread of 1.84. Proceeds: 80 + 4 − 13 − 1.84 − 4 = 65.16.
         """
         assert [EVERYTHING.fee_amount(fee, Decimal(100)) for fee in EVERYTHING.fees] == [
             Decimal("7.2"),
@@ -182,8 +180,8 @@ class TestTheEquation:
         ]
         assert EVERYTHING.proceeds(Decimal(100)) == Decimal("65.16")
 
-    def test_leaves_out_the_bands_that_what_is_charged_for_shipping_is_beyond_already(self) -> None:
-        """The base of a fee on the price with shipping begins at 5: the band up to 3 is never reached."""
+    def test_leaves_out_bands_below_the_shipping_charge(self) -> None:
+        """The base of a fee on the price with shipping starts at 5, so the band up to 3 never applies."""
         sale = a_sale(
             {"base": "gross_with_shipping", "bands": [{"up_to": "3", "fixed": "2"}, {"above": "3", "share": "0.1"}]},
             shipping_paid_by="buyer",
@@ -194,7 +192,7 @@ class TestTheEquation:
 
         assert (piece.slope, piece.constant) == (Decimal("0.9"), Decimal("4.5"))
 
-    def test_has_the_band_that_ends_with_the_shipping_charge_at_a_price_of_0_only(self) -> None:
+    def test_has_the_band_that_ends_at_the_shipping_charge_at_a_price_of_0_only(self) -> None:
         sale = a_sale(
             {"base": "gross_with_shipping", "bands": [{"up_to": "5", "fixed": "2"}, {"above": "5", "share": "0.1"}]},
             shipping_paid_by="buyer",

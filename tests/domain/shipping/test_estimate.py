@@ -1,4 +1,4 @@
-"""What a parcel weighs and is charged, what a service refuses, and what an estimate shows."""
+"""Weights and charges of parcels, refusals, and the estimate as it is shown."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -45,7 +45,7 @@ class TestMeasures:
             ("1", {"weight_step_kg": None}, "1.2"),
             ("1", {"divisor_cm3_per_kg": None}, "1.0"),
             ("1.1", {"divisor_cm3_per_kg": None, "weight_step_kg": None}, "1.1"),
-            ("1", {"divisor_cm3_per_kg": "7000", "weight_step_kg": "0.1"}, "1.0"),  # 0.857… is below the actual
+            ("1", {"divisor_cm3_per_kg": "7000", "weight_step_kg": "0.1"}, "1.0"),  # 0.857… is below the actual weight
         ],
     )
     def test_billable_is_the_greater_weight_rounded_up_to_the_step(
@@ -53,7 +53,7 @@ class TestMeasures:
     ) -> None:
         assert a_shipping_rate(**changes).billable_kg(parcel(mass=mass)) == D(billable)
 
-    def test_a_weight_that_a_division_left_a_hair_above_a_step_is_on_it(self) -> None:
+    def test_a_weight_above_a_step_by_a_rounding_error_is_on_the_step(self) -> None:
         thirds = a_shipping_rate(divisor_cm3_per_kg="3", weight_step_kg="2000")
 
         assert thirds.billable_kg(parcel()) == 2000
@@ -81,7 +81,7 @@ class TestClasses:
             "up to 5 kg."
         )
 
-    def test_the_actual_weight_is_told_where_it_is_the_greater_and_no_step_where_there_is_none(self) -> None:
+    def test_the_actual_weight_is_stated_where_it_is_greater_and_no_step_where_there_is_none(self) -> None:
         rate = a_shipping_rate(weight_step_kg=None)
         classes = rate.zones["home"]
 
@@ -97,7 +97,7 @@ class TestClasses:
             ({"max_length_plus_girth_mm": "899"}, "its length plus girth of 900 mm is above 899 mm"),
         ],
     )
-    def test_a_service_takes_what_is_at_its_limit_and_nothing_beyond(self, limits: dict[str, str], reason: str) -> None:
+    def test_a_service_takes_a_parcel_at_its_limit_and_none_beyond(self, limits: dict[str, str], reason: str) -> None:
         at_the_limit = {"max_mass_kg": "1", "max_longest_side_mm": "300", "max_length_plus_girth_mm": "900"}
         beyond, within = a_shipping_rate(limits=limits), a_shipping_rate(limits=at_the_limit)
         classes = beyond.zones["home"]
@@ -156,32 +156,32 @@ class TestWhatIsRefused:
 
         assert ["/".join(map(str, problem.path)) for problem in error.value.problems] == [place]
 
-    def test_a_zone_that_is_not_there_is_told_with_those_that_are(self) -> None:
+    def test_an_unknown_zone_is_refused_naming_the_known_ones(self) -> None:
         with pytest.raises(UnknownZoneError) as error:
             shipping_estimate([("brick", a_brick(), 1)], a_shipping_service(), a_shipping_rate(), "moon")
 
         assert (error.value.zone, error.value.zones) == ("moon", ("home",))
         assert str(error.value) == "there is no zone 'moon'; there are home"
 
-    def test_a_product_without_measures_is_told_with_what_to_register(self) -> None:
+    def test_a_product_without_measures_is_refused_saying_what_to_register(self) -> None:
         with pytest.raises(MissingMeasuresError) as error:
             shipped(mass_kg=None, width_mm=None)
 
         assert (error.value.product, error.value.members) == ("brick", ("mass_kg", "width_mm"))
         assert str(error.value) == "shipping it takes mass_kg and width_mm: register the product 'brick' with it"
 
-    def test_more_pieces_than_one_estimate_has_are_refused_before_anything_is_packed(self) -> None:
+    def test_too_many_pieces_are_refused_before_anything_is_packed(self) -> None:
         with pytest.raises(TooComplexError, match="more than 100000 pieces in one estimate; ask for fewer at a time"):
             shipped(MAX_PIECES + 1)
 
-    def test_more_boxes_to_try_than_one_estimate_tries_are_refused(self) -> None:
+    def test_too_many_boxes_to_try_are_refused(self) -> None:
         service = a_shipping_service(boxes=[a_box(f"box-{place}") for place in range(20)])
         pieces = [(f"brick-{place}", a_brick(), 1) for place in range(7)]
 
         with pytest.raises(TooComplexError, match=r"more than 120 boxes and pallets .*; ask for fewer products"):
             shipping_estimate(pieces, service, a_shipping_rate(), "home")
 
-    def test_what_fits_nowhere_is_told_with_what_stands_against_every_box_and_pallet(self) -> None:
+    def test_what_fits_nowhere_is_refused_with_the_reason_for_every_box_and_pallet(self) -> None:
         boxes = [a_box("short"), a_box("weak", inner="900 400 400", outer="910 410 420", max_load_kg="1")]
         long = a_box("long", inner="900 100 100", outer="910 110 110")
         service = a_shipping_service(boxes=[*boxes, long], pallets=[a_pallet()], takes_bare_pieces=True)
@@ -205,7 +205,7 @@ class TestWhatIsRefused:
             "as it is: its billable weight of 40 kg is above 31.5 kg, where the last class ends",
         )
 
-    def test_too_long_for_every_class_is_told_class_by_class(self) -> None:
+    def test_too_long_for_every_class_is_refused_with_the_reason_for_each(self) -> None:
         narrow = {"max_longest_side_mm": "200"}
         rate = a_shipping_rate(
             zones={"home": [weight_class("0", "1", "3"), weight_class("1", "5", "4", limits=narrow)]},
@@ -239,7 +239,7 @@ class TestAnEstimate:
         assert (parcels.volumetric_kg, parcels.billable_kg) == (None, 4)
         assert found.price.amount == D("8.6")
 
-    def test_shows_no_full_parcel_of_the_kind_whose_only_one_is_not_full(self) -> None:
+    def test_does_not_group_a_parcel_that_is_not_full_with_full_ones(self) -> None:
         light = {"divisor_cm3_per_kg": None, "weight_step_kg": None}
         rate = a_shipping_rate(**light, **classes(("0", "5", "5"), ("5", "9", "8")))
 

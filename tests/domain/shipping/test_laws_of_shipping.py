@@ -1,4 +1,4 @@
-"""Laws of shipping estimates, over services, rates and pieces of any kind."""
+"""Laws of shipping estimates for services, rates and pieces of any kind."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -115,7 +115,7 @@ def test_more_pieces_are_never_cheaper(
 
 @lawful
 @given(st.integers(1, 60), st.integers(1, 60), bricks(), services(), rates())
-def test_what_is_shipped_together_never_costs_more_than_apart(
+def test_shipping_together_never_costs_more_than_apart(
     one: int, other: int, brick: Product, service: ShippingService, rate: ShippingRate
 ) -> None:
     together, first, second = (estimate(count, brick, service, rate) for count in (one + other, one, other))
@@ -127,7 +127,7 @@ def test_what_is_shipped_together_never_costs_more_than_apart(
 def prices(
     quantity: int, brick: Product, service: ShippingService, rate: ShippingRate
 ) -> Iterator[tuple[int, Decimal]]:
-    """Every parcel of boxes there can be: its pieces and its price, by the rules and with nothing of the estimate's."""
+    """Pieces and price of every possible parcel, by the rules of the rate and without the estimate's code."""
     assert None not in (brick.length_mm, brick.width_mm, brick.height_mm, brick.mass_kg)
     piece = brick.length_mm, brick.width_mm, brick.height_mm
     ways = [
@@ -177,7 +177,7 @@ def price_of(outer: list[Any], mass_kg: Decimal, rate: ShippingRate) -> Decimal 
 
 @lawful
 @given(st.integers(1, 40), bricks(), services(pallets=0), rates())
-def test_no_other_split_into_parcels_is_cheaper_and_none_as_cheap_has_fewer_parcels(
+def test_no_other_split_is_cheaper_or_as_cheap_in_fewer_parcels(
     quantity: int, brick: Product, service: ShippingService, rate: ShippingRate
 ) -> None:
     found = estimate(quantity, brick, service, rate)

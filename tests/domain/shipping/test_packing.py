@@ -1,4 +1,4 @@
-"""Packing against exhaustive search where that is possible, and against the volume where it is not."""
+"""Packing, compared with exhaustive search where that is possible, and with the volume elsewhere."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -25,7 +25,7 @@ def room(piece: str, space: str, at_most: int = ALL) -> int:
 
 
 def corners(found: Packing) -> Iterator[tuple[tuple[Decimal, Decimal], ...]]:
-    """Where each piece begins and ends along the three axes."""
+    """The range of each piece along each of the three axes."""
     for block in found.blocks:
         for column, row, layer in product(range(block.columns), range(block.rows), range(block.layers)):
             along = (
@@ -49,10 +49,10 @@ def assert_lies_apart_within(found: Packing, piece: Sides, space: Sides) -> None
 
 
 def most_by_trying_everything(shapes: set[tuple[int, int, int]], space: tuple[int, int, int]) -> int:
-    """Every way to lay pieces on a grid of whole millimetres, cell by cell: a piece begins there, or the cell is left.
+    """Tries every way to lay pieces on a grid of whole millimetres: a piece begins in a cell, or it stays empty.
 
-    Pieces of whole millimetres that fit somehow can be pushed towards one corner until each touches a wall or another
-    piece on three sides; then they stand on whole millimetres.
+    If pieces with sides of whole millimetres fit, they can be pushed towards one corner until each touches a wall or
+    another piece on three sides; then they lie on whole millimetres.
     """
     cells = list(product(*(range(side) for side in space)))
     number = {cell: place for place, cell in enumerate(cells)}
@@ -96,7 +96,7 @@ LAYERS = [
     if piece[0] <= space[0] and piece[1] <= space[1]
 ]
 MISSED = {
-    # Neither straight cuts nor a pinwheel make these: six of 1 × 2 × 2 in 3 × 3 × 3 are the puzzle of Slothouber and
+    # Neither straight cuts nor a pinwheel find these: six of 1 × 2 × 2 in 3 × 3 × 3 are the puzzle of Slothouber and
     # Graatsma (from memory).
     ((1, 2, 2), (3, 3, 3)),
     ((1, 2, 2), (3, 3, 5)),
@@ -104,7 +104,7 @@ MISSED = {
 
 
 class TestAgainstExhaustiveSearch:
-    def test_all_that_can_be_are_found_in_every_small_box_but_two_and_there_all_but_one(self) -> None:
+    def test_it_finds_the_most_in_every_small_box_but_two_where_one_is_missing(self) -> None:
         assert len(BOXES) > 150
 
         missing = {}
@@ -115,7 +115,7 @@ class TestAgainstExhaustiveSearch:
 
         assert missing == dict.fromkeys(MISSED, 1)
 
-    def test_all_that_can_be_are_found_in_every_small_layer(self) -> None:
+    def test_it_finds_the_most_in_every_small_layer(self) -> None:
         assert len(LAYERS) > 150
 
         for (a, b), (x, y) in LAYERS:
@@ -133,7 +133,7 @@ pieces = st.tuples(length, length, length)
 class TestLaws:
     @given(pieces, spaces)
     @examples(60)
-    def test_no_more_are_found_than_the_volume_holds_and_no_fewer_than_lie_all_the_same_way(
+    def test_it_finds_at_most_what_the_volume_holds_and_at_least_what_a_plain_grid_holds(
         self, piece: Sides, space: Sides
     ) -> None:
         found = packing(piece, space, ALL)
@@ -146,13 +146,13 @@ class TestLaws:
 
     @given(st.tuples(*(st.integers(90, 400).map(Decimal) for _ in range(3))), spaces)
     @examples(60)
-    def test_pieces_lie_within_the_space_and_not_within_each_other(self, piece: Sides, space: Sides) -> None:
+    def test_pieces_lie_within_the_space_and_do_not_overlap(self, piece: Sides, space: Sides) -> None:
         assert_lies_apart_within(packing(piece, space, ALL), piece, space)
 
     @given(st.tuples(*(st.integers(200, 500).map(Decimal) for _ in range(3))), st.integers(1, 40))
     @example(piece=sides("200 211 422"), at_most=19)  # two layers of 211 are as high as one of 422
     @examples(20)
-    def test_stacks_rise_with_what_they_hold_and_lie_apart(self, piece: Sides, at_most: int) -> None:
+    def test_higher_stacks_hold_more_and_pieces_do_not_overlap(self, piece: Sides, at_most: int) -> None:
         space = sides("1200 800 1300")
 
         found = stacks(piece, space, at_most)
@@ -166,7 +166,7 @@ class TestLaws:
 
     @given(pieces, spaces, st.integers(1, 500))
     @examples(60)
-    def test_asking_for_fewer_finds_room_for_them_or_for_all_that_there_is(
+    def test_asking_for_fewer_finds_room_for_them_or_for_the_most_that_fit(
         self, piece: Sides, space: Sides, at_most: int
     ) -> None:
         found = packing(piece, space, at_most).pieces
@@ -204,7 +204,7 @@ class TestExamples:
         assert room("0.000001 0.000001 0.000001", "1000000000 1000000000 1000000000") == 10**45
         assert room("0.0003 0.0007 0.0011", "1000 1000 1000") <= 1000**3 / (D("0.0003") * D("0.0007") * D("0.0011"))
 
-    def test_the_longest_side_that_finds_no_room_is_told_with_the_room_there_is(self) -> None:
+    def test_the_longest_side_that_does_not_fit_is_reported_with_the_available_room(self) -> None:
         assert side_too_long(sides("10 700 20"), sides("400 600 400")) == (D(700), D(600))
         assert side_too_long(sides("500 500 20"), sides("400 600 400")) == (D(500), D(400))
         assert side_too_long(sides("10 600 20"), sides("400 600 400")) is None
@@ -219,7 +219,7 @@ class TestExamples:
         assert mixed.height_mm == 690
         assert {block.piece_height_mm for block in mixed.blocks} == {D(120), D(450)}
 
-    def test_alike_layers_are_one_block(self) -> None:
+    def test_equal_layers_are_one_block(self) -> None:
         found = stacks(sides("400 400 100"), sides("1200 800 350"), ALL)
 
         assert [len(stack.blocks) for stack in found] == [1, 1, 1]
@@ -237,7 +237,7 @@ class TestExamples:
         assert len(double.blocks) == 2 * len(layer.blocks)
         assert_lies_apart_within(double, piece, sides(f"{base} 800"))
 
-    def test_where_mixtures_are_too_many_layers_are_all_alike(self) -> None:
+    def test_layers_are_all_equal_where_there_are_too_many_mixtures(self) -> None:
         piece, space = sides("23 19 17"), sides("1200 800 1600")
         layers_mm = {packing(piece, (space[0], space[1], side), ALL).height_mm for side in piece}
 

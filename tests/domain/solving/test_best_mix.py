@@ -1,4 +1,4 @@
-"""The best mix against every mix there is, and against poor advice."""
+"""The best mix, compared with every mix there is, and with a solver that advises badly."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -45,14 +45,14 @@ def every_mix(wanted: Programme) -> Iterator[tuple[int, ...]]:
     for line, (least, most) in enumerate(zip(wanted.least, wanted.most, strict=True)):
         room = wanted.room(line, left)
         limits = [each for each in (most, None if room is None else least + room) if each is not None]
-        ranges.append(range(least, min(limits, default=least) + 1))  # only what costs money has no limit at all
+        ranges.append(range(least, min(limits, default=least) + 1))  # only a line that loses money has no limit at all
     assume(prod(map(len, ranges)) <= _MOST_MIXES)
     return (units for units in product(*ranges) if min(wanted.left(units), default=Fraction(0)) >= 0)
 
 
 @dataclass(frozen=True)
 class Advice:
-    """What a solver says that knows little."""
+    """The answer of a bad solver."""
 
     amounts: Sequence[int]
     row_values: Sequence[Fraction]
@@ -63,7 +63,7 @@ def bad_advice(amount: int, value: Fraction = Fraction(0)) -> Propose:
 
 
 def found_by(propose: Propose, wanted: Programme) -> BestMix:
-    """What was found; it can be made and sold, and contributes what it says."""
+    """The best mix; checks that it can be made and sold and contributes as much as it states."""
     found = best_mix(wanted, propose)
     assert found is not None
     assert min(wanted.left(found.units), default=Fraction(0)) >= 0
@@ -85,7 +85,7 @@ def test_no_mix_contributes_more(wanted: Programme) -> None:
 
 @given(programmes(), st.integers(-5, 10), figures)
 @examples(60)
-def test_the_worst_advice_leads_to_no_mix_that_cannot_be_made_and_to_no_false_proof(
+def test_bad_advice_never_leads_to_an_impossible_mix_or_a_false_bound(
     wanted: Programme, amount: int, value: Fraction
 ) -> None:
     best = max(map(wanted.contribution, every_mix(wanted)))
@@ -100,7 +100,7 @@ def test_a_solver_without_an_answer_leads_to_none() -> None:
 
 
 @pytest.mark.parametrize("values", [[], [float("nan"), 1.0], [float("inf"), 1.0]])
-def test_what_is_no_number_is_no_proposal(values: list[float], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_solution_without_numbers_is_no_proposal(values: list[float], monkeypatch: pytest.MonkeyPatch) -> None:
     nonsense = SimpleNamespace(col_value=values, row_dual=[1.0, 1.0])
     monkeypatch.setattr(highspy._Highs, "getSolution", lambda _: nonsense)
 
@@ -108,7 +108,9 @@ def test_what_is_no_number_is_no_proposal(values: list[float], monkeypatch: pyte
 
 
 def furniture(**changes: object) -> Programme:
-    """45 and 80 a piece; 5 and 20 of 400 units of wood, 10 and 15 of 450 hours. By hand: 24 and 14 leave 2,200."""
+    """Two products contribute 45 and 80 a piece, and take 5 and 20 of 400 units of wood, 10 and 15 of 450 hours.
+
+    By hand: 24 and 14 pieces contribute 2,200."""
     known = {
         "contributions": (Fraction(45), Fraction(80)),
         "least": (0, 0),
@@ -119,7 +121,7 @@ def furniture(**changes: object) -> Programme:
     return Programme(**{**known, **changes})  # type: ignore[arg-type]
 
 
-def test_two_limits_meet_where_both_are_used_up() -> None:
+def test_the_best_mix_may_use_up_two_limits() -> None:
     found = found_by(propose, furniture())
 
     assert found.units == (24, 14)
@@ -145,7 +147,7 @@ def test_the_least_of_everything_may_take_too_much_time() -> None:
     assert short_of(furniture(least=(46, 0))) == [1]
 
 
-def test_what_takes_no_time_and_has_no_limit_is_told() -> None:
+def test_a_line_without_time_or_limit_is_reported() -> None:
     free = ((Fraction(0), Fraction(20)), (Fraction(0), Fraction(15)))
 
     assert unlimited(furniture(minutes=free)) == [0]
@@ -153,20 +155,23 @@ def test_what_takes_no_time_and_has_no_limit_is_told() -> None:
     assert unlimited(furniture(minutes=free, contributions=(Fraction(0), Fraction(80)))) == []
 
 
-def test_no_line_has_more_than_there_may_be_of_it() -> None:
+def test_no_line_exceeds_its_most() -> None:
     dust = ((Fraction(1, 10**15), Fraction(20)), (Fraction(0), Fraction(15)))
 
     assert found_by(propose, furniture(minutes=dust)).units == (MOST_PIECES, 19)
 
 
-def test_time_that_a_solver_leaves_goes_to_those_that_contribute_most() -> None:
+def test_time_that_a_solver_leaves_goes_to_the_lines_that_contribute_most() -> None:
     assert found_by(bad_advice(0), furniture()).units == (0, 20)
     assert found_by(bad_advice(0), furniture(most=(None, 7))).units == (34, 7)
 
 
-def test_what_takes_too_much_time_is_taken_off_those_that_contribute_least_for_it() -> None:
+def test_too_much_time_is_taken_off_the_lines_that_contribute_least_for_it() -> None:
     assert found_by(bad_advice(16), furniture()).units == (16, 16)  # as proposed: 400 of 400, 400 of 450
-    assert found_by(bad_advice(17), furniture()).units == (20, 15)  # 25 too much: two of the second; 3 of the first fit
+    assert found_by(bad_advice(17), furniture()).units == (
+        20,
+        15,
+    )  # 25 too much: two of the second go; 3 of the first fit
 
 
 def test_where_one_line_competes_for_each_limit_the_bound_is_what_whole_units_reach() -> None:
@@ -181,7 +186,7 @@ def test_where_one_line_competes_for_each_limit_the_bound_is_what_whole_units_re
     assert found.contribution == found.at_most == 56 * 45 + 49 * 80 + 3 * 900
 
 
-def test_where_several_compete_the_bound_may_be_more() -> None:
+def test_where_several_compete_the_bound_may_be_higher() -> None:
     found = found_by(propose, furniture(available=(Fraction(403), Fraction(457))))
 
     assert found.contribution < found.at_most <= 403 * 1 + 457 * 4

@@ -1,4 +1,4 @@
-"""The cheapest cover against every cover there is."""
+"""The cheapest cover, compared with every cover there is."""
 
 from collections.abc import Mapping
 from functools import cache
@@ -17,7 +17,7 @@ def price_and_parcels(cover: Mapping[Offer, int]) -> tuple[int, int]:
 
 
 def least_of_all(pieces: int, offered: list[Offer]) -> tuple[int, int]:
-    """Price and number of parcels of the best of all covers, by trying every first parcel."""
+    """Price and number of parcels of the best cover, found by trying every first parcel."""
 
     @cache
     def least(left: int) -> tuple[int, int]:
@@ -30,7 +30,7 @@ def least_of_all(pieces: int, offered: list[Offer]) -> tuple[int, int]:
 
 
 @given(st.integers(1, 200), offers)
-def test_no_cover_is_cheaper_and_none_as_cheap_has_fewer_parcels(pieces: int, offered: list[Offer]) -> None:
+def test_no_cover_is_cheaper_or_as_cheap_with_fewer_parcels(pieces: int, offered: list[Offer]) -> None:
     found = cheapest_cover(pieces, offered)
 
     assert price_and_parcels(found) == least_of_all(pieces, offered)

@@ -1,4 +1,4 @@
-"""Functions made of straight segments: by hand, and against their definition at many places."""
+"""Piecewise linear functions: by hand, and compared with their definition at many places."""
 
 from collections.abc import Sequence
 from decimal import Decimal
@@ -32,7 +32,7 @@ A_THIRD = Decimal(1) / Decimal(3)
 
 
 def function(*segments: tuple[str, str]) -> Function:
-    """Segments of so much slope and constant; each ends at 10 times its place, the last nowhere."""
+    """Segments with these slopes and constants, each 10 long; the last has no end."""
     ends = [Decimal(10 * place) for place in range(len(segments))]
     return tuple(
         Segment(
@@ -58,13 +58,13 @@ class TestAValue:
         ("x", "value"),
         [("0", "0"), ("5", "0.5"), ("10", "1"), ("10.01", "2.002"), ("20", "4"), ("20.5", "5"), ("1000", "5")],
     )
-    def test_is_that_of_the_piece_which_the_place_lies_in_its_upper_end_included(self, x: str, value: str) -> None:
+    def test_is_that_of_the_segment_that_holds_the_place_including_its_upper_end(self, x: str, value: str) -> None:
         assert value_at(STEPPED, Decimal(x)) == Decimal(value)
 
-    def test_at_an_end_that_a_division_left_a_hair_beside_it_is_that_up_to_the_end(self) -> None:
-        a_hair_beyond = Decimal("10.00000000000000000000000000000001")
+    def test_beyond_an_end_by_a_rounding_error_is_that_at_the_end(self) -> None:
+        just_beyond = Decimal("10.00000000000000000000000000000001")
 
-        assert value_at(STEPPED, a_hair_beyond) < Decimal("1.1")
+        assert value_at(STEPPED, just_beyond) < Decimal("1.1")
         assert value_at(STEPPED, Decimal("10.00000000000000000000000001")) > 2
 
 
@@ -98,7 +98,7 @@ class TestASum:
 
 
 class TestLimits:
-    def test_that_are_not_there_change_nothing(self) -> None:
+    def test_that_are_absent_change_nothing(self) -> None:
         assert clamped(STEPPED, None, None) == STEPPED
 
     def test_cut_a_piece_where_it_crosses_them(self) -> None:
@@ -128,14 +128,14 @@ class TestLimits:
             (None, "0", (("0", "0"), ("0", "0"), ("0", "0"))),
         ],
     )
-    def test_at_the_ends_of_pieces_cut_none(
+    def test_at_the_ends_of_segments_cut_none(
         self, least: str | None, most: str | None, segments: tuple[tuple[str, str], ...]
     ) -> None:
         limits = [None if each is None else Decimal(each) for each in (least, most)]
 
         assert clamped(STEPPED, *limits) == function(*segments)
 
-    def test_that_are_the_same_leave_a_level(self) -> None:
+    def test_that_are_equal_leave_a_constant(self) -> None:
         found = clamped(STEPPED, Decimal(3), Decimal(3))
 
         assert {value_at(found, Decimal(x)) for x in range(40)} == {3}
@@ -167,11 +167,11 @@ class TestWhereAFunctionIsNotNegative:
             ([("0", "-1"), ("1", "-10")], [interval("10", included=False)]),
         ],
     )
-    def test_is_told_piece_by_piece(self, segments: list[tuple[str, str]], intervals: list[Interval]) -> None:
+    def test_is_found_segment_by_segment(self, segments: list[tuple[str, str]], intervals: list[Interval]) -> None:
         assert not_negative(function(*segments)) == tuple(intervals)
 
-    def test_counts_a_root_that_a_division_left_a_hair_beyond_its_piece(self) -> None:
-        """0.3 x − 1 is nothing at 10/3, where the segment ends, though 34 digits may say otherwise on either side."""
+    def test_counts_a_root_beyond_its_segment_by_a_rounding_error(self) -> None:
+        """0.3 x − 1 is 0 at 10/3, where the segment ends; with 34 digits it may come out on either side of 0."""
         for end in (A_THIRD * 10, Decimal("3.33333333333333333333333333333")):
             segments = (
                 Segment(up_to=end, slope=Decimal("0.3"), constant=Decimal(-1)),
@@ -180,7 +180,7 @@ class TestWhereAFunctionIsNotNegative:
             (found,) = not_negative(segments)
             assert found.holds(end)
 
-    def test_is_where_it_reaches_a_level_of_nothing(self) -> None:
+    def test_also_gives_where_a_function_reaches_a_level(self) -> None:
         segments = function(("1", "-4"), ("1", "-14"))
 
         assert tuple(reaching(segments, Decimal(3))) == not_negative(plus(segments, constant=Decimal(-3)))
@@ -241,7 +241,7 @@ class TestAnInterval:
 
 @st.composite
 def functions(draw: st.DrawFn) -> Function:
-    """Up to five segments with jumps, ends and figures of a few digits."""
+    """Functions of up to five segments with jumps; all figures have a few digits."""
     ends = sorted(set(draw(st.lists(figures("0.5", "40", 1), max_size=4))))
     edges = [Decimal(0), *ends, None]
     return tuple(
@@ -259,7 +259,7 @@ places = st.fractions(0, 60, max_denominator=97) | st.integers(0, 480).map(lambd
 
 
 def defined(segments: Sequence[Segment], x: Fraction) -> Fraction:
-    """What a function is at a place, in fractions."""
+    """The value of a function at a place, in fractions."""
     segment = next(each for each in segments if each.up_to is None or x <= Fraction(each.up_to))
     return Fraction(segment.slope) * x + Fraction(segment.constant)
 
@@ -270,7 +270,7 @@ def in_it(found: Interval, x: Fraction) -> bool:
 
 
 @given(st.lists(functions(), min_size=1, max_size=4), places)
-def test_a_sum_is_at_every_place_the_sum_of_what_its_parts_are(parts: list[Function], x: Fraction) -> None:
+def test_a_sum_is_at_every_place_the_sum_of_its_parts(parts: list[Function], x: Fraction) -> None:
     found = exactly(total)(parts)
 
     assert defined(found, x) == sum(defined(each, x) for each in parts)
@@ -308,7 +308,7 @@ def test_its_pieces_follow_each_other_from_0_without_end(
 
 
 @given(functions(), st.lists(places, min_size=1, max_size=40))
-def test_a_function_is_not_negative_just_where_it_is_told_to_be(one: Function, some: list[Fraction]) -> None:
+def test_a_function_is_not_negative_exactly_within_the_intervals_found(one: Function, some: list[Fraction]) -> None:
     found = not_negative(one)
 
     ends = [Fraction(segment.up_to) for segment in one if segment.up_to is not None]
@@ -318,7 +318,7 @@ def test_a_function_is_not_negative_just_where_it_is_told_to_be(one: Function, s
 
 
 @given(functions())
-def test_where_it_is_not_negative_is_told_in_order_and_no_place_twice(one: Function) -> None:
+def test_intervals_are_in_order_and_do_not_overlap(one: Function) -> None:
     found = not_negative(one)
 
     for first, second in pairwise(found):
@@ -327,7 +327,9 @@ def test_where_it_is_not_negative_is_told_in_order_and_no_place_twice(one: Funct
 
 
 @given(functions(), functions(), st.lists(places, min_size=1, max_size=40))
-def test_what_two_have_in_common_is_just_what_both_hold(one: Function, other: Function, some: list[Fraction]) -> None:
+def test_what_two_have_in_common_is_exactly_what_both_hold(
+    one: Function, other: Function, some: list[Fraction]
+) -> None:
     first, second = not_negative(one), not_negative(other)
 
     both = exactly(common)(first, second)

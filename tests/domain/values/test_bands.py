@@ -67,7 +67,7 @@ ends = st.integers(0, 6).map(Decimal)
 
 
 @given(st.lists(st.tuples(ends, ends | st.none()), min_size=1, max_size=4))
-def test_bands_have_no_problem_exactly_if_they_rise_and_hold_every_figure_once(bands: list[Band]) -> None:
+def test_bands_have_no_problem_exactly_if_they_rise_and_contain_every_figure_once(bands: list[Band]) -> None:
     top = max(8 if up_to is None else int(up_to) for _, up_to in bands)
     tried = [D(step) / 4 for step in range(1, top * 4 + 1)]
     holding = {sum(above < figure and (up_to is None or figure <= up_to) for above, up_to in bands) for figure in tried}

@@ -1,4 +1,4 @@
-"""Values that check themselves against what is declared beside their fields."""
+"""Values that check themselves against the rules declared beside their fields."""
 
 from collections.abc import Mapping
 from dataclasses import FrozenInstanceError
@@ -126,9 +126,9 @@ class Pile:
 
 
 class TestLaterRules:
-    """`Distinct` and `Then` say where within a field something is wrong, once every field is right by itself."""
+    """`Distinct` and `Then` name the place within a field, and run once every field is valid by itself."""
 
-    def test_a_pile_that_keeps_them_is_made(self) -> None:
+    def test_a_pile_that_obeys_them_is_created(self) -> None:
         a, b = Crate(code="a"), Crate(code="b")
 
         assert Pile(crates=(a, b), marks=("x", "y"), lowest=a, note="abc").crates == (a, b)
@@ -148,7 +148,7 @@ class TestLaterRules:
             (("note",), "must have 0 to 3 characters"),
         ]
 
-    def test_they_come_before_the_rules_of_the_whole_and_after_those_of_fields(self) -> None:
+    def test_they_run_before_the_rules_of_the_whole_and_after_those_of_fields(self) -> None:
         with pytest.raises(InvalidValuesError) as caught:
             Pile(marks=("x", "x"), note="bad")
 
@@ -158,7 +158,7 @@ class TestLaterRules:
 
         assert [each.reason for each in caught.value.problems] == ["must have 0 to 3 entries"]
 
-    def test_they_are_no_rules_that_a_value_keeps_by_itself(self) -> None:
+    def test_they_are_not_among_the_rules_of_a_single_value(self) -> None:
         assert rules_and_type(Annotated[Line, Distinct(), Then(rule=Length(at_most=1))]) == rules_and_type(Line)
 
     def test_on_the_entries_of_a_field_they_are_refused(self) -> None:
@@ -171,7 +171,7 @@ class TestLaterRules:
 
 
 class TestDeclared:
-    def test_a_value_within_its_rules_is_made_and_never_changes(self) -> None:
+    def test_a_value_within_its_rules_is_created_and_immutable(self) -> None:
         crate = Crate(code="c", shares={"red": Decimal(1)}, marks=("fragile",))
 
         with pytest.raises(FrozenInstanceError):
@@ -193,7 +193,7 @@ class TestDeclared:
             ({"note": "bad"}, "note: must not be 'bad'"),
         ],
     )
-    def test_what_is_in_a_list_or_a_mapping_and_between_fields_is_checked_too(
+    def test_entries_of_lists_and_mappings_and_rules_between_fields_are_checked_too(
         self, fields: dict[str, object], message: str
     ) -> None:
         with pytest.raises(InvalidValuesError) as error:
@@ -208,7 +208,7 @@ class TestWhatIsDeclared:
         assert [is_required(Crate, name) for name in ("code", "pieces")] == [True, False]
         assert [default_of(Crate, name) for name in ("code", "pieces", "marks")] == [None, 1, ()]
 
-    def test_has_its_meaning_in_the_docstring_over_several_lines(self) -> None:
+    def test_includes_meanings_of_several_lines_from_the_docstring(self) -> None:
         assert meanings(Crate) == {
             "code": "what it is called.",
             "pieces": "how many go in, counted by hand.",
@@ -224,7 +224,7 @@ class TestWhatIsDeclared:
         assert rules_and_type(NotNegative) == ((Bounds(at_least=0),), Decimal)
         assert rules_and_type(int) == ((), int)
 
-    def test_a_class_without_a_docstring_tells_no_meanings(self) -> None:
+    def test_a_class_without_a_docstring_has_no_meanings(self) -> None:
         class Bare:
             pass
 

@@ -1,4 +1,4 @@
-"""Rounding at a boundary, and what is refused because it cannot be exact."""
+"""Rounding of results, and figures that are refused since they cannot be exact."""
 
 from decimal import ROUND_UP, Context, Decimal, DivisionByZero, localcontext
 
@@ -18,20 +18,20 @@ class TestHalfUp:
         ("figure", "shown"),
         [("0.125", "0.13"), ("-0.125", "-0.13"), ("0.1249999999999999999", "0.12"), ("7", "7.00"), ("1E+2", "100.00")],
     )
-    def test_rounds_a_tie_away_from_nothing(self, figure: str, shown: str) -> None:
+    def test_rounds_a_tie_away_from_0(self, figure: str, shown: str) -> None:
         assert str(half_up(Decimal(figure), 2)) == shown
 
-    def test_takes_a_tie_that_a_division_left_a_hair_short_for_a_tie(self) -> None:
+    def test_treats_a_tie_that_is_short_by_a_rounding_error_as_a_tie(self) -> None:
         with localcontext(EXACT):
             short = sum(parts_of("0.085", 3))
 
         assert short < Decimal("0.085")
         assert str(half_up(short, 2)) == "0.09"
 
-    def test_never_answers_a_negative_nothing(self) -> None:
+    def test_never_returns_a_negative_zero(self) -> None:
         assert str(half_up(Decimal("-0.001"), 2)) == "0.00"
 
-    def test_refuses_a_figure_with_more_digits_than_are_known(self) -> None:
+    def test_refuses_a_figure_with_more_digits_than_the_service_computes(self) -> None:
         assert half_up(Decimal("1" * 26), 2) == Decimal("1" * 26)
 
         with pytest.raises(FigureTooLargeError, match="use smaller quantities or rates"):
@@ -39,17 +39,17 @@ class TestHalfUp:
 
 
 class TestWhole:
-    def test_up_and_down_take_a_whole_number_that_a_division_missed_by_a_hair_for_whole(self) -> None:
+    def test_up_and_down_treat_a_whole_number_with_a_rounding_error_as_whole(self) -> None:
         assert whole_up(Decimal("2.0000000000000000000000000000000001")) == 2
         assert whole_down(Decimal("1.9999999999999999999999999999999999")) == 2
 
-    def test_up_and_down_otherwise_go_up_and_down(self) -> None:
+    def test_up_and_down_otherwise_round_up_and_down(self) -> None:
         assert (whole_up(Decimal("2.01")), whole_down(Decimal("2.99"))) == (3, 2)
         assert (whole_up(Decimal("-2.99")), whole_down(Decimal("-2.01"))) == (-2, -3)
 
 
 class TestApportioned:
-    def test_what_is_missing_goes_to_those_that_lost_most_and_among_equals_to_the_earlier(self) -> None:
+    def test_missing_units_go_to_those_that_lost_most_and_at_a_tie_to_the_earlier(self) -> None:
         figures = [Decimal("0.335"), Decimal("0.335"), Decimal("0.33")]
 
         assert apportioned(figures, 2) == (Decimal("0.34"), Decimal("0.33"), Decimal("0.33"))
@@ -59,11 +59,11 @@ class TestApportioned:
 
         assert sum(shown) == Decimal("6.67")
 
-    def test_nothing_is_apportioned_to_nothing(self) -> None:
+    def test_no_figures_are_apportioned_to_none(self) -> None:
         assert apportioned([], 2) == ()
 
     def test_they_add_up_to_the_rounded_total_where_that_is_a_tie(self) -> None:
-        """A third of 8.5 three times is 8.5, as half_up sees it, so they add up to 9."""
+        """Three times a third of 8.5 counts as 8.5 in half_up, so they add up to 9."""
         thirds = parts_of("8.5", 3)
         with localcontext(EXACT):
             total, shown = half_up(sum(thirds), 0), apportioned(thirds, 0)
@@ -88,13 +88,13 @@ class TestExactly:
 
         assert str(part) == f"0.{'3' * 34}"
 
-    def test_tells_a_figure_that_is_too_large_from_nothing_whatever_the_caller_traps(self) -> None:
+    def test_refuses_a_figure_that_is_too_large_whatever_the_caller_traps(self) -> None:
         too_large = exactly(lambda: Decimal("1E+40").quantize(Decimal("0.01")))
 
         with localcontext(Context(prec=34, traps=[])), pytest.raises(FigureTooLargeError):
             too_large()
 
-    def test_within_itself_computes_alike(self) -> None:
+    def test_computes_the_same_when_nested(self) -> None:
         assert exactly(lambda: parts_of("1", 3))() == parts_of("1", 3)
 
     def test_a_figure_that_outgrows_the_digits_is_refused(self) -> None:
@@ -105,12 +105,12 @@ class TestExactly:
         with pytest.raises(FigureTooLargeError):
             cents_of(Decimal("1E+40"))
 
-    def test_a_division_by_nothing_is_a_mistake_of_ours_and_not_hidden(self) -> None:
+    def test_a_division_by_0_is_our_own_fault_and_is_raised(self) -> None:
         with pytest.raises(DivisionByZero):
             exactly(lambda: Decimal(1) / Decimal(0))()
 
 
-class TestWhatIsKnownOfAFigureOfAnySize:
+class TestTheComputedDigitsOfAFigure:
     @pytest.mark.parametrize(
         ("figure", "shown"),
         [
@@ -124,5 +124,5 @@ class TestWhatIsKnownOfAFigureOfAnySize:
             ("12345678901234567890123456789", "12345678901234567890123456790"),
         ],
     )
-    def test_is_at_most_28_digits_and_at_most_so_many_decimals(self, figure: str, shown: str) -> None:
+    def test_are_at_most_28_with_at_most_the_given_decimals(self, figure: str, shown: str) -> None:
         assert f"{known(Decimal(figure), 4):f}" == shown

@@ -1,4 +1,4 @@
-"""Which locales there are."""
+"""Which locales are valid."""
 
 import pytest
 from babel import localedata
@@ -10,21 +10,21 @@ from service.domain.values.locales import LocaleCode
 
 @declared
 class Shop:
-    """Somewhere that things are listed.
+    """A shop with a locale.
 
     Attributes:
-        locale: in which.
+        locale: its locale.
     """
 
     locale: LocaleCode
 
 
 @pytest.mark.parametrize("locale", ["en", "en_IE", "zh_TW", "sr_RS", "sr_Latn_RS", "ca_ES_VALENCIA", "en_001"])
-def test_a_locale_of_cldr_is_taken_and_so_are_its_aliases(locale: str) -> None:
+def test_a_locale_of_cldr_is_accepted_and_so_are_its_aliases(locale: str) -> None:
     assert Shop(locale=locale).locale == locale
 
 
-def test_every_locale_of_cldr_is_taken() -> None:
+def test_every_locale_of_cldr_is_accepted() -> None:
     locales = localedata.locale_identifiers()
 
     assert len(locales) > 1000

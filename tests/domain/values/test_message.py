@@ -1,4 +1,4 @@
-"""What is told is English, and remembers what it was put together from."""
+"""A message is its English text and keeps the template and facts that it was made from."""
 
 from decimal import Decimal
 
@@ -20,7 +20,7 @@ class TestAMessage:
         assert message == message.template == "{neither} a fact"
         assert message.facts == {}
 
-    def test_takes_braces_that_name_no_fact_to_the_letter_for_a_stored_template_is_nobody_s_to_trust(self) -> None:
+    def test_leaves_braces_that_name_no_fact_since_stored_templates_are_not_trusted(self) -> None:
         told = Message("{name:>999999999} {name.__class__} {name!r} {other} {name}", name="PP")
 
         assert told == "{name:>999999999} {name.__class__} {name!r} {other} PP"

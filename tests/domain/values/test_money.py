@@ -1,4 +1,4 @@
-"""Money, its minor units, and the codes that are no currency."""
+"""Money, minor units, and codes that are not currencies."""
 
 from datetime import date
 from decimal import Decimal
@@ -35,7 +35,7 @@ class TestMinorUnit:
         with pytest.raises(UnknownCurrencyError, match=f"{code} is not an ISO 4217 currency with a minor unit"):
             minor_unit_decimals(code)
 
-    def test_a_code_that_is_none_is_refused(self) -> None:
+    def test_an_unknown_code_is_refused(self) -> None:
         with pytest.raises(UnknownCurrencyError, match="ZZZ is not an ISO 4217 currency") as error:
             minor_unit_decimals("ZZZ")
 
@@ -60,7 +60,7 @@ class TestMoney:
         assert str(Money(amount=Decimal("1E+3"), currency="JPY")) == "1000 JPY"
 
     @pytest.mark.parametrize("code", ["eur", "EURO", "ZZZ", "DEM"])
-    def test_of_what_is_no_currency_cannot_be(self, code: str) -> None:
+    def test_of_an_unknown_currency_is_refused(self, code: str) -> None:
         with pytest.raises(InvalidValuesError, match="currency: "):
             Money(amount=Decimal(1), currency=code)
 
@@ -75,23 +75,23 @@ class TestRounding:
         assert rounded(exact, "EUR") == euros("1.23")
         assert str(rounded(exact, "JPY")) == "1 JPY"
 
-    def test_an_amount_is_at_the_minor_unit_or_it_is_finer(self) -> None:
+    def test_says_whether_an_amount_is_finer_than_the_minor_unit(self) -> None:
         assert is_at_minor_unit(Decimal("0.010"), "EUR")
         assert not is_at_minor_unit(Decimal("0.011"), "EUR")
         assert not is_at_minor_unit(Decimal("0.5"), "JPY")
 
 
 class TestCash:
-    def test_is_rounded_from_the_amount_as_the_customer_is_told_it(self) -> None:
+    def test_is_rounded_from_the_amount_that_the_customer_sees(self) -> None:
         assert cash_rounded(Decimal("1.249"), "DKK") == Money(amount=Decimal("1.50"), currency="DKK")
         assert cash_rounded(Decimal("-1.25"), "DKK") == Money(amount=Decimal("-1.50"), currency="DKK")
 
-    def test_of_what_is_no_currency_is_refused(self) -> None:
+    def test_in_an_unknown_currency_is_refused(self) -> None:
         with pytest.raises(UnknownCurrencyError):
             cash_rounded(Decimal(1), "ZZZ")
 
     @given(st.sampled_from(["CHF", "DKK", "SEK", "RSD", "IQD", "TWD"]), figures("0", "99999", 3))
-    def test_is_the_nearest_multiple_of_the_step_and_the_higher_of_two(self, currency: str, amount: Decimal) -> None:
+    def test_is_the_nearest_multiple_of_the_step_and_at_a_tie_the_higher(self, currency: str, amount: Decimal) -> None:
         step, told = cash_step(currency), rounded(amount, currency).amount
         paid = cash_rounded(amount, currency)
 
@@ -104,11 +104,11 @@ class TestCash:
 
 class TestOnADay:
     @pytest.mark.parametrize(("code", "day"), [("USD", "1999-01-04"), ("HRK", "2023-01-14"), ("BGN", "2026-01-31")])
-    def test_a_currency_is_one_until_its_last_day(self, code: str, day: str) -> None:
+    def test_a_currency_is_valid_until_its_last_day(self, code: str, day: str) -> None:
         check_currency_on(code, date.fromisoformat(day))
 
     @pytest.mark.parametrize(("code", "day"), [("ZZZ", "1999-01-04"), ("HRK", "2023-01-15"), ("BGN", "2026-02-01")])
-    def test_a_currency_is_none_after_its_last_day(self, code: str, day: str) -> None:
+    def test_a_currency_is_not_valid_after_its_last_day(self, code: str, day: str) -> None:
         with pytest.raises(UnknownCurrencyError) as error:
             check_currency_on(code, date.fromisoformat(day))
 

@@ -1,4 +1,4 @@
-"""What is shown of exact figures: digits by annotation, parts of parts, sums that add up, and what is refused."""
+"""Showing exact figures: digits by annotation, nested parts, sums that add up, and refusals."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -31,7 +31,7 @@ LONG = Decimal("1.23456789012345")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """Something of which there is more than one."""
+    """A part of a sheet."""
 
     name: str
     price: Money
@@ -58,7 +58,7 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sums:
-    """Amounts and what they add up to."""
+    """Amounts and their sum."""
 
     profit: Annotated[Money, SumOf(("proceeds",), ("cost",))]
     proceeds: UnitAmount
@@ -93,22 +93,22 @@ class TestDigits:
         assert list(map(str, found.each)) == ["1.23456789", "100"]
         assert (str(found.figure), str(found.share)) == ("1.5", "0.500000")
 
-    def test_are_all_there_where_nothing_is_annotated(self) -> None:
+    def test_are_all_kept_without_an_annotation(self) -> None:
         assert shown(Sheet, "", name="", exact=LONG / 3).exact == LONG / 3
 
-    def test_more_than_are_known_are_refused(self) -> None:
+    def test_beyond_those_the_service_computes_are_refused(self) -> None:
         with pytest.raises(FigureTooLargeError):
             shown(Sheet, "EUR", name="", paid=Decimal("1E+27"))
 
 
 class TestWhatIsShown:
-    def test_is_what_is_told_then_what_the_first_source_has_then_the_default(self) -> None:
+    def test_is_the_given_value_or_that_of_the_first_source_or_the_default(self) -> None:
         found = shown(Part, "EUR", Exact(name="first"), Exact(name="second"), quantity=2)
 
         assert found == Part(name="first", price=euros("1.23"), quantity=Decimal(2))
         assert shown(Sheet, "EUR", Exact()) == Sheet(name="it")
 
-    def test_has_parts_of_parts_in_lists_and_mappings(self) -> None:
+    def test_includes_nested_parts_in_lists_and_mappings(self) -> None:
         part = Part(name="it", price=euros("1.23"), quantity=Decimal("1.23456789"))
 
         found = shown(Sheet, "EUR", name="", part=Exact(), parts=[Exact(), Exact()], by_name={"a": LONG}, days={"b": 1})
@@ -136,12 +136,12 @@ class TestWhatIsShown:
 
         assert shown(Sheet, "", Thirds()).exact == exactly(lambda: Decimal(1) / 3)()
 
-    def test_lacks_no_field(self) -> None:
+    def test_needs_every_field(self) -> None:
         with pytest.raises(TypeError, match="quantity"):
             shown(Part, "EUR", name="it", price=LONG)
 
     @pytest.mark.parametrize("told", [{"colour": "red"}, {"profit": LONG}])
-    def test_has_no_other_fields_and_no_sums_that_are_told(self, told: dict[str, object]) -> None:
+    def test_accepts_no_other_fields_and_no_given_sums(self, told: dict[str, object]) -> None:
         with pytest.raises(TypeError, match=next(iter(told))):
             shown(Sums, "EUR", proceeds=LONG, cost=LONG, **told)
 

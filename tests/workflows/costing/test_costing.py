@@ -1,4 +1,4 @@
-"""What a batch consumes, costs and is to be asked for, from what is stored, on every engine."""
+"""Bills, cost sheets and prices of a batch, computed from stored data, on every database engine."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -46,7 +46,7 @@ class TestTheBill:
         assert (sheet.warnings, sheet.cautions) == (found.warnings, found.cautions)
 
     @pytest.mark.parametrize("code", ["nothing", "sheet"])
-    def test_of_what_is_not_there_or_retired_is_none(self, furnished: Owner, code: str) -> None:
+    def test_an_unknown_or_retired_product_has_none(self, furnished: Owner, code: str) -> None:
         furnished.retire("products/sheet")
 
         with pytest.raises(NotRegisteredError, match=f"there is no product '{code}'"):
@@ -54,7 +54,7 @@ class TestTheBill:
         with pytest.raises(NotRegisteredError, match=f"there is no product '{code}'"):
             furnished.cost(code)
 
-    def test_of_another_workshop_is_none(self, furnished: Owner, other_owner: Owner) -> None:
+    def test_a_product_of_another_workshop_has_none(self, furnished: Owner, other_owner: Owner) -> None:
         with pytest.raises(NotRegisteredError):
             other_owner.cost("sheet")
 
@@ -73,7 +73,7 @@ class TestTheCost:
         assert sheet.lines[0].rate == Decimal("1.000000")
         assert sheet.exchange_rates == ()
 
-    def test_is_that_of_any_day(self, furnished: Owner) -> None:
+    def test_can_be_of_any_day(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-20", builders.material_rate("1"))
 
         assert furnished.cost(as_of=date(2026, 11, 19)).lines[0].rate == Decimal("0.800000")
@@ -131,7 +131,7 @@ class TestTheCost:
 
 
 class TestWhatCostsNothing:
-    """35 minutes at a bench, by a grade that is named without attendance."""
+    """35 minutes at a bench; the operation names a labour grade but no attendance."""
 
     @pytest.fixture
     def bench(self, furnished: Owner) -> Owner:
@@ -140,7 +140,7 @@ class TestWhatCostsNothing:
         furnished.put("products/bench", {"name": "Bench", "operations": [named]})
         return furnished
 
-    def test_is_told_on_the_bill_and_on_every_sheet(self, bench: Owner) -> None:
+    def test_is_warned_of_on_the_bill_and_on_every_sheet(self, bench: Owner) -> None:
         bill = cost_sheets.bill_of_product(bench.workspace, "bench", 1)
         sheet, price = bench.cost("bench", quantity=1), bench.price("bench", quantity=1)
         quoted = bench.quote(lines=[builders.quotation()["lines"][0] | {"product": "bench"}])
@@ -151,7 +151,7 @@ class TestWhatCostsNothing:
         assert [each.code for each in price.warnings] == [*told, "zero-price"]
         assert [each.code for each in quoted.remarks.warnings] == [*told, "zero-price"]
 
-    def test_is_told_of_a_rate_of_0_by_every_sheet(self, furnished: Owner) -> None:
+    def test_includes_a_rate_of_0_and_every_sheet_warns_of_it(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-20", builders.material_rate("0"))
 
         sheet, price, quoted = furnished.cost(), furnished.price(), furnished.quote()
@@ -227,7 +227,7 @@ class TestForeignRates:
 
 
 class TestWhatIf:
-    def test_the_same_rates_held_nothing_would_change(self, furnished: Owner) -> None:
+    def test_the_same_rates_change_nothing(self, furnished: Owner) -> None:
         same = {
             "materials/hdpe": builders.material_rate(),
             "machines/press": builders.machine_rate(),
@@ -242,7 +242,7 @@ class TestWhatIf:
         assert supposed.subtotals == sheet.subtotals
         assert set(supposed.rates_valid_from.values()) == {TODAY}
 
-    def test_another_rate_held_this_answer_alone_would_show_it(self, furnished: Owner) -> None:
+    def test_another_rate_changes_this_answer_alone(self, furnished: Owner) -> None:
         revision, before = furnished.revision, furnished.cost(quantity=19)
 
         dearer = furnished.cost(quantity=19, **{"materials/hdpe": builders.material_rate("1.60")})
@@ -263,7 +263,7 @@ class TestWhatIf:
         with pytest.raises(MissingRatesError):
             furnished.cost()
 
-    def test_of_what_is_not_there_or_does_not_fit_it_is_refused_all_at_once(self, furnished: Owner) -> None:
+    def test_unknown_resources_and_unfit_terms_are_refused_all_at_once(self, furnished: Owner) -> None:
         furnished.put("materials/old", builders.material())
         furnished.retire("materials/old")
 
@@ -319,7 +319,7 @@ class TestThePrice:
         assert kept.price_per_piece.profit == priced.price_per_piece.profit
         assert priced.policy == a_policy()
 
-    def test_finer_than_the_minor_unit_is_refused_by_every_member_that_is(self, furnished: Owner) -> None:
+    def test_finer_than_the_minor_unit_is_refused_and_every_such_member_named(self, furnished: Owner) -> None:
         with pytest.raises(InvalidValuesError) as error:
             furnished.price(policy=a_policy(price_step="0.015"), kept_at=Decimal("1.001"))
 
@@ -328,12 +328,12 @@ class TestThePrice:
             "kept_at: must be a multiple of 0.01, the minor unit of EUR",
         ]
 
-    def test_with_a_step_of_as_many_digits_as_allowed_is_too_large_and_no_accident(self, furnished: Owner) -> None:
+    def test_with_a_price_step_of_28_digits_is_refused_as_too_large(self, furnished: Owner) -> None:
         with pytest.raises(Exception, match="too large to be computed exactly"):
             furnished.price(policy=a_policy(price_step="1" * 28))
 
     @pytest.mark.parametrize("tax", ["nothing", "old"])
-    def test_with_a_tax_that_is_not_there_or_retired_is_refused(self, furnished: Owner, tax: str) -> None:
+    def test_with_an_unknown_or_retired_tax_is_refused(self, furnished: Owner, tax: str) -> None:
         furnished.register("taxes/old", {"name": "Old tax"}, **{"2026-01-01": {"rate_share": "0.1"}})
         furnished.retire("taxes/old")
 
@@ -348,7 +348,7 @@ class TestThePrice:
 
         assert error.value.missing == (MissingRate(resource="taxes/new", first_valid_from=date(2027, 1, 1)),)
 
-    def test_raised_to_a_floor_that_a_division_left_a_hair_high_says_so(self, owner: Owner) -> None:
+    def test_raised_to_a_floor_that_is_high_by_a_rounding_error_says_so(self, owner: Owner) -> None:
         owner.register("materials/hdpe", builders.material(), **{"2026-01-01": builders.material_rate("3")})
         line = {"material": "hdpe", "quantity_per_piece": "1", "process_loss_share": "0.4"}
         owner.put("products/brick", {"name": "Brick", "bill_of_materials": [line]})

@@ -1,4 +1,4 @@
-"""The rate card of a day, down to the amounts a unit rate is made of, on every engine."""
+"""The rate card of a day with the components of each unit rate, on every database engine."""
 
 from datetime import date
 from decimal import Decimal
@@ -63,7 +63,7 @@ class TestTheCard:
         assert price(date(2026, 11, 24)) == (date(2026, 3, 1), 1)
         assert card(furnished, date(2025, 12, 31)).rates == ()
 
-    def test_leaves_out_what_is_retired_and_what_another_workshop_has(
+    def test_leaves_out_retired_resources_and_those_of_another_workshop(
         self, furnished: Owner, other_owner: Owner
     ) -> None:
         furnished.retire("overheads/rent")
@@ -71,7 +71,7 @@ class TestTheCard:
         assert "overheads/rent" not in [entry.resource for entry in card(furnished).rates]
         assert card(other_owner).rates == ()
 
-    def test_shows_the_hours_a_share_of_a_pool_is_of_by_its_base(self, owner: Owner) -> None:
+    def test_shows_the_unit_of_a_pool_that_follows_from_its_base(self, owner: Owner) -> None:
         for base in ("labour_hour", "piece", "direct_labour_value"):
             owner.register(
                 f"overheads/{base}", {"name": base, "base": base}, **{"2026-01-01": builders.overhead_rate()}

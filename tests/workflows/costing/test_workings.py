@@ -1,4 +1,4 @@
-"""A cost sheet with its workings, from what is stored."""
+"""The workings of a cost sheet, computed from stored data."""
 
 from typing import Any
 
@@ -18,7 +18,7 @@ def worked(owner: Owner, product: str = "sheet", **what_if: Any) -> WorkedCost:
 
 
 @pytest.mark.parametrize("what_if", [{}, {"materials/hdpe": builders.material_rate("0.97")}], ids=["real", "supposed"])
-def test_every_amount_that_is_worked_out_is_the_sheet_s(furnished: Owner, what_if: dict[str, Any]) -> None:
+def test_every_amount_in_the_workings_is_the_cost_sheets(furnished: Owner, what_if: dict[str, Any]) -> None:
     found = worked(furnished, **what_if)
 
     assert found.statement == furnished.cost(quantity=20, **what_if)
@@ -27,6 +27,6 @@ def test_every_amount_that_is_worked_out_is_the_sheet_s(furnished: Owner, what_i
     assert amounts == [line.amount.amount for line in found.statement.lines]
 
 
-def test_there_are_none_of_what_is_not_registered(furnished: Owner) -> None:
+def test_an_unregistered_product_has_no_workings(furnished: Owner) -> None:
     with pytest.raises(NotRegisteredError, match="there is no product 'gold'"):
         worked(furnished, "gold")

@@ -24,13 +24,13 @@ XML = {"Content-Type": "text/xml"}
 
 
 class Publisher:
-    """A feed whose files say what they are told to."""
+    """A feed whose files contain what the test publishes."""
 
     def __init__(self, mock: mocking.Mocker) -> None:
         self.mock = mock
 
     def publish(self, span: Span = Span.LATEST, *, tag: str = "", **days: Rates) -> None:
-        """The rates of each day, named d0 for today, d1 for yesterday …"""
+        """Put the rates of each day in the file; d0 is today, d1 yesterday …"""
         body = xml_of({day_of(int(name[1:])): rates for name, rates in days.items()})
         headers = {**XML, **({"ETag": tag} if tag else {})}
         self.mock.get(ADDRESS + FILES[span], content=body, headers=headers)
@@ -59,7 +59,7 @@ def failing(owner: Owner, span: Span = Span.LATEST) -> FeedFailedError:
 
 
 def used(owner: Owner) -> dict[str, Decimal]:
-    """How many dollars each day of the feed in use has, by how many days ago it was."""
+    """Dollars for a euro on each day of the feed that is in use; d1 is yesterday."""
     days = exchange.list_exchange_rates(owner.workspace, before=None, limit=500)
     today = owner.workshop.today()
     return {f"d{(today - day.published_on).days}": day.rates["USD"] for day in days if day.source == FEED}
@@ -83,7 +83,7 @@ def drop(owner: Owner, days_before: int) -> None:
 
 
 class TestRefreshing:
-    def test_takes_over_a_day_and_tells_how_old_it_is(self, owner: Owner, publisher: Publisher) -> None:
+    def test_stores_a_day_and_says_how_old_it_is(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d3=RATES)
 
         found = refresh(owner)
@@ -103,7 +103,7 @@ class TestRefreshing:
         assert (again.added, again.replaced, again.unchanged) == (0, 0, 1)
         assert owner.revision == 1
 
-    def test_takes_over_a_correction(self, owner: Owner, publisher: Publisher) -> None:
+    def test_stores_a_correction(self, owner: Owner, publisher: Publisher) -> None:
         refresh(owner)
         publisher.publish(d0=with_rates(USD="1.0800"))
 
@@ -137,7 +137,7 @@ class TestRefreshing:
         assert other_file.added == 1
 
     @pytest.mark.parametrize(("last", "file"), [(None, DAYS_90), (11, DAYS_90), (10, DAILY), (0, DAILY)])
-    def test_of_no_span_looks_as_far_back_as_there_is_nothing_to_compare_the_latest_day_with(
+    def test_without_a_span_fetches_earlier_days_where_the_last_one_is_too_old_to_compare_with(
         self, owner: Owner, publisher: Publisher, last: int | None, file: str
     ) -> None:
         if last is not None:
@@ -148,7 +148,7 @@ class TestRefreshing:
 
         assert [request.url for request in publisher.mock.request_history] == [ADDRESS + file]
 
-    def test_asks_in_any_case_where_no_day_is_left(self, owner: Owner, publisher: Publisher) -> None:
+    def test_fetches_unconditionally_where_no_day_is_left(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d0=RATES, tag='"one"')
         refresh(owner)
         exchange.withdraw_exchange_rates(owner.workspace, date.fromisoformat(day_of()), FEED)
@@ -156,7 +156,7 @@ class TestRefreshing:
         assert refresh(owner).added == 1
         assert "If-None-Match" not in publisher.mock.request_history[-1].headers
 
-    def test_tells_which_currencies_nobody_knows(self, owner: Owner, publisher: Publisher) -> None:
+    def test_names_unknown_currencies(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d0=with_rates(ZZZ="3"))
 
         assert refresh(owner).left_out == ("ZZZ",)
@@ -171,7 +171,7 @@ class TestRefreshing:
 
 
 class TestAFeedThatFails:
-    def test_leaves_the_last_good_rates_and_tells_their_age(self, owner: Owner, publisher: Publisher) -> None:
+    def test_leaves_the_last_good_rates_and_says_their_age(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d2=RATES)
         refresh(owner)
         publisher.fail()
@@ -186,7 +186,7 @@ class TestAFeedThatFails:
     @pytest.mark.parametrize(
         ("days", "told"), [(1, "1 day old and used until"), (10, f"10 days old and used until {day_of()}")]
     )
-    def test_tells_how_long_the_last_good_rates_are_used(
+    def test_says_how_long_the_last_good_rates_are_used(
         self, owner: Owner, publisher: Publisher, days: int, told: str
     ) -> None:
         publisher.publish(**{f"d{days}": RATES})
@@ -203,7 +203,7 @@ class TestAFeedThatFails:
         assert (error.last_published_on, error.age_days) == (None, None)
         assert str(error).endswith("there are none from before")
 
-    def test_changes_nothing_even_if_only_one_day_of_its_file_is_absurd(
+    def test_changes_nothing_even_if_only_one_day_of_its_file_is_wrong(
         self, owner: Owner, publisher: Publisher
     ) -> None:
         refresh(owner)
@@ -240,7 +240,7 @@ class TestAFeedThatFails:
 class TestADayThatJumps:
     @pytest.fixture
     def jumped(self, owner: Owner, publisher: Publisher) -> Owner:
-        """Three days ago all was well; two days ago the dollar was worth ten times as much."""
+        """A normal rate three days ago; two days ago one that is ten times as high, which is held back."""
         publisher.publish(d3=RATES)
         refresh(owner)
         publisher.publish(d2=with_rates(USD="10.77"))
@@ -259,9 +259,7 @@ class TestADayThatJumps:
         assert convert(Money(amount=Decimal("1.0772"), currency="USD")) == 1
         assert [day.age_days for day in convert.used.stated()] == [3]
 
-    def test_is_told_as_the_last_day_of_the_feed_only_once_it_is_used(
-        self, jumped: Owner, publisher: Publisher
-    ) -> None:
+    def test_is_the_last_day_of_the_feed_only_once_it_is_used(self, jumped: Owner, publisher: Publisher) -> None:
         assert refresh(jumped).age_days == 3
         publisher.fail()
         assert failing(jumped).age_days == 3
@@ -289,7 +287,7 @@ class TestADayThatJumps:
         assert (used(jumped)["d2"], waiting(jumped)) == (Decimal("10.77"), [])
         assert (refresh(jumped).unchanged, waiting(jumped)) == (1, [])
 
-    def test_takes_with_it_when_confirmed_those_after_it_that_no_longer_jump(
+    def test_once_confirmed_also_releases_later_days_that_no_longer_jump(
         self, jumped: Owner, publisher: Publisher
     ) -> None:
         for days_before, rate in ((1, "10.80"), (0, "99")):
@@ -302,13 +300,13 @@ class TestADayThatJumps:
         (held,) = feed.list_held_exchange_rates(jumped.workspace, before=None, limit=9)
         assert (waiting(jumped), str(held.jumps[0].from_rate)) == (["d0"], "10.80")
 
-    def test_confirmed_leaves_those_before_it_waiting(self, jumped: Owner, publisher: Publisher) -> None:
+    def test_once_confirmed_leaves_earlier_days_waiting(self, jumped: Owner, publisher: Publisher) -> None:
         publisher.publish(d1=with_rates(USD="5"))
         refresh(jumped)
 
         assert (confirm(jumped, 1), waiting(jumped)) == ([1], ["d2"])
 
-    def test_dropped_is_gone_and_held_back_again_if_it_comes_again(self, jumped: Owner) -> None:
+    def test_once_dropped_is_gone_and_is_held_back_again_if_it_comes_again(self, jumped: Owner) -> None:
         revision = jumped.revision
 
         drop(jumped, 2)
@@ -316,7 +314,7 @@ class TestADayThatJumps:
         assert (jumped.revision, waiting(jumped), list(used(jumped))) == (revision + 1, [], ["d3"])
         assert (len(refresh(jumped).held), waiting(jumped)) == (1, ["d2"])
 
-    def test_is_let_go_where_the_source_corrects_it(self, jumped: Owner, publisher: Publisher) -> None:
+    def test_is_no_longer_held_back_once_the_source_corrects_it(self, jumped: Owner, publisher: Publisher) -> None:
         publisher.publish(d2=with_rates(USD="1.08"))
 
         found = refresh(jumped)
@@ -324,7 +322,7 @@ class TestADayThatJumps:
         assert (found.added, waiting(jumped)) == (1, [])
         assert used(jumped) == {"d3": Decimal("1.0772"), "d2": Decimal("1.08")}
 
-    def test_as_a_correction_leaves_what_it_corrects_in_use_until_that_comes_back_or_it_is_confirmed(
+    def test_as_a_correction_leaves_the_old_rates_in_use_until_they_come_back_or_it_is_confirmed(
         self, owner: Owner, publisher: Publisher
     ) -> None:
         publisher.publish(d1=RATES, d0=RATES)
@@ -360,7 +358,7 @@ class TestADayThatJumps:
 
 
 class TestConverting:
-    def test_between_any_two_currencies_goes_through_the_base_and_shows_only_what_was_needed(
+    def test_between_any_two_currencies_goes_through_the_base_and_shows_only_the_rates_needed(
         self, owner: Owner, publisher: Publisher
     ) -> None:
         refresh(owner)
@@ -388,7 +386,7 @@ class TestConverting:
         with pytest.raises(UnknownCurrencyError, match="HRK is no longer in use; its last day was 2023-01-14"):
             convert.converted(Money(amount=Decimal(1), currency="EUR"), "HRK")
 
-    def test_without_a_rate_young_enough_tells_the_last_one(self, owner: Owner, publisher: Publisher) -> None:
+    def test_without_a_recent_rate_is_refused_and_names_the_last_one(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d10=RATES)
         refresh(owner)
         today = owner.workshop.today()

@@ -1,4 +1,4 @@
-"""A workshop whose prices are found anew, without HTTP in between: short ways to ask, and what is answered."""
+"""Shorthand for tests of repricing without HTTP: preview, apply, and read the result."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -26,9 +26,9 @@ class Repriced:
     """What a repricing would do or did.
 
     Attributes:
-        changes: by listing, as they are shown.
-        figures: of all listings together.
-        id: of what was recorded; None where nothing was.
+        changes: the changes as they are shown, by listing.
+        figures: the figures for all listings together.
+        id: the id of the recorded repricing; None if nothing was recorded.
     """
 
     changes: dict[str, Any]
@@ -52,7 +52,7 @@ def previewed(owner: Owner, as_of: str = MONDAY, **body: Any) -> Repriced:
 
 
 def put_in_force(owner: Owner, as_of: str = FIRST, **body: Any) -> Repriced:
-    """What a repricing did, if anything."""
+    """Apply a repricing. It may find nothing to change."""
     done = repricing.apply(owner.workspace, asked(as_of, body), lambda _: True)
     if done.repricing is None:
         return Repriced(changes={}, figures=done.figures)
@@ -62,24 +62,24 @@ def put_in_force(owner: Owner, as_of: str = FIRST, **body: Any) -> Repriced:
 
 
 def applied(owner: Owner, as_of: str = FIRST, **body: Any) -> Repriced:
-    """What a repricing did; fails if it had nothing to do."""
+    """Apply a repricing. Fails if it finds nothing to change."""
     done = put_in_force(owner, as_of, **body)
     assert done.id is not None
     return done
 
 
 def looked_at(owner: Owner, as_of: str = MONDAY, **body: Any) -> list[str]:
-    """The listings that a repricing looks at."""
+    """The listings in the scope of a repricing."""
     return sorted(previewed(owner, as_of, include_unchanged=True, **body).changes)
 
 
 def effects(change: dict[str, Any]) -> dict[str, str]:
-    """What each change contributed, by resource and cause."""
+    """The amount that each cause contributes to the change, by resource and cause."""
     return {f"{each['resource']} {each['cause']}": each["amount"]["amount"] for each in change["effects"]}
 
 
 def history(owner: Owner, listing: str) -> list[str]:
-    """The prices that are or were in force on a listing and have not been taken back, newest first."""
+    """The past and present prices of a listing that were not rolled back, newest first."""
     found = repricing_records.price_history(owner.workspace, listing, before=None, limit=100)
     return [str(each.price.amount) for each in found if each.rolled_back_at is None]
 
@@ -104,7 +104,7 @@ def withdraw(owner: Owner, path: str, day: str) -> None:
 
 @contextmanager
 def statements(database: Database) -> Iterator[list[str]]:
-    """Every statement sent to the database meanwhile."""
+    """Every SQL statement sent to the database within the block."""
     sent: list[str] = []
 
     def listen(_connection: Any, _cursor: Any, statement: str, *_: Any) -> None:

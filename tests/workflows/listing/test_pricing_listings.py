@@ -1,4 +1,4 @@
-"""Pricing through a channel and pricing listings, on a database and without HTTP."""
+"""Pricing through a channel and pricing listings, with a database and without HTTP."""
 
 from datetime import date
 from decimal import Decimal
@@ -47,7 +47,7 @@ def listed(owner: Owner, channel: str | None = None, prices: ListedPrice = Liste
 
 
 def on_sale(**changes: Any) -> dict[str, Any]:
-    """The panel on the Alpine market, in francs, at a price that ends in .90."""
+    """A listing of the panel on the Alpine market, in francs, at a price that ends in .90."""
     return builders.listing(
         **{
             "product": "panel",
@@ -65,11 +65,11 @@ def on_sale(**changes: Any) -> dict[str, Any]:
 @pytest.fixture
 @furnishes
 def seller(owner: Owner) -> Owner:
-    """A workshop that reckons in euro and sells a panel in francs.
+    """A workshop whose own currency is the euro and which sells a panel in francs.
 
-    1.6 kg of chips at 2.50 EUR make a panel; it goes as it is, for 5.00 EUR and a fuel surcharge of 10 %. The channel
-    shows prices with tax, pays out in euro, keeps 2 % of what it converts, and takes 10 % of the gross price and 0.25
-    EUR. A euro is 0.96 francs.
+    A panel takes 1.6 kg of chips at 2.50 EUR. Shipped without a box, it costs 5.00 EUR and a fuel surcharge of 10 %.
+    The channel shows prices with tax, pays out in euro, keeps 2 % of what it converts, and takes 10 % of the gross
+    price and 0.25 EUR. A euro is 0.96 francs.
     """
     first = "2026-01-01"
     owner.register("materials/chips", builders.material(), **{first: builders.material_rate("2.50")})
@@ -97,7 +97,7 @@ def seller(owner: Owner) -> Owner:
 
 
 class TestAPanelSoldInFrancs:
-    """Worked out by hand. All in francs, with g for the gross price:
+    """Worked out by hand, all in francs; g is the gross price:
 
     cost               1.6 × 2.50 EUR = 4.00 EUR × 0.96               = 3.84
     shipping cost      5.00 EUR × 1.10 = 5.50 EUR × 0.96              = 5.28
@@ -112,8 +112,8 @@ class TestAPanelSoldInFrancs:
     break-even         9.3552 ÷ 0.682 = 13.717302, at the next centime = 13.72
     """
 
-    def test_every_term_of_the_way_is_as_worked_out(self, seller: Owner) -> None:
-        """At 21.90: fees 2.19 + 0.24 = 2.43, paid out 19.47, of which 2 % are 0.3894."""
+    def test_every_term_is_as_worked_out_by_hand(self, seller: Owner) -> None:
+        """At 21.90: fees 2.19 + 0.24 = 2.43; paid out 19.47; 2 % of that is 0.3894."""
         found = asked(seller).price_per_piece
 
         assert (found.price, found.gross_price, found.display) == (
@@ -151,13 +151,13 @@ class TestAPanelSoldInFrancs:
         assert (found.unit_price.measure, found.unit_price.content) == (Measure.KILOGRAM, Decimal("1.6"))
         assert found.cash_price == francs("21.90")
 
-    def test_in_the_next_centime_cash_is_rounded_to_five(self, seller: Owner) -> None:
+    def test_cash_is_rounded_to_five_centimes(self, seller: Owner) -> None:
         seller.put(CODE, on_sale(policy=builders.policy("fixed_price", "21.93")))
 
         assert asked(seller).cash_price == francs("21.95")
 
-    def test_comes_home_in_euro(self, seller: Owner) -> None:
-        """(19.47 − 0.3894) ÷ 0.96 = 19.875625 are paid out; 9.4206 ÷ 0.96 = 9.813125 are left for cost and profit."""
+    def test_is_settled_in_euro(self, seller: Owner) -> None:
+        """Paid out: (19.47 − 0.3894) ÷ 0.96 = 19.875625; proceeds: 9.4206 ÷ 0.96 = 9.813125."""
         settlement = asked(seller).settlement
 
         assert settlement is not None
@@ -166,7 +166,7 @@ class TestAPanelSoldInFrancs:
         assert settlement.full_cost == euros("4.000000")
         assert settlement.profit == euros("5.813125")
 
-    def test_says_what_it_rests_on(self, seller: Owner) -> None:
+    def test_states_the_rates_and_days_it_is_based_on(self, seller: Owner) -> None:
         found = asked(seller)
 
         assert found.rates_valid_from == dict.fromkeys(
@@ -186,7 +186,7 @@ class TestAPanelSoldInFrancs:
         )
 
     def test_at_a_price_of_14_90_a_little_is_kept(self, seller: Owner) -> None:
-        """0.682 × 14.90 − 9.3552 = 0.8066, of 11.92 net."""
+        """A profit of 0.682 × 14.90 − 9.3552 = 0.8066 at a net price of 11.92."""
         found = asked(seller, kept_at=Decimal("14.90"))
 
         assert found.policy is None
@@ -203,7 +203,7 @@ class TestAPanelSoldInFrancs:
         assert (found.least_price, found.least_price_discounted) == (francs("15.90"), francs("14.31"))
         assert found.is_below_floor is False
 
-    def test_stands_in_the_price_list_as_on_its_sheet(self, seller: Owner) -> None:
+    def test_is_the_same_in_the_price_list_and_on_its_sheet(self, seller: Owner) -> None:
         (found,) = listed(seller)
 
         assert (found.listing, found.product, found.name, found.problem) == ("panel-abroad", "panel", "Panel", None)
@@ -225,14 +225,14 @@ class TestTheSaleOfAProduct:
         assert found.price_per_piece.fees == ()
 
     def test_directly_but_sent_pays_for_the_parcel(self, seller: Owner) -> None:
-        """(4.00 + 5.50) ÷ (1 − 0.5) = 19.00; no channel keeps anything, and nothing is converted."""
+        """(4.00 + 5.50) ÷ (1 − 0.5) = 19.00; there are no fees and no conversion."""
         found = seller.price("panel", policy=a_policy(value="0.5"), **CHARGED)
 
         assert found.price_per_piece.net_price == euros("19.000000")
         assert found.price_per_piece.shipping_cost == euros("5.500000")
         assert found.settlement is None
 
-    def test_directly_in_another_currency_is_brought_home_at_the_published_rate(self, seller: Owner) -> None:
+    def test_directly_in_another_currency_is_settled_at_the_published_rate(self, seller: Owner) -> None:
         found = seller.price("panel", policy=a_policy(target="markup", value="1"), currency="CHF")
 
         assert found.price_per_piece.price == francs("7.68")
@@ -286,7 +286,7 @@ class TestTheSaleOfAProduct:
         ],
         ids=["ended currency", "finer than the cent", "finer than the cent too", "finer than the yen", "nobody's"],
     )
-    def test_what_is_wrong_with_a_question_is_named(
+    def test_what_is_wrong_with_a_request_is_named(
         self, seller: Owner, question: dict[str, Any], paths: list[tuple[str, ...]]
     ) -> None:
         with pytest.raises(InvalidValuesError) as raised:
@@ -325,7 +325,7 @@ class TestAListingThatCannotBePriced:
             asked(seller, as_of=date(2026, 12, 22))
 
     def test_aims_too_high(self, seller: Owner) -> None:
-        """Of another franc of gross price 0.682 are left, of another franc net 0.8525."""
+        """0.682 is left of each further franc of the gross price, 0.8525 of each further franc of the net price."""
         seller.put(CODE, on_sale(policy=builders.policy(value="0.8525")))
 
         with pytest.raises(UnreachableTargetError) as raised:
@@ -357,7 +357,7 @@ class TestAListingThatCannotBePriced:
         assert entry.problem == str(raised.value)
         assert (entry.price, entry.currency, entry.locale) == (None, "CHF", "de_CH")
 
-    def test_is_in_the_way_of_retiring_what_it_names(self, seller: Owner) -> None:
+    def test_prevents_retiring_what_it_names(self, seller: Owner) -> None:
         for thing in ("products/panel", "channels/alpine", "taxes/vat", "shipping-services/post"):
             with pytest.raises(InUseError) as raised:
                 seller.retire(thing)
@@ -367,7 +367,7 @@ class TestAListingThatCannotBePriced:
 class TestAPriceList:
     @pytest.fixture
     def both(self, seller: Owner) -> Owner:
-        """Sold at home too, without a unit price and collected."""
+        """A second listing, sold at home: without a unit price, and collected by the buyer."""
         seller.register("channels/stall", builders.channel(), **{"2026-01-01": builders.channel_rate(fees=[])})
         collected = {"shipping_service": None, "shipping_zone": None, "unit_price_per": None}
         seller.put("listings/at-home", on_sale(channel="stall", currency="EUR", name="Panel, collected", **collected))
@@ -381,13 +381,13 @@ class TestAPriceList:
         assert [listed(both, code) for code in ("stall", "alpine")] == [everything[:1], everything[1:]]
         assert (everything[0].unit_price, everything[0].shipping_weight_kg, everything[0].cash_price) == (None,) * 3
 
-    def test_of_a_channel_that_is_not_there_is_refused_before_the_first_entry(self, both: Owner) -> None:
+    def test_of_an_unknown_channel_is_refused_before_the_first_entry(self, both: Owner) -> None:
         with pytest.raises(InvalidValuesError) as raised:
             listed(both, "nobody-s")
 
         assert [problem.path for problem in raised.value.problems] == [("channel",)]
 
-    def test_of_prices_in_force_has_what_was_applied_whatever_the_policies_ask_for_by_now(self, both: Owner) -> None:
+    def test_of_prices_in_force_has_the_applied_prices_whatever_the_policies_ask_for_now(self, both: Owner) -> None:
         both.reprice()
         applied = listed(both)
         both.put_rate("materials/chips", "2026-06-01", builders.material_rate("9"))
@@ -400,12 +400,10 @@ class TestAPriceList:
         assert (new.listing, new.price) == ("z-new", None)
         assert new.problem == "no price in its currency is in force; apply a repricing first"
 
-    def test_of_prices_in_force_has_none_of_another_currency_than_the_listing_is_sold_in_by_now(
-        self, both: Owner
-    ) -> None:
+    def test_of_prices_in_force_leaves_out_a_listing_whose_currency_has_changed_since(self, both: Owner) -> None:
         both.reprice()
         applied = {each.listing: each.price for each in listed(both)}
-        both.put(CODE, on_sale(currency="EUR"))  # its price in force is one in francs
+        both.put(CODE, on_sale(currency="EUR"))  # its price in force is in francs
 
         at_home, abroad = listed(both, prices=ListedPrice.IN_FORCE)
 
@@ -418,7 +416,7 @@ class TestAPriceList:
         assert abroad.price is not None
         assert abroad.price.currency == "EUR"
 
-    def test_of_prices_in_force_has_the_last_ones_and_after_a_rollback_those_before(self, both: Owner) -> None:
+    def test_of_prices_in_force_has_the_latest_ones_and_after_a_rollback_those_before(self, both: Owner) -> None:
         def in_force() -> list[Money | None]:
             return [each.price for each in listed(both, prices=ListedPrice.IN_FORCE)]
 
@@ -442,7 +440,7 @@ class TestAPriceList:
             (found,) = listed(both, code, ListedPrice.IN_FORCE)
             assert (found.listing, found.price) == (expected.listing, expected.price)
 
-    def test_of_prices_in_force_is_a_workshops_own_where_another_has_the_same_listings(
+    def test_of_prices_in_force_is_the_workshops_own_where_another_has_the_same_listings(
         self, both: Owner, other_owner: Owner
     ) -> None:
         both.reprice()
@@ -453,7 +451,7 @@ class TestAPriceList:
 
         assert theirs.price is None
 
-    def test_goes_on_behind_the_first_two_hundred(self, both: Owner) -> None:
+    def test_goes_on_after_the_first_two_hundred(self, both: Owner) -> None:
         for number in range(199):
             both.put(f"listings/n{number:03}", on_sale())
 
@@ -471,7 +469,7 @@ class TestAPriceList:
     def test_of_another_workshop_is_empty(self, both: Owner, other_owner: Owner) -> None:
         assert listed(other_owner) == []
 
-    def test_tells_buyers_the_cautions_of_the_product_and_not_those_of_the_work(self, both: Owner) -> None:
+    def test_shows_buyers_the_cautions_about_the_product_and_not_those_about_the_work(self, both: Owner) -> None:
         line = {"material": "chips", "quantity_per_piece": "1.6"}
         hot = builders.operation(machine=None, labour=[], band_shares={}, processing_temperature_c="200")
         facts = builders.measured(bill_of_materials=[line], operations=[hot], declared_uses=["toy"])
@@ -485,7 +483,7 @@ class TestAPriceList:
         assert work
         assert set(at_home.cautions) == product
 
-    def test_is_read_entry_by_entry_and_lets_go_when_nobody_reads_on(self, both: Owner) -> None:
+    def test_is_read_entry_by_entry_and_releases_the_database_when_reading_stops(self, both: Owner) -> None:
         for _ in range(40):
             entries = listings.price_list(both.workspace, TODAY)
             assert next(entries).listing == "at-home"
@@ -493,9 +491,9 @@ class TestAPriceList:
 
         assert both.put("materials/other", builders.material()).action is Action.REGISTERED
 
-    def test_is_of_the_state_in_which_it_was_begun(self, both: Owner) -> None:
+    def test_shows_the_state_at_which_reading_began(self, both: Owner) -> None:
         before = listed(both)
-        both.put("materials/other", builders.material())  # a state that nobody has asked about
+        both.put("materials/other", builders.material())  # a state for which nothing was computed
         entries = listings.price_list(both.workspace, TODAY)
         found = [next(entries)]
 
@@ -509,7 +507,7 @@ class TestAPriceList:
         assert [each.listing for each in listed(both)] == ["at-home", "z-new"]
         assert listed(both)[0].price != before[0].price
 
-    def test_keeps_nothing_in_memory_that_a_later_state_would_be_answered_with(self, both: Owner) -> None:
+    def test_caches_nothing_that_would_be_used_for_a_later_state(self, both: Owner) -> None:
         both.put("materials/other", builders.material())
         entries = listings.price_list(both.workspace, TODAY)
         next(entries)
@@ -519,7 +517,7 @@ class TestAPriceList:
         assert asked(both).price_per_piece.price == listed(both)[1].price != stale.price
 
 
-def test_conditions_that_are_remembered_still_show_the_exchange_rates_they_took(owner: Owner) -> None:
+def test_cached_conditions_still_show_the_exchange_rates_they_used(owner: Owner) -> None:
     builders.register_workshop(owner)
     owner.put_rate("channels/quay-market", "2026-06-01", builders.channel_rate())  # its amounts are in EUR
     owner.put_exchange_rates("2026-11-20", USD="1.25", CHF="0.95")

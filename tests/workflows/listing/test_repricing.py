@@ -1,4 +1,4 @@
-"""Applying a repricing while others work, and of more listings than are read at a time."""
+"""Applying a repricing during concurrent changes, and to more listings than one read fetches."""
 
 from datetime import date
 
@@ -37,8 +37,8 @@ def selling(furnished: Owner) -> Owner:
 
 class TestWhileOthersChangeTheWorkshop:
     @pytest.mark.parametrize("times", [0, 1, 2, 3])
-    def test_it_looks_again_and_in_the_end_lets_nobody_else_in(self, selling: Owner, times: int) -> None:
-        """Each time it has looked, somebody has changed the price of flakes; the last price counts."""
+    def test_it_computes_again_and_in_the_end_locks_the_workshop(self, selling: Owner, times: int) -> None:
+        """After each look somebody changes the price of flakes; the last price counts."""
         looks: list[str | None] = []
 
         def interrupted(tag: str | None) -> bool:
@@ -52,9 +52,9 @@ class TestWhileOthersChangeTheWorkshop:
         assert len(looks) == len(set(looks)) == times + 1
         assert done.repricing is not None
         assert done.repricing.tag == looks[-1]
-        assert apply(selling).repricing is None  # what was applied is what the last rates ask for
+        assert apply(selling).repricing is None  # the applied prices already follow from the last rates
 
-    def test_it_is_refused_once_the_preview_is_no_longer_that_of_now(self, selling: Owner) -> None:
+    def test_it_is_refused_once_the_preview_is_out_of_date(self, selling: Owner) -> None:
         seen: list[str | None] = []
 
         def as_at_first(tag: str | None) -> bool:
@@ -73,7 +73,7 @@ MANY = 1203
 
 
 def sell_many(owner: Owner) -> None:
-    """As many listings as are read in three parts, put in place at once."""
+    """Store so many listings, in one transaction, that it takes three reads to fetch them."""
     owner.put("listings/l", builders.listing())
     workshop_id = owner.workshop_id
     with owner.database.writing() as connection:
@@ -116,10 +116,8 @@ def test_more_listings_than_are_read_at_a_time_are_all_priced_listed_and_rolled_
 
 
 @pytest.mark.parametrize("first", ["brick", "slab"])
-def test_two_products_that_are_sold_and_sent_alike_each_bear_the_shipping_of_their_own_weight(
-    owner: Owner, first: str
-) -> None:
-    """Whichever of them comes first by its listing's code."""
+def test_two_products_sold_and_shipped_alike_each_bear_shipping_for_their_own_weight(owner: Owner, first: str) -> None:
+    """It holds whichever of the two listings comes first by code."""
     builders.register_shipping(owner, rate=builders.shipping_rate(divisor_cm3_per_kg="200000"))
     owner.register("products/slab", builders.measured(name="Slab", mass_kg="12"))
     owner.put_rate("channels/quay-market", "2026-01-01", builders.channel_rate(shipping_paid_by="seller"))
@@ -136,7 +134,7 @@ def test_two_products_that_are_sold_and_sent_alike_each_bear_the_shipping_of_the
     assert asked["a"] != asked["b"]
 
 
-def test_what_is_kept_of_a_scope_is_what_was_asked(selling: Owner) -> None:
+def test_the_recorded_request_has_the_scope_that_was_asked_for(selling: Owner) -> None:
     request = RepricingRequest(as_of=TODAY, scope=RepricingScope(resources=("tariffs/grid",)))
 
     done = apply(selling, request)

@@ -1,4 +1,4 @@
-"""Why a price moves: a rate, an exchange rate or the product, each with its share; and bills found anew."""
+"""Why a price moves: a rate, an exchange rate or the product, each with its contribution; and recomputed bills."""
 
 from datetime import date
 from decimal import Decimal
@@ -29,19 +29,19 @@ from tests.workflows.owner import Owner
 
 @pytest.fixture
 def shop(owner: Owner) -> Owner:
-    """With first prices in force."""
+    """The workshop with its first prices in force."""
     register_shop(owner)
     applied(owner)
     return owner
 
 
 def unit_cost(owner: Owner, product: str, quantity: int, as_of: str = MONDAY) -> Money:
-    """As the cost sheet says."""
+    """The unit cost on the cost sheet."""
     return owner.cost(product, quantity, date.fromisoformat(as_of)).subtotals.full_cost.per_piece
 
 
 def change_of(owner: Owner, listing: str, **body: Any) -> Any:
-    """What becomes of one listing; its effects must add up."""
+    """The change of one listing; checks that its effects add up."""
     change = previewed(owner, include_unchanged=True, **body).changes[listing]
     difference = Decimal(change["new"]["unit_cost"]["amount"]) - Decimal(change["old"]["unit_cost"]["amount"])
     assert sum((Decimal(amount) for amount in effects(change).values()), Decimal(0)) == difference
@@ -55,7 +55,7 @@ class TestARate:
 
         assert effects(change_of(shop, "peg-fair")) == {"materials/resin rate": "0.250000"}
 
-    def test_is_told_once_for_all_listings_with_what_it_was(self, shop: Owner) -> None:
+    def test_is_reported_once_for_all_listings_with_its_old_rate(self, shop: Owner) -> None:
         raise_electricity(shop, "0.39", "0.20")
 
         assert previewed(shop).figures.rate_changes == tuple(
@@ -69,7 +69,7 @@ class TestARate:
             for band, old, new in (("day", "0.3", "0.39"), ("night", "0.18", "0.2"))
         )
 
-    def test_is_told_beside_those_that_only_other_listings_rest_on(self, shop: Owner) -> None:
+    def test_is_reported_beside_those_that_only_other_listings_depend_on(self, shop: Owner) -> None:
         raise_electricity(shop)
         shop.put_rate("materials/resin", MONDAY, builders.material_rate("4.5"))
 
@@ -77,7 +77,7 @@ class TestARate:
 
         assert told == ["materials/resin", "tariffs/grid#day"]
 
-    def test_is_not_told_where_no_cost_that_was_looked_at_rests_on_it(self, shop: Owner) -> None:
+    def test_is_not_reported_where_no_cost_in_the_scope_depends_on_it(self, shop: Owner) -> None:
         raise_electricity(shop)
 
         found = previewed(shop, scope={"product": "peg"}, include_unchanged=True)
@@ -85,7 +85,7 @@ class TestARate:
         assert found.figures.rate_changes == ()
         assert effects(found.changes["peg-fair"]) == {}
 
-    def test_that_is_told_is_the_one_since_the_price_in_force_was_found(self, shop: Owner) -> None:
+    def test_is_reported_against_the_rate_at_which_the_price_in_force_was_computed(self, shop: Owner) -> None:
         """Two steps of the tariff; only one of the listings was priced between them."""
         raise_electricity(shop, "0.33", on="2026-11-26")
         applied(shop, "2026-11-26", scope={"product": "brick"})
@@ -100,8 +100,8 @@ class TestARate:
         by_day = {code: change["old"]["as_of"] for code, change in found.changes.items()}
         assert by_day == {"brick-post": "2026-11-26", "set-fair": FIRST, "sheet-fair": FIRST, "sheet-online": FIRST}
 
-    def test_that_is_told_once_is_told_since_the_earliest_price(self, shop: Owner) -> None:
-        """A brick was priced once more on Thursday, when the market took more; electricity cost what it had cost."""
+    def test_that_is_reported_once_is_compared_with_the_earliest_price(self, shop: Owner) -> None:
+        """The brick was priced again on Thursday, when the market's fee rose but not the price of electricity."""
         dearer = builders.channel_rate(fees=[builders.fee(share="0.12")])
         shop.put_rate("channels/quay-market", "2026-11-26", dearer)
         applied(shop, "2026-11-26", scope={"product": "brick"})
@@ -185,10 +185,10 @@ class TestAPool:
         assert effects(change_of(shop, "peg-fair")) == effect
 
     @pytest.mark.parametrize("base", ["machine_hour", "labour_hour", "piece"])
-    def test_that_is_gone_takes_away_all_its_hours_and_pieces_and_nothing_of_the_products(
+    def test_that_is_gone_takes_away_its_cost_for_the_hours_and_pieces_of_the_old_bills(
         self, shop: Owner, base: str
     ) -> None:
-        """A set is of benches, boards and sheets: their hours and pieces count, and not of the new bill of a sheet."""
+        """A set contains benches, boards and sheets: hours and pieces of the old bills count, not of the new sheet."""
         before = unit_cost(shop, "set", 3)
         shop.register("overheads/tent", {"name": "Tent", "base": base}, **{DAY: builders.overhead_rate("60", "600")})
         added = unit_cost(shop, "set", 3).amount - before.amount
@@ -214,13 +214,13 @@ class TestAPool:
 class TestAnExchangeRate:
     @pytest.fixture
     def abroad(self, shop: Owner) -> Owner:
-        """Resin is bought in dollars: 6 of them are 4.80."""
+        """Resin is bought in dollars: 6 dollars are 4.80."""
         shop.put_exchange_rates(FIRST, USD="1.25")
         shop.put_rate("materials/resin", "2026-11-20", {"price": money("6", "USD")})
         applied(shop)
         return shop
 
-    def test_has_a_share_of_its_own_beside_the_rate(self, abroad: Owner) -> None:
+    def test_contributes_apart_from_the_rate(self, abroad: Owner) -> None:
         """6 dollars were 4.80, are 6.00 at the new exchange rate; 7 dollars are 7.00."""
         abroad.put_exchange_rates(MONDAY, USD="1")
         abroad.put_rate("materials/resin", MONDAY, {"price": money("7", "USD")})
@@ -237,7 +237,7 @@ class TestAnExchangeRate:
         ]
         assert [each.published_on.isoformat() for each in found.figures.exchange_rates] == [MONDAY]
 
-    def test_alone_is_told_as_no_change_of_the_rate(self, abroad: Owner) -> None:
+    def test_that_alone_changes_is_not_reported_as_a_change_of_the_rate(self, abroad: Owner) -> None:
         abroad.put_exchange_rates(MONDAY, USD="1")
 
         assert effects(change_of(abroad, "peg-fair")) == {"materials/resin exchange_rate": "0.600000"}
@@ -270,7 +270,7 @@ class TestTheProduct:
             ("listings/sheet-online", {"standard_batch": 40}),
         ],
     )
-    def test_has_a_share_where_a_batch_consumes_something_else(
+    def test_contributes_where_a_batch_consumes_something_else(
         self, shop: Owner, path: str, changed: dict[str, Any]
     ) -> None:
         change_facts(shop, path, **changed)
@@ -282,8 +282,8 @@ class TestTheProduct:
         assert change["new"]["unit_cost"] == encoded(unit_cost(shop, "sheet", batch))
         assert change["decision"] == "changed"
 
-    def test_has_what_the_rates_leave(self, shop: Owner) -> None:
-        """Half a kilogram at 4.00, then one and a half at 4.50: 1.5 × 0.50 is the rate's, 1 × 4.00 the product's."""
+    def test_contributes_what_the_rates_do_not_explain(self, shop: Owner) -> None:
+        """0.5 kg at 4.00, then 1.5 kg at 4.50: the rate contributes 1.5 × 0.50, the product 1 × 4.00."""
         change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
         shop.put_rate("materials/resin", MONDAY, builders.material_rate("4.5"))
 
@@ -292,7 +292,7 @@ class TestTheProduct:
             "products/peg product": "4.000000",
         }
 
-    def test_has_all_of_a_resource_that_it_did_not_consume_before(self, shop: Owner) -> None:
+    def test_contributes_the_whole_cost_of_a_resource_that_it_did_not_consume_before(self, shop: Owner) -> None:
         lines = [{"material": material, "quantity_per_piece": "0.5"} for material in ("resin", "hdpe")]
         change_facts(shop, "products/peg", bill_of_materials=lines)
         shop.put_rate("materials/hdpe", MONDAY, builders.material_rate("0.90"))
@@ -307,7 +307,7 @@ class TestTheProduct:
 
         assert [*effects(change_of(shop, "set-fair"))] == ["products/set product"]
 
-    def test_is_none_where_it_is_changed_and_changed_back(self, shop: Owner) -> None:
+    def test_contributes_nothing_where_it_is_changed_and_changed_back(self, shop: Owner) -> None:
         before = facts_of(shop, "products/peg")
         change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
         shop.register("products/peg", before)
@@ -338,9 +338,9 @@ class TestTheProduct:
         assert found.figures.summary.same == 1
 
 
-class TestABillThatWasFoundAnew:
+class TestARecomputedBill:
     def test_is_kept_with_the_price_that_stays(self, shop: Owner) -> None:
-        """The machine's note changes nothing; the bill is found once more, at the next application."""
+        """A new note on the machine changes no figure; the bill is recomputed once, when prices are next applied."""
         change_facts(shop, "machines/press", note="oiled")
         with statements(shop.database) as before:
             previewed(shop)
@@ -355,7 +355,7 @@ class TestABillThatWasFoundAnew:
         assert {change["decision"] for change in found.changes.values()} == {"same"}
 
     def test_that_is_kept_explains_the_next_change_too(self, shop: Owner) -> None:
-        """Half a kilogram more of resin does not move a price that may stay; a dearer kilogram then does."""
+        """0.1 kg more resin, then a dearer kilogram: with steps of 10 the price stays; both show in the unit cost."""
         change_facts(shop, "listings/peg-fair", policy=builders.policy(price_step="10"))
         applied(shop)
         change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "0.6"}])
@@ -366,7 +366,7 @@ class TestABillThatWasFoundAnew:
 
         assert effects(change) == {"materials/resin rate": "0.600000", "products/peg product": "0.400000"}
 
-    def test_is_found_once_more_after_the_way_back(self, shop: Owner) -> None:
+    def test_is_compared_again_after_a_rollback(self, shop: Owner) -> None:
         change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
         moved = applied(shop)
         assert moved.decisions == {"peg-fair": "changed"}
@@ -377,7 +377,7 @@ class TestABillThatWasFoundAnew:
 
         assert effects(change) == {"products/peg product": "4.000000"}
 
-    def test_is_found_anew_where_a_listing_is_brought_back(self, shop: Owner) -> None:
+    def test_is_computed_anew_where_a_listing_is_brought_back(self, shop: Owner) -> None:
         facts = facts_of(shop, "listings/peg-fair")
         shop.retire("listings/peg-fair")
         change_facts(shop, "products/peg", bill_of_materials=[{"material": "resin", "quantity_per_piece": "1.5"}])
@@ -398,8 +398,8 @@ class TestTheCurrencyOfSale:
         assert (change["move_share"], change["kept_margin_share"], list(change["effects"])) == (None, None, [])
 
 
-def test_figures_that_are_too_large_are_the_listings_own_problem(shop: Owner) -> None:
-    """27 digits before the point and six after it are more than are known."""
+def test_figures_that_are_too_large_are_reported_on_their_listing_alone(shop: Owner) -> None:
+    """27 digits before the point and six after it are more than the service computes."""
     shop.register("materials/gold", builders.material(), **{DAY: builders.material_rate("9" * 18)})
     shop.register("products/idol", {"name": "Idol", "bill_of_materials": [line("gold", "999999999999")]})
     shop.register("listings/idol", builders.listing(product="idol", channel="fair"))
@@ -419,7 +419,7 @@ def line(material: str, quantity: str) -> dict[str, str]:
     return {"material": material, "quantity_per_piece": quantity}
 
 
-def test_a_product_made_of_a_part_made_of_resin_alone_is_told_of_resin(shop: Owner) -> None:
+def test_resin_is_reported_for_a_product_that_takes_it_through_a_part_alone(shop: Owner) -> None:
     shop.register("products/rack", made_of("peg", "6"))
     shop.register("listings/rack", builders.listing(product="rack", channel="fair"))
     applied(shop)

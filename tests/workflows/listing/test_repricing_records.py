@@ -1,4 +1,4 @@
-"""What a repricing leaves on record, and the way back."""
+"""What a repricing records, and how it is rolled back."""
 
 from uuid import UUID
 
@@ -26,7 +26,7 @@ def dearer(owner: Owner, price: str = "1.80") -> None:
     owner.put_rate("materials/hdpe", MONDAY, builders.material_rate(price))
 
 
-class TestTheWayBack:
+class TestRollingBack:
     def test_puts_the_price_before_in_force_again(self, selling: Owner) -> None:
         applied(selling)
         (before,) = history(selling, "sheet-online")
@@ -40,7 +40,7 @@ class TestTheWayBack:
         assert (done.rolled_back_by, done.rolled_back_at is None) == ("owner", False)
         assert history(selling, "sheet-online") == [before]
 
-    def test_is_open_once_and_newest_first(self, selling: Owner) -> None:
+    def test_is_possible_once_and_newest_first(self, selling: Owner) -> None:
         first = applied(selling)
         dearer(selling)
         second = applied(selling, MONDAY)
@@ -59,7 +59,7 @@ class TestTheWayBack:
 
         assert history(selling, "sheet-online") == []
 
-    def test_is_closed_to_who_has_seen_another_state(self, selling: Owner) -> None:
+    def test_is_refused_to_somebody_who_has_seen_another_state(self, selling: Owner) -> None:
         done = applied(selling)
         assert done.id is not None
 
@@ -68,7 +68,7 @@ class TestTheWayBack:
 
         assert len(history(selling, "sheet-online")) == 1
 
-    def test_of_no_repricing_or_another_workshop_s_is_none(self, selling: Owner, other_owner: Owner) -> None:
+    def test_of_an_unknown_repricing_or_another_workshops_is_refused(self, selling: Owner, other_owner: Owner) -> None:
         done = applied(selling)
         assert done.id is not None
 
@@ -79,7 +79,7 @@ class TestTheWayBack:
         assert len(history(selling, "sheet-online")) == 1
 
 
-def test_the_history_of_a_listing_tells_day_and_repricing_of_each_price_newest_first(selling: Owner) -> None:
+def test_the_history_of_a_listing_has_day_and_repricing_of_each_price_newest_first(selling: Owner) -> None:
     first = applied(selling)
     dearer(selling)
     second = applied(selling, MONDAY)
@@ -97,7 +97,7 @@ def test_there_is_no_history_of_a_listing_that_is_not_registered(selling: Owner)
 
 
 def test_a_preview_that_was_applied_meanwhile_is_refused_with_what_applied_it(selling: Owner) -> None:
-    """A preview that nobody has applied is refused without one, whatever else was applied before."""
+    """A preview that was never applied is refused without naming a repricing, whatever else was applied before."""
     request = RepricingRequest(as_of=TODAY)
     with repricing.preview(selling.workspace, request) as seen:
         tag = seen.tag
@@ -109,7 +109,7 @@ def test_a_preview_that_was_applied_meanwhile_is_refused_with_what_applied_it(se
         assert error.value.applied_as == named
 
 
-def test_changes_go_on_beyond_a_listing(selling: Owner) -> None:
+def test_changes_are_listed_from_after_a_given_listing(selling: Owner) -> None:
     selling.put("listings/sheet-to-order", builders.listing())
 
     with repricing.preview(selling.workspace, RepricingRequest(as_of=TODAY)) as seen:

@@ -1,4 +1,4 @@
-"""When a price in force gives way: small moves, great moves, confirmation, and listings that cannot be priced."""
+"""When a price in force is replaced: small moves, great moves, confirmation, and listings that cannot be priced."""
 
 from collections.abc import Callable
 from typing import Any
@@ -21,7 +21,7 @@ LISTINGS = {
 
 @pytest.fixture
 def pegs(owner: Owner) -> Owner:
-    """Pegs of a kilogram of resin at 6.50: at a margin of 0.35 they are 10.00 in force."""
+    """A peg takes a kilogram of resin at 6.50; at a margin of 0.35 its price in force is 10.00."""
     owner.register("materials/resin", builders.material(), **{DAY: builders.material_rate("6.50")})
     peg = {"name": "Peg", "bill_of_materials": [{"material": "resin", "quantity_per_piece": "1"}]}
     owner.register("products/peg", peg)
@@ -47,20 +47,20 @@ def decided(owner: Owner, listing: str = "margin", **body: Any) -> Any:
 
 class TestTheLeastMove:
     def test_keeps_a_price_that_still_meets_its_policy(self, pegs: Owner) -> None:
-        """At 6.44 the price that is asked is 9.91: 0.9 % less."""
+        """At 6.44 the policy asks for 9.91, which is 0.9 % less."""
         resin(pegs, "6.44")
 
         assert decided(pegs) == "changed"
         assert decided(pegs, rules={"least_move_share": "0.0091"}) == "kept"
         assert decided(pegs, rules={"least_move_share": "0.009"}) == "changed"
 
-    def test_keeps_none_that_misses_it(self, pegs: Owner) -> None:
-        """At 6.51 the price that is asked is 10.02, and 10.00 leaves a margin of 0.349."""
+    def test_does_not_keep_a_price_that_misses_its_policy(self, pegs: Owner) -> None:
+        """At 6.51 the policy asks for 10.02; 10.00 would leave a margin of 0.349."""
         resin(pegs, "6.51")
 
         assert decided(pegs, rules={"least_move_share": "0.5"}) == "changed"
 
-    def test_leaves_the_price_in_force_and_tells_what_it_keeps(self, pegs: Owner) -> None:
+    def test_leaves_the_price_in_force_and_says_the_margin_it_keeps(self, pegs: Owner) -> None:
         resin(pegs, "6.44")
         rules = {"least_move_share": "0.01"}
 
@@ -73,7 +73,7 @@ class TestTheLeastMove:
         assert (done.id, done.figures.summary.kept) == (None, 1)
         assert history(pegs, "margin") == ["10.00"]
 
-    def test_of_a_price_by_the_step_or_fixed_is_none(self, pegs: Owner) -> None:
+    def test_does_not_apply_to_a_price_that_is_fixed_or_moves_by_a_step(self, pegs: Owner) -> None:
         resin(pegs, "6.44")
 
         found = previewed(pegs, include_unchanged=True)
@@ -95,8 +95,8 @@ class TestTheGreatestMove:
     @pytest.mark.parametrize(
         ("price", "found"), [("8.125", "changed"), ("8.13", "held"), ("4.875", "changed"), ("4.86", "held")]
     )
-    def test_is_one_that_is_still_made(self, pegs: Owner, price: str, found: str) -> None:
-        """8.125 asks for 12.50, a quarter more; 4.875 for 7.50, a quarter less."""
+    def test_is_itself_still_made(self, pegs: Owner, price: str, found: str) -> None:
+        """At 8.125 the policy asks for 12.50, a quarter more; at 4.875 for 7.50, a quarter less."""
         resin(pegs, price)
 
         assert decided(pegs, rules={"greatest_move_share": "0.25"}) == found
@@ -125,7 +125,7 @@ class TestTheGreatestMove:
 
         assert decided(pegs, "new", rules={"greatest_move_share": "0"}) == "first"
 
-    def test_of_nothing_holds_every_move(self, pegs: Owner) -> None:
+    def test_of_0_holds_every_move(self, pegs: Owner) -> None:
         resin(pegs, "6.51")
 
         assert decided(pegs, rules={"greatest_move_share": "0"}) == "held"
@@ -136,8 +136,8 @@ class TestTheGreatestMove:
             resin(pegs, price)
             assert decided(pegs, rules=rules) == found, price
 
-    def test_confirms_what_is_not_registered_by_no_more_than_the_name(self, pegs: Owner) -> None:
-        """A code of which there is no listing confirms nothing."""
+    def test_is_not_confirmed_by_an_unknown_code(self, pegs: Owner) -> None:
+        """A code without a listing confirms nothing."""
         resin(pegs, "9.75")
 
         assert decided(pegs, rules={"greatest_move_share": "0.25"}, confirmed=["no-such-listing"]) == "held"
@@ -146,7 +146,7 @@ class TestTheGreatestMove:
 class TestAPriceOfNothing:
     @pytest.fixture
     def given_away(self, pegs: Owner) -> Owner:
-        """Something that costs nothing is sold for nothing."""
+        """A listing that costs nothing and is sold for nothing."""
         resin(pegs, "0")
         assert applied(pegs, MONDAY).changes["margin"]["new"] == {
             "price": {"amount": "0.00", "currency": "EUR"},
@@ -155,7 +155,7 @@ class TestAPriceOfNothing:
         }
         return pegs
 
-    def test_moves_by_no_share(self, given_away: Owner) -> None:
+    def test_has_no_relative_move(self, given_away: Owner) -> None:
         given_away.put_rate("materials/resin", "2026-12-01", builders.material_rate("6.50"))
 
         change = previewed(given_away, "2026-12-01").changes["margin"]
@@ -201,7 +201,7 @@ class TestAListingThatCannotBePriced:
         assert history(pegs, "pot") == []
 
     @pytest.mark.parametrize("ask", [previewed, put_in_force], ids=["preview", "application"])
-    def test_is_a_problem_where_no_other_can_be_either(self, pegs: Owner, ask: Callable[..., Repriced]) -> None:
+    def test_is_a_problem_where_no_other_can_be_priced_either(self, pegs: Owner, ask: Callable[..., Repriced]) -> None:
         with pytest.raises(NothingPricedError) as refusal:
             ask(pegs, "2025-12-31")
 
@@ -209,7 +209,7 @@ class TestAListingThatCannotBePriced:
         assert len(refusal.value.reasons) == 3
         assert all("channels/fair" in reason for reason in refusal.value.reasons)
 
-    def test_is_told_of_five_of_them_at_most(self, pegs: Owner) -> None:
+    def test_names_five_reasons_at_most_in_the_problem(self, pegs: Owner) -> None:
         for place in range(5):
             pegs.register(f"listings/more-{place}", builders.listing(product="peg", channel="fair", tax=None))
 
@@ -251,7 +251,7 @@ class TestAListingThatCannotBePriced:
         assert change["decision"] == "unpriced"
         assert "taxes/vat" in change["problem"]
 
-    def test_is_not_told_as_one_that_stays(self, pegs: Owner) -> None:
+    def test_is_not_counted_among_the_unchanged(self, pegs: Owner) -> None:
         withdraw(pegs, "materials/resin", DAY)
         pegs.register("listings/fixed", builders.listing(product="peg", channel="fair", tax=None))
 

@@ -1,4 +1,4 @@
-"""Which listings a repricing looks at, and that it reads no others."""
+"""Which listings are in the scope of a repricing, and that it reads no others."""
 
 from datetime import UTC, date, datetime
 from typing import Any
@@ -24,7 +24,7 @@ pytestmark = pytest.mark.every_engine
 
 EVERY = ["brick-post", "peg-fair", "set-fair", "sheet-fair", "sheet-online"]
 PRESSED = ["brick-post", "set-fair", "sheet-fair", "sheet-online"]
-"""What is made on the press, itself or through three levels of sub-assemblies."""
+"""Listings whose product, or a sub-assembly of it up to three levels down, is made on the press."""
 
 
 @pytest.fixture
@@ -51,15 +51,15 @@ class TestResources:
             ("overheads/rent", EVERY),
         ],
     )
-    def test_select_what_rests_on_them_through_any_depth(self, shop: Owner, resource: str, found: list[str]) -> None:
+    def test_select_what_depends_on_them_at_any_depth(self, shop: Owner, resource: str, found: list[str]) -> None:
         assert looked_at(shop, scope={"resources": [resource]}) == found
 
-    def test_together_select_what_rests_on_any_of_them(self, shop: Owner) -> None:
+    def test_together_select_what_depends_on_any_of_them(self, shop: Owner) -> None:
         named = ["materials/resin", "shipping-services/post", "materials/resin"]
 
         assert looked_at(shop, scope={"resources": named}) == ["brick-post", "peg-fair"]
 
-    def test_select_nothing_where_nothing_rests_on_them(self, shop: Owner) -> None:
+    def test_select_nothing_where_nothing_depends_on_them(self, shop: Owner) -> None:
         shop.register("materials/gravel", builders.material(), **{DAY: builders.material_rate()})
 
         found = previewed(shop, scope={"resources": ["materials/gravel"]})
@@ -67,7 +67,7 @@ class TestResources:
         assert found.figures.summary.listings == 0
         assert found.changes == {}
 
-    def test_select_no_longer_what_is_made_another_way_now(self, shop: Owner) -> None:
+    def test_no_longer_select_what_is_made_in_another_way_now(self, shop: Owner) -> None:
         shop.register("products/board", {"name": "Board", "bill_of_materials": [line("resin")]})
 
         assert looked_at(shop, scope={"resources": ["tariffs/grid"]}) == ["brick-post", "sheet-fair", "sheet-online"]
@@ -105,7 +105,7 @@ class TestFilters:
     def test_each_narrow_the_scope(self, shop: Owner, scope: dict[str, Any], found: list[str]) -> None:
         assert looked_at(shop, scope=scope) == found
 
-    def test_a_tag_is_taken_to_the_letter(self, shop: Owner) -> None:
+    def test_a_tag_is_matched_literally(self, shop: Owner) -> None:
         shop.register("listings/odd", builders.listing(tags=["Garden", "gard"]))
 
         assert looked_at(shop, scope={"tag": "gard"}) == ["odd"]
@@ -113,7 +113,7 @@ class TestFilters:
 
 
 class TestWhatChangedSince:
-    def test_is_what_rests_on_a_rate_that_began_after_the_day(self, shop: Owner) -> None:
+    def test_is_what_depends_on_a_rate_that_began_after_the_day(self, shop: Owner) -> None:
         entered_long_ago(shop)
         raise_electricity(shop)
         entered_long_ago(shop)
@@ -122,13 +122,13 @@ class TestWhatChangedSince:
         assert looked_at(shop, scope={"changed_since": MONDAY}) == []
         assert looked_at(shop, as_of=FIRST, scope={"changed_since": "2026-11-01"}) == []
 
-    def test_is_what_rests_on_a_rate_that_was_corrected_or_entered_since(self, shop: Owner) -> None:
+    def test_is_what_depends_on_a_rate_that_was_corrected_or_entered_since(self, shop: Owner) -> None:
         entered_long_ago(shop)
         shop.put_rate("materials/resin", DAY, builders.material_rate("5"))
 
         assert looked_at(shop, scope={"changed_since": today(shop)}) == ["peg-fair"]
 
-    def test_is_what_rests_on_a_rate_that_was_withdrawn_since(self, shop: Owner) -> None:
+    def test_is_what_depends_on_a_rate_that_was_withdrawn_since(self, shop: Owner) -> None:
         raise_electricity(shop, on="2026-11-20")
         entered_long_ago(shop)
         assert looked_at(shop, scope={"changed_since": "2026-11-21"}) == []
@@ -137,7 +137,7 @@ class TestWhatChangedSince:
 
         assert looked_at(shop, scope={"changed_since": "2026-11-21"}) == PRESSED
 
-    def test_is_nothing_of_a_rate_entered_for_later(self, shop: Owner) -> None:
+    def test_leaves_out_a_rate_entered_for_a_later_day(self, shop: Owner) -> None:
         entered_long_ago(shop)
         raise_electricity(shop, on="2026-12-24")
 
@@ -152,7 +152,7 @@ class TestWhatChangedSince:
             ("overheads/rent", builders.overhead_rate("700"), EVERY),
         ],
     )
-    def test_is_so_for_everything_that_has_rates(
+    def test_covers_every_kind_of_resource_that_has_rates(
         self, shop: Owner, resource: str, terms: Any, found: list[str]
     ) -> None:
         entered_long_ago(shop)
@@ -167,7 +167,7 @@ class TestWhatChangedSince:
         assert looked_at(shop, scope={"changed_since": "2026-11-19"}) == EVERY
 
     def test_is_everything_where_exchange_rates_were_corrected_or_withdrawn(self, shop: Owner) -> None:
-        """Though they were published before the day: what was corrected today may have changed any price."""
+        """Even if they were published before the day: a correction entered today may change any price."""
         scope = {"changed_since": today(shop)}
         for day in ("2026-11-10", "2026-11-20"):
             shop.put_exchange_rates(day, USD="1.1")
@@ -180,8 +180,8 @@ class TestWhatChangedSince:
         exchange.withdraw_exchange_rates(shop.workspace, date(2026, 11, 20), "manual")
         assert looked_at(shop, scope=scope) == EVERY
 
-    def test_is_what_rests_on_something_that_has_no_rate_any_more(self, shop: Owner) -> None:
-        """A rate that was withdrawn and had none before it leaves listings without a price: that must be told."""
+    def test_is_what_depends_on_a_resource_that_has_no_rate_any_more(self, shop: Owner) -> None:
+        """Withdrawing a resource's only rate leaves listings without a price; the repricing must report that."""
         entered_long_ago(shop)
         withdraw(shop, "taxes/reduced", DAY)
         raise_electricity(shop, on="2026-11-27")
@@ -189,7 +189,7 @@ class TestWhatChangedSince:
 
         assert looked_at(shop, scope={"changed_since": "2026-11-26"}) == EVERY
 
-    def test_is_nothing_that_was_retired_before_it_ever_had_a_rate(self, shop: Owner) -> None:
+    def test_leaves_out_what_was_retired_before_it_ever_had_a_rate(self, shop: Owner) -> None:
         shop.register("overheads/tent", {"name": "Tent", "base": "piece"})
         shop.retire("overheads/tent")
         entered_long_ago(shop)
@@ -210,7 +210,7 @@ def today(owner: Owner) -> str:
 
 
 def entered_long_ago(owner: Owner) -> None:
-    """As if every rate and every exchange rate had been entered in the spring."""
+    """The workshop with every rate and exchange rate entered in the spring."""
     spring = datetime(2026, 4, 1, tzinfo=UTC)
     with owner.database.writing() as connection:
         for table in (rates, exchange_rates):
@@ -219,7 +219,7 @@ def entered_long_ago(owner: Owner) -> None:
 
 
 class TestAScopeThatIsRefused:
-    def test_names_every_member_of_which_nothing_is_registered(self, shop: Owner) -> None:
+    def test_names_every_member_whose_value_is_not_registered(self, shop: Owner) -> None:
         named = ["tariffs/solar", "tariffs/grid", "customers/harbour"]
 
         with pytest.raises(InvalidValuesError) as refusal:
@@ -254,7 +254,7 @@ class TestAScopeThatIsRefused:
             previewed(shop, scope=scope)
 
 
-def test_terms_that_are_supposed_narrow_to_what_rests_on_them_unless_a_scope_says_otherwise(shop: Owner) -> None:
+def test_what_if_rates_narrow_to_what_depends_on_them_unless_a_scope_says_otherwise(shop: Owner) -> None:
     applied(shop)
     supposed = {"materials/resin": shop.terms("materials/resin", builders.material_rate("5"))}
 
@@ -268,7 +268,7 @@ def test_terms_that_are_supposed_narrow_to_what_rests_on_them_unless_a_scope_say
 
 
 class TestWhatIsRead:
-    def test_is_no_listing_that_does_not_rest_on_what_changed(self, shop: Owner) -> None:
+    def test_is_no_listing_that_does_not_depend_on_what_changed(self, shop: Owner) -> None:
         narrowings = {
             Thing("materials", "resin"): ["peg-fair"],
             Thing("tariffs", "grid"): PRESSED,
@@ -294,9 +294,9 @@ class TestWhatIsRead:
         with statements(shop.database) as many:
             previewed(shop)
 
-        assert len(many) <= len(few) + 2  # of one repricing more, the rates it was made with
+        assert len(many) <= len(few) + 2  # reads the rates of one more repricing
 
-    def test_is_no_product_where_the_bills_of_before_still_hold(self, shop: Owner) -> None:
+    def test_is_no_product_where_the_earlier_bills_still_hold(self, shop: Owner) -> None:
         applied(shop)
         raise_electricity(shop)
 

@@ -1,4 +1,4 @@
-"""Repricing while processes are killed, others reprice too, and rates change: all of it or nothing, of one state."""
+"""Repricing while processes are killed, others reprice and rates change: it is atomic and sees one state."""
 
 import random
 import time
@@ -33,12 +33,12 @@ from tests.support.writes import everything_of
 from tests.workflows.owner import Owner
 
 LISTINGS = 1_600
-"""Enough that they are written by several statements."""
+"""So many that it takes several statements to write them."""
 KILLED = -9
 
 
 def put_on_sale(owner: Owner, how_many: int) -> None:
-    """So many listings of a sheet, in one transaction."""
+    """Store this many listings of a sheet, in one transaction."""
     with owner.database.writing() as connection:
         for number in range(how_many):
             policy = builders.policy(value=str(Decimal(number % 40 + 10) / 100))
@@ -49,7 +49,7 @@ def put_on_sale(owner: Owner, how_many: int) -> None:
 
 
 def prices_of(owner: Owner) -> dict[str, UUID]:
-    """Of which repricing the price in force on each listing is."""
+    """The id of the repricing that set each listing's price in force."""
     with owner.database.reading() as connection:
         found = connection.execute(
             sa.select(listing_prices.c.listing, listing_prices.c.repricing_id).where(
@@ -60,7 +60,7 @@ def prices_of(owner: Owner) -> dict[str, UUID]:
 
 
 def sell(owner: Owner, how_many: int) -> Owner:
-    """So many prices in force, and a rate that has changed since."""
+    """Put this many prices in force, then change a rate."""
     put_on_sale(owner, how_many)
     owner.reprice()
     owner.put_rate("materials/hdpe", "2026-06-01", builders.material_rate("0.95"))
@@ -81,7 +81,7 @@ class TestAProcessThatIsKilled:
     def test_before_any_statement_of_an_application_leaves_all_or_nothing(
         self, selling_many: Owner, database_url: str
     ) -> None:
-        """Before every fourth by day: what is half-written at one of them is so at all that follow."""
+        """Tries every fourth statement, all of them at night: what is half-written at one is still so at the next."""
         before = everything_of(selling_many.database, selling_many.workshop_id)
 
         for moment in count(step=1 if is_nightly() else 4):
@@ -119,8 +119,8 @@ class TestAProcessThatIsKilled:
 
 
 def repricing_recorded(owner: Owner, before: dict[str, list[str]]) -> bool:
-    """Whether a whole repricing was recorded since; fails if a part of one was."""
-    # A server notices only at its next step that the process is gone, and may just have committed.
+    """Whether a complete repricing was recorded since. Fails if only a part of one was."""
+    # A server notices only at its next step that the process is gone, and may have committed before.
     with owner.database.writing() as connection:
         processes.lock_workshop(connection, owner.workshop_id)
     after = everything_of(owner.database, owner.workshop_id)
@@ -176,8 +176,8 @@ def assert_one_was_recorded(owner: Owner, answers: list[str | None], *, is_previ
 
 
 class TestWhileRatesChange:
-    def test_each_repricing_is_of_one_state_and_of_the_last_before_it(self, furnished: Owner) -> None:
-        """Two rates are changed in turn, always the one and then the other, so that a mixture would show."""
+    def test_each_repricing_is_computed_from_the_one_latest_state(self, furnished: Owner) -> None:
+        """Two rates are changed alternately, so that a mixture of two states would show."""
         put_on_sale(furnished, 60)
         at: dict[int, tuple[str, str]] = {furnished.revision: ("0.80", "15")}
         latest = ["0.80", "15"]
@@ -190,7 +190,7 @@ class TestWhileRatesChange:
                 latest[1] = str(15 + number)
                 done = furnished.put_rate("labour-grades/operator", "2026-01-01", builders.labour_rate(latest[1]))
                 at[done.revision] = (latest[0], latest[1])
-                time.sleep(0.02)  # a writer that never rests leaves SQLite no gap for another
+                time.sleep(0.02)  # a writer without pauses would lock others out of SQLite
                 yield
 
         with ThreadPoolExecutor(1) as thread:
@@ -202,7 +202,7 @@ class TestWhileRatesChange:
 
         recorded = [each.repricing.id for each in found if each.repricing is not None]
         first, last = min(at), furnished.revision
-        revisions = sorted(set(range(first, last + 1)) - set(at))  # each repricing took one
+        revisions = sorted(set(range(first, last + 1)) - set(at))  # each repricing used up one revision
         assert len(recorded) == len(revisions) > 2
         for repricing_id, revision in zip(recorded, revisions, strict=True):
             assert basis_of(furnished, repricing_id) == at[max(each for each in at if each < revision)]
@@ -210,7 +210,7 @@ class TestWhileRatesChange:
 
 
 def basis_of(owner: Owner, repricing_id: UUID) -> tuple[str, str]:
-    """What the material and the labour cost that a repricing was computed with."""
+    """The rates of the material and of the labour that a repricing was computed with."""
     with owner.database.reading() as connection:
         card: Any = repricings.get_basis(connection, owner.workshop_id, repricing_id).card
     material, operator = (card.rates[name].terms for name in ("materials/hdpe", "labour-grades/operator"))
@@ -218,7 +218,7 @@ def basis_of(owner: Owner, repricing_id: UUID) -> tuple[str, str]:
 
 
 def assert_prices_follow_from_their_basis(owner: Owner, repricing_id: UUID) -> None:
-    """Each piece costs what the batch's bill and the rates that are kept say."""
+    """Assert that every recorded unit cost follows from the recorded bill and rates."""
     with owner.database.reading() as connection:
         table = repricings.get_basis(connection, owner.workshop_id, repricing_id).table
         found = connection.execute(

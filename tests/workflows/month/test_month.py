@@ -1,4 +1,4 @@
-"""Whether a month pays, from what is stored: what it must bear, how its products are sold, its time, its best mix."""
+"""Whether a month pays, from stored data: its fixed costs, its sales, its time, its best mix."""
 
 import sys
 from datetime import UTC, date, datetime
@@ -22,7 +22,7 @@ from tests.workflows.owner import Owner
 
 DAY = "2026-01-01"
 MINUTES_OF_20 = 20 + Fraction(20) / Fraction("0.95") * 40
-"""A batch of 20 sheets on the press: set-up, and a cycle for each piece that is started."""
+"""Minutes of a batch of 20 sheets on the press: set-up, and a cycle for each piece started."""
 
 
 def owed(name: str, amount: str, currency: str = "EUR") -> dict[str, Any]:
@@ -69,15 +69,40 @@ class TestWhatTheMonthMustBear:
         assert press.amount == euros("371.67")
         assert grid.components == {"demand charge": euros("44.00"), "standing charge": euros("36.00")}
 
-    def test_leaves_out_what_it_is_told_to(self, furnished: Owner) -> None:
-        found = furnished.plan_month(leave_out=["machines/press", "overheads/rent"])
+    def test_is_the_whole_pay_of_labour_paid_by_the_month_which_its_pieces_do_not_bear_again(
+        self, furnished: Owner
+    ) -> None:
+        lines = [planned(policy=None, price="60")]
+        hourly = furnished.plan_month(lines=lines)
+        terms = builders.labour_rate(
+            on_cost_share="0.2", productive_share="0.8", paid_hours_per_month="160", people="1.5"
+        )
+        furnished.put_rate("labour-grades/operator", DAY, terms)
+
+        monthly = furnished.plan_month(lines=lines)
+
+        (pay,) = [each for each in monthly.fixed_costs if each.resource == "labour-grades/operator"]
+        assert (pay.name, pay.amount) == ("Operator", euros("4320.00"))  # 15 × 1.2 × 160 × 1.5, productive or not
+        assert pay.components == {"wage": euros("3600.00"), "on-cost": euros("720.00")}
+        assert monthly.fixed_cost.amount == hourly.fixed_cost.amount + 4320
+        labour = next(each for each in furnished.cost().lines if each.resource == pay.resource)
+        assert monthly.lines[0].variable_cost == furnished.cost().subtotals.variable_cost.per_piece
+        hourly_labour = labour.amount_per_piece.amount / (D("1.2") / D("0.8"))
+        gained = monthly.lines[0].contribution.amount - hourly.lines[0].contribution.amount
+        assert abs(gained - hourly_labour) < D("0.00001")
+        assert monthly.verdict is Verdict.LOSES
+
+    def test_leaves_out_what_the_plan_excludes(self, furnished: Owner) -> None:
+        furnished.put_rate("labour-grades/operator", DAY, builders.labour_rate(paid_hours_per_month="160"))
+
+        found = furnished.plan_month(leave_out=["machines/press", "overheads/rent", "labour-grades/operator"])
 
         assert found.fixed_costs == ()
         assert found.fixed_cost == euros("0.00")
         assert found.break_even is not None
         assert found.break_even.pieces == 0
 
-    def test_bears_no_variable_pool_for_its_pieces_do(self, furnished: Owner) -> None:
+    def test_excludes_variable_pools_since_they_are_in_the_cost_of_a_piece(self, furnished: Owner) -> None:
         before = furnished.plan_month().lines[0].variable_cost.amount
         bags = {"name": "Bags", "base": "piece", "variable": True}
         furnished.register("overheads/bags", bags, **{DAY: builders.overhead_rate("100", "50")})
@@ -111,7 +136,7 @@ class TestWhatTheMonthMustBear:
         assert found.target_profit == euros("100.00")
         assert [each.base for each in found.exchange_rates] == ["EUR"]
 
-    def test_is_read_again_once_a_rate_has_changed(self, furnished: Owner) -> None:
+    def test_is_computed_again_once_a_rate_has_changed(self, furnished: Owner) -> None:
         assert furnished.plan_month() == furnished.plan_month()
 
         furnished.put_rate("overheads/rent", DAY, builders.overhead_rate("700"))
@@ -147,7 +172,7 @@ class TestHowProductsAreSold:
         assert (other.price, other.standard_batch) == (euros("99.90"), 50)
         assert other.variable_cost == furnished.cost(quantity=50).subtotals.variable_cost.per_piece
 
-    def test_a_sale_in_another_currency_is_brought_home(self, furnished: Owner) -> None:
+    def test_a_sale_in_another_currency_is_settled_in_the_workshops_own(self, furnished: Owner) -> None:
         furnished.put_exchange_rates("2026-11-25", USD="1.25")
 
         found = furnished.plan_month(lines=[planned(policy=None, price="50", currency="USD", tax=None)])
@@ -176,7 +201,7 @@ class TestHowProductsAreSold:
         assert found.lines[0].alone_break_even is not None
         assert found.lines[0].alone_break_even.whole_pieces > 0
 
-    def test_a_plan_that_pays_tells_its_leverage(self, furnished: Owner) -> None:
+    def test_a_plan_that_pays_states_its_operating_leverage(self, furnished: Owner) -> None:
         found = furnished.plan_month(lines=[planned(policy=None, price="100")])
 
         assert found.profit.amount > 0
@@ -193,7 +218,7 @@ class TestItsTime:
     def loads(self, owner: Owner, **changes: Any) -> dict[str, LoadStatement]:
         return {load.resource: load for load in owner.plan_month(**changes).loads}
 
-    def test_minutes_needed_stand_against_minutes_there_are(self, timed: Owner) -> None:
+    def test_minutes_needed_are_compared_with_minutes_available(self, timed: Owner) -> None:
         loads = self.loads(timed)
 
         press = loads["machines/press"]
@@ -205,7 +230,7 @@ class TestItsTime:
         assert not loads["labour-grades/operator"].is_over_full
         assert timed.plan_month().bottleneck == "machines/press"
 
-    def test_weeks_may_be_others(self, timed: Owner) -> None:
+    def test_the_plan_may_set_another_number_of_weeks(self, timed: Owner) -> None:
         assert {resource: each.minutes_available for resource, each in self.loads(timed, weeks="3.5").items()} == {
             "machines/press": 3150,
             "labour-grades/operator": 8400,
@@ -243,7 +268,7 @@ class TestItsTime:
 
         assert days == [date(2026, 10, 31), date(2026, 11, 25), date(2026, 12, 1)]
 
-    def test_what_has_no_known_hours_limits_nothing(self, furnished: Owner) -> None:
+    def test_a_resource_without_known_hours_limits_nothing(self, furnished: Owner) -> None:
         found = furnished.plan_month()
 
         assert [load.minutes_available for load in found.loads] == [None, None]
@@ -281,11 +306,11 @@ class TestItsTime:
 class TestWhatCannotBeMade:
     @pytest.fixture
     def narrow(self, furnished: Owner) -> Owner:
-        """An hour of the press a week: time for 6 sheets a month."""
+        """The press works an hour a week: time for 6 sheets a month."""
         furnished.put("machines/press", builders.machine(hours_per_week="1"))
         return furnished
 
-    def test_does_not_pay_though_its_sums_say_so(self, narrow: Owner) -> None:
+    def test_does_not_pay_although_the_planned_volumes_would(self, narrow: Owner) -> None:
         found = narrow.plan_month(lines=[planned(policy=None, price="100")])
 
         assert found.profit.amount > 0
@@ -305,7 +330,7 @@ class TestWhatCannotBeMade:
         assert alone is not None
         assert alone.is_beyond_capacity
 
-    def test_is_not_said_where_no_hours_are_registered(self, furnished: Owner) -> None:
+    def test_is_unknown_where_no_hours_are_registered(self, furnished: Owner) -> None:
         found = furnished.plan_month(lines=[planned(policy=None, price="100", pieces=1_000_000)])
 
         assert found.verdict is Verdict.PAYS
@@ -315,7 +340,7 @@ class TestWhatCannotBeMade:
 class TestTheBestMix:
     @pytest.fixture
     def timed(self, furnished: Owner) -> Owner:
-        """15 hours of the press a week: time for 90 sheets a month."""
+        """The press works 15 hours a week: time for 90 sheets a month."""
         furnished.put("machines/press", builders.machine(hours_per_week="15"))
         return furnished
 
@@ -344,20 +369,18 @@ class TestTheBestMix:
 
         assert [line.pieces for line in mix.lines] == [80]
 
-    def test_the_best_mix_is_all_that_demand_takes_where_there_is_time_for_all(self, timed: Owner) -> None:
+    def test_the_best_mix_meets_all_demand_where_there_is_time(self, timed: Owner) -> None:
         mix = self.mix(timed, planned(policy=None, price="60", most_per_month=30))
 
         assert [line.pieces for line in mix.lines] == [30]
         assert mix.time_values == ()
 
-    def test_is_none_where_what_must_be_made_takes_more_time_than_there_is(self, timed: Owner) -> None:
+    def test_there_is_none_where_the_required_quantities_take_too_much_time(self, timed: Owner) -> None:
         mix = self.mix(timed, planned(least_per_month=100))
 
         assert mix == BestMixStatement(outcome=MixOutcome.TOO_LITTLE_TIME, limited_by=("machines/press",))
 
-    def test_what_takes_none_of_the_bottleneck_comes_first_if_it_contributes_and_last_if_not(
-        self, timed: Owner
-    ) -> None:
+    def test_a_product_off_the_bottleneck_ranks_first_if_it_contributes_and_last_if_not(self, timed: Owner) -> None:
         flakes = [{"material": "hdpe", "quantity_per_piece": "1"}]
         timed.put("products/bag", {"name": "Bag of flakes", "bill_of_materials": flakes})
         bag = planned(product="bag", policy=None, pieces=5, most_per_month=9)
@@ -370,8 +393,8 @@ class TestTheBestMix:
         assert found.best_mix is not None
         assert [line.pieces for line in found.best_mix.lines] == [90, 9, 0]
 
-    def test_is_not_said_to_be_proven_where_divided_batches_would_leave_more(self, timed: Owner) -> None:
-        """Each batch of 20 takes 862 of 3,900 minutes, each of 7 takes 315."""
+    def test_is_not_called_proven_where_divided_batches_would_earn_more(self, timed: Owner) -> None:
+        """A batch of 20 takes 862 of the 3,900 minutes, a batch of 7 takes 315."""
         small = planned(policy=None, price="60", standard_batch=7, in_whole_batches=True)
 
         mix = self.mix(timed, planned(policy=None, price="60", in_whole_batches=True), small)
@@ -382,7 +405,7 @@ class TestTheBestMix:
         assert mix.profit_at_most is not None
         assert mix.profit.amount < mix.profit_at_most.amount
 
-    def test_is_told_to_be_missing_where_there_is_no_solver(
+    def test_is_reported_as_missing_where_there_is_no_solver(
         self, timed: Owner, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         monkeypatch.setitem(sys.modules, "highspy", None)
@@ -391,14 +414,14 @@ class TestTheBestMix:
 
         assert mix == BestMixStatement(outcome=MixOutcome.NOT_SOLVED)
 
-    def test_is_not_looked_for_where_nobody_asks(self, timed: Owner) -> None:
+    def test_is_not_computed_unless_asked_for(self, timed: Owner) -> None:
         assert timed.plan_month(best_mix=False).best_mix is None
 
 
 class TestWhatCannotBePlanned:
     @pytest.fixture
     def dear(self, furnished: Owner) -> Owner:
-        """A channel that keeps half of the net price, and a listing there that is to leave 60 % of it."""
+        """A channel that keeps half of the net price, and a listing there with a target margin of 60 %."""
         half = builders.fee(name="half", base="net_price", share="0.5")
         furnished.put_rate("channels/quay-market", DAY, builders.channel_rate(fees=[half]))
         furnished.put("listings/dear", builders.listing(policy=builders.policy(value="0.6")))

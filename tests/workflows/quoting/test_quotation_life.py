@@ -1,4 +1,4 @@
-"""What becomes of a quotation, on every engine."""
+"""The life of a quotation, on every database engine."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -35,13 +35,13 @@ BREAKS = {"lines": [{**builders.quotation()["lines"][0], "quantity_breaks": [50,
 
 
 LAST_MOMENT = datetime(2026, 12, 10, 23, 59, 59, 999999, UTC)
-"""Of the last day on which the prices of `UNTIL` hold, in the workshop's time zone."""
+"""The last moment of the last day on which the prices of `UNTIL` are valid, in the workshop's time zone."""
 MIDNIGHT = LAST_MOMENT + timedelta(microseconds=1)
 UNTIL = {"quoted_on": "2026-12-01", "valid_until": "2026-12-10"}
 
 
 def by_hand(owner: Owner, quotation: Quotation, **columns: Any) -> None:
-    """Change a row as nothing in the service does, to have a past."""
+    """Change a row directly, as the service never does, to put the quotation in the past."""
     with owner.database.writing() as connection:
         connection.execute(
             quotations.update()
@@ -51,7 +51,7 @@ def by_hand(owner: Owner, quotation: Quotation, **columns: Any) -> None:
 
 
 def expired(owner: Owner, **changes: Any) -> Quotation:
-    """Issued ten days ago, and over since yesterday."""
+    """A quotation that was issued ten days ago and was valid until yesterday."""
     issued = owner.issued(**{**TODAY, **changes})
     today = owner.workshop.today()
     by_hand(owner, issued, issued_on=today - 10 * DAY, valid_until=today - DAY)
@@ -63,7 +63,7 @@ def find(owner: Owner, quotation: Quotation) -> Quotation:
 
 
 def does(owner: Owner, step: str, quotation: Quotation, *args: Any, **options: Any) -> Quotation:
-    """A step of its life."""
+    """Call a function of the quotation's life by name."""
     found: Quotation = getattr(quotation_life, step)(owner.workspace, quotation.id, *args, **options)
     return found
 
@@ -82,7 +82,7 @@ def decline(owner: Owner, quotation: Quotation, reason: str = "") -> Quotation:
 
 
 class TestIssuing:
-    def test_is_of_the_day_and_possible_until_midnight_of_the_last_one(self, furnished: Owner) -> None:
+    def test_is_dated_today_and_possible_until_midnight_of_the_last_day(self, furnished: Owner) -> None:
         with clock.set_to(LAST_MOMENT):
             in_time, late = furnished.quote(**UNTIL), furnished.quote(**UNTIL)
             assert does(furnished, "issue", in_time).issued_on == LAST_MOMENT.date()
@@ -93,7 +93,7 @@ class TestIssuing:
         ):
             does(furnished, "issue", late)
 
-    def test_gives_the_next_number_and_the_day_and_changes_nothing_else(self, furnished: Owner) -> None:
+    def test_assigns_the_next_number_and_the_day_and_changes_nothing_else(self, furnished: Owner) -> None:
         drafts = [furnished.quote(**TODAY) for _ in range(2)]
 
         first, second = (does(furnished, "issue", draft) for draft in reversed(drafts))
@@ -114,7 +114,7 @@ class TestIssuing:
         assert does(furnished, "issue", issued) == issued
         assert furnished.issued(**TODAY).number == "Q000002"
 
-    def test_what_is_over_is_refused_and_uses_no_number_up(self, furnished: Owner) -> None:
+    def test_what_has_expired_is_refused_and_uses_up_no_number(self, furnished: Owner) -> None:
         over = furnished.quote(valid_until="2026-11-25")
 
         with pytest.raises(QuotationStateError, match="its prices held until 2026-11-25: discard it and quote anew"):
@@ -128,7 +128,7 @@ class TestIssuing:
 
         assert other_owner.issued(**TODAY).number == "Q000001"
 
-    def test_a_number_of_another_workshop_is_none(self, furnished: Owner, other_owner: Owner) -> None:
+    def test_a_number_of_another_workshop_finds_nothing(self, furnished: Owner, other_owner: Owner) -> None:
         furnished.issued(**TODAY)
 
         with pytest.raises(NotRegisteredError, match="there is no quotation Q000001"):
@@ -168,7 +168,7 @@ class TestAccepting:
         with pytest.raises(InvalidValuesError, match="quantities/0: was not quoted; the line offers 20, 50, 100"):
             furnished.accepted({"quantities": [70]}, **BREAKS)
 
-    def test_a_batch_size_that_comes_to_less_than_an_allowance_is_refused_by_name(self, furnished: Owner) -> None:
+    def test_a_batch_size_whose_amount_is_less_than_an_allowance_is_refused_by_name(self, furnished: Owner) -> None:
         lines = [{**builders.quotation()["lines"][0], "quantity": 100, "quantity_breaks": [1]}]
         allowance = {"reason": "fair", "tax": "vat", "amount": "500"}
         issued = furnished.issued(lines=lines, allowances=[allowance], **TODAY)
@@ -179,7 +179,7 @@ class TestAccepting:
         assert [each.path for each in error.value.problems] == [("quantities",)]
         assert accept(furnished, issued).status is Status.ACCEPTED
 
-    def test_the_same_again_changes_nothing_and_otherwise_is_refused(self, furnished: Owner) -> None:
+    def test_the_same_again_changes_nothing_and_another_choice_is_refused(self, furnished: Owner) -> None:
         accepted = furnished.accepted(**BREAKS)
 
         assert accept(furnished, accepted) == accepted
@@ -218,14 +218,14 @@ class TestAccepting:
     @pytest.mark.parametrize(
         ("now", "day", "last"),
         [
-            (LAST_MOMENT - 3 * DAY, "2026-12-08", "2026-12-07"),  # it holds then, but that day has not come
+            (LAST_MOMENT - 3 * DAY, "2026-12-08", "2026-12-07"),  # valid then, but that day has not come
             (LAST_MOMENT, "2026-12-11", "2026-12-10"),
-            (MIDNIGHT, "2026-12-11", "2026-12-10"),  # that day has come, but it does not hold any more
+            (MIDNIGHT, "2026-12-11", "2026-12-10"),  # that day has come, but the quotation is no longer valid
             (MIDNIGHT + 7 * DAY, "2026-12-15", "2026-12-10"),
             (MIDNIGHT, "2026-12-02", "2026-12-10"),
         ],
     )
-    def test_is_of_a_day_from_its_issue_to_today_or_its_last_day_whichever_is_first(
+    def test_may_be_dated_from_its_issue_to_today_or_its_last_day_whichever_is_first(
         self, furnished: Owner, now: datetime, day: str, last: str
     ) -> None:
         with clock.set_to(datetime(2026, 12, 3, tzinfo=UTC)):
@@ -275,7 +275,7 @@ class TestAccepting:
 
 
 class TestPromises:
-    def test_are_of_what_is_accepted_until_it_is_completed_or_withdrawn(self, furnished: Owner) -> None:
+    def test_last_from_acceptance_until_the_order_is_completed_or_withdrawn(self, furnished: Owner) -> None:
         furnished.issued(**TODAY)
         assert promised(furnished) == {}
         one, other = furnished.accepted(**TODAY), furnished.accepted({"quantities": [50]}, **BREAKS)
@@ -290,7 +290,7 @@ class TestPromises:
         decline(furnished, one, "withdrawn")
         assert promised(furnished) == {}
 
-    def test_of_an_order_are_those_of_all_its_lines_together(self, furnished: Owner) -> None:
+    def test_of_an_order_include_all_its_lines(self, furnished: Owner) -> None:
         line = builders.quotation()["lines"][0]
         furnished.accepted({"quantities": [20, 50]}, lines=[line, {**line, "quantity": 50}], **TODAY)
 
@@ -304,7 +304,7 @@ class TestPromises:
 
         assert promised(other_owner) == {}
 
-    def test_are_of_one_drafted_before_its_steps_told_whose_minutes_they_are_too(self, furnished: Owner) -> None:
+    def test_include_a_quotation_stored_before_its_steps_named_machine_and_labour(self, furnished: Owner) -> None:
         issued = furnished.issued(**TODAY)
         with furnished.database.writing() as connection:
             told = stored.get_basis(connection, furnished.workshop_id, issued.id)
@@ -321,7 +321,7 @@ class TestPromises:
         for resource, minutes in told.bills[0].minutes.items():
             assert round(found[resource], 9) == round(minutes, 9)
 
-    def test_raise_the_workshops_revision_for_lead_times_follow_from_them(self, furnished: Owner) -> None:
+    def test_raise_the_workshops_revision_since_lead_times_depend_on_them(self, furnished: Owner) -> None:
         issued, before = furnished.issued(**TODAY), furnished.revision
 
         accepted = accept(furnished, issued)
@@ -345,7 +345,7 @@ class TestEnding:
         ]
         assert [each.at for each in events] == sorted(each.at for each in events)
 
-    def test_declining_a_promise_that_never_was_leaves_the_workshop_as_it_is(self, furnished: Owner) -> None:
+    def test_declining_what_was_never_accepted_leaves_the_workshops_revision(self, furnished: Owner) -> None:
         issued, before = furnished.issued(**TODAY), furnished.revision
 
         decline(furnished, issued)
@@ -375,7 +375,7 @@ class TestRevising:
         assert (gone.status, gone.superseded_by_id, gone.superseded_by_number) == (Status.SUPERSEDED, new.id, "Q000002")
         assert gone.figures == old.figures
 
-    def test_without_a_request_is_the_same_at_todays_rates(self, furnished: Owner) -> None:
+    def test_without_a_new_request_quotes_the_same_at_todays_rates(self, furnished: Owner) -> None:
         old = furnished.issued(**TODAY)
         furnished.put_rate("materials/hdpe", "2026-02-01", builders.material_rate("9"))
 
@@ -386,7 +386,7 @@ class TestRevising:
         assert draft.figures.totals.payable.amount > old.figures.totals.payable.amount
 
     @pytest.mark.parametrize("become", [expired, lambda owner: decline(owner, owner.issued(**TODAY))])
-    def test_what_is_over_or_declined_may_be_revised(
+    def test_what_has_expired_or_was_declined_may_be_revised(
         self, furnished: Owner, become: Callable[[Owner], Quotation]
     ) -> None:
         revision = does(furnished, "revise", become(furnished), None)
@@ -400,7 +400,7 @@ class TestRevising:
             (lambda owner: owner.accepted(**TODAY), "is accepted and cannot be revised; quote anew"),
         ],
     )
-    def test_a_draft_or_a_promise_is_not(
+    def test_a_draft_or_an_accepted_quotation_may_not_be_revised(
         self, furnished: Owner, become: Callable[[Owner], Quotation], told: str
     ) -> None:
         with pytest.raises(QuotationStateError, match=told):
@@ -438,7 +438,7 @@ class TestRevising:
 
 
 class TestDiscarding:
-    def test_removes_a_draft_with_all_that_is_known_of_it(self, furnished: Owner) -> None:
+    def test_removes_a_draft_with_all_its_records(self, furnished: Owner) -> None:
         draft = furnished.quote()
 
         does(furnished, "discard", draft)
@@ -511,7 +511,7 @@ class TestListing:
             assert listed() == {Status.ISSUED: [], Status.EXPIRED: [(issued.id, Status.EXPIRED)]}
             assert find(furnished, issued).status is Status.EXPIRED
 
-    def test_by_state_tells_what_is_in_it_today(self, furnished: Owner) -> None:
+    def test_by_state_lists_what_is_in_it_today(self, furnished: Owner) -> None:
         draft, issued, over = furnished.quote(), furnished.issued(**TODAY), expired(furnished)
         accepted = furnished.accepted(**TODAY)
 
@@ -526,13 +526,13 @@ class TestListing:
         assert listed(Status.ACCEPTED) == [accepted.id]
         assert listed(Status.COMPLETED) == []
 
-    def test_events_of_nothing_are_not_found(self, furnished: Owner) -> None:
+    def test_events_of_an_unknown_quotation_are_not_found(self, furnished: Owner) -> None:
         with pytest.raises(NotRegisteredError):
             reading.list_events(furnished.workspace, uuid4())
 
 
 class TestRecomputing:
-    def test_finds_a_choice_that_no_longer_comes_out_the_same(self, furnished: Owner) -> None:
+    def test_finds_a_tampered_choice_of_batch_sizes(self, furnished: Owner) -> None:
         accepted = furnished.accepted({"quantities": [50]}, **BREAKS)
         with furnished.database.reading() as connection:
             row = connection.execute(
@@ -564,7 +564,7 @@ class TestQuotingMore:
         assert [(each.quantity, each.unit_price.amount) for each in quoted.quantity_breaks] == expected
         assert len(expected) > 1
 
-    def test_does_not_find_again_what_was_asked_for(self, furnished: Owner) -> None:
+    def test_leaves_out_breaks_that_were_asked_for(self, furnished: Owner) -> None:
         automatic = {"least_fall_share": "0.004", "up_to": 200}
         line = {**builders.quotation()["lines"][0], "automatic_breaks": automatic}
         first, *others = [each.quantity for each in furnished.quote(lines=[line]).figures.lines[0].quantity_breaks]
@@ -587,7 +587,7 @@ class TestQuotingMore:
         assert [each.name for each in quoted.figures.lines[0].supplied] == ["Their caps"]
         assert reading.recompute(furnished.workspace, quoted.id).agrees
 
-    def test_refuses_that_the_customer_brings_what_is_not_needed(self, furnished: Owner) -> None:
+    def test_refuses_customer_materials_that_are_not_needed(self, furnished: Owner) -> None:
         line = {**builders.quotation()["lines"][0], "supplied_materials": ["hdpe", "gold"]}
 
         with pytest.raises(
@@ -618,7 +618,7 @@ class TestQuotingMore:
         assert quoted.figures.charges[0].amount == shipped.price
         assert reading.recompute(furnished.workspace, quoted.id).agrees
 
-    def test_tells_when_it_can_be_ready_and_warns_of_a_day_before(self, furnished: Owner) -> None:
+    def test_says_when_it_can_be_ready_and_warns_of_an_earlier_day(self, furnished: Owner) -> None:
         furnished.put("machines/press", builders.machine(hours_per_week="40"))
         soon = {"needed_by": furnished.workshop.today().isoformat(), **TODAY}
         late = {"needed_by": "2099-12-31", **TODAY}
@@ -641,7 +641,7 @@ class TestQuotingMore:
 
         assert "could not be ready: Sheet press works 0 hours a week" in warned.text
 
-    def test_goes_before_what_is_promised_where_it_is_charged_as_a_rush(self, furnished: Owner) -> None:
+    def test_goes_before_accepted_work_where_a_rush_is_charged(self, furnished: Owner) -> None:
         furnished.put("machines/press", builders.machine(hours_per_week="40"))
         furnished.accepted(**TODAY)
 
@@ -661,7 +661,7 @@ class TestQuotingMore:
             ({"product": "wall"}, "home", DoesNotFitError, ("lines", 1, "product")),
         ],
     )
-    def test_tells_which_member_speaks_against_shipping(
+    def test_names_the_member_that_prevents_shipping(
         self, furnished: Owner, line: dict[str, Any], zone: str, error: type[Exception], path: tuple[Any, ...]
     ) -> None:
         builders.register_shipping(furnished)

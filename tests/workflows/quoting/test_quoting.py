@@ -1,4 +1,4 @@
-"""Quoting, finding and recomputing quotations, on every engine."""
+"""Quoting, finding and recomputing quotations, on every database engine."""
 
 import json
 from collections.abc import Callable
@@ -33,7 +33,7 @@ TWO_LINES = [
 @pytest.fixture
 @furnishes
 def bricks(owner: Owner) -> Owner:
-    """The furnished workshop makes bricks too, of a material bought in dollars."""
+    """The furnished workshop, which also makes bricks from a material bought in dollars."""
     builders.register_workshop(owner)
     owner.register(
         "materials/pp", builders.material(polymer="PP"), **{"2026-01-01": {"price": builders.money("1", "USD")}}
@@ -46,7 +46,7 @@ def bricks(owner: Owner) -> Owner:
 
 
 def rows_of(owner: Owner) -> dict[str, int]:
-    """How many rows each table has."""
+    """The number of rows in each table."""
     with owner.database.reading() as connection:
         return {
             table.name: connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
@@ -64,7 +64,7 @@ class TestQuoting:
         assert found.status == Status.DRAFT
         assert found.created_at.tzinfo is not None
 
-    def test_says_beforehand_what_it_will_say_and_keeps_nothing_of_that(self, bricks: Owner) -> None:
+    def test_a_preview_equals_the_quotation_and_stores_nothing(self, bricks: Owner) -> None:
         before = rows_of(bricks)
 
         shown = bricks.preview(lines=TWO_LINES)
@@ -74,7 +74,7 @@ class TestQuoting:
         for each in fields(shown):
             assert getattr(shown, each.name) == getattr(made, each.name), each.name
 
-    def test_beforehand_refuses_what_it_will_refuse(self, furnished: Owner) -> None:
+    def test_a_preview_refuses_what_quoting_would_refuse(self, furnished: Owner) -> None:
         with pytest.raises(InvalidValuesError, match="must not be before"):
             furnished.preview(quoted_on=None, valid_until="2020-01-01")
 
@@ -85,7 +85,7 @@ class TestQuoting:
         assert before <= made.quoted_on <= datetime.now(UTC).date()
         assert made.valid_until - made.quoted_on == timedelta(days=30)
 
-    def test_takes_the_days_it_is_given(self, furnished: Owner) -> None:
+    def test_uses_the_days_it_is_given(self, furnished: Owner) -> None:
         made = furnished.quote(valid_until="2026-12-01")
 
         assert (made.quoted_on, made.valid_until) == (TODAY, date(2026, 12, 1))
@@ -104,7 +104,7 @@ class TestQuoting:
         assert quoted.kept.full_cost == sheet.subtotals.full_cost.per_batch
         assert quoted.kept.variable_cost == sheet.subtotals.variable_cost.per_batch
 
-    def test_names_every_product_that_is_not_there(self, furnished: Owner) -> None:
+    def test_names_every_unknown_product(self, furnished: Owner) -> None:
         lines = [{**TWO_LINES[1], "product": product} for product in ("sheet", "nothing", "crate")]
 
         with pytest.raises(InvalidValuesError) as error:
@@ -115,7 +115,7 @@ class TestQuoting:
             "lines/2/product: there is no product 'crate'; register it first",
         ]
 
-    def test_names_every_tax_that_is_not_there_and_where(self, furnished: Owner) -> None:
+    def test_names_every_unknown_tax_and_where(self, furnished: Owner) -> None:
         charge = {"reason": "freight", "tax": "export", "amount": "12"}
 
         with pytest.raises(InvalidValuesError) as error:
@@ -165,7 +165,7 @@ class TestQuoting:
         assert [each.code for each in remarks.cautions] == list(dict.fromkeys(each.code for each in remarks.cautions))
         assert "hot-work" in [each.code for each in remarks.cautions]
 
-    def test_tells_one_caution_for_all_products_that_are_quoted(self, furnished: Owner) -> None:
+    def test_states_each_caution_once_for_all_quoted_products(self, furnished: Owner) -> None:
         hot = builders.operation(processing_temperature_c="200")
         for code in ("sheet", "brick"):
             furnished.put(f"products/{code}", builders.product(name=f"A {code}", operations=[hot]))
@@ -204,8 +204,8 @@ class TestRecomputing:
         assert again.recomputed == again.stored == made.figures
         assert reading.find_quotation(bricks.workspace, made.id) == made
 
-    def test_one_kept_with_whole_days_of_exchange_rates_and_one_maximum_age_is_still_read(self, bricks: Owner) -> None:
-        """As they were kept before a feed had a maximum age of its own."""
+    def test_one_stored_with_whole_days_of_rates_and_one_maximum_age_is_still_read(self, bricks: Owner) -> None:
+        """The format from before a feed had a maximum age of its own."""
         made = bricks.quote(lines=TWO_LINES)
         ours = (quotations.c.workshop_id == bricks.workshop.workshop_id, quotations.c.quotation_id == made.id)
         with bricks.database.writing() as connection:
@@ -217,7 +217,7 @@ class TestRecomputing:
 
         assert reading.recompute(bricks.workspace, made.id).agrees
 
-    def test_one_kept_before_an_adjustment_told_its_tax_agrees(self, furnished: Owner) -> None:
+    def test_one_stored_before_adjustments_stated_their_tax_agrees(self, furnished: Owner) -> None:
         terms = [{"reason": "season", "tax": "vat", "share": "0.1"}, {"reason": "friends", "tax": "vat", "amount": "1"}]
         made = furnished.quote(allowances=terms, charges=terms)
         ours = (quotations.c.workshop_id == furnished.workshop.workshop_id, quotations.c.quotation_id == made.id)
@@ -244,7 +244,7 @@ class TestRecomputing:
 
         assert not reading.recompute(furnished.workspace, made.id).agrees
 
-    def test_one_kept_before_it_told_what_a_larger_batch_saves_still_comes_out_the_same(self, bricks: Owner) -> None:
+    def test_one_stored_before_savings_of_larger_batches_were_stated_still_agrees(self, bricks: Owner) -> None:
         made = bricks.quote(lines=[{**TWO_LINES[0], "quantity_breaks": [500]}])
         ours = (quotations.c.workshop_id == bricks.workshop.workshop_id, quotations.c.quotation_id == made.id)
 
@@ -295,7 +295,7 @@ class TestFinding:
             with pytest.raises(NotRegisteredError, match=f"there is no quotation {unknown}"):
                 find(furnished.workspace, unknown)
 
-    def test_what_another_workshop_quoted_is_not_there(self, furnished: Owner, other_owner: Owner) -> None:
+    def test_a_quotation_of_another_workshop_is_not_found(self, furnished: Owner, other_owner: Owner) -> None:
         made = furnished.quote()
 
         for find in (reading.find_quotation, reading.recompute):

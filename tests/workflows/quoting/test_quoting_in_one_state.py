@@ -1,4 +1,4 @@
-"""A quotation is of one state of the workshop, whatever is changed while it is made."""
+"""A quotation is computed from one state of the workshop, whatever changes meanwhile."""
 
 from typing import Any
 
@@ -11,7 +11,7 @@ from tests.workflows.owner import Owner
 
 
 @pytest.mark.parametrize("what", ["quote", "preview"])
-def test_a_rate_that_changes_while_a_quotation_is_made_makes_it_anew(
+def test_a_rate_that_changes_while_a_quotation_is_computed_starts_it_again(
     owner: Owner, monkeypatch: pytest.MonkeyPatch, what: str
 ) -> None:
     register_workshop(owner)

@@ -1,4 +1,4 @@
-"""Rates of what is registered and of currencies: entered, corrected, withdrawn and read back, on every engine."""
+"""Rates of resources and of currencies: entered, corrected, withdrawn and read, on every database engine."""
 
 from datetime import date
 from decimal import Decimal
@@ -115,7 +115,7 @@ class TestExchangeRates:
         assert furnished.cost() == before
         assert furnished.revision == revision + 1
 
-    def test_are_withdrawn_only_where_they_are_and_as_they_were_seen(self, owner: Owner, other_owner: Owner) -> None:
+    def test_are_withdrawn_only_if_they_exist_and_have_not_changed(self, owner: Owner, other_owner: Owner) -> None:
         owner.put_exchange_rates("2026-11-02", USD="1.08")
         day = date(2026, 11, 2)
 
@@ -130,7 +130,7 @@ class TestExchangeRates:
 
 class TestImporting:
     def days(self, **dollars: str) -> list[DayRates]:
-        """So many dollars for a euro on each day, d24 being the 24th of November."""
+        """Days with this many dollars for a euro; d24 is the 24th of November."""
         return [
             DayRates(
                 source="customs",
@@ -141,14 +141,14 @@ class TestImporting:
             for name, rate in dollars.items()
         ]
 
-    def test_takes_over_every_day_in_one_step(self, owner: Owner) -> None:
+    def test_stores_every_day_in_one_step(self, owner: Owner) -> None:
         found = exchange.import_exchange_rates(owner.workspace, self.days(d24="1.08", d2="1.07"))
 
         assert (found.source, found.first_day, found.last_day) == ("customs", date(2026, 11, 2), date(2026, 11, 24))
         assert (found.added, found.replaced, found.unchanged) == (2, 0, 0)
         assert owner.revision == 1
 
-    def test_replaces_a_day_whole_and_changes_nothing_where_it_says_the_same(self, owner: Owner) -> None:
+    def test_replaces_a_whole_day_and_changes_nothing_where_the_rates_are_the_same(self, owner: Owner) -> None:
         exchange.import_exchange_rates(owner.workspace, self.days(d2="1.07", d3="1.08"))
 
         changed = exchange.import_exchange_rates(owner.workspace, self.days(d2="1.070", d3="1.1", d4="1"))
@@ -158,7 +158,7 @@ class TestImporting:
         assert (again.added, again.replaced, again.unchanged) == (0, 0, 1)
         assert owner.revision == 2
 
-    def test_leaves_what_others_published_and_another_workshop_has(self, owner: Owner, other_owner: Owner) -> None:
+    def test_leaves_other_sources_and_other_workshops_alone(self, owner: Owner, other_owner: Owner) -> None:
         owner.put_exchange_rates("2026-11-02", USD="1.25")
 
         exchange.import_exchange_rates(owner.workspace, self.days(d2="1.07"))

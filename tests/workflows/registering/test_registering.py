@@ -1,4 +1,4 @@
-"""Registering, replacing, retiring and bringing back, on every engine."""
+"""Registering, replacing, retiring and bringing back, on every database engine."""
 
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
@@ -53,7 +53,7 @@ class TestRegistering:
         assert again.action is None
         assert str(again.state.rated_power_kw) == "12"
 
-    def test_everything_named_that_is_not_there_is_told_at_once_and_nothing_is_kept(self, owner: Owner) -> None:
+    def test_all_unknown_references_are_reported_at_once_and_nothing_is_stored(self, owner: Owner) -> None:
         with pytest.raises(InvalidValuesError) as error:
             owner.put("products/sheet", builders.product())
 
@@ -66,7 +66,7 @@ class TestRegistering:
         with pytest.raises(NotRegisteredError, match="there is no product 'sheet'"):
             registering.find_one(owner.workspace, Thing("products", "sheet"))
 
-    def test_what_another_workshop_has_is_not_there(self, furnished: Owner, other_owner: Owner) -> None:
+    def test_what_belongs_to_another_workshop_is_not_found(self, furnished: Owner, other_owner: Owner) -> None:
         with pytest.raises(InvalidValuesError, match="there is no material 'hdpe'"):
             other_owner.put("products/sheet", builders.product())
         with pytest.raises(NotRegisteredError):
@@ -74,19 +74,19 @@ class TestRegistering:
         with pytest.raises(NotRegisteredError):
             other_owner.retire("products/sheet")
 
-    def test_shares_of_bands_that_the_machines_tariff_has_not_are_refused(self, furnished: Owner) -> None:
+    def test_shares_of_bands_that_the_machines_tariff_lacks_are_refused(self, furnished: Owner) -> None:
         operation = builders.operation(band_shares={"noon": "1"})
 
         with pytest.raises(InvalidValuesError, match="operations/0/band_shares: the tariff has no band noon"):
             furnished.put("products/sheet", builders.product(operations=[operation]))
 
-    def test_shares_of_bands_that_add_up_to_1_but_for_the_last_digit_are_refused(self, furnished: Owner) -> None:
+    def test_shares_of_bands_that_miss_a_sum_of_1_by_the_last_digit_are_refused(self, furnished: Owner) -> None:
         operation = builders.operation(band_shares={"day": "0.5", "night": "0.5000000000000000000000000001"})
 
         with pytest.raises(InvalidValuesError, match="operations/0/band_shares: must add up to 1"):
             furnished.put("products/sheet", builders.product(operations=[operation]))
 
-    def test_a_page_lists_what_is_there_by_code_and_goes_on_after_one(self, owner: Owner) -> None:
+    def test_a_page_lists_things_by_code_from_after_a_given_one(self, owner: Owner) -> None:
         for code in ("b", "a", "c", "a-1"):
             owner.put(f"materials/{code}", builders.material())
         owner.retire("materials/c")
@@ -101,7 +101,7 @@ class TestRegistering:
 
 
 class TestLoops:
-    def test_a_product_in_itself_is_refused_by_the_line_that_closes_the_loop(self, furnished: Owner) -> None:
+    def test_a_product_in_itself_is_refused_naming_the_line_that_closes_the_loop(self, furnished: Owner) -> None:
         body = made_of()
         body["bill_of_materials"] = [*body["bill_of_materials"], {"product": "a", "quantity_per_piece": "1"}]
 
@@ -142,7 +142,7 @@ class TestLoops:
 
 class TestDepth:
     def levels_down_to(self, owner: Owner, count: int) -> None:
-        """level-1 is made of nothing but materials, and each next of the one before."""
+        """Register products: level-1 is made of materials alone, each next level of the one before."""
         for level in range(1, count + 1):
             owner.put(f"products/level-{level}", made_of(f"level-{level - 1}") if level > 1 else made_of())
 
@@ -163,7 +163,7 @@ class TestDepth:
         with pytest.raises(TooComplexError):
             furnished.put("products/one-more", made_of(*(parts[::-1] if is_short_way_first else parts)))
 
-    def test_is_refused_where_something_deeper_is_put_below_what_is_there(self, furnished: Owner) -> None:
+    def test_is_refused_where_a_deeper_sub_assembly_is_put_below_existing_products(self, furnished: Owner) -> None:
         self.levels_down_to(furnished, MAX_DEPTH)
         furnished.put("products/below", made_of())
 
@@ -190,7 +190,7 @@ class TestRetiring:
                 furnished.retire(path)
             assert error.value.users == expected
 
-    def test_what_was_in_use_can_go_once_nothing_uses_it_any_more(self, furnished: Owner) -> None:
+    def test_what_was_in_use_can_be_retired_once_nothing_uses_it_any_more(self, furnished: Owner) -> None:
         furnished.retire("products/sheet")
         furnished.retire("materials/hdpe")
 
@@ -201,7 +201,7 @@ class TestRetiring:
         with pytest.raises(InvalidValuesError, match="there is no material 'hdpe'; register it first"):
             furnished.put("products/sheet", builders.product())
 
-    def test_a_pool_nothing_names_takes_it_off_every_sheet(self, furnished: Owner) -> None:
+    def test_a_pool_that_nothing_names_leaves_every_sheet(self, furnished: Owner) -> None:
         assert "overheads/rent" in {line.resource for line in furnished.cost().lines}
 
         furnished.retire("overheads/rent")
@@ -227,7 +227,7 @@ class TestRetiring:
             registering.list_rates(furnished.workspace, Thing("overheads", "rent"), after=None, limit=9)
 
 
-class TestWhatRatesRestOn:
+class TestFactsThatRatesDependOn:
     @pytest.mark.parametrize(
         ("path", "body", "member"),
         [
@@ -237,7 +237,7 @@ class TestWhatRatesRestOn:
             ("taxes/vat", {"name": "VAT 21 %", "category": "Z"}, "category"),
         ],
     )
-    def test_is_fixed_once_there_are_rates_even_for_what_was_retired(
+    def test_are_fixed_once_there_are_rates_even_for_what_was_retired(
         self, furnished: Owner, path: str, body: dict[str, Any], member: str
     ) -> None:
         reason = f"^{member}: its rates rest on this; register another one under a new code instead$"
@@ -254,7 +254,7 @@ class TestWhatRatesRestOn:
 
         assert owner.put("materials/hdpe", builders.material(unit="piece")).action is Action.REPLACED
 
-    def test_is_not_the_name_or_the_note(self, furnished: Owner) -> None:
+    def test_do_not_include_the_name_or_the_note(self, furnished: Owner) -> None:
         assert furnished.put("materials/hdpe", builders.material(note="washed")).action is Action.REPLACED
 
 
@@ -282,7 +282,7 @@ class TestPreconditions:
             assert error.value.what == what
         assert furnished.revision == revision
 
-    def test_see_the_tag_of_what_is_there_and_none_where_nothing_is(self, owner: Owner) -> None:
+    def test_compare_the_tag_of_what_exists_and_none_where_nothing_does(self, owner: Owner) -> None:
         seen: list[str | None] = []
 
         def remember(tag: str | None) -> bool:
@@ -302,6 +302,6 @@ class TestPreconditions:
         assert seen == [None, known[0], None, known[1], None, known[2], known[0], None]
 
 
-def test_every_refusal_is_one_that_the_caller_can_mend() -> None:
+def test_every_refusal_is_one_that_the_caller_can_fix() -> None:
     for error in (NotRegisteredError, InUseError, PreconditionFailedError):
         assert issubclass(error, PugmillError)

@@ -1,4 +1,4 @@
-"""When a batch can be ready, and what of the coming weeks is promised, from what is stored."""
+"""When a batch can be ready, and which time of the coming weeks is taken, from stored data."""
 
 from datetime import date
 
@@ -10,12 +10,13 @@ from tests.support import builders
 from tests.workflows.owner import Owner
 
 MONDAY = date(2026, 11, 30)
+OPERATOR = "labour-grades/operator"
 MOVE = {"name": "Move", "first_day": "2026-12-01", "last_day": "2026-12-06"}
 
 
 @pytest.fixture
 def timed(furnished: Owner) -> Owner:
-    """20 sheets take the press 20 + 20 ÷ 0.95 × 40 = 862.105… minutes, of 480 a day."""
+    """20 sheets take 20 + 20 ÷ 0.95 × 40 = 862.105… minutes on the press, which has 480 a day."""
     furnished.put("machines/press", builders.machine(hours_per_week="40"))
     return furnished
 
@@ -43,8 +44,57 @@ def test_a_batch_comes_after_what_is_accepted_unless_it_is_a_rush(timed: Owner) 
     assert ready_on(timed, is_rush=True) == date(2026, 12, 1)
 
 
+class TestPaidHours:
+    """Three quarters of the paid hours are worked: 7.5 of 10 a week, 90 minutes a working day."""
+
+    @pytest.fixture
+    def manned(self, furnished: Owner) -> Owner:
+        """20 sheets take the operator 230.526… minutes."""
+        furnished.put("labour-grades/operator", {"name": "Operator", "hours_per_week": "10"})
+        furnished.put_rate(OPERATOR, "2026-06-01", builders.labour_rate(productive_share="0.75"))
+        return furnished
+
+    @pytest.mark.parametrize(
+        ("starting_on", "hours", "ready"),
+        [(MONDAY, "7.5", date(2026, 12, 2)), (date(2026, 5, 25), "10", date(2026, 5, 26))],
+    )
+    def test_are_worked_by_the_productive_share_of_the_rate_of_the_day(
+        self, manned: Owner, starting_on: date, hours: str, ready: date
+    ) -> None:
+        found = lead_time_of(manned.workspace, "sheet", 20, starting_on, is_rush=False)
+
+        (operator,) = (each for each in found.loads if each.resource == OPERATOR)
+        assert (operator.hours_per_week, operator.done_on, found.ready_on) == (D(hours), ready, ready)
+
+    def test_count_so_in_the_coming_weeks_and_change_nothing_promised(self, manned: Owner) -> None:
+        manned.accepted()
+
+        (operator,) = (each for each in coming(manned).resources if each.resource == OPERATOR)
+
+        assert (operator.hours_per_week, operator.minutes_available) == (D("7.5"), D(900))
+        assert operator.minutes_promised == D("230.526315789")
+
+    def test_are_whole_hours_of_a_grade_without_a_rate(self, manned: Owner) -> None:
+        manned.put("labour-grades/helper", {"name": "Helper", "hours_per_week": "10"})
+
+        hours = {each.resource: each.hours_per_week for each in coming(manned).resources}
+
+        assert hours["labour-grades/helper"] == 10
+
+    def test_count_so_in_a_month(self, manned: Owner) -> None:
+        (operator, _) = manned.plan_month(weeks="4").loads
+
+        assert (operator.resource, operator.minutes_available) == (OPERATOR, 1800)
+
+    def test_count_so_on_a_quotation(self, manned: Owner) -> None:
+        ready = manned.preview(quoted_on="2026-11-30").remarks.lead_time
+
+        assert ready is not None
+        assert ready.ready_on == date(2026, 12, 2)
+
+
 class TestCapacity:
-    def test_has_the_minutes_of_some_weeks_less_closures_and_what_is_promised(self, timed: Owner) -> None:
+    def test_states_the_minutes_of_some_weeks_without_closures_and_those_promised(self, timed: Owner) -> None:
         timed.put("closures/move", MOVE)
         timed.accepted()
 
@@ -62,7 +112,7 @@ class TestCapacity:
             )
         ]
 
-    def test_of_what_has_no_known_hours_is_unknown_though_minutes_of_it_are_promised(self, timed: Owner) -> None:
+    def test_of_a_resource_without_known_hours_is_unknown_though_minutes_are_promised(self, timed: Owner) -> None:
         timed.accepted()
 
         (operator,) = (each for each in coming(timed).resources if each.resource == "labour-grades/operator")
@@ -70,7 +120,7 @@ class TestCapacity:
         assert (operator.hours_per_week, operator.minutes_available, operator.free_on) == (None, None, None)
         assert operator.minutes_promised == D("230.526315789")  # 20 + 842.105… × 0.25
 
-    def test_of_what_works_no_hours_is_never_free(self, timed: Owner) -> None:
+    def test_of_a_resource_with_0_hours_is_never_free(self, timed: Owner) -> None:
         timed.accepted()
         timed.put("machines/press", builders.machine(hours_per_week="0"))
 

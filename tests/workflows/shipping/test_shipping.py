@@ -1,4 +1,4 @@
-"""Estimating a shipment with what the workshop has registered."""
+"""Estimating a shipment from the workshop's registered data."""
 
 from datetime import date
 from decimal import Decimal
@@ -62,7 +62,7 @@ class TestAStatement:
 
         assert (parcel.container, parcel.packing) == (None, "The piece goes as it is.")
 
-    def test_tells_no_spare_room_where_there_is_none_and_one_piece_as_one(self, shipper: Owner) -> None:
+    def test_leaves_out_spare_room_where_there_is_none_and_writes_one_piece_as_singular(self, shipper: Owner) -> None:
         tight = builders.a_box(inner="240 120 60", outer="250 130 70")
         shipper.put("shipping-services/post", builders.shipping_service(boxes=[tight]))
         full = shipped(shipper).parcels[0].packing
@@ -102,7 +102,7 @@ class TestAStatement:
         assert [day.published_on for day in found.exchange_rates] == [date(2026, 11, 20)]
         assert found.valid_from == date(2026, 6, 1)
 
-    def test_is_of_today_where_no_day_is_named(self, shipper: Owner) -> None:
+    def test_is_for_today_where_no_day_is_named(self, shipper: Owner) -> None:
         assert shipped(shipper, as_of=None).as_of == shipper.workshop.today()
 
     def test_carries_the_caution_of_a_heavy_parcel(self, shipper: Owner) -> None:
@@ -127,7 +127,7 @@ class TestARefusal:
         ],
         ids=["unknown zone", "no measures", "too long", "too many"],
     )
-    def test_names_the_member_it_is_about(
+    def test_names_the_member_at_fault(
         self, shipper: Owner, asked: dict[str, Any], error: type[PugmillError], path: tuple[str | int, ...]
     ) -> None:
         shipper.put("products/beam", builders.measured(length_mm="2400"))
@@ -146,7 +146,7 @@ class TestARefusal:
         assert raised.value.path == ("lines", 1, "product")
 
     @pytest.mark.parametrize("thing", ["shipping-services/post", "products/brick"])
-    def test_of_what_is_retired_is_that_it_is_not_there(self, shipper: Owner, thing: str) -> None:
+    def test_says_of_what_is_retired_that_it_does_not_exist(self, shipper: Owner, thing: str) -> None:
         shipper.retire(thing)
 
         with pytest.raises(InvalidValuesError, match=r"there is no .*; register it first"):

@@ -1,4 +1,4 @@
-"""A backup, and a backup put in the place of the database, without the command line in between."""
+"""Backing up and restoring a database, without the command line."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -16,7 +16,7 @@ from service.workflows.workshop.backups import OccupiedError, ServerDatabaseErro
 
 
 def at(place: Path) -> Database:
-    """A database that nobody has opened yet."""
+    """A database at this path, not opened yet."""
     return Database(f"sqlite:///{place}")
 
 
@@ -42,7 +42,7 @@ def names(place: Path) -> list[str]:
 
 @pytest.fixture
 def place(tmp_path: Path) -> Path:
-    """Of the database of a workshop, which nobody uses."""
+    """The path of a workshop's database that is not in use."""
     place = tmp_path / "pugmill.db"
     with opened(place) as database:
         migrate(database)
@@ -52,7 +52,7 @@ def place(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def kept(place: Path, tmp_path: Path) -> Path:
-    """A backup, after which another workshop has come."""
+    """The path of a backup; another workshop was added to the database afterwards."""
     path = tmp_path / "kept.db"
     back_up(at(place), path, overwrites=False)
     add_workshop(place, "Quay Street")
@@ -60,7 +60,7 @@ def kept(place: Path, tmp_path: Path) -> Path:
 
 
 class TestABackup:
-    def test_tells_what_it_holds(self, place: Path, tmp_path: Path) -> None:
+    def test_reports_what_it_contains(self, place: Path, tmp_path: Path) -> None:
         path = tmp_path / "another.db"
 
         holding = back_up(at(place), path, overwrites=False)
@@ -85,7 +85,7 @@ class TestABackup:
 
 
 class TestRestoring:
-    def test_where_there_is_none_makes_the_database(self, kept: Path, tmp_path: Path) -> None:
+    def test_without_a_database_creates_it(self, kept: Path, tmp_path: Path) -> None:
         elsewhere = tmp_path / "elsewhere.db"
 
         done = restore(at(elsewhere), kept, replaces=False)
@@ -109,7 +109,7 @@ class TestRestoring:
 
         assert names(place) == ["Kiln Lane"]
 
-    def test_of_the_tables_of_a_newer_version_touches_nothing(self, kept: Path, place: Path) -> None:
+    def test_a_backup_of_a_newer_version_is_refused_and_touches_nothing(self, kept: Path, place: Path) -> None:
         with closing(sqlite3.connect(kept)) as connection, connection:
             connection.execute("UPDATE alembic_version SET version_num = '9999'")
 
@@ -119,7 +119,7 @@ class TestRestoring:
         assert names(place) == ["Kiln Lane", "Quay Street"]
 
 
-def test_a_database_on_a_server_is_the_server_s_to_back_up_and_restore(kept: Path) -> None:
+def test_a_database_on_a_server_is_backed_up_and_restored_by_the_server(kept: Path) -> None:
     database = Database("postgresql+psycopg://owner@localhost/pugmill")
 
     with pytest.raises(ServerDatabaseError):

@@ -1,4 +1,4 @@
-"""What was changed, read again: newest first, and only what is asked for."""
+"""Reading the record of changes: newest first, and only what is asked for."""
 
 from service.domain.audit import Action, RecordedChange
 from service.store.workshop.audit import Chosen
@@ -14,7 +14,7 @@ def recorded(
     return list_changes(owner.workspace, Chosen(**chosen), before=beyond, limit=limit)
 
 
-def test_changes_are_told_newest_first_from_where_the_page_before_ended(owner: Owner) -> None:
+def test_changes_are_listed_newest_first_from_where_the_page_before_ended(owner: Owner) -> None:
     owner.put("materials/hdpe", builders.material())
     owner.put("materials/hdpe", builders.material(name="Bottle flakes"))
     owner.retire("materials/hdpe")
@@ -31,7 +31,7 @@ def test_changes_are_told_newest_first_from_where_the_page_before_ended(owner: O
     assert {each.by for each in (newest, second)} == {"owner"}
 
 
-def test_changes_of_another_workshop_are_not_told(owner: Owner, other_owner: Owner) -> None:
+def test_changes_of_another_workshop_are_not_listed(owner: Owner, other_owner: Owner) -> None:
     owner.put("materials/hdpe", builders.material())
 
     assert [each.action for each in recorded(other_owner)] == [Action.KEY_CREATED]

@@ -1,4 +1,4 @@
-"""Keys: what they open, that their secret is kept nowhere, and that they can be taken back."""
+"""Keys: what they give access to, that their secret is stored nowhere, and that they can be revoked."""
 
 import base64
 
@@ -73,9 +73,7 @@ class TestKeys:
         assert revoked.revoked_at is not None
         assert first.revoked_at is None
 
-    def test_of_every_workshop_are_for_workshops_that_are_listed_oldest_first(
-        self, owner: Owner, other_owner: Owner
-    ) -> None:
+    def test_belong_to_workshops_that_are_listed_oldest_first(self, owner: Owner, other_owner: Owner) -> None:
         listed = keys.list_workshops(owner.database)
 
         assert [each for each in listed if each in (owner.workshop, other_owner.workshop)] == [

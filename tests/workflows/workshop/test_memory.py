@@ -1,4 +1,4 @@
-"""What is kept in memory follows from the workshop's state: no answer differs for it, on every engine."""
+"""The cache follows the workshop's state: no answer differs because of it, on every database engine."""
 
 from datetime import date
 
@@ -8,7 +8,7 @@ from tests.workflows.owner import Owner
 
 
 class TestTheDatabasesMemory:
-    def test_answers_what_a_database_without_one_answers_after_every_change(self, owner: Owner) -> None:
+    def test_gives_the_same_answers_as_a_database_without_a_cache_after_every_change(self, owner: Owner) -> None:
         url = owner.database.engine.url.render_as_string(hide_password=False)
         without = Owner(database=Database(url, has_memory=False), workshop_id=owner.workshop_id)
         builders.register_workshop(owner)
@@ -27,7 +27,7 @@ class TestTheDatabasesMemory:
 
         without.database.dispose()
 
-    def test_holds_every_day_and_every_workshop_apart(self, furnished: Owner, other_owner: Owner) -> None:
+    def test_keeps_days_and_workshops_apart(self, furnished: Owner, other_owner: Owner) -> None:
         builders.register_workshop(other_owner)
         other_owner.put("products/sheet", builders.product(name="Another's"))
         furnished.put_rate("materials/hdpe", "2026-11-01", builders.material_rate("2"))

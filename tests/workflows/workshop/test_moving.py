@@ -1,4 +1,4 @@
-"""A workshop written as a document and taken in elsewhere, and documents that are refused with the place."""
+"""Exporting a workshop as a document and importing it elsewhere; faulty documents are refused with the place."""
 
 import json
 from collections.abc import Callable
@@ -25,9 +25,7 @@ def exported(owner: Owner) -> Any:
     return json.loads(b"".join(moving.export_workshop(owner.database, owner.workshop_id)))
 
 
-def test_what_is_taken_in_is_the_same_workshop_and_opens_with_the_new_key(
-    furnished: Owner, elsewhere: Database
-) -> None:
+def test_the_imported_workshop_is_the_same_and_opens_with_the_new_key(furnished: Owner, elsewhere: Database) -> None:
     furnished.accepted()
 
     key = moving.import_workshop(elsewhere, exported(furnished), "moved")
@@ -78,7 +76,7 @@ SPOILT: dict[str, tuple[Callable[[Any], None], str]] = {
 }
 
 
-class TestADocumentThatIsSpoilt:
+class TestAFaultyDocument:
     @pytest.mark.parametrize(("spoil", "told"), SPOILT.values(), ids=SPOILT.keys())
     def test_is_refused_with_the_place_and_leaves_nothing(
         self, furnished: Owner, elsewhere: Database, spoil: Callable[[Any], None], told: str
@@ -94,10 +92,10 @@ class TestADocumentThatIsSpoilt:
                 assert connection.execute(table.select()).all() == []
 
     @pytest.mark.parametrize("document", [None, [], 7, "text", {}])
-    def test_that_is_none_is_refused(self, elsewhere: Database, document: Any) -> None:
+    def test_that_is_no_document_at_all_is_refused(self, elsewhere: Database, document: Any) -> None:
         with pytest.raises(UnfitDocumentError, match="it is no document of format"):
             moving.import_workshop(elsewhere, document, "moved")
 
-    def test_of_a_workshop_that_is_there_is_refused(self, furnished: Owner) -> None:
+    def test_of_a_workshop_that_exists_is_refused(self, furnished: Owner) -> None:
         with pytest.raises(UnfitDocumentError, match="is there already"):
             moving.import_workshop(furnished.database, exported(furnished), "moved")

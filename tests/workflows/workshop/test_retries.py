@@ -1,4 +1,4 @@
-"""What a key says of a request: done, being worked on, free."""
+"""The states of an idempotency key: done, in progress, free."""
 
 from datetime import UTC, datetime, timedelta
 
@@ -16,7 +16,7 @@ def claim(owner: Owner, fingerprint: str = "f") -> retries.Claim:
     return retries.claim(owner.workspace, "key", fingerprint)
 
 
-def test_the_first_is_to_be_done_and_the_next_gets_its_answer(owner: Owner) -> None:
+def test_the_first_request_is_done_and_the_next_gets_its_answer(owner: Owner) -> None:
     first = claim(owner)
     assert first.answer is None
 
@@ -41,7 +41,7 @@ def test_a_released_key_is_free_for_any_request(owner: Owner) -> None:
     assert claim(owner, "g").answer is None
 
 
-def test_whoever_waits_is_told_how_long(owner: Owner) -> None:
+def test_a_request_that_must_wait_gets_the_waiting_time(owner: Owner) -> None:
     claim(owner)
 
     with pytest.raises(StillRunningError) as refusal:
@@ -50,7 +50,7 @@ def test_whoever_waits_is_told_how_long(owner: Owner) -> None:
     assert 1 <= refusal.value.retry_after_seconds <= retries.CUT_OFF.total_seconds()
 
 
-def test_what_was_begun_anew_is_not_released_by_the_first_nor_answered_twice(
+def test_a_request_that_was_begun_again_is_not_released_by_the_first_nor_answered_twice(
     owner: Owner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     first = claim(owner)
@@ -78,7 +78,7 @@ def test_a_key_that_becomes_free_at_that_very_moment_is_waited_for(
 
 
 class TestUntilAnswered:
-    def test_nothing_stands_before_all_is_answered(self, owner: Owner) -> None:
+    def test_nothing_is_stored_before_the_answer(self, owner: Owner) -> None:
         with owner.workspace.until_answered() as joint:
             with joint.writing() as connection:
                 assert connection.in_transaction()
@@ -90,7 +90,7 @@ class TestUntilAnswered:
         with joint.writing() as another:
             assert another is not connection
 
-    def test_all_is_undone_by_what_goes_wrong_after_it(self, owner: Owner) -> None:
+    def test_everything_is_rolled_back_if_something_fails_afterwards(self, owner: Owner) -> None:
         before = owner.workshop.revision
 
         def change_and_fail() -> None:

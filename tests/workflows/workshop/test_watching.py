@@ -1,4 +1,4 @@
-"""Whether the service can do its work, and how old what the feed has brought is."""
+"""Whether the service is ready, and how old the rates of the feed are."""
 
 from datetime import date
 
@@ -12,11 +12,11 @@ from service.workflows.workshop.watching import Readiness, find_feed_state, read
 from tests.workflows.owner import Owner
 
 
-def test_a_database_whose_tables_are_the_code_s_is_ready(owner: Owner) -> None:
+def test_a_database_with_the_tables_of_the_code_is_ready(owner: Owner) -> None:
     assert readiness(owner.database) == Readiness(is_ready=True, database="reachable", migrations="current")
 
 
-def test_a_database_without_tables_is_reachable_and_has_migrations_to_come(empty_database: Database) -> None:
+def test_a_database_without_tables_is_reachable_and_has_pending_migrations(empty_database: Database) -> None:
     assert readiness(empty_database) == Readiness(is_ready=False, database="reachable", migrations="pending")
     assert find_feed_state(empty_database) is None
 

@@ -1,0 +1,181 @@
+"""A month in fractions, written from the formulas alone: what it contributes, bears and absorbs, and its time."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from tests.api.independent import (
+    SHARE_DECIMALS,
+    Exchange,
+    Facts,
+    apportioned,
+    consumed,
+    costed,
+    described,
+    digits,
+    in_units,
+    machine_per_year,
+    number,
+    shown,
+)
+from tests.api.independent_prices import sale_of
+
+WEEKS_A_YEAR, MONTHS_A_YEAR = 52, 12
+OF_A_SALE = ("tax", "channel", "currency", "shipping_service", "shipping_zone")
+
+
+@dataclass
+class Planned:
+    """A line of a plan, before anything is rounded; amounts of a piece in the workshop's currency.
+
+    Attributes:
+        fixed: what a piece bears of each resource with a fixed cost, tools apart.
+        minutes: of each machine and labour grade.
+    """
+
+    pieces: int
+    net_price: Fraction
+    contribution: Fraction
+    fixed: dict[str, Fraction]
+    minutes: dict[str, Fraction]
+
+
+def planned(workshop: Facts, line: Mapping[str, Any], as_of: str) -> Planned:
+    exchange, pieces = Exchange(workshop, as_of), line["standard_batch"]
+    batch = costed(workshop, line["product"], pieces, as_of, {})
+    query = {name: line[name] for name in OF_A_SALE if name in line}
+    sale, price = sale_of(workshop, query, line["product"], exchange), number(line["price"])
+
+    def home(amount: Fraction) -> Fraction:
+        return exchange.in_currency(amount, query.get("currency", workshop.currency), workshop.currency)
+
+    varies, fixed = Fraction(0), defaultdict[str, Fraction](Fraction)
+    for resource in batch.quantities:
+        told = described(workshop, batch, resource)
+        if told["variable"] or told["cost_class"] == "tooling":  # a month has as many entire tools as batches
+            varies += batch.amount(resource) / pieces
+        else:
+            fixed[resource.partition("#")[0]] += batch.amount(resource) / pieces
+    taken = consumed(workshop, line["product"], pieces).quantities.items()
+    minutes = {each: hours * 60 / pieces for each, hours in taken if each.startswith(("machines/", "labour-grades/"))}
+    return Planned(line["pieces"], home(sale.net(price)), home(sale.proceeds(price)) - varies, fixed, minutes)
+
+
+def borne(workshop: Facts, resource: str, as_of: str) -> Fraction:
+    """What the month bears of a resource, whatever is made."""
+    exchange, terms = Exchange(workshop, as_of), workshop.terms_on(resource, as_of)[1]
+    match resource.partition("/")[0]:
+        case "machines":
+            return machine_per_year(terms, exchange) / MONTHS_A_YEAR
+        case "labour-grades":
+            hours = number(terms.get("paid_hours_per_month", 0)) * number(terms.get("people", 1))
+            return exchange.converted(terms["wage_per_hour"]) * (1 + number(terms.get("on_cost_share", 0))) * hours
+        case "tariffs":
+            charges = (terms.get(name) for name in ("standing_charge_per_month", "demand_charge_per_month"))
+            return sum((exchange.converted(charge) for charge in charges), Fraction(0))
+        case "overheads":
+            is_variable = workshop.facts[resource].get("variable", False)
+            return Fraction(0) if is_variable else exchange.converted(terms["amount_per_month"])
+    return Fraction(0)
+
+
+def total(figures: Iterable[Fraction]) -> Fraction:
+    return sum(figures, Fraction(0))
+
+
+class Month:
+    """The figures of the answer."""
+
+    def __init__(self, workshop: Facts, plan: Mapping[str, Any], left_out: Sequence[str]) -> None:
+        """`left_out` are the resources that are left out and absorbed all the same, in the order of the answer."""
+        self.workshop, self.plan, self.decimals = workshop, plan, workshop.minor_decimals
+        as_of = plan["as_of"]
+        self.lines = [planned(workshop, line, as_of) for line in plan["lines"]]
+        rates = sorted(resource for resource in workshop.terms if resource not in plan["leave_out"])
+        self.borne = {each: amount for each in rates if (amount := borne(workshop, each, as_of))}
+        exchange = Exchange(workshop, as_of)
+        self.others = [exchange.converted(each["amount"]) for each in plan["other_fixed_costs"]]
+        self.resources = [*self.borne, *left_out]
+        self.fixed = apportioned([*self.borne.values(), *self.others], self.decimals)
+        self.contributions = self.of_lines(lambda line: line.contribution)
+        self.of_each_line = self.of_lines(lambda line: total(line.fixed.values()))
+        absorbed = [total(line.fixed.get(each, 0) * line.pieces for line in self.lines) for each in self.resources]
+        self.absorbed = dict(zip(self.resources, apportioned(absorbed, self.decimals), strict=True))
+
+    def of_lines(self, figure: Any) -> list[int]:
+        return apportioned([figure(line) * line.pieces for line in self.lines], self.decimals)
+
+    def money(self, units: int) -> dict[str, str]:
+        return {"amount": digits(units, self.decimals), "currency": self.workshop.currency}
+
+    def answer(self) -> dict[str, Any]:
+        contribution, fixed_cost = sum(self.contributions), sum(self.fixed)
+        rows = {each: self.row(each) for each in self.resources}
+        under = {each: incurred - absorbed for each, (incurred, absorbed) in rows.items()}
+        told = [under[each] for each in self.borne]
+        grades = [under[each] for each in self.borne if each.startswith("labour-grades/")]
+        profits = [of - absorbed for of, absorbed in zip(self.contributions, self.of_each_line, strict=True)]
+        return {
+            "sales": self.money(in_units(total(line.net_price * line.pieces for line in self.lines), self.decimals)),
+            "contribution": self.money(contribution),
+            "fixed_cost": self.money(fixed_cost),
+            "profit": self.money(contribution - fixed_cost),
+            "paid_idle": self.money(sum(max(0, each) for each in grades)) if grades else None,
+            "lines": [
+                {
+                    "month_contribution": self.money(of),
+                    "month_absorbed": self.money(absorbed),
+                    "month_profit": self.money(left),
+                }
+                for of, absorbed, left in zip(self.contributions, self.of_each_line, profits, strict=True)
+            ],
+            "absorption": {
+                each: {
+                    "incurred": self.money(rows[each][0]),
+                    "absorbed": self.money(rows[each][1]),
+                    "under_absorbed": self.money(under[each]),
+                    "is_left_out": each not in self.borne,
+                }
+                for each in self.resources
+            },
+            "reconciliation": {
+                "profit_of_products": self.money(sum(profits)),
+                "under_absorbed": self.money(sum(max(0, each) for each in told)),
+                "over_absorbed": self.money(sum(max(0, -each) for each in told)),
+                "left_out": self.money(sum(self.absorbed[each] for each in self.resources if each not in self.borne)),
+                "other_fixed_costs": self.money(sum(self.fixed[len(self.borne) :])),
+                "profit": self.money(contribution - fixed_cost),
+            },
+            "loads": self.loads(),
+        }
+
+    def row(self, resource: str) -> tuple[int, int]:
+        """Incurred and absorbed."""
+        place = list(self.borne).index(resource) if resource in self.borne else None
+        return 0 if place is None else self.fixed[place], self.absorbed[resource]
+
+    def loads(self) -> dict[str, dict[str, str | None]]:
+        found = {}
+        for resource in dict.fromkeys(each for line in self.lines for each in line.minutes):
+            needed = total(line.minutes.get(resource, 0) * line.pieces for line in self.lines)
+            found[resource] = {"minutes_needed": known(needed), "minutes_available": known(self.available(resource))}
+        return found
+
+    def available(self, resource: str) -> Fraction | None:
+        """What is there to work in a month: of paid hours the productive share."""
+        hours = self.workshop.facts[resource].get("hours_per_week")
+        if hours is None:
+            return None
+        terms = self.workshop.terms_on(resource, self.plan["as_of"])[1]
+        share = number(terms.get("productive_share", 1)) if resource.startswith("labour-grades/") else 1
+        return number(hours) * share * 60 * WEEKS_A_YEAR / MONTHS_A_YEAR
+
+
+def known(figure: Fraction | None) -> str | None:
+    """With at most six decimals."""
+    if figure is None:
+        return None
+    text = shown(figure, SHARE_DECIMALS)
+    return text.rstrip("0").rstrip(".") if "." in text else text
