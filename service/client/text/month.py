@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from service.client.text.month_resources import earned, rests_on, taken
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -40,9 +41,9 @@ class _Text:
 
     def lines(self) -> Iterator[str]:
         yield from paragraph(self._verdict(), self.columns)
-        if self.cannot_be_made:
-            for each in self._why_it_cannot_be_made():
-                yield from paragraph(each, self.columns)
+        why = self._why_it_cannot_be_made() if self.cannot_be_made else ()
+        for each in (*why, *rests_on(self.month)):
+            yield from paragraph(each, self.columns)
         yield ""
         yield from self._facts()
         if self.cannot_be_made:
@@ -81,6 +82,8 @@ class _Text:
             yield from row(told, month[name]["amount"], self.columns)
         if month["paid_idle"] is not None:
             yield from row("of the fixed cost, pay for idle time", month["paid_idle"]["amount"], self.columns)
+        for told, amount in earned(month):
+            yield from row(told + supposed, amount, self.columns)
         yield from row("contribution of the sales", _share(month["contribution_margin_share"]), self.columns)
         yield from self._reached("break-even", month["break_even"])
         if month["target_profit"] is not None:
@@ -108,6 +111,7 @@ class _Text:
         yield "Profit by volume of the mix", list(self._volumes()), 4
         if self.month["loads"]:
             yield "Time, in minutes", list(self._time()), 3
+        yield from taken(self.month)
 
     def _sold(self) -> Iterator[tuple[str, ...]]:
         yield "product", "pieces", "price", "contributes", "together", "break-even alone"

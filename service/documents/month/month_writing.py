@@ -53,6 +53,10 @@ class MonthWriting:
         """Rounded to hundredths."""
         return formatted_number(_short(half_up(pieces, _PIECE_DECIMALS)), self.locale)
 
+    def quantity(self, quantity: Decimal, decimals: int = 3) -> str:
+        """Rounded to so many decimals at most."""
+        return formatted_number(_short(half_up(quantity, decimals)), self.locale)
+
     def minutes(self, minutes: Decimal) -> str:
         """Rounded to whole minutes."""
         return formatted_number(half_up(minutes, 0), self.locale)
