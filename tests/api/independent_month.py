@@ -224,10 +224,14 @@ class Month:
 
     def available(self, resource: str) -> Fraction | None:
         """What is there to work in a month: of paid hours the productive share."""
-        hours = self.workshop.facts[resource].get("hours_per_week")
-        if hours is None:
-            return None
         terms = self.workshop.terms_on(resource, self.plan["as_of"])[1]
+        hours = self.workshop.facts[resource].get("hours_per_week")
+        if hours is None and "paid_hours_per_month" not in terms:
+            return None
+        if hours is None:
+            hours = (
+                number(terms["paid_hours_per_month"]) * number(terms.get("people", 1)) * MONTHS_A_YEAR / WEEKS_A_YEAR
+            )
         share = number(terms.get("productive_share", 1)) if resource.startswith("labour-grades/") else 1
         return number(hours) * share * 60 * WEEKS_A_YEAR / MONTHS_A_YEAR
 

@@ -4,7 +4,6 @@ import csv
 import io
 import json
 import re
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ import requests
 from tests.conftest import Client
 from tests.support.contract import Contract
 from tests.support.demo import Ended, end_of, items, loaded_demo, new_demo, run_command
+from tests.support.readable import percentage
 
 COMMAND = "export-prices"
 
@@ -69,7 +69,7 @@ class TestTheTable:
         assert "99" not in cheap[2]
         sheets = [demo.get(f"listings/{each['code']}/price-sheet").json for each in items(demo, "listings")]
         assert [row[3:] for row in rows(asked) if row[0] != "brick-stall"] == [
-            [sheet["formatted_unit_price"] or "-", f"{Decimal(sheet['price_per_piece']['margin_share']) * 100:.4f} %"]
+            [sheet["formatted_unit_price"] or "-", percentage(sheet["price_per_piece"]["margin_share"])]
             for sheet in sheets
             if sheet["listing"] != "brick-stall"
         ]

@@ -1,6 +1,7 @@
 """pugmill month: its requests, its output compared with the service's figures, its files and its exit status."""
 
 from collections.abc import Iterator
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -8,10 +9,12 @@ import flask
 import pytest
 import yaml
 
+from service.domain.values.exact import half_up
 from tests.conftest import Client
 from tests.documents.pictures import Picture
 from tests.support.contract import Contract
 from tests.support.demo import DEMO, Ended, end_of, loaded_demo
+from tests.support.readable import readable_amount
 
 DEMO_PLAN = DEMO / "month.yaml"
 CSV = """listing,product,pieces,standard_batch,price,tax,most_per_month,in_whole_batches
@@ -53,7 +56,7 @@ def asked(demo: Client, plan: Any) -> Any:
 
 
 class TestTheDemoPlan:
-    def test_is_printed_digit_for_digit(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+    def test_is_printed_with_the_figures_of_the_service(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         plan = yaml.load(DEMO_PLAN.read_text(), yaml.BaseLoader)
         plan["lines"] = [with_whole_numbers(line) for line in plan["lines"]]
         month = asked(demo, plan)
@@ -66,11 +69,11 @@ class TestTheDemoPlan:
         for cost in month["fixed_costs"]:
             assert f"{cost['name']} {cost['amount']['amount']}" in lines
         for load in month["loads"]:
-            figures = f"{load['minutes_needed']} {load['minutes_available']}"
+            figures = f"{half_up(Decimal(load['minutes_needed']), 0)} {load['minutes_available']}"
             assert any(line.startswith(load["name"]) and figures in line for line in lines)
         for line, best in zip(month["lines"], month["best_mix"]["lines"], strict=True):
             assert any(f"{line['pieces']} {best['pieces']} " in each for each in lines)
-            assert any(line["contribution"]["amount"] in each for each in lines)
+            assert any(readable_amount(line["contribution"]) in each for each in lines)
         assert f"break-even, pieces {month['break_even']['whole_pieces']}" in lines
         assert f"for a profit of 600.00, sales {month['target']['sales']['amount']}" in lines
         assert "No mix that you can make and sell earns more." in lines
@@ -113,7 +116,7 @@ other_fixed_costs: [{name: Own pay, amount: {amount: 90.00, currency: EUR}}]
         yield demo
         demo.put(path, terms)
 
-    def test_is_told_where_it_is_idle_with_what_is_absorbed_and_the_warnings(
+    def test_is_printed_with_idle_time_absorption_and_warnings(
         self, paid: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
         path = tmp_path / "plan.yaml"
@@ -208,7 +211,7 @@ class TestAPlanOfOneSOwn:
         assert ended.err == "pugmill month: the plan cannot be made with the hours there are\n"
         assert told[0].startswith("The plan cannot be made, at the rates of ")
         assert "The month pays" not in ended.out
-        figures = f"{extruder['minutes_needed']} minutes of {extruder['name']}, and there are 9360"
+        figures = f"{half_up(Decimal(extruder['minutes_needed']), 0)} minutes of {extruder['name']}, and there are 9360"
         assert f"It needs {figures} (" in " ".join(told)
         profit = month["best_mix"]["profit"]["amount"]
         earns = f"loses {profit[1:]}" if profit.startswith("-") else f"earns {profit}"

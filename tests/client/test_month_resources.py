@@ -10,7 +10,6 @@ import pytest
 import yaml
 
 from service import clock
-from service.client.text.month_resources import rounded
 from tests.conftest import Client
 from tests.support.builders import machine, machine_rate, money, month_plan, planned, register_workshop
 from tests.support.demo import end_of
@@ -107,18 +106,3 @@ def test_interest_that_is_counted_twice_is_warned_of(workshop: Client, capsys: A
 
     assert "Warnings: - Interest may be counted twice. It is entered as a fixed cost: Interest on the loan." in told
     assert "hold 60.00 EUR of it a month: Sheet press." in told
-
-
-@pytest.mark.parametrize(
-    ("figure", "decimals", "shown"),
-    [
-        ("1010.5263155", 3, "1010.526"),
-        ("0.0005", 3, "0.001"),
-        ("1200", 3, "1200"),
-        ("19.25", 1, "19.3"),
-        ("9" * 28, 3, "9" * 28),
-        ("0", 1, "0"),
-    ],
-)
-def test_figures_have_as_many_decimals_as_people_read(figure: str, decimals: int, shown: str) -> None:
-    assert rounded(figure, decimals) == shown

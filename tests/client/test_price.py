@@ -14,6 +14,7 @@ from tests.conftest import Client
 from tests.support import builders
 from tests.support.contract import Contract
 from tests.support.demo import end_of, loaded_demo, run_command
+from tests.support.readable import percentage, readable_amount, readable_money
 
 COMMAND = "price"
 POTS = (
@@ -62,12 +63,19 @@ def sections(text: str) -> dict[str, list[tuple[str, str]]]:
 
 
 def minus(money: dict[str, str]) -> str:
-    return f"-{money['amount']}" if Decimal(money["amount"]) else money["amount"]
+    return f"-{money['amount']}"
+
+
+def is_to_the_last_digit(text: str, exact: str) -> bool:
+    """Whether a figure shown is at most one unit of its last digit from the exact one."""
+    shown = Decimal(text)
+    assert shown.as_tuple().exponent in (-2, 0)
+    return abs(shown - Decimal(exact)) <= Decimal(1).scaleb(int(shown.as_tuple().exponent))
 
 
 class TestThePriceSheet:
     @pytest.mark.parametrize("listing", LISTINGS)
-    def test_shows_the_figures_of_the_service_digit_for_digit(
+    def test_shows_the_figures_of_the_service_readable_amount(
         self, demo: Client, capsys: pytest.CaptureFixture[str], listing: str
     ) -> None:
         sheet = price_sheet(demo, listing)
@@ -86,11 +94,11 @@ class TestThePriceSheet:
             "profit": price["profit"]["amount"],
             "floor, the least to ask": price["floor_price"]["amount"],
             "break-even price": price["break_even_price"]["amount"],
-            "margin: profit ÷ net price": f"{Decimal(price['margin_share']) * 100:.4f} %",
         }.items():
-            assert kept[name] == amount, name
-        way = [(f"{term['name']}: {term['formula']}", term["amount"]["amount"]) for term in price["terms"]]
-        shown = found["How the price is found"]
+            assert is_to_the_last_digit(kept[name], amount), name
+        assert kept["margin: profit ÷ net price"] == percentage(price["margin_share"])
+        way = [(f"{term['name']}: {term['formula']}", readable_money(term["amount"])) for term in price["terms"]]
+        shown = [(name, f"{figure} {sheet['currency']}") for name, figure in found["How the price is found"]]
         assert shown == way[: len(shown)]
         assert shown[-1][0].startswith("price: ")
         assert found[""][0] == ("PRICE as buyers see it, with tax", sheet["formatted_price"])
@@ -115,12 +123,12 @@ class TestThePriceSheet:
         text = printed(demo, capsys, "beam-market-ch")
 
         found, words = sections(text), " ".join(text.split())
-        kept = [amount for _, amount in found["What is kept of it"]]
-        assert minus(price["conversion_cost"]) in kept
-        assert minus(price["shipping_cost"]) in kept
+        kept = {name.partition(":")[0]: amount for name, amount in found["What is kept of it"]}
+        assert is_to_the_last_digit(kept["less conversion cost"], minus(price["conversion_cost"]))
+        assert is_to_the_last_digit(kept["less shipping cost"], minus(price["shipping_cost"]))
         assert dict(found["What comes home"]) == {
-            "paid out, tax included, after fees and conversion": f"{home['payout']['amount']} EUR",
-            **{name: f"{home[name.replace(' ', '_')]['amount']} EUR" for name in ("proceeds", "full cost", "profit")},
+            "paid out, tax included, after fees and conversion": readable_money(home["payout"]),
+            **{name: readable_money(home[name.replace(" ", "_")]) for name in ("proceeds", "full cost", "profit")},
         }
         (parcel,) = shipping["parcels"]
         assert parcel["reason"] in words
@@ -172,8 +180,8 @@ class TestThePriceSheet:
 
         price = price_sheet(demo, "beam-market-ch", "?kept_at=40.00")["price_per_piece"]
         found = sections(text)
-        assert ("profit", price["profit"]["amount"]) in found["What is kept of it"]
-        assert ("price: as given", "40.000000") in found["How the price is found"]
+        assert is_to_the_last_digit(dict(found["What is kept of it"])["profit"], price["profit"]["amount"])
+        assert ("price: as given", "40.00") in found["How the price is found"]
         assert price["is_below_floor"]
         assert "BELOW THE FLOOR: this price does not keep to it." in text
 
@@ -182,11 +190,11 @@ class TestThePriceSheet:
 
         discount = price_sheet(demo, "beam-market-ch", "?discount_share=0.30")["discount"]
         assert sections(text)["With a discount of 30 %"] == [
-            ("discounted price", discount["discounted_price"]["amount"]),
-            ("profit", discount["profit"]["amount"]),
-            ("margin", f"{Decimal(discount['margin_share']) * 100:.4f} %"),
-            ("the least price that bears it", discount["least_price"]["amount"]),
-            ("that price less the discount", discount["least_price_discounted"]["amount"]),
+            ("discounted price", readable_amount(discount["discounted_price"])),
+            ("profit", readable_amount(discount["profit"])),
+            ("margin", percentage(discount["margin_share"])),
+            ("the least price that bears it", readable_amount(discount["least_price"])),
+            ("that price less the discount", readable_amount(discount["least_price_discounted"])),
         ]
         assert "BELOW THE FLOOR: the discounted price does not keep to it." in text
 

@@ -13,9 +13,11 @@ import flask
 import pytest
 import requests
 
+from service.domain.values.exact import half_up
 from tests.conftest import Client
 from tests.support.contract import Contract
 from tests.support.demo import Ended, end_of, items, loaded_demo, run_command
+from tests.support.readable import percentage
 
 TODAY = datetime.now(UTC).date()
 MONDAY = (TODAY + timedelta(days=5)).isoformat()
@@ -104,7 +106,7 @@ class TestChangingATariff:
             code: price_asked(demo, code, f"?as_of={MONDAY}") for code in moved
         }
 
-    def test_shows_the_figures_of_the_service_digit_for_digit(self, demo: Client, priced: Run) -> None:
+    def test_shows_the_figures_of_the_service(self, demo: Client, priced: Run) -> None:
         terms = demo.get("tariffs/grid/rates/2026-04-01").json
         what_if = {"tariffs/grid": {**terms, "price_per_kwh": PRICES}}
         expected = preview(demo, as_of=MONDAY, rates=what_if, rules={"greatest_move_share": "0.1"})
@@ -119,11 +121,13 @@ class TestChangingATariff:
             left = each["kept_margin_share"] if decision == "held" else new["margin_share"]
             assert decision == each["decision"]
             assert prices_shown == [f"{price['price']['amount']} {price['price']['currency']}" for price in (old, new)]
-            assert Decimal(move.removesuffix(" %")) == Decimal(each["move_share"]) * 100
-            assert Decimal(cost) == sum(Decimal(effect["amount"]["amount"]) for effect in each["effects"])
-            assert Decimal(margin.removesuffix(" %")) == Decimal(left) * 100
+            assert move == f"+{percentage(each['move_share'])}"
+            more = sum((Decimal(effect["amount"]["amount"]) for effect in each["effects"]), Decimal(0))
+            assert cost == f"+{half_up(more, 3 if more >= Decimal('0.1') else 4)}"
+            assert margin == percentage(left)
             for effect in each["effects"]:
-                assert f"{effect['resource']} +{effect['amount']['amount']}" in " ".join(ended.out.split())
+                amount = half_up(Decimal(effect["amount"]["amount"]), len(cost.partition(".")[2]))
+                assert f"{effect['resource']} +{amount}" in " ".join(ended.out.split())
 
     def test_in_a_dry_run_stores_nothing(self, demo: Client, priced: Run) -> None:
         before, count = prices(demo), len(repricings(demo))

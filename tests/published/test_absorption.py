@@ -24,7 +24,7 @@ from tests.published.examples import (
     unit_cost,
     working,
 )
-from tests.support.builders import machine_rate, money
+from tests.support.builders import labour_rate, machine_rate, money
 
 
 def over_absorbed(found: Any) -> Decimal:
@@ -122,3 +122,19 @@ class TestNormalCapacity:
         assert unit_cost(cost_sheet(client, "piece")) == 2
         assert found["reconciliation"]["under_absorbed"] == money(left)
         assert amount(found["profit"]) == pieces * (5 - 2) - Decimal(left)
+
+    @pytest.mark.parametrize(("pieces", "idle"), [(80, "0.00"), (20, "1200.00")])
+    def test_people_paid_by_the_month_absorb_their_pay_in_their_productive_hours(
+        self, client: Client, pieces: int, idle: str
+    ) -> None:
+        """100 hours at 16 are paid, and 80 of them are worked on orders, at 20 each."""
+        terms = labour_rate("16", productive_share="0.8", paid_hours_per_month="100")
+        client.register("labour-grades/worker", {"name": "worker"}, **{DAY: terms})
+        make(client, "hour", None, working("1", "worker"))
+
+        found = month(client, None, sold("hour", pieces, "25"))
+
+        assert unit_cost(cost_sheet(client, "hour")) == 20
+        assert unit_cost(cost_sheet(client, "hour"), "variable_cost") == 0
+        assert found["paid_idle"] == found["reconciliation"]["under_absorbed"] == money(idle)
+        assert amount(found["profit"]) == pieces * (25 - 20) - Decimal(idle)

@@ -22,7 +22,7 @@ from service.client.ends import WaitingError
 from service.client.files.new_file import csv_bytes, new_file
 from service.client.http import Service
 from service.client.progress import waiting_shown
-from service.client.text.listing import percentage
+from service.client.text.figures import share
 from service.client.text.terminal import isolated, row, table, width
 
 ADDRESS = "/v1/exchange-rates"
@@ -94,7 +94,7 @@ def held_text(held: list[dict[str, Any]]) -> Iterator[str]:
     if held:
         yield ""
         heading = ("held back", "source", "currency", "last in use", "published", "differs by")
-        rows = [(*of[:5], percentage(of[5])) for day in held for of in jumps(day)]
+        rows = [(*of[:5], share(of[5])) for day in held for of in jumps(day)]
         yield from table([heading, *rows], width(), 3)
 
 

@@ -1,13 +1,12 @@
-"""A listing's price sheet and the price list as text, with the service's figures unchanged."""
+"""A listing's price sheet and the price list as text."""
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
+from service.client.text.figures import NOTHING, amount, money, quantity, share, stated_share, steps
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, padded, paragraph, room, row, table
-
-_NOTHING = "-"
 
 
 def price_sheet_text(sheet: dict[str, Any], columns: int, *, full: bool = False) -> str:
@@ -24,8 +23,8 @@ def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
             each["listing"],
             each["channel"],
             each["formatted_price"] or "none",
-            each["formatted_unit_price"] or _NOTHING,
-            percentage(each["margin_share"] or None),
+            each["formatted_unit_price"] or NOTHING,
+            share(each["margin_share"] or None),
         )
         for each in entries
     ]
@@ -36,22 +35,8 @@ def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
     return "\n".join(lines)
 
 
-def percentage(share: str | None) -> str:
-    """A share as a percentage, with all its digits."""
-    return _NOTHING if share is None else f"{Decimal(share).scaleb(2):f} %"
-
-
-def money(amount: dict[str, str] | None) -> str:
-    """An amount with its currency."""
-    return _NOTHING if amount is None else f"{amount['amount']} {amount['currency']}"
-
-
 def _words(name: str) -> str:
     return name.replace("_", " ")
-
-
-def _less(amount: str) -> str:
-    return f"{Decimal(amount).copy_negate():f}" if Decimal(amount) else amount
 
 
 class _Sheet:
@@ -124,42 +109,58 @@ class _Sheet:
         for term in self.price["terms"]:
             if term["name"] == "net price":
                 return
-            yield from self._row(f"{term['name']}: {term['formula']}", term["amount"]["amount"])
+            yield from self._row(f"{term['name']}: {term['formula']}", self._shown(term["amount"]["amount"]))
 
     def _what_is_kept(self) -> Iterator[str]:
         price = self.price
         yield from self._heading("What is kept of it")
-        for name, amount in self._amounts():
-            yield from self._row(name, amount)
+        for name, figure in self._amounts():
+            yield from self._row(name, figure)
         yield ""
-        yield from self._row("margin: profit ÷ net price", percentage(price["margin_share"]))
-        yield from self._row("markup: profit ÷ full cost", percentage(price["markup_share"]))
-        yield from self._row("contribution: proceeds − variable cost", price["contribution"]["amount"])
+        yield from self._row("margin: profit ÷ net price", share(price["margin_share"]))
+        yield from self._row("markup: profit ÷ full cost", share(price["markup_share"]))
+        yield from self._row("contribution: proceeds − variable cost", self._shown(price["contribution"]["amount"]))
         floor, least = price["floor_price"], price["break_even_price"]
-        yield from self._row("floor, the least to ask", floor["amount"] if floor else "no price keeps to it")
-        yield from self._row("break-even price", least["amount"] if least else "any price")
+        yield from self._row(
+            "floor, the least to ask", self._shown(floor["amount"]) if floor else "no price keeps to it"
+        )
+        yield from self._row("break-even price", self._shown(least["amount"]) if least else "any price")
         if price["is_raised_to_floor"]:
             yield from self._text("The target did not keep to the floor; the price was raised to it.")
         if price["is_below_floor"]:
             yield from self._text("BELOW THE FLOOR: this price does not keep to it.")
 
     def _amounts(self) -> Iterator[tuple[str, str]]:
-        """Each line from the gross price to the profit; deductions have a minus."""
+        """Each line from the gross price to the profit, rounded so that the column adds up; deductions have a minus."""
+        gross, lines = self.price["gross_price"]["amount"], [*self._steps()]
+        shown = steps(gross, [step for _, step in lines if step], self.sheet["currency"])
+        left = self._shown(gross)
+        yield "gross price", left
+        for name, step in lines:
+            figure = shown.pop(0) if step else left
+            left = f"{Decimal(left) + Decimal(figure)}" if step else left
+            yield name, figure
+
+    def _steps(self) -> Iterator[tuple[str, str]]:
+        """What is added or deducted after the gross price, with its sign; nothing where what is left has a name."""
         price, formulas = self.price, {term["name"]: term["formula"] for term in self.price["terms"]}
-        yield "gross price", price["gross_price"]["amount"]
-        yield f"less tax: net price × {price['tax_share']}", _less(price["tax"]["amount"])
-        yield "net price", price["net_price"]["amount"]
+        yield f"less tax: net price × {price['tax_share']}", f"-{price['tax']['amount']}"
+        yield "net price", ""
         if Decimal(price["shipping_charge"]["amount"]):
-            charged = f"plus shipping charge without tax (the buyer pays {price['shipping_charge']['amount']})"
+            charge = self._shown(price["shipping_charge"]["amount"])
+            charged = f"plus shipping charge without tax (the buyer pays {charge})"
             yield charged, price["net_shipping_charge"]["amount"]
         for fee in price["fees"]:
-            yield f"less {isolated(fee['name'])}: {fee['formula']}", _less(fee["amount"]["amount"])
+            yield f"less {isolated(fee['name'])}: {fee['formula']}", f"-{fee['amount']['amount']}"
         for member in ("conversion_cost", "shipping_cost"):
             if Decimal(price[member]["amount"]):
-                yield f"less {_words(member)}: {formulas[_words(member)]}", _less(price[member]["amount"])
-        yield "proceeds", price["proceeds"]["amount"]
-        yield "less full cost", _less(price["full_cost"]["amount"])
-        yield "profit", price["profit"]["amount"]
+                yield f"less {_words(member)}: {formulas[_words(member)]}", f"-{price[member]['amount']}"
+        yield "proceeds", ""
+        yield "less full cost", f"-{price['full_cost']['amount']}"
+        yield "profit", ""
+
+    def _shown(self, figure: str) -> str:
+        return amount(figure, self.sheet["currency"])
 
     def _settlement(self) -> Iterator[str]:
         settlement = self.sheet["settlement"]
@@ -175,14 +176,14 @@ class _Sheet:
         discount = self.sheet["discount"]
         if discount is None:
             return
-        yield from self._heading(f"With a discount of {percentage(discount['discount_share'])}")
-        yield from self._row("discounted price", discount["discounted_price"]["amount"])
-        yield from self._row("profit", discount["profit"]["amount"])
-        yield from self._row("margin", percentage(discount["margin_share"]))
+        yield from self._heading(f"With a discount of {stated_share(discount['discount_share'])}")
+        yield from self._row("discounted price", self._shown(discount["discounted_price"]["amount"]))
+        yield from self._row("profit", self._shown(discount["profit"]["amount"]))
+        yield from self._row("margin", share(discount["margin_share"]))
         least, after = discount["least_price"], discount["least_price_discounted"]
-        yield from self._row("the least price that bears it", least["amount"] if least else "none does")
+        yield from self._row("the least price that bears it", self._shown(least["amount"]) if least else "none does")
         if after:
-            yield from self._row("that price less the discount", after["amount"])
+            yield from self._row("that price less the discount", self._shown(after["amount"]))
         if discount["is_below_floor"]:
             yield from self._text("BELOW THE FLOOR: the discounted price does not keep to it.")
 
@@ -206,9 +207,9 @@ class _Sheet:
 
     def _parcel(self, parcel: dict[str, Any]) -> str:
         container = f"in {parcel['container']}" if parcel["container"] else "as it is"
-        sides = " × ".join(parcel[f"{side}_mm"] for side in ("length", "width", "height"))
-        volumetric = f", volumetric weight {parcel['volumetric_kg']} kg" if parcel["volumetric_kg"] else ""
-        return f"A piece {container}: {sides} mm, {parcel['mass_kg']} kg{volumetric}."
+        sides = " × ".join(quantity(parcel[f"{side}_mm"]) for side in ("length", "width", "height"))
+        volumetric = f", volumetric weight {quantity(parcel['volumetric_kg'])} kg" if parcel["volumetric_kg"] else ""
+        return f"A piece {container}: {sides} mm, {quantity(parcel['mass_kg'])} kg{volumetric}."
 
     def _exchange_rates(self) -> Iterator[str]:
         days = self.sheet["exchange_rates"]

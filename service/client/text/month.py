@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from service.client.text.figures import NOTHING, amount, share, whole, whole_down, whole_up
 from service.client.text.month_resources import earned, rests_on, taken
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
@@ -22,12 +23,12 @@ _STEPS = {
     "left_out": "plus what it absorbs of costs that are left out",
     "other_fixed_costs": "less other fixed costs",
 }
-_UNKNOWN, _BEYOND = "-", " (not with the hours there are)"
+_BEYOND = " (not with the hours there are)"
 _VERDICTS = {"pays": "pays: it earns", "loses": "does not pay: it loses", "breaks_even": "breaks even: it earns"}
 
 
 def month_text(month: Mapping[str, Any], columns: int, *, full: bool = False) -> str:
-    """The service's figures, unchanged, and shares as percentages; cautions are counted, and shown if full."""
+    """In the digits that people read; cautions are counted, and shown if full."""
     remarks = remarks_text(month["warnings"], month["cautions"], columns, full=full)
     return "\n".join((*_Text(month, columns).lines(), *remarks))
 
@@ -66,9 +67,9 @@ class _Text:
         """The time that is missing, and what the best mix that fits earns."""
         for load in sorted(self.month["loads"], key=lambda load: not load["is_bottleneck"]):
             if load["is_over_full"]:
-                share = "" if load["load_share"] is None else f" ({_share(load['load_share'])})"
-                needed, available = load["minutes_needed"], load["minutes_available"]
-                yield f"It needs {needed} minutes of {isolated(load['name'])}, and there are {available}{share}."
+                of_it = "" if load["load_share"] is None else f" ({share(load['load_share'])})"
+                needed, available = whole(load["minutes_needed"]), whole(load["minutes_available"])
+                yield f"It needs {needed} minutes of {isolated(load['name'])}, and there are {available}{of_it}."
         mix = self.month["best_mix"]
         if mix is not None and mix["outcome"] == "found":
             profit = mix["profit"]["amount"]
@@ -82,16 +83,16 @@ class _Text:
             yield from row(told, month[name]["amount"], self.columns)
         if month["paid_idle"] is not None:
             yield from row("of the fixed cost, pay for idle time", month["paid_idle"]["amount"], self.columns)
-        for told, amount in earned(month):
-            yield from row(told + supposed, amount, self.columns)
-        yield from row("contribution of the sales", _share(month["contribution_margin_share"]), self.columns)
+        for told, earns in earned(month):
+            yield from row(told + supposed, earns, self.columns)
+        yield from row("contribution of the sales", share(month["contribution_margin_share"]), self.columns)
         yield from self._reached("break-even", month["break_even"])
         if month["target_profit"] is not None:
             target = f"for a profit of {month['target_profit']['amount']}"
             yield from self._reached(target, month["target"])
         if month["margin_of_safety"] is not None:
             margin = month["margin_of_safety"]
-            told = f"margin of safety, {_share(margin['share'])}{supposed}"
+            told = f"margin of safety, {share(margin['share'])}{supposed}"
             yield from row(told, margin["sales"]["amount"], self.columns)
         bottleneck = self.names.get(month["bottleneck"], "not known: register hours_per_week")
         yield from paragraph(f"bottleneck: {isolated(bottleneck)}", self.columns, "  ", "    ")
@@ -123,7 +124,7 @@ class _Text:
             alone = _volume(volume, "whole_pieces") + beyond
             together = line["month_contribution"]["amount"]
             pieces = str(line["pieces"])
-            yield isolated(line["name"]), pieces, shown, line["contribution"]["amount"], together, alone
+            yield isolated(line["name"]), pieces, shown, self._shown(line["contribution"]), together, alone
 
     def _fixed(self) -> Iterator[tuple[str, str]]:
         yield "fixed cost", "amount"
@@ -148,8 +149,9 @@ class _Text:
     def _volumes(self) -> Iterator[tuple[str, ...]]:
         yield "volume", "pieces", "sales", "bottleneck", "profit"
         for each in self.month["profit_by_volume"]:
-            figures = each["sales"]["amount"], _share(each["bottleneck_share"]), each["profit"]["amount"]
-            yield self._named(each["milestone"]), each["pieces"], *figures
+            figures = each["sales"]["amount"], share(each["bottleneck_share"]), each["profit"]["amount"]
+            up = whole_down if each["milestone"] == "full_capacity" else whole_up
+            yield self._named(each["milestone"]), up(each["pieces"]), *figures
 
     def _named(self, milestone: str) -> str:
         """A volume by its name, with a mark if there is too little time for it."""
@@ -161,8 +163,11 @@ class _Text:
         yield "machine or labour grade", "needed", "available", "load"
         for load in self.month["loads"]:
             mark = " (too much)" if load["is_over_full"] else " (bottleneck)" if load["is_bottleneck"] else ""
-            available = load["minutes_available"] or "not known"
-            yield isolated(load["name"]) + mark, load["minutes_needed"], available, _share(load["load_share"])
+            available = whole(load["minutes_available"]) if load["minutes_available"] else "not known"
+            yield isolated(load["name"]) + mark, whole(load["minutes_needed"]), available, share(load["load_share"])
+
+    def _shown(self, found: Mapping[str, str]) -> str:
+        return amount(found["amount"], found["currency"])
 
     def _best_mix(self) -> Iterator[str]:
         mix = self.month["best_mix"]
@@ -182,18 +187,14 @@ class _Text:
         rows = [("product", "planned", "best mix", "earns a bottleneck hour")]
         for line, best in zip(self.month["lines"], mix["lines"], strict=True):
             hour = line["contribution_per_hour"]
-            figures = str(line["pieces"]), str(best["pieces"]), hour["amount"] if hour else _UNKNOWN
+            figures = str(line["pieces"]), str(best["pieces"]), self._shown(hour) if hour else NOTHING
             rows.append((isolated(line["name"]), *figures))
         yield from table(rows, self.columns, 3)
         than = "" if mix["is_proven"] else f" than {mix['profit_at_most']['amount']}"
         yield from paragraph(f"No mix that you can make and sell earns more{than}.", self.columns)
         for each in mix["time_values"]:
-            value = each["value_of_another_hour"]["amount"]
+            value = self._shown(each["value_of_another_hour"])
             yield from paragraph(f"One more hour of {isolated(each['name'])} earns about {value}.", self.columns)
-
-
-def _share(share: str | None) -> str:
-    return _UNKNOWN if share is None else f"{Decimal(share) * 100:.1f} %"
 
 
 def _volume(volume: Mapping[str, Any] | None, member: str) -> str:

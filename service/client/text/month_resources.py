@@ -1,21 +1,19 @@
 """What a month rests on, what it takes and what an hour of it earns, as text with as many digits as people read."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from decimal import ROUND_HALF_UP, Context, Decimal
 from typing import Any
 
+from service.client.text.figures import amount, hours, quantity, share
 from service.client.text.terminal import isolated
 
 Month = Mapping[str, Any]
-_AMPLE = Context(prec=60)
-"""Room for the longest figure of an answer and its decimals."""
 _UNITS = {"piece": "", "m2": " m²"}
 
 
 def rests_on(month: Month) -> Iterator[str]:
     """The month of the calendar, the exchange rates and what is supposed, as far as they apply."""
     if (period := month["period"]) is not None:
-        closed = f"closed on {_days(period['days_closed'])}, {rounded(month['weeks'], 2)} working weeks"
+        closed = f"closed on {_days(period['days_closed'])}, {quantity(month['weeks'])} working weeks"
         yield f"From {period['first_day']} to {period['last_day']}, {closed}."
     if month["exchange_rates"]:
         used = "; ".join(
@@ -31,16 +29,15 @@ def rests_on(month: Month) -> Iterator[str]:
 
 def earned(month: Month) -> Iterator[tuple[str, str]]:
     """The profit after an income tax, and what an hour of work earns, as far as they are known."""
-    decimals = max(0, -int(Decimal(month["profit"]["amount"]).as_tuple().exponent))
+    currency = month["currency"]
     if (taxed := month["after_income_tax"]) is not None:
-        share = f"{Decimal(taxed['income_tax_share']) * 100:.1f} %"
-        told = f"after income tax of {share}, an illustration; ask a tax adviser"
+        told = f"after income tax of {share(taxed['income_tax_share'])}, an illustration; ask a tax adviser"
         yield told, taxed["profit_after_tax"]["amount"]
     used = month["resources_used"]
     for name in ("contribution", "profit"):
-        if (amount := used[f"{name}_per_hour_worked"]) is not None:
-            hours = rounded(used["hours_worked"], 1)
-            yield f"{name} an hour worked ({hours} hours)", f"{_half_up(amount['amount'], decimals):f}"
+        if (earns := used[f"{name}_per_hour_worked"]) is not None:
+            told = f"{name} an hour worked ({hours(used['hours_worked'])} hours)"
+            yield told, amount(earns["amount"], currency)
 
 
 def taken(month: Month) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
@@ -52,24 +49,14 @@ def taken(month: Month) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
     ]
     if materials:
         yield "Materials", [("material", "issued", "comes back", "used up"), *materials], 3
-    rows = [(isolated(each["name"]), f"{rounded(each['kwh'])} kWh") for each in used["electricity"]]
-    rows += [(isolated(each["name"]), f"{rounded(each['hours'], 1)} h") for each in used["labour"]]
+    rows = [(isolated(each["name"]), f"{quantity(each['kwh'])} kWh") for each in used["electricity"]]
+    rows += [(isolated(each["name"]), f"{hours(each['hours'])} h") for each in used["labour"]]
     if rows:
         yield "Electricity and work", [("what", "the plan takes"), *rows], 1
 
 
-def rounded(figure: str, decimals: int = 3) -> str:
-    """The figure with so many decimals at most."""
-    shown = f"{_half_up(figure, decimals):f}"
-    return shown.rstrip("0").rstrip(".") if "." in shown else shown
-
-
-def _half_up(figure: str, decimals: int) -> Decimal:
-    return Decimal(figure).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP, _AMPLE)
-
-
 def _in_units(material: Month, name: str) -> str:
-    return rounded(material[name]) + _UNITS.get(material["unit"], f" {material['unit']}")
+    return quantity(material[name]) + _UNITS.get(material["unit"], f" {material['unit']}")
 
 
 def _days(days: int) -> str:

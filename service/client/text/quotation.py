@@ -1,9 +1,9 @@
 """A quotation as text for the owner: lines, totals, and what is kept."""
 
 from collections.abc import Iterator, Mapping
-from decimal import Decimal
 from typing import Any
 
+from service.client.text.figures import quantity, share, whole_up
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -11,7 +11,7 @@ _KINDS = {"tooling": "tool", "rush": "rush", "minimum_order": "minimum order", "
 
 
 def quotation_text(quotation: Mapping[str, Any], columns: int, *, full: bool = False) -> str:
-    """The service's figures, unchanged; cautions are counted, and shown if full."""
+    """Amounts as the service rounds them; cautions are counted, and shown if full."""
     lines = [*_Text(quotation, columns).lines()]
     remarks = quotation["remarks"]
     return "\n".join((*lines, *remarks_text(remarks["warnings"], remarks["cautions"], columns, full=full)))
@@ -44,8 +44,8 @@ class _Text:
                 yield self._quantity("or, not in the totals", each), ""
 
     def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
-        share = quoted["saving_share"]
-        saves = "" if share is None else f"{Decimal(share) * 100:.1f} %"
+        saving = quoted["saving_share"]
+        saves = "" if saving is None else share(saving)
         return name, str(quoted["quantity"]), quoted["unit_price"]["amount"], saves, quoted["net_amount"]["amount"]
 
     def _totals(self) -> Iterator[str]:
@@ -72,7 +72,7 @@ class _Text:
         yield from row("full cost (not for the customer)", kept["full_cost"]["amount"], self.columns)
         if kept["shipping_cost"] is not None:
             yield from row("shipping", kept["shipping_cost"]["amount"], self.columns)
-        margin = "" if kept["margin_share"] is None else f", a margin of {Decimal(kept['margin_share']) * 100:.2f} %"
+        margin = "" if kept["margin_share"] is None else f", a margin of {share(kept['margin_share'])}"
         yield from row(f"profit{margin}", kept["profit"]["amount"], self.columns)
         yield from row("contribution", kept["contribution"]["amount"], self.columns)
 
@@ -84,4 +84,5 @@ def _notes(line: Mapping[str, Any]) -> Iterator[str]:
             kind = "tool, charged once: " if each["kind"] == "tooling" else ""
             yield f"{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
     for each in line["supplied"]:
-        yield f"supplied by the customer: {isolated(each['name'])}, {each['quantity']} {each['unit']}"
+        needed = (whole_up if each["unit"] == "piece" else quantity)(each["quantity"])
+        yield f"supplied by the customer: {isolated(each['name'])}, {needed} {each['unit']}"

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from service.client.text.listing import money, percentage
+from service.client.text.figures import amount, as_exact_as, money, rate, share
 from service.client.text.terminal import isolated, padded, paragraph, room, table
 
 _HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
@@ -65,7 +65,11 @@ def _counted(summary: dict[str, Any]) -> str:
 def _rate(change: dict[str, Any]) -> tuple[str, ...]:
     is_exchanged = change["cause"] == "exchange_rate"
     resource = f"{change['resource']} (exchange rate)" if is_exchanged else change["resource"]
-    return (resource, change["since"] or "", change["old_rate"] or "none", change["new_rate"] or "none")
+    return (resource, change["since"] or "", _cost_of_unit(change["old_rate"]), _cost_of_unit(change["new_rate"]))
+
+
+def _cost_of_unit(found: str | None) -> str:
+    return rate(found) if found else "none"
 
 
 def _change(change: dict[str, Any]) -> tuple[str, ...]:
@@ -77,17 +81,18 @@ def _change(change: dict[str, Any]) -> tuple[str, ...]:
         change["decision"],
         money(old["price"]) if old else "-",
         money(new["price"]) if new else "-",
-        _signed(percentage(change["move_share"])),
+        _signed(share(change["move_share"])),
         _cost_change(old, new),
-        percentage(margin),
+        share(margin),
     )
 
 
 def _cost_change(old: dict[str, Any] | None, new: dict[str, Any] | None) -> str:
-    """The extra cost of a piece: the exact difference of the two figures shown."""
+    """The extra cost of a piece."""
     if old is None or new is None:
         return "-"
-    return _signed(f"{Decimal(new['unit_cost']['amount']) - Decimal(old['unit_cost']['amount']):f}")
+    more = Decimal(new["unit_cost"]["amount"]) - Decimal(old["unit_cost"]["amount"])
+    return _signed(amount(f"{more:f}", new["unit_cost"]["currency"]))
 
 
 def _signed(figure: str) -> str:
@@ -98,8 +103,9 @@ def _signed(figure: str) -> str:
 def _why(change: dict[str, Any]) -> str:
     if change["problem"]:
         return isolated(change["problem"])
+    cost = _cost_change(change["old"], change["new"])
     return "; ".join(
         f"{each['resource']}{' (exchange rate)' if each['cause'] == 'exchange_rate' else ''}"
-        f" {_signed(each['amount']['amount'])}"
+        f" {_signed(as_exact_as(each['amount']['amount'], cost))}"
         for each in change["effects"]
     )

@@ -37,7 +37,7 @@ from service.documents.writing.formats import (
     unisolated,
 )
 from service.documents.writing.labels import Labels, labels_for
-from service.domain.costing.cost_statement import CostStatement, StatedLine
+from service.domain.costing.cost_statement import CostStatement, StatedLine, for_people
 from service.domain.making.cost_classes import CostClass
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency
@@ -71,9 +71,10 @@ class _Row:
 def cost_chart(statement: CostStatement, form: ImageForm, *, locale: str) -> bytes:
     """The cost of a piece as an image: the amount and share of each line.
 
-    Headings, and the lines under each, are sorted by amount, the greatest first. Figures are those of the sheet, or
-    sums of them; only the length of a bar is a float.
+    Headings, and the lines under each, are sorted by amount, the greatest first. Figures are those of the page, or sums
+    of them; only the length of a bar is a float.
     """
+    statement = for_people(statement)
     labels = labels_for(locale, "cost_sheet")
     rows, name = tuple(_rows(statement, labels)), literal(statement.name)
     cost = formatted_amount(statement.subtotals.full_cost.per_piece, locale)

@@ -28,7 +28,7 @@ from service.documents.writing.formats import (
 )
 from service.documents.writing.labels import labels_for
 from service.documents.writing.paper import Entry
-from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
+from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal, for_people
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working
 from service.domain.making.cost_classes import CostClass
@@ -45,13 +45,14 @@ _EXCHANGE = re.compile(r"(?P<currency>[A-Z]{3}) for 1 (?P<base>[A-Z]{3})")
 
 @exactly
 def cost_sheet_view(statement: CostStatement, workings: CostWorkings, *, seller: str, locale: str) -> CostSheetView:
-    """The sheet and its workings in the words, numbers and dates of a locale."""
+    """The sheet in the words, numbers and dates of a locale and the digits that people read, and its exact workings."""
     return _Making(statement, workings, seller, locale).view()
 
 
 class _Making:
     def __init__(self, statement: CostStatement, workings: CostWorkings, seller: str, locale: str) -> None:
-        self.statement, self.workings, self.seller, self.locale = statement, workings, seller, locale
+        self.exact, self.statement = statement, for_people(statement)
+        self.workings, self.seller, self.locale = workings, seller, locale
         self.words = labels_for(locale, "cost_sheet")
 
     def view(self) -> CostSheetView:
@@ -72,7 +73,7 @@ class _Making:
             groups=tuple(self._groups()),
             sums_title=words("Sums"),
             sums=tuple(self._sums()),
-            chart=cost_chart(statement, ImageForm.SVG, locale=self.locale).decode(),
+            chart=cost_chart(self.exact, ImageForm.SVG, locale=self.locale).decode(),
             chart_told=words("What the cost of a piece is made up of; the figures are in the table above."),
             remarks=tuple(each for each in self._remarks() if each.entries),
             workings_title=words("Workings"),

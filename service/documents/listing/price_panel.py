@@ -21,7 +21,7 @@ from service.documents.drawing.drawing import (
     words,
 )
 from service.documents.drawing.scales import Label, amount_marks, day_marks, labelled, legend, without_overlap
-from service.documents.writing.formats import formatted_amount, formatted_date, formatted_share
+from service.documents.writing.formats import formatted_amount, formatted_date, formatted_share, formatted_unit_amount
 from service.documents.writing.labels import Labels
 from service.domain.listing.price_history import PriceInForce
 from service.domain.values.money import Money, in_currency
@@ -89,7 +89,7 @@ class Terms:
         """The text of a price."""
         words, entry, locale = self.words, price.entry, self.locale
         day = formatted_date(price.since.astimezone(self.zone).date(), locale)
-        told = [words("unit cost {cost}", cost=formatted_amount(entry.unit_cost, locale))]
+        told = [words("unit cost {cost}", cost=formatted_unit_amount(entry.unit_cost, locale))]
         if entry.margin_share is not None:
             told.append(words("margin {share}", share=formatted_share(entry.margin_share, locale)))
         since = words("{price} since {day}", price=formatted_amount(entry.price, locale), day=day)
@@ -98,7 +98,7 @@ class Terms:
 
     def label(self, step: Step) -> str:
         """The label of a step."""
-        shown = formatted_amount(step.amount, self.locale)
+        shown = formatted_unit_amount(step.amount, self.locale)
         is_back = step.price.is_put_back and step.amount is step.price.entry.price
         return self.words("{price} put back", price=shown) if is_back else shown
 

@@ -28,6 +28,7 @@ from service.documents.drawing.drawing import (
 )
 from service.documents.drawing.scales import Label, amount_marks, labelled, legend, without_overlap
 from service.documents.month.month_verdict import why_it_cannot_be_made
+from service.documents.month.month_writing import whole_pieces
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
@@ -129,7 +130,7 @@ def _name(point: ProfitAtVolume, statement: MonthStatement, said: Labels) -> str
 
 
 def _told(point: ProfitAtVolume, statement: MonthStatement, said: Labels) -> str:
-    pieces = formatted_number(half_up(point.pieces, 2).normalize(), said.locale)
+    pieces = formatted_number(whole_pieces(point), said.locale)
     profit = formatted_amount(point.profit, said.locale)
     volume = _name(point, statement, said)
     return said("{volume}: {pieces} pieces leave {profit}", volume=volume, pieces=pieces, profit=profit)
@@ -251,7 +252,7 @@ def _time(load: LoadStatement, said: Labels) -> str:
     if load.minutes_available is None:
         return said("{needed} minutes; hours a week are not registered", needed=needed)
     available = formatted_number(half_up(load.minutes_available, 0), said.locale)
-    share = "" if load.load_share is None else f" ({formatted_share(half_up(load.load_share, 3), said.locale)})"
+    share = "" if load.load_share is None else f" ({formatted_share(load.load_share, said.locale)})"
     notes = ((load.is_bottleneck, said("bottleneck")), (load.is_over_full, said("too much")))
     told = said("{needed} of {available} minutes", needed=needed, available=available)
     return ", ".join([f"{told}{share}", *(note for is_so, note in notes if is_so)])

@@ -4,10 +4,11 @@ from decimal import Decimal
 from functools import partial
 
 from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, TableView
-from service.documents.writing.formats import formatted_date, formatted_number, isolated
+from service.documents.writing.formats import formatted_date, formatted_number, formatted_quantity, isolated
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement
 from service.domain.month.volume_statement import Milestone, VolumeStatement
+from service.domain.values.exact import whole_up
 
 
 def products_table(of: MonthWriting) -> TableView:
@@ -71,7 +72,7 @@ def volumes_table(of: MonthWriting) -> TableView:
         rows=tuple(
             (
                 Cell(text=names[point.milestone], note=beyond if point.milestone in of.month.beyond_capacity else ""),
-                Cell(text=of.pieces(point.pieces)),
+                Cell(text=of.volume(point)),
                 Cell(text=of.money(point.sales)),
                 Cell(text=of.share(point.bottleneck_share) or UNKNOWN),
                 Cell(text=of.money(point.profit)),
@@ -97,7 +98,7 @@ def alone_table(of: MonthWriting) -> TableView:
             (
                 of.name(line),
                 Cell(text=of.pieces(Decimal(line.pieces_per_composite_unit))),
-                Cell(text=UNKNOWN if pieces is None else of.pieces(pieces)),
+                Cell(text=UNKNOWN if pieces is None else of.pieces(whole_up(pieces))),
                 _alone(of, line.alone_break_even),
             )
             for line, pieces in zip(month.lines, in_mix, strict=True)
@@ -127,7 +128,7 @@ def time_table(of: MonthWriting) -> TableView | None:
 
 def _period(of: MonthWriting) -> str:
     """Whose minutes they are: an ordinary month's, or those of a month of the calendar."""
-    words, period, weeks = of.words, of.month.period, of.pieces(of.month.weeks)
+    words, period, weeks = of.words, of.month.period, formatted_quantity(of.month.weeks, of.locale)
     if period is None:
         return words("In minutes of a month of {weeks} weeks.", weeks=weeks)
     return words(

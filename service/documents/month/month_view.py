@@ -14,7 +14,7 @@ from service.documents.month.month_tables import (
 )
 from service.documents.month.month_verdict import verdict
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
-from service.documents.month.resources_tables import energy_and_work_table, hours, materials_table
+from service.documents.month.resources_tables import energy_and_work_table, materials_table
 from service.documents.writing.formats import formatted_date, formatted_number, isolated
 from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.currency.exchange_rates import UsedRates
@@ -22,7 +22,7 @@ from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
 from service.domain.safety.cautions import Caution
-from service.domain.values.exact import exactly
+from service.domain.values.exact import exactly, whole_down
 
 _OF_COSTS = (fixed_costs_table, absorption_table, reconciliation_table)
 _TAKEN = (materials_table, energy_and_work_table)
@@ -121,7 +121,7 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
         wanted = words("For a profit of {profit}", profit=of.money(month.target_profit))
         yield wanted, _reached(of, month.target)
     if (margin := month.margin_of_safety) is not None:
-        pieces = words("{pieces} pieces", pieces=of.pieces(margin.pieces))
+        pieces = words("{pieces} pieces", pieces=of.pieces(whole_down(margin.pieces)))
         note = ", ".join(filter(None, (pieces, of.share(margin.share), supposed)))
         yield words("Margin of safety"), Cell(text=of.money(margin.sales), note=note)
     bottleneck = next((isolated(load.name) for load in month.loads if load.is_bottleneck), "")
@@ -137,7 +137,7 @@ def _after_tax_and_an_hour(of: MonthWriting, supposed: str) -> Iterator[tuple[st
         note = ", ".join(filter(None, (illustration, supposed)))
         yield told, Cell(text=of.money(taxed.profit_after_tax), note=note)
     if used.contribution_per_hour_worked is not None and used.profit_per_hour_worked is not None:
-        note = ", ".join(filter(None, (hours(of, used.hours_worked), supposed)))
+        note = ", ".join(filter(None, (of.hours(used.hours_worked), supposed)))
         yield words("Contribution an hour worked"), Cell(text=of.money(used.contribution_per_hour_worked), note=note)
         yield words("Profit an hour worked"), Cell(text=of.money(used.profit_per_hour_worked), note=supposed)
 

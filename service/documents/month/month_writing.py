@@ -3,15 +3,21 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.documents.writing.formats import formatted_amount, formatted_number, formatted_share, isolated
+from service.documents.writing.formats import (
+    formatted_amount,
+    formatted_number,
+    formatted_quantity,
+    formatted_share,
+    isolated,
+)
 from service.documents.writing.labels import labels_for
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import MonthStatement
-from service.domain.values.exact import half_up
+from service.domain.month.volume_statement import Milestone, ProfitAtVolume
+from service.domain.values.exact import half_up, readable, whole_down, whole_up
 from service.domain.values.money import Money, in_currency, minor_unit_decimals
 
 UNKNOWN = "–"
-_SHARE_DECIMALS, _PIECE_DECIMALS = 3, 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,26 +56,35 @@ class MonthWriting:
         return formatted_amount(in_currency(half_up(amount.amount, decimals), amount.currency), self.locale)
 
     def pieces(self, pieces: Decimal) -> str:
-        """Rounded to hundredths."""
-        return formatted_number(_short(half_up(pieces, _PIECE_DECIMALS)), self.locale)
+        """Rounded to whole pieces."""
+        return formatted_number(half_up(pieces, 0), self.locale)
 
-    def quantity(self, quantity: Decimal, decimals: int = 3) -> str:
-        """Rounded to so many decimals at most."""
-        return formatted_number(_short(half_up(quantity, decimals)), self.locale)
+    def volume(self, point: ProfitAtVolume) -> str:
+        """Whole pieces of a volume."""
+        return self.pieces(whole_pieces(point))
+
+    def quantity(self, quantity: Decimal) -> str:
+        """With up to three decimals."""
+        return formatted_quantity(quantity, self.locale)
+
+    def hours(self, hours: Decimal) -> str:
+        """With one decimal."""
+        return self.words("{hours} hours", hours=formatted_number(readable(hours, 1), self.locale))
 
     def minutes(self, minutes: Decimal) -> str:
         """Rounded to whole minutes."""
         return formatted_number(half_up(minutes, 0), self.locale)
 
     def share(self, share: Decimal | None) -> str:
-        """Rounded to tenths of a percent; empty if it is not known."""
-        return "" if share is None else formatted_share(_short(half_up(share, _SHARE_DECIMALS)), self.locale)
+        """In tenths of a percent; empty if it is not known."""
+        return "" if share is None else formatted_share(share, self.locale)
 
     def name(self, line: MonthLineStatement) -> Cell:
         """The name of a product, and its code."""
         return Cell(text=isolated(line.name), note=line.listing or line.product)
 
 
-def _short(figure: Decimal) -> Decimal:
-    """Without trailing zeros."""
-    return figure.quantize(Decimal(1)) if figure == figure.to_integral_value() else figure.normalize()
+def whole_pieces(point: ProfitAtVolume) -> Decimal:
+    """Whole pieces of a volume: the first that reach it, or the last for which there is time."""
+    is_limit = point.milestone is Milestone.FULL_CAPACITY
+    return whole_down(point.pieces) if is_limit else whole_up(point.pieces)

@@ -46,12 +46,7 @@ def _rows(of: MonthWriting) -> Iterator[tuple[Cell, Cell]]:
     for band in used.electricity:
         yield Cell(text=isolated(band.name), note=band.resource), Cell(text=f"{of.quantity(band.kwh)} kWh")
     for grade in used.labour:
-        yield Cell(text=isolated(grade.name), note=grade.resource), Cell(text=hours(of, grade.hours))
-
-
-def hours(of: MonthWriting, worked: Decimal) -> str:
-    """Hours with one decimal."""
-    return of.words("{hours} hours", hours=of.quantity(worked, decimals=1))
+        yield Cell(text=isolated(grade.name), note=grade.resource), Cell(text=of.hours(grade.hours))
 
 
 def _in_units(of: MonthWriting, quantity: Decimal, unit: str) -> str:

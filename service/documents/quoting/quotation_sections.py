@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from service.documents.quoting.quotation_paper import Section
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
-from service.documents.writing.formats import formatted_number, formatted_share, isolated
+from service.documents.writing.formats import formatted_number, formatted_quantity, formatted_rate, isolated
 from service.domain.shipping.shipping_statement import StatedParcels
 from service.domain.values.money import rounded
 
@@ -47,7 +47,7 @@ def _shipping(of: QuotationWriting) -> Iterator[str]:
 
 
 def _parcels(of: QuotationWriting, each: StatedParcels) -> str:
-    sides = " × ".join(formatted_number(side, of.locale) for side in (each.length_mm, each.width_mm, each.height_mm))
+    sides = " × ".join(formatted_quantity(side, of.locale) for side in (each.length_mm, each.width_mm, each.height_mm))
     return of.words(
         "{count} × {pieces} pieces of {product}: {sides} mm, {mass} each",
         count=formatted_number(each.count, of.locale),
@@ -62,7 +62,7 @@ def _payment(of: QuotationWriting) -> Iterator[str]:
     terms, words, total = of.request.payment, of.words, of.figures.totals.payable
     if terms.advance_share:
         amount = rounded(total.amount * terms.advance_share, total.currency)
-        share = formatted_share(terms.advance_share, of.locale)
+        share = formatted_rate(terms.advance_share, of.locale)
         yield words(
             "{share} of the total with the order: {amount}. Balance: {rest}.",
             share=share,

@@ -9,7 +9,7 @@ from babel import Locale
 from service.documents.quoting.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView
 from service.documents.quoting.quotation_sections import sections_of
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
-from service.documents.writing.formats import formatted_number, formatted_share, isolated
+from service.documents.writing.formats import formatted_number, formatted_rate, formatted_share, isolated
 from service.documents.writing.paper import Entry
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
@@ -147,7 +147,7 @@ class _Making(QuotationWriting):
             told = words(
                 "{tax}: {rate} of {amount}",
                 tax=isolated(each.name),
-                rate=formatted_share(each.rate_share, self.locale),
+                rate=formatted_rate(each.rate_share, self.locale),
                 amount=self.money(each.taxable_amount),
             )
             yield Entry(text=told, figure=self.money(each.tax_amount), note=isolated(each.exemption_reason))

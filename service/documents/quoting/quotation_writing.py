@@ -9,12 +9,14 @@ from service.documents.writing.formats import (
     formatted_date,
     formatted_number,
     formatted_price,
-    formatted_share,
+    formatted_quantity,
+    formatted_rate,
     isolated,
 )
 from service.documents.writing.labels import Labels, labels_for
 from service.documents.writing.paper import Entry
 from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedTax
+from service.domain.values.exact import whole_up
 from service.domain.values.money import Money, in_currency
 
 
@@ -33,9 +35,12 @@ class QuotationWriting:
         return formatted_price(money, self.locale)
 
     def measured(self, quantity: Decimal, unit: str) -> str:
-        number = formatted_number(quantity, self.locale)
+        """A quantity with its unit; of things that nobody can divide, as many as are needed."""
         if unit == "piece":
-            return self.words.several("{number} piece", "{number} pieces", int(quantity), number=number)
+            pieces = int(whole_up(quantity))
+            number = formatted_number(pieces, self.locale)
+            return self.words.several("{number} piece", "{number} pieces", pieces, number=number)
+        number = formatted_quantity(quantity, self.locale)
         return f"{number}\u00a0{unit.replace('m2', 'm²')}"
 
     def adjustments(
@@ -52,7 +57,7 @@ class QuotationWriting:
         """The tax of a line or an adjustment, if the quotation has several."""
         if len(self.figures.totals.tax_subtotals) < 2:  # noqa: PLR2004 - several
             return ""
-        return f"{isolated(tax.name)}, {formatted_share(tax.rate_share, self.locale)}"
+        return f"{isolated(tax.name)}, {formatted_rate(tax.rate_share, self.locale)}"
 
     def _reason(self, each: QuotedAdjustment, sign: int) -> str:
         words, reason = self.words, reason_for(each, self.words)

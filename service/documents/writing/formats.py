@@ -16,9 +16,11 @@ from babel.numbers import NumberPattern, format_decimal, format_percent, get_cur
 from babel.units import format_compound_unit
 
 from service.domain.listing.unit_price import Measure, UnitPrice
-from service.domain.values.exact import exactly
-from service.domain.values.money import Money, minor_unit_decimals, rounded
+from service.domain.values.exact import exactly, readable
+from service.domain.values.money import Money, in_currency, minor_unit_decimals, readable_decimals, rounded
 
+_QUANTITY_DECIMALS, _SHARE_DECIMALS = 3, 3
+"""Of quantities, and of shares of one, as people read them."""
 _NO_BREAK_SPACE = "\u00a0"
 _UNITS = {
     Measure.KILOGRAM: "mass-kilogram",
@@ -40,6 +42,13 @@ def formatted_amount(amount: Money, locale: str) -> str:
     return _isolated_in(locale, _in_pattern(amount, decimals, locale))
 
 
+@exactly
+def formatted_unit_amount(amount: Money, locale: str) -> str:
+    """The amount for a unit, at the minor unit, or with more of its decimals if it has fewer than three digits."""
+    decimals = readable_decimals(amount.amount, amount.currency)
+    return formatted_amount(in_currency(readable(amount.amount, decimals), amount.currency), locale)
+
+
 def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
     price, unit = _price(unit_price.price, locale), _UNITS[unit_price.measure]
@@ -54,9 +63,19 @@ def formatted_number(number: Decimal | int, locale: str) -> str:
     return _isolated_in(locale, format_decimal(number, locale=locale, decimal_quantization=False))
 
 
-@exactly
+def formatted_quantity(quantity: Decimal, locale: str) -> str:
+    """A physical quantity, with up to three decimals."""
+    return formatted_number(readable(quantity, _QUANTITY_DECIMALS), locale)
+
+
 def formatted_share(share: Decimal, locale: str) -> str:
-    """A share of one as a percentage, with every digit it has."""
+    """A share of one as a percentage, in tenths of a percent."""
+    return formatted_rate(readable(share, _SHARE_DECIMALS), locale)
+
+
+@exactly
+def formatted_rate(share: Decimal, locale: str) -> str:
+    """A share that somebody stated, such as the rate of a tax, as a percentage with every digit it has."""
     return _isolated_in(locale, format_percent(share, locale=locale, decimal_quantization=False))
 
 

@@ -10,7 +10,7 @@ from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
-from service.documents.writing.formats import formatted_number, isolated
+from service.documents.writing.formats import formatted_quantity, isolated
 from service.domain.values.message import Fact, Message, filled
 
 CATALOGUES = Path(__file__).resolve().parents[1] / "catalogues"
@@ -48,7 +48,7 @@ class Labels:
                 return isolated(fact)
             case tuple():
                 return ", ".join(map(self.told, fact))
-        return formatted_number(fact, self.locale)
+        return formatted_quantity(fact, self.locale)
 
 
 def labels_for(locale: str, kind: str = "") -> Labels:

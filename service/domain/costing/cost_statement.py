@@ -1,17 +1,21 @@
 """A cost sheet as shown: rounded so that it adds up."""
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.safety.cautions import Caution
-from service.domain.values.exact import ZERO, exactly
-from service.domain.values.money import Money
-from service.domain.values.shown import Quantity, ShownShare, UnitAmount, UnitRate, shown
+from service.domain.values.exact import ZERO, apportioned, exactly, half_up, readable
+from service.domain.values.money import Money, in_currency, minor_unit_decimals, readable_decimals, rounded
+from service.domain.values.shown import WITH_MORE_DIGITS, Quantity, ShownShare, UnitAmount, UnitRate, shown
+
+_MORE_DECIMALS, _QUANTITY_DECIMALS, _SHARE_DECIMALS = 2, 3, 3
+"""Of rates beyond the minor unit, of quantities, and of shares, as people read them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,29 +115,64 @@ def cost_statement(
 ) -> CostStatement:
     """The sheet with lines that add up to the rounded full cost; every subtotal is the sum of its lines as shown."""
     lines, currency = tuple(_stated_lines(sheet)), sheet.currency
-    headings = {line.cost_class for line in lines}
     return shown(
         CostStatement,
         currency,
         sheet,
         lines=lines,
-        cost_classes={
-            each.value: _subtotal((line for line in lines if line.cost_class is each), currency)
-            for each in CostClass
-            if each in headings
-        },
-        subtotals=Subtotals(
-            prime_cost=_subtotal((line for line in lines if line.cost_class in PRIME), currency),
-            conversion_cost=_subtotal((line for line in lines if line.cost_class in CONVERSION), currency),
-            variable_cost=_subtotal((line for line in lines if line.variable), currency),
-            fixed_cost=_subtotal((line for line in lines if not line.variable), currency),
-            full_cost=_subtotal(lines, currency),
-        ),
+        **_sums(lines, currency, minor_unit_decimals(currency) + WITH_MORE_DIGITS.decimals),
         rates_valid_from=rates_valid_from,
         exchange_rates=exchange_rates,
         warnings=warnings,
         cautions=cautions,
     )
+
+
+@exactly
+def for_people(statement: CostStatement) -> CostStatement:
+    """The sheet in the digits that people read; its lines still add up to its sums.
+
+    Amounts a piece at the minor unit, with up to four more decimals where the full cost has fewer than three digits;
+    quantities with three decimals, rates of a unit with two more than the minor unit, shares in tenths of a percent.
+    """
+    currency, full_cost = statement.currency, statement.subtotals.full_cost.per_piece.amount
+    decimals = minor_unit_decimals(currency)
+    of_piece = readable_decimals(full_cost, currency)
+    exact = [line.amount_per_piece.amount for line in statement.lines]
+    per_piece = apportioned(exact, of_piece) if exact else ()
+    lines = tuple(
+        replace(
+            line,
+            quantity=readable(line.quantity, _QUANTITY_DECIMALS),
+            rate=readable(line.rate, _SHARE_DECIMALS if line.unit == currency else decimals + _MORE_DECIMALS),
+            amount_per_piece=in_currency(amount, currency),
+            share_of_full_cost=readable(line.share_of_full_cost, _SHARE_DECIMALS),
+        )
+        for line, amount in zip(statement.lines, per_piece, strict=True)
+    )
+    return replace(statement, lines=lines, **_sums(lines, currency, of_piece))
+
+
+def _sums(lines: Sequence[StatedLine], currency: str, decimals: int) -> dict[str, Any]:
+    """The sums of a sheet, of the lines as shown; amounts a piece with so many decimals."""
+
+    def of(wanted: Iterable[StatedLine]) -> Subtotal:
+        amounts = [(line.amount.amount, line.amount_per_piece.amount) for line in wanted]
+        per_batch, per_piece = (sum((each[place] for each in amounts), ZERO) for place in (0, 1))
+        a_piece = in_currency(half_up(per_piece, decimals), currency)
+        return Subtotal(per_batch=rounded(per_batch, currency), per_piece=a_piece)
+
+    headings = [each for each in CostClass if any(line.cost_class is each for line in lines)]
+    return {
+        "cost_classes": {each.value: of(line for line in lines if line.cost_class is each) for each in headings},
+        "subtotals": Subtotals(
+            prime_cost=of(line for line in lines if line.cost_class in PRIME),
+            conversion_cost=of(line for line in lines if line.cost_class in CONVERSION),
+            variable_cost=of(line for line in lines if line.variable),
+            fixed_cost=of(line for line in lines if not line.variable),
+            full_cost=of(lines),
+        ),
+    }
 
 
 def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
@@ -148,9 +187,3 @@ def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
             share_of_full_cost=line.amount / full_cost if full_cost else ZERO,
             one_percent_adds_per_piece=line.effect_of_one_percent / sheet.quantity,
         )
-
-
-def _subtotal(lines: Iterable[StatedLine], currency: str) -> Subtotal:
-    amounts = [(line.amount.amount, line.amount_per_piece.amount) for line in lines]
-    per_batch, per_piece = (sum((each[place] for each in amounts), ZERO) for place in (0, 1))
-    return shown(Subtotal, currency, per_batch=per_batch, per_piece=per_piece)

@@ -36,12 +36,12 @@ class RateCard:
         return rate is not None and isinstance(rate.terms, LabourRate) and rate.terms.is_paid_by_the_month
 
     def hours_to_work(self, resource: str, hours: Decimal | None) -> Decimal | None:
-        """What is there to work of the hours registered for a machine or a labour grade; None if they are not known.
+        """What is there to work of the hours a week of a machine or a labour grade; None if they are not known.
 
-        Of a grade's paid hours the productive share of its rate; all of them if it has no rate.
+        Of a grade, what its rate says of its paid hours; all of them if it has no rate.
         """
         rate = self.rates.get(resource)
-        if hours is None or rate is None or not isinstance(rate.terms, LabourRate):
+        if rate is None or not isinstance(rate.terms, LabourRate):
             return hours
         return rate.terms.hours_to_work(hours)
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Protocol
 from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Tariff
 from service.domain.values.declared import Bounds, Code, Length, NotNegative, Positive, PositiveShare, Share, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.exact import MONTHS_PER_YEAR, ONE, ZERO
+from service.domain.values.exact import MONTHS_PER_YEAR, ONE, WEEKS_PER_YEAR, ZERO
 from service.domain.values.money import NOT_NEGATIVE, Money, NotNegativeMoney
 from service.domain.values.references import WHOLE
 
@@ -142,9 +142,15 @@ class LabourRate:
         """Paid hours of one person × people; 0 if paid by the hour."""
         return (self.paid_hours_per_month or ZERO) * (ONE if self.people is None else self.people)
 
-    def hours_to_work(self, paid_hours: Decimal) -> Decimal:
-        """What is there of paid hours to work on orders:  paid hours × productive share."""
-        return paid_hours * self.productive_share
+    def hours_to_work(self, paid_hours_per_week: Decimal | None) -> Decimal | None:
+        """Hours a week that are there to work on orders:  paid hours × productive share.
+
+        If the paid hours of a week are not known they follow from those of the month, × 12/52; None if it has none.
+        """
+        if paid_hours_per_week is None and not self.is_paid_by_the_month:
+            return None
+        in_a_month = self.all_paid_hours_per_month * MONTHS_PER_YEAR / WEEKS_PER_YEAR
+        return (in_a_month if paid_hours_per_week is None else paid_hours_per_week) * self.productive_share
 
     def per_month(self, convert: Convert) -> dict[str, Decimal]:
         """The pay of a month, worked or not:  wage × (1 + on-cost) × paid hours × people; none if paid by the hour."""

@@ -126,7 +126,7 @@ class LabourGrade:
     Attributes:
         name: what the workshop calls it.
         hours_per_week: paid hours of all its people together in an ordinary week, of which the productive share of its
-            rate is there to work; if unknown it limits nothing.
+            rate is there to work; if unknown, those paid by the month, or no limit.
         working_weekdays: the days over which these hours are spread evenly.
         note: anything worth knowing.
     """

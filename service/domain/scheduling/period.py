@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from service.domain.making.working_week import WORKING_WEEK, Weekday
 from service.domain.scheduling.working_time import Shift
-from service.domain.values.exact import MINUTES_PER_HOUR, ONE, exactly
+from service.domain.values.exact import MINUTES_PER_HOUR, ONE, exactly, snapped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +42,7 @@ class Period:
         if hours_per_week is None:
             return None
         shift = Shift(hours_per_week=hours_per_week, weekdays=frozenset(weekdays), closed_days=self.closed_days)
-        return shift.minutes_between(self.first_day, self.days)
+        return snapped(shift.minutes_between(self.first_day, self.days))
 
     def nearest(self, day: date) -> date:
         """The day of the month that is nearest to a day."""

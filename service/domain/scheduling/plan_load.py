@@ -44,7 +44,7 @@ def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> 
     if hours_per_week is None:
         return None
     minutes = hours_per_week * MINUTES_PER_HOUR
-    return minutes * WEEKS_PER_YEAR / MONTHS_PER_YEAR if weeks is None else minutes * weeks
+    return snapped(minutes * WEEKS_PER_YEAR / MONTHS_PER_YEAR if weeks is None else minutes * weeks)
 
 
 @exactly

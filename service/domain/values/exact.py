@@ -95,6 +95,18 @@ def _quantized(snapped: Decimal, decimals: int, rounding: str) -> Decimal:
         raise FigureTooLargeError from None
 
 
+def readable(figure: Decimal, decimals: int) -> Decimal:
+    """The figure as people read it: rounded half up, but never to nothing, and without trailing zeros.
+
+    >>> readable(Decimal("12.34567"), 3), readable(Decimal("2.5000"), 3), readable(Decimal("0.000123"), 3)
+    (Decimal('12.346'), Decimal('2.5'), Decimal('0.0001'))
+
+    Raises:
+        FigureTooLargeError: the result would need more than 28 digits.
+    """
+    return plain(figure, max(decimals, -figure.adjusted() if figure else 0))
+
+
 @traced("⌈⌉")
 def whole_up(figure: Decimal) -> Decimal:
     """The figure rounded up to a whole number.

@@ -28,6 +28,10 @@ def _exponent(code: str) -> int | None:
     return None if exponent is None else int(exponent)
 
 
+_READABLE_DIGITS, _MOST_MORE_DECIMALS = 3, 4
+"""Of an amount for a unit: the digits that people need, and the decimals beyond the minor unit that are kept."""
+
+
 def minor_unit_decimals(code: str) -> int:
     """How many decimals the currency's minor unit has.
 
@@ -40,6 +44,17 @@ def minor_unit_decimals(code: str) -> int:
     if exponent is None:
         raise UnknownCurrencyError(code, ended_on(code))
     return exponent
+
+
+def readable_decimals(amount: Decimal, currency: str) -> int:
+    """Decimals in which people read the amount for a unit: the minor unit's, or more to show three digits.
+
+    >>> readable_decimals(Decimal("9.778333"), "EUR"), readable_decimals(Decimal("0.012345"), "EUR")
+    (2, 4)
+    """
+    decimals = minor_unit_decimals(currency)
+    missing = _READABLE_DIGITS - 1 - amount.adjusted() if amount else 0
+    return min(max(decimals, missing), decimals + _MOST_MORE_DECIMALS)
 
 
 @cache

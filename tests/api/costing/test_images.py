@@ -1,13 +1,15 @@
 """Images over HTTP: negotiated, cached and revalidated like the sheet; each form has its own tag."""
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
 from service.documents.costing.cost_chart import cost_chart
 from service.documents.drawing.drawing import ImageForm
-from service.documents.writing.formats import formatted_amount
-from service.domain.values.money import Money
+from service.documents.writing.formats import formatted_amount, formatted_unit_amount
+from service.domain.values.exact import half_up
+from service.domain.values.money import Money, in_currency
 from service.encoding import decoded
 from service.workflows.costing import cost_sheets
 from service.workflows.workspace import Workspace
@@ -62,10 +64,12 @@ class TestTheSheet:
         picture = Picture(shown(sold, SVG).data)
 
         cost = decoded(sheet["subtotals"]["full_cost"]["per_piece"], Money)
-        assert picture.title == f"Sheet: {formatted_amount(cost, 'en_IE')} a piece"
+        assert picture.title == f"Sheet: {formatted_unit_amount(cost, 'en_IE')} a piece"
         for line in sheet["lines"]:
             assert line["name"] in picture.words
-            assert formatted_amount(decoded(line["amount_per_piece"], Money), "en_IE") in picture.words
+            exact = Decimal(line["amount_per_piece"]["amount"])  # shown so that the column adds up to the cent
+            near = {half_up(exact, 2) + step for step in (Decimal("-0.01"), Decimal(0), Decimal("0.01"))}
+            assert {formatted_amount(in_currency(each, "EUR"), "en_IE") for each in near} & set(picture.words)
 
     def test_a_png_is_a_png(self, sold: Client) -> None:
         response = shown(sold, PNG)
@@ -86,7 +90,8 @@ class TestTheSheet:
         supposed = sold.post("products/sheet/cost-sheet", question, headers={"Accept": SVG})
 
         costed = sold.post("products/sheet/cost-sheet", question).json["subtotals"]["full_cost"]["per_piece"]
-        assert Picture(supposed.data).title.endswith(f"{formatted_amount(decoded(costed, Money), 'en_IE')} a piece")
+        cost = formatted_unit_amount(decoded(costed, Money), "en_IE")
+        assert Picture(supposed.data).title.endswith(f"{cost} a piece")
         assert supposed.data != before
         assert shown(sold, SVG).data == before
 

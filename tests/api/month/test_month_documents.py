@@ -178,9 +178,7 @@ class TestThePage:
         (picture,) = re.findall(r'<img src="data:image/svg\+xml;base64,([^"]+)"', response.text)
         assert Picture(base64.b64decode(picture)).title.startswith("A month")
 
-    def test_tells_what_idle_time_is_paid_what_is_absorbed_and_where_the_profits_of_the_products_go(
-        self, timed: Client
-    ) -> None:
+    def test_shows_pay_for_idle_time_absorption_and_the_way_to_the_profit_of_the_month(self, timed: Client) -> None:
         """Of 24 hours of the operator that are paid, 4 × 3.842… are worked."""
         timed.register("labour-grades/operator", {"name": "Operator", "hours_per_week": "40"}, **{DAY: BY_THE_MONTH})
         asked = plan(other_fixed_costs=[{"name": "Own pay", "amount": money("90")}], leave_out=["machines/press"])
@@ -205,7 +203,7 @@ class TestThePage:
         picture = Picture(answered(timed, SVG, asked).data)
         assert f"{euros(month['paid_idle'])} of the fixed cost pays for idle time" in picture.description
 
-    def test_says_what_is_absorbed_beyond_the_cost(self, timed: Client) -> None:
+    def test_shows_over_absorption(self, timed: Client) -> None:
         timed.put("overheads/rent/rates/2026-01-01", overhead_rate("30", "1"))
 
         text = answered(timed, HTML, plan()).text
@@ -214,7 +212,7 @@ class TestThePage:
         assert f"plus what it absorbs beyond the cost{CELL}€" in re.sub(r"</th>\s*<td[^>]*>", "|", text)
         assert "idle time" not in text
 
-    def test_has_no_table_of_what_is_absorbed_where_there_is_nothing(self, timed: Client) -> None:
+    def test_has_no_table_of_absorption_without_fixed_costs(self, timed: Client) -> None:
         nothing = month_plan(lines=[planned(pieces=0)], leave_out=["machines/press", "overheads/rent"])
 
         assert "What the planned pieces absorb" not in answered(timed, HTML, nothing).text

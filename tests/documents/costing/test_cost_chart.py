@@ -17,7 +17,7 @@ from service.documents.costing.cost_chart import GREATEST_LINES, cost_chart
 from service.documents.drawing.drawing import Chart, ImageForm, drawn
 from service.documents.writing.formats import formatted_amount, formatted_share, isolated
 from service.documents.writing.labels import labels_for
-from service.domain.costing.cost_statement import CostStatement, cost_statement
+from service.domain.costing.cost_statement import CostStatement, cost_statement, for_people
 from service.domain.values.money import in_currency
 from tests.documents.pictures import Picture, png_size
 from tests.domain.examples import Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead, terms_of
@@ -38,7 +38,8 @@ STRANGE = {
 
 
 def stated(shop: Shop, quantity: int = 100) -> CostStatement:
-    return cost_statement(shop.sheet(quantity), rates_valid_from={})
+    """The sheet in the digits that people read."""
+    return for_people(cost_statement(shop.sheet(quantity), rates_valid_from={}))
 
 
 @cache
@@ -112,12 +113,18 @@ class TestFigures:
             amount = formatted_amount(line.amount_per_piece, "en_IE")
             assert f"{line.name}: {amount} ({formatted_share(line.share_of_full_cost, 'en_IE')})" in description
 
-    def test_an_amount_has_every_digit_however_large_it_is(self) -> None:
+    def test_an_amount_has_all_digits_to_the_cent_however_large_it_is(self) -> None:
         statement = of_materials({"gold": "123456789012345678.123456", "dust": "0.000001"})
 
         words = picture(statement).words
 
-        assert {"€123,456,789,012,345,678.123456", "€0.000001"} <= set(words)
+        assert {"€123,456,789,012,345,678.12", "€0.00"} <= set(words)
+
+    @pytest.mark.parametrize(
+        ("price", "shown"), [("0.95", "€0.950"), ("0.012345", "€0.0123"), ("0.000001", "€0.000001")]
+    )
+    def test_a_small_amount_has_three_digits_if_it_has_them(self, price: str, shown: str) -> None:
+        assert shown in picture(of_materials({"dust": price})).words
 
 
 class TestBars:
@@ -165,9 +172,8 @@ class TestBars:
     def test_a_sheet_that_costs_next_to_nothing_is_drawn(self, price: str) -> None:
         shown = picture(of_materials({"gift": price}))
 
-        assert [bar.about for bar in shown.bars()] == [
-            f"gift: €{Decimal(price):.6f} ({'100' if Decimal(price) else '0'}%)"
-        ]
+        told = "€0.000001 (100%)" if Decimal(price) else "€0.00 (0%)"
+        assert [bar.about for bar in shown.bars()] == [f"gift: {told}"]
 
     def test_a_sheet_with_nothing_but_a_credit_is_drawn_to_the_left(self) -> None:
         statement = bricks()
@@ -185,7 +191,7 @@ class TestManyLines:
         shown = picture(statement)
 
         assert len(shown.bars()) == GREATEST_LINES + 1
-        assert shown.bars()[0].about.startswith("material 999: €1,000.250000 ")
+        assert shown.bars()[0].about.startswith("material 999: €1,000.25 ")
         together = in_currency(sum((line.amount_per_piece.amount for line in rest), Decimal(0)), "EUR")
         share = sum((line.share_of_full_cost for line in rest), Decimal(0))
         about = f"976 other lines: {formatted_amount(together, 'en_IE')} ({formatted_share(share, 'en_IE')})"

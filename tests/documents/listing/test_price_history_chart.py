@@ -42,17 +42,17 @@ class TestFigures:
 
         shown = Picture(drawn(entries))
 
-        assert {"€4.20", "€4.35", "€4.50", "€3.000000"} <= set(shown.words)
+        assert {"€4.20", "€4.35", "€4.50", "€3.00"} <= set(shown.words)
         assert shown.title == "brick-market: €4.50 now"
-        assert "€4.50 since 30 June 2026 (unit cost €3.000000, margin 25%)" in shown.words
+        assert "€4.50 since 30 June 2026 (unit cost €3.00, margin 25%)" in shown.words
 
     def test_the_description_states_each_price_newest_first(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35", margin_share=None)]
 
         description = Picture(drawn(entries)).description
 
-        first = description.index("€4.20 since 2 March 2026 (unit cost €3.000000, margin 25%)")
-        assert description.index("€4.35 since 1 May 2026 (unit cost €3.000000)") < first
+        first = description.index("€4.20 since 2 March 2026 (unit cost €3.00, margin 25%)")
+        assert description.index("€4.35 since 1 May 2026 (unit cost €3.00)") < first
 
     def test_a_long_history_has_a_label_for_the_first_the_last_the_greatest_and_the_least(self) -> None:
         dice = Random(4)
@@ -158,7 +158,7 @@ class TestCurrencies:
         words = Picture(drawn([yen(1, 0, "1200")])).words
 
         assert words.count("1 May 2026") == 2
-        assert {"price, JPY", "unit cost, EUR", "JP¥1,200", "€3.000000"} <= set(words)
+        assert {"price, JPY", "unit cost, EUR", "JP¥1,200", "€3.00"} <= set(words)
         assert "price, EUR" not in words
 
     def test_a_listing_that_changed_its_currency_has_an_axis_for_each(self) -> None:

@@ -243,13 +243,14 @@ class TestEveryForm:
     def test_says_when_an_invoice_is_due_at_once(self) -> None:
         assert "Payable when the invoice arrives." in pdf_text(quotation_view(a_paper(payment={"due_days": 0})))
 
-    def test_names_pieces_that_the_customer_brings(self) -> None:
+    @pytest.mark.parametrize(("needed", "told"), [("0.97", "1 piece"), ("1", "1 piece"), ("12.01", "13 pieces")])
+    def test_names_the_whole_pieces_that_the_customer_brings(self, needed: str, told: str) -> None:
         paper = a_paper()
         (supplied,) = paper.figures.lines[0].supplied
-        line = replace(paper.figures.lines[0], supplied=(replace(supplied, unit="piece", quantity=D(1)),))
+        line = replace(paper.figures.lines[0], supplied=(replace(supplied, unit="piece", quantity=D(needed)),))
         paper = replace(paper, figures=replace(paper.figures, lines=(line,)))
 
-        assert "You supply: HDPE flakes, 1 piece" in in_all_forms(paper)["pdf"]
+        assert f"You supply: HDPE flakes, {told}" in in_all_forms(paper)["pdf"]
 
 
 class TestLanguages:

@@ -15,7 +15,10 @@ from service.documents.writing.formats import (
     formatted_date,
     formatted_number,
     formatted_price,
+    formatted_quantity,
+    formatted_rate,
     formatted_share,
+    formatted_unit_amount,
     formatted_unit_price,
     isolated,
 )
@@ -184,14 +187,34 @@ class TestNumbersSharesAndDates:
     def test_show_every_digit_there_is(self) -> None:
         assert formatted_number(Decimal("1234.56789"), "de") == "1.234,56789"
         assert formatted_number(1234567, "en") == "1,234,567"
-        assert formatted_share(Decimal("0.055"), "en") == "5.5%"
-        assert formatted_share(Decimal("0.2"), "de") == "20\u00a0%"
+        assert formatted_rate(Decimal("0.05525"), "en") == "5.525%"
+        assert formatted_rate(Decimal("0.2"), "de") == "20\u00a0%"
+
+    @pytest.mark.parametrize(
+        ("share", "shown"),
+        [("0.322105", "32.2%"), ("0.3225", "32.3%"), ("0.2", "20%"), ("0.0004", "0.04%"), ("0", "0%")],
+    )
+    def test_a_share_is_in_tenths_of_a_percent_and_never_nothing(self, share: str, shown: str) -> None:
+        assert formatted_share(Decimal(share), "en") == shown
+
+    @pytest.mark.parametrize(
+        ("quantity", "shown"), [("99587.654822", "99,587.655"), ("0.97", "0.97"), ("0.00042", "0.0004"), ("12", "12")]
+    )
+    def test_a_quantity_has_up_to_three_decimals_and_is_never_nothing(self, quantity: str, shown: str) -> None:
+        assert formatted_quantity(Decimal(quantity), "en") == shown
+
+    @pytest.mark.parametrize(
+        ("amount", "shown"),
+        [("9.778333", "€9.78"), ("0.954321", "€0.954"), ("0.012345", "€0.0123"), ("0.50", "€0.50"), ("0", "€0.00")],
+    )
+    def test_an_amount_for_a_unit_has_cents_and_three_digits(self, amount: str, shown: str) -> None:
+        assert formatted_unit_amount(in_currency(Decimal(amount), "EUR"), "en") == shown
 
     def test_of_28_digits_lose_none(self) -> None:
         figure = Decimal("0.1234567890123456789012345678")
 
         assert read_back(formatted_number(figure, "en"), 28) == figure
-        assert read_back(formatted_share(figure, "en"), 26) == figure * 100
+        assert read_back(formatted_rate(figure, "en"), 26) == figure * 100
 
     def test_a_day_is_written_in_words(self) -> None:
         assert formatted_date(date(2026, 11, 25), "en_IE") == "25 November 2026"

@@ -36,11 +36,11 @@ class TestAMachine:
         assert "than the hours a week come to: Sheet press (1600 against 1040). Check both" in warning.text
 
     @pytest.mark.parametrize(
-        ("planned", "is_told"), [("1872", False), ("2288", False), ("1871.9", True), ("2288.1", True)]
+        ("planned", "is_warned_of"), [("1872", False), ("2288", False), ("1871.9", True), ("2288.1", True)]
     )
-    def test_is_warned_of_by_more_than_a_tenth(self, planned: str, is_told: bool) -> None:
+    def test_is_warned_of_by_more_than_a_tenth(self, planned: str, is_warned_of: bool) -> None:
         """40 hours a week are 2,080 a year."""
-        assert bool(of_a_machine(planned, "40")) is is_told
+        assert bool(of_a_machine(planned, "40")) is is_warned_of
 
     def test_that_never_runs_though_its_cost_is_spread_is_warned_of(self) -> None:
         assert len(of_a_machine("1600", "0")) == 1
@@ -66,7 +66,7 @@ class TestALabourGrade:
         assert of_a_grade(weekly, **terms) == ()
 
 
-def test_several_are_told_in_one_warning() -> None:
+def test_several_share_one_warning() -> None:
     rate = terms_of(MachineRate, builders.machine_rate())
     rates = [
         (DatedRate(resource=f"machines/{code}", valid_from=TODAY, terms=rate), a_machine(name=code, hours_per_week="9"))

@@ -77,7 +77,7 @@ def rows(found: MonthStatement) -> dict[str, tuple[str, str, str, bool]]:
 
 
 class TestAPlan:
-    def test_absorbs_what_its_pieces_bear_of_each_resource(self) -> None:
+    def test_absorbs_the_fixed_cost_that_its_pieces_bear_of_each_resource(self) -> None:
         products = (product(100, "10", press="1.50", operator="3"), product(50, "8", press="2"))
 
         found = stated(products, [cost(PRESS, "400"), cost(OPERATOR, "280"), cost(RENT, "90"), cost(None, "25")])
@@ -106,7 +106,7 @@ class TestAPlan:
         assert told.profit == found.profit == euros("695.00")
         assert rows(found)[RENT] == ("0.00", "10.00", "-10.00", True)
 
-    def test_of_nothing_absorbs_nothing(self) -> None:
+    def test_without_pieces_absorbs_nothing(self) -> None:
         found = stated([product(0, "10", press="1.50", rent="1")], [cost(PRESS, "400")])
 
         assert rows(found) == {PRESS: ("400.00", "0.00", "400.00", False)}
@@ -128,7 +128,7 @@ class TestAPlan:
 
 
 class TestPaidIdleTime:
-    def test_is_what_the_plan_does_not_absorb_of_pay_by_the_month(self) -> None:
+    def test_is_pay_by_the_month_that_the_plan_does_not_absorb(self) -> None:
         helper = cost("labour-grades/helper", "500")
 
         found = stated(
@@ -138,14 +138,14 @@ class TestPaidIdleTime:
         assert found.paid_idle == euros("500.00")  # the operator is not idle, and the press is not paid
         assert stated([product(10, "10", operator="8")], [cost(OPERATOR, "180")]).paid_idle == euros("100.00")
 
-    def test_is_none_at_all_in_cents_where_all_is_absorbed(self) -> None:
+    def test_is_zero_in_cents_where_all_is_absorbed(self) -> None:
         idle = stated([product(10, "10", operator="20")], [cost(OPERATOR, "180")]).paid_idle
 
         assert idle is not None
         assert str(idle.amount) == "0.00"
 
     @pytest.mark.parametrize("costs", [[], [cost(PRESS, "99")]])
-    def test_is_not_told_where_the_month_bears_no_such_pay(self, costs: list[FixedCost]) -> None:
+    def test_is_unknown_where_the_month_bears_no_such_pay(self, costs: list[FixedCost]) -> None:
         assert stated([product(10, "10", operator="8")], costs).paid_idle is None
 
     def test_more_than_is_paid_is_warned_of(self) -> None:
@@ -155,7 +155,7 @@ class TestPaidIdleTime:
         assert "more hours than the month pays for of: labour-grades/operator." in warning.text
 
     @pytest.mark.parametrize("costs", [[cost(OPERATOR, "180")], []])
-    def test_as_much_as_is_paid_is_not_nor_a_grade_that_is_left_out(self, costs: list[FixedCost]) -> None:
+    def test_as_much_as_is_paid_is_not_warned_of_nor_a_grade_that_is_left_out(self, costs: list[FixedCost]) -> None:
         assert stated([product(10, "10", operator="18")], costs).warnings == ()
 
 

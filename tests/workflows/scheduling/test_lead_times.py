@@ -81,6 +81,17 @@ class TestPaidHours:
 
         assert hours["labour-grades/helper"] == 10
 
+    def test_are_those_paid_by_the_month_where_no_hours_a_week_are_registered(self, manned: Owner) -> None:
+        """65 of a month are 15 of a week."""
+        manned.put("labour-grades/operator", {"name": "Operator"})
+        terms = builders.labour_rate(productive_share="0.75", paid_hours_per_month="32.5", people="2")
+        manned.put_rate(OPERATOR, "2026-06-01", terms)
+
+        hours = {each.resource: each.hours_per_week for each in coming(manned).resources}
+
+        assert hours[OPERATOR] == D("11.25")
+        assert manned.plan_month().loads[0].minutes_available == 2925  # 65 × 0.75 × 60
+
     def test_count_so_in_a_month(self, manned: Owner) -> None:
         (operator, _) = manned.plan_month(weeks="4").loads
 

@@ -1,0 +1,63 @@
+"""The digits that people read, from the figures of an answer."""
+
+from decimal import Decimal
+
+import pytest
+
+from service.client.text import figures
+
+
+@pytest.mark.parametrize(
+    ("shown", "wanted"),
+    [
+        (figures.share("0.322105"), "32.2 %"),
+        (figures.share("0.2"), "20.0 %"),
+        (figures.share(None), "-"),
+        (figures.stated_share("0.30"), "30 %"),
+        (figures.stated_share("0.125"), "12.5 %"),
+        (figures.whole("99587.654822"), "99588"),
+        (figures.whole_up("2183.513355"), "2184"),
+        (figures.whole_down("4458.9"), "4458"),
+        (figures.quantity("9.4180"), "9.418"),
+        (figures.quantity("99587.654822"), "99587.655"),
+        (figures.quantity("0.00042"), "0.0004"),
+        (figures.quantity("0"), "0"),
+        (figures.quantity("1200"), "1200"),
+        (figures.rate("31.452569"), "31.4526"),
+        (figures.rate("0.315"), "0.315"),
+        (figures.as_exact_as("0.026845", "+0.139"), "0.027"),
+    ],
+)
+def test_a_figure_has_the_digits_that_its_kind_needs(shown: str, wanted: str) -> None:
+    assert shown == wanted
+
+
+@pytest.mark.parametrize(
+    ("amount", "currency", "wanted"),
+    [
+        ("9.778333", "EUR", "9.78"),
+        ("1340.74", "EUR", "1340.74"),
+        ("0.50", "EUR", "0.50"),
+        ("0.138937", "EUR", "0.139"),
+        ("-0.034390", "EUR", "-0.0344"),
+        ("0.000000", "EUR", "0.00"),
+        ("1200", "JPY", "1200"),
+        ("977.1234", "JPY", "977"),
+        ("9.7712", "JPY", "9.77"),
+        ("12.3456", "CLF", "12.3456"),
+        ("1.2345678", "BHD", "1.235"),
+    ],
+)
+def test_an_amount_is_at_the_minor_unit_unless_it_would_have_too_few_digits(
+    amount: str, currency: str, wanted: str
+) -> None:
+    assert figures.amount(amount, currency) == wanted
+
+
+def test_a_column_of_deductions_adds_up_to_the_cent() -> None:
+    gross, deductions = "56.250000", ["-9.375000", "-5.763750", "-1.349250", "-0.246840", "-39.515160"]
+
+    shown = figures.steps(gross, deductions, "EUR")
+
+    assert shown == ["-9.37", "-5.77", "-1.35", "-0.24", "-39.52"]
+    assert sum(map(Decimal, shown), Decimal("56.25")) == 0
