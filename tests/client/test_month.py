@@ -69,7 +69,8 @@ class TestTheDemoPlan:
         for cost in month["fixed_costs"]:
             assert f"{cost['name']} {cost['amount']['amount']}" in lines
         for load in month["loads"]:
-            figures = f"{half_up(Decimal(load['minutes_needed']), 0)} {load['minutes_available']}"
+            minutes = (half_up(Decimal(load[name]), 0) for name in ("minutes_needed", "minutes_available"))
+            figures = " ".join(map(str, minutes))
             assert any(line.startswith(load["name"]) and figures in line for line in lines)
         for line, best in zip(month["lines"], month["best_mix"]["lines"], strict=True):
             assert any(f"{line['pieces']} {best['pieces']} " in each for each in lines)
