@@ -41,7 +41,7 @@ def printed(client: Client, capsys: Any, tmp_path: Path, plan: dict[str, Any], *
 
 
 def test_what_is_taken_and_earned_has_people_s_digits(workshop: Client, capsys: Any, tmp_path: Path) -> None:
-    plan = month_plan(lines=[planned(policy=None, price="60")], income_tax_share="0.255")
+    plan = month_plan(lines=[planned(policy=None, price="60")], income_tax_share="0.2555")
     month = workshop.post("break-even", plan).json
 
     lines = printed(workshop, capsys, tmp_path, plan)
@@ -55,7 +55,7 @@ def test_what_is_taken_and_earned_has_people_s_digits(workshop: Client, capsys: 
     assert f"contribution an hour worked (19.2 hours) {hour:.2f}" in lines
     assert f"profit an hour worked (19.2 hours) {Decimal(used['profit_per_hour_worked']['amount']):.2f}" in lines
     left = month["after_income_tax"]["profit_after_tax"]["amount"]
-    assert f"after income tax of 25.5 %, an illustration; ask a tax adviser {left}" in lines
+    assert f"after income tax of 25.55 %, an illustration; ask a tax adviser {left}" in lines
 
 
 def test_a_plan_that_takes_nothing_has_no_such_tables(workshop: Client, capsys: Any, tmp_path: Path) -> None:

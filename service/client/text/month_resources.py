@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from service.client.text.figures import amount, hours, quantity, share
+from service.client.text.figures import amount, hours, quantity, stated_share
 from service.client.text.terminal import isolated
 
 Month = Mapping[str, Any]
@@ -31,7 +31,7 @@ def earned(month: Month) -> Iterator[tuple[str, str]]:
     """The profit after an income tax, and what an hour of work earns, as far as they are known."""
     currency = month["currency"]
     if (taxed := month["after_income_tax"]) is not None:
-        told = f"after income tax of {share(taxed['income_tax_share'])}, an illustration; ask a tax adviser"
+        told = f"after income tax of {stated_share(taxed['income_tax_share'])}, an illustration; ask a tax adviser"
         yield told, taxed["profit_after_tax"]["amount"]
     used = month["resources_used"]
     for name in ("contribution", "profit"):

@@ -15,7 +15,7 @@ from service.documents.month.month_tables import (
 from service.documents.month.month_verdict import verdict
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
 from service.documents.month.resources_tables import energy_and_work_table, materials_table
-from service.documents.writing.formats import formatted_date, formatted_number, isolated
+from service.documents.writing.formats import formatted_date, formatted_number, formatted_rate, isolated
 from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.month.statement import MonthStatement
@@ -132,7 +132,7 @@ def _after_tax_and_an_hour(of: MonthWriting, supposed: str) -> Iterator[tuple[st
     """What an income tax leaves of the profit, and what an hour of work earns, as far as they are known."""
     words, taxed, used = of.words, of.month.after_income_tax, of.month.resources_used
     if taxed is not None:
-        told = words("Profit after income tax of {share}", share=of.share(taxed.income_tax_share))
+        told = words("Profit after income tax of {share}", share=formatted_rate(taxed.income_tax_share, of.locale))
         illustration = words("an illustration; ask a tax adviser")
         note = ", ".join(filter(None, (illustration, supposed)))
         yield told, Cell(text=of.money(taxed.profit_after_tax), note=note)

@@ -39,7 +39,7 @@ def page(client: Client, **changes: Any) -> str:
 
 
 def test_what_is_taken_and_earned_is_told_in_people_s_digits(workshop: Client) -> None:
-    plan = {"lines": [planned(policy=None, price="60")], "income_tax_share": "0.255"}
+    plan = {"lines": [planned(policy=None, price="60")], "income_tax_share": "0.2555"}
     month = workshop.post("break-even", month_plan(**plan)).json
 
     text = page(workshop, **plan)
@@ -50,7 +50,7 @@ def test_what_is_taken_and_earned_is_told_in_people_s_digits(workshop: Client) -
     hour = Decimal(month["resources_used"]["contribution_per_hour_worked"]["amount"])
     assert f"Contribution an hour worked €{hour:.2f} 19.2 hours" in text
     left = Decimal(month["after_income_tax"]["profit_after_tax"]["amount"])
-    assert f"Profit after income tax of 25.5% €{left:,.2f} an illustration; ask a tax adviser" in text
+    assert f"Profit after income tax of 25.55% €{left:,.2f} an illustration; ask a tax adviser" in text
 
 
 def test_what_would_be_earned_is_a_supposition_where_the_plan_cannot_be_made(workshop: Client) -> None:

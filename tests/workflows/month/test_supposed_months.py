@@ -22,6 +22,7 @@ RATES: dict[str, tuple[str, dict[str, Any]]] = {
     "a material": ("materials/hdpe", builders.material_rate("1.60")),
     "a machine": ("machines/press", builders.machine_rate(life_years="5")),
     "a grade": ("labour-grades/operator", builders.labour_rate("30")),
+    "a grade paid by the month": ("labour-grades/operator", builders.labour_rate(paid_hours_per_month="24")),
     "a tariff": ("tariffs/grid", builders.tariff_rate("0.60", "0.50")),
     "a pool": ("overheads/rent", builders.overhead_rate("900")),
     "a tax": ("taxes/vat", {"rate_share": "0.10"}),
