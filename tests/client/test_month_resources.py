@@ -89,6 +89,16 @@ def test_a_later_month_tells_its_days_and_the_rates_of_today(workshop: Client, c
     assert f"No exchange rates of 2026-12-01 are known yet; the last ones are used: {used}." in told
 
 
+def test_a_month_may_stand_in_the_file_without_quotes(workshop: Client, capsys: Any, tmp_path: Path) -> None:
+    path = tmp_path / "plan.yaml"
+    path.write_text("month: 2026-12\nlines: [{product: sheet, standard_batch: 20, pieces: 5, price: 60}]")
+
+    ended = end_of(workshop, capsys, "month", str(path))
+
+    assert ended.status == 0, ended.err
+    assert "From 2026-12-01 to 2026-12-31, closed on 8 days" in ended.out
+
+
 def test_what_is_supposed_and_today_s_exchange_rates_are_told(workshop: Client, capsys: Any, tmp_path: Path) -> None:
     workshop.put("exchange-rates/2026-11-24", {"base": "EUR", "rates": {"USD": "1.25"}})
     supposed = {"facts": {"machines/press": machine(rated_power_kw="20")}, "other_fixed_costs": [LOAN]}

@@ -63,7 +63,7 @@ def check_what_if_facts(workspace: Workspace, what_if: WhatIfFacts) -> None:
     for resource, facts in what_if.items():
         registered, thing = _registered(workspace, resource), Thing.of(resource)
         if registered is None:
-            problems.append(InvalidValueError(("facts", resource), f"there is no {described(thing)}"))
+            problems.append(_unknown("facts", resource))
             continue
         with workspace.reading() as connection:
             fixed = fixed_problems(connection, workspace.workshop_id, thing, registered, facts)
@@ -74,11 +74,16 @@ def check_what_if_facts(workspace: Workspace, what_if: WhatIfFacts) -> None:
 def supposed_in_force(
     workspace: Workspace, in_force: Iterable[tuple[DatedRate, Registered]], supposed: Supposed, as_of: date
 ) -> tuple[tuple[DatedRate, Registered], ...]:
-    """Rates in force with the facts that they belong to, as supposed; checked before."""
+    """Rates in force with the facts that they belong to, as supposed.
+
+    Raises:
+        InvalidValuesError: a resource is no longer registered.
+    """
     found = {rate.resource: (rate, facts) for rate, facts in in_force}
     for resource, terms in supposed.rates.items():
         facts = found[resource][1] if resource in found else _registered(workspace, resource)
-        assert facts is not None  # it was checked
+        if facts is None:  # it was registered when the terms were checked
+            raise InvalidValuesError([_unknown("rates", resource)])
         found[resource] = DatedRate(resource=resource, valid_from=as_of, terms=terms), facts
     return tuple((rate, supposed.of(Thing.of(rate.resource), facts)) for rate, facts in found.values())
 
@@ -87,6 +92,10 @@ def _registered(workspace: Workspace, resource: str) -> Registered | None:
     with workspace.reading() as connection:
         found = registrations.find_registration(connection, workspace.workshop_id, Thing.of(resource))
     return None if found is None or found.retired_at is not None else found.facts
+
+
+def _unknown(member: str, resource: str) -> InvalidValueError:
+    return InvalidValueError((member, resource), f"there is no {described(Thing.of(resource))}")
 
 
 def _refuse(problems: Iterable[InvalidValueError]) -> None:

@@ -9,6 +9,7 @@ import pytest
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
 from service.domain.month.verdict import Verdict
 from service.domain.values.errors import InvalidValuesError
+from service.workflows.costing.supposing import supposed_in_force
 from tests.domain.examples import D, euros
 from tests.support import builders
 from tests.support.builders import planned
@@ -123,6 +124,13 @@ def test_what_does_not_fit_is_named(open_workshop: Owner, supposed: dict[str, An
         open_workshop.plan_month(**plan(), **supposed)
 
     assert path in {tuple(each.path) for each in refusal.value.problems}
+
+
+def test_a_resource_that_is_retired_meanwhile_is_named(open_workshop: Owner) -> None:
+    supposed = open_workshop.supposed({"machines/gold": builders.machine_rate()}, {})
+
+    with pytest.raises(InvalidValuesError, match="there is no machine 'gold'"):
+        supposed_in_force(open_workshop.workspace, [], supposed, date(2026, 11, 25))
 
 
 def test_what_is_retired_cannot_be_supposed(open_workshop: Owner) -> None:
