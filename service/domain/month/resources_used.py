@@ -41,7 +41,7 @@ def uses(planned: Iterable[tuple[BillOfResources, int]]) -> tuple[Use, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MaterialUse:
+class MaterialTaken:
     """A material that the plan takes.
 
     Attributes:
@@ -62,7 +62,7 @@ class MaterialUse:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ElectricityUse:
+class ElectricityTaken:
     """Electricity that the plan takes in a band of a tariff.
 
     Attributes:
@@ -79,7 +79,7 @@ class ElectricityUse:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LabourUse:
+class LabourTaken:
     """Hours that the plan takes of a labour grade.
 
     Attributes:
@@ -108,9 +108,9 @@ class ResourcesUsed:
             costs hold is taken off both.
     """
 
-    materials: tuple[MaterialUse, ...]
-    electricity: tuple[ElectricityUse, ...]
-    labour: tuple[LabourUse, ...]
+    materials: tuple[MaterialTaken, ...]
+    electricity: tuple[ElectricityTaken, ...]
+    labour: tuple[LabourTaken, ...]
     hours_worked: Quantity
     contribution_per_hour_worked: UnitAmount | None
     profit_per_hour_worked: UnitAmount | None
@@ -126,22 +126,22 @@ def resources_used(taken: Sequence[Use], contribution: Decimal, profit: Decimal,
         currency,
         materials=tuple(_materials(taken)),
         electricity=tuple(_electricity(each) for each in taken if each.resource.startswith("tariffs/")),
-        labour=tuple(shown(LabourUse, "", each, hours=each.quantity) for each in grades),
+        labour=tuple(shown(LabourTaken, "", each, hours=each.quantity) for each in grades),
         hours_worked=hours,
         contribution_per_hour_worked=share_of(contribution, hours),
         profit_per_hour_worked=share_of(profit, hours),
     )
 
 
-def _electricity(use: Use) -> ElectricityUse:
+def _electricity(use: Use) -> ElectricityTaken:
     tariff, band = whole_of(use.resource), part_in(use.resource)
-    return shown(ElectricityUse, "", use, resource=tariff, band=band, kwh=use.quantity)
+    return shown(ElectricityTaken, "", use, resource=tariff, band=band, kwh=use.quantity)
 
 
-def _materials(taken: Sequence[Use]) -> Iterator[MaterialUse]:
+def _materials(taken: Sequence[Use]) -> Iterator[MaterialTaken]:
     quantities = {each.resource: plain(each.quantity) for each in taken}
     for each in taken:
         if each.resource.startswith("materials/") and not part_in(each.resource):
             issued = quantities[each.resource]
             reclaimed = quantities.get(part_of(each.resource, RECLAIMED), ZERO)
-            yield shown(MaterialUse, "", each, issued=issued, reclaimed=reclaimed, net=issued - reclaimed)
+            yield shown(MaterialTaken, "", each, issued=issued, reclaimed=reclaimed, net=issued - reclaimed)
