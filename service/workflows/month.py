@@ -27,7 +27,7 @@ from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import in_currency
-from service.domain.values.references import Reference, Registered, Thing, references_in
+from service.domain.values.references import Reference, Registered, Thing, part_in, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import costed
@@ -198,7 +198,7 @@ def _products(
 def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> PlannedProduct:
     line, costs = asked.line, unit_costs(sheet)
     way, found = price_on_the_way(costing, asked.question, sheet, home)
-    tools = (each.amount for each in sheet.lines if each.cost_class is CostClass.TOOLING and not each.variable)
+    tools = (each.amount for each in sheet.lines if each.cost_class is CostClass.TOOLING and part_in(each.resource))
     return PlannedProduct(
         product=asked.question.product,
         listing=line.listing,

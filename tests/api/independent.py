@@ -209,6 +209,9 @@ def consumed(workshop: Facts, product: str, pieces: int) -> Consumed:
         started = add_operations(workshop, code, facts, batch)
         for line in facts.get("bill_of_materials", ()):
             add_issue(code, facts, line, started, batch)
+    for bought in [resource for resource in batch.quantities if resource.endswith("#entire")]:
+        if bought.startswith("tools/"):
+            batch.quantities.pop(bought.removesuffix("#entire"), None)  # paid for as a whole, so not by its wear too
     for resource, facts in workshop.facts.items():
         if resource.startswith("overheads/") and facts["base"] not in VALUE_BASES:
             batch.quantities[resource] += batch.bases()[facts["base"]]
@@ -226,6 +229,8 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
         run = cycles * number(operation.get("cycle_minutes", 0))
         setup, warm_up = number(operation.get("setup_minutes", 0)), number(operation.get("warm_up_minutes", 0))
         machine = workshop.facts[f"machines/{operation['machine']}"] if "machine" in operation else None
+        if machine and "minutes_on_one_warm_up" in machine:
+            warm_up *= max(ceil(snapped((setup + run) / number(machine["minutes_on_one_warm_up"]))), 1)
         kwh = electricity_kwh(operation, machine, setup, warm_up, run)
         machine_minutes = setup + warm_up + run if machine else Fraction(0)
         started[operation["name"]] = good / share
@@ -258,8 +263,10 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
             batch.quantities[f"labour-grades/{people['labour_grade']}"] += minutes / 60
             batch.labour_hours += minutes / 60
         if "tool" in operation:
-            is_entire = operation.get("tooling") == "entire"
-            batch.quantities[f"tools/{operation['tool']}{'#entire' * is_entire}"] += 1 if is_entire else cycles
+            if operation.get("tooling") == "entire":
+                batch.quantities[f"tools/{operation['tool']}#entire"] = Fraction(1)  # one mould, charged once
+            else:
+                batch.quantities[f"tools/{operation['tool']}"] += cycles
         good /= share
     return started
 
@@ -332,7 +339,7 @@ def description(workshop: Facts, resource: str) -> dict[str, Any]:
     elif collection == "tariffs":
         told = ("electricity", "kWh", part != "standing")
     elif collection == "tools":
-        told = ("tooling", "piece", False) if part else ("tooling", "shot", True)
+        told = ("tooling", "piece" if part else "shot", True)  # bought for the order, it is not spent without it
     else:
         units = {"machine_hour": "h", "labour_hour": "h", "piece": "piece"}
         told = ("overhead", units.get(facts["base"], workshop.currency), facts.get("variable", False))

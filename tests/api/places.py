@@ -237,7 +237,7 @@ def _others() -> list[Place]:
                 stores=True,
             )
             for become, body in (
-                ("issue", None),
+                ("issue", {}),
                 ("accept", {"reference": "order 7"}),
                 ("decline", {"reason": "too dear"}),
                 ("complete", None),

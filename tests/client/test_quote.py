@@ -52,6 +52,25 @@ def quoted(demo: Client, capsys: pytest.CaptureFixture[str], *arguments: Any, **
     return end_of(demo, capsys, "quote", *map(str, arguments), **options)
 
 
+def test_what_is_below_the_floor_is_issued_if_that_is_accepted(
+    demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    order = written(
+        tmp_path / "order.yaml", YAML.replace("[1000, 2500]", "[1000], allowances: [{reason: a, share: 0.6}]")
+    )
+    before = count(demo)
+
+    refused = quoted(demo, capsys, order)
+    assert refused.status != 0
+    assert "--below-floor issues it all the same" in refused.err
+    assert count(demo) == before
+
+    issued = quoted(demo, capsys, order, "--below-floor")
+    assert issued.status == 0, issued.err
+    assert "below the floor of its policy by" in issued.out
+    assert "less than the floor" in " ".join(issued.out.split())
+
+
 def newest(demo: Client, status: str) -> Any:
     found = demo.get(f"quotations?status={status}&limit=500").json["items"]
     return demo.get(f"quotations/{found[-1]['id']}").json
@@ -91,6 +110,19 @@ class TestAnOrder:
         for member in ("full_cost", "profit", "contribution"):
             assert figures["kept"][member]["amount"] in out
         assert max(map(len, out.splitlines())) <= 80
+
+    def test_tells_the_pieces_that_a_price_is_for_and_what_cash_adds(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        fixed = "policy: {target: fixed_price, value: 3333.33}, base_quantity: 100, quantity: 1"
+        order = written(tmp_path / "order.yaml", f"currency: CHF\ncash: true\n{YAML}".replace("quantity: 500", fixed))
+
+        out = quoted(demo, capsys, order, "--draft").out
+
+        totals = newest(demo, "draft")["figures"]["totals"]
+        assert "3333.33 per 100" in out
+        assert totals["payable"]["amount"][-1] in "05"
+        assert totals["rounding"]["amount"] in next(row for row in out.splitlines() if "payment in cash" in row)
 
     def test_that_was_quoted_is_not_quoted_twice_by_mistake(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path

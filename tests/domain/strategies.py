@@ -25,7 +25,7 @@ from service.domain.making.resources import LabourGrade, Machine, Material, Mate
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
 from service.domain.quoting.document_totals import AppliedTax, DocumentAdjustment, DocumentLine
-from service.domain.quoting.request import Customer, QuotationLineRequest, QuotationRequest
+from service.domain.quoting.request import BASE_QUANTITIES, Customer, QuotationLineRequest, QuotationRequest
 from service.domain.selling.channels import Display
 from service.domain.selling.taxes import TaxCategory
 from service.domain.values.money import Money
@@ -341,6 +341,7 @@ def quotation_requests(draw: st.DrawFn, products: list[str], decimals: int) -> Q
             quantity_breaks=tuple(breaks),
             tax=draw(tax),
             policy=replace(draw(policies(decimals)), display=Display.TAX_EXCLUSIVE),
+            base_quantity=draw(st.sampled_from(BASE_QUANTITIES)),
             allowances=adjustments(LineAdjustment),
             charges=adjustments(LineAdjustment),
         )

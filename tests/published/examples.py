@@ -67,10 +67,10 @@ def working(hours: str, grade: str, **changes: Any) -> dict[str, Any]:
 
 
 def spending(client: Client, amount: str, currency: str = "EUR") -> dict[str, Any]:
-    """An operation with a fixed cost per batch: a tool charged in full to each batch."""
-    terms = {"cost": money(amount, currency), "life_shots": "1"}
-    client.register("tools/fixed", {"name": "fixed"}, **{DAY: terms})
-    return {"name": "spending", "tool": "fixed", "tooling": "entire"}
+    """An operation with a fixed cost per batch: an hour's set-up of a machine."""
+    terms = machine_rate(replacement_value=money(amount, currency), life_years="1", planned_hours_per_year="1")
+    client.register("machines/fixed", {"name": "fixed"}, **{DAY: terms})
+    return {"name": "spending", "machine": "fixed", "setup_minutes": "60"}
 
 
 def asked(client: Client, path: str, **query: Any) -> Any:

@@ -1,8 +1,8 @@
 """Published break-even figures, checked twice: with the price sheet of a batch, and with the plan of a month.
 
-On the price sheet, the batch is the volume of the source's period, and the period's fixed cost is a tool charged in
-full to the batch. In the plan, it is the month's fixed cost. The service gives a break-even volume exactly and rounded
-up to whole pieces; where a source rounds to the nearest instead, the test does the same.
+On the price sheet, the batch is the volume of the source's period, and the period's fixed cost is the set-up of a
+machine. In the plan, it is the month's fixed cost. The service gives a break-even volume exactly and rounded up to
+whole pieces; where a source rounds to the nearest instead, the test does the same.
 """
 
 from decimal import Decimal

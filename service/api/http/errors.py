@@ -17,7 +17,7 @@ from service.domain.costing.errors import MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError, MissingMeasuresError, ProductLoopError
 from service.domain.pricing.errors import UnreachableTargetError
-from service.domain.quoting.errors import QuotationStateError
+from service.domain.quoting.errors import BelowFloorError, QuotationStateError
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import (
     CurrencyMismatchError,
@@ -110,6 +110,7 @@ PROBLEMS: dict[type[PugmillError], Callable[[Any], ProblemError]] = {
     MissingMeasuresError: _simple(422, "missing-measures", "product", "purpose", "members"),
     DoesNotFitError: _simple(422, "does-not-fit", "product", "reasons"),
     QuotationStateError: _simple(409, "quotation-state", "state"),
+    BelowFloorError: _simple(409, "below-floor", "told"),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
     workflow.FeedFailedError: _feed_failed,

@@ -25,6 +25,7 @@ class Operation:
         headers: names of the shared header parameters that it takes.
         takes_query: whether it reads query parameters.
         takes_body: whether it reads a body.
+        may_lack_body: whether it reads one only if it is sent; an empty object is meant otherwise.
     """
 
     id: str
@@ -36,6 +37,7 @@ class Operation:
     headers: tuple[str, ...] = ()
     takes_query: bool = False
     takes_body: bool = False
+    may_lack_body: bool = False
 
 
 def operation(operation_id: str, **facts: Any) -> Callable[[Callable[..., Any]], Any]:
@@ -63,10 +65,13 @@ def operations_of(app: flask.Flask) -> dict[tuple[str, str], Operation]:
             function = getattr(getattr(view, "view_class", None), method.lower(), None)
             documentation = getattr(function, "_apidoc", {})
             if _DECLARED in documentation:
-                read = {each["in"] for each in documentation.get("arguments", {}).get("parameters", [])}
-                takes_body = "json" in read or "requestBody" in documentation.get("manual_doc", {})
+                parameters = documentation.get("arguments", {}).get("parameters", [])
+                required = {each["in"]: each["required"] for each in parameters}
                 found[endpoint, method] = replace(
-                    declared_in(documentation), takes_query="query" in read, takes_body=takes_body
+                    declared_in(documentation),
+                    takes_query="query" in required,
+                    takes_body="json" in required or "requestBody" in documentation.get("manual_doc", {}),
+                    may_lack_body=not required.get("json", True),
                 )
     return found
 

@@ -154,7 +154,10 @@ class Parser(FlaskParser):
             raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", ""))) from None
 
     def load_body(self, request: flask.Request) -> Any:
-        """The data of the JSON body."""
+        """The data of the JSON body; an empty object if there is none and the operation needs none."""
+        asked = find_operation()
+        if asked is not None and asked.may_lack_body and not request.get_data():
+            return {}
         return read_json(body_of(request, "application/json"))
 
     def load_querystring(self, req: flask.Request, schema: ma.Schema) -> Any:

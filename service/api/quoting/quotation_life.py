@@ -12,7 +12,7 @@ from service.api.http.answers import is_expected
 from service.api.http.operations import operation
 from service.api.http.retries import once, once_if_keyed
 from service.api.quoting.quotations import made, told
-from service.domain.quoting.life import AcceptanceRequest, DeclineRequest
+from service.domain.quoting.life import AcceptanceRequest, DeclineRequest, IssueRequest
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
 from service.store.quoting.quotations import Quotation
@@ -37,10 +37,11 @@ class Issue(MethodView):
     """Issuing."""
 
     @operation("issueQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
+    @blueprint.arguments(schema_of(IssueRequest)(), required=False, example={})
     @blueprint.response(200, schema_of(Quotation))
-    def post(self, quotation_id: UUID | int) -> flask.Response:
+    def post(self, asked: IssueRequest, quotation_id: UUID | int) -> flask.Response:
         """Issue a draft: it gets its number, never changes again, and supersedes the quotation that it revises."""
-        return once_if_keyed(lambda joint: told(quotation_life.issue(joint, quotation_id, is_expected)))
+        return once_if_keyed(lambda joint: told(quotation_life.issue(joint, quotation_id, asked, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/accept")

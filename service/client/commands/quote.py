@@ -53,6 +53,7 @@ _DOCUMENTS = "Documents"
 @option("--document", metavar="NUMBER", help="Write documents of this quotation; quote nothing.")
 @option("--dry-run", one_of="kept", is_flag=True, help="Show the quotation; store nothing.")
 @option("--draft", one_of="kept", is_flag=True, help="Store a draft; issue nothing.")
+@option("--below-floor", is_flag=True, help="Issue it although allowances take it below the floor of a policy.")
 @option("--full", is_flag=True, help=FULL)
 @option("--again", is_flag=True, help="Overwrite existing documents; an order is quoted again.")
 @option("--customer", section=_IN_PLACE, metavar="NAME", help="The customer's name.")
@@ -109,7 +110,7 @@ def quoted(service: Service, options: Options) -> str:
     quotation = service.send("POST", ADDRESS, request_of(options)).json()
     address = f"{ADDRESS}/{quotation['id']}"
     if not options.draft:
-        quotation = issued(service, address)
+        quotation = issued(service, address, {"below_floor": "accepted"} if options.below_floor else {})
     print(quotation_text(quotation, width(), full=options.full))
     print()
     print(f"Stored as a draft:\n{address}" if options.draft else f"Issued as {quotation['number']}.")
@@ -124,14 +125,16 @@ def preview(service: Service, options: Options) -> None:
     print("Nothing is stored.")
 
 
-def issued(service: Service, address: str) -> Any:
+def issued(service: Service, address: str, body: dict[str, str]) -> Any:
     """Issue the draft; if the service refuses, discard it, because nobody asked for a draft."""
     try:
-        return service.send("POST", f"{address}/issue").json()
+        return service.send("POST", f"{address}/issue", body).json()
     except OutOfReachError:
         print(f"it is not known whether it was issued; POST {address}/issue issues it at most once", file=sys.stderr)
         raise
-    except RefusedError:
+    except RefusedError as error:
+        if "below_floor" in str(error):
+            print("--below-floor issues it all the same", file=sys.stderr)
         service.send("DELETE", address)
         raise
 

@@ -37,16 +37,19 @@ class _Text:
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Each row with its notes."""
-        yield ("line", "pieces", "a piece", "saves", "net"), ""
+        is_of_pieces = all(line["quoted"]["base_quantity"] == 1 for line in self.figures["lines"])
+        yield ("line", "pieces", "a piece" if is_of_pieces else "price", "saves", "net"), ""
         for line in self.figures["lines"]:
             yield self._quantity(isolated(line["description"]), line["quoted"]), "; ".join(_notes(line))
             for each in line["quantity_breaks"]:
-                yield self._quantity("or, not in the totals", each), ""
+                yield self._quantity("or, not in the totals", each), "; ".join(_below_floor(each))
 
     def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
         saving = quoted["saving_share"]
         saves = "" if saving is None else share(saving)
-        return name, str(quoted["quantity"]), quoted["unit_price"]["amount"], saves, quoted["net_amount"]["amount"]
+        price, base = quoted["unit_price"]["amount"], quoted["base_quantity"]
+        priced = price if base == 1 else f"{price} per {base}"
+        return name, str(quoted["quantity"]), priced, saves, quoted["net_amount"]["amount"]
 
     def _totals(self) -> Iterator[str]:
         totals = self.figures["totals"]
@@ -58,6 +61,8 @@ class _Text:
         yield from row("total without tax", totals["tax_exclusive"]["amount"], self.columns)
         for each in totals["tax_subtotals"]:
             yield from row(isolated(each["name"]), each["tax_amount"]["amount"], self.columns)
+        if totals["rounding"] is not None:
+            yield from row("rounded for payment in cash", totals["rounding"]["amount"], self.columns)
         yield from row("TOTAL", totals["payable"]["amount"], self.columns)
 
     def _ready(self) -> Iterator[str]:
@@ -86,3 +91,9 @@ def _notes(line: Mapping[str, Any]) -> Iterator[str]:
     for each in line["supplied"]:
         needed = (whole_up if each["unit"] == "piece" else quantity)(each["quantity"])
         yield f"supplied by the customer: {isolated(each['name'])}, {needed} {each['unit']}"
+    yield from _below_floor(line["quoted"])
+
+
+def _below_floor(quoted: Mapping[str, Any]) -> Iterator[str]:
+    if quoted["below_floor"] is not None:
+        yield f"below the floor of its policy by {quoted['below_floor']['amount']}"

@@ -146,9 +146,11 @@ def _totals(root: Element, totals: QuotedTotals) -> None:
         ("TaxInclusiveAmount", totals.tax_inclusive),
         ("AllowanceTotalAmount", totals.allowance_total),
         ("ChargeTotalAmount", totals.charge_total),
+        ("PayableRoundingAmount", totals.rounding),
         ("PayableAmount", totals.payable),
     ):
-        _money(total, name, money)
+        if money is not None:
+            _money(total, name, money)
 
 
 def _line(root: Element, number: int, line: QuotedLine, words: Labels) -> None:
@@ -169,7 +171,7 @@ def _item(parent: Element, name: str, number: str, line: QuotedLine, quoted: Quo
     _adjustments(found, quoted.allowances, quoted.charges, words)
     price = _group(found, "Price")
     _money(price, "PriceAmount", quoted.unit_price)
-    _add(price, "BaseQuantity", "1", unitCode=_PIECE)
+    _add(price, "BaseQuantity", str(quoted.base_quantity), unitCode=_PIECE)
     item = _group(found, "Item")
     _add(item, "Name", line.description)
     _add(_group(item, "SellersItemIdentification"), "ID", line.product)

@@ -31,6 +31,8 @@ class _Making(QuotationWriting):
     def view(self) -> QuotationView:
         paper, words = self.paper, self.words
         parsed, day = Locale.parse(self.locale), paper.issued_on or paper.quoted_on
+        is_of_pieces = all(line.quoted.base_quantity == 1 for line in self.figures.lines)
+        price = words("Price a piece") if is_of_pieces else words("Price")
         reference = paper.reference
         return QuotationView(
             locale=self.locale,
@@ -47,8 +49,8 @@ class _Making(QuotationWriting):
             customer=tuple(self._customer()),
             facts=tuple(self._facts()),
             intro=words("All prices in {currency}, without tax until the total.", currency=self.figures.currency),
-            columns=(words("Description"), words("Pieces"), words("Price a piece"), words("Amount")),
-            other_columns=(words("Pieces"), words("Price a piece"), words("You save a piece"), words("Amount")),
+            columns=(words("Description"), words("Pieces"), price, words("Amount")),
+            other_columns=(words("Pieces"), price, words("You save a piece"), words("Amount")),
             lines=tuple(self._line(number, line) for number, line in enumerate(self.figures.lines, start=1)),
             totals=tuple(self._totals()),
             total=Entry(text=words("Total"), figure=self.money(self.figures.totals.payable)),
@@ -133,9 +135,17 @@ class _Making(QuotationWriting):
         saving = "" if share is None or share <= 0 else formatted_share(_per_mille(share), self.locale)
         return QuantityView(
             quantity=formatted_number(quoted.quantity, self.locale),
-            unit_price=self.money(quoted.unit_price),
+            unit_price=self._price(quoted),
             saving=saving,
             amount=self.money(amount),
+        )
+
+    def _price(self, quoted: QuotedQuantity) -> str:
+        price = self.money(quoted.unit_price)
+        if quoted.base_quantity == 1:
+            return price
+        return self.words(
+            "{price} per {number}", price=price, number=formatted_number(quoted.base_quantity, self.locale)
         )
 
     def _totals(self) -> Iterator[Entry]:
@@ -151,6 +161,8 @@ class _Making(QuotationWriting):
                 amount=self.money(each.taxable_amount),
             )
             yield Entry(text=told, figure=self.money(each.tax_amount), note=isolated(each.exemption_reason))
+        if totals.rounding is not None:
+            yield Entry(text=words("Rounded for payment in cash"), figure=self.money(totals.rounding))
 
     def _cautions(self) -> Iterator[Entry]:
         shipped = () if self.figures.shipping is None else self.figures.shipping.cautions

@@ -231,6 +231,7 @@ LABELS = {
     "rated_power_kw": "rated power in kW",
     "idle_power_kw": "idle power in kW",
     "warm_up_power_kw": "warm-up power in kW",
+    "minutes_on_one_warm_up": "minutes on one warm-up",
     "price": "price",
     "reclaim_value": "reclaim value",
     "replacement_value": "replacement value",

@@ -9,7 +9,7 @@ from service.domain.making.cost_classes import CostClass
 from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Tooling
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO
-from service.domain.values.references import whole_of
+from service.domain.values.references import part_in, whole_of
 from service.domain.values.shown import Quantity
 
 _WORKING = ("machines/", "labour-grades/")
@@ -148,6 +148,12 @@ class BillOfResources(ProductBatch):
         """The resources whose rates price the batch, each once, without their parts."""
         named = (*(line.resource for line in self.lines), *(pool.resource for pool in self.value_pools))
         return tuple(dict.fromkeys(whole_of(resource) for resource in named))
+
+    @property
+    def tools_bought(self) -> tuple[str, ...]:
+        """The tools that the batch pays for as a whole."""
+        bought = (each for each in self.lines if each.cost_class is CostClass.TOOLING and part_in(each.resource))
+        return tuple(whole_of(line.resource) for line in bought)
 
     @property
     def minutes(self) -> Mapping[str, Decimal]:

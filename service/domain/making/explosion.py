@@ -75,6 +75,16 @@ def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decim
     return found[::-1]
 
 
+def warm_ups(minutes: Decimal, machine: Machine) -> Decimal:
+    """How often a machine is warmed up for so many minutes of set-up and run:  ⌈minutes ÷ minutes on one warm-up⌉.
+
+    Once where it says nothing about that, or where neither takes any time.
+    """
+    if machine.minutes_on_one_warm_up is None or not minutes:
+        return ONE
+    return whole_up(minutes / machine.minutes_on_one_warm_up)
+
+
 class _Explosion:
     """Adds up, product by product, what a batch consumes."""
 
@@ -135,9 +145,11 @@ class _Explosion:
         run_minutes = cycles * operation.cycle_minutes
         machine_minutes = kwh = ZERO
         if operation.machine is not None:
-            machine_minutes = operation.setup_minutes + operation.warm_up_minutes + run_minutes
+            machine = self.catalogue.machines[operation.machine]
+            warm_up_minutes = operation.warm_up_minutes * warm_ups(operation.setup_minutes + run_minutes, machine)
+            machine_minutes = operation.setup_minutes + warm_up_minutes + run_minutes
             self.machine_minutes[operation.machine] += machine_minutes
-            kwh = self._electricity(operation, self.catalogue.machines[operation.machine], run_minutes)
+            kwh = self._electricity(operation, machine, warm_up_minutes, run_minutes)
         labour_minutes = {
             people.labour_grade: operation.setup_minutes * people.setup_crew + run_minutes * factor * people.attendance
             for people in operation.labour
@@ -146,7 +158,10 @@ class _Explosion:
             self.labour_minutes[grade] += minutes
         if operation.tool is not None:
             per_shot = (self.tooling or operation.tooling) is Tooling.PER_SHOT
-            self.shots[operation.tool, WHOLE if per_shot else ENTIRE_TOOL] += cycles if per_shot else ONE
+            if per_shot:
+                self.shots[operation.tool, WHOLE] += cycles
+            else:
+                self.shots[operation.tool, ENTIRE_TOOL] = ONE  # bought once, however many operations use it
         self.steps.append(
             Step(
                 product=code,
@@ -165,10 +180,12 @@ class _Explosion:
             )
         )
 
-    def _electricity(self, operation: Operation, machine: Machine, run_minutes: Decimal) -> Decimal:
+    def _electricity(
+        self, operation: Operation, machine: Machine, warm_up_minutes: Decimal, run_minutes: Decimal
+    ) -> Decimal:
         load_factor = machine.load_factor if operation.load_factor is None else operation.load_factor
         kwh = (
-            operation.warm_up_minutes * machine.warm_up_power_kw
+            warm_up_minutes * machine.warm_up_power_kw
             + operation.setup_minutes * machine.idle_power_kw
             + run_minutes * machine.rated_power_kw * load_factor
         ) / MINUTES_PER_HOUR
@@ -193,6 +210,8 @@ class _Explosion:
             name = Message("{name}, fixed charges", name=tariff.name) if band == STANDING else f"{tariff.name}, {band}"
             yield _line(f"tariffs/{code}", tariff, kwh, "kWh", part=band, name=name)
         for (code, part), quantity in self.shots.items():
+            if part == WHOLE and (code, ENTIRE_TOOL) in self.shots:
+                continue  # the batch pays for all of the tool, its wear included
             yield _line(f"tools/{code}", self.catalogue.tools[code], quantity, "piece" if part else "shot", part=part)
         yield from self._overhead_lines()
 

@@ -93,7 +93,8 @@ class Operation:
         name: unique within the product.
         machine: code of the machine; none for work at a bench.
         setup_minutes: minutes once a batch, before the first piece.
-        warm_up_minutes: minutes the machine heats up before the setup, unattended.
+        warm_up_minutes: minutes the machine heats up before the setup, unattended; again where the batch takes longer
+            than the machine runs on one warm-up.
         cycle_minutes: minutes a cycle, whatever the number of pieces in it.
         pieces_per_cycle: cavities of the mould, or pieces on the platen.
         yield_share: good pieces out for each piece started.
@@ -102,7 +103,7 @@ class Operation:
         band_shares: the share of its electricity in each band of the tariff; adds up to 1, and may be left out if the
             tariff has one band.
         tool: code of the tool that it wears.
-        tooling: charge the tool's wear per shot, or the entire tool to every batch.
+        tooling: charge the tool's wear per shot, or the entire tool to every batch, once for all its operations.
         runs_with_previous: whether it runs, piece by piece, while the operation before it still runs; if not, it begins
             when that has finished the batch.
         processing_temperature_c: degrees Celsius at which the polymer is worked, if it is heated.

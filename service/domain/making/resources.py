@@ -88,6 +88,8 @@ class Machine:
         load_factor: the share of the rated power it draws on average while it runs.
         idle_power_kw: power drawn during setup.
         warm_up_power_kw: power drawn while it warms up.
+        minutes_on_one_warm_up: set-up and run minutes after which it is warmed up again, such as a shift; if left out,
+            once is enough for any batch.
         tariff: code of its electricity tariff; needed if it draws power.
         hours_per_week: hours that it can run in an ordinary week; if unknown it limits nothing.
         working_weekdays: the days over which these hours are spread evenly.
@@ -100,6 +102,7 @@ class Machine:
     load_factor: PositiveShare = ONE
     idle_power_kw: NotNegative = ZERO
     warm_up_power_kw: NotNegative = ZERO
+    minutes_on_one_warm_up: Positive | None = None
     tariff: Annotated[Code, Names("tariffs")] | None = None
     hours_per_week: Annotated[Decimal, Bounds(at_least=0, at_most=168)] | None = None
     working_weekdays: Weekdays = WORKING_WEEK
@@ -202,6 +205,6 @@ def heading(registered: Registered, part: str) -> tuple[CostClass, bool]:
         case Tariff():
             return CostClass.ELECTRICITY, part != STANDING
         case Tool():
-            return CostClass.TOOLING, not part
+            return CostClass.TOOLING, True  # its wear, or a tool that is bought for the batch
     assert isinstance(registered, Overhead)  # batches consume nothing else
     return CostClass.OVERHEAD, registered.variable

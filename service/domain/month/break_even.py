@@ -10,7 +10,11 @@ from service.domain.values.exact import ZERO, exactly, whole_up
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedSale:
-    """Planned pieces of a line, and proceeds and costs of a piece; `MonthLineStatement` shows them rounded."""
+    """Planned pieces of a line, and proceeds and costs of a piece; `MonthLineStatement` shows them rounded.
+
+    Attributes:
+        tooling: the part of the variable cost that is tools bought for the batch.
+    """
 
     pieces: int
     net_price: Decimal
@@ -20,11 +24,8 @@ class PlannedSale:
 
     @property
     def contribution(self) -> Decimal:
-        """What a piece contributes to the fixed cost of the month:  proceeds − variable cost − tooling.
-
-        An entire tool is fixed for its batch, but varies in a month with the number of batches.
-        """
-        return self.proceeds - self.variable_cost - self.tooling
+        """What a piece contributes to the fixed cost of the month:  proceeds − variable cost."""
+        return self.proceeds - self.variable_cost
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,8 +29,8 @@ class MonthLineStatement:
         net_price: of a piece without tax, in the workshop's currency.
         proceeds: what a piece brings in after fees, conversion and shipping.
         variable_cost: of a piece of its batch.
-        tooling: a piece's share of the tools charged to its batch as a whole.
-        contribution: proceeds less variable cost and tooling.
+        tooling: a piece's share of the tools charged to its batch as a whole, part of the variable cost.
+        contribution: proceeds less variable cost.
         contribution_margin_share: contribution ÷ net price; null where the price is 0.
         sales: of the planned pieces, without tax.
         month_contribution: of the planned pieces.
@@ -54,7 +54,7 @@ class MonthLineStatement:
     proceeds: UnitAmount
     variable_cost: UnitAmount
     tooling: UnitAmount
-    contribution: Annotated[Money, SumOf(("proceeds",), ("variable_cost", "tooling"))]
+    contribution: Annotated[Money, SumOf(("proceeds",), ("variable_cost",))]
     contribution_margin_share: Figure | None
     sales: Money
     month_contribution: Money

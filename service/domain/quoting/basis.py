@@ -12,6 +12,10 @@ from service.domain.selling.taxes import Tax
 from service.domain.shipping.estimate import ShippingEstimate
 from service.domain.shipping.shipping_statement import Shipment
 
+EDITION = 2
+"""The rules by which a quotation is computed now: what each edition changed is in the room's README, 2026-11-30."""
+_TOOLS_ONCE = 2
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuotedShipment:
@@ -31,6 +35,7 @@ class QuotationBasis:
         pools: the overhead pools, by resource.
         taxes: by code.
         bills: one for every product, quantity and way to charge its tools.
+        edition: of the rules; quotations stored without one are of the first, and are computed by it for good.
         breaks: for every line the quantity breaks that are priced, found ones included; those of the request if empty.
     """
 
@@ -43,3 +48,9 @@ class QuotationBasis:
     bills: tuple[BillOfResources, ...]
     breaks: tuple[tuple[int, ...], ...] = ()
     shipment: QuotedShipment | None = None
+    edition: int = 1
+
+    @property
+    def pays_tools_once(self) -> bool:
+        """Whether a tool that several lines buy is paid for by the first of them alone."""
+        return self.edition >= _TOOLS_ONCE

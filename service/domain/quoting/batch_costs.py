@@ -1,22 +1,26 @@
 """The costs of a batch on a quotation: its pieces, and the tools charged once."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CostLine, CostSheet, unit_costs
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.pricing.aim import Aim
-from service.domain.pricing.policy import PricingPolicy
 from service.domain.pricing.price import Pricing
 from service.domain.quoting.quotation import Kept
 from service.domain.quoting.request import QuotationLineRequest, ToolingCharge
 from service.domain.selling.sale import Sale
 from service.domain.values.exact import ZERO, exactly, share_of
+from service.domain.values.message import Message
 from service.domain.values.money import rounded
+from service.domain.values.references import whole_of
 from service.domain.values.shown import shown
 from service.domain.values.unit_costs import UnitCosts
 
+_ONCE = "the order buys a tool once"
 ConvertAmount = Callable[[Decimal], Decimal]
 """Converts from the workshop's currency to the quotation's, unrounded."""
 
@@ -41,8 +45,39 @@ def supplied_resources(line: QuotationLineRequest) -> frozenset[str]:
     return frozenset(f"materials/{code}" for code in line.supplied_materials)
 
 
+def payers_of_tools(bills: Sequence[BillOfResources]) -> dict[str, int]:
+    """For each tool that lines buy the place of the line that pays for it: the first of those that buy it."""
+    payers: dict[str, int] = {}
+    for place, bill in enumerate(bills):
+        for tool in bill.tools_bought:
+            payers.setdefault(tool, place)
+    return payers
+
+
+def paid_by_others(payers: Mapping[str, int], place: int) -> frozenset[str]:
+    """The tools that cost a line nothing, neither as a whole nor by wear, because another line pays for them."""
+    return frozenset(tool for tool, payer in payers.items() if payer != place)
+
+
+def tool_warnings(bills: Sequence[BillOfResources]) -> Iterator[PlausibilityWarning]:
+    """A warning for each line with a tool that another line pays for."""
+    payers = payers_of_tools(bills)
+    for place, bill in enumerate(bills):
+        paid = paid_by_others(payers, place)
+        for line in bill.lines:
+            tool = whole_of(line.resource)
+            if tool in paid:
+                text = Message(
+                    "Line {line} bears nothing of the cost of {tool}: line {payer} pays for all of it.",
+                    line=Decimal(place + 1),
+                    tool=line.name,
+                    payer=Decimal(payers[tool] + 1),
+                )
+                yield PlausibilityWarning(code="tool-once", product=bill.product, text=text, source=_ONCE)
+
+
 def batch_costs(sheet: CostSheet, tooling: ToolingCharge, convert: ConvertAmount) -> BatchCosts:
-    """The costs of a batch, from a sheet without materials that the customer supplies."""
+    """The costs of a batch, from a sheet without what the customer supplies or another line pays for."""
     if tooling is not ToolingCharge.CHARGED_ONCE:
         return BatchCosts(sheet=sheet, piece=unit_costs(sheet).converted(convert), tools=())
     tools = tuple(line for line in sheet.lines if line.cost_class is CostClass.TOOLING)
@@ -50,13 +85,16 @@ def batch_costs(sheet: CostSheet, tooling: ToolingCharge, convert: ConvertAmount
     return BatchCosts(sheet=sheet, piece=unit_costs(pieces).converted(convert), tools=tools)
 
 
-def asked_price(policy: PricingPolicy, piece: UnitCosts, currency: str) -> Decimal:
-    """The net price of a piece.
+def asked_price(line: QuotationLineRequest, piece: UnitCosts, currency: str) -> Decimal:
+    """The net price of the base quantity: the policy applied to the cost of so many pieces.
 
     Raises:
         UnreachableTargetError: no price meets the policy.
     """
-    return Pricing(Aim(policy, Sale(), currency), piece).asked().asked
+    policy, base = line.policy, Decimal(line.base_quantity)
+    if policy.target.traits.of_piece:
+        policy = replace(policy, value=policy.value * base)
+    return Pricing(Aim(policy, Sale(), currency), piece.times(base)).asked().asked
 
 
 @exactly

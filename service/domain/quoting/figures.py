@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 
+from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.batch_costs import kept
 from service.domain.quoting.document_totals import (
@@ -21,6 +22,7 @@ from service.domain.quoting.quotation import (
     QuotationFigures,
     QuotedAdjustment,
     QuotedLine,
+    QuotedQuantity,
     QuotedTax,
     QuotedTaxSubtotal,
     QuotedTotals,
@@ -28,9 +30,12 @@ from service.domain.quoting.quotation import (
 from service.domain.quoting.request import QuotationRequest, currency_problems
 from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.exact import ONE, ZERO, exactly
-from service.domain.values.money import rounded
+from service.domain.values.exact import ONE, UNITS, ZERO, exactly, share_of, snapped, whole_up
+from service.domain.values.message import Message
+from service.domain.values.money import cash_rounded, in_currency, minor_unit_decimals, rounded
 from service.domain.values.shown import shown
+
+_FLOOR = "the pricing policy of the line"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,11 +56,13 @@ class _Quoting:
 
     def __init__(self, request: QuotationRequest, basis: QuotationBasis) -> None:
         self.request, self.basis, self.currency = request, basis, basis.currency
-        self.priced = QuotedLines(basis)
+        self.priced = QuotedLines(request.lines, basis)
+        self.under_tax: dict[AppliedTax, Decimal] = {}
 
     def figures(self) -> QuotationFigures:
         breaks = self.basis.breaks or [line.quantity_breaks for line in self.request.lines]
-        made = [self.priced.line(line, others) for line, others in zip(self.request.lines, breaks, strict=True)]
+        places = range(len(self.request.lines))
+        made = [self.priced.line(place, others) for place, others in zip(places, breaks, strict=True)]
         lines, counted = tuple(line for line, _ in made), [each for _, each in made]
         adjustments = list(self._adjustments(counted))
         allowances = [each for each in adjustments if not each.is_charge]
@@ -67,7 +74,8 @@ class _Quoting:
             charges=[each.counted for each in charges],
         )
         self._check_not_negative(lines, totals)
-        sheets = [self.priced.sheet(line, line.quantity) for line in self.request.lines]
+        lines = tuple(self._held_against_floor(place, line) for place, line in enumerate(lines))
+        sheets = [self.priced.sheet(place) for place in places]
         return QuotationFigures(
             currency=self.currency,
             lines=lines,
@@ -80,8 +88,7 @@ class _Quoting:
 
     def _adjustments(self, lines: Iterable[DocumentLine]) -> Iterator[_OnTheWhole]:
         """All allowances and charges on the whole: those requested, then minimum order and shipping."""
-        request = self.request
-        under_tax: dict[AppliedTax, Decimal] = {}
+        request, under_tax = self.request, self.under_tax
         for line in lines:
             under_tax[line.tax] = under_tax.get(line.tax, ZERO) + line_net(line, self.currency)
         goods = sum(under_tax.values(), ZERO)
@@ -103,6 +110,35 @@ class _Quoting:
         if self._carriage is not None and shipping is not None and shipping.is_charged:
             amount = self._carriage * (ONE + shipping.markup_share)
             yield self._charge(shipping.tax, amount, AdjustmentKind.SHIPPING)
+
+    def _held_against_floor(self, place: int, line: QuotedLine) -> QuotedLine:
+        """The line, each of its batches with what it lacks to the floor of the line's policy."""
+        quoted, *breaks = (self._short_of_floor(place, each, line.quoted) for each in line.quantities)
+        return replace(line, quoted=quoted, quantity_breaks=tuple(breaks))
+
+    def _short_of_floor(self, place: int, batch: QuotedQuantity, counted: QuotedQuantity) -> QuotedQuantity:
+        """A batch with what its pieces lack to the floor, with the other lines at the sizes that are counted.
+
+        They bring in quantity × price − the line's allowances − its part of the allowances on the whole, which the
+        lines under a tax bear in proportion to their net amounts.
+        """
+        floor = self.priced.floor(place, batch.quantity)
+        if floor is None:
+            return batch
+        tax, net = self.priced.applied(self.request.lines[place].tax), batch.net_amount.amount
+        goods = self.under_tax[tax] - counted.net_amount.amount + net
+        taken_off = self._taken_off(tax, goods) * (share_of(net, goods) or ZERO)
+        taken_off += sum((each.amount.amount for each in batch.allowances), ZERO)
+        short = (floor - batch.unit_price.amount) * batch.quantity / batch.base_quantity + taken_off
+        unit = UNITS[minor_unit_decimals(self.currency)]
+        if snapped(short) <= 0:
+            return batch
+        return replace(batch, below_floor=in_currency(whole_up(short / unit) * unit, self.currency))
+
+    def _taken_off(self, tax: AppliedTax, goods: Decimal) -> Decimal:
+        """The allowances on the whole under a tax, where its lines come to this much."""
+        under = (each for each in self.request.allowances if self.priced.applied(each.tax) == tax)
+        return sum((adjusted(each, goods, self.currency).amount.amount for each in under), ZERO)
 
     def _charge(self, tax: str, amount: Decimal, kind: AdjustmentKind, reason: str = "") -> _OnTheWhole:
         quoted = QuotedAdjustment(
@@ -127,7 +163,7 @@ class _Quoting:
         problems = [
             InvalidValueError(("lines", index, "allowances"), "take off more than the line comes to")
             for index, line in enumerate(lines)
-            if any(each.net_amount.amount < 0 for each in (line.quoted, *line.quantity_breaks))
+            if any(each.net_amount.amount < 0 for each in line.quantities)
         ]
         if not problems and any(subtotal.taxable_amount < 0 for subtotal in totals.tax_subtotals):
             problems.append(InvalidValueError(("allowances",), "take off more than the lines under their tax come to"))
@@ -139,7 +175,10 @@ class _Quoting:
         for code in self.request.taxes():
             taxes.setdefault(self.priced.applied(code), self.priced.tax(code))
         subtotals = [shown(QuotedTaxSubtotal, self.currency, each, taxes[each.tax]) for each in totals.tax_subtotals]
-        return shown(QuotedTotals, self.currency, totals, tax_subtotals=subtotals)
+        cash = cash_rounded(totals.payable, self.currency) if self.request.cash else None
+        rounding = None if cash is None else (cash.amount - totals.payable or None)
+        payable = totals.payable + (rounding or ZERO)
+        return shown(QuotedTotals, self.currency, totals, tax_subtotals=subtotals, rounding=rounding, payable=payable)
 
 
 @exactly
@@ -158,3 +197,19 @@ def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> Quota
 def chosen_figures(request: QuotationRequest, basis: QuotationBasis, quantities: tuple[int, ...]) -> QuotationFigures:
     """The figures for one batch size of each line only; raises as `quotation_figures` does."""
     return quotation_figures(request.choosing(quantities), replace(basis, breaks=((),) * len(quantities)))
+
+
+def floor_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:
+    """A warning for each batch that is below the floor of its line's policy after all allowances."""
+    for number, line in enumerate(figures.lines, start=1):
+        for batch in line.quantities:
+            if batch.below_floor is not None:
+                text = Message(
+                    "Line {line}: after all allowances {pieces} pieces bring in {short} {currency} less than the floor "
+                    "of their policy allows.",
+                    line=Decimal(number),
+                    pieces=Decimal(batch.quantity),
+                    short=batch.below_floor.amount,
+                    currency=figures.currency,
+                )
+                yield PlausibilityWarning(code="below-floor", product=line.product, text=text, source=_FLOOR)

@@ -106,6 +106,23 @@ def count_of(number: str) -> int | None:
     return int(digits) if number_of(int(digits)) == number else None
 
 
+class BelowFloor(StrEnum):
+    """What is decided about prices below the floor of their policy."""
+
+    ACCEPTED = "accepted"
+
+
+@declared
+class IssueRequest:
+    """The issue of a draft.
+
+    Attributes:
+        below_floor: accepted, to issue it although allowances take it below the floor of a policy.
+    """
+
+    below_floor: BelowFloor | None = None
+
+
 @declared
 class AcceptanceRequest:
     """The acceptance of a quotation by the customer.

@@ -1,6 +1,6 @@
 """The lines of a quotation, priced from the bills and rates stored with it."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
@@ -10,7 +10,15 @@ from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.products import Tooling
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
 from service.domain.quoting.basis import QuotationBasis
-from service.domain.quoting.batch_costs import BatchCosts, asked_price, batch_costs, kept, supplied_resources
+from service.domain.quoting.batch_costs import (
+    BatchCosts,
+    asked_price,
+    batch_costs,
+    kept,
+    paid_by_others,
+    payers_of_tools,
+    supplied_resources,
+)
 from service.domain.quoting.document_totals import AppliedTax, DocumentLine, line_gross, line_net
 from service.domain.quoting.quotation import (
     AdjustmentKind,
@@ -32,14 +40,22 @@ BatchKey = tuple[str, int, Tooling | None]
 
 
 class QuotedLines:
-    """Prices lines from the basis of a quotation."""
+    """Prices the lines of a request from the basis of its quotation; each line by its place."""
 
-    def __init__(self, basis: QuotationBasis) -> None:
-        self.basis, self.currency = basis, basis.currency
+    def __init__(self, lines: Sequence[QuotationLineRequest], basis: QuotationBasis) -> None:
+        self.lines, self.basis, self.currency = lines, basis, basis.currency
         self._bills: dict[BatchKey, BillOfResources] = {
             (bill.product, bill.quantity, bill.tooling): bill for bill in basis.bills
         }
         self._sheets: dict[tuple[BatchKey, frozenset[str]], CostSheet] = {}
+        self._left_out = [supplied_resources(line) for line in lines]
+        if basis.pays_tools_once:
+            payers = payers_of_tools([self._bill(place) for place in range(len(lines))])
+            self._left_out = [each | paid_by_others(payers, place) for place, each in enumerate(self._left_out)]
+
+    def _bill(self, place: int, quantity: int | None = None) -> BillOfResources:
+        line = self.lines[place]
+        return self._bills[line.product, quantity or line.quantity, line.tooling.tooling]
 
     def home(self, money: Money) -> Decimal:
         """Converts into the workshop's currency, unrounded."""
@@ -59,36 +75,51 @@ class QuotedLines:
         """A tax as the totals use it."""
         return AppliedTax(category=self.basis.taxes[code].category, rate_share=self.tax(code).rate_share)
 
-    def sheet(self, line: QuotationLineRequest, quantity: int) -> CostSheet:
-        """The cost sheet of a batch in the workshop's currency, without materials that the customer supplies."""
-        batch, supplied = _key(line, quantity), supplied_resources(line)
-        found = self._sheets.get((batch, supplied))
+    def sheet(self, place: int, quantity: int | None = None) -> CostSheet:
+        """The cost sheet of a batch in the workshop's currency, without what costs this line nothing."""
+        bill, left_out = self._bill(place, quantity), self._left_out[place]
+        key = (bill.product, bill.quantity, bill.tooling), left_out
+        found = self._sheets.get(key)
         if found is None:
-            bill = self._bills[batch].without(supplied)
+            bill = bill.without(left_out)
             rates = unit_rates(self.basis.card, bill.resources, self.basis.pools, self.home)
             found = cost_sheet(bill, rates, self.basis.card)
-            self._sheets[batch, supplied] = found
+            self._sheets[key] = found
         return found
 
-    def line(self, line: QuotationLineRequest, breaks: Iterable[int]) -> tuple[QuotedLine, DocumentLine]:
+    def floor(self, place: int, quantity: int) -> Decimal | None:
+        """The least price of the base quantity that a line's policy allows, unrounded; None if it names no floor."""
+        line = self.lines[place]
+        basis, amount = line.policy.never_below_cost, line.policy.never_below_amount
+        if basis is None:
+            return amount
+        cost = batch_costs(self.sheet(place, quantity), line.tooling, self.abroad).piece.on(basis)
+        return max(cost * line.base_quantity, amount or ZERO)
+
+    def line(self, place: int, breaks: Iterable[int]) -> tuple[QuotedLine, DocumentLine]:
         """A line with its quantity breaks, and its line in the totals."""
-        quoted, counted = self._quantity(line, line.quantity)
-        bill = self._bills[_key(line, line.quantity)]
+        line, bill = self.lines[place], self._bill(place)
+        quoted, counted = self._quantity(place, line.quantity)
         quoted_line = QuotedLine(
             product=line.product,
             description=line.description or bill.name,
             tax=self.tax(line.tax),
             quoted=quoted,
-            quantity_breaks=tuple(self._compared(self._quantity(line, each)[0], quoted) for each in breaks),
+            quantity_breaks=tuple(self._compared(self._quantity(place, each)[0], quoted) for each in breaks),
             supplied=tuple(_supplied(bill, line.supplied_materials)),
         )
         return quoted_line, counted
 
-    def _quantity(self, line: QuotationLineRequest, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
-        sheet = self.sheet(line, quantity)
+    def _quantity(self, place: int, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
+        line, sheet = self.lines[place], self.sheet(place, quantity)
         costs = batch_costs(sheet, line.tooling, self.abroad)
-        asked = asked_price(line.policy, costs.piece, self.currency)
-        bare = DocumentLine(quantity=Decimal(quantity), net_price=asked, tax=self.applied(line.tax))
+        asked = asked_price(line, costs.piece, self.currency)
+        bare = DocumentLine(
+            quantity=Decimal(quantity),
+            net_price=asked,
+            base_quantity=Decimal(line.base_quantity),
+            tax=self.applied(line.tax),
+        )
         base = line_gross(bare, self.currency)
         allowances = tuple(adjusted(each, base, self.currency) for each in line.allowances)
         charges = (*(adjusted(each, base, self.currency) for each in line.charges), *self._tools(costs))
@@ -102,6 +133,7 @@ class QuotedLines:
             QuotedQuantity,
             self.currency,
             quantity=quantity,
+            base_quantity=line.base_quantity,
             unit_price=asked,
             unit_full_cost=costs.piece.full,
             allowances=allowances,
@@ -134,10 +166,6 @@ def adjusted(
     """An allowance or a charge as an amount, or as a share of the base."""
     amount = each.amount if each.share is None else base * each.share
     return QuotedAdjustment(reason=each.reason, amount=rounded(amount or ZERO, currency), kind=kind)
-
-
-def _key(line: QuotationLineRequest, quantity: int) -> BatchKey:
-    return line.product, quantity, line.tooling.tooling
 
 
 def _supplied(bill: BillOfResources, materials: Iterable[str]) -> Iterator[SuppliedMaterial]:

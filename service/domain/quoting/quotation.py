@@ -90,15 +90,17 @@ class QuotedQuantity:
 
     Attributes:
         quantity: pieces.
-        unit_price: net, for a piece.
+        unit_price: net, for the base quantity.
         unit_full_cost: of a piece; not for the customer's eyes.
         allowances: taken off.
         charges: added.
-        net_amount: quantity × unit price − allowances + charges.
+        net_amount: quantity × unit price ÷ base quantity, rounded, − allowances + charges.
         kept: what the workshop keeps of it.
-        saving_per_piece: what a piece costs less than in the quoted batch; negative where it costs more, none for the
-            quoted batch itself.
+        saving_per_piece: what the base quantity, a piece if it is 1, costs less than in the quoted batch; negative
+            where it costs more, none for the quoted batch itself.
         saving_share: the same as a share of the quoted batch's price; none where that is 0.
+        below_floor: what the pieces lack to their policy's floor after all allowances, rounded up; null if nothing.
+        base_quantity: pieces that the unit price is for (BT-149).
     """
 
     quantity: int
@@ -110,6 +112,8 @@ class QuotedQuantity:
     kept: Kept
     saving_per_piece: Money | None = None
     saving_share: ShownShare | None = None
+    below_floor: Money | None = None
+    base_quantity: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +153,11 @@ class QuotedLine:
     quantity_breaks: tuple[QuotedQuantity, ...]
     supplied: tuple[SuppliedMaterial, ...] = ()
 
+    @property
+    def quantities(self) -> tuple[QuotedQuantity, ...]:
+        """The batch that is counted, then the alternatives."""
+        return (self.quoted, *self.quantity_breaks)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuotedTaxSubtotal:
@@ -184,6 +193,7 @@ class QuotedTotals:
         tax_total: sum of the tax amounts.
         tax_inclusive: tax exclusive + tax.
         payable: what the customer would pay.
+        rounding: what rounding for cash adds to the total with tax (BT-114); null if nothing.
     """
 
     line_total: Money
@@ -194,6 +204,7 @@ class QuotedTotals:
     tax_total: Money
     tax_inclusive: Money
     payable: Money
+    rounding: Money | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,6 +33,7 @@ from service.domain.values.money import IN_USE, is_at_minor_unit, minor_unit_dec
 from service.domain.values.references import Names, Reference, references_in
 
 MAX_BREAKS = 20
+BASE_QUANTITIES = (1, 12, 100, 1000)
 
 
 @declared
@@ -89,6 +90,8 @@ class QuotationLineRequest:
         supplied_materials: codes of materials that the customer supplies; they are consumed and cost nothing.
         tax: code of the tax.
         policy: how it is priced; display must be tax_exclusive, for a quotation states net prices.
+        base_quantity: pieces that the price is for: 1, 12, 100 or 1000. Prices of the policy, its steps and endings
+            too, are for so many pieces; a profit per piece is not.
         description: what the customer reads; the product's name if empty.
         allowances: taken off the line.
         charges: added to the line.
@@ -102,6 +105,7 @@ class QuotationLineRequest:
     supplied_materials: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
     tax: Annotated[Code, Names("taxes")]
     policy: PricingPolicy
+    base_quantity: Annotated[int, Bounds(at_least=1, at_most=1000)] = 1
     description: Line = ""
     allowances: Annotated[tuple[LineAdjustment, ...], Length(at_most=20)] = ()
     charges: Annotated[tuple[LineAdjustment, ...], Length(at_most=20)] = ()
@@ -112,6 +116,8 @@ class QuotationLineRequest:
         yield from Distinct().problems(self.supplied_materials, ("supplied_materials",))
         if self.automatic_breaks is not None and self.automatic_breaks.up_to <= self.quantity:
             yield InvalidValueError(("automatic_breaks", "up_to"), "must be more than the quantity")
+        if self.base_quantity not in BASE_QUANTITIES:
+            yield InvalidValueError(("base_quantity",), f"must be one of {', '.join(map(str, BASE_QUANTITIES))}")
         if self.policy.display is Display.TAX_INCLUSIVE:
             yield InvalidValueError(("policy", "display"), "must be tax_exclusive: a quotation states net prices")
 
@@ -170,6 +176,8 @@ class QuotationRequest:
         customer: who asks.
         lines: what for.
         currency: of every price and amount; the workshop's if left out.
+        cash: whether it is paid in cash: the total is rounded to the currency's smallest coin, if that is worth more
+            than the minor unit.
         locale: a CLDR locale such as de_AT, for the words, numbers and dates of the document; the workshop's if left
             out.
         quoted_on: the day of the quotation and of its rates; today in the workshop's time zone if left out.
@@ -188,6 +196,7 @@ class QuotationRequest:
     customer: Customer
     lines: Annotated[tuple[QuotationLineRequest, ...], Length(at_least=1, at_most=200)]
     currency: CurrencyCode | None = None
+    cash: bool = False
     locale: LocaleCode | None = None
     quoted_on: date | None = None
     valid_until: date | None = None

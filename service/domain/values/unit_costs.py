@@ -26,6 +26,11 @@ class UnitCosts(NamedTuple):
         return self.full if basis is CostBasis.FULL else self.variable
 
     @exactly
+    def times(self, pieces: Decimal) -> "UnitCosts":
+        """The costs of several pieces."""
+        return UnitCosts(*(cost * pieces for cost in self))
+
+    @exactly
     def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":
         """The same in another currency, converted unrounded."""
         variable = convert(self.variable)

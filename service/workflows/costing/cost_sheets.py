@@ -33,13 +33,13 @@ class Batch(NamedTuple):
         product: its code.
         quantity: good pieces.
         tooling: how every tool is charged; as each operation says if left out.
-        supplied: resources that cost nothing because the customer brings them.
+        left_out: resources that cost nothing: the customer brings them, or pays for them with another batch.
     """
 
     product: str
     quantity: int
     tooling: Tooling | None = None
-    supplied: frozenset[str] = frozenset()
+    left_out: frozenset[str] = frozenset()
 
 
 class Batches:
@@ -47,10 +47,11 @@ class Batches:
 
     def __init__(self, costing: Costing) -> None:
         self._costing, self._lines = costing, 0
+        self._bills: dict[tuple[str, int, Tooling | None], BillOfResources] = {}
         self._found: dict[Batch, tuple[BillOfResources, CostSheet]] = {}
 
     def costed(self, batch: Batch) -> tuple[BillOfResources, CostSheet]:
-        """The bill of a batch, and the cost sheet without supplied resources.
+        """The bill of a batch, and the cost sheet without the resources that are left out.
 
         Raises:
             MissingRatesError: naming every resource without a rate.
@@ -59,11 +60,17 @@ class Batches:
         found = self._found.get(batch)
         if found is None:
             next_step()
-            bill = self._costing.bill(batch.product, batch.quantity, batch.tooling)
-            self._lines += len(bill.lines) + len(bill.issues)
+            bill = self._bill(batch.product, batch.quantity, batch.tooling)
+            found = self._found[batch] = bill, self._costing.sheet(bill.without(batch.left_out))
+        return found
+
+    def _bill(self, product: str, quantity: int, tooling: Tooling | None) -> BillOfResources:
+        found = self._bills.get((product, quantity, tooling))
+        if found is None:
+            found = self._bills[product, quantity, tooling] = self._costing.bill(product, quantity, tooling)
+            self._lines += len(found.lines) + len(found.issues)
             if self._lines > MAX_LINES:
                 raise TooComplexError("lines on all the bills of one request", MAX_LINES)
-            found = self._found[batch] = bill, self._costing.sheet(bill.without(batch.supplied))
         return found
 
 

@@ -12,13 +12,15 @@ from typing import Any
 from uuid import UUID
 
 from service.domain.quoting.basis import QuotationBasis
-from service.domain.quoting.figures import chosen_figures
+from service.domain.quoting.errors import BelowFloorError
+from service.domain.quoting.figures import chosen_figures, floor_warnings
 from service.domain.quoting.life import (
     LEADS_TO,
     REVISABLE,
     AcceptanceRequest,
     DeclineRequest,
     Event,
+    IssueRequest,
     Status,
     check_may_follow,
     chosen_quantities,
@@ -38,12 +40,19 @@ from service.workflows.quoting.quotations import Address, find_quotation, get_qu
 from service.workflows.quoting.quoting import quote
 from service.workflows.workspace import Workspace
 
+PLAINLY = IssueRequest()
 
-def issue(workspace: Workspace, address: Address, precondition: Precondition = always) -> Quotation:
+
+def issue(
+    workspace: Workspace, address: Address, asked: IssueRequest = PLAINLY, precondition: Precondition = always
+) -> Quotation:
     """Give a draft its number: it is now binding and never changes. The quotation that it revises is superseded.
 
     Issuing it again changes nothing, so that a client that got no answer can repeat the request. A draft cannot be
     issued after its prices have expired, or when the quotation that it revises was accepted.
+
+    Raises:
+        BelowFloorError: allowances take it below the floor of a policy, and the request does not accept that.
     """
     with workspace.changing() as connection:
         found = _locked(connection, workspace, address, precondition)
@@ -54,10 +63,14 @@ def issue(workspace: Workspace, address: Address, precondition: Precondition = a
         if found.valid_until < today:
             remedy = f"its prices held until {found.valid_until}: discard it and quote anew"
             raise refused(found.name, found.status, Event.ISSUED.value, remedy)
+        below = [each.text for each in floor_warnings(found.figures)]
+        if below and asked.below_floor is None:
+            raise BelowFloorError(below)
         if found.revises_id is not None:
             _supersede(connection, workspace, found.revises_id, found)
         number = life.next_number(connection, workspace.workshop_id)
-        _record(connection, workspace, found, Event.ISSUED, number_of(number), number=number, issued_on=today)
+        note = number_of(number) + (", below the floor, as accepted" if below else "")
+        _record(connection, workspace, found, Event.ISSUED, note, number=number, issued_on=today)
         return get_quotation(connection, workspace, found.id)
 
 

@@ -1,6 +1,6 @@
 """Quoting: a draft, stored with everything it was computed from."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -12,9 +12,16 @@ from service.domain.costing.free_of_charge import zero_lines, zero_price
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
-from service.domain.quoting.basis import QuotationBasis, QuotedShipment
-from service.domain.quoting.batch_costs import asked_price, batch_costs, supplied_resources
-from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
+from service.domain.quoting.batch_costs import (
+    asked_price,
+    batch_costs,
+    paid_by_others,
+    payers_of_tools,
+    supplied_resources,
+    tool_warnings,
+)
+from service.domain.quoting.figures import floor_warnings, quotation_figures
 from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
@@ -117,13 +124,14 @@ def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[Quotati
     basis, remarks = _Quoting(workspace, request, quoted_on).basis()
     figures = quotation_figures(request, basis)
     free = (each for line in figures.lines for each in zero_price(line.product, line.quoted.unit_price.amount))
+    found = (*floor_warnings(figures), *remarks.warnings, *free)
     shown = QuotationPreview(
         quoted_on=quoted_on,
         valid_until=valid_until,
         letterhead=_letterhead(workspace.workshop, request),
         request=request,
         figures=figures,
-        remarks=replace(remarks, warnings=tuple(dict.fromkeys((*remarks.warnings, *free)))),
+        remarks=replace(remarks, warnings=tuple(dict.fromkeys(found))),
     )
     return shown, basis
 
@@ -140,6 +148,7 @@ class _Quoting:
         self.currency = request.currency or workspace.workshop.currency
         self.costing = prepare(workspace, request.named(), quoted_on)
         self.batches = Batches(self.costing)
+        self.payers: Mapping[str, int] = {}
 
     def basis(self) -> tuple[QuotationBasis, Remarks]:
         """The basis, and the remarks made beside the figures."""
@@ -148,11 +157,13 @@ class _Quoting:
         if self.request.shipping is not None:
             others.append(f"shipping-services/{self.request.shipping.service}")
         costing.exchange.conversion(home, self.currency)  # so that the rates are stored with the quotation
-        self._costed(((line, line.quantities) for line in self.request.lines), others)
+        self._costed((line.quantities for line in self.request.lines), others)
         self._check_supplied()
-        breaks = [(*line.quantity_breaks, *self._found_breaks(line)) for line in self.request.lines]
-        priced = zip(self.request.lines, breaks, strict=True)
-        bills = self._costed((line, (line.quantity, *more)) for line, more in priced)
+        self.payers = payers_of_tools(self._bills())
+        breaks = [
+            (*line.quantity_breaks, *self._found_breaks(place, line)) for place, line in enumerate(self.request.lines)
+        ]
+        bills = self._costed((line.quantity, *more) for line, more in zip(self.request.lines, breaks, strict=True))
         used = dict.fromkeys([*(resource for bill in bills for resource in bill.resources), *others])
         basis = QuotationBasis(
             as_of=costing.card.as_of,
@@ -169,25 +180,30 @@ class _Quoting:
             bills=bills,
             breaks=tuple(breaks),
             shipment=None if self.request.shipping is None else self._shipment(self.request.shipping),
+            edition=EDITION,
         )
         # Shipping may have used further exchange rates.
-        return replace(basis, exchange=costing.exchange.used), self._remarks(bills)
+        return replace(basis, exchange=costing.exchange.used), self._remarks()
 
-    def _batch(self, line: QuotationLineRequest, quantity: int) -> Batch:
-        return Batch(line.product, quantity, line.tooling.tooling, supplied_resources(line))
+    def _batch(self, place: int, quantity: int | None = None) -> Batch:
+        line = self.request.lines[place]
+        left_out = supplied_resources(line) | paid_by_others(self.payers, place)
+        return Batch(line.product, quantity or line.quantity, line.tooling.tooling, left_out)
 
-    def _costed(
-        self, lines: Iterable[tuple[QuotationLineRequest, Iterable[int]]], others: Iterable[str] = ()
-    ) -> tuple[BillOfResources, ...]:
-        """The bill of each batch, without repetition."""
-        batches = [self._batch(line, quantity) for line, quantities in lines for quantity in quantities]
+    def _bills(self) -> list[BillOfResources]:
+        """The bill of the quoted batch of each line."""
+        return [self.batches.costed(self._batch(place))[0] for place in range(len(self.request.lines))]
+
+    def _costed(self, lines: Iterable[Iterable[int]], others: Iterable[str] = ()) -> tuple[BillOfResources, ...]:
+        """The bill of each batch of each line, without repetition."""
+        batches = [self._batch(place, quantity) for place, each in enumerate(lines) for quantity in each]
         found = costed(self.workspace, self.costing, batches, others, self.batches)
         return tuple({(bill.product, bill.quantity, bill.tooling): bill for bill, _ in found}.values())
 
     def _check_supplied(self) -> None:
         problems = []
         for index, line in enumerate(self.request.lines):
-            bill, _ = self.batches.costed(self._batch(line, line.quantity))
+            bill, _ = self.batches.costed(self._batch(index))
             drawn = {each.resource for each in bill.lines}
             for place, code in enumerate(line.supplied_materials):
                 if f"materials/{code}" not in drawn:
@@ -196,15 +212,15 @@ class _Quoting:
         if problems:
             raise InvalidValuesError(problems)
 
-    def _found_breaks(self, line: QuotationLineRequest) -> tuple[int, ...]:
+    def _found_breaks(self, place: int, line: QuotationLineRequest) -> tuple[int, ...]:
         """Quantity breaks found automatically, besides those in the request."""
         if line.automatic_breaks is None:
             return ()
         convert = self.costing.exchange.conversion(self.workspace.workshop.currency, self.currency)
 
         def price_of(quantity: int) -> Decimal:
-            _, sheet = self.batches.costed(self._batch(line, quantity))
-            return asked_price(line.policy, batch_costs(sheet, line.tooling, convert).piece, self.currency)
+            _, sheet = self.batches.costed(self._batch(place, quantity))
+            return asked_price(line, batch_costs(sheet, line.tooling, convert).piece, self.currency)
 
         found = quantity_breaks(price_of, line.quantity, line.automatic_breaks, at_most=MAX_BREAKS)
         return tuple(quantity for quantity in found if quantity not in line.quantity_breaks)
@@ -221,14 +237,13 @@ class _Quoting:
             self.costing.exchange.converted(estimate.price, currency)
         return QuotedShipment(shipment=shipment, estimate=estimate)
 
-    def _remarks(self, bills: Iterable[BillOfResources]) -> Remarks:
-        catalogue = self.costing.surroundings.catalogue
-        by_batch = {(bill.product, bill.quantity): bill for bill in bills}  # however its tools are charged
-        shown = [by_batch[line.product, line.quantity] for line in self.request.lines]
+    def _remarks(self) -> Remarks:
+        catalogue, shown = self.costing.surroundings.catalogue, self._bills()
         ready = self._lead_time(shown)
-        sheets = [self.batches.costed(self._batch(line, line.quantity))[1] for line in self.request.lines]
+        sheets = [self.batches.costed(self._batch(place))[1] for place in range(len(shown))]
         found = [
             *self._lateness(ready),
+            *tool_warnings(shown),
             *(each for bill in shown for each in warnings(bill, catalogue)),
             *(each for sheet in sheets for each in zero_lines(sheet)),
         ]

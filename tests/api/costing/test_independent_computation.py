@@ -117,7 +117,8 @@ class Maker:
             powers = self.some(idle_power_kw=self.figure(0, 3), warm_up_power_kw=self.figure(1, 20))
             load = self.some(load_factor=self.share("0.6", "0.35", "1"))
             power = {"rated_power_kw": self.figure(1, 30), "tariff": f"e{place % 3}", **powers, **load} if place else {}
-            self.register("machines", f"p{place}", **power)
+            shift = self.some(minutes_on_one_warm_up=self.figure(30, 480))
+            self.register("machines", f"p{place}", **power, **shift)
         for place in range(self.random.randint(3, 7)):
             self.register("overheads", f"o{place}", base=self.random.choice(BASES), **self.some(variable=True))
         for place in range(2):
@@ -565,6 +566,7 @@ def test_the_random_products_use_every_member_that_the_formulas_use() -> None:
         *(name for _, _, facts in products for name in facts),
         *(facts["base"] for workshop, _, _ in products for facts in workshop.facts.values() if "base" in facts),
         *(facts.get("use") for workshop, _, _ in products for facts in workshop.facts.values()),
+        *(name for workshop, _, _ in products for facts in workshop.facts.values() for name in facts),
     }
     parents = Counter(
         (id(workshop), line["product"])
@@ -574,7 +576,14 @@ def test_the_random_products_use_every_member_that_the_formulas_use() -> None:
     )
 
     assert {"product", "quantity_per_batch", "process_loss_share", "reclaim_share", "packaging", *BASES} <= uses
-    assert {"warm_up_minutes", "setup_minutes", "load_factor", "pieces_per_cycle", "yield_share"} <= uses
+    assert {
+        "minutes_on_one_warm_up",
+        "warm_up_minutes",
+        "setup_minutes",
+        "load_factor",
+        "pieces_per_cycle",
+        "yield_share",
+    } <= uses
     assert {"learning_curve", "entire", "per_shot", "1 bands", "2 bands", "3 bands"} <= uses
     assert sum(count > 1 for count in parents.values()) >= 100, "too few sub-assemblies are shared"
 

@@ -248,7 +248,7 @@ class TestAnUnknownMember:
         "body", ["[1]", "[]", "null", "completed_on=today", "{", '{"a": 1, "a": 2}', "x" * 2_000_000]
     )
     def test_may_be_a_whole_body_where_none_is_expected(self, workshop: Client, ids: Ids, body: str) -> None:
-        refusal = refused(workshop, "POST", f"quotations/{ids['quotation_id']}/issue", body, status=422)
+        refusal = refused(workshop, "POST", f"quotations/{ids['quotation_id']}/complete", body, status=422)
 
         assert refusal.json["detail"] == "the body: this operation takes no body; leave it out"
 
@@ -263,5 +263,13 @@ class TestAnUnknownMember:
         ids = register_everything(client)
 
         issued = client.post(f"quotations/{ids['quotation_id']}/issue", {})
+
+        assert (issued.status_code, issued.json["status"]) == (200, "issued")
+
+    @pytest.mark.parametrize("sent", ["", "text/plain", "application/json"])
+    def test_an_optional_body_may_be_left_out_whatever_its_media_type(self, client: Client, sent: str) -> None:
+        ids = register_everything(client)
+
+        issued = client.request("POST", f"quotations/{ids['quotation_id']}/issue", "", headers={"Content-Type": sent})
 
         assert (issued.status_code, issued.json["status"]) == (200, "issued")

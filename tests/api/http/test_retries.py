@@ -318,6 +318,13 @@ class TestAnotherRequest:
 
         assert problem.json["type"].endswith("idempotency-key-used-otherwise")
 
+    def test_with_another_query_is_refused(self, shop: Client) -> None:
+        shop.post("repricings?limit=1", APPLY, headers=KEY)
+
+        problem = refused(shop, "POST", "repricings?limit=2", APPLY, status=422, headers=KEY)
+
+        assert problem.json["type"].endswith("idempotency-key-used-otherwise")
+
     def test_may_use_the_key_of_a_refused_one(self, shop: Client) -> None:
         refused(shop, "POST", "quotations", builders.quotation(lines=[]), status=422, headers=KEY)
         unknown = builders.quotation()

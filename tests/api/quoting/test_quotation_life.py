@@ -95,6 +95,27 @@ class TestStates:
         assert refused.json["state"] == "draft"
         assert "issue it first" in refused.json["detail"]
 
+    def test_a_draft_below_the_floor_is_a_conflict_until_that_is_accepted(self, workshop: Client) -> None:
+        floored = {**BREAKS[0], "policy": policy(never_below_cost="full_cost")}
+        made = draft(workshop, lines=[{**floored, "allowances": [{"reason": "friends", "share": "0.6"}]}])
+        address = f"quotations/{made['id']}"
+
+        refusals = [workshop.post(f"{address}/issue", body) for body in (None, {}, {"below_floor": None})]
+
+        for refused in refusals:
+            assert refused.status_code == 409
+            assert refused.json["type"].endswith("below-floor")
+            assert len(refused.json["told"]) == 2
+            assert refused.json["told"][0] == made["remarks"]["warnings"][0]["text"]
+        wrong = workshop.post(f"{address}/issue", {"below_floor": True})
+        assert (wrong.status_code, wrong.json["errors"][0]["pointer"]) == (422, "/below_floor")
+        issued = workshop.post(f"{address}/issue", {"below_floor": "accepted"})
+        assert (issued.status_code, issued.json["number"]) == (200, "Q000001")
+        for form in ("txt", "html", "xml"):
+            paper = workshop.get(f"quotations/Q000001/quotation.{form}")
+            assert paper.status_code == 200
+            assert "floor" not in paper.text
+
     def test_a_revision_has_an_address_and_supersedes_the_old_quotation(self, workshop: Client) -> None:
         issued(workshop)
 

@@ -18,6 +18,7 @@ from service.documents.quoting.quotation_text import quotation_text
 from service.documents.quoting.quotation_ubl import quotation_ubl
 from service.documents.quoting.quotation_view import quotation_view
 from service.domain.costing.rate_card import DatedRate
+from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.figures import quotation_figures
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import Letterhead, Remarks
@@ -104,6 +105,16 @@ def under_two_taxes(category: TaxCategory = TaxCategory.EXPORT) -> QuotationPape
     return replace(a_paper(), request=request, figures=quotation_figures(request, basis))
 
 
+def paid_in_cash(price: str) -> QuotationPaper:
+    """One sheet at this price in francs, and 21 % of tax."""
+    request = a_request(
+        lines=[a_sheet_line(quantity=1, policy=builders.policy("fixed_price", price))], currency="CHF", cash=True
+    )
+    francs = DayRates(source="manual", base="EUR", published_on=TODAY, rates={"CHF": D(1)})
+    basis = the_basis(request, exchange=ExchangeRates(as_of=TODAY, days=(francs,)))
+    return replace(a_paper(), request=request, figures=quotation_figures(request, basis))
+
+
 def text_of(element: Element, path: str) -> str:
     found = element.find(path)
     assert found is not None, path
@@ -178,6 +189,22 @@ class TestEveryForm:
         for form, text in in_all_forms(paper).items():
             for each in amounts:
                 assert (f"{each.amount}" if form == "xml" else f"{each.amount:,}") in text, (form, each)
+
+    def test_tells_the_price_of_the_pieces_that_it_is_for(self) -> None:
+        paper = a_paper([a_sheet_line(quantity=550, base_quantity=100, quantity_breaks=[1000])])
+
+        for form in ("text", "page", "pdf"):
+            told = in_all_forms(paper)[form]
+            assert told.count("€85.00 per 100") == 2, form
+            assert "€467.50" in told, form  # 550 × 85 ÷ 100
+            assert "a piece" not in told.replace("You save a piece", ""), form
+
+    def test_tells_what_is_added_for_cash_before_the_total(self) -> None:
+        view = quotation_view(paid_in_cash("0.03"))
+
+        assert (view.totals[-1].text, view.totals[-1].figure) == ("Rounded for payment in cash", "CHF\xa00.01")
+        assert view.total.figure == "CHF\xa00.05"
+        assert "cash" not in str(quotation_view(paid_in_cash("0.04")))
 
     def test_does_not_show_the_workshops_costs_and_profits(self) -> None:
         paper = a_paper()
@@ -354,7 +381,7 @@ ORDER = {
     "TaxCategory": "ID Name Percent TaxExemptionReason TaxScheme",
     "ClassifiedTaxCategory": "ID Name Percent TaxExemptionReason TaxScheme",
     "QuotedMonetaryTotal": "LineExtensionAmount TaxExclusiveAmount TaxInclusiveAmount AllowanceTotalAmount "
-    "ChargeTotalAmount PayableAmount",
+    "ChargeTotalAmount PayableRoundingAmount PayableAmount",
     "QuotationLine": "ID Quantity LineExtensionAmount LineItem AlternativeLineItem",
     "LineItem": "ID Quantity LineExtensionAmount AllowanceCharge Price Item",
     "AlternativeLineItem": "ID Quantity LineExtensionAmount AllowanceCharge Price Item",
@@ -428,6 +455,23 @@ class TestUbl:
             assert (Decimal(found.text or ""), found.get("currencyID")) == (money.amount, money.currency)
         rates = [each.text for each in root.iterfind(f"{CAC}TaxTotal/{CAC}TaxSubtotal/{CAC}TaxCategory/{CBC}Percent")]
         assert rates == ["21"]
+
+    def test_tells_the_pieces_that_a_price_is_for(self) -> None:
+        paper = a_paper([a_sheet_line(base_quantity=100, quantity_breaks=[5]), a_sheet_line()])
+        root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+
+        told = [[child.text for child in price] for price in root.iter(f"{CAC}Price")]
+
+        assert told == [["85.00", "100"], ["85.00", "100"], ["0.85", "1"]]
+
+    def test_tells_what_cash_rounding_adds_if_it_adds_anything(self) -> None:
+        def told(paper: QuotationPaper) -> list[str | None]:
+            root = ElementTree.fromstring(quotation_ubl(paper, quotation_view(paper)))
+            names = ("TaxInclusiveAmount", "PayableRoundingAmount", "PayableAmount")
+            return [root.findtext(f"{CAC}QuotedMonetaryTotal/{CBC}{name}") for name in names]
+
+        assert told(paid_in_cash("0.03")) == ["0.04", "0.01", "0.05"]
+        assert told(paid_in_cash("0.04")) == ["0.05", None, "0.05"]
 
     def test_adds_up_under_each_tax_category(self) -> None:
         """EN 16931, BR-S-8 and BR-G-8: lines, allowances and charges add up to the base of their category."""

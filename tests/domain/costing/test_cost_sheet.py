@@ -155,16 +155,15 @@ class TestMissingRates:
 
 
 class TestShown:
-    def test_an_entire_tool_is_fixed_and_a_worn_one_variable(self) -> None:
-        moulding = bench_work(name="moulding", tool="mould", tooling="entire")
-        again = bench_work(name="again", tool="mould")
-        product = a_product(bill_of_materials=[], operations=[moulding, again])
+    @pytest.mark.parametrize(("tooling", "cost"), [("entire", "90.00"), ("per_shot", "300.00")])
+    def test_a_tool_is_variable_bought_or_worn(self, tooling: str, cost: str) -> None:
+        product = a_product(bill_of_materials=[], operations=[bench_work(tool="mould", tooling=tooling)])
         shop = a_shop(product, terms={"tools/mould": ToolRate(cost=euros("90"), life_shots=Decimal(3))})
 
         stated = cost_statement(shop.sheet(10), rates_valid_from={})
 
-        assert stated.subtotals.fixed_cost.per_batch == euros("90.00")
-        assert stated.subtotals.variable_cost.per_batch == euros("300.00")
+        assert stated.subtotals.fixed_cost.per_batch == euros("0.00")
+        assert stated.subtotals.variable_cost.per_batch == euros(cost)
 
     def test_shares_are_of_the_full_cost_and_absent_where_it_is_0(self) -> None:
         free = {"materials/hdpe": terms_of(type(AT_ONE["materials/hdpe"]), builders.material_rate("0"))}

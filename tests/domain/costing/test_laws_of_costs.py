@@ -306,7 +306,10 @@ class TestTheBillOfMaterials:
     def test_of_a_parent_adds_the_cost_of_its_childs_lot_to_the_parents_own(
         self, shop: Shop, quantity: int, per_piece: int
     ) -> None:
-        """C(parent, n) = C(parent without the child, n) + C(child, q·n); the child's lot is q·n in both."""
+        """C(parent, n) = C(parent without the child, n) + C(child, q·n); the child's lot is q·n in both.
+
+        The one exception is the tool: bought for either, it is bought once, and its wear is not charged.
+        """
         own = shop.catalogue.products["p0"]  # made of materials alone
         # The child enters after the last loss by yield, so that its lot is a whole number of pieces.
         fitting = a_line(product=shop.top, quantity_per_piece=str(per_piece), operation="fitting")
@@ -324,4 +327,9 @@ class TestTheBillOfMaterials:
 
         if shop.top != "p0":
             assert shop.bill(quantity, "parent").pieces_made[shop.top] == quantity * per_piece
-        assert are_alike(exact_cost(parent), exact_cost(without) + exact_cost(child), parent)
+        paid_twice = Fraction(0)
+        if "tools/u0#entire" in {line.resource for line in (*without.lines, *child.lines)}:
+            tools = [Fraction(each.amount([CostClass.TOOLING])) for each in (parent, without, child)]
+            paid_twice = tools[1] + tools[2] - tools[0]
+            assert tools[0] == Fraction(shop.unit_rates()["tools/u0#entire"])
+        assert are_alike(exact_cost(parent) + paid_twice, exact_cost(without) + exact_cost(child), parent)

@@ -163,7 +163,7 @@ class TestParts:
             "tariffs/grid#night": (CostClass.ELECTRICITY, True),
             "tariffs/grid#standing": (CostClass.ELECTRICITY, False),
             "tools/mould": (CostClass.TOOLING, True),
-            "tools/mould#entire": (CostClass.TOOLING, False),
+            "tools/mould#entire": (CostClass.TOOLING, True),
             "overheads/rent": (CostClass.OVERHEAD, False),
         }
 

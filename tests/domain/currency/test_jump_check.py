@@ -89,6 +89,11 @@ class TestANewDay:
 
         assert (held(found), accepted(found)) == ([1], [2])
 
+    def test_that_corrects_the_newest_in_use_is_not_borne_out_by_the_day_after_it_either(self) -> None:
+        found = judged([day(1, USD="10"), day(2, USD="10")], dollars("1", "1.1"), [])
+
+        assert (held(found), accepted(found)) == ([1, 2], [])
+
 
 class TestAHistory:
     def test_accepts_its_first_day_without_comparison(self) -> None:

@@ -139,6 +139,25 @@ class TestOperation:
         }
         assert [line.variable for line in bill.lines] == [False, True, True, False]
 
+    @pytest.mark.parametrize(
+        ("pieces", "warm_ups"),
+        [(15, 1), (16, 2), (35, 2), (36, 3)],  # 30 + 6 × 15 = 120 minutes; the 16th needs 126, the 36th 246
+    )
+    def test_on_a_machine_that_runs_two_hours_on_one_warm_up_warms_up_again(self, pieces: int, warm_ups: int) -> None:
+        machine = a_machine(rated_power_kw="0", warm_up_power_kw="8", minutes_on_one_warm_up="120")
+        work = an_operation(setup_minutes="30", warm_up_minutes="15", cycle_minutes="6", yield_share="1", labour=[])
+
+        (step,) = bill_of(a_product(operations=[work]), quantity=pieces, machines={"press": machine}).steps
+
+        assert step.machine_minutes == 30 + 15 * warm_ups + 6 * pieces
+        assert step.electricity_kwh == 2 * warm_ups  # 0.25 h × 8 kW
+
+    def test_that_takes_no_time_of_a_machine_warms_it_up_once(self) -> None:
+        machine = a_machine(warm_up_power_kw="8", minutes_on_one_warm_up="120")
+        work = an_operation(setup_minutes="0", warm_up_minutes="15", cycle_minutes="0", labour=[])
+
+        assert bill_of(a_product(operations=[work]), machines={"press": machine}).steps[0].machine_minutes == 15
+
     def test_has_a_load_factor_of_its_own_where_it_names_one(self) -> None:
         work = an_operation(setup_minutes="0", cycle_minutes="6", yield_share="1", load_factor="1", labour=[])
 
@@ -175,13 +194,28 @@ class TestOperation:
 
     def test_wears_its_tool_by_the_shot_or_charges_all_of_it_to_the_batch(self) -> None:
         by_shot = bench_work(name="moulding", pieces_per_cycle=4, yield_share="0.5", tool="mould")
-        entire = replace(by_shot, name="again", tooling="entire")
+        entire = replace(by_shot, tooling="entire")
 
-        bill = bill_of(a_product(bill_of_materials=[], operations=[by_shot, entire]), quantity=10)
+        worn, bought = (
+            bill_of(a_product(bill_of_materials=[], operations=[each]), quantity=10) for each in (by_shot, entire)
+        )
 
-        tools = {line.resource: (line.quantity, line.unit, line.variable) for line in bill.lines}
-        assert tools["tools/mould"] == (Decimal(10), "shot", True)  # ⌈20/4⌉ ÷ 0.5
-        assert tools["tools/mould#entire"] == (Decimal(1), "piece", False)
+        tools = {line.resource: (line.quantity, line.unit, line.variable) for line in (*worn.lines, *bought.lines)}
+        assert tools == {
+            "tools/mould": (Decimal(6), "shot", True),  # ⌈10/4⌉ ÷ 0.5
+            "tools/mould#entire": (Decimal(1), "piece", True),
+        }
+        assert (worn.tools_bought, bought.tools_bought) == ((), ("tools/mould",))
+
+    def test_buys_a_tool_once_for_all_operations_and_sub_assemblies_and_counts_no_wear_besides(self) -> None:
+        entire = bench_work(tool="mould", tooling="entire")
+        works = [entire, replace(entire, name="again"), bench_work(name="worn", tool="mould")]
+        part = a_product(name="Part", bill_of_materials=[], operations=works)
+        whole = a_product(bill_of_materials=[a_line(material=None, product="part-1")], operations=works)
+
+        lines = bill_of(whole, part, quantity=10).lines
+
+        assert [(each.resource, each.quantity) for each in lines] == [("tools/mould#entire", 1)]
 
     def test_shortens_its_run_labour_and_nothing_else_by_the_learning_curve(self) -> None:
         work = bench_work(

@@ -17,8 +17,8 @@ def a_sale(pieces: int, price: str = "10", cost: str = "4", tooling: str = "0") 
     )
 
 
-def test_a_piece_contributes_its_proceeds_less_variable_cost_and_its_part_of_the_tools() -> None:
-    assert a_sale(1, "10", "4", "1.50").contribution == Decimal("4.50")
+def test_a_piece_contributes_its_proceeds_less_variable_cost_which_holds_its_part_of_the_tools() -> None:
+    assert a_sale(1, "10", "4", "1.50").contribution == 6
 
 
 def test_a_set_of_the_mix_has_the_least_whole_pieces_in_the_plan_s_proportion() -> None:

@@ -141,3 +141,12 @@ class TestVolumes:
         assert full.bottleneck_share == 1
         assert found.bottleneck == "machines/drill"
         assert found.beyond_capacity == frozenset()  # break-even is at 100, the target at 110
+
+
+class TestTheOrder:
+    def test_puts_what_takes_none_of_the_bottleneck_last_if_it_contributes_nothing(self) -> None:
+        at_cost = product(10, "4")
+
+        found = stated((at_cost, product(10)), load("0", "2", needed="20", available="100"))
+
+        assert [line.rank for line in found.lines] == [2, 1]

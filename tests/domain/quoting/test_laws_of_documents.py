@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.plausibility import PlausibilityWarning
-from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.basis import EDITION, QuotationBasis
 from service.domain.quoting.document_totals import DocumentAdjustment, DocumentLine, document_totals
 from service.domain.quoting.figures import quotation_figures
 from service.domain.quoting.quotation import QuotationFigures, Remarks
@@ -113,7 +113,7 @@ TAXES = {
 }
 
 
-def basis_of(shop: Shop, request: QuotationRequest) -> QuotationBasis:
+def basis_of(shop: Shop, request: QuotationRequest, edition: int) -> QuotationBasis:
     """What a quotation of this workshop is computed from."""
     rates = {
         f"taxes/{code}": DatedRate(resource=f"taxes/{code}", valid_from=TODAY, terms=rate)
@@ -128,6 +128,7 @@ def basis_of(shop: Shop, request: QuotationRequest) -> QuotationBasis:
         pools=shop.pools,
         taxes={code: tax for code, (tax, _) in TAXES.items()},
         bills=tuple(shop.bill(quantity, code) for code, quantity in batches),
+        edition=edition,
     )
 
 
@@ -137,7 +138,7 @@ def quotations(draw: st.DrawFn) -> tuple[QuotationRequest, QuotationBasis]:
     foreign = "JPY" if currency == "EUR" else "EUR"
     shop = draw(shops((currency, foreign)))
     request = draw(quotation_requests(list(shop.catalogue.products), CURRENCIES[currency]))
-    return request, basis_of(shop, request)
+    return request, basis_of(shop, request, draw(st.integers(1, EDITION)))
 
 
 def figures_of(request: QuotationRequest, basis: QuotationBasis) -> QuotationFigures | str:
@@ -190,7 +191,7 @@ class TestAQuotation:
             quoted = line.quoted
             taken_off = sum(each.amount.amount for each in quoted.allowances)
             added = sum(each.amount.amount for each in quoted.charges)
-            gross = rounded_half_up(Fraction(quoted.unit_price.amount) * asked.quantity, minor)
+            gross = rounded_half_up(Fraction(quoted.unit_price.amount) * asked.quantity / asked.base_quantity, minor)
             assert quoted.net_amount.amount == gross - taken_off + added
             assert -quoted.unit_price.amount.as_tuple().exponent == minor
             assert -quoted.net_amount.amount.as_tuple().exponent == minor

@@ -4,17 +4,21 @@ A sheet takes 1 kg at 0.80 and one shot of a mould that costs 3,000 and lasts 60
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
+from itertools import product
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
-from service.domain.quoting.basis import QuotationBasis, QuotedShipment
-from service.domain.quoting.figures import chosen_figures, quotation_figures
+from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
+from service.domain.quoting.figures import chosen_figures, floor_warnings, quotation_figures
 from service.domain.quoting.quotation import AdjustmentKind, QuotationFigures
-from service.domain.quoting.request import QuotationRequest
+from service.domain.quoting.request import QuotationRequest, ToolingCharge
 from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.shipping.shipping_statement import Shipment
 from service.domain.values.errors import InvalidValuesError
@@ -48,6 +52,7 @@ def the_basis(request: QuotationRequest, **changes: Any) -> QuotationBasis:
         "pools": {},
         "taxes": {"vat": Tax(name="VAT 21 %")},
         "bills": tuple(shop.bill(quantity, code, tooling) for code, quantity, tooling in batches),
+        "edition": EDITION,
     }
     return QuotationBasis(**{**made, **changes})
 
@@ -81,10 +86,60 @@ class TestTooling:
         assert line.quoted.kept.profit == euros("0.00")
         assert found.kept.full_cost == euros("3080.00")
 
-    def test_of_one_product_may_be_charged_in_two_ways_on_two_lines(self) -> None:
-        found = figures(a_sheet_line(tooling="this_order"), a_sheet_line())
+    @pytest.mark.parametrize(
+        ("first", "second", "prices", "charges"),
+        [
+            ("this_order", "this_order", ["30.80", "0.80"], []),
+            ("this_order", "charged_once", ["30.80", "0.80"], []),
+            ("charged_once", "this_order", ["0.80", "0.80"], ["3000.00"]),
+            ("charged_once", "charged_once", ["0.80", "0.80"], ["3000.00"]),
+            ("as_product", "this_order", ["0.80", "30.80"], []),  # what is bought does not wear besides
+        ],
+    )
+    def test_that_several_lines_take_is_paid_for_by_the_first_that_buys_it(
+        self, first: str, second: str, prices: list[str], charges: list[str]
+    ) -> None:
+        found = figures(*(a_sheet_line(tooling=each) for each in (first, second)))
 
-        assert [line.quoted.unit_price for line in found.lines] == [euros("30.80"), euros("0.85")]
+        assert [line.quoted.unit_price for line in found.lines] == [euros(each) for each in prices]
+        assert [each.amount.amount for line in found.lines for each in line.quoted.charges] == list(map(D, charges))
+        assert found.totals.tax_exclusive == found.kept.full_cost == euros("3160.00")  # 200 × 0.80 + 3,000
+        assert found.kept.variable_cost == euros("3160.00")
+
+    def test_is_paid_for_once_whatever_batch_sizes_are_chosen(self) -> None:
+        lines = [a_sheet_line(tooling="this_order", quantity_breaks=[1000]), a_sheet_line(quantity_breaks=[50])]
+        request = a_request(lines=[lines[0], {**lines[1], "tooling": "charged_once"}])
+        basis = the_basis(request)
+        offered = [
+            {each.quantity: each for each in (line.quoted, *line.quantity_breaks)}
+            for line in quotation_figures(request, basis).lines
+        ]
+
+        for chosen in product((100, 1000), (100, 50)):
+            found = chosen_figures(request, basis, chosen)
+            taken = [line.quoted.net_amount for line in found.lines]
+            assert taken == [each[quantity].net_amount for each, quantity in zip(offered, chosen, strict=True)]
+            assert found.kept.full_cost == euros(f"{3000 + sum(chosen) * D('0.80')}")
+
+    @given(st.lists(st.tuples(st.integers(1, 999), st.sampled_from(ToolingCharge)), max_size=5), st.data())
+    def test_is_paid_for_once_under_any_split_of_lines(
+        self, others: list[tuple[int, ToolingCharge]], data: st.DataObject
+    ) -> None:
+        buyer = 100, data.draw(st.sampled_from([ToolingCharge.THIS_ORDER, ToolingCharge.CHARGED_ONCE]))
+        split = data.draw(st.permutations([*others, buyer]))
+
+        found = figures(*(a_sheet_line(quantity=quantity, tooling=each.value) for quantity, each in split))
+
+        cost = D("0.80") * sum(quantity for quantity, _ in split) + 3000
+        assert found.kept.full_cost.amount == found.kept.variable_cost.amount == cost
+        assert sum(1 for line in found.lines if line.quoted.kept.full_cost.amount >= 3000) == 1
+
+    def test_was_paid_for_by_every_line_that_bought_it_under_the_first_edition(self) -> None:
+        lines = [a_sheet_line(tooling="this_order"), a_sheet_line(tooling="charged_once")]
+
+        found = figures(*lines, basis={"edition": 1})
+
+        assert found.totals.tax_exclusive == euros("6160.00")
 
 
 class TestWhatTheCustomerBrings:
@@ -175,6 +230,104 @@ class TestRush:
         assert [each.path for each in error.value.problems] == [("rush_charge", "amount"), ("minimum_order", "amount")]
 
 
+def a_floored_line(**changes: Any) -> dict[str, Any]:
+    """100 sheets at 2.00 that cost 0.85."""
+    policy = builders.policy("fixed_price", "2", never_below_cost="full_cost")
+    return a_sheet_line(**{"policy": policy, **changes})
+
+
+SIXTY_OFF = {"reason": "friends", "share": "0.6"}
+
+
+class TestAFloor:
+    """Never below is held against what is taken off; 200.00 for 100 sheets, whose floor is 85.00."""
+
+    @pytest.mark.parametrize(
+        ("allowance", "short"),
+        [
+            (SIXTY_OFF, "5.00"),  # 85 − 80
+            ({"reason": "friends", "amount": "115"}, None),
+            ({"reason": "friends", "amount": "115.01"}, "0.01"),
+        ],
+    )
+    def test_is_held_against_allowances_on_the_line(self, allowance: dict[str, str], short: str | None) -> None:
+        line = figures(a_floored_line(allowances=[allowance])).lines[0]
+
+        assert line.quoted.below_floor == (None if short is None else euros(short))
+
+    def test_is_held_against_the_part_of_the_allowances_on_the_whole_that_a_line_bears(self) -> None:
+        terms = [{**SIXTY_OFF, "tax": "vat"}, {"reason": "season", "amount": "6", "tax": "vat"}]
+
+        found = figures(a_floored_line(), a_floored_line(quantity=50), allowances=terms)
+
+        # 200 and 100, of which 186 are taken off: 124 and 62
+        assert [line.quoted.below_floor for line in found.lines] == [euros("9.00"), euros("4.50")]
+
+    def test_is_not_held_against_allowances_under_another_tax(self) -> None:
+        free = DatedRate(resource="taxes/free", valid_from=TODAY, terms=TaxRate(rate_share=D("0.05")))
+        request = a_request(
+            lines=[a_floored_line(), a_floored_line(tax="free")], allowances=[{**SIXTY_OFF, "tax": "free"}]
+        )
+        basis = the_basis(request)
+        card = replace(basis.card, rates={**basis.card.rates, "taxes/free": free})
+        basis = replace(basis, card=card, taxes={**basis.taxes, "free": Tax(name="Free")})
+
+        found = quotation_figures(request, basis)
+
+        assert [line.quoted.below_floor for line in found.lines] == [None, euros("5.00")]
+
+    def test_is_held_against_each_break_as_if_the_customer_took_it(self) -> None:
+        terms = [{"reason": "season", "amount": "100", "tax": "vat"}]
+
+        line = figures(a_floored_line(quantity_breaks=[50, 1000]), allowances=terms).lines[0]
+
+        assert line.quoted.below_floor is None  # 200 − 100 = 100, of 85
+        assert [each.below_floor for each in line.quantity_breaks] == [euros("42.50"), None]  # 100 − 100, of 42.50
+
+    def test_may_be_an_amount_and_is_the_greater_of_both(self) -> None:
+        amount = builders.policy("fixed_price", "2", never_below_amount="1.50")
+        both = {**amount, "never_below_cost": "full_cost"}
+        none = builders.policy("fixed_price", "2")
+
+        lines = (a_floored_line(policy=each, allowances=[SIXTY_OFF]) for each in (amount, both, none))
+
+        assert [each.quoted.below_floor for each in figures(*lines).lines] == [euros("70.00"), euros("70.00"), None]
+
+    def test_leaves_out_what_is_charged_beside_the_pieces(self) -> None:
+        dear = {"reason": "express", "amount": "500"}
+
+        (line,) = figures(a_floored_line(tooling="charged_once", charges=[dear], allowances=[SIXTY_OFF])).lines
+
+        assert line.quoted.below_floor is None  # 80 for pieces of 80, the tool apart
+        (line,) = figures(a_floored_line(charges=[dear], allowances=[SIXTY_OFF])).lines
+        assert line.quoted.below_floor == euros("5.00")
+
+    def test_that_is_a_fraction_of_a_cent_away_is_missed_by_a_cent(self) -> None:
+        policy = builders.policy("fixed_price", "2", never_below_amount="1.9999")
+
+        cent = {"reason": "rounded", "amount": "0.01"}
+
+        (line,) = figures(a_floored_line(policy=policy, quantity=1, allowances=[cent])).lines
+
+        assert line.quoted.below_floor == euros("0.01")
+
+    def test_is_kept_by_what_is_given_away_for_nothing(self) -> None:
+        free = builders.policy("fixed_price", "0", never_below_amount="0")
+
+        assert figures(a_floored_line(policy=free)).lines[0].quoted.below_floor is None
+
+    def test_is_told_of_every_batch_that_is_below_it(self) -> None:
+        line = a_floored_line(allowances=[SIXTY_OFF], quantity_breaks=[200])
+
+        found = [(each.code, each.product, each.text) for each in floor_warnings(figures(a_sheet_line(), line))]
+
+        said = "Line 2: after all allowances {} pieces bring in {} EUR less than the floor of their policy allows."
+        assert found == [
+            ("below-floor", "sheet", said.format(100, "5.00")),
+            ("below-floor", "sheet", said.format(200, "10.00")),
+        ]
+
+
 SHIPMENT = QuotedShipment(
     shipment=Shipment(service="post", name="Parcel post", zone="home", as_of=TODAY, valid_from=date(2026, 1, 1)),
     estimate=shipped(3),  # in a carton with a volumetric weight of 21 kg: 14 euros
@@ -237,6 +390,97 @@ class TestAnotherCurrency:
     def test_that_has_ended_is_refused(self) -> None:
         with pytest.raises(InvalidValuesError, match=r"currency: HRK is no longer in use"):
             a_request(currency="HRK")
+
+
+class TestTheQuantityOfAPrice:
+    """Item price base quantity, BT-149 of EN 16931: a sheet costs 0.85."""
+
+    @pytest.mark.parametrize(
+        ("base", "policy", "price", "net"),
+        [
+            (1, builders.policy("markup", "0.1"), "0.94", "517.00"),
+            (12, builders.policy("markup", "0.1"), "11.22", "514.25"),
+            (100, builders.policy("markup", "0.1"), "93.50", "514.25"),
+            (1000, builders.policy("markup", "0.1"), "935.00", "514.25"),
+            (100, builders.policy("profit_per_piece", "0.003"), "85.30", "469.15"),
+            (100, builders.policy("fixed_price", "33.33"), "33.33", "183.32"),  # 183.315
+            (100, builders.policy("markup", "0", never_below_amount="90.01", price_step="0.25"), "90.25", "496.38"),
+        ],
+    )
+    def test_is_what_is_rounded_and_the_line_is_quantity_by_price_by_base(
+        self, base: int, policy: Any, price: str, net: str
+    ) -> None:
+        line = figures(a_sheet_line(quantity=550, base_quantity=base, policy=policy)).lines[0].quoted
+
+        assert (line.base_quantity, line.unit_price, line.net_amount) == (base, euros(price), euros(net))
+        assert line.unit_full_cost == euros("0.850000")
+        assert line.kept.full_cost == euros("467.50")
+
+    def test_is_that_of_the_breaks_too_and_of_what_they_save(self) -> None:
+        line = a_sheet_line(base_quantity=100, tooling="this_order", quantity_breaks=[1000])
+
+        (larger,) = figures(line).lines[0].quantity_breaks
+
+        assert (larger.unit_price, larger.saving_per_piece) == (euros("380.00"), euros("2700.00"))
+        assert larger.saving_share == D("0.876623")
+
+    @pytest.mark.parametrize(("floor", "short"), [("full_cost", "5.00"), (None, None)])
+    def test_is_that_of_its_floor(self, floor: str | None, short: str | None) -> None:
+        policy = builders.policy("fixed_price", "200", never_below_cost=floor, never_below_amount="80")
+
+        line = figures(a_sheet_line(base_quantity=100, policy=policy, allowances=[SIXTY_OFF])).lines[0]
+
+        assert line.quoted.below_floor == (None if short is None else euros(short))
+
+    def test_of_a_line_that_is_rounded_down_misses_no_floor(self) -> None:
+        policy = builders.policy("fixed_price", "904", never_below_amount="904")
+
+        (line,) = figures(a_sheet_line(quantity=1, base_quantity=1000, policy=policy)).lines
+
+        assert line.quoted.net_amount == euros("0.90")
+        assert line.quoted.below_floor is None
+
+    @pytest.mark.parametrize("base", [2, 10, 999])
+    def test_is_one_of_four(self, base: int) -> None:
+        with pytest.raises(InvalidValuesError, match=r"base_quantity: must be one of 1, 12, 100, 1000"):
+            a_request(lines=[a_sheet_line(base_quantity=base)])
+
+
+class TestCash:
+    def test_rounds_the_total_and_not_the_tax(self) -> None:
+        """A hundred screws at 1.79 with 13 % of tax, as in tests/published/test_cash_rounding.py."""
+        screws = a_sheet_line(policy=builders.policy("fixed_price", "1.79"))
+        tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=D("0.13")))
+        request = a_request(lines=[screws], currency="CAD", cash=True)
+        basis = the_basis(request, exchange=ExchangeRates(as_of=TODAY, days=(replace(DOLLARS, rates={"CAD": D(1)}),)))
+        basis = replace(basis, card=replace(basis.card, rates={**basis.card.rates, "taxes/vat": tax}))
+
+        totals = quotation_figures(request, basis).totals
+
+        assert (totals.tax_exclusive, totals.tax_total) == (money("179.00", "CAD"), money("23.27", "CAD"))
+        assert totals.tax_inclusive == money("202.27", "CAD")
+        assert (totals.rounding, totals.payable) == (money("-0.02", "CAD"), money("202.25", "CAD"))
+        assert chosen_figures(request, basis, (100,)).totals == totals
+
+    @pytest.mark.parametrize(
+        ("quantity", "changes", "rounding", "payable"),
+        [
+            (1, {"currency": "USD", "cash": True}, None, "1.29"),  # 1.07 and 21 %
+            (1, {"currency": "CHF"}, None, "1.03"),  # 0.85 and 21 %
+            (1, {"currency": "CHF", "cash": True}, "0.02", "1.05"),
+            (100, {"currency": "CHF", "cash": True}, None, "102.85"),
+        ],
+    )
+    def test_is_rounded_if_that_is_asked_where_the_currency_has_a_step(
+        self, quantity: int, changes: dict[str, Any], rounding: str | None, payable: str
+    ) -> None:
+        days = (replace(DOLLARS, rates={"USD": D("1.25"), "CHF": D(1)}),)
+        basis = {"exchange": ExchangeRates(as_of=TODAY, days=days)}
+
+        totals = figures(a_sheet_line(quantity=quantity), **changes, basis=basis).totals
+
+        assert totals.payable == money(payable, changes["currency"])
+        assert totals.rounding == (None if rounding is None else money(rounding, changes["currency"]))
 
 
 class TestAChoice:

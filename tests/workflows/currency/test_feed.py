@@ -399,3 +399,12 @@ class TestConverting:
         assert (error.value.last_source, error.value.last_published_on) == (FEED, today - timedelta(days=10))
         assert error.value.max_age_days == 10
         assert f"is of {day_of(10)}, 11 days before, where 10 are allowed" in str(error.value)
+
+    def test_the_last_one_told_is_none_that_was_published_later(self, owner: Owner) -> None:
+        for day in ("2026-09-01", "2026-11-20"):
+            owner.put_exchange_rates(day, USD="1.1")
+
+        with pytest.raises(MissingExchangeRateError) as error:
+            Exchange(owner.workspace, date(2026, 11, 19))(Money(amount=Decimal(1), currency="USD"))
+
+        assert (error.value.last_source, error.value.last_published_on) == ("manual", date(2026, 9, 1))

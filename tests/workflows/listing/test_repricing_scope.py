@@ -129,7 +129,8 @@ class TestWhatChangedSince:
         assert looked_at(shop, scope={"changed_since": today(shop)}) == ["peg-fair"]
 
     def test_is_what_depends_on_a_rate_that_was_withdrawn_since(self, shop: Owner) -> None:
-        raise_electricity(shop, on="2026-11-20")
+        for day in ("2026-10-20", "2026-11-20"):  # the one before is not the first
+            raise_electricity(shop, on=day)
         entered_long_ago(shop)
         assert looked_at(shop, scope={"changed_since": "2026-11-21"}) == []
 
@@ -179,6 +180,17 @@ class TestWhatChangedSince:
         entered_long_ago(shop)
         exchange.withdraw_exchange_rates(shop.workspace, date(2026, 11, 20), "manual")
         assert looked_at(shop, scope=scope) == EVERY
+
+    def test_is_everything_where_the_same_day_of_another_source_is_used_instead_of_what_was_withdrawn(
+        self, shop: Owner
+    ) -> None:
+        for source in ("bank", "manual"):
+            shop.put_exchange_rates("2026-11-20", source, USD="1.1")
+        entered_long_ago(shop)
+
+        exchange.withdraw_exchange_rates(shop.workspace, date(2026, 11, 20), "manual")
+
+        assert looked_at(shop, scope={"changed_since": today(shop)}) == EVERY
 
     def test_is_what_depends_on_a_resource_that_has_no_rate_any_more(self, shop: Owner) -> None:
         """Withdrawing a resource's only rate leaves listings without a price; the repricing must report that."""

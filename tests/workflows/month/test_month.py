@@ -121,9 +121,8 @@ class TestWhatTheMonthMustBear:
         (line,) = furnished.plan_month(lines=[planned(policy=None, price="100")]).lines
 
         assert line.tooling == euros("1.500000")  # 30 ÷ 20 pieces
-        assert line.variable_cost == before.lines[0].variable_cost
-        rest = line.proceeds.amount - line.variable_cost.amount
-        assert line.contribution.amount == rest - D("1.5")
+        assert line.variable_cost.amount == before.lines[0].variable_cost.amount + D("1.5")
+        assert line.contribution.amount == line.proceeds.amount - line.variable_cost.amount
 
     def test_is_converted_where_it_is_in_another_currency(self, furnished: Owner) -> None:
         furnished.put_exchange_rates("2026-11-25", USD="1.25")
@@ -368,6 +367,12 @@ class TestTheBestMix:
         mix = self.mix(timed, planned(policy=None, price="60", in_whole_batches=True))
 
         assert [line.pieces for line in mix.lines] == [80]
+
+    def test_the_best_mix_of_whole_batches_is_no_less_than_what_must_be_made(self, timed: Owner) -> None:
+        """Every piece loses, so no more than the least are made: 21 pieces, in batches of 20."""
+        mix = self.mix(timed, planned(policy=None, price="1", least_per_month=21, in_whole_batches=True))
+
+        assert [line.pieces for line in mix.lines] == [40]
 
     def test_the_best_mix_meets_all_demand_where_there_is_time(self, timed: Owner) -> None:
         mix = self.mix(timed, planned(policy=None, price="60", most_per_month=30))

@@ -1,9 +1,11 @@
 """The life of a quotation, on every database engine."""
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
@@ -12,8 +14,8 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.costing.errors import MissingRatesError
-from service.domain.quoting.errors import QuotationStateError
-from service.domain.quoting.life import AcceptanceRequest, DeclineRequest, Status
+from service.domain.quoting.errors import BelowFloorError, QuotationStateError
+from service.domain.quoting.life import AcceptanceRequest, BelowFloor, DeclineRequest, IssueRequest, Status
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.encoding import decoded, to_text
@@ -24,12 +26,13 @@ from service.store.quoting.quotations import Quotation
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.quoting import quotation_life
 from service.workflows.quoting import quotations as reading
-from tests.domain.examples import D, a_request
+from tests.domain.examples import D, a_request, euros
 from tests.support import builders
 from tests.workflows.owner import Owner
 
 quotations = as_stored.tables["quotations"]
 DAY = timedelta(days=1)
+FIRST_DAY = "2026-01-01"
 TODAY = {"quoted_on": None}
 BREAKS = {"lines": [{**builders.quotation()["lines"][0], "quantity_breaks": [50, 100]}], **TODAY}
 
@@ -545,6 +548,106 @@ class TestRecomputing:
         by_hand(furnished, accepted, acceptance=row.replace('"quantities":[50]', '"quantities":[100]'))
 
         assert not reading.recompute(furnished.workspace, accepted.id).agrees
+
+
+class TestAToolOfSeveralLines:
+    POLICY = builders.policy("markup", "0", never_below_cost="variable_cost")
+
+    @pytest.fixture
+    def moulding(self, owner: Owner) -> Owner:
+        """Boxes of 0.30 a piece, from a mould of 1,000 that lasts 10,000 shots."""
+        rates = {"flakes": builders.material_rate("0.30"), "mould": {"cost": builders.money("1000")}}
+        owner.register("materials/flakes", {"name": "Flakes", "unit": "kg"}, **{FIRST_DAY: rates["flakes"]})
+        owner.register("tools/mould", {"name": "Mould"}, **{FIRST_DAY: {**rates["mould"], "life_shots": "10000"}})
+        owner.register("taxes/vat", {"name": "VAT 21 %"}, **{FIRST_DAY: {"rate_share": "0.21"}})
+        owner.put("products/box", self.pressed("Box", "entire", "entire"))
+        owner.put("products/lid", self.pressed("Lid", "per_shot"))
+        return owner
+
+    def pressed(self, name: str, *tooling: str) -> dict[str, Any]:
+        steps = [{"name": f"step {at}", "tool": "mould", "tooling": each} for at, each in enumerate(tooling)]
+        bill = [{"material": "flakes", "quantity_per_piece": "1"}]
+        return {"name": name, "bill_of_materials": bill, "operations": steps}
+
+    def line(self, product: str = "lid", quantity: int = 50, **changes: Any) -> dict[str, Any]:
+        return {"product": product, "quantity": quantity, "tax": "vat", "policy": self.POLICY, **changes}
+
+    @pytest.mark.parametrize("tooling", ["charged_once", "this_order"])
+    def test_is_quoted_and_kept_once(self, moulding: Owner, tooling: str) -> None:
+        quoted = moulding.quote(lines=[self.line(tooling=tooling), self.line(tooling=tooling)])
+
+        figures = quoted.figures
+        assert figures.totals.tax_exclusive == euros("1030.00")
+        assert figures.kept.full_cost == figures.kept.variable_cost == euros("1030.00")
+        assert figures.kept.profit == figures.kept.contribution == euros("0.00")
+        assert reading.recompute(moulding.workspace, quoted.id).agrees
+
+    def test_is_named_to_the_workshop(self, moulding: Owner) -> None:
+        quoted = moulding.quote(lines=[self.line(), self.line("box"), self.line("box")])
+
+        assert [(each.code, each.product, each.text) for each in quoted.remarks.warnings if "once" in each.code] == [
+            ("tool-once", "lid", "Line 1 bears nothing of the cost of Mould: line 2 pays for all of it."),
+            ("tool-once", "box", "Line 3 bears nothing of the cost of Mould: line 2 pays for all of it."),
+        ]
+
+    def test_is_left_out_of_the_breaks_that_are_found_for_another_line(self, moulding: Owner) -> None:
+        automatic = {"least_fall_share": "0.05", "up_to": 1000}
+
+        quoted = moulding.quote(lines=[self.line("box", 10), self.line("box", 10, automatic_breaks=automatic)])
+
+        assert quoted.figures.lines[1].quantity_breaks == ()  # 0.30 a piece in any batch
+        assert quoted.figures.lines[1].quoted.unit_price == euros("0.30")
+
+    def test_was_paid_for_by_each_line_in_what_is_stored_from_before(self, moulding: Owner) -> None:
+        """Stored on 2026-11-30 before the rule: two steps buy the mould, and two lines buy it again."""
+        kept = json.loads((Path(__file__).parent / "first_edition.json").read_text())
+        stored = moulding.accepted(lines=[self.line()], **TODAY)
+        by_hand(moulding, stored, **{name: json.dumps(kept[name]) for name in kept})
+
+        found = reading.recompute(moulding.workspace, stored.id)
+
+        assert found.agrees
+        assert found.recomputed.totals.tax_exclusive == euros("3951.75")
+        kept["basis"]["edition"] = 2
+        by_hand(moulding, stored, basis=json.dumps(kept["basis"]))
+        assert not reading.recompute(moulding.workspace, stored.id).agrees
+
+
+class TestBelowTheFloor:
+    POLICY = builders.policy(never_below_cost="full_cost")
+    SIXTY_OFF = ({"reason": "friends", "share": "0.6"},)
+
+    @pytest.fixture
+    def draft(self, furnished: Owner) -> Quotation:
+        line = builders.quotation()["lines"][0]
+        return furnished.quote(lines=[{**line, "policy": self.POLICY, "allowances": self.SIXTY_OFF}], **TODAY)
+
+    def test_a_quotation_warns_first_of_all(self, draft: Quotation) -> None:
+        short = draft.figures.lines[0].quoted.below_floor
+
+        assert short is not None
+        warning = draft.remarks.warnings[0]
+        assert (warning.code, warning.text.facts["short"]) == ("below-floor", short.amount)
+
+    def test_a_draft_is_not_issued_unless_that_is_accepted(self, furnished: Owner, draft: Quotation) -> None:
+        with pytest.raises(BelowFloorError, match=r"20 pieces bring in .* below_floor: accepted"):
+            does(furnished, "issue", draft)
+        assert find(furnished, draft).status is Status.DRAFT
+
+        issued = does(furnished, "issue", draft, IssueRequest(below_floor=BelowFloor.ACCEPTED))
+
+        assert (issued.status, issued.number) == (Status.ISSUED, "Q000001")
+        events = reading.list_events(furnished.workspace, issued.id)
+        assert events[-1].note == "Q000001, below the floor, as accepted"
+        assert does(furnished, "issue", issued) == issued  # again, from a client that got no answer
+        assert reading.recompute(furnished.workspace, issued.id).agrees
+
+    def test_what_is_accepted_in_vain_changes_nothing(self, furnished: Owner) -> None:
+        plain = furnished.quote(**TODAY)
+
+        issued = does(furnished, "issue", plain, IssueRequest(below_floor=BelowFloor.ACCEPTED))
+
+        assert reading.list_events(furnished.workspace, issued.id)[-1].note == "Q000001"
 
 
 class TestQuotingMore:

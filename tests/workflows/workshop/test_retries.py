@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from service.store.workshop.retries import StoredAnswer
+from service.store.workshop.retries import StoredAnswer, renew_claim
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
 from service.workflows.workshop import retries
 from tests.workflows.owner import Owner
@@ -65,6 +65,16 @@ def test_a_request_that_was_begun_again_is_not_released_by_the_first_nor_answere
         retries.keep(owner.workspace, first, ANSWER)
 
     assert claim(owner).answer == ANSWER
+
+
+def test_only_one_of_two_begins_anew_what_both_found_cut_off(owner: Owner) -> None:
+    found = claim(owner)
+    later = found.claimed_at + retries.CUT_OFF
+
+    with owner.database.writing() as connection:
+        begun = [renew_claim(connection, owner.workshop_id, found, later) for _ in range(2)]
+
+    assert begun == [True, False]
 
 
 def test_a_key_that_becomes_free_at_that_very_moment_is_waited_for(
