@@ -18,6 +18,7 @@ import sqlalchemy as sa
 
 from service import workflows
 from service.domain.costing.errors import MissingRatesError
+from service.domain.costing.rate_card import RateCard
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import FEED
 from service.domain.listing.repricing import RepricingRequest, RepricingRules, RepricingScope
@@ -431,7 +432,9 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "cost_sheets.bill_of_product": lambda: cost_sheets.bill_of_product(on, "crate", 5),
         "lead_times.lead_time_of": lambda: lead_times.lead_time_of(on, "crate", 5, TODAY, is_rush=False),
         "lead_times.capacity": lambda: lead_times.capacity(on, TODAY, 2),
-        "lead_times.working_resources": lambda: lead_times.working_resources(on, {}, {}),
+        "lead_times.working_resources": lambda: lead_times.working_resources(
+            on, {}, {}, RateCard(as_of=TODAY, currency="EUR", rates={})
+        ),
         "cost_sheets.cost_product": lambda: (
             cost_sheets.cost_product(
                 on,
