@@ -18,7 +18,7 @@ import sqlalchemy as sa
 
 from service import workflows
 from service.domain.costing.errors import MissingRatesError
-from service.domain.costing.rate_card import DatedRate
+from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import FEED
 from service.domain.listing.repricing import RepricingRequest, RepricingRules, RepricingScope
@@ -176,14 +176,18 @@ class TestTheCheckItself:
 
 PARTS_OF_WORKFLOWS = {
     "check_what_if",
+    "check_what_if_facts",
+    "closed_days_of",
     "costed",
     "jumps_on",
     "narrowing",
+    "period_planned",
     "prepare",
     "priced",
     "rate_warnings",
     "sheet_warnings",
     "state_cost",
+    "supposed_in_force",
     "surroundings_of",
     "tax_warnings",
     "with_first_days",
@@ -442,16 +446,31 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "cost_sheets.bill_of_product": lambda: cost_sheets.bill_of_product(on, "crate", 5),
         "lead_times.lead_time_of": lambda: lead_times.lead_time_of(on, "crate", 5, TODAY, is_rush=False),
         "lead_times.capacity": lambda: lead_times.capacity(on, TODAY, 2),
-        "lead_times.working_resources": lambda: lead_times.working_resources(on, {}, {}),
+        "lead_times.working_resources": lambda: lead_times.working_resources(
+            on, {}, {}, RateCard(as_of=TODAY, currency="EUR", rates={})
+        ),
         "cost_sheets.cost_product": lambda: (
             cost_sheets.cost_product(
-                on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}
+                on,
+                "crate",
+                5,
+                TODAY,
+                owner.supposed(
+                    {"materials/hdpe": builders.material_rate()}, {"materials/hdpe": builders.material(note="x")}
+                ),
             ),
             missing_rates(on),
         ),
         "workings.work_out_cost": lambda: workings.work_out_cost(on, "crate", 5, TODAY),
         "pricing.price_product": lambda: pricing.price_product(on, question),
-        "month.plan_month": lambda: month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
+        "month.plan_month": lambda: (
+            month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
+            month.plan_month(
+                on,
+                decoded(builders.month_plan(month="2026-12"), MonthPlan),
+                owner.supposed({"overheads/rent": builders.overhead_rate()}, {}),
+            ),
+        ),
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),

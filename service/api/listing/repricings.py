@@ -34,7 +34,7 @@ from service.encoding import plain_data, to_bytes
 from service.spool import write
 from service.store.listing.repricings import Repricing
 from service.store.workshop.retries import StoredAnswer
-from service.workflows.costing.costing import WhatIf
+from service.workflows.costing.supposing import WhatIf
 from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.workspace import Workspace
@@ -72,7 +72,7 @@ class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
 
     declared_class = RepricingOrder
     apply = FlagField(metadata={"description": "true puts the prices in force, false previews them.", "default": False})
-    rates = rates_field(required=False)
+    rates = rates_field()
 
 
 _CONTENT_TYPES = {CSV: f"{CSV}; charset=utf-8; header=present", NDJSON: NDJSON}

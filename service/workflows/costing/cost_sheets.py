@@ -19,8 +19,9 @@ from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import whole_of
 from service.domain.values.shown import shown
 from service.time_limit import next_step
-from service.workflows.costing.costing import Costing, WhatIf, prepare, subject, surroundings_of, with_first_days
+from service.workflows.costing.costing import Costing, prepare, subject, surroundings_of, with_first_days
 from service.workflows.costing.rate_checks import jumps_on, share_of
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.workspace import Workspace
 
 MAX_LINES = 50_000
@@ -129,16 +130,16 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
 
 
 def cost_product(
-    workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
+    workspace: Workspace, code: str, quantity: int, as_of: date, supposed: Supposed = NOTHING_SUPPOSED
 ) -> CostStatement:
-    """What a batch costs on a date, line by line, at the rates in force or with what-if rates.
+    """What a batch costs on a date, line by line, at what is in force or supposed.
 
     Raises:
         NotRegisteredError: the product is not registered.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, what_if), code, quantity)
+    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, supposed), code, quantity)
 
 
 def sheet_warnings(

@@ -31,7 +31,8 @@ from service.store.listing.prices_in_force import ListingRow, Narrowing, listing
 from service.store.registering import rates, registrations
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import BatchBills, FoundBill
-from service.workflows.costing.costing import WhatIf, check_what_if
+from service.workflows.costing.costing import check_what_if
+from service.workflows.costing.supposing import WhatIf
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.rate_moves import Before, RateMoves
 from service.workflows.listing.sale_conditions import Conditions, SaleConditions

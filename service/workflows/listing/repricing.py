@@ -18,7 +18,7 @@ from service.store.engine.database import Connection
 from service.store.listing import prices_in_force, repricings
 from service.store.listing.repricings import Repricing
 from service.store.workshop.workshops import Workshop, lock_workshop
-from service.workflows.costing.costing import WhatIf
+from service.workflows.costing.supposing import WhatIf
 from service.workflows.entity_tags import Precondition, content_tag
 from service.workflows.errors import NothingPricedError, StalePreviewError
 from service.workflows.listing.price_changes import Found, Look

@@ -39,6 +39,10 @@ def supposing(resource: str, terms: Any) -> dict[str, Any]:
     return {"quantity": 20, "as_of": "2026-11-25", "rates": {resource: terms}}
 
 
+def supposing_facts(resource: str, facts: Any) -> dict[str, Any]:
+    return {"quantity": 20, "as_of": "2026-11-25", "facts": {resource: facts}}
+
+
 MATERIAL, MACHINE, PRODUCT = "PUT materials/hdpe", "PUT machines/press", "PUT products/sheet"
 TARIFF, OVERHEAD, TAX = "PUT tariffs/grid", "PUT overheads/rent", "PUT taxes/vat"
 MATERIAL_RATE, MACHINE_RATE = "PUT materials/hdpe/rates/2026-02-01", "PUT machines/press/rates/2026-02-01"
@@ -136,6 +140,34 @@ UNKNOWN_AND_WRONG: list[Case] = [
     ),
     ("supposing for no collection", SUPPOSE, supposing("things/hdpe", {}), "/rates/things~1hdpe"),
     ("supposing for what has no rate", SUPPOSE, supposing("products/sheet", {}), "/rates/products~1sheet"),
+    ("supposing facts of nobody's", SUPPOSE, supposing_facts("machines/x", machine()), "/facts/machines~1x"),
+    ("supposing facts of no collection", SUPPOSE, supposing_facts("things/x", {}), "/facts/things~1x"),
+    ("supposing facts without a code", SUPPOSE, supposing_facts("machines", machine()), "/facts/machines"),
+    (
+        "supposing facts that nothing has",
+        SUPPOSE,
+        supposing_facts("machines/press", machine(colour="red")),
+        "/facts/machines~1press/colour",
+    ),
+    (
+        "supposing facts that name nobody's",
+        SUPPOSE,
+        supposing_facts("machines/press", machine(tariff="gas")),
+        "/facts/machines~1press/tariff",
+    ),
+    (
+        "supposing facts that rates rest on",
+        SUPPOSE,
+        supposing_facts("materials/hdpe", material(unit="piece")),
+        "/facts/materials~1hdpe/unit",
+    ),
+    (
+        "supposing a product that does not fit its machine's tariff",
+        SUPPOSE,
+        supposing_facts("products/sheet", product(operations=[operation(band_shares={})])),
+        "/facts/products~1sheet/operations/0/band_shares",
+    ),
+    ("facts that are no object", SUPPOSE, {"quantity": 1, "facts": []}, "/facts"),
     ("supposing without a code", SUPPOSE, supposing("materials", material_rate()), "/rates/materials"),
     ("supposing for a code with NUL", SUPPOSE, supposing("materials/\x00", material_rate()), "/rates/materials~1\x00"),
     (
