@@ -176,12 +176,12 @@ class TestThePriceSheet:
         assert "  2026-03-02, 1 day old, source manual:" in next_day
 
     def test_answers_what_is_kept_at_a_price(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
-        text = printed(demo, capsys, "beam-market-ch", "--kept-at", "40.00")
+        text = printed(demo, capsys, "beam-market-ch", "--kept-at", "30.00")
 
-        price = price_sheet(demo, "beam-market-ch", "?kept_at=40.00")["price_per_piece"]
+        price = price_sheet(demo, "beam-market-ch", "?kept_at=30.00")["price_per_piece"]
         found = sections(text)
         assert is_to_the_last_digit(dict(found["What is kept of it"])["profit"], price["profit"]["amount"])
-        assert ("price: as given", "40.00") in found["How the price is found"]
+        assert ("price: as given", "30.00") in found["How the price is found"]
         assert price["is_below_floor"]
         assert "BELOW THE FLOOR: this price does not keep to it." in text
 

@@ -382,6 +382,7 @@ class TestTheCommandThatLetsThrough:
 
     def test_confirms_all_where_they_are_many(self, demo: Client, priced: Run) -> None:
         facts = demo.get("listings/brick-stall").json
+        facts["policy"]["price_step"] = "0.01"
         for number in range(51):
             demo.put(f"listings/stall-{number}", facts)
         priced("reprice")
