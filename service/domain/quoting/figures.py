@@ -35,6 +35,7 @@ from service.domain.values.money import cash_rounded, in_currency, minor_unit_de
 from service.domain.values.shown import shown
 
 _FLOOR = "the pricing policy of the line"
+_KEPT = "what the workshop keeps of the whole"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,3 +213,20 @@ def floor_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:
                     currency=figures.currency,
                 )
                 yield PlausibilityWarning(code="below-floor", product=line.product, text=text, source=_FLOOR)
+
+
+def loss_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:
+    """A warning if what is counted in the totals brings in less than it costs, whether its policies have floors or not.
+
+    It also tells of shipping that the customer is not charged for, which no line's floor holds.
+    """
+    kept = figures.kept
+    if kept.profit.amount >= 0:
+        return
+    loss, currency = -kept.profit.amount, figures.currency
+    if kept.contribution.amount < 0:
+        template = "All in all the quotation loses {loss} {currency}: it does not even bring in its variable cost."
+    else:
+        template = "All in all the quotation loses {loss} {currency} at full cost."
+    text = Message(template, loss=loss, currency=currency)
+    yield PlausibilityWarning(code="loss", product=None, text=text, source=_KEPT)

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
-from service.domain.quoting.figures import chosen_figures, floor_warnings, quotation_figures
+from service.domain.quoting.figures import chosen_figures, floor_warnings, loss_warnings, quotation_figures
 from service.domain.quoting.quotation import AdjustmentKind, QuotationFigures
 from service.domain.quoting.request import QuotationRequest, ToolingCharge
 from service.domain.selling.taxes import Tax, TaxRate
@@ -328,6 +328,27 @@ class TestAFloor:
         ]
 
 
+class TestALoss:
+    def test_is_told_where_no_policy_has_a_floor(self) -> None:
+        policy = builders.policy("fixed_price", "2")
+
+        found = figures(a_sheet_line(policy=policy, allowances=[SIXTY_OFF]))  # 80 for what costs 85, all of it variable
+
+        (warning,) = loss_warnings(found)
+        said = "All in all the quotation loses 5.00 EUR: it does not even bring in its variable cost."
+        assert (warning.code, warning.product, warning.text) == ("loss", None, said)
+
+    def test_that_pays_its_variable_cost_is_told_apart(self) -> None:
+        found = figures(a_sheet_line(policy=builders.policy("fixed_price", "0.80")))
+        pays = replace(found, kept=replace(found.kept, contribution=euros("0.00")))
+
+        assert [each.text for each in loss_warnings(pays)] == ["All in all the quotation loses 5.00 EUR at full cost."]
+
+    @pytest.mark.parametrize("price", ["0.85", "2"])
+    def test_that_is_none_is_not_told(self, price: str) -> None:
+        assert [*loss_warnings(figures(a_sheet_line(policy=builders.policy("fixed_price", price))))] == []
+
+
 SHIPMENT = QuotedShipment(
     shipment=Shipment(service="post", name="Parcel post", zone="home", as_of=TODAY, valid_from=date(2026, 1, 1)),
     estimate=shipped(3),  # in a carton with a volumetric weight of 21 kg: 14 euros
@@ -356,6 +377,9 @@ class TestShipping:
 
         assert found.charges == ()
         assert found.kept.profit == euros("-14.00")
+        (warning,) = loss_warnings(found)
+        said = "All in all the quotation loses 14.00 EUR: it does not even bring in its variable cost."
+        assert (warning.code, warning.product, warning.text) == ("loss", None, said)
 
     def test_with_a_packing_supplement_that_nobody_pays_is_refused(self) -> None:
         with pytest.raises(InvalidValuesError, match="markup_share"):
