@@ -624,10 +624,13 @@ class TestRollingBack:
         priced(*DEARER, "--from", TODAY.isoformat())
         (_, first) = repricings(demo)
 
+        tried = priced("reprice", "--rollback", first["id"], "--dry-run")
         ended = priced("reprice", "--rollback", first["id"])
 
-        assert ended.status == 1
-        assert "refused with 409" in ended.err
+        for refused in (tried, ended):
+            assert refused.status == 1
+            assert "refused with 409" in refused.err
+            assert "roll back the later repricings first" in refused.err
 
     def test_of_an_invalid_id_is_refused(self, run: Run) -> None:
         ended = run("reprice", "--rollback", "../taxes")
