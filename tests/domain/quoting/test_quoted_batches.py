@@ -16,7 +16,13 @@ from hypothesis import strategies as st
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
-from service.domain.quoting.figures import chosen_figures, floor_warnings, loss_warnings, quotation_figures
+from service.domain.quoting.figures import (
+    chosen_figures,
+    floor_warnings,
+    least_choice_warnings,
+    loss_warnings,
+    quotation_figures,
+)
 from service.domain.quoting.quotation import AdjustmentKind, QuotationFigures
 from service.domain.quoting.request import QuotationRequest, ToolingCharge
 from service.domain.selling.taxes import Tax, TaxRate
@@ -326,6 +332,36 @@ class TestAFloor:
             ("below-floor", "sheet", said.format(100, "5.00")),
             ("below-floor", "sheet", said.format(200, "10.00")),
         ]
+
+    def test_that_only_the_least_of_every_line_misses_is_told(self) -> None:
+        """100 at 2.00, or 50, on two lines: 50 and 100 bear 40 and 80 of 120, but 50 and 50 bear 60 each."""
+        request = a_request(
+            lines=[a_floored_line(quantity_breaks=[50])] * 2,
+            allowances=[{"reason": "season", "amount": "120", "tax": "vat"}],
+        )
+        basis = the_basis(request)
+        found = quotation_figures(request, basis)
+
+        told = [(each.code, each.text) for each in least_choice_warnings(request, basis, found)]
+
+        assert [each.below_floor for line in found.lines for each in line.quantities] == [None] * 4
+        said = (
+            "Line {}: if the customer takes the least of every line, 50 pieces bring in 2.50 EUR less than the floor "
+            "of their policy allows."
+        )
+        assert told == [("below-floor", said.format(1)), ("below-floor", said.format(2))]
+
+    @pytest.mark.parametrize(
+        "season",
+        [{"amount": "115"}, {"amount": "201"}, {"share": "0.6"}],
+        ids=["enough is left", "more than there is", "a share is the same for all"],
+    )
+    def test_of_the_least_of_every_line_is_not_told_again(self, season: dict[str, str]) -> None:
+        line = a_floored_line(quantity=200, quantity_breaks=[50])
+        request = a_request(lines=[line, line], allowances=[{"reason": "season", "tax": "vat", **season}])
+        basis = the_basis(request)
+
+        assert [*least_choice_warnings(request, basis, quotation_figures(request, basis))] == []
 
 
 class TestALoss:
