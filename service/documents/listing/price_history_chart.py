@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.drawing.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
 from service.documents.listing.price_panel import Look, Step, Terms, panel
-from service.documents.writing.formats import formatted_amount, formatted_number, isolated
+from service.documents.writing.formats import formatted_number, isolated
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
 
@@ -21,7 +21,8 @@ def price_history_chart(
 ) -> bytes:
     """The prices in force on a listing until the end of today, as an image.
 
-    Each currency has its own panel and axis: amounts in different currencies are not compared. Figures are exact; only
+    Each currency has its own panel and axis: amounts in different currencies are not compared. Drawn is the price of a
+    piece, beside its cost, whatever number of pieces the price is for. Figures are exact; only
     positions are floats. A price that was rolled back ends at that time, and the restored one is marked.
 
     Args:
@@ -38,7 +39,7 @@ def price_history_chart(
     said = labels_for(locale, "price_history")
     terms = Terms(first=min(days), last=max(days), zone=zone, words=said)
     told = [terms.told(price) for price in prices[-_MOST_TOLD:]]
-    name, now = literal(listing), _now(prices, said)
+    name, now = literal(listing), _now(prices, terms)
     counted = _counted(newest, len(newest) < len(entries), said)
     subtitle = (terms.told(prices[-1]), counted) if _is_priced(prices) else (counted,)
     chart = Chart(
@@ -54,10 +55,10 @@ def price_history_chart(
     return drawn(chart, form)
 
 
-def _now(prices: Sequence[PriceInForce], said: Labels) -> str:
+def _now(prices: Sequence[PriceInForce], terms: Terms) -> str:
     if _is_priced(prices):
-        return said("{price} now", price=formatted_amount(prices[-1].entry.price, said.locale))
-    return said("no price in force")
+        return terms.words("{price} now", price=terms.price(prices[-1].entry))
+    return terms.words("no price in force")
 
 
 def _is_priced(prices: Sequence[PriceInForce]) -> bool:
@@ -91,7 +92,10 @@ def _panels(prices: Sequence[PriceInForce], terms: Terms) -> Iterator[Layer]:
 
 def _steps(prices: Sequence[PriceInForce], look: Look, currency: str, terms: Terms) -> Iterator[Step]:
     for price in prices:
-        amount = price.entry.price if look is Look.PRICE else price.entry.unit_cost
+        is_price = look is Look.PRICE
+        amount = price.entry.price_of_a_piece if is_price else price.entry.unit_cost
         if amount.currency == currency:
             end = terms.end if price.until is None else price.until.timestamp()
-            yield Step(begin=price.since.timestamp(), end=end, amount=amount, price=price, lasts=price.until is None)
+            lasts = price.until is None
+            begin = price.since.timestamp()
+            yield Step(begin=begin, end=end, amount=amount, price=price, lasts=lasts, is_price=is_price)

@@ -6,7 +6,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
 
-from service.domain.values.money import Money
+from service.domain.values.exact import exactly
+from service.domain.values.money import Money, in_currency
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,6 +21,7 @@ class PriceHistoryEntry:
         applied_by: name of the key that it was applied with.
         rolled_back_at: when the price before it was put back in force; none if it never was.
         price: as displayed on the channel, in the listing's currency.
+        base_quantity: pieces that the price is for.
         unit_cost: what a piece costs, in the workshop's currency, with four digits more than the minor unit.
         margin_share: profit ÷ net price; none at a net price of 0.
     """
@@ -30,8 +32,15 @@ class PriceHistoryEntry:
     applied_by: str
     rolled_back_at: datetime | None
     price: Money
+    base_quantity: int = 1
     unit_cost: Money
     margin_share: Decimal | None
+
+    @property
+    @exactly
+    def price_of_a_piece(self) -> Money:
+        """Price ÷ base quantity, unrounded."""
+        return in_currency(self.price.amount / self.base_quantity, self.price.currency)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,9 +8,9 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.domain.listing.listings import Listing
 from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.register import CONDITIONS
-from service.domain.values.money import Money, in_currency
 from service.domain.values.references import Thing
 from service.store.engine.tables import listing_prices, price_changes, registrations, uses
 from service.store.registering.touched import resting_on
@@ -32,6 +32,7 @@ class ListingRow(NamedTuple):
         repricing_id: the repricing that set its price, as text; None, like all that follows, without a price.
         is_stale: whether its bill of resources may be out of date.
         price: the price in force.
+        base_quantity: pieces that it is for.
         unit_cost: cost of a piece when the price was set.
         margin_share: margin at that time.
         bill: bill of resources at that time, as JSON text.
@@ -44,6 +45,7 @@ class ListingRow(NamedTuple):
     is_stale: bool | None
     price: Decimal
     currency: str
+    base_quantity: int
     unit_cost: Decimal
     margin_share: str | None
     bill: str | None
@@ -93,6 +95,7 @@ def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
             listing_prices.c.is_stale,
             price_changes.c.price,
             price_changes.c.currency,
+            price_changes.c.base_quantity,
             price_changes.c.unit_cost,
             price_changes.c.margin_share,
             price_changes.c.bill,
@@ -244,10 +247,22 @@ def spans(
         yield first, after
 
 
-def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterable[str]) -> dict[str, Money]:
+class PriceOnListing(NamedTuple):
+    """A price in force, and the pieces that it is for."""
+
+    amount: Decimal
+    currency: str
+    base_quantity: int
+
+    def is_of(self, listing: Listing) -> bool:
+        """Whether the listing still asks such a price, in this currency and for so many pieces."""
+        return (self.currency, self.base_quantity) == (listing.currency, listing.base_quantity)
+
+
+def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterable[str]) -> dict[str, PriceOnListing]:
     """The prices in force on those of the listings that have one."""
     rows = connection.execute(
-        sa.select(price_changes.c.listing, price_changes.c.price, price_changes.c.currency)
+        sa.select(*(price_changes.c[name] for name in ("listing", "price", "currency", "base_quantity")))
         .join_from(
             listing_prices,
             price_changes,
@@ -256,4 +271,4 @@ def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterabl
         )
         .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing.in_(list(codes)))
     )
-    return {row.listing: in_currency(row.price, row.currency) for row in rows}
+    return {row.listing: PriceOnListing(row.price, row.currency, row.base_quantity) for row in rows}

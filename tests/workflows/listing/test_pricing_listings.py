@@ -398,7 +398,7 @@ class TestAPriceList:
         assert [(each.listing, each.price) for each in found] == [(each.listing, each.price) for each in applied]
         assert [each.price for each in listed(both)[:2]] != [each.price for each in found]
         assert (new.listing, new.price) == ("z-new", None)
-        assert new.problem == "no price in its currency is in force; apply a repricing first"
+        assert new.problem == "no price in its currency and base quantity is in force; apply a repricing first"
 
     def test_of_prices_in_force_leaves_out_a_listing_whose_currency_has_changed_since(self, both: Owner) -> None:
         both.reprice()
@@ -409,7 +409,7 @@ class TestAPriceList:
 
         assert at_home.price == applied["at-home"]
         assert (abroad.currency, abroad.price) == ("EUR", None)
-        assert abroad.problem == "no price in its currency is in force; apply a repricing first"
+        assert abroad.problem == "no price in its currency and base quantity is in force; apply a repricing first"
 
         both.reprice()
         (_, abroad) = listed(both, prices=ListedPrice.IN_FORCE)
