@@ -7,18 +7,15 @@ from babel import Locale
 
 from service.cli.database import current_database, one_line
 from service.cli.moving import export_workshop, import_workshop
-from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.locales import locale_problem
-from service.domain.values.money import minor_unit_decimals
+from service.domain.values.money import currency_problem
 from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 
 
 def _currency(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
-    try:
-        minor_unit_decimals(value)
-    except UnknownCurrencyError as error:
-        raise click.BadParameter(str(error)) from None
+    if (problem := currency_problem(value)) is not None:
+        raise click.BadParameter(problem)
     return value
 
 

@@ -1,8 +1,9 @@
 """The owner's commands as such: options, help, exit status."""
 
 import os
+import shlex
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from inspect import cleandoc
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,6 +17,9 @@ from service.client.http import Service
 
 DEFAULT_URL = "http://127.0.0.1:8410"
 FILE = click.Path(path_type=Path)
+_GIVEN = "service.client.command.given"
+_NOT_AGAIN = {"key", "dry_run"}
+"""Options that are left out where a command is told again: a secret, and what would only show."""
 _INTERRUPTED = 130
 """The shell's exit status of a program interrupted by SIGINT."""
 
@@ -49,6 +53,11 @@ def option(*names: str, **attributes: Any) -> Callable[[Declared], Declared]:
 
 class OwnersCommand(click.Command):
     """A command that uses a running service; its help is printed as written."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Parse them, and keep them as they were given."""
+        ctx.meta[_GIVEN] = [*args]
+        return super().parse_args(ctx, args)
 
     def invoke(self, ctx: click.Context) -> None:
         """Do the job with the service and key of the command line; a failure is reported in one line."""
@@ -105,6 +114,31 @@ def owners_command(text: str | None) -> Callable[[Job], click.Command]:
         )(declared)
 
     return made
+
+
+def told_again(changed: Mapping[str, Sequence[str]]) -> str:
+    """The command as it was given, for a shell, so that it does what it did or would have done.
+
+    Args:
+        changed: by names of options, the values that they have instead.
+    """
+    ctx = click.get_current_context()
+    parsed, _, order = ctx.command.make_parser(ctx).parse_args([*ctx.meta[_GIVEN]])
+    words, there = ctx.command_path.split(), {str(each.name): each for each in ctx.command.params}
+    names = dict.fromkeys([*(str(each.name) for each in order), *changed])
+    for name in sorted(names, key=lambda name: isinstance(there[name], click.Option)):  # the arguments first
+        if name not in _NOT_AGAIN:
+            words += _words(there[name], changed.get(name, parsed.get(name)))
+    return shlex.join(words)
+
+
+def _words(parameter: click.Parameter, found: Any) -> Iterator[str]:
+    """A parameter on the command line, as often as it has values."""
+    for value in found if isinstance(found, list | tuple) else [found]:
+        if isinstance(parameter, click.Option):
+            yield parameter.opts[0]
+        if not getattr(parameter, "is_flag", False):
+            yield value
 
 
 def _at_service(job: Job) -> Job:

@@ -1,7 +1,7 @@
 """A resource's dated rates: read, changed, and stored without overwriting changes by others."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import quote
 
 from service.client.ends import OutOfReachError
@@ -59,15 +59,28 @@ def outcome_of(rates: Rates, day: str, terms: Terms) -> str:
     return "unchanged" if are_same(rates[day], terms) else "replaced"
 
 
-def put_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rates) -> str:
-    """Store the terms of a resource from a day on, unless somebody else has changed them since they were read.
+class Stored(NamedTuple):
+    """The result of storing terms.
 
-    Returns:
-        The outcome: new, replaced or unchanged.
+    Attributes:
+        outcome: new, replaced or unchanged.
+        warnings: what looks implausible about them.
     """
+
+    outcome: str
+    warnings: list[str]
+
+
+def warnings_in(answer: Mapping[str, Any]) -> list[str]:
+    """The warnings in the answer to a PUT."""
+    return [f"Warning: {each['text']}" for each in answer.get("warnings", ())]
+
+
+def put_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rates) -> Stored:
+    """Store the terms of a resource from a day on, unless somebody else has changed them since they were read."""
     outcome, address = outcome_of(rates, day, terms), f"{_address(resource)}/rates/{day}"
     if outcome == "unchanged":
-        return outcome
+        return Stored(outcome, [])
     condition = {"If-None-Match": "*"}
     if outcome == "replaced":
         there = service.send("GET", address)
@@ -76,7 +89,8 @@ def put_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rat
         condition = {"If-Match": there.headers["ETag"]}
     done = service.send("PUT", address, terms, headers=condition)
     # Members left out of list entries have defaults, which only the service knows.
-    return "unchanged" if done.headers["ETag"] == condition.get("If-Match") else outcome
+    is_same = done.headers["ETag"] == condition.get("If-Match")
+    return Stored("unchanged" if is_same else outcome, warnings_in(done.json()))
 
 
 def _address(resource: str) -> str:

@@ -2,7 +2,7 @@
 
 from typing import Any, BinaryIO
 
-from service.client.command import FILE, Declared, Options, option
+from service.client.command import FILE, Declared, Options, option, told_again
 from service.client.ends import OutOfReachError, RefusedError, WaitingError
 from service.client.files.new_file import records_in
 from service.client.http import Service
@@ -14,6 +14,8 @@ from service.client.text.terminal import width
 ADDRESS = "/v1/repricings"
 _SHOWN = {"limit": 500}
 _LISTED = ("first", "changed", "held", "unpriced")
+_MOST_CONFIRMED = 50
+"""Most listings that are named on a command line."""
 _FILTERS = ("channel", "product", "tag")
 
 Question = dict[str, Any]
@@ -25,7 +27,7 @@ Answer = dict[str, Any]
 _WHICH = "Which listings (all conditions must hold)"
 _HOW_FAR = "How far prices may change"
 _OPTIONS = (
-    option("--as-of", metavar="DAY", help="The day whose rates are used, for instance 2026-11-30."),
+    option("--as-of", metavar="DAY", help="The day of the rates, and the first day of the prices (default: today)."),
     option("--dry-run", is_flag=True, help="Show what would change; store nothing."),
     option("--csv", metavar="FILE", type=FILE, help="Write every change to this file, too."),
     option("--channel", section=_WHICH, metavar="CODE", help="Listings on this sales channel."),
@@ -81,14 +83,17 @@ def repriced(service: Service, question: Question, *, is_dry_run: bool, file: Bi
     return answer
 
 
-def show(answer: Answer) -> None:
+def show(answer: Answer, options: Options) -> None:
     """Print what was done, or would be done.
+
+    Args:
+        options: of the command line.
 
     Raises:
         WaitingError: if prices are held back or cannot be computed.
     """
     print(repricing_text(answer, width()))
-    _check_nothing_waits(answer)
+    _check_nothing_waits(answer, options)
 
 
 def _settled(service: Service, question: Question, *, is_dry_run: bool) -> Answer:
@@ -98,7 +103,7 @@ def _settled(service: Service, question: Question, *, is_dry_run: bool) -> Answe
     if is_dry_run or not answer["summary"]["first"] + answer["summary"]["changed"]:
         return answer
     applied, in_that_state = {**question, "apply": True}, {"If-Match": preview.headers["ETag"]}
-    with waiting_shown("putting prices in force"):
+    with waiting_shown("applying prices"):
         done: Answer = service.data(
             service.send("POST", ADDRESS, applied, query=_SHOWN, headers=in_that_state, is_long=True)
         )
@@ -113,7 +118,7 @@ def _save_changes(service: Service, question: Question, answer: Answer, file: Bi
     try:
         save_recorded(service, answer, file)
     except RefusedError as error:
-        told = f"the prices are in force, by repricing {answer['id']}, but its changes could not be written: {error}"
+        told = f"the prices are applied, by repricing {answer['id']}, but its changes could not be written: {error}"
         raise type(error)(told, error.status) from None
 
 
@@ -136,18 +141,32 @@ def length_of(headers: Any) -> int | None:
     return int(headers["Content-Length"]) if "Content-Length" in headers else None
 
 
-def _check_nothing_waits(answer: Answer) -> None:
+def _check_nothing_waits(answer: Answer, options: Options) -> None:
     """Check that no price is held back or missing.
 
     Raises:
-        WaitingError: if one is.
+        WaitingError: if one is; with the command that lets through what is held back.
     """
     waiting = []
     for decision, meaning in (("held", "held back until confirmed"), ("unpriced", "without a price")):
-        count, shown = answer["summary"][decision], answer["changes"]["items"]
+        count, codes = answer["summary"][decision], _shown(answer, decision)
         if count:
-            codes = [each["listing"] for each in shown if each["decision"] == decision]
             more = "" if len(codes) == count else " and others" if codes else "see --csv"
             waiting.append(f"{count} {meaning}: {', '.join(codes)}{more}")
     if waiting:
-        raise WaitingError("; ".join(waiting))
+        is_held = bool(answer["summary"]["held"])
+        through = f"\nTo let through what is held back:\n  {_confirming(answer, options)}" if is_held else ""
+        raise WaitingError("; ".join(waiting) + through)
+
+
+def _shown(answer: Answer, decision: str) -> list[str]:
+    """The listings with this decision, as far as the answer shows them."""
+    return [each["listing"] for each in answer["changes"]["items"] if each["decision"] == decision]
+
+
+def _confirming(answer: Answer, options: Options) -> str:
+    """The command as it was given, with everything confirmed that it holds back."""
+    held = _shown(answer, "held")
+    if len(held) < answer["summary"]["held"] or len(held) > _MOST_CONFIRMED:
+        return told_again({"confirm": [], "confirm_all": ["yes"]})
+    return told_again({"confirm": [*options.confirm, *held]})

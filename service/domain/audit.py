@@ -62,7 +62,7 @@ class RecordedChange(Change):
         by: name of the key that it was done with, or "command line".
         key_id: id of that key; none for the command line.
         subject: what was changed, as its address under /v1 has it, for instance "tariffs/grid/rates/2026-01-01",
-            "listings/beam/price", "exchange-rates/2026-11-20/ECB" (day and source) or "keys/" and its id.
+            "listings/beam/price/2026-01-01", "exchange-rates/2026-11-20/ECB" (day and source) or "keys/" and its id.
         before: what held until then, as it is registered; null if nothing did.
         after: what has held since; null if nothing does.
     """

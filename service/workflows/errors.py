@@ -58,11 +58,11 @@ class NothingPricedError(PugmillError):
 
 
 class SupersededError(PugmillError):
-    """A repricing cannot be rolled back: it was already, or some of its prices are no longer in force."""
+    """A repricing cannot be rolled back: it was already, or later repricings have replaced some of its prices."""
 
     def __init__(self, repricing: str, rolled_back_at: datetime | None, superseded_prices: int) -> None:
         done = f"repricing {repricing} was rolled back already{_at(rolled_back_at)}"
-        gone = f"{superseded_prices} of its prices are no longer in force"
+        gone = f"{superseded_prices} of its prices no longer count"
         remedy = "roll back the later repricings first, newest first"
         super().__init__(done if rolled_back_at else f"{gone}; {remedy}")
         self.superseded_prices = superseded_prices

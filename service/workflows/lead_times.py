@@ -10,10 +10,12 @@ from service.domain.making.resources import LabourGrade, Machine
 from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
 from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
 from service.domain.values.exact import ZERO, exactly
+from service.domain.values.references import Thing
 from service.domain.values.shown import Quantity, shown
 from service.store.quoting import life
 from service.store.registering import rates, registrations
 from service.workflows.costing.costing import subject, surroundings_of
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.workspace import Workspace
 
 TIMED = ("machines", "labour-grades")
@@ -36,8 +38,7 @@ def working_resources(
     """Machines and labour grades with the hours there are to work at the rates of the card, and promised minutes."""
     with workspace.reading() as connection:
         promised = life.promised_minutes(connection, workspace.workshop_id)
-        registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
-    closed = closed_days(each for each in registered.values() if isinstance(each, Closure))
+    closed = closed_days_of(workspace)
     return {
         resource: WorkingResource(
             name=each.name,
@@ -50,6 +51,14 @@ def working_resources(
         )
         for resource, each in working_things(machines, grades).items()
     }
+
+
+def closed_days_of(workspace: Workspace, supposed: Supposed = NOTHING_SUPPOSED) -> frozenset[date]:
+    """Every day on which the workshop is closed."""
+    with workspace.reading() as connection:
+        registered = registrations.all_registered(connection, workspace.workshop_id, ["closures"])["closures"]
+    closures = (supposed.of(Thing("closures", code), each) for code, each in registered.items())
+    return closed_days(each for each in closures if isinstance(each, Closure))
 
 
 def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on: date, *, is_rush: bool) -> LeadTime:

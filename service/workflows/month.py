@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from service import linear_programming
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
-from service.domain.costing.hours_stated_twice import hours_stated_twice
+from service.domain.costing.hours_stated_twice import RateWarning, hours_stated_twice
+from service.domain.costing.interest_counted_twice import interest_counted_twice, is_interest
 from service.domain.costing.rate_card import DatedRate
 from service.domain.listing.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
@@ -16,24 +17,28 @@ from service.domain.making.plausibility import cautions_of
 from service.domain.month.break_even import PlannedSale
 from service.domain.month.fixed_costs import FixedCost, absorbed_by_a_piece, fixed_costs
 from service.domain.month.month import Month, PlannedProduct
-from service.domain.month.plan import MonthPlan, PlannedLine
+from service.domain.month.plan import MonthPlan, OtherCostKind, PlannedLine
+from service.domain.month.resources_used import uses
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
+from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
 from service.domain.selling.base_quantity import sold_together_problems
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
-from service.domain.values.money import in_currency
+from service.domain.values.money import currency_problems_on, in_currency
 from service.domain.values.references import Reference, Registered, Thing, part_in, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supposed_in_force
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.lead_times import working_things
 from service.workflows.listing.listings import find_listing, price_question
+from service.workflows.month_time import minutes_in, period_planned
 from service.workflows.pricing.pricing import price_on_the_way
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
@@ -73,45 +78,74 @@ class _Asked:
 
 
 @exactly
-def plan_month(workspace: Workspace, plan: MonthPlan) -> MonthStatement:
+def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHING_SUPPOSED) -> MonthStatement:
     """The statement of a month; nothing is stored.
 
+    No exchange rate of a later day is published yet, so a plan for one is converted with those of today.
+
     Raises:
-        InvalidValuesError: something named is not registered, or a line cannot be priced; each is named.
+        InvalidValuesError: something named is not registered, a line cannot be priced, or what is supposed does not fit
+            what is registered; each is named.
         MissingRatesError: naming every resource without a rate.
-        MissingExchangeRateError: an amount cannot be converted on the date.
+        MissingExchangeRateError: an amount cannot be converted on the date, or today if that is earlier.
         TooComplexError: the bills of all products together exceed the limit of one request.
     """
-    as_of = plan.as_of or workspace.workshop.today()
-    asked = _asked(workspace, plan, as_of)
-    costing = prepare(workspace, [each for line in asked for each in line.references()], as_of)
+    period = period_planned(workspace, plan, supposed)
+    as_of = plan.as_of or _day_of_rates(workspace, period)
+    if problems := list(currency_problems_on(plan, as_of)):
+        raise InvalidValuesError(problems)
+    asked = _asked(workspace, plan, as_of, supposed)
+    named = [each for line in asked for each in line.references()]
+    converted_on = min(as_of, workspace.workshop.today())
+    costing = prepare(workspace, named, as_of, supposed, converted_on=converted_on)
     also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
     batches = list(dict.fromkeys(line.batch for line in asked))
     found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
-    products = _products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency)
-    bills = [found[line.batch][0] for line in asked]
-    in_force = _rates_in_force(workspace, as_of)
+    pieces = [(found[line.batch][0], line.line.pieces) for line in asked]
+    minutes = minutes_in(period, plan.weeks, _hours_per_week(costing), costing.surroundings.catalogue)
+    in_force = supposed_in_force(workspace, _rates_in_force(workspace, as_of), supposed, as_of)
     month = Month(
         as_of=as_of,
+        converted_on=converted_on,
         currency=workspace.workshop.currency,
-        weeks=ORDINARY_WEEKS if plan.weeks is None else plan.weeks,
-        products=products,
+        weeks=(plan.weeks or ORDINARY_WEEKS) if period is None else period.weeks,
+        period=period,
+        products=_products(costing, asked, [found[line.batch][1] for line in asked], workspace.workshop.currency),
         fixed_costs=_fixed_costs(plan, in_force, as_of, costing.exchange),
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
-        loads=tuple(loads(_pieces(bills, asked), _hours_per_week(costing), plan.weeks)),
+        income_tax_share=plan.income_tax_share,
+        loads=tuple(loads(pieces, minutes)),
+        uses=uses(pieces),
+        supposed=supposed.things,
     )
+    warnings = (*hours_stated_twice(in_force), *_interest(workspace, plan, in_force, costing.exchange))
+    return _stated(costing, month, [bill for bill, _ in pieces], warnings, looks_for_best_mix=plan.best_mix)
+
+
+def _stated(
+    costing: Costing,
+    month: Month,
+    bills: Sequence[BillOfResources],
+    warnings: Sequence[RateWarning],
+    *,
+    looks_for_best_mix: bool,
+) -> MonthStatement:
     cautions = cautions_of(bills, costing.surroundings.catalogue)
-    propose = linear_programming.propose if plan.best_mix else None
-    exchange_rates = costing.exchange.used.stated()
-    return month_statement(month, propose, exchange_rates, hours_stated_twice(in_force), cautions)
+    propose = linear_programming.propose if looks_for_best_mix else None
+    return month_statement(month, propose, costing.exchange.used.stated(), warnings, cautions)
 
 
-def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
+def _day_of_rates(workspace: Workspace, period: Period | None) -> date:
+    today = workspace.workshop.today()
+    return today if period is None else period.nearest(today)
+
+
+def _asked(workspace: Workspace, plan: MonthPlan, as_of: date, supposed: Supposed) -> list[_Asked]:
     """The price question of each line; raises InvalidValuesError for unknown listings and small batches."""
     asked, problems = [], []
     for place, line in enumerate(plan.lines):
         try:
-            listing = None if line.listing is None else find_listing(workspace, line.listing)
+            listing = None if line.listing is None else _listing(workspace, line.listing, supposed)
         except NotRegisteredError as error:
             problems.append(InvalidValueError(("lines", place, "listing"), f"{error}; register it first"))
             continue
@@ -123,6 +157,12 @@ def _asked(workspace: Workspace, plan: MonthPlan, as_of: date) -> list[_Asked]:
     if problems:
         raise InvalidValuesError(problems)
     return asked
+
+
+def _listing(workspace: Workspace, code: str, supposed: Supposed) -> Listing:
+    listing = supposed.of(Thing("listings", code), find_listing(workspace, code))
+    assert isinstance(listing, Listing)
+    return listing
 
 
 def _question(line: PlannedLine, as_of: date) -> PriceQuestion:
@@ -187,13 +227,23 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
     )
 
 
-def _pieces(bills: Sequence[BillOfResources], asked: Sequence[_Asked]) -> list[tuple[BillOfResources, int]]:
-    return [(bill, each.line.pieces) for bill, each in zip(bills, asked, strict=True)]
-
-
 def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
     found = working_things(costing.surroundings.catalogue.machines, costing.surroundings.catalogue.labour_grades)
     return {resource: costing.card.hours_to_work(resource, each.hours_per_week) for resource, each in found.items()}
+
+
+def _interest(
+    workspace: Workspace, plan: MonthPlan, in_force: Sequence[tuple[DatedRate, Registered]], exchange: Exchange
+) -> tuple[RateWarning, ...]:
+    """A warning if costs of the plan are interest, and rates of machines that the month bears hold some too."""
+    language = workspace.workshop.locale.partition("_")[0]
+    costs = (
+        each.name
+        for each in plan.other_fixed_costs
+        if each.kind is OtherCostKind.INTEREST or (each.kind is None and is_interest(each.name, language))
+    )
+    borne = ((rate, facts) for rate, facts in in_force if rate.resource not in plan.leave_out)
+    return interest_counted_twice(costs, borne, exchange, workspace.workshop.currency)
 
 
 def _fixed_costs(

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from tests.api.independent import (
+    MORE_DECIMALS,
     SHARE_DECIMALS,
     Exchange,
     Facts,
@@ -19,10 +20,12 @@ from tests.api.independent import (
     machine_per_year,
     number,
     shown,
+    shown_quantity,
 )
 from tests.api.independent_prices import sale_of
 
 WEEKS_A_YEAR, MONTHS_A_YEAR = 52, 12
+TAKEN = ("materials/", "tariffs/", "labour-grades/")
 OF_A_SALE = ("tax", "channel", "currency", "shipping_service", "shipping_zone")
 
 
@@ -33,6 +36,7 @@ class Planned:
     Attributes:
         fixed: what a piece bears of each resource with a fixed cost, tools apart.
         minutes: of each machine and labour grade.
+        taken: of each material, what is reclaimed of it, electricity by band, and hours of each grade.
     """
 
     pieces: int
@@ -40,6 +44,7 @@ class Planned:
     contribution: Fraction
     fixed: dict[str, Fraction]
     minutes: dict[str, Fraction]
+    taken: dict[str, Fraction]
 
 
 def planned(workshop: Facts, line: Mapping[str, Any], as_of: str) -> Planned:
@@ -60,7 +65,12 @@ def planned(workshop: Facts, line: Mapping[str, Any], as_of: str) -> Planned:
             fixed[resource.partition("#")[0]] += batch.amount(resource) / pieces
     taken = consumed(workshop, line["product"], pieces).quantities.items()
     minutes = {each: hours * 60 / pieces for each, hours in taken if each.startswith(("machines/", "labour-grades/"))}
-    return Planned(line["pieces"], home(sale.net(price)), home(sale.proceeds(price)) - varies, fixed, minutes)
+    used = {
+        each: quantity / pieces
+        for each, quantity in taken
+        if quantity and each.startswith(TAKEN) and not each.endswith("#standing")
+    }
+    return Planned(line["pieces"], home(sale.net(price)), home(sale.proceeds(price)) - varies, fixed, minutes, used)
 
 
 def borne(workshop: Facts, resource: str, as_of: str) -> Fraction:
@@ -149,6 +159,55 @@ class Month:
                 "profit": self.money(contribution - fixed_cost),
             },
             "loads": self.loads(),
+            "resources_used": self.used(contribution, contribution - fixed_cost),
+            "after_income_tax": self.taxed(contribution - fixed_cost),
+        }
+
+    def taxed(self, profit: int) -> dict[str, Any] | None:
+        """What is left of the profit, in units, after tax."""
+        if (share := self.plan.get("income_tax_share")) is None:
+            return None
+        tax = in_units(Fraction(max(0, profit)) * number(share) / 10**self.decimals, self.decimals)
+        return {"income_tax": self.money(tax), "profit_after_tax": self.money(profit - tax)}
+
+    def used(self, contribution: int, profit: int) -> dict[str, Any]:
+        """Materials, electricity and work of all lines, and what an hour of work earns."""
+        taken = defaultdict[str, Fraction](Fraction)
+        for line in self.lines:
+            for resource, quantity in line.taken.items():
+                taken[resource] += quantity * line.pieces
+        hours = total(quantity for each, quantity in taken.items() if each.startswith("labour-grades/"))
+        return {
+            "materials": {
+                each: self.material(taken, each) for each in taken if each.startswith("materials/") and "#" not in each
+            },
+            "electricity": {
+                each: {"kwh": quantity_of(kwh)} for each, kwh in taken.items() if each.startswith("tariffs/")
+            },
+            "labour": {
+                each: {"hours": quantity_of(worked)}
+                for each, worked in taken.items()
+                if each.startswith("labour-grades/")
+            },
+            "hours_worked": quantity_of(hours),
+            "contribution_per_hour_worked": self.an_hour(contribution, hours),
+            "profit_per_hour_worked": self.an_hour(profit, hours),
+        }
+
+    def material(self, taken: Mapping[str, Fraction], resource: str) -> dict[str, str]:
+        issued, reclaimed = (
+            Fraction(quantity_of(taken.get(each, Fraction(0)))) for each in (resource, f"{resource}#reclaimed")
+        )
+        told = {"issued": issued, "reclaimed": reclaimed, "net": issued - reclaimed}
+        return {name: quantity_of(each) for name, each in told.items()}
+
+    def an_hour(self, units: int, hours: Fraction) -> dict[str, str] | None:
+        if not hours:
+            return None
+        decimals = self.decimals + MORE_DECIMALS
+        return {
+            "amount": shown(Fraction(units, 10**self.decimals) / hours, decimals),
+            "currency": self.workshop.currency,
         }
 
     def row(self, resource: str) -> tuple[int, int]:
@@ -175,6 +234,11 @@ class Month:
             )
         share = number(terms.get("productive_share", 1)) if resource.startswith("labour-grades/") else 1
         return number(hours) * share * 60 * WEEKS_A_YEAR / MONTHS_A_YEAR
+
+
+def quantity_of(figure: Fraction) -> str:
+    """With at most nine decimals."""
+    return shown_quantity(figure) or "0"
 
 
 def known(figure: Fraction | None) -> str | None:

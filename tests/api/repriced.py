@@ -13,6 +13,9 @@ FIRST = "2026-11-25"
 MONDAY = "2026-11-30"
 """The day on which rates change."""
 
+LATER = "2100-01-01"
+"""A day on which all prices of a test are in force, whichever day it is today."""
+
 PLAIN = {"currency": "EUR", "fees": []}
 
 
@@ -90,7 +93,7 @@ def prices(client: Client) -> dict[str, str | None]:
     """The price in force of every listing: the newest in its history that was not rolled back."""
     found = {}
     for listing in client.get("listings").json["items"]:
-        history = client.get(f"listings/{listing['code']}/price-history").json["items"]
+        history = client.get(f"listings/{listing['code']}/price-history?as_of={LATER}").json["items"]
         standing = [each["price"]["amount"] for each in history if each["rolled_back_at"] is None]
         found[listing["code"]] = standing[0] if standing else None
     return found

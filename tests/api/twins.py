@@ -47,8 +47,8 @@ READING["GET /v1/price-list at the prices in force"] = Place(
     method="GET", template="/v1/price-list", path="/v1/price-list?as_of=2026-11-25&prices=in_force", for_stranger=200
 )
 _FIGURE = re.compile(r"(?<![\w.:-])\d+\.\d+(?![\w.:])")
-# A cent, weeks a month, and the versions of XML and UBL.
-_CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1")}
+# A cent, weeks a month, the versions of XML and UBL, and sections of 29 CFR, a source of cautions.
+_CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1", "1910.147", "1910.212")}
 _SHOWN = ("Content-Type", "Content-Disposition", "ETag", "Link", "Location")
 _OF_A_THING = 3  # slashes in /v1/materials/hdpe
 _TO_BE = ("complete", "accept", "decline", "revise", "issue", "discard")

@@ -195,6 +195,33 @@ class TestTheOutcome:
             [row[:-3], *row[-3:]] for row in expected
         ]
 
+    def test_is_told_with_what_looks_wrong_about_a_rate(self, run_import: Import) -> None:
+        ended = run_import(f"materials/hdpe-flakes,{DAY},price,68,EUR\n{TAX}")
+
+        assert ended.status == 0, ended.err
+        assert outcomes(ended.out) == [["2", "materials/hdpe-flakes", DAY, "new"], ["3", "taxes/standard", DAY, "new"]]
+        assert "Warning: The rate of Flakes is at least ten times the one before: 68 after 0.68." in " ".join(
+            ended.out.split()
+        )
+
+    def test_of_a_day_on_which_a_currency_was_in_use_is_that_it_is_taken(
+        self, demo: Client, run_import: Import
+    ) -> None:
+        leva = "2025-06-02,price,1.33,BGN"
+
+        ended = run_import(f"materials/hdpe-flakes,{leva}\nmaterials/hdpe-flakes,2026-02-01,price,1.33,EUR\n")
+
+        assert ended.status == 0, ended.err
+        assert rate(demo, "materials/hdpe-flakes", "2025-06-02")["price"] == {"amount": "1.33", "currency": "BGN"}
+
+    def test_of_a_day_on_which_a_currency_was_not_in_use_any_more_names_its_line(self, run_import: Import) -> None:
+        ended = run_import(f"{TAX}materials/hdpe-flakes,2026-02-01,price,1.33,BGN\n")
+
+        assert ended.status != 0
+        assert "line 3: price/currency: BGN is no longer in use; its last day was 2026-01-31; use EUR" in " ".join(
+            ended.err.split()
+        )
+
     def test_of_a_second_run_is_unchanged_and_nothing_is_sent(self, demo: Client, run_import: Import) -> None:
         run_import(FLAKES + GRID)
         sent: list[str] = []

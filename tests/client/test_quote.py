@@ -124,6 +124,20 @@ class TestAnOrder:
         assert totals["payable"]["amount"][-1] in "05"
         assert totals["rounding"]["amount"] in next(row for row in out.splitlines() if "payment in cash" in row)
 
+    def test_shows_a_tax_without_a_name_by_its_category_and_rate(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
+    ) -> None:
+        named = {code: demo.get(f"taxes/{code}").json for code in ("standard", "zero")}
+        for code, tax in named.items():
+            demo.put(f"taxes/{code}", {**tax, "name": ""})
+
+        out = quoted(demo, capsys, order, "--draft").out
+
+        for code, tax in named.items():  # as the other tests have them
+            demo.put(f"taxes/{code}", tax)
+        assert "tax of category S, 20 %" in out
+        assert "tax of category Z, 0 %" in out
+
     def test_that_was_quoted_is_not_quoted_twice_by_mistake(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import shlex
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -57,14 +58,16 @@ def priced(run: Run) -> Run:
     return run
 
 
-def prices(client: Client) -> dict[str, Decimal | None]:
-    """The price in force of each listing."""
-    return {each["code"]: price_in_force(client, each["code"]) for each in items(client, "listings")}
+def prices(client: Client, day: str = MONDAY) -> dict[str, Decimal | None]:
+    """The price of each listing that is in force on the day."""
+    return {each["code"]: price_in_force(client, each["code"], day) for each in items(client, "listings")}
 
 
-def price_in_force(client: Client, listing: str) -> Decimal | None:
-    history = client.get(f"listings/{listing}/price-history").json["items"]
-    return next((Decimal(each["price"]["amount"]) for each in history if each["rolled_back_at"] is None), None)
+def price_in_force(client: Client, listing: str, day: str) -> Decimal | None:
+    history = client.get(f"listings/{listing}/price-history?as_of={day}").json["items"]
+    standing = [each for each in history if each["rolled_back_at"] is None]
+    newest = max(standing, key=lambda each: (each["valid_from"], each["applied_at"]), default=None)
+    return None if newest is None else Decimal(newest["price"]["amount"])
 
 
 def price_asked(client: Client, listing: str, query: str = "") -> Decimal:
@@ -227,6 +230,13 @@ class TestChangingATariff:
         assert rate_only == before
         assert prices(demo) != before
 
+    def test_tells_what_looks_wrong_about_the_rate(self, priced: Run) -> None:
+        ended = priced("change-tariff", "grid", "--from", MONDAY, "--price", "day=39", "--rate-only")
+
+        assert ended.status == 0, ended.err
+        assert ended.out.splitlines()[1].startswith("Warning: The rate of ")
+        assert ", day is at least ten times the one before: 39 after 0.3" in ended.out
+
     def test_can_change_every_term_and_remove_one(self, demo: Client, priced: Run) -> None:
         terms = ("--standing-charge", "41.50", "--demand-charge", "", "--expected-kwh", "1800", "--rate-only")
 
@@ -282,6 +292,108 @@ class TestChangingATariff:
         assert demo.get(f"tariffs/grid/rates/{MONDAY}").status_code == 404
 
 
+class TestThePricesOfMonday:
+    def test_are_in_force_on_monday_and_leave_those_of_today(self, demo: Client, priced: Run) -> None:
+        before = prices(demo, TODAY.isoformat())
+
+        ended = priced(*DEARER)
+
+        assert prices(demo, TODAY.isoformat()) == before
+        assert prices(demo, MONDAY) != before
+        assert f"The new prices are in force from {MONDAY}." in ended.out
+
+    def test_are_not_undone_by_a_repricing_today(self, demo: Client, priced: Run) -> None:
+        priced(*DEARER)
+        after = prices(demo, MONDAY)
+
+        ended = priced("reprice")
+
+        assert "nothing left to change" in ended.out
+        assert prices(demo, MONDAY) == after
+
+    def test_are_what_is_exported_of_that_day(self, demo: Client, priced: Run, tmp_path: Path) -> None:
+        priced(*DEARER)
+        today, monday = tmp_path / "today.csv", tmp_path / "monday.csv"
+
+        priced("export-prices", "--csv", str(today))
+        priced("export-prices", "--csv", str(monday), "--as-of", MONDAY)
+
+        for path, day in ((today, TODAY.isoformat()), (monday, MONDAY)):
+            listed = csv.DictReader(io.StringIO(path.read_text(), newline=""))
+            assert {each["listing"]: Decimal(each["price"]) for each in listed} == prices(demo, day)
+        assert today.read_text() != monday.read_text()
+
+    def test_are_previewed_as_such(self, priced: Run) -> None:
+        ended = priced(*DEARER, "--dry-run")
+
+        assert f"The new prices would be in force from {MONDAY}." in ended.out
+
+    def test_tell_the_day_of_their_rates_where_that_is_an_earlier_one(self, demo: Client, run: Run) -> None:
+        yesterday = (TODAY - timedelta(days=1)).isoformat()
+
+        demo.put(f"exchange-rates/{yesterday}", {"base": "EUR", "rates": {"CHF": "0.94", "GBP": "0.86", "JPY": "161"}})
+        ended = run("reprice", "--as-of", yesterday)
+
+        told = f"The new prices are in force from {TODAY}, with the rates of {yesterday}."
+        assert told in " ".join(ended.out.split())
+
+
+class TestTheCommandThatLetsThrough:
+    def through(self, ended: Ended) -> list[str]:
+        """The words of the command that is told, without its program and the address, which the test gives itself."""
+        program, *words = shlex.split(ended.err.splitlines()[-1])
+        place = words.index("--url")
+        assert program == "pugmill"
+        return words[:place] + words[place + 2 :]
+
+    @pytest.mark.parametrize("more", [(), ("--dry-run",)], ids=["applied", "dry run"])
+    def test_is_the_one_that_was_given_with_what_is_held_back_confirmed(
+        self, demo: Client, priced: Run, more: tuple[str, ...]
+    ) -> None:
+        before = prices(demo)
+        held = priced(*DEARER, "--demand-charge", "", "--greatest-move=0.0001", *more)
+        waiting = [listing for listing, row in shown(held.out).items() if row[0] == "held"]
+
+        words = self.through(held)
+        ended = priced(*words)
+
+        given = [*DEARER, "--demand-charge", ""]
+        assert words[: len(given)] == given
+        assert words[len(given) :] == [
+            "--greatest-move",
+            "0.0001",
+            *(word for each in waiting for word in ("--confirm", each)),
+        ]
+        assert ended.status == 0, ended.err
+        assert {listing for listing, price in prices(demo).items() if price != before[listing]} == set(waiting)
+
+    def test_keeps_every_option_but_the_key(self, demo: Client, priced: Run, tmp_path: Path) -> None:
+        priced(*DEARER, "--rate-only")
+        path = str(tmp_path / "the changes.csv")
+        options = ("--resource", "tariffs/grid", "--resource", "machines/extruder", "--csv", path)
+
+        held = priced("reprice", "--as-of", MONDAY, *options, "--greatest-move", "0", "--confirm", "brick-stall")
+
+        words = self.through(held)
+        assert demo.key not in held.err
+        assert words[words.index("--as-of") :][: 2 + len(options)] == ["--as-of", MONDAY, *options]
+        assert words.count("--confirm") == 1 + held.out.count(" held ")
+        assert priced(*words).status == 0
+
+    def test_confirms_all_where_they_are_many(self, demo: Client, priced: Run) -> None:
+        facts = demo.get("listings/brick-stall").json
+        for number in range(51):
+            demo.put(f"listings/stall-{number}", facts)
+        priced("reprice")
+
+        held = priced(*DEARER, "--greatest-move", "0.0001", "--confirm", "stall-7")
+
+        words = self.through(held)
+        assert words[-1] == "--confirm-all"
+        assert "--confirm" not in words
+        assert priced(*words).status == 0
+
+
 class TestWhatWaits:
     def test_is_a_price_that_moves_too_far_until_it_is_confirmed(self, demo: Client, priced: Run) -> None:
         before = prices(demo)
@@ -296,7 +408,10 @@ class TestWhatWaits:
         all_of_them = priced(*terms, "--confirm-all")
 
         assert (held.status, confirmed.status, all_of_them.status) == (3, 3 if others else 0, 0)
-        assert held.err == (f"pugmill change-tariff: {len(waiting)} held back until confirmed: {', '.join(waiting)}\n")
+        assert held.err.startswith(
+            f"pugmill change-tariff: {len(waiting)} held back until confirmed: {', '.join(waiting)}\nTo let through"
+        )
+        assert "nothing left to change" not in held.out
         assert still == before
         assert {listing for listing in before if after_one[listing] != before[listing]} == {one}
         assert {listing for listing in before if prices(demo)[listing] != before[listing]} == set(waiting)
@@ -412,7 +527,7 @@ class TestRepricing:
 
         (latest, *_) = repricings(demo)
         assert ended.status == 4
-        assert f"the prices are in force, by repricing {latest['id']}, but its changes" in ended.err
+        assert f"the prices are applied, by repricing {latest['id']}, but its changes" in ended.err
         assert list(tmp_path.iterdir()) == []
 
     @pytest.mark.parametrize(
@@ -449,9 +564,59 @@ class TestRollingBack:
         assert (tried.status, ended.status) == (0, 0), ended.err
         assert still == after
         assert prices(demo) == before
-        assert "Rolling this back would put the old prices in force again." in tried.out
-        assert "rolled back to the old prices" in ended.out
+        assert tried.out.startswith("PREVIEW OF A ROLLBACK, nothing is stored")
+        assert ended.out.startswith("REPRICING, rolled back")
+        for told in (tried.out, ended.out):
+            assert "those set before them count again." in " ".join(told.split())
+            assert f"- tariffs/grid: the rate from {MONDAY} stands" in told
+            assert "Prices of earlier days were changed" not in told
         assert path.read_text().splitlines()[0] == COLUMNS
+
+    def test_of_today_leaves_the_prices_of_monday(self, demo: Client, priced: Run) -> None:
+        priced(*DEARER)
+        after = prices(demo, MONDAY)
+        (_, first) = repricings(demo)
+
+        ended = priced("reprice", "--rollback", first["id"])
+
+        assert ended.status == 0, ended.err
+        assert set(prices(demo, TODAY.isoformat()).values()) == {None}
+        moved = {listing for listing, price in prices(demo, MONDAY).items() if price is not None}
+        assert {listing: after[listing] for listing in moved} == {
+            listing: price for listing, price in prices(demo, MONDAY).items() if price is not None
+        }
+        assert moved
+
+    def test_tells_where_other_prices_than_the_old_ones_come_back(self, demo: Client, priced: Run) -> None:
+        priced(*DEARER)
+        (monday, _) = repricings(demo)
+        priced("change-tariff", "grid", "--from", TODAY.isoformat(), "--price", "day=0.55", "--price", "night=0.33")
+        (today, *_) = repricings(demo)
+
+        ended = priced("reprice", "--rollback", monday["id"])
+
+        told = " ".join(ended.out.split())
+        assert f"Prices of earlier days were changed since it was applied, by repricing {today['id']}" in told
+        assert prices(demo, MONDAY) == prices(demo, TODAY.isoformat())
+
+    def test_tells_of_a_rate_that_is_no_longer_there(self, demo: Client, run: Run) -> None:
+        demo.register("tariffs/spare", {"name": "Spare", "bands": ["day", "night"]})
+        demo.put("tariffs/spare/rates/2026-01-01", {"price_per_kwh": PRICES})
+        for code in ("shredder", "extruder", "mould-press"):
+            found = demo.get(f"machines/{code}")
+            if found.status_code == 200:
+                demo.put(f"machines/{code}", {**found.json, "tariff": "spare"})
+        run("reprice")
+        dearer = {band: {"amount": "0.99", "currency": "EUR"} for band in PRICES}
+        demo.put(f"tariffs/spare/rates/{MONDAY}", {"price_per_kwh": dearer})
+        run("reprice", "--as-of", MONDAY)
+        (monday, _) = repricings(demo)
+        demo.delete(f"tariffs/spare/rates/{MONDAY}")
+        demo.delete("tariffs/spare/rates/2026-01-01")
+
+        ended = run("reprice", "--rollback", monday["id"])
+
+        assert f"- tariffs/spare: no rate stands on {MONDAY}" in ended.out
 
     def test_a_second_time_has_nothing_left_to_do(self, demo: Client, priced: Run) -> None:
         before = prices(demo)
@@ -466,7 +631,7 @@ class TestRollingBack:
         assert prices(demo) == before
 
     def test_is_refused_where_a_later_price_is_in_force(self, demo: Client, priced: Run) -> None:
-        priced(*DEARER)
+        priced(*DEARER, "--from", TODAY.isoformat())
         (_, first) = repricings(demo)
 
         ended = priced("reprice", "--rollback", first["id"])

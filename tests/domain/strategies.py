@@ -82,10 +82,8 @@ def _operations(draw: st.DrawFn, name: str, shop: dict[str, Any]) -> Operation:
         pieces_per_cycle=draw(st.integers(1, 7)),
         yield_share=draw(figures("0.5", "1", 2)),
         labour=tuple(
-            Attendance(
-                labour_grade=grade, setup_crew=draw(figures("0", "2", 0)), attendance=draw(figures("0", "1.5", 2))
-            )
-            for grade in grades
+            Attendance(labour_grade=grade, setup_crew=crew, attendance=draw(figures("0" if crew else "0.01", "1.5", 2)))
+            for grade, crew in ((grade, draw(figures("0", "2", 0))) for grade in grades)
         ),
         load_factor=None if machine is None else draw(st.none() | figures("0.2", "1", 1)),
         band_shares={} if tariff is None else draw(_shares_of(shop["tariffs"][tariff].bands)),

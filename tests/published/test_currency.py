@@ -15,7 +15,7 @@ from babel.core import get_global
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.exact import half_up
-from service.domain.values.money import Money, ended_on, minor_unit_decimals
+from service.domain.values.money import Money, currency_problem, ended_on, minor_unit_decimals
 from tests.conftest import Client, make_client
 from tests.published.examples import amount, cost_sheet, make, rounded
 from tests.support.builders import money
@@ -105,11 +105,10 @@ class TestIrrevocableRates:
 
     @pytest.mark.parametrize("currency", sorted(IRREVOCABLE))
     def test_a_currency_that_the_euro_replaced_is_refused_with_its_last_day(self, currency: str) -> None:
-        with pytest.raises(UnknownCurrencyError) as refusal:
-            minor_unit_decimals(currency)
+        ended = ended_on(currency)
 
-        assert refusal.value.ended_on is not None
-        assert refusal.value.ended_on.isoformat() in str(refusal.value)
+        assert ended is not None
+        assert currency_problem(currency) == f"{currency} is no longer in use; its last day was {ended}; use EUR"
 
 
 class TestPesetasToEuro:
@@ -257,25 +256,30 @@ class TestCurrenciesThatEnded:
     """Croatia joined the euro on 1 January 2023, Banka Slovenije, 2023: both currencies for 14 days, only the euro
     from 15 January. Last days of the ECB's reference rates: European Central Bank, 1999-2026."""
 
-    def test_the_kuna_is_refused_with_its_last_day(self, client: Client) -> None:
+    def test_the_kuna_is_refused_after_its_last_day(self, client: Client) -> None:
         client.register("materials/thing", {"name": "thing", "unit": "piece"})
 
-        response = client.put(f"materials/thing/rates/{LONG_AGO}", {"price": money("7.53", "HRK")})
+        response = client.put("materials/thing/rates/2023-01-15", {"price": money("7.53", "HRK")})
 
         (error,) = response.json["errors"]
         assert response.status_code == 422
         assert error["pointer"] == "/price/currency"
-        assert "2023-01-14" in error["detail"]
-        assert client.get(f"materials/thing/rates/{LONG_AGO}").status_code == 404
+        assert error["detail"] == "HRK is no longer in use; its last day was 2023-01-14; use EUR"
+        assert client.get("materials/thing/rates/2023-01-15").status_code == 404
 
-    def test_a_rate_for_a_currency_that_ended_is_not_taken(self, client: Client) -> None:
-        response = client.put("exchange-rates/2022-12-30", {"base": "EUR", "rates": {"USD": "1.0666", "HRK": "7.5365"}})
+    @pytest.mark.parametrize(
+        ("currency", "rate", "day", "euros"),
+        [("HRK", "7.5365", "2022-12-30", "100.00"), ("BGN", "1.95580", "2025-06-02", "385.34")],
+    )
+    def test_prices_in_it_and_its_rates_are_taken_for_the_days_on_which_it_was_in_use(
+        self, client: Client, currency: str, rate: str, day: str, euros: str
+    ) -> None:
+        """753.65 of each at the European Central Bank's reference rate; that of the lev never changed."""
+        enter(client, day, **{currency: rate})
+        buying(client, "753.65", currency)
 
-        (error,) = response.json["errors"]
-        assert response.status_code == 422
-        assert error["pointer"] == "/rates/HRK"
-        assert "2023-01-14" in error["detail"]
-        assert client.get("exchange-rates/2022-12-30").status_code == 404
+        assert sheet_on(client, day)["subtotals"]["full_cost"]["per_batch"] == money(euros)
+        assert client.get(f"exchange-rates/{day}").json == {"base": "EUR", "rates": {currency: rate}}
 
     @pytest.mark.parametrize(
         ("currency", "last_reference_rate"),
@@ -304,12 +308,11 @@ class TestCurrenciesThatEnded:
     def test_others_whose_reference_rates_ended_are_refused_with_their_last_day_too(
         self, currency: str, last_reference_rate: str
     ) -> None:
-        with pytest.raises(UnknownCurrencyError) as refusal:
-            minor_unit_decimals(currency)
+        ended = ended_on(currency)
 
-        assert refusal.value.ended_on is not None
-        assert refusal.value.ended_on >= date.fromisoformat(last_reference_rate)
-        assert refusal.value.ended_on.isoformat() in str(refusal.value)
+        assert ended is not None
+        assert ended >= date.fromisoformat(last_reference_rate)
+        assert f"its last day was {ended}" in str(currency_problem(currency))
 
 
 MINOR_UNITS = {

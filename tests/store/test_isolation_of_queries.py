@@ -18,12 +18,15 @@ import sqlalchemy as sa
 
 from service import workflows
 from service.domain.costing.errors import MissingRatesError
+from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import FEED
 from service.domain.listing.repricing import RepricingRequest, RepricingRules, RepricingScope
+from service.domain.making.products import Product
 from service.domain.month.plan import MonthPlan
 from service.domain.quoting.life import DeclineRequest, Status
 from service.domain.selling.route import Route
+from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.values.money import Money
 from service.domain.values.references import Thing
 from service.encoding import decoded
@@ -33,7 +36,7 @@ from service.store.engine.tables import listing_prices, metadata, price_changes,
 from service.store.workshop.audit import Chosen
 from service.store.workshop.retries import Claim, StoredAnswer, add_claim
 from service.store.workshop.workshops import new_workshop
-from service.workflows import lead_times, month, shipping
+from service.workflows import lead_times, month, plausibility, shipping
 from service.workflows.costing import cost_sheets, rate_card, workings
 from service.workflows.currency import exchange, feed
 from service.workflows.errors import FeedFailedError, StalePreviewError
@@ -173,12 +176,20 @@ class TestTheCheckItself:
 
 PARTS_OF_WORKFLOWS = {
     "check_what_if",
+    "check_what_if_facts",
+    "closed_days_of",
     "costed",
+    "jumps_on",
     "narrowing",
+    "period_planned",
     "prepare",
     "priced",
+    "rate_warnings",
+    "sheet_warnings",
     "state_cost",
+    "supposed_in_force",
     "surroundings_of",
+    "tax_warnings",
     "with_first_days",
 }
 
@@ -270,7 +281,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
 
     def history() -> None:
         for before in (None, newest()):
-            repricing_records.price_history(on, "brick-online", before=before, limit=2)
+            repricing_records.price_history(on, "brick-online", TODAY, before=before, limit=2)
 
     return {
         "repricing.preview": preview,
@@ -374,6 +385,10 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         owner.put_rate("materials/hdpe", "2026-06-01", builders.material_rate("2"))
         owner.put_rate("materials/hdpe", "2026-06-01", {"price": builders.money("1", "USD")})
 
+    def judge() -> None:
+        plausibility.register(on, Thing("products", "frame"), decoded(builders.product(name="Frame"), Product))
+        plausibility.register(on, Thing("taxes", "vat"), Tax(name="VAT 21 %"))
+
     def put_exchange_rates() -> None:
         owner.put_exchange_rates("2026-11-20", USD="1.2")
         owner.put_exchange_rates("2026-11-20", USD="1.25")
@@ -408,6 +423,10 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         ),
         "registering.register": register,
         "registering.put_rate": put_rate,
+        "plausibility.register": judge,
+        "plausibility.put_rate": lambda: plausibility.put_rate(
+            on, DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=Decimal("0.21")))
+        ),
         "exchange.put_exchange_rates": put_exchange_rates,
         "registering.find_one": lambda: registering.find_one(on, Thing("products", "crate")),
         "registering.list_registered": lambda: registering.list_registered(on, "products", after="a", limit=2),
@@ -427,16 +446,31 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "cost_sheets.bill_of_product": lambda: cost_sheets.bill_of_product(on, "crate", 5),
         "lead_times.lead_time_of": lambda: lead_times.lead_time_of(on, "crate", 5, TODAY, is_rush=False),
         "lead_times.capacity": lambda: lead_times.capacity(on, TODAY, 2),
-        "lead_times.working_resources": lambda: lead_times.working_resources(on, {}, {}),
+        "lead_times.working_resources": lambda: lead_times.working_resources(
+            on, {}, {}, RateCard(as_of=TODAY, currency="EUR", rates={})
+        ),
         "cost_sheets.cost_product": lambda: (
             cost_sheets.cost_product(
-                on, "crate", 5, TODAY, {"materials/hdpe": owner.terms("materials/hdpe", builders.material_rate())}
+                on,
+                "crate",
+                5,
+                TODAY,
+                owner.supposed(
+                    {"materials/hdpe": builders.material_rate()}, {"materials/hdpe": builders.material(note="x")}
+                ),
             ),
             missing_rates(on),
         ),
         "workings.work_out_cost": lambda: workings.work_out_cost(on, "crate", 5, TODAY),
         "pricing.price_product": lambda: pricing.price_product(on, question),
-        "month.plan_month": lambda: month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
+        "month.plan_month": lambda: (
+            month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
+            month.plan_month(
+                on,
+                decoded(builders.month_plan(month="2026-12"), MonthPlan),
+                owner.supposed({"overheads/rent": builders.overhead_rate()}, {}),
+            ),
+        ),
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),

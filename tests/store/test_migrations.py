@@ -1,6 +1,6 @@
 """Migrations: upgraded, compared with the tables, downgraded with rows in them; each runs completely or not at all."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from shutil import copytree
@@ -20,7 +20,15 @@ from service.feeds.reference_rates import Span
 from service.store.engine.column_types import as_text
 from service.store.engine.database import Database
 from service.store.engine.schema import MIGRATIONS, migrate, schema_state
-from service.store.engine.tables import exchange_rates, metadata, quotations, rates, workshops
+from service.store.engine.tables import (
+    exchange_rates,
+    listing_prices,
+    metadata,
+    quotations,
+    rates,
+    repricings,
+    workshops,
+)
 from service.store.workshop.workshops import new_workshop
 from service.workflows.currency import feed
 from service.workflows.quoting import quotation_life
@@ -178,6 +186,51 @@ class TestUpAndDown:
         taken = quotation_life.accept(owner.workspace, of_today, AcceptanceRequest())
         assert (issued.number, taken.status) == ("Q000001", Status.ACCEPTED)
 
+    def test_prices_of_before_they_had_a_day_have_that_of_their_application_in_the_workshop(
+        self, used_database: Database
+    ) -> None:
+        """Of three repricings on 1, 2 and 3 March at home, the second was rolled back on the 5th."""
+        with used_database.writing() as connection:
+            connection.execute(workshops.update().values(time_zone="Pacific/Kiritimati"))
+            ids = list(connection.execute(sa.select(repricings.c.repricing_id).order_by("repricing_id")).scalars())
+            for day, each in enumerate(ids):
+                values: dict[str, Any] = {"applied_at": datetime(2026, 2, 28, 11, tzinfo=UTC) + timedelta(days=day)}
+                if day == 1:
+                    values["rolled_back_at"] = datetime(2026, 3, 4, 11, tzinfo=UTC)
+                connection.execute(repricings.update().where(repricings.c.repricing_id == each).values(**values))
+        history = rows(used_database)["price_changes"]
+        command.downgrade(alembic_config(used_database), "0007")
+        assert len(rows(used_database)["listing_prices"]) == 1
+
+        migrate(used_database)
+
+        with used_database.reading() as connection:
+            kept = connection.execute(sa.select(listing_prices).order_by("revision")).all()
+            firsts = connection.execute(sa.select(repricings.c.valid_from).order_by("repricing_id")).scalars().all()
+        first, second, third, back = date(2026, 3, 1), date(2026, 3, 2), date(2026, 3, 3), date(2026, 3, 5)
+        assert firsts == [first, second, third]
+        assert [each.repricing_id for each in kept] == ids
+        assert [(each.valid_from, each.valid_until) for each in kept] == [(first, None), (second, back), (third, None)]
+        assert [each.is_stale for each in kept[:2]] == [True, True]
+        assert rows(used_database)["price_changes"] == history
+
+    def test_prices_for_a_later_day_are_not_in_force_after_going_back(self, used_database: Database) -> None:
+        with used_database.reading() as connection:
+            (workshop_id,) = connection.execute(sa.select(workshops.c.workshop_id)).scalars()
+            before = connection.execute(sa.select(listing_prices.c.repricing_id).order_by("revision")).scalars().all()
+        owner = Owner(database=used_database, workshop_id=workshop_id)
+        owner.put_rate("materials/hdpe", "2026-04-01", material_rate("4"))
+        later = owner.reprice(as_of=owner.workshop.today() + timedelta(days=2))
+        assert later.repricing is not None
+
+        command.downgrade(alembic_config(used_database), "0007")
+
+        with used_database.reading() as connection:
+            kept = connection.execute(sa.text("SELECT * FROM listing_prices")).all()
+            in_force = connection.execute(sa.select(sa.column("repricing_id", sa.Uuid())).select_from(listing_prices))
+            assert len(kept) == 1
+            assert list(in_force.scalars()) == [before[-1]]
+
     def test_prices_in_force_cannot_lose_their_change_and_repricing(self, used_database: Database) -> None:
         """A price in force refers to a recorded change, and a change to a recorded repricing."""
         orphans = (
@@ -251,7 +304,7 @@ def test_remarks_stored_as_text_become_messages_with_their_facts(bare_database: 
     assert remarks == quoted.remarks
     facts = {each.code: each.text.facts for each in remarks.cautions}
     assert facts["too-heavy-for-one-person"] == {"what": "One piece weighs", "mass": Decimal("27.5"), "limit": 25}
-    assert facts["no-promise-of-fitness"] == {"uses": ("toy", "outdoor")}
+    assert facts["no-promise-of-fitness"] == {"uses": ("toy", "outdoor", "any other")}
 
 
 NEXT = '''

@@ -1,6 +1,7 @@
 """Exporting a workshop and importing it elsewhere: its answers stay the same to the byte."""
 
 import json
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -39,7 +40,13 @@ def whole(client: Client) -> Client:
     client.put("materials/hdpe/rates/2026-03-01", builders.material_rate("0.123456789012345678901234567890"))
     client.post("exchange-rates/refresh", {"span": "latest"})
     client.post("repricings", {"as_of": "2026-11-25", "apply": True})
+    client.put("materials/hdpe/rates/2026-11-25", builders.material_rate("5"))
+    client.post("repricings", {"as_of": tomorrow(client), "apply": True})
     return client
+
+
+def tomorrow(client: Client) -> str:
+    return (client.workshop.today() + timedelta(days=1)).isoformat()
 
 
 @pytest.fixture
@@ -70,6 +77,9 @@ def answers(client: Client) -> dict[str, bytes]:
         "products/sheet/cost-sheet?quantity=20&as_of=2026-11-25",
         "products/sheet/cost-sheet.pdf?quantity=20&as_of=2026-11-25",
         "price-list?as_of=2026-11-25",
+        "price-list?prices=in_force",
+        f"price-list?prices=in_force&as_of={tomorrow(client)}",
+        f"listings/sheet-online/price-history?as_of={tomorrow(client)}",
         "listings/sheet-online/price-history",
         "exchange-rates",
         "exchange-rates/held",

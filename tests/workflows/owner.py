@@ -26,6 +26,7 @@ from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
 from service.workflows.costing import cost_sheets
+from service.workflows.costing.supposing import Supposed
 from service.workflows.currency import exchange
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.listing import repricing, repricing_records
@@ -107,17 +108,30 @@ class Owner:
     def cost(
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]
     ) -> CostStatement:
-        supposed = {path: self.terms(path, body) for path, body in what_if.items()}
-        return cost_sheets.cost_product(self.workspace, product, quantity, as_of, supposed)
+        rates = {path: self.terms(path, body) for path, body in what_if.items()}
+        return cost_sheets.cost_product(self.workspace, product, quantity, as_of, Supposed(rates=rates))
+
+    def cost_supposed(
+        self, rates: Mapping[str, Any] | None = None, facts: Mapping[str, Any] | None = None
+    ) -> CostStatement:
+        return cost_sheets.cost_product(self.workspace, "sheet", 20, TODAY, self.supposed(rates or {}, facts or {}))
 
     def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:
         route = Route(**{name: question.pop(name) for name in Route.__dataclass_fields__ if name in question})
         asked = {"as_of": TODAY, "policy": a_policy(), "route": route, **question}
         return pricing.price_product(self.workspace, PriceQuestion(product=product, quantity=quantity, **asked))
 
-    def plan_month(self, **changes: Any) -> MonthStatement:
+    def supposed(self, rates: Mapping[str, Any], facts: Mapping[str, Any]) -> Supposed:
+        return Supposed(
+            rates={path: self.terms(path, body) for path, body in rates.items()},
+            facts={path: decoded(body, COLLECTIONS[path.partition("/")[0]].facts) for path, body in facts.items()},
+        )
+
+    def plan_month(
+        self, rates: Mapping[str, Any] | None = None, facts: Mapping[str, Any] | None = None, **changes: Any
+    ) -> MonthStatement:
         plan = decoded(builders.month_plan(**changes), MonthPlan)
-        return month.plan_month(self.workspace, plan)
+        return month.plan_month(self.workspace, plan, self.supposed(rates or {}, facts or {}))
 
     def reprice(self, **request: Any) -> Application:
         """Reprice and apply the changes."""

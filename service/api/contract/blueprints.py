@@ -35,6 +35,18 @@ _SHARED_QUERIES = frozenset({"limit", "cursor", "as_of", "quantity"})
 """Query parameters that many operations take."""
 
 
+_SHARED_LISTS = {
+    "Implausibility": ("Warnings", "What looks implausible."),
+    "Caution": ("Cautions", "Where somebody can be hurt."),
+    "UsedRates": ("ExchangeRatesUsed", "Exchange rates that amounts were converted with."),
+}
+"""Lists that many answers have, by the schema of their entries."""
+_OF_PUT = (
+    "WarningsOnPut",
+    "What looks implausible about what was sent: in answers to PUT alone, left out if nothing does, and never stored.",
+)
+
+
 class FieldProblemSchema(ma.Schema):
     """A member, parameter or line that is wrong."""
 
@@ -154,6 +166,8 @@ class Converter(OpenAPIConverter):
     def field2property(self, field: ma.fields.Field[Any]) -> dict[str, Any]:
         """The field's JSON schema; common forms of text refer to shared parts."""
         told: dict[str, Any] = super().field2property(field)
+        if isinstance(field, ma.fields.List) and (listed := self._shared_list(field, told)) is not None:
+            return listed
         for name, form in fields.SHARED_FORMS.items():
             if {key: told.get(key) for key in _FORM} == {key: form.get(key) for key in _FORM}:
                 if name not in self.spec.components.schemas:
@@ -161,6 +175,19 @@ class Converter(OpenAPIConverter):
                 reference = {"$ref": f"#/components/schemas/{name}"}
                 return {**reference, **{key: value for key, value in told.items() if key not in _FORM}}
         return told
+
+    def _shared_list(self, field: ma.fields.Field[Any], told: dict[str, Any]) -> dict[str, Any] | None:
+        """A list that many answers have, by its name among the shared parts; None if it is another."""
+        item = told["items"].get("$ref", "").rpartition("/")[2]
+        name, description = _OF_PUT if field.dump_only else _SHARED_LISTS.get(item, ("", ""))
+        if not name:
+            return None
+        if name not in self.spec.components.schemas:
+            read_only = {"readOnly": True} if field.dump_only else {}
+            form = {"type": "array", "description": description, "items": told["items"], **read_only}
+            self.spec.components.schema(name, form)
+        own = {"description": told["description"]} if "description" in told else {}
+        return {"$ref": f"#/components/schemas/{name}", **own}
 
     def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
         """The JSON schema, described."""

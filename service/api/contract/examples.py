@@ -183,8 +183,10 @@ MONTH: dict[str, Any] = {
         },
         {"listing": "sheet-online", "pieces": 60, "most_per_month": 90},
     ],
-    "other_fixed_costs": [{"name": "The owner's own pay", "amount": _eur("2400.00")}],
+    "other_fixed_costs": [{"name": "The owner's own pay", "amount": _eur("2400.00"), "kind": "other"}],
     "target_profit": _eur("500.00"),
+    "income_tax_share": "0.2",
+    "month": "2026-12",
 }
 
 QUOTATION: dict[str, Any] = {

@@ -227,8 +227,9 @@ def _shared_forms() -> dict[str, dict[str, Any]]:
         "Decimal": {**decimal, "pattern": DECIMAL_PATTERN.replace("-?", "")},
         "SignedDecimal": {**decimal, "pattern": DECIMAL_PATTERN},
         **{name: _told(rules_and_type(hint)[0][0], TextField()) for name, hint in texts.items()},
+        "Date": {"format": "date"},
     }
-    optional = {**forms, "Text": {}, "Date": {"format": "date"}}
+    optional = {**forms, "Text": {}, "DateTime": {"format": "date-time"}}
     choices = {f"{kind.__name__}OrNull": [*(choice.value for choice in kind), None] for kind in (MachineKind, Polymer)}
     money = {"MoneyOrNull": {"anyOf": [{"$ref": "#/components/schemas/Money"}, {"type": "null"}]}}
     return {

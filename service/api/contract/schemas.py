@@ -26,7 +26,9 @@ from service.api.contract.fields import (
     ruled,
 )
 from service.api.http.reading import UNKNOWN_MEMBER, Number
-from service.domain.making.plausibility import PlausibilityWarning
+from service.domain.costing.rates import ResourceTerms
+from service.domain.making.products import Product
+from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.values.declared import (
     default_of,
     field_types,
@@ -37,7 +39,7 @@ from service.domain.values.declared import (
     rules_and_type,
 )
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.message import Message
+from service.domain.values.message import Message, PlausibilityWarning
 from service.encoding import encoded
 
 _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
@@ -53,6 +55,8 @@ _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
 }
 _PUBLISHED = {PlausibilityWarning: "Implausibility"}
 """The names of schemas that clients know by another name than the class has."""
+_JUDGED = frozenset({Product, Tax, TaxRate, *get_args(ResourceTerms)})
+"""What the answer to a PUT may have warnings about."""
 _FLAGS = {"true": True, "false": False}
 _FROM_TEXT: dict[Any, Callable[[str], Any]] = {int: Number, bool: lambda text: _FLAGS.get(text, text)}
 """Converts a text of a query string to what JSON would have, for types other than text."""
@@ -145,6 +149,8 @@ def _schema_of(declared_class: Any) -> type[DeclaredSchema]:
         )
         for name, hint in field_types(declared_class).items()
     }
+    if declared_class in _JUDGED:
+        found["warnings"] = ma.fields.List(ma.fields.Nested(schema_of(PlausibilityWarning)), dump_only=True)
     summary = (declared_class.__doc__ or "").partition("\n")[0]
     members = {**found, "declared_class": declared_class, "__doc__": summary}
     return type(f"{_PUBLISHED.get(declared_class, declared_class.__name__)}Schema", (DeclaredSchema,), members)

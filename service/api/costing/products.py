@@ -1,6 +1,7 @@
 """What a batch of a product consumes and costs."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import field
 from datetime import date
 from typing import Annotated, Any
 
@@ -9,7 +10,7 @@ from flask.views import MethodView
 
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.examples import WHAT_IF
-from service.api.contract.rates_field import MAX_RATES, rates_field
+from service.api.contract.rates_field import MAX_RATES, facts_field, rates_field
 from service.api.contract.schemas import DeclaredSchema, field_of, schema_of
 from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, fonts
@@ -24,8 +25,10 @@ from service.documents.drawing.drawing import ImageForm
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.values.declared import Length, Pieces, declared
+from service.domain.values.errors import InvalidValueError
 from service.workflows.costing import cost_sheets
 from service.workflows.costing.cost_sheets import StatedBill
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 
 blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
@@ -60,26 +63,37 @@ SHEET_FORMS = (JSON, HTML, PDF, *IMAGES)
 
 @declared
 class WhatIfQuestion:
-    """Which batch, on which day, at which what-if rates.
+    """Which batch, on which day, at which what-if rates and facts.
 
     Attributes:
         quantity: good pieces in the batch.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         rates: terms by resource, for instance "tariffs/grid", in place of those in force; for this answer only.
+        facts: facts by registered thing, for instance "machines/press", in place of those registered; likewise.
     """
 
     quantity: Pieces
     as_of: date | None = None
-    rates: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)]
+    rates: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)] = field(default_factory=dict)
+    facts: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)] = field(default_factory=dict)
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if not self.rates and not self.facts:
+            yield InvalidValueError(("rates",), "give rates or facts to suppose, or ask with GET")
+
+    @property
+    def supposed(self) -> Supposed:
+        return Supposed(rates=self.rates, facts=self.facts)
 
 
 class WhatIfSchema(DeclaredSchema):
-    """Which batch, on which day, at which what-if rates."""
+    """Which batch, on which day, at which what-if rates and facts."""
 
     declared_class = WhatIfQuestion
     quantity = field_of(Pieces, required=True, description="Good pieces in the batch.")
     as_of = field_of(date | None, description="The day whose rates are used; today if left out.")
-    rates = rates_field(required=True)
+    rates = rates_field()
+    facts = facts_field()
 
 
 @blueprint.route("/<code>/bill-of-resources")
@@ -113,8 +127,8 @@ class CostSheet(MethodView):
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostStatement))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
-        """What a batch would cost at other rates; nothing is stored."""
-        return _shown(code, question.quantity, question.as_of, question.rates)
+        """What a batch would cost at other rates, or made otherwise; nothing is stored."""
+        return _shown(code, question.quantity, question.as_of, question.supposed)
 
 
 @blueprint.route("/<code>/cost-sheet.html")
@@ -143,9 +157,9 @@ class CostSheetPaper(MethodView):
         return _shown(code, query.quantity, query.as_of)
 
 
-def _shown(code: str, quantity: int, as_of: date | None, rates: Mapping[str, Any] | None = None) -> flask.Response:
+def _shown(code: str, quantity: int, as_of: date | None, supposed: Supposed = NOTHING_SUPPOSED) -> flask.Response:
     media_type = flask.g.media_type
-    asked = workspace(), code, quantity, as_of or workshop().today(), rates
+    asked = workspace(), code, quantity, as_of or workshop().today(), supposed
     if media_type in (HTML, PDF):
         return _written(work_out_cost(*asked), media_type)
     statement = cost_sheets.cost_product(*asked)
@@ -179,7 +193,7 @@ class Workings(MethodView):
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostWorkings))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
-        """Every figure with its formula, at other rates; nothing is stored."""
+        """Every figure with its formula, at other rates, or made otherwise; nothing is stored."""
         as_of = question.as_of or workshop().today()
-        worked = work_out_cost(workspace(), code, question.quantity, as_of, question.rates)
+        worked = work_out_cost(workspace(), code, question.quantity, as_of, question.supposed)
         return answer(worked.workings)

@@ -31,7 +31,8 @@ from service.api.http.reading import body_of
 from service.api.registering.registered import listed, saved
 from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.currency.jump_check import HeldDay
-from service.domain.values.money import Money
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.money import Money, currency_problems_on
 from service.encoding import encoded
 from service.feeds.reference_rates import ReferenceRates
 from service.workflows.currency import exchange
@@ -223,6 +224,8 @@ class Conversion(MethodView):
     @blueprint.response(200, schema_of(exchange.Conversion))
     def get(self, query: ConversionQuery) -> flask.Response:
         """Convert an amount, rounded once to the minor unit; with the rates, their date and source."""
-        amount = Money(amount=query.amount, currency=query.currency)
         as_of = query.as_of or workshop().today()
+        if problems := list(currency_problems_on(query, as_of)):
+            raise InvalidValuesError(problems)
+        amount = Money(amount=query.amount, currency=query.currency)
         return answer(exchange.convert(workspace(), amount, query.to, as_of))

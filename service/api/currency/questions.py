@@ -8,7 +8,7 @@ from typing import Annotated
 from service.domain.currency.exchange_rates import FEED, MANUAL
 from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.money import IN_USE, Currency
+from service.domain.values.money import DatedCurrency
 from service.feeds.reference_rates import Span
 
 
@@ -18,15 +18,11 @@ class EnteredRates:
 
     Attributes:
         base: the base currency, for instance "EUR".
-        rates: units of each currency for one unit of the base, as published.
+        rates: units of each currency for one unit of the base, as published; any that was in use on that day.
     """
 
-    base: Currency
+    base: CurrencyCode
     rates: Annotated[Mapping[CurrencyCode, Positive], Length(at_least=1, at_most=400)]
-
-    def problems(self) -> Iterable[InvalidValueError]:
-        for code in self.rates:
-            yield from IN_USE.problems(code, ("rates", code))
 
 
 @declared
@@ -91,6 +87,6 @@ class ConversionQuery:
     """
 
     amount: Decimal
-    currency: Currency
-    to: Currency
+    currency: DatedCurrency
+    to: DatedCurrency
     as_of: date | None = None

@@ -29,10 +29,10 @@ class PriceListQuery:
     """Which prices.
 
     Attributes:
-        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        as_of: the day of the rates and of the prices in force; today in the workshop's time zone if left out.
         channel: code of a sales channel, for its listings only.
-        prices: asked: the price that each policy gives on the day; in_force: the price that the last repricing applied,
-            and what is kept of it on the day.
+        prices: asked: the price that each policy gives on the day; in_force: the price in force on the day, and what is
+            kept of it then.
     """
 
     as_of: date | None = None

@@ -1,5 +1,6 @@
 """The price history of a listing, as pages or as a chart."""
 
+from datetime import date
 from uuid import UUID
 
 import flask
@@ -18,6 +19,7 @@ from service.api.registering.registered import listed
 from service.documents.drawing.drawing import ImageForm
 from service.documents.listing.price_history_chart import MOST_DRAWN, price_history_chart
 from service.domain.listing.price_history import PriceHistoryEntry
+from service.domain.values.declared import declared
 from service.encoding import encoded
 from service.workflows.listing import repricing_records
 
@@ -26,25 +28,36 @@ blueprint = Blueprint(
 )
 
 
+@declared
+class HistoryQuery(PageQuery):
+    """Which prices of a listing.
+
+    Attributes:
+        as_of: prices of later days are left out; today in the workshop's time zone if left out.
+    """
+
+    as_of: date | None = None
+
+
 @blueprint.route("/<code>/price-history")
 class PriceHistory(MethodView):
     """The prices of a listing over time."""
 
     @operation("getPriceHistory", forms=(JSON, *IMAGES))
-    @blueprint.arguments(schema_of(PageQuery)(), location="query")
+    @blueprint.arguments(schema_of(HistoryQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK | ETAG)
-    def get(self, query: PageQuery, code: str) -> flask.Response:
-        """Every price that came into force on a listing, newest first; as an image, the newest 1,000 over time.
+    def get(self, query: HistoryQuery, code: str) -> flask.Response:
+        """Every price set on a listing, applied last first; as an image, the newest 1,000 over time.
 
         `limit` and `cursor` apply to JSON only.
         """
-        before = position(query)
+        before, as_of = position(query), query.as_of or workshop().today()
         if flask.g.media_type != JSON:
-            return _history_drawn(code)
+            return _history_drawn(code, as_of)
         found = page(
             query,
             lambda limit: repricing_records.price_history(
-                workspace(), code, before=UUID(before[0]) if before else None, limit=limit
+                workspace(), code, as_of, before=UUID(before[0]) if before else None, limit=limit
             ),
             lambda entry: [str(entry.repricing)],
             encoded,
@@ -53,16 +66,11 @@ class PriceHistory(MethodView):
 
 
 @remembered
-def _history_drawn(listing: str) -> flask.Response:
+def _history_drawn(listing: str, as_of: date) -> flask.Response:
     """The price history as a chart."""
     drawn_in, media_type = workshop(), flask.g.media_type
-    entries = repricing_records.price_history(workspace(), listing, before=None, limit=MOST_DRAWN + 1)
+    entries = repricing_records.price_history(workspace(), listing, as_of, before=None, limit=MOST_DRAWN + 1)
     image = price_history_chart(
-        listing,
-        entries,
-        ImageForm(media_type),
-        locale=drawn_in.locale,
-        time_zone=drawn_in.time_zone,
-        today=drawn_in.today(),
+        listing, entries, ImageForm(media_type), locale=drawn_in.locale, time_zone=drawn_in.time_zone, as_of=as_of
     )
     return flask.Response(image, content_type=media_type)

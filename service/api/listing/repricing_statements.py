@@ -22,6 +22,7 @@ class RepricingStatement:
         id: its id; null if it is not stored.
         status: preview, nothing_to_change, applied or rolled_back.
         as_of: the day of its rates.
+        valid_from: the first day of its prices: as_of, or the day of the application if that is later.
         applied_at: when it was applied.
         applied_by: name of the key that applied it.
         rolled_back_at: when the earlier prices were restored.
@@ -35,6 +36,7 @@ class RepricingStatement:
     id: UUID | None
     status: str
     as_of: date
+    valid_from: date
     applied_at: datetime | None
     applied_by: str | None
     rolled_back_at: datetime | None
@@ -73,11 +75,15 @@ _NOT_STORED = dict.fromkeys(("id", "applied_at", "applied_by", "rolled_back_at",
 _NOT_FOUND = {"summary": None, "rate_changes": (), "exchange_rates": ()}
 
 
-def statement_of(request: RepricingRequest, figures: RepricingFigures | None, status: str) -> dict[str, Any]:
+def statement_of(
+    request: RepricingRequest, valid_from: date, figures: RepricingFigures | None, status: str
+) -> dict[str, Any]:
     """A repricing that is not stored, as plain data."""
     without = _NOT_STORED if figures else _NOT_STORED | _NOT_FOUND
     found: dict[str, Any] = encoded(
-        shown(RepricingStatement, "", request, figures, request=request, status=status, **without)
+        shown(
+            RepricingStatement, "", request, figures, request=request, valid_from=valid_from, status=status, **without
+        )
     )
     return found
 

@@ -34,7 +34,7 @@ from service.encoding import plain_data, to_bytes
 from service.spool import write
 from service.store.listing.repricings import Repricing
 from service.store.workshop.retries import StoredAnswer
-from service.workflows.costing.costing import WhatIf
+from service.workflows.costing.supposing import WhatIf
 from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.workspace import Workspace
@@ -72,7 +72,7 @@ class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
 
     declared_class = RepricingOrder
     apply = FlagField(metadata={"description": "true puts the prices in force, false previews them.", "default": False})
-    rates = rates_field(required=False)
+    rates = rates_field()
 
 
 _CONTENT_TYPES = {CSV: f"{CSV}; charset=utf-8; header=present", NDJSON: NDJSON}
@@ -112,7 +112,10 @@ class Repricings(MethodView):
     @blueprint.response(200, schema_of(RepricingAnswer), headers=ETAG, description="A preview, or nothing to change.")
     @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="Applied.")
     def post(self, query: PageQuery, order: RepricingOrder) -> flask.Response:
-        """Compute what listings cost now, their new prices and why; preview them or put them in force.
+        """Compute what listings cost, their new prices and why; preview them or put them in force.
+
+        The prices are in force from the day of the rates on, or from today if that is later. They replace what is in
+        force on that day; what is set for a later day stays.
 
         A preview in JSON is paged, with the totals on the first page; text/csv and application/x-ndjson contain every
         change. A preview stores nothing.
@@ -134,7 +137,7 @@ def _applied(joint: Workspace, query: PageQuery, request: RepricingRequest) -> f
     if done.repricing is None:
         if media_type != JSON:
             return _streamed((), media_type)
-        statement = statement_of(done.request, done.figures, "nothing_to_change")
+        statement = statement_of(done.request, done.valid_from, done.figures, "nothing_to_change")
         return data_answer({**statement, "changes": {"items": [], "next": None}})
     path = f"{_PATH}/{done.repricing.id}"
     if media_type != JSON:
@@ -161,7 +164,7 @@ def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> fl
         items = list(islice(changes, query.limit + 1))
         for _ in () if after else changes:
             pass
-        statement = statement_of(seen.request, None if after else seen.figures(), "preview")
+        statement = statement_of(seen.request, seen.valid_from, None if after else seen.figures(), "preview")
     page_shown = paged(query, items, lambda change: [change["listing"]], lambda change: change)
     response = data_answer({**statement, "changes": page_shown})
     response.set_etag(seen.tag)
@@ -242,7 +245,7 @@ class RepricingRollback(MethodView):
     @operation("rollBackRepricing", is_long=True, headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.response(200, schema_of(RepricingStatement))
     def post(self, repricing_id: UUID) -> flask.Response:
-        """Restore the prices in force before the repricing, all of them or none.
+        """Take a repricing's prices back, all of them or none: the prices set before it count again.
 
         Refused if a later repricing has changed one of its prices: roll that one back first.
         """

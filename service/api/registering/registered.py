@@ -23,20 +23,26 @@ from service.domain.values.declared import Code
 from service.domain.values.references import Thing
 from service.encoding import encoded
 from service.store.registering.registrations import Registration
+from service.workflows import plausibility
 from service.workflows.registering import registering
 from service.workflows.registering.changing import Registering
 
 
 def saved(done: Registering) -> flask.Response:
-    """The present state; 201 if it is new."""
+    """The present state, and what looks implausible about it; 201 if it is new."""
+    told = {"warnings": encoded(done.warnings)} if done.warnings else {}
+    state = {**encoded(done.state), **told}
     if done.action is Action.REGISTERED:
-        return answer(done.state, 201, revision=done.revision, headers={"Location": flask.request.path})
-    return answer(done.state, revision=done.revision)
+        return answer(state, 201, revision=done.revision, headers={"Location": flask.request.path})
+    return answer(state, revision=done.revision)
 
 
 def listed(schema: type[ma.Schema], name: str, extra: dict[str, ma.fields.Field[Any]]) -> type[ma.Schema]:
     """The schema of a page: items with their keys, and the address of the next page."""
-    item = type(f"Listed{schema.__name__}", (schema,), {**extra, "__doc__": schema.__doc__}) if extra else schema
+    item = schema
+    if extra:
+        meta = type("Meta", (schema.Meta,), {"exclude": ("warnings",) if "warnings" in schema._declared_fields else ()})
+        item = type(f"Listed{schema.__name__}", (schema,), {**extra, "Meta": meta, "__doc__": schema.__doc__})
     return type(
         f"{name}PageSchema",
         (ma.Schema,),
@@ -138,7 +144,7 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
         @blueprint.response(200, facts_schema, headers=ETAG, description="Replaced, or unchanged.")
         @blueprint.alt_response(201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="Registered.")
         def put(self, facts: Any, code: str) -> flask.Response:
-            return saved(registering.register(workspace(), Thing(name, code), facts, may_be_put))
+            return saved(plausibility.register(workspace(), Thing(name, code), facts, may_be_put))
 
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
         @blueprint.doc(
@@ -201,7 +207,7 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
         @blueprint.alt_response(201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="Registered.")
         def put(self, terms: Any, code: str, day: date) -> flask.Response:
             rate = DatedRate(resource=f"{name}/{code}", valid_from=day, terms=terms)
-            return saved(registering.put_rate(workspace(), rate, may_be_put))
+            return saved(plausibility.put_rate(workspace(), rate, may_be_put))
 
         @operation(f"withdraw{singular}Rate", headers=(IF_MATCH,))
         @blueprint.doc(

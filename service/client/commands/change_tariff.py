@@ -6,8 +6,8 @@ r"""Change what electricity costs from a day on, and reprice the listings that t
     pugmill change-tariff grid --from 2026-11-30 --standing-charge 41.50 --rate-only
 
 Terms not given stay as in the rate in force on that day. New prices are computed with the rates of that day, or of
-today if that is later, and put in force at once. To change them on the day itself, give --rate-only and run
-pugmill reprice on that day. The command can be repeated: it continues where it was interrupted, and changes nothing
+today if that is later, and are in force from that day on. To change them by hand, give --rate-only and run
+pugmill reprice later. The command can be repeated: it continues where it was interrupted, and changes nothing
 twice. Shares are fractions of one.
 """
 
@@ -21,7 +21,17 @@ from service.client.ends import RefusedError
 from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.members import Path
-from service.client.rates import Rates, Terms, new_terms, next_day, outcome_of, put_rate, read_rates, terms_in_force
+from service.client.rates import (
+    Rates,
+    Stored,
+    Terms,
+    new_terms,
+    next_day,
+    outcome_of,
+    put_rate,
+    read_rates,
+    terms_in_force,
+)
 from service.client.repricing import Answer, Question, question_of, repriced, show, with_repricing
 
 _RATE = "The rate"
@@ -72,16 +82,16 @@ def change_tariff(service: Service, options: Options) -> None:
     before = terms_in_force(rates, options.day)
     terms = new_terms(before, changes(options, before))
     with new_file(options.csv) as file:
-        outcome = outcome_of(rates, options.day, terms)
+        stored = Stored(outcome_of(rates, options.day, terms), [])
         if not options.dry_run:
-            outcome = put_rate(service, resource, options.day, terms, rates)
-        done = told(options, rates, outcome)
+            stored = put_rate(service, resource, options.day, terms, rates)
+        done = "\n".join([told(options, rates, stored.outcome), *stored.warnings])
         if not options.rate_only:
             answer = _repriced(service, options, question(options, resource, terms), done, file)
     print(done)
     if answer:
         print()
-        show(answer)
+        show(answer, options)
 
 
 def _repriced(service: Service, options: Options, question: Question, done: str, file: BinaryIO | None) -> Answer:

@@ -4,6 +4,7 @@
     pugmill export-prices --csv prices.csv                  a CSV file, written completely or not at all
     pugmill export-prices --json-ld prices.jsonld           schema.org's products and offers
     pugmill export-prices --asked                           the prices that the policies give today
+    pugmill export-prices --as-of 2026-11-30                the prices in force on a day
     pugmill export-prices --csv prices.csv --dry-run        the table only; writes no file
 
 A listing without a price is listed with the reason; the exit status is then 3.
@@ -30,7 +31,7 @@ _NAMED = 20
 @option("--json-ld", metavar="FILE", type=FILE, help="Write it as JSON-LD.")
 @option("--asked", is_flag=True, help="The prices that the policies give, in place of those in force.")
 @option("--channel", metavar="CODE", help="Only the listings of this sales channel.")
-@option("--as-of", metavar="DAY", help="The day whose rates are used (default: today).")
+@option("--as-of", metavar="DAY", help="The day of the prices and rates (default: today).")
 @option("--dry-run", is_flag=True, help="Show the table and write no file.")
 def export_prices(service: Service, options: Options) -> None:
     """Fetch the list in each form requested, and write or show it."""

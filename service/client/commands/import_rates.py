@@ -50,12 +50,14 @@ class Import:
         terms: the terms to store.
         outcome: new, replaced or unchanged; or not stored, not known or not sent.
         problem: why, if it is one of the last three.
+        warnings: what looks implausible about the terms.
     """
 
     def __init__(self, rate: FileRate, rates: Rates, terms: Terms) -> None:
         self.rate, self.rates, self.terms = rate, rates, terms
         self.outcome = outcome_of(rates, rate.valid_from, terms)
         self.problem = ""
+        self.warnings: list[str] = []
 
     def record(self) -> tuple[str, ...]:
         """A row of the table."""
@@ -126,10 +128,11 @@ def check(service: Service, imports: list[Import]) -> None:
 
 
 def _batches(imports: list[Import]) -> Iterator[dict[str, Import]]:
-    """All imports in batches with no resource twice."""
+    """All imports in batches of one first day, with no resource twice."""
     batch: dict[str, Import] = {}
     for each in imports:
-        if each.rate.resource in batch or len(batch) == _TOGETHER:
+        is_other_day = any(other.rate.valid_from != each.rate.valid_from for other in batch.values())
+        if is_other_day or each.rate.resource in batch or len(batch) == _TOGETHER:
             yield batch
             batch = {}
         batch[each.rate.resource] = each
@@ -140,10 +143,14 @@ def _batches(imports: list[Import]) -> Iterator[dict[str, Import]]:
 def _problems(service: Service, batch: dict[str, Import]) -> list[tuple[int, str]]:
     """What the service refuses in the terms, by line."""
     terms = {resource: each.terms for resource, each in batch.items()}
-    supposed = {"rates": terms, "scope": {"changed_since": _NEVER}}  # a preview without listings
+    # A preview without listings, on the first day: a currency may have ended since then.
+    day = next(iter(batch.values())).rate.valid_from
+    supposed = {"rates": terms, "as_of": day, "scope": {"changed_since": _NEVER}}
     try:
         service.send("POST", ADDRESS, supposed, query={"limit": 1})
     except RefusedError as error:
+        if error.problem.get("type", "").endswith("/nothing-priced"):
+            return []  # the terms are right; on that day other rates are missing
         errors = error.problem.get("errors", ())
         places = [steps_of(each.get("pointer", "")) for each in errors]
         if not places or not all(_is_of(batch, place) for place in places):
@@ -179,7 +186,9 @@ def store(service: Service, imports: list[Import]) -> BaseException | None:
             if isinstance(failure, OutOfReachError | KeyboardInterrupt):
                 each.outcome = "unchanged" if each.outcome == "unchanged" else "not sent"
             else:
-                each.outcome = put_rate(service, each.rate.resource, each.rate.valid_from, each.terms, each.rates)
+                each.outcome, each.warnings = put_rate(
+                    service, each.rate.resource, each.rate.valid_from, each.terms, each.rates
+                )
         except (RefusedError, KeyboardInterrupt) as error:
             is_silent = isinstance(error, KeyboardInterrupt) or error.status is None
             each.outcome, each.problem = "not known" if is_silent else "not stored", str(error) or "interrupted"
@@ -190,7 +199,8 @@ def store(service: Service, imports: list[Import]) -> BaseException | None:
 def text_of(imports: list[Import], options: Options) -> str:
     """The outcome of each rate, and the number of each outcome."""
     rows = [each.record()[:4] for each in imports]
-    lines = table([_COLUMNS[:4], *rows], width(), 0, ["", *(each.problem for each in imports)])
+    beside = ("\n".join(filter(None, [each.problem, *each.warnings])) for each in imports)
+    lines = table([_COLUMNS[:4], *rows], width(), 0, ["", *beside])
     counts = {outcome: sum(each.outcome == outcome for each in imports) for *_, outcome in rows}
     told = ", ".join(f"{number} {outcome}" for outcome, number in counts.items())
     return "\n".join([*lines, "", f"{options.file}: {told}{'; nothing is stored' if options.dry_run else ''}"])

@@ -42,7 +42,8 @@ FORMS = {"html": "text/html", "svg": "image/svg+xml", "png": "image/png"}
 @owners_command(__doc__)
 @click.argument("plan", type=FILE, help="The plan: a .yaml or a .csv file.")
 @option("--as-of", metavar="DAY", help="The day whose rates are used, such as 2026-11-25 (default: today).")
-@option("--weeks", metavar="WEEKS", help="Working weeks in the month (default: 52/12).")
+@option("--month", metavar="MONTH", help="The month, such as 2026-12, shortened by its closures (default: any).")
+@option("--weeks", metavar="WEEKS", help="Working weeks in the month, instead of --month (default: 52/12).")
 @option("--target", metavar="AMOUNT", help="Target profit of the month, in --currency.")
 @option("--currency", metavar="CODE", default="EUR", show_default=True, help="Currency of --target.")
 @option("--full", is_flag=True, help=FULL)
@@ -69,5 +70,5 @@ def month(service: Service, options: Options) -> None:
 def given(options: Options) -> dict[str, Any]:
     """Members given on the command line, which take precedence over the file."""
     target = options.target and {"amount": options.target, "currency": options.currency}
-    members = {"as_of": options.as_of, "weeks": options.weeks, "target_profit": target}
+    members = {"as_of": options.as_of, "month": options.month, "weeks": options.weeks, "target_profit": target}
     return {name: value for name, value in members.items() if value}

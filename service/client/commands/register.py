@@ -22,6 +22,7 @@ from service.client.ends import RefusedError
 from service.client.files.exact_yaml import read_yaml
 from service.client.http import Service
 from service.client.progress import each_shown
+from service.client.rates import warnings_in
 
 
 def puts(collection: str, entries: dict[str, Any], today: date) -> Iterator[tuple[str, Any]]:
@@ -44,13 +45,17 @@ def register(service: Service, options: Options) -> None:
     today = datetime.now(ZoneInfo(described["time-zone"])).date()
     is_terminal = sys.stderr.isatty()
     sent = created = 0
+    warnings: list[str] = []
     for collection, entries in found.items():
         requested = list(puts(collection, entries, today))
         for path, body in each_shown(requested, f"    {collection:15}"):
-            created += service.send("PUT", path, body).status_code == HTTPStatus.CREATED
+            done = service.send("PUT", path, body)
+            created += done.status_code == HTTPStatus.CREATED
+            warnings += (f"{path.removeprefix('/v1/')}: {text}" for text in warnings_in(done.json()))
         sent += len(requested)
         if not is_terminal:
             print(f"    {collection}: {len(requested)}", file=sys.stderr)
+    print("".join(f"{each}\n" for each in warnings), end="")
     print(f"{described['name']} is registered: {sent} entries, {created} of them new.")
 
 

@@ -7,9 +7,11 @@
     pugmill reprice --confirm brick-stall --greatest-move 0.25
                                                             the same, but lets through a listing that was held back
     pugmill reprice --list                                  past repricings, newest first
-    pugmill reprice --rollback ID                           restores the prices that were in force before it
+    pugmill reprice --as-of 2026-11-30                      prices of a later day, in force from then on
+    pugmill reprice --rollback ID                           takes its prices back; the rates stay as they are
 
-Prices are put in force only if nothing has changed since they were computed, all of them or none. A second run changes
+Prices are in force from the day of the rates on, or from today if that is later; what is set for a later day stays.
+They are applied only if nothing has changed since they were computed, all of them or none. A second run changes
 nothing. Shares are fractions of one (0.25, not 25).
 """
 
@@ -22,6 +24,7 @@ from service.client.command import Options, option, owners_command
 from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.repricing import ADDRESS, question_of, repriced, save_recorded, show, with_repricing
+from service.client.rollback import rollback_notes
 from service.client.text.repricing import repricing_text
 from service.client.text.terminal import table, width
 
@@ -32,7 +35,7 @@ _LISTED = 20
 @with_repricing
 @option("--resource", one_of="scope", metavar="RESOURCE", multiple=True, help="Those that depend on it: tariffs/grid.")
 @option("--changed-since", one_of="scope", metavar="DAY", help="Listings that depend on rates changed since this day.")
-@option("--rollback", one_of="scope", metavar="ID", help="Restore the prices in force before this repricing.")
+@option("--rollback", one_of="scope", metavar="ID", help="Take the prices of this repricing back.")
 @option("--list", one_of="scope", is_flag=True, help=f"List the last {_LISTED} repricings.")
 def reprice(service: Service, options: Options) -> None:
     """Reprice, roll back or list."""
@@ -43,7 +46,7 @@ def reprice(service: Service, options: Options) -> None:
     scope = {"resources": [*options.resource], "changed_since": options.changed_since}
     with new_file(options.csv) as file:
         answer = repriced(service, question_of(options, scope), is_dry_run=options.dry_run, file=file)
-    show(answer)
+    show(answer, options)
 
 
 def _check_alone(options: Options) -> None:
@@ -54,7 +57,7 @@ def _check_alone(options: Options) -> None:
 
 
 def roll_back(service: Service, options: Options) -> None:
-    """Restore the prices before a repricing, unless that has been done, or show what that would undo."""
+    """Take the prices of a repricing back, unless that has been done, or show what that would undo."""
     address = f"{ADDRESS}/{quote(options.rollback, safe='')}"
     with new_file(options.csv) as file:
         repricing = service.send("GET", address).json()
@@ -64,22 +67,24 @@ def roll_back(service: Service, options: Options) -> None:
         shown = {**repricing, "changes": service.send("GET", f"{address}/changes", query={"limit": 500}).json()}
         if file is not None:
             save_recorded(service, repricing, file)
+        notes = rollback_notes(service, repricing)
     if is_done:
         print(f"It was rolled back already, at {repricing['rolled_back_at']}.\n")
     elif options.dry_run:
-        print("Rolling this back would put the old prices in force again.\n")
-    print(repricing_text(shown, width()))
+        shown["status"] = "would_be_rolled_back"
+    print(repricing_text(shown, width()), "", *notes, sep="\n")
 
 
 def show_last(service: Service) -> None:
     """Show the last repricings as a table, each with its id."""
     repricings = service.send("GET", ADDRESS, query={"limit": _LISTED}).json()["items"]
     ids = ["", *(each["id"] for each in repricings)]
-    rows = [("by", "status", "as of", "applied at (UTC)", "prices changed"), *map(_row, repricings)]
-    print("\n".join(table(rows, width(), 3, ids)) if repricings else "No repricing yet.")
+    rows = [("by", "status", "rates of", "in force from", "applied at (UTC)", "prices changed"), *map(_row, repricings)]
+    print("\n".join(table(rows, width(), 4, ids)) if repricings else "No repricing yet.")
 
 
 def _row(repricing: dict[str, Any]) -> tuple[str, ...]:
     moved, at = repricing["summary"]["first"] + repricing["summary"]["changed"], repricing["applied_at"]
     status = repricing["status"].replace("_", " ")
-    return (repricing["applied_by"], status, repricing["as_of"], at[:16].replace("T", " "), str(moved))
+    days = repricing["as_of"], repricing["valid_from"]
+    return (repricing["applied_by"], status, *days, at[:16].replace("T", " "), str(moved))

@@ -47,6 +47,11 @@ def quantity(text: str) -> str:
     return _short(Decimal(text), _QUANTITY_DECIMALS)
 
 
+def hours(text: str) -> str:
+    """Hours, with up to one decimal."""
+    return _short(Decimal(text), 1)
+
+
 def rate(text: str) -> str:
     """The cost of a unit, such as a kilowatt-hour, with up to four decimals."""
     return _short(Decimal(text), _RATE_DECIMALS)

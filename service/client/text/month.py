@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.client.text.figures import NOTHING, amount, per_pieces, share, whole, whole_down, whole_up
+from service.client.text.month_resources import earned, rests_on, taken
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -41,9 +42,9 @@ class _Text:
 
     def lines(self) -> Iterator[str]:
         yield from paragraph(self._verdict(), self.columns)
-        if self.cannot_be_made:
-            for each in self._why_it_cannot_be_made():
-                yield from paragraph(each, self.columns)
+        why = self._why_it_cannot_be_made() if self.cannot_be_made else ()
+        for each in (*why, *rests_on(self.month)):
+            yield from paragraph(each, self.columns)
         yield ""
         yield from self._facts()
         if self.cannot_be_made:
@@ -82,6 +83,8 @@ class _Text:
             yield from row(told, month[name]["amount"], self.columns)
         if month["paid_idle"] is not None:
             yield from row("of the fixed cost, pay for idle time", month["paid_idle"]["amount"], self.columns)
+        for told, earns in earned(month):
+            yield from row(told + supposed, earns, self.columns)
         yield from row("contribution of the sales", share(month["contribution_margin_share"]), self.columns)
         yield from self._reached("break-even", month["break_even"])
         if month["target_profit"] is not None:
@@ -109,6 +112,7 @@ class _Text:
         yield "Profit by volume of the mix", list(self._volumes()), 4
         if self.month["loads"]:
             yield "Time, in minutes", list(self._time()), 3
+        yield from taken(self.month)
 
     def _sold(self) -> Iterator[tuple[str, ...]]:
         yield "product", "pieces", "price", "contributes", "together", "break-even alone"

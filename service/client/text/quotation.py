@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.client.text.figures import per_pieces, quantity, share, whole_up
+from service.client.text.figures import per_pieces, quantity, share, stated_share, whole_up
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -59,7 +59,8 @@ class _Text:
                 yield from row(name, sign + each["amount"]["amount"], self.columns)
         yield from row("total without tax", totals["tax_exclusive"]["amount"], self.columns)
         for each in totals["tax_subtotals"]:
-            yield from row(isolated(each["name"]), each["tax_amount"]["amount"], self.columns)
+            name = each["name"] or f"tax of category {each['category']}, {stated_share(each['rate_share'])}"
+            yield from row(isolated(name), each["tax_amount"]["amount"], self.columns)
         if totals["rounding"] is not None:
             yield from row("rounded for payment in cash", totals["rounding"]["amount"], self.columns)
         yield from row("TOTAL", totals["payable"]["amount"], self.columns)

@@ -14,8 +14,9 @@ _DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
 _TITLES = {
     "preview": "PREVIEW OF A REPRICING, nothing is stored",
     "nothing_to_change": "REPRICING, nothing left to change",
-    "applied": "REPRICING, the new prices put in force",
-    "rolled_back": "REPRICING, rolled back to the old prices",
+    "applied": "REPRICING, the new prices applied",
+    "rolled_back": "REPRICING, rolled back",
+    "would_be_rolled_back": "PREVIEW OF A ROLLBACK, nothing is stored",
 }
 _MEANINGS = {
     "kept": "kept: left as it is, the change is too small (--least-move) and the old price still meets its policy",
@@ -36,6 +37,8 @@ def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
     if answer["id"]:
         yield f"repricing {answer['id']}"
     yield from paragraph(_counted(summary), columns)
+    if answer["status"] in ("preview", "applied") and _moved(summary):
+        yield from paragraph(_in_force(answer), columns)
     if answer["rate_changes"]:
         yield ""
         yield from table([_RATES, *map(_rate, answer["rate_changes"])], columns, 2)
@@ -52,8 +55,19 @@ def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
 
 def _title(answer: dict[str, Any]) -> str:
     summary = answer["summary"]
-    is_idle = answer["status"] == "preview" and not summary["first"] + summary["changed"]
+    is_idle = answer["status"] == "preview" and not _moved(summary) + summary["held"]
     return _TITLES["nothing_to_change" if is_idle else answer["status"]]
+
+
+def _moved(summary: dict[str, Any]) -> int:
+    return int(summary["first"] + summary["changed"])
+
+
+def _in_force(answer: dict[str, Any]) -> str:
+    """From which day the new prices are in force."""
+    day, are = answer["valid_from"], "would be" if answer["status"] == "preview" else "are"
+    rates = "" if day == answer["as_of"] else f", with the rates of {answer['as_of']}"
+    return f"The new prices {are} in force from {day}{rates}. What is set for a later day stays."
 
 
 def _counted(summary: dict[str, Any]) -> str:

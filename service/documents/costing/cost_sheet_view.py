@@ -32,9 +32,9 @@ from service.domain.costing.cost_statement import CostStatement, StatedLine, Sub
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working
 from service.domain.making.cost_classes import CostClass
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import exactly
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import in_currency
 from service.domain.values.references import whole_of
 

@@ -1,12 +1,13 @@
 """The prices in force on a listing, and its unit costs, over time, as a chart."""
 
 from collections.abc import Iterator, Sequence
-from datetime import date
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.documents.drawing.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
 from service.documents.listing.price_panel import Look, Step, Terms, panel
-from service.documents.writing.formats import formatted_number, isolated
+from service.documents.writing.formats import formatted_date, formatted_number, isolated
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
 
@@ -17,9 +18,9 @@ _MOST_TOLD = 24
 
 
 def price_history_chart(
-    listing: str, entries: Sequence[PriceHistoryEntry], form: ImageForm, *, locale: str, time_zone: str, today: date
+    listing: str, entries: Sequence[PriceHistoryEntry], form: ImageForm, *, locale: str, time_zone: str, as_of: date
 ) -> bytes:
-    """The prices in force on a listing until the end of today, as an image.
+    """The prices in force on a listing until the end of a day, as an image.
 
     Each currency has its own panel and axis: amounts in different currencies are not compared. Drawn is the price of a
     piece, beside its cost, whatever number of pieces the price is for. Figures are exact; only
@@ -31,23 +32,25 @@ def price_history_chart(
         form: of the image.
         locale: for figures and days.
         time_zone: IANA name; decides which day an instant is on.
-        today: the last day shown, unless an entry is later.
+        as_of: the last day shown, unless an entry is later; what is taken back after it still stands.
     """
-    newest = sorted(entries, key=lambda entry: (entry.applied_at, entry.repricing))[-MOST_DRAWN:]
-    zone, prices = ZoneInfo(time_zone), prices_in_force(newest)
-    days = [today, *(price.since.astimezone(zone).date() for price in prices)]
-    said = labels_for(locale, "price_history")
+    zone, said = ZoneInfo(time_zone), labels_for(locale, "price_history")
+    end = datetime.combine(as_of + timedelta(days=1), time(), zone)
+    newest = [_until(end, each) for each in sorted(entries, key=lambda each: (each.applied_at, each.repricing))]
+    newest = newest[-MOST_DRAWN:]
+    prices = prices_in_force(newest, zone)
+    days = [as_of, *(price.since.astimezone(zone).date() for price in prices)]
     terms = Terms(first=min(days), last=max(days), zone=zone, words=said)
     told = [terms.told(price) for price in prices[-_MOST_TOLD:]]
-    name, now = literal(listing), _now(prices, terms)
+    name, then = literal(listing), _then(prices, as_of, terms)
     counted = _counted(newest, len(newest) < len(entries), said)
     subtitle = (terms.told(prices[-1]), counted) if _is_priced(prices) else (counted,)
     chart = Chart(
-        title=f"{isolated(name)}: {now}",
-        heading=f"{shortened(name, _WIDEST_HEADING)}: {now}",
+        title=f"{isolated(name)}: {then}",
+        heading=f"{shortened(name, _WIDEST_HEADING)}: {then}",
         subtitle=subtitle,
         description="; ".join(
-            [said("Prices of {listing}: {now}", listing=isolated(name), now=now), *subtitle, *reversed(told)]
+            [said("Prices of {listing}: {then}", listing=isolated(name), then=then), *subtitle, *reversed(told)]
         ),
         left=0,
         body={"spacing": 44, "vconcat": list(_panels(prices, terms))},
@@ -55,10 +58,18 @@ def price_history_chart(
     return drawn(chart, form)
 
 
-def _now(prices: Sequence[PriceInForce], terms: Terms) -> str:
-    if _is_priced(prices):
-        return terms.words("{price} now", price=terms.price(prices[-1].entry))
-    return terms.words("no price in force")
+def _until(end: datetime, entry: PriceHistoryEntry) -> PriceHistoryEntry:
+    """The entry as it stood before that instant."""
+    is_later = entry.rolled_back_at is not None and entry.rolled_back_at >= end
+    return replace(entry, rolled_back_at=None) if is_later else entry
+
+
+def _then(prices: Sequence[PriceInForce], day: date, terms: Terms) -> str:
+    """The price in force at the end of the day."""
+    if not _is_priced(prices):
+        return terms.words("no price in force")
+    price = terms.price(prices[-1].entry)
+    return terms.words("{price} on {day}", price=price, day=formatted_date(day, terms.locale))
 
 
 def _is_priced(prices: Sequence[PriceInForce]) -> bool:

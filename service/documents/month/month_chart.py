@@ -77,7 +77,7 @@ def _chart(statement: MonthStatement, said: Labels) -> Chart:
         fixed=formatted_amount(statement.fixed_cost, locale),
         day=formatted_date(statement.as_of, locale),
     )
-    subtitles = [*why, subtitle, *_idle(statement, said)]
+    subtitles = [*why, subtitle, *_idle(statement, said), *_supposed(statement, said)]
     volumes = [_told(each, statement, said) for each in statement.profit_by_volume]
     loads = _shown(statement)
     times = [f"{isolated(literal(load.name))}: {_time(load, said)}" for load in loads]
@@ -109,6 +109,13 @@ def _idle(statement: MonthStatement, said: Labels) -> Iterator[str]:
     idle = statement.paid_idle
     if idle is not None and idle.amount:
         yield said("{idle} of the fixed cost pays for idle time", idle=formatted_amount(idle, said.locale))
+
+
+def _supposed(statement: MonthStatement, said: Labels) -> Iterator[str]:
+    """What is not as registered, if anything."""
+    if statement.supposed:
+        things = shortened(", ".join(statement.supposed), _WIDEST_NAME * 2)
+        yield said("supposed rates or facts of: {things}", things=things)
 
 
 def _name(point: ProfitAtVolume, statement: MonthStatement, said: Labels) -> str:

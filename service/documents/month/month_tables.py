@@ -4,7 +4,7 @@ from decimal import Decimal
 from functools import partial
 
 from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, TableView
-from service.documents.writing.formats import formatted_quantity, isolated
+from service.documents.writing.formats import formatted_date, formatted_number, formatted_quantity, isolated
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement
 from service.domain.month.volume_statement import Milestone, VolumeStatement
@@ -127,12 +127,23 @@ def time_table(of: MonthWriting) -> TableView | None:
         return None
     return TableView(
         title=words("Time"),
-        notes=(
-            words("In minutes of a month of {weeks} weeks.", weeks=formatted_quantity(of.month.weeks, of.locale)),
-            words("Of people, the productive share of their paid hours is there to work."),
-        ),
+        notes=(_period(of), words("Of people, the productive share of their paid hours is there to work.")),
         columns=(words("Machine or labour grade"), words("Needed"), words("Available"), words("Load")),
         rows=tuple(map(partial(_load, of), of.month.loads)),
+    )
+
+
+def _period(of: MonthWriting) -> str:
+    """Whose minutes they are: an ordinary month's, or those of a month of the calendar."""
+    words, period, weeks = of.words, of.month.period, formatted_quantity(of.month.weeks, of.locale)
+    if period is None:
+        return words("In minutes of a month of {weeks} weeks.", weeks=weeks)
+    return words(
+        "In minutes from {first} to {last}, {weeks} working weeks; closed on {days} days.",
+        first=formatted_date(period.first_day, of.locale),
+        last=formatted_date(period.last_day, of.locale),
+        weeks=weeks,
+        days=formatted_number(period.days_closed, of.locale),
     )
 
 

@@ -14,8 +14,10 @@ from service.documents.month.month_tables import (
 )
 from service.documents.month.month_verdict import verdict
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
-from service.documents.writing.formats import formatted_date, isolated
+from service.documents.month.resources_tables import energy_and_work_table, materials_table
+from service.documents.writing.formats import formatted_date, formatted_number, formatted_rate, isolated
 from service.domain.costing.hours_stated_twice import RateWarning
+from service.domain.currency.exchange_rates import UsedRates
 from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
@@ -23,8 +25,9 @@ from service.domain.safety.cautions import Caution
 from service.domain.values.exact import exactly, whole_down
 
 _OF_COSTS = (fixed_costs_table, absorption_table, reconciliation_table)
-_TABLES = (products_table, *_OF_COSTS, volumes_table, alone_table, time_table, best_mix_table)
-_TABLES_OF_WHAT_FITS = (best_mix_table, time_table, products_table, *_OF_COSTS, volumes_table, alone_table)
+_TAKEN = (materials_table, energy_and_work_table)
+_TABLES = (products_table, *_OF_COSTS, volumes_table, alone_table, time_table, best_mix_table, *_TAKEN)
+_TABLES_OF_WHAT_FITS = (best_mix_table, time_table, products_table, *_OF_COSTS, volumes_table, alone_table, *_TAKEN)
 """For a plan that cannot be made: first the mix that fits, and the time."""
 
 
@@ -34,7 +37,7 @@ class MonthView:
 
     Attributes:
         verdict: whether the plan can be made, and then whether it pays.
-        intro: the day of the rates.
+        intro: the day of the rates, how amounts are converted, and what is supposed.
         facts: names and figures.
         remarks: warnings and cautions, under a heading each, with their sources.
         plot: alternative text of the chart.
@@ -62,11 +65,7 @@ def month_view(statement: MonthStatement, locale: str) -> MonthView:
         language=words.language,
         title=words("Does the month pay?"),
         verdict=verdict(of),
-        intro=words(
-            "At the rates of {day}, in {currency}.",
-            day=formatted_date(statement.as_of, locale),
-            currency=statement.currency,
-        ),
+        intro=" ".join(_intro(of)),
         facts=tuple(_facts(of)),
         tables=tuple(found for table in tables if (found := table(of)) is not None),
         remarks=(
@@ -74,6 +73,31 @@ def month_view(statement: MonthStatement, locale: str) -> MonthView:
             (words("Please note"), _told(of, statement.cautions)),
         ),
         plot=words("What the month brings in and costs by volume, and the time it takes"),
+    )
+
+
+def _intro(of: MonthWriting) -> Iterator[str]:
+    month, words = of.month, of.words
+    day = formatted_date(month.as_of, of.locale)
+    yield words("At the rates of {day}, in {currency}.", day=day, currency=month.currency)
+    if month.exchange_rates:
+        rates = "; ".join(_exchange_rates(of, each) for each in month.exchange_rates)
+        if month.converted_on < month.as_of:
+            yield words("No exchange rates of that day are known yet; the last ones are used: {rates}.", rates=rates)
+        else:
+            yield words("Exchange rates: {rates}.", rates=rates)
+    if month.supposed:
+        things = ", ".join(month.supposed)
+        yield words("Supposed, not registered, are rates or facts of: {things}.", things=isolated(things))
+
+
+def _exchange_rates(of: MonthWriting, used: UsedRates) -> str:
+    """Who published them, when, and how old they are on the day of the conversion."""
+    return of.words(
+        "{source}, {day}, age in days {days}",
+        source=isolated(used.source),
+        day=formatted_date(used.published_on, of.locale),
+        days=formatted_number(used.age_days, of.locale),
     )
 
 
@@ -91,6 +115,7 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
     if month.paid_idle is not None:
         yield words("Pay for idle time"), Cell(text=of.money(month.paid_idle))
     yield words("Profit"), Cell(text=of.money(month.profit), note=supposed)
+    yield from _after_tax_and_an_hour(of, supposed)
     yield words("Break-even"), _reached(of, month.break_even)
     if month.target_profit is not None:
         wanted = words("For a profit of {profit}", profit=of.money(month.target_profit))
@@ -101,6 +126,20 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
         yield words("Margin of safety"), Cell(text=of.money(margin.sales), note=note)
     bottleneck = next((isolated(load.name) for load in month.loads if load.is_bottleneck), "")
     yield words("Bottleneck"), Cell(text=bottleneck or words("not known"))
+
+
+def _after_tax_and_an_hour(of: MonthWriting, supposed: str) -> Iterator[tuple[str, Cell]]:
+    """What an income tax leaves of the profit, and what an hour of work earns, as far as they are known."""
+    words, taxed, used = of.words, of.month.after_income_tax, of.month.resources_used
+    if taxed is not None:
+        told = words("Profit after income tax of {share}", share=formatted_rate(taxed.income_tax_share, of.locale))
+        illustration = words("an illustration; ask a tax adviser")
+        note = ", ".join(filter(None, (illustration, supposed)))
+        yield told, Cell(text=of.money(taxed.profit_after_tax), note=note)
+    if used.contribution_per_hour_worked is not None and used.profit_per_hour_worked is not None:
+        note = ", ".join(filter(None, (of.hours(used.hours_worked), supposed)))
+        yield words("Contribution an hour worked"), Cell(text=of.money(used.contribution_per_hour_worked), note=note)
+        yield words("Profit an hour worked"), Cell(text=of.money(used.profit_per_hour_worked), note=supposed)
 
 
 def _reached(of: MonthWriting, volume: MixVolumeStatement | None) -> Cell:

@@ -3,12 +3,18 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.documents.writing.formats import formatted_amount, formatted_number, formatted_share, isolated
+from service.documents.writing.formats import (
+    formatted_amount,
+    formatted_number,
+    formatted_quantity,
+    formatted_share,
+    isolated,
+)
 from service.documents.writing.labels import labels_for
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import MonthStatement
 from service.domain.month.volume_statement import Milestone, ProfitAtVolume
-from service.domain.values.exact import half_up, whole_down, whole_up
+from service.domain.values.exact import half_up, readable, whole_down, whole_up
 from service.domain.values.money import Money, in_currency, minor_unit_decimals
 
 UNKNOWN = "–"
@@ -56,6 +62,14 @@ class MonthWriting:
     def volume(self, point: ProfitAtVolume) -> str:
         """Whole pieces of a volume."""
         return self.pieces(whole_pieces(point))
+
+    def quantity(self, quantity: Decimal) -> str:
+        """With up to three decimals."""
+        return formatted_quantity(quantity, self.locale)
+
+    def hours(self, hours: Decimal) -> str:
+        """With one decimal."""
+        return self.words("{hours} hours", hours=formatted_number(readable(hours, 1), self.locale))
 
     def minutes(self, minutes: Decimal) -> str:
         """Rounded to whole minutes."""

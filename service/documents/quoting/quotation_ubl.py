@@ -11,7 +11,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring  # makes and wri
 
 from service.documents.drawing.drawing import literal
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
-from service.documents.quoting.quotation_writing import reason_for
+from service.documents.quoting.quotation_writing import reason_for, tax_name
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.quoting.quotation import (
     QuotedAdjustment,
@@ -42,7 +42,7 @@ def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
     _conditions(root, view)
     words = labels_for(view.locale)
     _adjustments(root, paper.figures.allowances, paper.figures.charges, words)
-    _totals(root, paper.figures.totals)
+    _totals(root, paper.figures.totals, words)
     for number, line in enumerate(paper.figures.lines, start=1):
         _line(root, number, line, words)
     made: bytes = tostring(root, encoding="utf-8", xml_declaration=True)
@@ -118,27 +118,27 @@ def _adjustments(
             _add(found, "AllowanceChargeReason", reason_for(each, words))
             _money(found, "Amount", each.amount)
             if each.tax is not None:
-                _category(found, "TaxCategory", each.tax)
+                _category(found, "TaxCategory", each.tax, words)
 
 
-def _category(parent: Element, name: str, tax: QuotedTax | QuotedTaxSubtotal) -> None:
+def _category(parent: Element, name: str, tax: QuotedTax | QuotedTaxSubtotal, words: Labels) -> None:
     found = _group(parent, name)
     _add(found, "ID", tax.category)
-    _add(found, "Name", tax.name)
+    _add(found, "Name", tax.name or tax_name(tax, words))
     if tax.category != TaxCategory.OUT_OF_SCOPE:  # has no rate (BR-O-5)
         _add(found, "Percent", f"{plain(tax.rate_share * _PER_CENT, _PERCENT_DECIMALS):f}")
     _add(found, "TaxExemptionReason", tax.exemption_reason)
     _add(_group(found, "TaxScheme"), "ID", "VAT")
 
 
-def _totals(root: Element, totals: QuotedTotals) -> None:
+def _totals(root: Element, totals: QuotedTotals, words: Labels) -> None:
     tax = _group(root, "TaxTotal")
     _money(tax, "TaxAmount", totals.tax_total)
     for each in totals.tax_subtotals:
         subtotal = _group(tax, "TaxSubtotal")
         _money(subtotal, "TaxableAmount", each.taxable_amount)
         _money(subtotal, "TaxAmount", each.tax_amount)
-        _category(subtotal, "TaxCategory", each)
+        _category(subtotal, "TaxCategory", each, words)
     total = _group(root, "QuotedMonetaryTotal")
     for name, money in (
         ("LineExtensionAmount", totals.line_total),
@@ -175,4 +175,4 @@ def _item(parent: Element, name: str, number: str, line: QuotedLine, quoted: Quo
     item = _group(found, "Item")
     _add(item, "Name", line.description)
     _add(_group(item, "SellersItemIdentification"), "ID", line.product)
-    _category(item, "ClassifiedTaxCategory", line.tax)
+    _category(item, "ClassifiedTaxCategory", line.tax, words)

@@ -9,7 +9,7 @@ from babel import Locale
 from service.documents.quoting.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView
 from service.documents.quoting.quotation_sections import sections_of
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
-from service.documents.writing.formats import formatted_number, formatted_rate, formatted_share, isolated
+from service.documents.writing.formats import formatted_number, formatted_share, isolated
 from service.documents.writing.paper import Entry
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
@@ -153,14 +153,7 @@ class _Making(QuotationWriting):
         yield Entry(text=words("Sum of the lines, without tax"), figure=self.money(totals.line_total))
         yield from self.adjustments(self.figures.allowances, self.figures.charges)
         yield Entry(text=words("Total without tax"), figure=self.money(totals.tax_exclusive))
-        for each in totals.tax_subtotals:
-            told = words(
-                "{tax}: {rate} of {amount}",
-                tax=isolated(each.name),
-                rate=formatted_rate(each.rate_share, self.locale),
-                amount=self.money(each.taxable_amount),
-            )
-            yield Entry(text=told, figure=self.money(each.tax_amount), note=isolated(each.exemption_reason))
+        yield from map(self.tax_total, totals.tax_subtotals)
         if totals.rounding is not None:
             yield Entry(text=words("Rounded for payment in cash"), figure=self.money(totals.rounding))
 

@@ -15,7 +15,8 @@ from service.documents.writing.formats import (
 )
 from service.documents.writing.labels import Labels, labels_for
 from service.documents.writing.paper import Entry
-from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedTax
+from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedTax, QuotedTaxSubtotal
+from service.domain.selling.taxes import TAXED_CATEGORIES, TaxCategory
 from service.domain.values.exact import whole_up
 from service.domain.values.money import Money, in_currency
 
@@ -57,13 +58,48 @@ class QuotationWriting:
         """The tax of a line or an adjustment, if the quotation has several."""
         if len(self.figures.totals.tax_subtotals) < 2:  # noqa: PLR2004 - several
             return ""
-        return f"{isolated(tax.name)}, {formatted_rate(tax.rate_share, self.locale)}"
+        name = tax_name(tax, self.words)
+        return f"{name}, {formatted_rate(tax.rate_share, self.locale)}" if tax.name and is_taxed(tax) else name
+
+    def tax_total(self, tax: QuotedTaxSubtotal) -> Entry:
+        """The tax of one category and rate; without a percentage where none is due, but with the reason."""
+        name, amount = tax_name(tax, self.words), self.money(tax.taxable_amount)
+        if not is_taxed(tax):
+            told = self.words("{tax}: {amount}", tax=name, amount=amount)
+        elif tax.name:
+            rate = formatted_rate(tax.rate_share, self.locale)
+            told = self.words("{tax}: {rate} of {amount}", tax=name, rate=rate, amount=amount)
+        else:
+            told = self.words("{tax} on {amount}", tax=name, amount=amount)
+        return Entry(text=told, figure=self.money(tax.tax_amount), note=isolated(tax.exemption_reason))
 
     def _reason(self, each: QuotedAdjustment, sign: int) -> str:
         words, reason = self.words, reason_for(each, self.words)
         if each.kind is not AdjustmentKind.REQUESTED:
             return reason
         return words("less {reason}", reason=reason) if sign < 0 else words("plus {reason}", reason=reason)
+
+
+def is_taxed(tax: QuotedTax | QuotedTaxSubtotal) -> bool:
+    """Whether its category has a rate, be it 0."""
+    return tax.category in {*TAXED_CATEGORIES, TaxCategory.ZERO}
+
+
+def tax_name(tax: QuotedTax | QuotedTaxSubtotal, words: Labels) -> str:
+    """What the workshop calls a tax, or else its category and rate in the customer's language."""
+    if tax.name:
+        return isolated(tax.name)
+    rate = formatted_rate(tax.rate_share, words.locale)
+    names = {
+        TaxCategory.EXEMPT: words("Exempt from VAT"),
+        TaxCategory.REVERSE_CHARGE: words("VAT is due from the customer (reverse charge)"),
+        TaxCategory.INTRA_COMMUNITY: words("VAT-free supply within the EU"),
+        TaxCategory.EXPORT: words("VAT-free export"),
+        TaxCategory.OUT_OF_SCOPE: words("Not subject to VAT"),
+        TaxCategory.CANARY_ISLANDS: f"IGIC {rate}",
+        TaxCategory.CEUTA_MELILLA: f"IPSI {rate}",
+    }
+    return names.get(TaxCategory(tax.category), words("VAT {rate}", rate=rate))
 
 
 def reason_for(each: QuotedAdjustment, words: Labels) -> str:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
-from service.domain.making.bill_of_resources import BillOfResources, ProductBatch, ResourceLine
+from service.domain.making.bill_of_resources import BillOfResources, ProductBatch, ResourceLine, ValuePool
 from service.domain.making.cost_classes import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
 from service.domain.values.money import minor_unit_decimals
@@ -98,8 +98,11 @@ class CostSheet(CostedBatch):
 
 
 def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
-    """Resources without a rate; a part that the terms in force leave out costs nothing and is not missing."""
-    needed = [line.resource for line in bill.lines] + [pool.resource for pool in bill.value_pools]
+    """Resources without a rate; a part that the terms in force leave out costs nothing and is not missing.
+
+    Nor is an overhead pool, which counts from its first rate on.
+    """
+    needed = [line.resource for line in bill.lines if line.cost_class is not CostClass.OVERHEAD]
     without = [resource for resource in needed if resource not in rates]
     if not without:
         return []
@@ -114,19 +117,20 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], card: RateCa
     """The bill of resources times the rates of each part of its resources, which are those of the card.
 
     First every physical quantity is priced; then pools on a value take their share of the direct material or the direct
-    labour, reclaimed material deducted.
+    labour, reclaimed material deducted. A pool without a rate is left out.
 
     Raises:
-        MissingRatesError: resources have no rate; all are named.
+        MissingRatesError: resources other than pools have no rate; all are named.
     """
     if missing := _missing(bill, rates):
         raise MissingRatesError(card.as_of, [MissingRate(resource=each) for each in missing])
+    rated_pools = [pool for pool in bill.value_pools if pool.resource in rates]
     shares = charged(
-        PoolShare(base=pool.base, variable=pool.variable, share=rates[pool.resource]) for pool in bill.value_pools
+        PoolShare(base=pool.base, variable=pool.variable, share=rates[pool.resource]) for pool in rated_pools
     )
     rated = (_paid(line, card) for line in bill.lines if line.resource in rates)
     lines = [_priced(line, rates[line.resource], shares.get(line.cost_class)) for line in rated]
-    pools = (_priced(line, rates[line.resource]) for line in _value_lines(bill, lines, card.currency))
+    pools = (_priced(line, rates[line.resource]) for line in _value_lines(rated_pools, lines, card.currency))
     return CostSheet(
         product=bill.product,
         name=bill.name,
@@ -157,9 +161,9 @@ def _priced(line: ResourceLine, rate: Decimal, share: Decimal | None = None) -> 
     )
 
 
-def _value_lines(bill: BillOfResources, priced: Iterable[CostLine], currency: str) -> Iterator[ResourceLine]:
+def _value_lines(pools: Iterable[ValuePool], priced: Iterable[CostLine], currency: str) -> Iterator[ResourceLine]:
     """The pools on a value as lines whose quantity is that value."""
-    for pool in bill.value_pools:
+    for pool in pools:
         base = sum((line.amount for line in priced if line.cost_class is pool.base.traits.charged), ZERO)
         if base:
             yield ResourceLine(

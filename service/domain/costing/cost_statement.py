@@ -8,9 +8,9 @@ from typing import Any
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.cost_classes import CostClass
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import ZERO, apportioned, exactly, half_up, readable
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money, in_currency, minor_unit_decimals, readable_decimals, rounded
 from service.domain.values.shown import WITH_MORE_DIGITS, Quantity, ShownShare, UnitAmount, UnitRate, shown
 

@@ -1,30 +1,52 @@
-"""What is costed or sold at 0, which is seldom meant: warnings, never errors."""
+"""What is costed or sold at 0, which is seldom meant, and what is left out: warnings, never errors."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CostSheet
+from service.domain.costing.rate_jump import named
 from service.domain.costing.rate_table import OPTIONAL_PARTS
-from service.domain.making.plausibility import PlausibilityWarning
-from service.domain.values.message import Message
+from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.resources import ENTIRE_TOOL
+from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import part_in
-
-_SOURCE = "common practice, no source"
 
 
 def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
     """A warning for each line whose rate is 0, apart from parts that terms may leave out."""
     for line in sheet.lines:
         if not line.rate and part_in(line.resource) not in OPTIONAL_PARTS.values():
+            yield _free(line.name, sheet.product)
+
+
+def zero_rates(name: str, rates: Mapping[str, Decimal]) -> Iterator[PlausibilityWarning]:
+    """A warning for each part of a resource whose unit rate is 0, apart from parts that terms may leave out."""
+    parts = [part for part, rate in rates.items() if not rate and part not in OPTIONAL_PARTS.values()]
+    yield from (_free(named(name, part)) for part in parts if part != ENTIRE_TOOL)
+
+
+def _free(name: str, product: str | None = None) -> PlausibilityWarning:
+    text = Message("{resource} costs nothing, because its rate is 0. Enter its rate, unless it is free.", resource=name)
+    return PlausibilityWarning(code="zero-line", product=product, text=text, source=COMMON_PRACTICE)
+
+
+def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[PlausibilityWarning]:
+    """A warning for each overhead pool that has no rate on the date, so that the cost is too low without it."""
+    pools = {line.resource: line.name for line in bill.lines if line.cost_class is CostClass.OVERHEAD}
+    pools |= {pool.resource: pool.name for pool in bill.value_pools}
+    for resource, name in pools.items():
+        if resource not in rated:
             text = Message(
-                "{resource} costs nothing on this sheet, because its rate is 0. Enter its rate, unless it is free.",
-                resource=line.name,
+                "{pool} is not in this cost, because it has no rate on this day. It counts from its first rate on: "
+                "enter one that begins earlier if it should count before.",
+                pool=name,
             )
-            yield PlausibilityWarning(code="zero-line", product=sheet.product, text=text, source=_SOURCE)
+            yield PlausibilityWarning(code="pool-left-out", product=bill.product, text=text, source=COMMON_PRACTICE)
 
 
 def zero_price(product: str, unit_price: Decimal) -> Iterator[PlausibilityWarning]:
     """A warning if the price of a piece is 0."""
     if not unit_price:
         text = Message("A piece is priced at 0. Check the operations, rates and policy before you offer it.")
-        yield PlausibilityWarning(code="zero-price", product=product, text=text, source=_SOURCE)
+        yield PlausibilityWarning(code="zero-price", product=product, text=text, source=COMMON_PRACTICE)

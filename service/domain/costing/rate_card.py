@@ -10,6 +10,7 @@ from service.domain.costing.rates import Components, Convert, LabourRate, Overhe
 from service.domain.making.overheads import Overhead
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO, exactly
+from service.domain.values.money import currency_problems_on
 from service.domain.values.references import WHOLE, Registered, part_of, whole_of
 
 
@@ -101,7 +102,8 @@ def unit_components(rate: DatedRate, registered: Registered | None, convert: Con
     return terms.components(convert) if isinstance(terms, ResourceTerms) else {}
 
 
-def rate_problems(terms: RateTerms, registered: Any) -> list[InvalidValueError]:
-    """What is wrong with terms for the thing that they belong to."""
+def rate_problems(terms: RateTerms, registered: Any, valid_from: date) -> list[InvalidValueError]:
+    """What is wrong with terms for the thing that they belong to, and for the day that they begin on."""
     problems_with = getattr(terms, "problems_with", None)
-    return list(problems_with(registered)) if problems_with else []
+    of_thing = problems_with(registered) if problems_with else ()
+    return [*of_thing, *currency_problems_on(terms, valid_from)]

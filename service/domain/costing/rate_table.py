@@ -88,7 +88,7 @@ class Rating:
 
     Attributes:
         unusable: the errors of resources whose rates give no unit rate.
-        unrated_pools: pools on a value that have no rate; no product has a cost without them.
+        unrated_pools: overhead pools without a rate; they cost nothing until their first one.
     """
 
     table: RateTable
@@ -101,6 +101,7 @@ def rating(card: RateCard, registered: Mapping[str, Registered], convert: Callab
     parts: dict[str, PartRate] = {}
     shares: dict[str, PoolShare] = {}
     unusable: dict[str, PugmillError] = {}
+    unrated: list[str] = []
     for resource, facts in registered.items():
         pool = facts if isinstance(facts, Overhead) and facts.base.is_value else None
         try:
@@ -108,18 +109,16 @@ def rating(card: RateCard, registered: Mapping[str, Registered], convert: Callab
         except PugmillError as error:
             unusable[resource] = error
             continue
-        if pool is None:
+        if not rates and isinstance(facts, Overhead):
+            unrated.append(resource)
+        elif pool is None:
             parts.update(_parts(resource, facts, rates, card))
-        elif rates:
+        else:
             shares[resource] = PoolShare(base=pool.base, variable=pool.variable, share=rates[resource])
     return Rating(
         table=RateTable(as_of=card.as_of, currency=card.currency, parts=parts, shares=shares),
         unusable=unusable,
-        unrated_pools=tuple(
-            resource
-            for resource, facts in registered.items()
-            if isinstance(facts, Overhead) and facts.base.is_value and resource not in shares
-        ),
+        unrated_pools=tuple(unrated),
     )
 
 

@@ -6,13 +6,27 @@ from service.domain.values.errors import PugmillError
 
 
 class MissingExchangeRateError(PugmillError, LookupError):
-    """No exchange rate between two currencies is recent enough on the date; `last` is the newest before it, if any."""
+    """No exchange rate between two currencies is recent enough on the date.
+
+    Attributes:
+        last: source and day of the newest rate before it, if any.
+        replaced: the currency that was replaced after that day, what replaced it, and since when, if that is why.
+    """
 
     def __init__(
-        self, one: str, other: str, as_of: date, max_age_days: int, last: tuple[str, date] | None = None
+        self,
+        one: str,
+        other: str,
+        as_of: date,
+        max_age_days: int,
+        last: tuple[str, date] | None = None,
+        replaced: tuple[str, str, date] | None = None,
     ) -> None:
         told = f"on {as_of} or within the {max_age_days} days before it"
-        if last is not None:
+        if last is not None and replaced is not None:
+            told = f"on {as_of}: the last one is of {last[1]}, and on {replaced[2]} {replaced[1]} came in the place of"
+            told += f" {replaced[0]}, at a rate of its own"
+        elif last is not None:
             age = (as_of - last[1]).days
             told = f"on {as_of}: the last one, of '{last[0]}', is of {last[1]}, {age} days before, where"
             told += f" {max_age_days} are allowed"

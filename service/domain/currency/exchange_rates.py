@@ -10,7 +10,7 @@ from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ONE, exactly
-from service.domain.values.money import Money, check_currency_on
+from service.domain.values.money import Money, check_currency_on, replaced_by
 from service.domain.values.shown import shown
 
 MANUAL = "manual"
@@ -123,14 +123,21 @@ class ExchangeRates:
         """The newest published day that has both currencies; of equals the one entered by hand.
 
         Raises:
-            MissingExchangeRateError: there is none within the maximum age of its source.
+            MissingExchangeRateError: there is none within the maximum age of its source, or one of the currencies was
+                replaced after it: what the last rate says is not the rate of the change.
         """
         found = [
             day for day in self.days if 0 <= self.age_of(day) <= self.max_age_of(day.source) and day.has(one, other)
         ]
         if not found:
             raise MissingExchangeRateError(one, other, self.as_of, self.max_age_days)
-        return max(found, key=lambda day: (day.published_on, day.source == MANUAL, day.source))
+        newest = max(found, key=lambda day: (day.published_on, day.source == MANUAL, day.source))
+        for code in (one, other):
+            new = replaced_by(code)
+            if new is not None and newest.published_on < new[1] <= self.as_of:
+                last = newest.source, newest.published_on
+                raise MissingExchangeRateError(one, other, self.as_of, self.max_age_days, last, (code, *new))
+        return newest
 
     def converted(self, money: Money, currency: str) -> Decimal:
         """The amount in another currency, unrounded; raises as `day_for` does."""

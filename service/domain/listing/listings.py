@@ -8,8 +8,9 @@ from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.base_quantity import BaseQuantity, sold_together_problems
 from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
-from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
+from service.domain.values.errors import InvalidValueError
 from service.domain.values.locales import LocaleCode
+from service.domain.values.money import IN_USE
 from service.domain.values.references import Names
 
 
@@ -54,11 +55,11 @@ class Listing:
     note: Line = ""
 
     def problems(self) -> Iterator[InvalidValueError]:
-        try:
+        if ended := IN_USE.problems(self.currency, ("currency",)):
+            yield from ended
+        else:
             for problem in self.policy.grid_problems(self.currency):
                 yield InvalidValueError(("policy", *problem.path), problem.reason)
-        except UnknownCurrencyError as error:
-            yield InvalidValueError(("currency",), str(error))
         if self.policy.display is not None:
             yield InvalidValueError(("policy", "display"), "is the channel's to say; leave it out")
         yield from sold_together_problems(self.base_quantity, self.standard_batch, "standard_batch")

@@ -38,13 +38,13 @@ class PriceNow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceBefore(PriceNow):
-    """The price that was in force.
+    """The price in force before, on the first day of the new one.
 
     Attributes:
         unit_cost: what a piece cost then.
         margin_share: profit ÷ net price then; none at a net price of 0.
         as_of: the day whose rates it was computed with.
-        repricing: the repricing that put it in force.
+        repricing: the repricing that set it.
     """
 
     as_of: date
@@ -78,7 +78,8 @@ class PriceChange:
             changed; kept: the old price still meets its policy and the change is too small; held: the change is too
             large and waits for confirmation; unpriced: no price can be found.
         old: the price in force; null for a first one.
-        new: the price asked now; if first or changed, in force once the repricing is applied. Null if unpriced.
+        new: the price asked; if first or changed, in force from its day on once the repricing is applied. Null if
+            unpriced.
         kept_margin_share: the margin of the old price at the new cost; null in another currency or for another base
             quantity.
         move_share: (new price − old price) ÷ old price, both of a piece if the base quantity is another one; null

@@ -75,7 +75,7 @@ class RepricingRequest:
     """Which listings to reprice, by which rates and rules.
 
     Attributes:
-        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        as_of: the day of the rates, from which the prices are in force; today in the workshop's time zone if left out.
         scope: which listings; all if left out, or with what-if rates all that depend on them.
         rules: when a new price replaces the price in force.
         confirmed: codes of listings whose prices may change by any share.

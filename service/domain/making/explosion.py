@@ -157,11 +157,7 @@ class _Explosion:
         for grade, minutes in labour_minutes.items():
             self.labour_minutes[grade] += minutes
         if operation.tool is not None:
-            per_shot = (self.tooling or operation.tooling) is Tooling.PER_SHOT
-            if per_shot:
-                self.shots[operation.tool, WHOLE] += cycles
-            else:
-                self.shots[operation.tool, ENTIRE_TOOL] = ONE  # bought once, however many operations use it
+            self._use(operation.tool, self.tooling or operation.tooling, cycles)
         self.steps.append(
             Step(
                 product=code,
@@ -179,6 +175,12 @@ class _Explosion:
                 learning_model=model,
             )
         )
+
+    def _use(self, tool: str, tooling: Tooling, cycles: Decimal) -> None:
+        if tooling is Tooling.PER_SHOT:
+            self.shots[tool, WHOLE] += cycles
+        else:
+            self.shots[tool, ENTIRE_TOOL] = ONE  # bought once, however many operations use it
 
     def _electricity(
         self, operation: Operation, machine: Machine, warm_up_minutes: Decimal, run_minutes: Decimal

@@ -74,12 +74,18 @@ class Attendance:
     Attributes:
         labour_grade: code of the grade.
         setup_crew: people during setup.
-        attendance: people present during the run; 0.25 is one person minding four machines.
+        attendance: people present during the run; 0.25 is one person minding four machines. Required unless there is a
+            setup_crew; nobody is taken to be there in silence.
     """
 
     labour_grade: Annotated[Code, Names("labour-grades")]
     setup_crew: Annotated[Decimal, Bounds(at_least=0, at_most=1000)] = ZERO
     attendance: Annotated[Decimal, Bounds(at_least=0, at_most=1000)] = ZERO
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if not self.attendance and not self.setup_crew:
+            reason = "is required: 1 is one person all the time that it runs; or give setup_crew for the setup alone"
+            yield InvalidValueError(("attendance",), reason)
 
 
 _GRADES_ONCE = Distinct(by="labour_grade", reason="names a labour grade twice; add its people up")

@@ -8,6 +8,8 @@ from fractions import Fraction
 
 from service.domain.month.break_even import Mix, PlannedSale, Volume, alone, mix_of
 from service.domain.month.fixed_costs import Absorbed, Absorption, FixedCost, absorptions
+from service.domain.month.resources_used import Use
+from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
@@ -58,6 +60,11 @@ class Month:
     fixed_costs: tuple[FixedCost, ...]
     target_profit: Decimal | None
     loads: tuple[Load, ...]
+    period: Period | None = None
+    converted_on: date | None = None
+    supposed: tuple[str, ...] = ()
+    uses: tuple[Use, ...] = ()
+    income_tax_share: Decimal | None = None
 
     @property
     def mix(self) -> Mix:

@@ -2,12 +2,24 @@
 
 from collections.abc import Iterator
 from datetime import date
-from decimal import Decimal
+from enum import StrEnum
 from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.route import Route, shipping_problems
-from service.domain.values.declared import Bounds, Code, CurrencyCode, Length, Name, NotNegative, Pieces, Text, declared
+from service.domain.values.declared import (
+    Bounds,
+    Code,
+    CurrencyCode,
+    Length,
+    Name,
+    NotNegative,
+    Pieces,
+    Positive,
+    Share,
+    Text,
+    declared,
+)
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.money import NotNegativeMoney
 
@@ -20,8 +32,19 @@ FixedResource = Annotated[
         form='a machine, a labour grade, a tariff or a pool of overhead, such as "machines/press"',
     ),
 ]
+CalendarMonth = Annotated[
+    str, Text(max_length=20, pattern=r"[1-9][0-9]{3}-(0[1-9]|1[0-2])", form='a month, such as "2026-12"')
+]
 MAX_LINES = 200
+MOST_WEEKS = 5
 _OF_A_PRODUCT = ("policy", *Route.__dataclass_fields__)
+
+
+class OtherCostKind(StrEnum):
+    """Whether a fixed cost is interest."""
+
+    INTEREST = "interest"
+    OTHER = "other"
 
 
 @declared
@@ -31,10 +54,13 @@ class OtherFixedCost:
     Attributes:
         name: what it is.
         amount: for the month, in any currency.
+        kind: interest, which is warned of if the rates of machines hold interest too, or other; if left out, interest
+            where the name says interest or loan in the workshop's language or in English.
     """
 
     name: Name
     amount: NotNegativeMoney
+    kind: OtherCostKind | None = None
 
 
 @declared
@@ -99,20 +125,35 @@ class MonthPlan:
     """What is asked about a month.
 
     Attributes:
-        as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        as_of: the day whose rates are used; if left out today in the workshop's time zone, or the day of the named
+            month that is nearest to it.
+        month: the month of the calendar, such as "2026-12"; closures in it shorten its working time. An ordinary month
+            if left out.
         lines: what is made and sold.
         other_fixed_costs: what the month costs besides what the rate card says.
         leave_out: machines, labour grades, tariffs and pools whose fixed cost the month does not bear, such as
             ["machines/press"].
-        target_profit: the profit to reach.
-        weeks: working weeks in the month; 52/12 if left out.
+        target_profit: the profit to reach, before income tax.
+        income_tax_share: the share of a profit that income tax takes, for an illustration of what is left.
+        weeks: working weeks in the month, at most 5; 52/12 if left out. The fixed costs are those of a whole month all
+            the same.
         best_mix: whether to look for the most profitable mix.
     """
 
     as_of: date | None = None
+    month: CalendarMonth | None = None
     lines: Annotated[tuple[PlannedLine, ...], Length(at_least=1, at_most=MAX_LINES)]
     other_fixed_costs: Annotated[tuple[OtherFixedCost, ...], Length(at_most=100)] = ()
     leave_out: Annotated[tuple[FixedResource, ...], Length(at_most=1000)] = ()
     target_profit: NotNegativeMoney | None = None
-    weeks: Annotated[Decimal, Bounds(above=0, at_most=53)] | None = None
+    income_tax_share: Share | None = None
+    weeks: Positive | None = None
     best_mix: bool = True
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.weeks is not None and self.weeks > MOST_WEEKS:
+            reason = f"must be {MOST_WEEKS} or less: a plan is for one month and bears the fixed costs of one; plan "
+            yield InvalidValueError(("weeks",), f"{reason}several months one by one, and a year as twelve")
+        if self.weeks is not None and self.month is not None:
+            reason = "follow from the month and the closures in it; leave them out, or leave out the month"
+            yield InvalidValueError(("weeks",), reason)

@@ -18,6 +18,7 @@ from service.domain.month.absorption import (
 from service.domain.month.best_mix_statement import BestMixStatement, best_mix_statement
 from service.domain.month.line_statement import MonthLineStatement, line_statements
 from service.domain.month.month import Month
+from service.domain.month.resources_used import ResourcesUsed, resources_used
 from service.domain.month.rounded_month import RoundedMonth
 from service.domain.month.verdict import Verdict, verdict
 from service.domain.month.volume_statement import (
@@ -30,8 +31,9 @@ from service.domain.month.volume_statement import (
     profit_by_volume,
 )
 from service.domain.safety.cautions import Caution
+from service.domain.scheduling.period import PeriodStatement
 from service.domain.solving.best_mix import Propose
-from service.domain.values.exact import ZERO, apportioned, exactly, share_of
+from service.domain.values.exact import ZERO, apportioned, exactly, half_up, share_of
 from service.domain.values.money import Money
 from service.domain.values.shown import Figure, UnitAmount, shown
 
@@ -77,13 +79,31 @@ class LoadStatement:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AfterIncomeTax:
+    """What an income tax would leave of the plan's profit.
+
+    An illustration: a real tax is on a year's profit, with allowances, losses and rates of its own; ask an adviser.
+
+    Attributes:
+        income_tax_share: as the plan gives it.
+        income_tax: profit × share; 0 where there is no profit.
+        profit_after_tax: profit less income tax.
+    """
+
+    income_tax_share: Decimal
+    income_tax: Money
+    profit_after_tax: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MonthStatement:
     """Whether the month pays.
 
     Attributes:
         as_of: the date of the rates.
         currency: the workshop's, of every amount that does not say otherwise.
-        weeks: working weeks in the month.
+        weeks: working weeks in the month; of a month of the calendar, days from Monday to Friday without closures ÷ 5.
+        period: the month of the calendar; null for an ordinary one.
         lines: what is made and sold.
         fixed_costs: the costs of the month that do not depend on the volume.
         fixed_cost: the sum of the fixed costs.
@@ -94,6 +114,7 @@ class MonthStatement:
         contribution: of the plan.
         contribution_margin_share: contribution ÷ sales; null where nothing is sold.
         profit: contribution less fixed cost.
+        after_income_tax: what an income tax would leave of it; null if the plan gives no income_tax_share.
         operating_leverage: contribution ÷ profit: by how many per cent the profit rises when the volume rises by one;
             null where there is no profit.
         contribution_per_piece: of the mix, weighted by pieces; null where nothing is planned.
@@ -103,10 +124,13 @@ class MonthStatement:
         target: the volume of the mix that reaches it; null if no volume does.
         margin_of_safety: how far the plan is above its break-even; null where no volume breaks even.
         loads: the time that the plan needs of each machine and labour grade.
+        resources_used: materials, electricity and work that the plan takes.
         bottleneck: the one with the highest load; null if no hours a week are registered.
         profit_by_volume: the profit at certain volumes of the mix, from nothing upwards.
         best_mix: the most profitable mix; null if it was not asked for.
         exchange_rates: the published days that amounts were converted with.
+        converted_on: the day from which their ages are counted: the date of the rates, or today if that is earlier.
+        supposed: what has what-if rates or facts, for instance "machines/press"; nothing if all is as registered.
         warnings: rates that look wrong; they never refuse a plan.
         cautions: where the work or the products can hurt someone.
         verdict: whether the plan cannot be made with the hours there are; if it can, whether it loses, breaks even or
@@ -116,6 +140,7 @@ class MonthStatement:
     as_of: date
     currency: str
     weeks: Figure
+    period: PeriodStatement | None
     lines: tuple[MonthLineStatement, ...]
     fixed_costs: tuple[FixedCostStatement, ...]
     fixed_cost: Money
@@ -126,6 +151,7 @@ class MonthStatement:
     contribution: Money
     contribution_margin_share: Figure | None
     profit: Money
+    after_income_tax: AfterIncomeTax | None
     operating_leverage: Figure | None
     contribution_per_piece: UnitAmount | None
     contribution_per_composite_unit: UnitAmount
@@ -134,10 +160,13 @@ class MonthStatement:
     target: MixVolumeStatement | None
     margin_of_safety: MarginOfSafety | None
     loads: tuple[LoadStatement, ...]
+    resources_used: ResourcesUsed
     bottleneck: str | None
     profit_by_volume: tuple[ProfitAtVolume, ...]
     best_mix: BestMixStatement | None
     exchange_rates: tuple[UsedRates, ...]
+    converted_on: date
+    supposed: tuple[str, ...]
     warnings: tuple[RateWarning, ...]
     cautions: tuple[Caution, ...]
     verdict: Verdict
@@ -171,6 +200,7 @@ def month_statement(
         month.currency,
         of,
         month,
+        period=None if month.period is None else shown(PeriodStatement, "", month.period),
         lines=tuple(line_statements(of)),
         fixed_costs=tuple(_fixed_costs(of)),
         absorption=tuple(absorption_statements(of)),
@@ -178,6 +208,7 @@ def month_statement(
         paid_idle=paid_idle(of),
         sales=of.sold,
         contribution_margin_share=share_of(mix.contribution, mix.net_price),
+        after_income_tax=_after_income_tax(of),
         operating_leverage=of.contribution / of.profit if of.profit > 0 else None,
         contribution_per_piece=share_of(mix.contribution, Decimal(mix.pieces)),
         contribution_per_composite_unit=mix.contribution,
@@ -185,14 +216,25 @@ def month_statement(
         target=mix_volume_statement(of, target),
         margin_of_safety=margin_of_safety(of, break_even),
         loads=[shown(LoadStatement, "", load, is_bottleneck=load is of.bottleneck) for load in month.loads],
+        resources_used=resources_used(month.uses, of.contribution, of.profit, month.currency),
         bottleneck=of.bottleneck.resource if of.bottleneck else None,
         profit_by_volume=tuple(profit_by_volume(of, break_even, target)),
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
+        converted_on=month.converted_on or month.as_of,
         warnings=(*warnings, *more_than_paid(of.absorptions)),
         cautions=tuple(cautions),
         verdict=verdict(of),
     )
+
+
+def _after_income_tax(of: RoundedMonth) -> AfterIncomeTax | None:
+    share = of.month.income_tax_share
+    if share is None:
+        return None
+    tax = half_up(max(of.profit, ZERO) * share, of.decimals)
+    left = of.profit - tax
+    return shown(AfterIncomeTax, of.currency, income_tax_share=share, income_tax=tax, profit_after_tax=left)
 
 
 def _fixed_costs(of: RoundedMonth) -> Iterator[FixedCostStatement]:

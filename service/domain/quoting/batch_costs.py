@@ -7,14 +7,13 @@ from decimal import Decimal
 from service.domain.costing.cost_sheet import CostLine, CostSheet, unit_costs
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.price import Pricing
 from service.domain.quoting.quotation import Kept
 from service.domain.quoting.request import QuotationLineRequest, ToolingCharge
 from service.domain.selling.sale import Sale
 from service.domain.values.exact import ZERO, exactly, share_of
-from service.domain.values.message import Message
+from service.domain.values.message import Message, PlausibilityWarning
 from service.domain.values.money import rounded
 from service.domain.values.references import whole_of
 from service.domain.values.shown import shown

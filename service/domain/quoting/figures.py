@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.batch_costs import kept
 from service.domain.quoting.document_totals import (
@@ -31,7 +30,7 @@ from service.domain.quoting.request import QuotationRequest, currency_problems
 from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ONE, UNITS, ZERO, exactly, share_of, snapped, whole_up
-from service.domain.values.message import Message
+from service.domain.values.message import Message, PlausibilityWarning
 from service.domain.values.money import cash_rounded, in_currency, minor_unit_decimals, rounded
 from service.domain.values.shown import shown
 

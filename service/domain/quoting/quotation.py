@@ -7,11 +7,11 @@ from enum import StrEnum
 from typing import Annotated
 
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.safety.cautions import Caution
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.exact import plain
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money
 from service.domain.values.shown import ShownAs, ShownShare, UnitAmount
 
@@ -32,7 +32,7 @@ class QuotedTax:
 
     Attributes:
         code: the workshop's code for it.
-        name: as the customer reads it.
+        name: as the customer reads it; empty where the paper calls it by its category and rate.
         category: the EN 16931 category code.
         rate_share: its share of the net amount.
         exemption_reason: why none is due, where none is.

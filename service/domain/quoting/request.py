@@ -16,7 +16,6 @@ from service.domain.selling.channels import Display
 from service.domain.values.declared import (
     Bounds,
     Code,
-    CurrencyCode,
     Distinct,
     Length,
     Line,
@@ -30,7 +29,7 @@ from service.domain.values.declared import (
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
 from service.domain.values.locales import LocaleCode
-from service.domain.values.money import IN_USE, is_at_minor_unit, minor_unit_decimals
+from service.domain.values.money import DatedCurrency, is_at_minor_unit, minor_unit_decimals
 from service.domain.values.references import Names, Reference, references_in
 
 MAX_BREAKS = 20
@@ -194,7 +193,7 @@ class QuotationRequest:
 
     customer: Customer
     lines: Annotated[tuple[QuotationLineRequest, ...], Length(at_least=1, at_most=200)]
-    currency: CurrencyCode | None = None
+    currency: DatedCurrency | None = None
     cash: bool = False
     locale: LocaleCode | None = None
     quoted_on: date | None = None
@@ -212,8 +211,6 @@ class QuotationRequest:
     def problems(self) -> Iterator[InvalidValueError]:
         if self.quoted_on and self.valid_until and self.valid_until < self.quoted_on:
             yield InvalidValueError(("valid_until",), "must not be before the day of the quotation")
-        if self.currency is not None:
-            yield from IN_USE.problems(self.currency, ("currency",))
 
     def named(self) -> list[Reference]:
         """References to products, then to taxes, then to shipping services."""

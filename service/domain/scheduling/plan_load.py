@@ -48,12 +48,13 @@ def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> 
 
 
 @exactly
-def loads(
-    planned: Sequence[tuple[BillOfResources, int]], hours_per_week: Mapping[str, Decimal | None], weeks: Decimal | None
-) -> list[Load]:
+def loads(planned: Sequence[tuple[BillOfResources, int]], available: Mapping[str, Decimal | None]) -> list[Load]:
     """The loads of every machine and grade, from the bill of a batch and the planned pieces of each line.
 
-    Batches a month are an average and need not be whole. A month has 52/12 weeks if None.
+    Batches a month are an average and need not be whole.
+
+    Args:
+        available: minutes in the month, by resource; None if they are unknown.
     """
     names = {line.resource: line.name for bill, _ in planned for line in bill.lines if line.resource.startswith(_TIMED)}
     minutes = [bill.minutes for bill, _ in planned]
@@ -63,7 +64,7 @@ def loads(
             name=name,
             minutes_per_batch=tuple(each.get(resource, ZERO) for each in minutes),
             minutes_needed=snapped(sum(map(partial(_share, resource), minutes, planned), ZERO)),
-            minutes_available=minutes_available(hours_per_week.get(resource), weeks),
+            minutes_available=available.get(resource),
         )
         for resource, name in names.items()
     ]

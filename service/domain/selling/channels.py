@@ -8,7 +8,7 @@ from service.domain.selling.fees import Fee
 from service.domain.values.declared import Distinct, Length, Line, Name, NotNegative, ProperShare, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
-from service.domain.values.money import Currency
+from service.domain.values.money import Currency, DatedCurrency
 
 
 class Display(StrEnum):
@@ -63,7 +63,7 @@ class ChannelRate:
             if left out.
     """
 
-    currency: Currency | None = None
+    currency: DatedCurrency | None = None
     fees: Annotated[tuple[Fee, ...], Length(at_most=MAX_FEES), _NAMES_ONCE] = ()
     conversion_spread_share: ProperShare = ZERO
     shipping_paid_by: Payer = Payer.SELLER

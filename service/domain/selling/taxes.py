@@ -1,10 +1,18 @@
 """Taxes on sales and their dated rates."""
 
+import re
 from collections.abc import Iterator
+from decimal import Decimal
 from enum import StrEnum
 
-from service.domain.values.declared import Line, Name, ProperShare, declared
+from service.domain.values.declared import Line, ProperShare, declared
 from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import plain
+from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
+
+_PERCENTAGE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[%٪]|[%٪]\s*(\d+(?:[.,]\d+)?)")
+_PER_CENT = Decimal(100)
+_SHOWN_DECIMALS = 6
 
 
 class TaxCategory(StrEnum):
@@ -29,13 +37,14 @@ class Tax:
     """A tax on sales, under its category of EN 16931. Built-in rates are illustrations: ask a tax adviser.
 
     Attributes:
-        name: what it is called on a quotation, for instance "VAT 21 %".
+        name: what it is called on a quotation, for instance "VAT 21 %"; if left out, it is called by its category and
+            rate, in the quotation's language.
         category: the EN 16931 category code.
         exemption_reason: why no tax is due; required for every category but S, Z, L and M.
         note: anything worth knowing.
     """
 
-    name: Name
+    name: Line = ""
     category: TaxCategory = TaxCategory.STANDARD
     exemption_reason: Line = ""
     note: Line = ""
@@ -43,6 +52,19 @@ class Tax:
     def problems(self) -> Iterator[InvalidValueError]:
         if not self.exemption_reason and self.category not in {*TAXED_CATEGORIES, TaxCategory.ZERO}:
             yield InvalidValueError(("exemption_reason",), f"is required for category {self.category.value}")
+
+
+def misnamed(name: str, rate_share: Decimal, product: str | None = None) -> Iterator[PlausibilityWarning]:
+    """A warning if the name of a tax holds percentages, and none of them is its rate."""
+    found = [one or other for one, other in _PERCENTAGE.findall(name)]
+    if found and all(Decimal(each.replace(",", ".")) != rate_share * _PER_CENT for each in found):
+        text = Message(
+            "The tax '{tax}' is called by another percentage than its rate, which is {rate} %. Rename it, or leave its "
+            "name out: it is then called by its rate.",
+            tax=name,
+            rate=plain(rate_share * _PER_CENT, _SHOWN_DECIMALS),
+        )
+        yield PlausibilityWarning(code="tax-name", product=product, text=text, source=COMMON_PRACTICE)
 
 
 @declared

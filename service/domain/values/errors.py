@@ -36,10 +36,10 @@ class FigureTooLargeError(PugmillError, ArithmeticError):
 
 
 class UnknownCurrencyError(PugmillError, ValueError):
-    """The code is not a currency in use today (ISO 4217)."""
+    """The code is not a currency in use on the day (ISO 4217)."""
 
-    def __init__(self, code: str, ended_on: date | None = None) -> None:
-        ended = f"{code} is no longer in use; its last day was {ended_on}"
+    def __init__(self, code: str, ended_on: date | None = None, successor: str = "") -> None:
+        ended = f"{code} is no longer in use; its last day was {ended_on}" + (f"; use {successor}" if successor else "")
         super().__init__(ended if ended_on else f"{code} is not an ISO 4217 currency with a minor unit")
         self.code = code
         self.ended_on = ended_on

@@ -1,7 +1,8 @@
-"""English texts that keep their facts, so that they can be translated later."""
+"""English texts that keep their facts, so that they can be translated later; and warnings made of them."""
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Self
 
@@ -40,3 +41,23 @@ def _in_english(fact: Fact) -> str:
     if isinstance(fact, tuple):
         return ", ".join(map(_in_english, fact))
     return fact if isinstance(fact, str) else f"{fact:f}"
+
+
+COMMON_PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlausibilityWarning:
+    """Something that is probably wrong.
+
+    Attributes:
+        code: short name of the warning.
+        product: code of the product or sub-assembly; null where it is about none.
+        text: what was found, with its figures.
+        source: where the expectation comes from.
+    """
+
+    code: str
+    product: str | None
+    text: Message
+    source: str

@@ -201,6 +201,7 @@ repricings = sa.Table(
     _workshop(),
     sa.Column("repricing_id", sa.Uuid, primary_key=True),
     sa.Column("as_of", sa.Date, nullable=False),
+    sa.Column("valid_from", sa.Date, nullable=False, comment="the first day of its prices, in the workshop's zone"),
     sa.Column("tag", sa.String(64), nullable=False, comment="of the state and the request it was computed from"),
     sa.Column("applied_at", Instant, nullable=False),
     sa.Column("applied_by", sa.Text, nullable=False, comment="name of the key"),
@@ -235,7 +236,12 @@ listing_prices = sa.Table(
     metadata,
     sa.Column("workshop_id", sa.Uuid, primary_key=True),
     sa.Column("listing", _ordered(64), primary_key=True),
-    sa.Column("repricing_id", sa.Uuid, nullable=False),
+    sa.Column("repricing_id", sa.Uuid, primary_key=True),
+    sa.Column("valid_from", sa.Date, nullable=False, comment="the first day of the price"),
+    sa.Column("valid_until", sa.Date, comment="the first day on which it no longer counts, if it was rolled back"),
+    sa.Column(
+        "revision", sa.BigInteger, nullable=False, comment="the workshop's when it was set; of one day the last counts"
+    ),
     sa.Column(
         "is_stale", sa.Boolean, nullable=False, comment="whether its bill may no longer be what a batch consumes"
     ),
@@ -244,7 +250,9 @@ listing_prices = sa.Table(
         ["workshop_id", "repricing_id", "listing"],
         ["price_changes.workshop_id", "price_changes.repricing_id", "price_changes.listing"],
     ),
+    sa.Index(None, "workshop_id", "listing", "valid_from", "revision"),
 )
+"""Every price that was set, each from a day on; see `service/store/listing/dated_prices.py`."""
 
 idempotency_keys = sa.Table(
     "idempotency_keys",

@@ -1,6 +1,6 @@
 """Price changes in the audit trail."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -8,62 +8,68 @@ import sqlalchemy as sa
 
 from service.domain.audit import Action, Actor
 from service.store.engine.column_types import as_text
-from service.store.engine.tables import changes, price_changes
-from service.store.listing.prices_in_force import of_repricing
+from service.store.engine.tables import changes, price_changes, repricings
+from service.store.listing.dated_prices import PricesSet
 from service.store.workshop.audit import act_columns
 
 
 def record_prices(
-    connection: sa.Connection,
-    workshop_id: UUID,
-    repricing_id: UUID,
-    span: tuple[str, str],
-    act: tuple[UUID, datetime, Actor],
-    *,
-    is_rolled_back: bool = False,
+    connection: sa.Connection, prices: PricesSet, act: tuple[UUID, datetime, Actor], *, ends: date | None = None
 ) -> None:
-    """Record the prices that a repricing, or its rollback, changes on a span of listings.
+    """Record the prices that a repricing sets for a day, or that its rollback takes back.
 
     The database copies them from the repricing's own rows: there may be a hundred thousand.
 
     Args:
-        span: the first and the last listing.
         act: id, time and actor.
-        is_rolled_back: whether the earlier prices come back in force.
+        ends: of a rollback, the day from which they no longer count.
     """
-    old = price_changes.alias("old")
-    its_own, before_it = _price(price_changes), _price(old)
+    earlier, old = repricings.alias("earlier"), price_changes.alias("old")
+    new, replaced = _price(price_changes), _price(old)
+    before, after = (replaced, new) if ends is None else (new, replaced)
+    if ends is not None and ends > prices.valid_from:
+        after = _price(price_changes, valid_until=ends)
     values = {
         "workshop_id": price_changes.c.workshop_id,
-        "subject": "listings/" + price_changes.c.listing + "/price",
-        "action": sa.literal((Action.ROLLED_BACK if is_rolled_back else Action.REPRICED).value),
-        "before": its_own if is_rolled_back else before_it,
-        "after": before_it if is_rolled_back else its_own,
+        "subject": "listings/" + price_changes.c.listing + f"/price/{prices.valid_from}",
+        "action": sa.literal((Action.REPRICED if ends is None else Action.ROLLED_BACK).value),
+        "before": before,
+        "after": after,
         **{name: sa.literal(value, changes.c[name].type) for name, value in act_columns(*act).items()},
     }
-    prices = (
+    set_before = (
         sa.select(*values.values())
-        .outerjoin_from(price_changes, old, _came_before(old, workshop_id))
-        .where(of_repricing(workshop_id, repricing_id, span))
+        .outerjoin_from(price_changes, earlier, _set_for_the_same_day(earlier, prices))
+        .outerjoin(old, _its_price(old, earlier, prices.workshop_id))
+        .where(prices.condition)
     )
-    connection.execute(changes.insert().from_select(list(values), prices))
+    connection.execute(changes.insert().from_select(list(values), set_before))
 
 
-def _came_before(old: Any, workshop_id: UUID) -> sa.ColumnElement[bool]:
-    """Joins the price that was in force before, on the same listing."""
+def _set_for_the_same_day(earlier: Any, prices: PricesSet) -> sa.ColumnElement[bool]:
+    """Joins the repricing whose price is replaced, if that was set for the same day."""
+    return sa.and_(
+        earlier.c.workshop_id == prices.workshop_id,
+        earlier.c.repricing_id == price_changes.c.previous_id,
+        earlier.c.valid_from == prices.valid_from,
+    )
+
+
+def _its_price(old: Any, earlier: Any, workshop_id: UUID) -> sa.ColumnElement[bool]:
+    """Joins its price on the same listing."""
     return sa.and_(
         old.c.workshop_id == workshop_id,
-        old.c.repricing_id == price_changes.c.previous_id,
+        old.c.repricing_id == earlier.c.repricing_id,
         old.c.listing == price_changes.c.listing,
     )
 
 
-def _price(table: Any) -> sa.ColumnElement[str]:
+def _price(table: Any, valid_until: date | None = None) -> sa.ColumnElement[str]:
     """JSON text of the price that a repricing put in force, or null. Nothing in it needs escaping."""
     digits = sa.func.replace(sa.cast(table.c.repricing_id, sa.String), "-", "")  # SQLite has the id without its dashes
     parts = [sa.func.substr(digits, start, length) for start, length in ((1, 8), (9, 4), (13, 4), (17, 4), (21, 12))]
     told = '{"amount":"' + as_text(table.c.price) + '","currency":"' + table.c.currency + '","repricing":"' + parts[0]
     for part in parts[1:]:
         told = told + "-" + part
-    found: sa.ColumnElement[str] = told + '"}'
+    found: sa.ColumnElement[str] = told + ('"}' if valid_until is None else f'","valid_until":"{valid_until}"}}')
     return found

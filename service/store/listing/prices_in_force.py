@@ -1,18 +1,18 @@
-"""What is in force on each listing: the price, its bill of resources, and whether the bill may be out of date."""
+"""What is in force on each listing on a day: the price, its bill of resources, and whether that may be out of date."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple
 from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.domain.listing.listings import Listing
-from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.register import CONDITIONS
 from service.domain.values.references import Thing
 from service.store.engine.tables import listing_prices, price_changes, registrations, uses
+from service.store.listing.dated_prices import in_force_on
 from service.store.registering.touched import resting_on
 
 _READ = 100
@@ -21,11 +21,10 @@ WRITTEN = 500
 """Rows written at a time."""
 _SPAN = 5_000
 """Most listings that one statement changes."""
-COMING = sorted(each.value for each in COMING_INTO_FORCE)
 
 
 class ListingRow(NamedTuple):
-    """A listing with its price in force, if it has one; read by the hundred thousand.
+    """A listing with its price in force on a day, if it has one; read by the hundred thousand.
 
     Attributes:
         facts: what is registered, as plain data.
@@ -76,43 +75,13 @@ def _naming(workshop_id: UUID, collection: str, code: str) -> sa.Select[Any]:
     )
 
 
-def _put_it_in_force(workshop_id: UUID) -> sa.ColumnElement[bool]:
-    """Joins the change that set the price in force."""
-    return sa.and_(
-        price_changes.c.workshop_id == workshop_id,
-        price_changes.c.repricing_id == listing_prices.c.repricing_id,
-        price_changes.c.listing == listing_prices.c.listing,
-    )
-
-
-def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
-    """All listings with what is in force on each, by code, before `narrowing.things` is applied."""
-    found = (
-        sa.select(
-            registrations.c.code,
-            registrations.c.facts,
-            sa.cast(listing_prices.c.repricing_id, sa.String),
-            listing_prices.c.is_stale,
-            price_changes.c.price,
-            price_changes.c.currency,
-            price_changes.c.base_quantity,
-            price_changes.c.unit_cost,
-            price_changes.c.margin_share,
-            price_changes.c.bill,
-            listing_prices.c.bill.label("bill_now"),
-        )
-        .select_from(registrations)
-        .outerjoin(
-            listing_prices,
-            sa.and_(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing == registrations.c.code),
-        )
-        .outerjoin(price_changes, _put_it_in_force(workshop_id))
-        .where(
-            registrations.c.workshop_id == workshop_id,
-            registrations.c.collection == "listings",
-            registrations.c.retired_at.is_(None),
-        )
-        .order_by(registrations.c.code)
+def _listings(workshop_id: UUID, narrowing: Narrowing, day: date) -> sa.Select[Any]:
+    """The listings, each with the repricing that set its price of the day; before `narrowing.things` is applied."""
+    set_by = in_force_on(workshop_id, registrations.c.code, day).label("set_by")
+    found = sa.select(registrations.c.code, registrations.c.facts, set_by).where(
+        registrations.c.workshop_id == workshop_id,
+        registrations.c.collection == "listings",
+        registrations.c.retired_at.is_(None),
     )
     for collection, code in (("channels", narrowing.channel), ("products", narrowing.product)):
         if code is not None:
@@ -120,18 +89,53 @@ def _listings(workshop_id: UUID, narrowing: Narrowing) -> sa.Select[Any]:
     return found
 
 
+def _with_prices(workshop_id: UUID, listings: sa.Select[Any]) -> sa.Select[Any]:
+    """The same listings by code, with what their prices are from."""
+    # Sorted within, or PostgreSQL would look for what set the price once for each price that a listing ever had.
+    found = listings.order_by(registrations.c.code).subquery("found")
+    prices, changes = listing_prices.c, price_changes.c
+    its_price = sa.and_(
+        prices.workshop_id == workshop_id, prices.listing == found.c.code, prices.repricing_id == found.c.set_by
+    )
+    its_change = sa.and_(
+        changes.workshop_id == workshop_id,
+        changes.repricing_id == prices.repricing_id,
+        changes.listing == prices.listing,
+    )
+    return (
+        sa.select(
+            found.c.code,
+            found.c.facts,
+            sa.cast(prices.repricing_id, sa.String),
+            prices.is_stale,
+            changes.price,
+            changes.currency,
+            changes.base_quantity,
+            changes.unit_cost,
+            changes.margin_share,
+            changes.bill,
+            prices.bill.label("bill_now"),
+        )
+        .select_from(found)
+        .outerjoin(listing_prices, its_price)
+        .outerjoin(price_changes, its_change)
+        .order_by(found.c.code)
+    )
+
+
 def listings_with_prices(
-    connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, after: str
+    connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, day: date, after: str
 ) -> Iterator[list[ListingRow]]:
-    """The listings after the code `after`, with what is in force on each; a hundred rows in memory at a time."""
-    query = _listings(workshop_id, narrowing)
+    """The listings after the code `after`, with what is in force on the day; a hundred rows in memory at a time."""
+    listings, code = _listings(workshop_id, narrowing, day), registrations.c.code
     if narrowing.things is None:
-        for rows in _streamed(connection, query.where(registrations.c.code > after), _READ):
+        for rows in _streamed(connection, _with_prices(workshop_id, listings.where(code > after)), _READ):
             yield [ListingRow._make(row) for row in rows]
         return
     # The codes are found and sorted first, without the wide columns.
     for codes in _resting_codes(connection, workshop_id, narrowing.things, after, size=_READ):
-        yield [ListingRow._make(row) for row in connection.execute(query.where(registrations.c.code.in_(codes)))]
+        query = _with_prices(workshop_id, listings.where(code.in_(codes)))
+        yield [ListingRow._make(row) for row in connection.execute(query)]
 
 
 def _resting_codes(
@@ -164,46 +168,6 @@ def in_batches(found: Iterable[Any], size: int) -> Iterator[list[Any]]:
         yield rows
 
 
-def of_repricing(workshop_id: UUID, repricing_id: UUID, span: tuple[str, str]) -> sa.ColumnElement[bool]:
-    """The prices that a repricing put in force on a span of listings."""
-    return sa.and_(
-        price_changes.c.workshop_id == workshop_id,
-        price_changes.c.repricing_id == repricing_id,
-        price_changes.c.listing.between(*span),
-        price_changes.c.decision.in_(COMING),
-    )
-
-
-def put_in_force(
-    connection: sa.Connection,
-    workshop_id: UUID,
-    repricing_id: UUID,
-    span: tuple[str, str],
-    whose: sa.Column[UUID] = price_changes.c.repricing_id,
-) -> None:
-    """On a span of listings that a repricing changed, put its prices or the earlier ones in force.
-
-    Earlier prices are marked stale: their bills of resources may have changed since.
-    """
-    changed = sa.select(price_changes.c.listing).where(of_repricing(workshop_id, repricing_id, span))
-    connection.execute(
-        listing_prices.delete().where(
-            listing_prices.c.workshop_id == workshop_id,
-            listing_prices.c.listing.between(*span),
-            listing_prices.c.listing.in_(changed),
-        )
-    )
-    is_stale = sa.literal(whose is price_changes.c.previous_id)
-    connection.execute(
-        listing_prices.insert().from_select(
-            ["workshop_id", "listing", "repricing_id", "is_stale"],
-            changed.with_only_columns(
-                price_changes.c.workshop_id, price_changes.c.listing, whose, is_stale, maintain_column_froms=True
-            ).where(whose.is_not(None)),
-        )
-    )
-
-
 def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> None:
     """Mark the listings whose bill of resources may change because this thing changed."""
     if thing.collection in CONDITIONS:
@@ -224,14 +188,25 @@ def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> No
 
 
 def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Mapping[str, str]]) -> None:
-    """Store newly computed bills of resources: listing and JSON text of each. The prices in force stay."""
+    """Store newly computed bills of resources beside the prices that they were computed for, which stay.
+
+    Args:
+        bills: listing, id of the repricing that set its price, and JSON text of each.
+    """
     query = (
         listing_prices.update()
-        .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing == sa.bindparam("of_listing"))
+        .where(
+            listing_prices.c.workshop_id == workshop_id,
+            listing_prices.c.listing == sa.bindparam("of_listing"),
+            listing_prices.c.repricing_id == sa.bindparam("of_repricing"),
+        )
         .values(bill=sa.bindparam("found"), is_stale=False)
     )
     for rows in in_batches(bills, WRITTEN):
-        connection.execute(query, [{"of_listing": row["listing"], "found": row["bill"]} for row in rows])
+        found = [
+            {"of_listing": row["listing"], "of_repricing": UUID(row["repricing"]), "found": row["bill"]} for row in rows
+        ]
+        connection.execute(query, found)
 
 
 def spans(
@@ -245,30 +220,3 @@ def spans(
         if first is None:
             return
         yield first, after
-
-
-class PriceOnListing(NamedTuple):
-    """A price in force, and the pieces that it is for."""
-
-    amount: Decimal
-    currency: str
-    base_quantity: int
-
-    def is_of(self, listing: Listing) -> bool:
-        """Whether the listing still asks such a price, in this currency and for so many pieces."""
-        return (self.currency, self.base_quantity) == (listing.currency, listing.base_quantity)
-
-
-def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterable[str]) -> dict[str, PriceOnListing]:
-    """The prices in force on those of the listings that have one."""
-    rows = connection.execute(
-        sa.select(*(price_changes.c[name] for name in ("listing", "price", "currency", "base_quantity")))
-        .join_from(
-            listing_prices,
-            price_changes,
-            _put_it_in_force(workshop_id),
-            isouter=True,  # there always is one, but with an inner join SQLite reads the listings' whole histories
-        )
-        .where(listing_prices.c.workshop_id == workshop_id, listing_prices.c.listing.in_(list(codes)))
-    )
-    return {row.listing: PriceOnListing(row.price, row.currency, row.base_quantity) for row in rows}

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -14,9 +14,11 @@ from service.domain.listing.price_change import RepricingBasis, RepricingFigures
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.listing.repricing import RepricingRequest
 from service.store.engine.column_types import as_text
-from service.store.engine.tables import as_stored, listing_prices, price_changes, repricings
+from service.store.engine.tables import as_stored, price_changes, repricings
+from service.store.listing.dated_prices import COMING, PricesSet, end, put_in_force
 from service.store.listing.price_audit import record_prices
-from service.store.listing.prices_in_force import COMING, WRITTEN, in_batches, put_in_force, spans
+from service.store.listing.prices_in_force import WRITTEN, in_batches, spans
+from service.store.workshop.workshops import next_revision
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +28,7 @@ class Repricing:
     Attributes:
         id: rising with time.
         tag: of the state and the request it was computed from.
+        valid_from: the first day of its prices.
         applied_at: when, UTC.
         rolled_back_at: when the earlier prices were restored, if they were.
         request: what was asked for, with its day.
@@ -34,6 +37,7 @@ class Repricing:
 
     id: UUID
     tag: str
+    valid_from: date
     applied_at: datetime
     applied_by: str
     rolled_back_at: datetime | None
@@ -54,7 +58,7 @@ def add_repricing(
     basis: RepricingBasis,
     changes: Iterable[Mapping[str, Any]],
 ) -> None:
-    """Store a repricing with every change, and put its prices in force.
+    """Store a repricing with every change, put its prices in force from its day on, and raise the revision.
 
     Args:
         changes: one row each in stored form, sorted by listing, without workshop and repricing; ids as text.
@@ -70,12 +74,14 @@ def add_repricing(
         },
     )
     key = {"workshop_id": workshop_id, "repricing_id": repricing.id}
+    revision, act = next_revision(connection, workshop_id), (repricing.id, repricing.applied_at, by)
     for rows in in_batches(changes, WRITTEN):
         made = [{**key, **row, "previous_id": row["previous_id"] and UUID(row["previous_id"])} for row in rows]
         connection.execute(as_stored.tables[price_changes.name].insert(), made)
-        span, act = (rows[0]["listing"], rows[-1]["listing"]), (repricing.id, repricing.applied_at, by)
-        put_in_force(connection, workshop_id, repricing.id, span)
-        record_prices(connection, workshop_id, repricing.id, span, act)
+        span = rows[0]["listing"], rows[-1]["listing"]
+        prices = PricesSet(workshop_id, repricing.id, repricing.valid_from, span)
+        put_in_force(connection, prices, revision)
+        record_prices(connection, prices, act)
 
 
 def find_repricing(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> Repricing | None:
@@ -120,40 +126,32 @@ def page_of_changes(
     return [(row.listing, row.change) for row in rows]
 
 
-def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> int:
-    """How many of the prices that a repricing put in force are no longer in force."""
-    still = sa.exists().where(
-        listing_prices.c.workshop_id == workshop_id,
-        listing_prices.c.listing == price_changes.c.listing,
-        listing_prices.c.repricing_id == repricing_id,
-    )
-    ours = _of(price_changes, workshop_id, repricing_id)
-    counted = sa.select(sa.func.count()).where(ours, price_changes.c.decision.in_(COMING), ~still)
-    return int(connection.execute(counted).scalar_one())
-
-
-def roll_back(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, at: datetime, by: Actor) -> None:
-    """Restore the earlier prices; requires that all prices of the repricing are still in force."""
+def roll_back(
+    connection: sa.Connection, workshop_id: UUID, repricing: Repricing, at: datetime, by: Actor, day: date
+) -> None:
+    """End a repricing's prices on the day, which is not before their first one; all must be in force on it."""
     act = (uuid7(), at, by)
-    for span in spans(connection, price_changes.c.listing, _of(price_changes, workshop_id, repricing_id)):
-        put_in_force(connection, workshop_id, repricing_id, span, price_changes.c.previous_id)
-        record_prices(connection, workshop_id, repricing_id, span, act, is_rolled_back=True)
+    for span in spans(connection, price_changes.c.listing, _of(price_changes, workshop_id, repricing.id)):
+        prices = PricesSet(workshop_id, repricing.id, repricing.valid_from, span)
+        end(connection, prices, day)
+        record_prices(connection, prices, act, ends=day)
     connection.execute(
         repricings.update()
-        .where(_of(repricings, workshop_id, repricing_id))
+        .where(_of(repricings, workshop_id, repricing.id))
         .values(rolled_back_at=at, rolled_back_by=by.name)
     )
 
 
 def page_of_history(
-    connection: sa.Connection, workshop_id: UUID, listing: str, *, before: UUID | None, limit: int
+    connection: sa.Connection, workshop_id: UUID, listing: str, day: date, *, before: UUID | None, limit: int
 ) -> list[PriceHistoryEntry]:
-    """The prices that came into force on a listing, newest first, after the repricing `before`."""
+    """The prices set on a listing for the day or earlier, applied last first, after the repricing `before`."""
     query = (
         sa.select(
             price_changes.c.change,
             repricings.c.repricing_id,
             repricings.c.as_of,
+            repricings.c.valid_from,
             repricings.c.applied_at,
             repricings.c.applied_by,
             repricings.c.rolled_back_at,
@@ -167,6 +165,7 @@ def page_of_history(
             price_changes.c.workshop_id == workshop_id,
             price_changes.c.listing == listing,
             price_changes.c.decision.in_(COMING),
+            repricings.c.valid_from <= day,
         )
         .order_by(price_changes.c.repricing_id.desc())
         .limit(limit)
@@ -182,6 +181,7 @@ def _entry(row: Any) -> PriceHistoryEntry:
     return PriceHistoryEntry(
         repricing=row.repricing_id,
         as_of=row.as_of,
+        valid_from=row.valid_from,
         applied_at=row.applied_at,
         applied_by=row.applied_by,
         rolled_back_at=row.rolled_back_at,

@@ -86,13 +86,18 @@ def delete_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, vali
     connection.execute(rates.update().where(ours, rates.c.valid_from == before).values(changed_at=clock.now()))
 
 
-def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
-    latest = (
+def _latest(workshop_id: UUID, as_of: date) -> sa.Subquery:
+    """The first day of the rate in force, by collection and code."""
+    return (
         sa.select(rates.c.collection, rates.c.code, sa.func.max(rates.c.valid_from).label("valid_from"))
         .where(rates.c.workshop_id == workshop_id, rates.c.valid_from <= as_of)
         .group_by(rates.c.collection, rates.c.code)
         .subquery()
     )
+
+
+def _in_force(workshop_id: UUID, as_of: date) -> sa.Select[Any]:
+    latest = _latest(workshop_id, as_of)
     return (
         sa.select(rates, registrations.c.facts)
         .join(
@@ -126,6 +131,36 @@ def rates_on(
         wanted = wanted.where(rates.c.collection == collection)
     found = (_stored_rate(row).rate for row in connection.execute(wanted))
     return {rate.resource: rate for rate in found}
+
+
+def rates_before(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[str, DatedRate]:
+    """The rate before the one in force on the date, by resource; none for those whose first one is in force."""
+    latest, ours = _latest(workshop_id, as_of), rates.c.workshop_id == workshop_id
+    same = sa.and_(rates.c.collection == latest.c.collection, rates.c.code == latest.c.code)
+    earlier = (
+        sa.select(rates.c.collection, rates.c.code, sa.func.max(rates.c.valid_from).label("valid_from"))
+        .join(latest, same)
+        .where(ours, rates.c.valid_from < latest.c.valid_from)
+        .group_by(rates.c.collection, rates.c.code)
+        .subquery()
+    )
+    query = sa.select(rates).join(
+        earlier,
+        sa.and_(
+            rates.c.collection == earlier.c.collection,
+            rates.c.code == earlier.c.code,
+            rates.c.valid_from == earlier.c.valid_from,
+        ),
+    )
+    found = (_stored_rate(row).rate for row in connection.execute(query.where(ours)))
+    return {rate.resource: rate for rate in found}
+
+
+def find_rate_before(connection: sa.Connection, workshop_id: UUID, thing: Thing, day: date) -> DatedRate | None:
+    """The last rate of a thing that begins before a day."""
+    query = sa.select(rates).where(within(rates, workshop_id, *thing), rates.c.valid_from < day)
+    row = connection.execute(query.order_by(rates.c.valid_from.desc()).limit(1)).first()
+    return None if row is None else _stored_rate(row).rate
 
 
 def resources_changed(

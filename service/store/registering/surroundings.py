@@ -36,6 +36,14 @@ class Surroundings:
         """What is registered of it, if it is in it."""
         return self.facts.get(thing.collection, {}).get(thing.code)
 
+    def replaced(self, facts: Mapping[str, Any]) -> "Surroundings":
+        """With other facts of some things in it; facts of what is not in it are added."""
+        found = {collection: dict(registered) for collection, registered in self.facts.items()}
+        for name, each in facts.items():
+            collection, code = Thing.of(name)
+            found.setdefault(collection, {})[code] = each
+        return _surroundings(found, dict(self.rates))
+
     def __len__(self) -> int:
         """Number of registered things in it."""
         return sum(map(len, self.facts.values()))

@@ -8,17 +8,20 @@ from typing import NamedTuple
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.cost_statement import CostStatement, cost_statement
 from service.domain.costing.errors import MissingRate, MissingRatesError
-from service.domain.costing.free_of_charge import zero_lines
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
+from service.domain.selling.taxes import misnamed
 from service.domain.values.errors import TooComplexError
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import whole_of
 from service.domain.values.shown import shown
 from service.time_limit import next_step
-from service.workflows.costing.costing import Costing, WhatIf, prepare, subject, surroundings_of, with_first_days
+from service.workflows.costing.costing import Costing, prepare, subject, surroundings_of, with_first_days
+from service.workflows.costing.rate_checks import jumps_on, share_of
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.workspace import Workspace
 
 MAX_LINES = 50_000
@@ -127,16 +130,34 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
 
 
 def cost_product(
-    workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
+    workspace: Workspace, code: str, quantity: int, as_of: date, supposed: Supposed = NOTHING_SUPPOSED
 ) -> CostStatement:
-    """What a batch costs on a date, line by line, at the rates in force or with what-if rates.
+    """What a batch costs on a date, line by line, at what is in force or supposed.
 
     Raises:
         NotRegisteredError: the product is not registered.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, what_if), code, quantity)
+    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, supposed), code, quantity)
+
+
+def sheet_warnings(
+    workspace: Workspace, costing: Costing, bill: BillOfResources, sheet: CostSheet
+) -> tuple[PlausibilityWarning, ...]:
+    """What looks implausible about a product, its cost, and the rates that it is costed with."""
+    used = dict.fromkeys(whole_of(line.resource) for line in sheet.lines)
+    jumps = jumps_on(workspace, costing.card.as_of, costing.in_force(used), bill.product)
+    return (*costing.warnings(bill, sheet), *jumps)
+
+
+def tax_warnings(
+    workspace: Workspace, costing: Costing, taxes: Iterable[str], product: str | None = None
+) -> tuple[PlausibilityWarning, ...]:
+    """What looks wrong about the names and rates of taxes."""
+    found = costing.in_force(f"taxes/{code}" for code in taxes)
+    named = [each for rate, tax in found for each in misnamed(tax.name, share_of(rate), product)]
+    return (*named, *jumps_on(workspace, costing.card.as_of, found, product))
 
 
 def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:
@@ -147,6 +168,6 @@ def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int)
         sheet,
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
         exchange_rates=costing.exchange.used.stated(),
-        warnings=(*warnings(bill, costing.surroundings.catalogue), *zero_lines(sheet)),
+        warnings=sheet_warnings(workspace, costing, bill, sheet),
         cautions=cautions_of([bill], costing.surroundings.catalogue),
     )

@@ -7,19 +7,22 @@ from typing import Any, TypeVar
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.errors import MissingRate, MissingRatesError
-from service.domain.costing.rate_card import RateCard, rate_problems, unit_rates
-from service.domain.costing.rates import RateTerms
+from service.domain.costing.free_of_charge import pools_left_out, zero_lines
+from service.domain.costing.rate_card import DatedRate, RateCard, rate_problems, unit_rates
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
+from service.domain.making.plausibility import warnings
 from service.domain.making.products import Tooling
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Reference, Thing
 from service.memory import Memory
 from service.store.registering import rates as dated_rates
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings, surroundings_of_one, together
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, WhatIf, check_what_if_facts
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.registering.registering import described
@@ -27,8 +30,8 @@ from service.workflows.workspace import Workspace
 
 T = TypeVar("T")
 
-WhatIf = Mapping[str, RateTerms]
-"""Terms by resource that replace those in force, for one answer."""
+_ROOM = 100_000
+"""Room for the values that one answer remembers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +52,9 @@ class Costing:
 
     Attributes:
         surroundings: the products, everything they refer to, and the rates.
-        card: the rates in force on the date, what-if terms included.
+        card: the rates in force on the date, or supposed.
         exchange: converts amounts, and records the exchange rates used.
-        memory: values derived from a state, kept between requests.
+        memory: values derived from a state, kept between requests; where something is supposed, for this answer only.
         state: key of the workshop's state on the date.
     """
 
@@ -64,8 +67,7 @@ class Costing:
     def remembered(self, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
         """A value that depends on the state and the key alone, made once; its exchange rates count as used.
 
-        It must not depend on what-if rates, which are no part of the state, nor refer to the surroundings, which would
-        then stay in memory with it.
+        It must not refer to the surroundings, which would then stay in memory with it.
         """
         found: _Remembered | None = self.memory.find((*self.state, *key))
         if found is None:
@@ -89,6 +91,17 @@ class Costing:
         """
         rates = unit_rates(self.card, bill.resources, pools_of(self.surroundings), self.exchange)
         return cost_sheet(bill, rates, self.card)
+
+    def warnings(self, bill: BillOfResources, sheet: CostSheet) -> tuple[PlausibilityWarning, ...]:
+        """What looks implausible about the product of a bill, and about its cost."""
+        left_out = pools_left_out(bill, self.card.rates)
+        return (*warnings(bill, self.surroundings.catalogue), *zero_lines(sheet), *left_out)
+
+    def in_force(self, resources: Iterable[str]) -> list[tuple[DatedRate, Any]]:
+        """The stored rates of these resources in force on the date, what-if terms left out."""
+        stored = self.surroundings.rates
+        found = (stored[each] for each in resources if each in stored and self.card.rates.get(each) is stored[each])
+        return [(rate, self.surroundings.find(Thing.of(rate.resource))) for rate in found]
 
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
@@ -136,29 +149,43 @@ def _check_registered(parts: Mapping[Thing, Surroundings], named: Iterable[Refer
         raise InvalidValuesError(problems)
 
 
-def prepare(workspace: Workspace, named: Iterable[Reference], as_of: date, what_if: WhatIf | None = None) -> Costing:
+def prepare(
+    workspace: Workspace,
+    named: Iterable[Reference],
+    as_of: date,
+    supposed: Supposed = NOTHING_SUPPOSED,
+    *,
+    converted_on: date | None = None,
+) -> Costing:
     """Load what costing and pricing these things on the date need.
+
+    Args:
+        converted_on: the day of the exchange rates; the date itself if left out.
 
     Raises:
         NotRegisteredError: the subject of the request is not registered.
-        InvalidValuesError: something else named is not registered, or a what-if rate does not fit its resource.
+        InvalidValuesError: something else named is not registered, or what is supposed does not fit what is.
     """
-    around = surroundings_of(workspace, named, as_of)
+    check_what_if_facts(workspace, supposed.facts)
+    around = surroundings_of(workspace, (*named, *supposed.references()), as_of)
+    if supposed.facts:
+        around = around.replaced(supposed.facts)
+        supposed.check_products(around.catalogue)
     card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=around.rates)
-    if what_if:
-        check_what_if(workspace, what_if)
-        card = card.replaced(what_if)
+    if supposed.rates:
+        check_what_if(workspace, supposed.rates, as_of)
+        card = card.replaced(supposed.rates)
     return Costing(
         surroundings=around,
         card=card,
-        exchange=Exchange(workspace, as_of),
-        memory=workspace.database.memory,
-        state=(workspace.workshop_id, workspace.workshop.revision, as_of),
+        exchange=Exchange(workspace, converted_on or as_of),
+        memory=Memory(_ROOM, len) if supposed else workspace.database.memory,
+        state=(workspace.workshop_id, workspace.workshop.revision, as_of, converted_on or as_of),
     )
 
 
-def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
-    """Raises InvalidValuesError if a what-if rate does not fit its resource, or that is not registered."""
+def check_what_if(workspace: Workspace, what_if: WhatIf, as_of: date) -> None:
+    """Raises InvalidValuesError if a what-if rate does not fit its resource or day, or that is not registered."""
     problems = []
     for resource, terms in what_if.items():
         thing = Thing.of(resource)
@@ -169,7 +196,7 @@ def check_what_if(workspace: Workspace, what_if: WhatIf) -> None:
         else:
             problems += [
                 InvalidValueError(("rates", resource, *problem.path), problem.reason)
-                for problem in rate_problems(terms, found.facts)
+                for problem in rate_problems(terms, found.facts, as_of)
             ]
     if problems:
         raise InvalidValuesError(problems)

@@ -7,7 +7,8 @@ from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings, cost_workings
 from service.domain.explaining.traced_facts import traced_conversion
 from service.workflows.costing.cost_sheets import state_cost
-from service.workflows.costing.costing import WhatIf, pools_of, prepare, subject
+from service.workflows.costing.costing import pools_of, prepare, subject
+from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.workspace import Workspace
 
 
@@ -25,10 +26,10 @@ class WorkedCost:
 
 
 def work_out_cost(
-    workspace: Workspace, code: str, quantity: int, as_of: date, what_if: WhatIf | None = None
+    workspace: Workspace, code: str, quantity: int, as_of: date, supposed: Supposed = NOTHING_SUPPOSED
 ) -> WorkedCost:
     """As `cost_product`, with the formula of every figure; raises TooComplexError if these are too many."""
-    costing = prepare(workspace, [subject("products", code)], as_of, what_if)
+    costing = prepare(workspace, [subject("products", code)], as_of, supposed)
     statement = state_cost(workspace, costing, code, quantity)
     workings = cost_workings(
         statement,

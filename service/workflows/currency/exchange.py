@@ -10,7 +10,7 @@ from service.domain.audit import Action, Change, exchange_subject
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import MANUAL, MAX_AGE_DAYS, DayRates, ExchangeRates, UsedRates
 from service.domain.values.exact import exactly
-from service.domain.values.money import Money, minor_unit_decimals, rounded
+from service.domain.values.money import Money, check_currency_on, rounded
 from service.store.currency import exchange
 from service.store.currency.exchange import StoredDay
 from service.store.engine.database import Connection
@@ -28,6 +28,8 @@ class Exchange:
     """Converts amounts on a date; reads rates when first needed, and records those used."""
 
     def __init__(self, workspace: Workspace, as_of: date) -> None:
+        """Raises UnknownCurrencyError if the workshop's own currency is not in use on the date."""
+        check_currency_on(workspace.workshop.currency, as_of)
         self._workspace, self._as_of = workspace, as_of
         self._rates: ExchangeRates | None = None
         self._pairs: dict[tuple[str, str], DayRates] = {}
@@ -41,8 +43,7 @@ class Exchange:
 
         Raises:
             MissingExchangeRateError: no rate within the maximum age; names the last one.
-            UnknownCurrencyError: one of the currencies has ended. Its last reference rate is not the rate at which it
-                was changed into its successor, so it is not converted.
+            UnknownCurrencyError: one of the currencies has ended before the date.
         """
         if money.currency == currency:
             return money.amount
@@ -74,7 +75,7 @@ class Exchange:
 
     def _day_for(self, one: str, other: str) -> DayRates:
         for code in (one, other):
-            minor_unit_decimals(code)
+            check_currency_on(code, self._as_of)
         if self._rates is None:
             self._rates = ExchangeRates(as_of=self._as_of, days=self._days())
         try:
@@ -95,6 +96,8 @@ class Exchange:
 
     def _with_last(self, error: MissingExchangeRateError) -> MissingExchangeRateError:
         """The error, naming the last rate there was."""
+        if error.last_published_on is not None:
+            return error
         pair = error.one, error.other
         with self._workspace.reading() as connection:
             last = exchange.find_last_day(connection, self._workspace.workshop_id, self._as_of, pair)
@@ -136,7 +139,7 @@ def convert(workspace: Workspace, amount: Money, currency: str, as_of: date) -> 
 
     Raises:
         MissingExchangeRateError: no rate within the maximum age.
-        UnknownCurrencyError: there is no such currency, or it has ended.
+        UnknownCurrencyError: a currency has ended before the date.
     """
     exchange_rates = Exchange(workspace, as_of)
     converted = rounded(exchange_rates.converted(amount, currency), currency)

@@ -18,7 +18,7 @@ from service.domain.values.declared import NotNegative, ProperShare, declared
 from service.domain.values.errors import PugmillError
 from service.domain.values.references import Thing, references_in
 from service.domain.values.shown import shown
-from service.store.listing import prices_in_force
+from service.store.listing.dated_prices import prices_in_force
 from service.store.registering import registrations
 from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, prepare
@@ -154,7 +154,7 @@ def price_list(
     """Every listing with its price, or why it has none, by code, from one state of the workshop.
 
     Args:
-        as_of: the day of the rates.
+        as_of: the day of the rates, and on which prices are in force.
         channel: only listings of this sales channel; raises InvalidValuesError if it is not registered.
         listed: the price by its policy on the day, or the price in force.
     """
@@ -172,7 +172,7 @@ def _entries(workspace: Workspace, as_of: date, channel: str | None, listed: Lis
                 connection, workspace.workshop_id, "listings", after=after, limit=_PAGE
             )
             codes = [each.code for each in page] if listed is ListedPrice.IN_FORCE else []
-            in_force = prices_in_force.prices_in_force(connection, workspace.workshop_id, codes) if codes else {}
+            in_force = prices_in_force(connection, workspace.workshop_id, codes, as_of) if codes else {}
         for each in page:
             assert isinstance(each.facts, Listing)  # the collection holds nothing else
             next_step()
@@ -188,7 +188,7 @@ def _entries(workspace: Workspace, as_of: date, channel: str | None, listed: Lis
         after = page[-1].code
 
 
-_NO_PRICE_IN_FORCE = "no price in its currency and base quantity is in force; apply a repricing first"
+_NO_PRICE_IN_FORCE = "no price in its currency and base quantity is in force on that day; apply a repricing first"
 
 
 def _entry(

@@ -23,16 +23,16 @@ from service.domain.making.overheads import Overhead
 from service.domain.pricing.price import Pricing
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError
-from service.domain.values.exact import exactly, half_up
+from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.memory import Remembered
-from service.store.listing import prices_in_force
-from service.store.listing.prices_in_force import ListingRow, Narrowing
+from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
 from service.store.registering import rates, registrations
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import BatchBills, FoundBill
-from service.workflows.costing.costing import WhatIf, check_what_if
+from service.workflows.costing.costing import check_what_if
+from service.workflows.costing.supposing import WhatIf
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.rate_moves import Before, RateMoves
 from service.workflows.listing.sale_conditions import Conditions, SaleConditions
@@ -77,7 +77,12 @@ class Look:
     """
 
     def __init__(
-        self, workspace: Workspace, request: RepricingRequest, as_of: date, what_if: WhatIf | None = None
+        self,
+        workspace: Workspace,
+        request: RepricingRequest,
+        as_of: date,
+        valid_from: date,
+        what_if: WhatIf | None = None,
     ) -> None:
         """Load the rates.
 
@@ -85,10 +90,11 @@ class Look:
             workspace: a snapshot.
             request: has the rules and the confirmed listings.
             as_of: the day of the rates.
+            valid_from: the day on which the prices before are in force; what is set for later days is not seen.
             what_if: terms in place of those in force; raises InvalidValuesError if one does not fit its resource.
         """
         if what_if:
-            check_what_if(workspace, what_if)
+            check_what_if(workspace, what_if, as_of)
         workshop_id = workspace.workshop_id
         with workspace.reading() as connection:
             in_force = rates.rates_on(connection, workshop_id, as_of)
@@ -96,11 +102,13 @@ class Look:
         resources = {f"{name}/{code}": each for name in RESOURCES for code, each in facts[name].items()}
         card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=in_force)
         self.card = card.replaced(what_if) if what_if else card
-        self._workspace, self._request = workspace, request
+        self._workspace, self._request, self._valid_from = workspace, request, valid_from
         self._home = workspace.workshop.currency
         self._exchange = Exchange(workspace, as_of)
         self._rating = rating(self.card, resources, self._exchange)
-        self._full, self._variable = self._rating.table.full(), self._rating.table.variable()
+        none_yet = dict.fromkeys(self._rating.unrated_pools, ZERO)  # a pool counts from its first rate on
+        self._full = none_yet | self._rating.table.full()
+        self._variable = none_yet | self._rating.table.variable()
         self._sales = SaleConditions(workspace, self.card, self._exchange, facts)
         self._bills = BatchBills(workspace)
         pools = {resource: each for resource, each in resources.items() if isinstance(each, Overhead)}
@@ -114,8 +122,9 @@ class Look:
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """The results by listing code, after the code `after`; at most some hundred are in memory."""
         with self._workspace.reading() as connection:
-            for rows in prices_in_force.listings_with_prices(connection, self._workspace.workshop_id, narrowing, after):
-                yield from self._of_rows(rows)
+            rows = listings_with_prices(connection, self._workspace.workshop_id, narrowing, self._valid_from, after)
+            for some in rows:
+                yield from self._of_rows(some)
 
     @exactly
     def _of_rows(self, rows: Sequence[ListingRow]) -> list[Found]:
@@ -220,8 +229,6 @@ class Look:
             full, variable = unit_cost(bill, self._full), unit_cost(bill, self._variable)
         except KeyError:
             raise self._without_rate(bill) from None
-        if self._rating.unrated_pools:
-            raise self._without_rate(bill)
         self._used.update(bill.quantities)
         return UnitCosts(variable=variable, full=full, shown_variable=variable)
 
@@ -230,8 +237,7 @@ class Look:
         for resource in missing:
             if resource in self._rating.unusable:
                 return _UnpricedError(str(self._rating.unusable[resource]))
-        unrated = [MissingRate(resource=resource) for resource in (*missing, *self._rating.unrated_pools)]
-        return MissingRatesError(self.card.as_of, unrated)
+        return MissingRatesError(self.card.as_of, [MissingRate(resource=resource) for resource in missing])
 
     def figures(self) -> RepricingFigures:
         """The figures of all listings so far."""
@@ -245,13 +251,13 @@ class Look:
     def basis(self) -> RepricingBasis:
         """The rates used so far."""
         table = self._rating.table
-        used = [whole_of(part) for part in self._used]
-        resources = dict.fromkeys((*sorted(used), *table.shares, *sorted(self._sales.used)))
+        used = sorted(self._used & table.parts.keys())
+        resources = dict.fromkeys((*map(whole_of, used), *table.shares, *sorted(self._sales.used)))
         return RepricingBasis(
             table=RateTable(
                 as_of=table.as_of,
                 currency=table.currency,
-                parts={part: table.parts[part] for part in sorted(self._used)},
+                parts={part: table.parts[part] for part in used},
                 shares=table.shares,
             ),
             card=RateCard(

@@ -3,6 +3,7 @@
 from collections.abc import Generator, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import IO, Any
 
 from uuid_utils.compat import uuid7
@@ -16,8 +17,8 @@ from service.spool import new_spool, write
 from service.store.engine.database import Connection
 from service.store.listing import prices_in_force, repricings
 from service.store.listing.repricings import Repricing
-from service.store.workshop.workshops import Workshop, lock_workshop, next_revision
-from service.workflows.costing.costing import WhatIf
+from service.store.workshop.workshops import Workshop, lock_workshop
+from service.workflows.costing.supposing import WhatIf
 from service.workflows.entity_tags import Precondition, content_tag
 from service.workflows.errors import NothingPricedError, StalePreviewError
 from service.workflows.listing.price_changes import Found, Look
@@ -34,15 +35,17 @@ class Preview:
     Attributes:
         workspace: with the workshop in that state.
         request: with the day of the rates filled in.
-        tag: of the state and the request; an application with this tag does just this or nothing.
+        valid_from: the first day of the prices: that of the rates, or today if that is later.
+        tag: of the state, the request and that day; an application with this tag does just this or nothing.
     """
 
     def __init__(self, workspace: Workspace, request: RepricingRequest, what_if: WhatIf | None) -> None:
         self.workspace = workspace.now()
-        as_of = request.as_of or self.workspace.workshop.today()
-        self.request = replace(request, as_of=as_of)
-        self.tag = _tag(self.workspace.workshop, self.request, what_if)
-        self._look = Look(self.workspace, request, as_of, what_if)
+        today = self.workspace.workshop.today()
+        as_of = request.as_of or today
+        self.request, self.valid_from = replace(request, as_of=as_of), max(as_of, today)
+        self.tag = _tag(self.workspace.workshop, self.request, self.valid_from, what_if)
+        self._look = Look(self.workspace, request, as_of, self.valid_from, what_if)
         self._narrowing = narrowing(self.workspace, scope_of(request, what_if), self._look.card)
 
     def changes(self, after: str = "") -> Generator[dict[str, Any], None, None]:
@@ -81,7 +84,7 @@ class Preview:
             return
         bare = replace(self._narrowing, things=None)
         assert self.request.as_of is not None  # filled in at the beginning
-        look = Look(self.workspace, self.request, self.request.as_of)
+        look = Look(self.workspace, self.request, self.request.as_of, self.valid_from)
         if next(look.found(bare), None) is None:
             raise InvalidValuesError([InvalidValueError(("scope",), "selects no listing at all; check its members")])
 
@@ -106,11 +109,11 @@ def preview(workspace: Workspace, request: RepricingRequest, what_if: WhatIf | N
         yield Preview(frozen, request, what_if)
 
 
-def _tag(workshop: Workshop, request: RepricingRequest, what_if: WhatIf | None) -> str:
-    """A tag of the state, the request and the what-if rates, regardless of what is confirmed or shown."""
+def _tag(workshop: Workshop, request: RepricingRequest, valid_from: date, what_if: WhatIf | None) -> str:
+    """A tag of the state, the request, its day and the what-if rates, regardless of what is confirmed or shown."""
     asked = replace(request, confirmed=(), confirm_all=False, include_unchanged=False)
     supposed = {resource: to_text(terms) for resource, terms in sorted((what_if or {}).items())}
-    told = to_bytes([str(workshop.workshop_id), workshop.revision, to_text(asked), supposed])
+    told = to_bytes([str(workshop.workshop_id), workshop.revision, to_text(asked), str(valid_from), supposed])
     return content_tag(told)
 
 
@@ -120,17 +123,21 @@ class Application:
 
     Attributes:
         request: with the day of the rates filled in.
+        valid_from: the first day of the prices.
         figures: of all listings together.
         repricing: what was recorded; None if no price changed.
     """
 
     request: RepricingRequest
+    valid_from: date
     figures: RepricingFigures
     repricing: Repricing | None
 
 
 def apply(workspace: Workspace, request: RepricingRequest, expected: Precondition) -> Application:
-    """Put the prices that the request finds in force, all or none, with a record of every change.
+    """Put the prices that the request finds in force from their day on, all or none, with a record of every change.
+
+    They replace what is in force on that day; what is set for a later day stays.
 
     Prices are computed without the workshop's lock, and again if it has changed meanwhile; after some attempts they
     are computed under the lock.
@@ -165,6 +172,7 @@ class _Looked:
 
     workspace: Workspace
     request: RepricingRequest
+    valid_from: date
     tag: str
     figures: RepricingFigures
     basis: RepricingBasis
@@ -178,8 +186,7 @@ class _Looked:
         if summary.first or summary.changed:
             recorded = self._repricing(by.name)
             repricings.add_repricing(connection, workshop_id, by, recorded, self.basis, self._lines("row"))
-            next_revision(connection, workshop_id)
-        return Application(request=self.request, figures=self.figures, repricing=recorded)
+        return Application(request=self.request, valid_from=self.valid_from, figures=self.figures, repricing=recorded)
 
     def _lines(self, kind: str) -> Iterator[Mapping[str, Any]]:
         self.spool.seek(0)
@@ -192,6 +199,7 @@ class _Looked:
         return Repricing(
             id=uuid7(),
             tag=self.tag,
+            valid_from=self.valid_from,
             applied_at=clock.now(),
             applied_by=by,
             rolled_back_at=None,
@@ -212,6 +220,7 @@ def _looked(workspace: Workspace, request: RepricingRequest, expected: Precondit
             looked = _Looked(
                 workspace=seen.workspace,
                 request=seen.request,
+                valid_from=seen.valid_from,
                 tag=seen.tag,
                 figures=seen.figures(),
                 basis=seen.basis(),
@@ -225,7 +234,7 @@ def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
     comes, bill = found.decision in COMING_INTO_FORCE, found.bill
     kept_bill = None
     if bill is not None and bill.is_new and not comes and found.previous_id is not None:
-        kept_bill = {"listing": found.change["listing"], "bill": bill.text}
+        kept_bill = {"listing": found.change["listing"], "repricing": found.previous_id, "bill": bill.text}
     if not is_shown and kept_bill is None:
         return None
     row = {

@@ -1,13 +1,14 @@
 """Applied repricings: read, rolled back, and the prices that they set on a listing."""
 
 from dataclasses import replace
+from datetime import date
 from uuid import UUID
 
 from service import clock
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.values.references import Thing
 from service.store.engine.database import Connection
-from service.store.listing import repricings
+from service.store.listing import dated_prices, repricings
 from service.store.listing.repricings import Repricing
 from service.store.workshop.workshops import next_revision
 from service.workflows.entity_tags import Precondition, always, expect, tag
@@ -22,7 +23,9 @@ def tag_of(repricing: Repricing) -> str:
 
 
 def roll_back(workspace: Workspace, repricing_id: UUID, precondition: Precondition = always) -> Repricing:
-    """Restore the prices that a repricing replaced, all or none.
+    """Take a repricing's prices back, all or none, so that those set before count again.
+
+    From today on, if they are in force already: what was in force on the days before stays on record.
 
     Raises:
         PreconditionFailedError: the state has changed since the caller read it.
@@ -32,11 +35,12 @@ def roll_back(workspace: Workspace, repricing_id: UUID, precondition: Preconditi
     with workspace.changing() as connection:
         found = _repricing(connection, workspace, repricing_id)
         expect(tag_of(found), precondition, f"repricing {repricing_id}")
-        superseded = repricings.count_superseded(connection, workspace.workshop_id, repricing_id)
+        day = max(found.valid_from, workspace.workshop.today())
+        superseded = dated_prices.count_superseded(connection, workspace.workshop_id, repricing_id, day)
         if found.rolled_back_at is not None or superseded:
             raise SupersededError(str(repricing_id), found.rolled_back_at, superseded)
         now = clock.now()
-        repricings.roll_back(connection, workspace.workshop_id, repricing_id, now, workspace.actor)
+        repricings.roll_back(connection, workspace.workshop_id, found, now, workspace.actor, day)
         next_revision(connection, workspace.workshop_id)
     return replace(found, rolled_back_at=now, rolled_back_by=workspace.actor.name)
 
@@ -67,8 +71,10 @@ def list_changes(workspace: Workspace, repricing_id: UUID, *, after: str, limit:
         return repricings.page_of_changes(connection, workspace.workshop_id, repricing_id, after=after, limit=limit)
 
 
-def price_history(workspace: Workspace, listing: str, *, before: UUID | None, limit: int) -> list[PriceHistoryEntry]:
-    """A page of the prices that came into force on a listing, newest first; raises NotRegisteredError."""
+def price_history(
+    workspace: Workspace, listing: str, as_of: date, *, before: UUID | None, limit: int
+) -> list[PriceHistoryEntry]:
+    """A page of the prices set on a listing for the day or earlier, applied last first; raises NotRegisteredError."""
     find_one(workspace, Thing("listings", listing))
     with workspace.reading() as connection:
-        return repricings.page_of_history(connection, workspace.workshop_id, listing, before=before, limit=limit)
+        return repricings.page_of_history(connection, workspace.workshop_id, listing, as_of, before=before, limit=limit)

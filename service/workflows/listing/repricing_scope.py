@@ -14,7 +14,8 @@ from service.store.currency import exchange
 from service.store.engine.database import Connection
 from service.store.listing.prices_in_force import Narrowing
 from service.store.registering import rates, registrations
-from service.workflows.costing.costing import WhatIf, with_first_days
+from service.workflows.costing.costing import with_first_days
+from service.workflows.costing.supposing import WhatIf
 from service.workflows.registering.registering import described
 from service.workflows.workspace import Workspace
 

@@ -5,21 +5,22 @@ from dataclasses import dataclass
 from datetime import date
 
 from service.domain.costing.cost_sheet import CostedBatch, CostSheet
-from service.domain.costing.free_of_charge import zero_lines, zero_price
+from service.domain.costing.free_of_charge import zero_price
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import cautions_of
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.safety.cautions import Caution
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, UnknownCurrencyError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import exactly
-from service.domain.values.money import Money, cash_rounded
+from service.domain.values.message import PlausibilityWarning
+from service.domain.values.money import Money, cash_rounded, currency_problem
 from service.domain.values.references import references_in
 from service.domain.values.shown import shown
-from service.workflows.costing.cost_sheets import costed
+from service.workflows.costing.cost_sheets import costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import Costing, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 from service.workflows.workspace import Workspace
@@ -88,15 +89,10 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
 
 
 def _check_grid(question: PriceQuestion, currency: str) -> None:
-    try:
-        found = (
-            *question.policy.grid_problems(currency),
-            *minor_unit_problems(("kept_at",), [question.kept_at], currency),
-        )
-        problems = [each for each in found if question.kept_at is None or each.path != _VALUE]
-    except UnknownCurrencyError as error:
-        problems = [InvalidValueError(("currency",), str(error))]
-    if problems:
+    if (problem := currency_problem(currency, question.as_of)) is not None:
+        raise InvalidValuesError([InvalidValueError(("currency",), problem)])
+    found = (*question.policy.grid_problems(currency), *minor_unit_problems(("kept_at",), [question.kept_at], currency))
+    if problems := [each for each in found if question.kept_at is None or each.path != _VALUE]:
         raise InvalidValuesError(problems)
 
 
@@ -126,7 +122,11 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},
         exchange_rates=costing.exchange.used.stated(),
-        warnings=(*warnings(bill, catalogue), *zero_lines(sheet), *zero_price(sheet.product, found.gross_price)),
+        warnings=(
+            *sheet_warnings(workspace, costing, bill, sheet),
+            *zero_price(sheet.product, found.gross_price),
+            *tax_warnings(workspace, costing, [question.route.tax] if question.route.tax else (), sheet.product),
+        ),
         cautions=(*cautions_of([bill], catalogue), *(way.estimate.cautions if way.estimate else ())),
     )
 

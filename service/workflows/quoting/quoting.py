@@ -8,10 +8,10 @@ from decimal import Decimal
 from uuid_utils.compat import uuid7
 
 from service import clock
-from service.domain.costing.free_of_charge import zero_lines, zero_price
+from service.domain.costing.free_of_charge import zero_price
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.bill_of_resources import BillOfResources
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import cautions_of
 from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
 from service.domain.quoting.batch_costs import (
     asked_price,
@@ -27,12 +27,13 @@ from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remar
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
-from service.domain.values.message import Message
+from service.domain.values.message import Message, PlausibilityWarning
+from service.domain.values.money import currency_problems_on
 from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, lock_workshop
-from service.workflows.costing.cost_sheets import Batch, Batches, costed
+from service.workflows.costing.cost_sheets import Batch, Batches, costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
@@ -121,6 +122,8 @@ def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[Quotati
     valid_until = request.valid_until or quoted_on + VALIDITY
     if valid_until < quoted_on:
         raise InvalidValuesError([InvalidValueError(("valid_until",), f"must not be before {quoted_on}")])
+    if problems := list(currency_problems_on(request, quoted_on)):
+        raise InvalidValuesError(problems)
     basis, remarks = _Quoting(workspace, request, quoted_on).basis()
     figures = quotation_figures(request, basis)
     free = (each for line in figures.lines for each in zero_price(line.product, line.quoted.unit_price.amount))
@@ -241,11 +244,12 @@ class _Quoting:
         catalogue, shown = self.costing.surroundings.catalogue, self._bills()
         ready = self._lead_time(shown)
         sheets = [self.batches.costed(self._batch(place))[1] for place in range(len(shown))]
+        made = zip(shown, sheets, strict=True)
         found = [
             *self._lateness(ready),
             *tool_warnings(shown),
-            *(each for bill in shown for each in warnings(bill, catalogue)),
-            *(each for sheet in sheets for each in zero_lines(sheet)),
+            *(each for of in made for each in sheet_warnings(self.workspace, self.costing, *of)),
+            *tax_warnings(self.workspace, self.costing, self.request.taxes()),
         ]
         return Remarks(
             warnings=tuple(dict.fromkeys(found)),

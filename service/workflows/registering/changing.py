@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from service.domain.audit import Action, Change
+from service.domain.values.message import PlausibilityWarning
 from service.store.engine.database import Connection
 from service.store.workshop import audit
 from service.store.workshop.workshops import next_revision
@@ -40,11 +41,13 @@ class Registering:
         action: as in the audit trail; None if nothing changed.
         revision: the workshop's revision when the row last changed.
         state: the present value; if nothing changed, in the digits in which it was first sent.
+        warnings: what looks implausible about it.
     """
 
     action: Action | None
     revision: int
     state: Any
+    warnings: tuple[PlausibilityWarning, ...] = ()
 
 
 def change(connection: Connection, workspace: Workspace, entry: Entry, precondition: Precondition) -> Registering:

@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import date
+from uuid import UUID
 
 from service.domain.audit import Action, rate_subject
 from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
-from service.domain.register import COLLECTIONS, Collection
+from service.domain.register import COLLECTIONS
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.references import Registered, Thing, references_in
 from service.store.engine.database import Connection
@@ -76,18 +77,24 @@ def _check(
     connection: Connection, workspace: Workspace, thing: Thing, facts: Registered, there: Registration | None
 ) -> None:
     problems = list(_reference_problems(connection, workspace, facts, thing))
-    changed = [] if there is None else _changed(COLLECTIONS[thing.collection], there.facts, facts)
-    if changed and rates.has_rates(connection, workspace.workshop_id, thing):
-        reason = "its rates rest on this; register another one under a new code instead"
-        problems += [InvalidValueError((name,), reason) for name in changed]
+    if there is not None:
+        problems += fixed_problems(connection, workspace.workshop_id, thing, there.facts, facts)
     if problems:
         raise InvalidValuesError(problems)
     if isinstance(facts, Product):
         _check_product(connection, workspace, thing.code, facts)
 
 
-def _changed(collection: Collection, before: Registered, after: Registered) -> list[str]:
-    return [name for name in collection.fixed_once_rated if getattr(before, name) != getattr(after, name)]
+def fixed_problems(
+    connection: Connection, workshop_id: UUID, thing: Thing, before: Registered, after: Registered
+) -> list[InvalidValueError]:
+    """The changes of fields that must not change, because the thing has rates that rest on them."""
+    fixed = COLLECTIONS[thing.collection].fixed_once_rated
+    changed = [name for name in fixed if getattr(before, name) != getattr(after, name)]
+    if not changed or not rates.has_rates(connection, workshop_id, thing):
+        return []
+    reason = "its rates rest on this; register another one under a new code instead"
+    return [InvalidValueError((name,), reason) for name in changed]
 
 
 def _reference_problems(
@@ -179,7 +186,7 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
         there = rates.find_rate(connection, workspace.workshop_id, thing, rate.valid_from)
 
         def save(revision: int) -> None:
-            if problems := rate_problems(rate.terms, registered.facts):
+            if problems := rate_problems(rate.terms, registered.facts, rate.valid_from):
                 raise InvalidValuesError(problems)
             rates.save_rate(connection, workspace.workshop_id, rate, revision)
 

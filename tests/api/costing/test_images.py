@@ -126,7 +126,7 @@ class TestTheHistory:
         picture = Picture(shown(listed, SVG, HISTORY).data)
 
         newest, first = (formatted_amount(decoded(price, Money), "en_IE") for price in prices)
-        assert picture.title == f"sheet-quay: {newest} now"
+        assert picture.title.startswith(f"sheet-quay: {newest} on ")
         assert picture.words.count(newest) >= 1
         assert [point.about.partition(" since ")[0] for point in picture.points()[:2]] == [first, newest]
         assert "prices applied: 2, of them rolled back: 0" in picture.words

@@ -298,7 +298,7 @@ class TestImport:
         assert lines(response) == [
             (3, "day: must be a day such as 2026-11-25"),
             (4, "currency: ZZZ is not an ISO 4217 currency with a minor unit"),
-            (5, "currency: HRK is no longer in use; its last day was 2023-01-14"),
+            (5, "currency: HRK is no longer in use; its last day was 2023-01-14; use EUR"),
             (6, "currency: must be three capital letters"),
             (7, "rate: must be more than 0"),
             (8, 'rate: must be a decimal in plain notation, such as "12.34"'),
@@ -424,9 +424,15 @@ class TestByHand:
     def test_an_unknown_or_ended_currency_is_refused_by_name(self, client: Client) -> None:
         rates = {"USD": "1.1", "ZZZ": "2", "HRK": "7.5"}
 
-        response = refused(client, "PUT", "exchange-rates/2022-12-30", {"base": "EUR", "rates": rates}, status=422)
+        response = refused(client, "PUT", "exchange-rates/2023-01-15", {"base": "EUR", "rates": rates}, status=422)
 
-        assert pointers(response) == ["/rates/HRK", "/rates/ZZZ"]
+        assert pointers(response) == ["/rates/ZZZ", "/rates/HRK"]
+
+    def test_amounts_are_converted_at_the_rates_of_a_currency_that_was_in_use(self, client: Client) -> None:
+        client.put("exchange-rates/2022-06-01", {"base": "EUR", "rates": {"HRK": "7.5405"}})
+        asked = "exchange-rates/conversion?amount=10&currency=EUR&to=HRK&as_of=2022-06-03"
+
+        assert client.get(asked).json["converted"] == money("75.41", "HRK")
 
     def test_rates_are_read_and_deleted_by_their_source(self, client: Client) -> None:
         client.put("exchange-rates/2026-11-24", {"base": "EUR", "rates": {"USD": "1.10"}})
@@ -494,6 +500,7 @@ class TestConversion:
         [
             ("currency=EUR&to=USD", "amount", "is required"),
             ("amount=1&currency=EUR&to=HRK", "to", "2023-01-14"),
+            ("amount=1&currency=EUR&to=HRK&as_of=2023-01-15", "to", "use EUR"),
             ("amount=1&currency=DEM&to=USD", "currency", "DEM is no longer in use"),
             ("amount=1&currency=EUR&to=ZZZ", "to", "ZZZ is not an ISO 4217 currency"),
             ("amount=1e9&currency=EUR&to=USD", "amount", "plain notation"),

@@ -39,6 +39,10 @@ def supposing(resource: str, terms: Any) -> dict[str, Any]:
     return {"quantity": 20, "as_of": "2026-11-25", "rates": {resource: terms}}
 
 
+def supposing_facts(resource: str, facts: Any) -> dict[str, Any]:
+    return {"quantity": 20, "as_of": "2026-11-25", "facts": {resource: facts}}
+
+
 MATERIAL, MACHINE, PRODUCT = "PUT materials/hdpe", "PUT machines/press", "PUT products/sheet"
 TARIFF, OVERHEAD, TAX = "PUT tariffs/grid", "PUT overheads/rent", "PUT taxes/vat"
 MATERIAL_RATE, MACHINE_RATE = "PUT materials/hdpe/rates/2026-02-01", "PUT machines/press/rates/2026-02-01"
@@ -116,7 +120,7 @@ UNKNOWN_AND_WRONG: list[Case] = [
     (
         "a grade that is nobody's",
         PRODUCT,
-        with_operation(labour=[{"labour_grade": "unknown"}]),
+        with_operation(labour=[{"labour_grade": "unknown", "attendance": "1"}]),
         f"{STEP}/labour/0/labour_grade",
     ),
     ("a tariff that is nobody's", MACHINE, machine(tariff="unknown"), "/tariff"),
@@ -136,6 +140,34 @@ UNKNOWN_AND_WRONG: list[Case] = [
     ),
     ("supposing for no collection", SUPPOSE, supposing("things/hdpe", {}), "/rates/things~1hdpe"),
     ("supposing for what has no rate", SUPPOSE, supposing("products/sheet", {}), "/rates/products~1sheet"),
+    ("supposing facts of nobody's", SUPPOSE, supposing_facts("machines/x", machine()), "/facts/machines~1x"),
+    ("supposing facts of no collection", SUPPOSE, supposing_facts("things/x", {}), "/facts/things~1x"),
+    ("supposing facts without a code", SUPPOSE, supposing_facts("machines", machine()), "/facts/machines"),
+    (
+        "supposing facts that nothing has",
+        SUPPOSE,
+        supposing_facts("machines/press", machine(colour="red")),
+        "/facts/machines~1press/colour",
+    ),
+    (
+        "supposing facts that name nobody's",
+        SUPPOSE,
+        supposing_facts("machines/press", machine(tariff="gas")),
+        "/facts/machines~1press/tariff",
+    ),
+    (
+        "supposing facts that rates rest on",
+        SUPPOSE,
+        supposing_facts("materials/hdpe", material(unit="piece")),
+        "/facts/materials~1hdpe/unit",
+    ),
+    (
+        "supposing a product that does not fit its machine's tariff",
+        SUPPOSE,
+        supposing_facts("products/sheet", product(operations=[operation(band_shares={})])),
+        "/facts/products~1sheet/operations/0/band_shares",
+    ),
+    ("facts that are no object", SUPPOSE, {"quantity": 1, "facts": []}, "/facts"),
     ("supposing without a code", SUPPOSE, supposing("materials", material_rate()), "/rates/materials"),
     ("supposing for a code with NUL", SUPPOSE, supposing("materials/\x00", material_rate()), "/rates/materials~1\x00"),
     (
@@ -214,12 +246,29 @@ OUT_OF_RANGE: list[Case] = [
     ("no piece a cycle", PRODUCT, with_operation(pieces_per_cycle=0), f"{STEP}/pieces_per_cycle"),
     ("half a piece a cycle", PRODUCT, with_operation(pieces_per_cycle=0.5), f"{STEP}/pieces_per_cycle"),
     (
+        "a grade without attendance or a crew",
+        PRODUCT,
+        with_operation(labour=[{"labour_grade": "operator"}]),
+        f"{STEP}/labour/0/attendance",
+    ),
+    (
+        "a crew of 0 without attendance",
+        PRODUCT,
+        with_operation(labour=[{"labour_grade": "operator", "setup_crew": "0", "attendance": 0}]),
+        f"{STEP}/labour/0/attendance",
+    ),
+    (
         "a negative attendance",
         PRODUCT,
         with_operation(labour=[{"labour_grade": "operator", "attendance": "-1"}]),
         f"{STEP}/labour/0/attendance",
     ),
-    ("a grade twice", PRODUCT, with_operation(labour=[{"labour_grade": "operator"}] * 2), f"{STEP}/labour"),
+    (
+        "a grade twice",
+        PRODUCT,
+        with_operation(labour=[{"labour_grade": "operator", "attendance": "1"}] * 2),
+        f"{STEP}/labour",
+    ),
     ("bands below 1", PRODUCT, with_operation(band_shares={"day": "0.7", "night": "0.29"}), f"{STEP}/band_shares"),
     ("bands above 1", PRODUCT, with_operation(band_shares={"day": "0.7", "night": "0.31"}), f"{STEP}/band_shares"),
     ("a band's share above 1", PRODUCT, with_operation(band_shares={"day": "1.7"}), f"{STEP}/band_shares/day"),

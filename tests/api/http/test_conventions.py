@@ -273,13 +273,7 @@ class TestProblems:
         assert answer.json["as_of"] == "2025-12-31"
         named_resources = {each["resource"]: each["first_valid_from"] for each in answer.json["missing"]}
         assert named_resources["materials/hdpe"] == "2026-01-01"
-        assert set(named_resources) == {
-            "materials/hdpe",
-            "machines/press",
-            "labour-grades/operator",
-            "tariffs/grid",
-            "overheads/rent",
-        }
+        assert set(named_resources) == {"materials/hdpe", "machines/press", "labour-grades/operator", "tariffs/grid"}
 
     def test_a_refused_deletion_names_the_users(self, workshop: Client, ids: Ids) -> None:
         for thing, users in {

@@ -184,7 +184,10 @@ FOREIGN_REFERENCES = [
     ("tool", {"name": "Copy", "operations": [{"name": "pressing", "tool": "mould"}]}, "/operations/0/tool"),
     (
         "labour-grade",
-        {"name": "Copy", "operations": [{"name": "pressing", "labour": [{"labour_grade": "operator"}]}]},
+        {
+            "name": "Copy",
+            "operations": [{"name": "pressing", "labour": [{"labour_grade": "operator", "attendance": "1"}]}],
+        },
         "/operations/0/labour/0/labour_grade",
     ),
 ]

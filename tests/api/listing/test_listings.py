@@ -396,7 +396,6 @@ class TestWhatCannotBePriced:
                 "machines/press",
                 "labour-grades/operator",
                 "tariffs/grid",
-                "overheads/rent",
                 "taxes/vat",
                 "channels/quay-market",
                 "shipping-services/post",

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -26,11 +27,19 @@ from tests.api.repriced import (
 )
 from tests.conftest import Client
 from tests.support import builders
+from tests.support.days import on_day
 from tests.support.furnishing import furnishes
 
 pytestmark = pytest.mark.every_engine
 
-CSV, NDJSON = "text/csv", "application/x-ndjson"
+CSV, NDJSON, SVG = "text/csv", "application/x-ndjson", "image/svg+xml"
+
+
+@pytest.fixture(autouse=True)
+def on_that_monday() -> Iterator[None]:
+    """So that what is applied for that day is in force at once, whichever day it is today."""
+    with on_day(MONDAY):
+        yield
 
 
 @pytest.fixture
@@ -377,6 +386,52 @@ class TestThePriceHistory:
 
     def test_of_a_listing_that_was_never_priced_is_empty(self, shop: Client) -> None:
         assert shop.get("listings/sheet-online/price-history").json == {"items": [], "next": None}
+
+
+class TestPricesOfADay:
+    @pytest.fixture
+    def set_for_monday(self, shop: Client) -> Iterator[dict[str, Any]]:
+        """Prices in force since Friday, others from Monday on; it is Friday."""
+        with on_day("2026-11-27"):
+            applied(shop)
+            raise_electricity(shop)
+            yield applied(shop, MONDAY)
+
+    def test_are_those_in_the_price_list_of_that_day(self, shop: Client, set_for_monday: dict[str, Any]) -> None:
+        told = {code: each for code, each in changes(set_for_monday).items() if each["decision"] == "changed"}
+
+        def listed(query: str = "") -> dict[str, str]:
+            found = as_records(shop.get(f"price-list?prices=in_force{query}"))
+            return {each["listing"]: each["price"] for each in found if each["listing"] in told}
+
+        old, new = ({code: each[side]["price"]["amount"] for code, each in told.items()} for side in ("old", "new"))
+        assert told
+        assert listed() == listed("&as_of=2026-11-29") == old
+        assert listed(f"&as_of={MONDAY}") == new
+        assert set(listed("&as_of=2026-11-26").values()) == {""}
+        with on_day(MONDAY):
+            assert listed() == new
+
+    def test_are_those_in_the_history_and_its_picture(self, shop: Client, set_for_monday: dict[str, Any]) -> None:
+        path = "listings/sheet-online/price-history"
+
+        def days(query: str = "") -> list[str]:
+            return [each["valid_from"] for each in pages(shop, f"{path}?limit=1{query}")]
+
+        new = changes(set_for_monday)["sheet-online"]["new"]["price"]["amount"]
+        pictures = [shop.get(f"{path}?as_of={day}", headers={"Accept": SVG}).text for day in ("2026-11-29", MONDAY)]
+        assert days() == ["2026-11-27"]
+        assert days(f"&as_of={MONDAY}") == [MONDAY, "2026-11-27"]
+        assert [new in picture for picture in pictures] == [False, True]
+        refused(shop, "GET", f"{path}?as_of=Monday", status=422)
+
+    def test_are_of_the_day_that_their_repricing_tells(self, shop: Client, set_for_monday: dict[str, Any]) -> None:
+        first, second = pages(shop, "repricings")[::-1]
+
+        assert (first["as_of"], first["valid_from"]) == (FIRST, "2026-11-27")
+        assert (second["as_of"], second["valid_from"]) == (MONDAY, MONDAY)
+        assert set_for_monday["valid_from"] == MONDAY
+        assert previewed(shop, FIRST)["valid_from"] == "2026-11-27"
 
 
 def test_two_workshops_with_the_same_codes_do_not_mix(shop: Client, stranger: Client) -> None:

@@ -174,7 +174,8 @@ def assert_history_holds_together(database: Database, client: Client) -> None:
 
         applied = rows(repricings, repricings.c.repricing_id)
         changes = rows(price_changes, price_changes.c.repricing_id)
-        in_force = {row.listing: row.repricing_id for row in rows(listing_prices)}
+        kept = rows(listing_prices, listing_prices.c.valid_from, listing_prices.c.revision)
+        in_force = {row.listing: row.repricing_id for row in kept if row.valid_until is None}
     moments = [(each.applied_at, "apply", each) for each in applied]
     moments += [(each.rolled_back_at, "roll back", each) for each in applied if each.rolled_back_at is not None]
     told: dict[str, Any] = {}

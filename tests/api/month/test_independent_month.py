@@ -69,6 +69,7 @@ def plan(maker: Maker) -> dict[str, Any]:
             {"name": "Other", "amount": maker.money(1, 900)} for _ in range(maker.random.randint(0, 2))
         ],
         "best_mix": False,
+        **({"income_tax_share": maker.share()} if maker.is_so(0.5) else {}),
     }
 
 
@@ -80,7 +81,22 @@ def told(answer: dict[str, Any], expected: dict[str, Any]) -> dict[str, Any]:
         rows = by_name(answer[name], "resource")
         wanted = next(iter(expected[name].values()), {})
         found[name] = {resource: {each: row[each] for each in wanted} for resource, row in rows.items()}
+    found["resources_used"] = {**answer["resources_used"], **taken(answer["resources_used"])}
+    if found["after_income_tax"] is not None:
+        found["after_income_tax"] = {each: found["after_income_tax"][each] for each in expected["after_income_tax"]}
     return found
+
+
+def taken(used: dict[str, Any]) -> dict[str, Any]:
+    """Materials, electricity and work by resource, with their quantities alone."""
+    return {
+        "materials": {
+            each["resource"]: {name: each[name] for name in ("issued", "reclaimed", "net")}
+            for each in used["materials"]
+        },
+        "electricity": {f"{each['resource']}#{each['band']}": {"kwh": each["kwh"]} for each in used["electricity"]},
+        "labour": {each["resource"]: {"hours": each["hours"]} for each in used["labour"]},
+    }
 
 
 @pytest.mark.seeded

@@ -88,6 +88,20 @@ class TestFixedCosts:
         assert [each["base"] for each in found["exchange_rates"]] == ["EUR"]
 
 
+class TestWhatIsSupposed:
+    def test_is_told_and_not_stored(self, workshop: Client) -> None:
+        rates, facts = {"overheads/rent": overhead_rate("700")}, {"machines/press": machine(hours_per_week="9")}
+        before = asked(workshop)
+
+        found = asked(workshop, rates=rates, facts=facts)
+
+        assert found["supposed"] == ["machines/press", "overheads/rent"]
+        assert found["fixed_cost"] == money("900.00")
+        assert found["loads"][1]["minutes_available"] == "2340"
+        assert asked(workshop) == before
+        assert before["supposed"] == []
+
+
 class TestHowProductsAreSold:
     def test_the_figures_are_those_of_the_price_and_cost_sheets(self, workshop: Client) -> None:
         found = asked(workshop)
@@ -226,9 +240,19 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     ),
     "a negative target": ({"target_profit": money("-1")}, "/target_profit/amount"),
     "no weeks": ({"weeks": "0"}, "/weeks"),
-    "more weeks than a year": ({"weeks": "54"}, "/weeks"),
+    "the weeks of a year": ({"weeks": "52"}, "/weeks"),
+    "weeks and a month": ({"weeks": "4", "month": "2026-12"}, "/weeks"),
+    "a day for a month": ({"month": "2026-12-01"}, "/month"),
     "a material left out": ({"leave_out": ["materials/hdpe"]}, "/leave_out/0"),
     "an unknown machine left out": ({"leave_out": ["machines/press", "machines/gold"]}, "/leave_out/1"),
+    "a rate of nothing": ({"rates": {"machines/gold": machine_rate()}}, "/rates/machines~1gold"),
+    "a rate of a product": ({"rates": {"products/sheet": {}}}, "/rates/products~1sheet"),
+    "facts of nothing": ({"facts": {"machines/gold": machine()}}, "/facts/machines~1gold"),
+    "facts of no collection": ({"facts": {"things/gold": {}}}, "/facts/things~1gold"),
+    "facts that break a rule": (
+        {"facts": {"machines/press": machine(load_factor="2")}},
+        "/facts/machines~1press/load_factor",
+    ),
     "an unknown member": ({"mix": []}, "/mix"),
 }
 
@@ -273,7 +297,7 @@ def test_every_resource_without_a_rate_is_named(workshop: Client) -> None:
     response = refused(workshop, "POST", "break-even", month_plan(as_of="2025-06-30"), status=422)
 
     missing = {each["resource"] for each in response.json["missing"]}
-    of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid", "overheads/rent"}
+    of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid"}
     assert missing == of_resources | {"taxes/vat"}
 
 

@@ -13,14 +13,14 @@ import sqlalchemy as sa
 
 from service.domain.audit import Action
 from service.store.engine.database import Database
-from service.store.listing.prices_in_force import prices_in_force
 from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
 from tests.api.outside import at, parameters, refused
-from tests.api.repriced import FIRST, MONDAY, applied, raise_electricity, register_shop
+from tests.api.repriced import FIRST, LATER, MONDAY, applied, raise_electricity, register_shop
 from tests.conftest import Client
 from tests.support import builders
 from tests.support.contract import Contract
+from tests.support.days import on_day
 from tests.support.feed import FeedServer, day_of, sending, with_rates, xml_of
 from tests.support.furnishing import furnishes
 
@@ -164,13 +164,14 @@ class TestWhatIsChanged:
 
     def test_prices_are_repriced_and_rolled_back_with_old_and_new_price_and_the_repricing(self, client: Client) -> None:
         register_shop(client)
-        first = applied(client, FIRST)
-        raise_electricity(client)
-        second = applied(client, MONDAY, rules={"least_move_share": "0"})
-        rolled = client.post(f"repricings/{second['id']}/rollback", None)
+        with on_day(MONDAY):
+            first = applied(client, FIRST)
+            raise_electricity(client)
+            second = applied(client, MONDAY, rules={"least_move_share": "0"})
+            rolled = client.post(f"repricings/{second['id']}/rollback", None)
         assert rolled.status_code == 200
 
-        one = trail(client, "&subject=listings/sheet-online/price")[::-1]
+        one = trail(client, f"&subject=listings/sheet-online/price/{MONDAY}")[::-1]
 
         assert [each["action"] for each in one] == ["repriced", "repriced", "rolled_back"]
         assert [each["change_id"] for each in one[:2]] == [first["id"], second["id"]]
@@ -181,7 +182,7 @@ class TestWhatIsChanged:
         assert [(each["before"], each["after"]) for each in one] == [(None, old), (old, new), (new, old)]
         every = trail(client, "&action=rolled_back")
         assert {each["subject"] for each in every} == {
-            f"listings/{each['listing']}/price" for each in changes if each["decision"] == "changed"
+            f"listings/{each['listing']}/price/{MONDAY}" for each in changes if each["decision"] == "changed"
         }
         assert len({(each["change_id"], each["at"]) for each in every}) == 1
 
@@ -193,6 +194,28 @@ class TestWhatIsChanged:
 
         assert len(found) == 5
         assert all(before["repricing"] == first["id"] and after is None for _, _, before, after in found)
+
+    def test_a_price_for_a_later_day_is_of_that_day_and_ends_on_the_day_of_its_rollback(self, client: Client) -> None:
+        register_shop(client)
+        with on_day("2026-11-27"):
+            applied(client, FIRST)
+            raise_electricity(client)
+            second = applied(client, MONDAY)
+            today = made(client, lambda: client.post("repricings", {"apply": True}))
+        with on_day("2026-12-02"):
+            client.post(f"repricings/{second['id']}/rollback", None)
+
+        one = trail(client, f"&subject=listings/sheet-online/price/{MONDAY}")[::-1]
+
+        assert today == []
+        (told,) = (each for each in second["changes"]["items"] if each["listing"] == "sheet-online")
+        new = {**told["new"]["price"], "repricing": second["id"]}
+        assert [(each["before"], each["after"]) for each in one] == [
+            (None, new),
+            (new, {**new, "valid_until": "2026-12-02"}),
+        ]
+        subjects = {each["subject"] for each in trail(client, "&subject=listings/sheet-online/price")}
+        assert subjects == {f"listings/sheet-online/price/{day}" for day in ("2026-11-27", MONDAY)}
 
     def test_keys_are_created_and_revoked_on_the_command_line_without_their_secret(
         self, client: Client, database: Database
@@ -278,16 +301,21 @@ def present(client: Client, database: Database) -> dict[str, Any]:
             day = item.get("day", item)
             told = item if "held" in path else {"base": day["base"], "rates": day["rates"]}
             found[f"{path}/{day['published_on']}/{day['source']}"] = told
-    listings = [each["code"] for each in client.get("listings").json["items"]]
-    with database.reading() as connection:
-        for code, price in prices_in_force(connection, client.workshop.workshop_id, listings).items():
-            history = client.get(f"listings/{code}/price-history").json["items"]
-            (newest, *_) = (each for each in history if each["rolled_back_at"] is None)
-            told = {"amount": f"{price.amount:f}", "currency": price.currency}
-            found[f"listings/{code}/price"] = {**told, "repricing": newest["repricing"]}
+    found |= prices_set(client)
     for key in keys.list_keys(database, client.workshop.workshop_id):
         if key.revoked_at is None:
             found[f"keys/{key.key_id}"] = {"name": key.name, "scopes": sorted(key.scopes)}
+    return found
+
+
+def prices_set(client: Client) -> dict[str, Any]:
+    """The price of each listing and first day; of those of one day the last counts."""
+    found = {}
+    for code in (each["code"] for each in client.get("listings").json["items"]):
+        for entry in client.get(f"listings/{code}/price-history?as_of={LATER}&limit=500").json["items"][::-1]:
+            if entry["rolled_back_at"] is None:
+                told = {**entry["price"], "repricing": entry["repricing"]}
+                found[f"listings/{code}/price/{entry['valid_from']}"] = told
     return found
 
 

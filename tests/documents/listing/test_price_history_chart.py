@@ -27,13 +27,25 @@ def drawn(
     listing: str = "brick-market",
     locale: str = "en_IE",
     time_zone: str = "UTC",
-    today: date = TODAY,
+    as_of: date = TODAY,
 ) -> bytes:
-    return price_history_chart(listing, entries, form, locale=locale, time_zone=time_zone, today=today)
+    return price_history_chart(listing, entries, form, locale=locale, time_zone=time_zone, as_of=as_of)
 
 
 def yen(number: int, at: int, price: str) -> PriceHistoryEntry:
     return replace(entry(number, at), price=in_currency(Decimal(price), "JPY"))
+
+
+class TestTheDay:
+    def test_is_the_last_one_drawn_and_the_price_that_stands_on_it_is_told(self) -> None:
+        """What is taken back later stands on it."""
+        entries = [entry(1, 0, price="4.20"), entry(2, DAY, price="4.50", until=3 * DAY, valid_from=date(2026, 3, 4))]
+
+        before, then, after = (Picture(drawn(entries, as_of=date(2026, 3, day))).title for day in (3, 4, 5))
+
+        assert then == "brick-market: €4.50 on 4 March 2026"
+        assert after == "brick-market: €4.20 on 5 March 2026"
+        assert before != then
 
 
 class TestFigures:
@@ -43,7 +55,7 @@ class TestFigures:
         shown = Picture(drawn(entries))
 
         assert {"€4.20", "€4.35", "€4.50", "€3.00"} <= set(shown.words)
-        assert shown.title == "brick-market: €4.50 now"
+        assert shown.title == "brick-market: €4.50 on 25 November 2026"
         assert "€4.50 since 30 June 2026 (unit cost €3.00, margin 25%)" in shown.words
 
     def test_a_price_for_several_pieces_is_drawn_by_the_piece_beside_its_cost(self) -> None:
@@ -58,9 +70,9 @@ class TestFigures:
         assert "price, EUR" not in shown.words
 
     def test_the_title_says_how_many_pieces_the_price_in_force_is_for(self) -> None:
-        assert (
-            Picture(drawn([entry(1, 0, price="320", base_quantity=100)])).title == "brick-market: €320.00 per 100 now"
-        )
+        shown = Picture(drawn([entry(1, 0, price="320", base_quantity=100)]))
+
+        assert shown.title == "brick-market: €320.00 per 100 on 25 November 2026"
 
     def test_the_description_states_each_price_newest_first(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35", margin_share=None)]
@@ -116,7 +128,7 @@ class TestSteps:
 
         shown = Picture(drawn(entries))
 
-        assert shown.title == "brick-market: €4.20 now"
+        assert shown.title == "brick-market: €4.20 on 25 November 2026"
         assert "prices applied: 2, of them rolled back: 1" in shown.words
         assert [point.about.partition(" (")[0] for point in shown.points()[:3]] == [
             "€4.20 since 2 March 2026",
@@ -136,7 +148,7 @@ class TestSteps:
         shown = Picture(drawn(entries))
 
         assert len(shown.points()) == 2
-        assert shown.title == "brick-market: €4.50 now"
+        assert shown.title == "brick-market: €4.50 on 25 November 2026"
         assert "prices applied: 5, of them rolled back: 0" in shown.words
 
     def test_a_listing_without_any_price_says_so(self) -> None:
@@ -146,13 +158,13 @@ class TestSteps:
         assert "No price has been applied yet." in shown.words
 
     def test_a_price_applied_today_is_drawn_until_the_end_of_today(self) -> None:
-        shown = Picture(drawn([entry(1, 0)], today=date(2026, 3, 2)))
+        shown = Picture(drawn([entry(1, 0)], as_of=date(2026, 3, 2)))
 
         assert shown.points()[0].x == pytest.approx(640 * 9 / 24)
         assert "2 Mar 2026" in shown.words
 
     def test_a_price_applied_after_today_is_drawn_all_the_same(self) -> None:
-        assert len(Picture(drawn([entry(1, 0)], today=date(2026, 3, 1))).points()) == 2
+        assert len(Picture(drawn([entry(1, 0)], as_of=date(2026, 3, 1))).points()) == 2
 
     def test_only_the_newest_prices_are_drawn_and_the_picture_says_so(self) -> None:
         entries = [entry(place, place, price="9.99" if place < 5 else "4.20") for place in range(MOST_DRAWN + 5)]
@@ -184,7 +196,7 @@ class TestCurrencies:
 
         assert {"price, EUR", "price, JPY", "unit cost, EUR", "€4.20", "JP¥800", "€4.40"} <= set(shown.words)
         assert shown.words.count("price, EUR") == shown.words.count("price, JPY") == 1
-        assert shown.title == "brick-market: €4.40 now"
+        assert shown.title == "brick-market: €4.40 on 25 November 2026"
 
 
 class TestForms:
@@ -202,12 +214,12 @@ class TestForms:
         shown = Picture(drawn([entry(1, 0, applied_by=name)], listing=name))
 
         assert shown.dangers() == []
-        assert shown.title.endswith(": €4.20 now")
+        assert shown.title.endswith(": €4.20 on 25 November 2026")
 
     def test_daylight_saving_time_shifts_no_day(self) -> None:
         autumn = datetime(2026, 10, 24, tzinfo=UTC)
         entries = [entry(1, 0, applied_at=autumn + timedelta(days=passed)) for passed in (0, 1, 2)]
 
-        shown = Picture(drawn(entries, time_zone="Europe/Dublin", today=date(2026, 10, 27)))
+        shown = Picture(drawn(entries, time_zone="Europe/Dublin", as_of=date(2026, 10, 27)))
 
         assert {"24 Oct 2026", "25 Oct 2026", "26 Oct 2026", "27 Oct 2026"} <= set(shown.words)

@@ -47,10 +47,10 @@ def test_each_has_the_placeholders_of_the_english_text(language: str) -> None:
 
 def test_a_picture_is_written_in_them() -> None:
     drawn = chart.price_history_chart(
-        "sack", [entry(1, 0, price="4.20")], ImageForm.SVG, locale="de_DE", time_zone="UTC", today=date(2026, 11, 25)
+        "sack", [entry(1, 0, price="4.20")], ImageForm.SVG, locale="de_DE", time_zone="UTC", as_of=date(2026, 11, 25)
     )
 
     shown = Picture(drawn)
-    assert shown.title == "sack: jetzt 4,20\u00a0€"
+    assert shown.title == "sack: 4,20\u00a0€ am 25. November 2026"
     assert {"Preis, EUR", "Stückkosten, EUR"} <= set(shown.words)
     assert "angewandte Preise: 1, davon zurückgenommen: 0" in shown.words

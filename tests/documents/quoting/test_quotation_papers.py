@@ -168,11 +168,52 @@ class TestEveryForm:
     def test_names_the_tax_of_each_amount_if_there_are_several(self) -> None:
         view = quotation_view(under_two_taxes())
 
-        assert [line.notes[-1] for line in view.lines] == ["VAT 21 %, 21%"] * 2 + ["Export, 0%"]
+        assert [line.notes[-1] for line in view.lines] == ["VAT 21 %, 21%"] * 2 + ["Export"]
         adjusted = {each.text: each.note for each in view.totals}
-        assert adjusted["plus crate for the ship"] == "Export, 0%"
+        assert adjusted["plus crate for the ship"] == "Export"
+        assert adjusted["Export: €14.40"] == "Leaves the country"
         assert adjusted["Shipping"] == "VAT 21 %, 21%"
         assert "VAT 21 %, 21%" not in str(quotation_view(a_paper()))
+
+    @pytest.mark.parametrize(
+        ("locale", "category", "named", "total"),
+        [
+            ("en_IE", "S", "VAT 21%", "VAT 21% on €9,344.99"),
+            ("de_DE", "S", "MwSt. 21 %", "MwSt. 21 % auf 9.344,99 €"),
+            ("nl_NL", "Z", "Btw 0%", "Btw 0% over € 9.344,99"),
+            ("es_ES", "L", "IGIC 21 %", "IGIC 21 % sobre 9.344,99 €"),
+            ("es_ES", "M", "IPSI 21 %", "IPSI 21 % sobre 9.344,99 €"),
+            ("de_DE", "E", "Von der Mehrwertsteuer befreit", "Von der Mehrwertsteuer befreit: 9.344,99 €"),
+            ("en_IE", "AE", "VAT is due from the customer", "(reverse charge): €9,344.99"),
+            ("en_IE", "K", "VAT-free supply within the EU", "VAT-free supply within the EU: €9,344.99"),
+            ("fr_FR", "G", "Exportation exonérée de TVA", "Exportation exonérée de TVA : 9 344,99 €"),
+            ("pt_PT", "O", "Não sujeito a IVA", "Não sujeito a IVA: 9 344,99 €"),
+        ],
+    )
+    def test_calls_a_tax_without_a_name_by_its_category_and_rate(
+        self, locale: str, category: str, named: str, total: str
+    ) -> None:
+        paper = a_paper(locale=locale)
+        (subtotal,) = paper.figures.totals.tax_subtotals
+        is_rated = category in ("S", "L", "M")
+        unnamed = replace(
+            subtotal,
+            name="",
+            category=category,
+            rate_share=D("0.21") if is_rated else D(0),
+            exemption_reason="" if is_rated or category == "Z" else "The law says so.",
+        )
+        totals = replace(paper.figures.totals, tax_subtotals=(unnamed,))
+        paper = replace(paper, figures=replace(paper.figures, totals=totals))
+
+        found = {form: text.replace("\u202f", " ").replace("\xa0", " ") for form, text in in_all_forms(paper).items()}
+
+        assert all(total in found[form] for form in ("page", "pdf"))
+        assert named in found["text"]
+        assert f"<cbc:Name>{named}" in found["xml"]
+        if unnamed.exemption_reason:
+            assert all(unnamed.exemption_reason in text for text in found.values())
+            assert not re.search(r"[^0-9]0 ?%", found["text"])
 
     def test_has_the_figures_of_the_quotation(self) -> None:
         paper = a_paper()

@@ -129,8 +129,6 @@ class TestMissingRates:
             "labour-grades/operator",
             "machines/press",
             "tariffs/grid",
-            "overheads/rent",
-            "overheads/purchasing",
         ]
         assert "no rate in force on 2026-11-25 for materials/hdpe, labour-grades/operator" in str(error.value)
 

@@ -17,9 +17,7 @@ class TestALine:
         (warning,) = zero_lines(a_shop(terms={"materials/hdpe": free}).sheet(10))
 
         assert (warning.code, warning.product) == ("zero-line", "sheet")
-        assert warning.text == (
-            "HDPE flakes costs nothing on this sheet, because its rate is 0. Enter its rate, unless it is free."
-        )
+        assert warning.text == ("HDPE flakes costs nothing, because its rate is 0. Enter its rate, unless it is free.")
 
     def test_that_costs_something_brings_none(self) -> None:
         assert list(zero_lines(a_shop().sheet(10))) == []

@@ -117,7 +117,7 @@ class TestAPoolOnAValue:
 
         assert (full["materials/hdpe"], full["materials/carton"]) == (Decimal("0.88"), Decimal("0.80"))
 
-    def test_without_a_rate_is_reported_since_no_product_has_a_cost_without_it(self) -> None:
+    def test_without_a_rate_is_reported_and_costs_nothing(self) -> None:
         shop = on_material()
         unrated = Shop(
             catalogue=shop.catalogue,

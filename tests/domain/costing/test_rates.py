@@ -220,10 +220,10 @@ class TestInvalidTerms:
 
 class TestTermsForWhatTheyAreRegisteredUnder:
     def test_a_tariff_is_priced_in_exactly_its_bands(self) -> None:
-        (problem,) = rate_problems(terms_of(TariffRate, builders.tariff_rate()), a_tariff(bands=["flat"]))
+        (problem,) = rate_problems(terms_of(TariffRate, builders.tariff_rate()), a_tariff(bands=["flat"]), TODAY)
 
         assert (problem.path, problem.reason) == (("price_per_kwh",), "must price exactly the tariff's bands: flat")
-        assert rate_problems(terms_of(TariffRate, builders.tariff_rate()), a_tariff()) == []
+        assert rate_problems(terms_of(TariffRate, builders.tariff_rate()), a_tariff(), TODAY) == []
 
     @pytest.mark.parametrize(
         ("category", "is_taxed"), [("S", True), ("L", True), ("M", True), ("Z", False), ("E", False)]
@@ -231,10 +231,10 @@ class TestTermsForWhatTheyAreRegisteredUnder:
     def test_an_untaxed_category_has_a_rate_of_0(self, category: str, is_taxed: bool) -> None:
         tax = decoded({"name": "tax", "category": category, "exemption_reason": "as the law says"}, Tax)
 
-        problems = rate_problems(TaxRate(rate_share=Decimal("0.1")), tax)
+        problems = rate_problems(TaxRate(rate_share=Decimal("0.1")), tax, TODAY)
 
         assert [each.reason for each in problems] == ([] if is_taxed else [f"must be 0 for category {category}"])
-        assert rate_problems(TaxRate(rate_share=Decimal(0)), tax) == []
+        assert rate_problems(TaxRate(rate_share=Decimal(0)), tax, TODAY) == []
 
     def test_anything_else_takes_any_terms_of_its_kind(self) -> None:
-        assert rate_problems(terms_of(LabourRate, builders.labour_rate()), LabourGrade(name="Operator")) == []
+        assert rate_problems(terms_of(LabourRate, builders.labour_rate()), LabourGrade(name="Operator"), TODAY) == []

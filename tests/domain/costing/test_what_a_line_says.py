@@ -123,8 +123,8 @@ def test_a_rate_on_an_untaxed_category_and_an_unpriced_band_are_refused_by_membe
     exempt = decoded({"name": "Exempt", "category": "E", "exemption_reason": "small business"}, Tax)
     tariff = decoded(builders.tariff(bands=["day", "night", "weekend"]), Tariff)
 
-    (tax_problem,) = rate_problems(TaxRate(rate_share=Decimal("0.2")), exempt)
-    (band_problem,) = rate_problems(decoded(builders.tariff_rate(), TariffRate), tariff)
+    (tax_problem,) = rate_problems(TaxRate(rate_share=Decimal("0.2")), exempt, TODAY)
+    (band_problem,) = rate_problems(decoded(builders.tariff_rate(), TariffRate), tariff, TODAY)
 
     assert tax_problem.path == ("rate_share",)
     assert band_problem.path == ("price_per_kwh",)

@@ -82,8 +82,9 @@ class TestWhichDay:
         """The kuna's last reference rate is of 2022-12-30; the legal conversion rate was 7.53450."""
         last = DayRates(source=FEED, base="EUR", published_on=date(2022, 12, 30), rates={"HRK": Decimal("7.5365")})
 
-        with pytest.raises(MissingExchangeRateError):
-            ExchangeRates(as_of=date(2023, 1, 10), days=(last,)).day_for("HRK", "EUR")
+        with pytest.raises(MissingExchangeRateError, match="on 2023-01-01 EUR came in the place of HRK"):
+            ExchangeRates(as_of=date(2023, 1, 1), days=(last,)).day_for("HRK", "EUR")
+        assert ExchangeRates(as_of=date(2022, 12, 31), days=(last,)).day_for("HRK", "EUR") == last
 
 
 class TestWhatWasUsed:

@@ -6,6 +6,7 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +15,7 @@ from service.domain.listing.price_history import PriceHistoryEntry, prices_in_fo
 from service.domain.values.money import in_currency
 from tests.domain.strategies import tried
 
+UTC_ZONE = ZoneInfo("UTC")
 BEGIN = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
 
@@ -25,7 +27,8 @@ def entry(number: int, at: int, *, price: str = "4.20", until: int | None = None
     """A price put in force at this hour after the beginning, and rolled back at the hour `until`."""
     members = {
         "repricing": UUID(int=number),
-        "as_of": date(2026, 3, 2),
+        "as_of": hours(at).date(),
+        "valid_from": hours(at).date(),
         "applied_at": hours(at),
         "applied_by": "office",
         "rolled_back_at": None if until is None else hours(until),
@@ -44,7 +47,7 @@ def told(*entries: PriceHistoryEntry) -> list[tuple[int, int, int | None, bool]]
 
     return [
         (each.entry.repricing.int, passed(each.since), each.until and passed(each.until), each.is_put_back)
-        for each in prices_in_force(entries)
+        for each in prices_in_force(entries, UTC_ZONE)
     ]
 
 
@@ -80,38 +83,71 @@ def test_a_price_applied_in_the_instant_of_a_rollback_is_not_shown_as_restored()
     assert found == [(1, 0, 24, False), (2, 24, 30, False), (3, 30, None, False)]
 
 
+def test_a_price_for_a_later_day_is_in_force_from_the_beginning_of_that_day() -> None:
+    in_two_days = date(2026, 3, 4)
+
+    assert told(entry(1, 0), entry(2, 1, valid_from=in_two_days)) == [(1, 0, 39, False), (2, 39, None, False)]
+
+
+def test_a_price_for_a_later_day_stays_where_one_is_set_for_a_day_before() -> None:
+    in_two_days = date(2026, 3, 4)
+
+    found = told(entry(1, 0), entry(2, 1, valid_from=in_two_days), entry(3, 24))
+
+    assert found == [(1, 0, 24, False), (3, 24, 39, False), (2, 39, None, False)]
+
+
+def test_of_two_for_one_later_day_the_one_applied_last_counts_and_the_other_was_never_in_force() -> None:
+    day = date(2026, 3, 4)
+
+    assert told(entry(2, 3, valid_from=day), entry(1, 5, valid_from=day)) == [(1, 39, None, False)]
+    assert told(entry(1, 3, valid_from=day), entry(2, 5, valid_from=day, until=6)) == [(1, 39, None, False)]
+
+
+def test_a_day_begins_where_the_workshop_is() -> None:
+    late = entry(1, 0, valid_from=date(2026, 3, 4))
+
+    assert late.since(ZoneInfo("Pacific/Kiritimati")) == datetime(2026, 3, 3, 10, tzinfo=UTC)
+
+
 def test_nothing_applied_is_nothing_in_force() -> None:
     assert told() == []
 
 
 @st.composite
 def histories(draw: st.DrawFn) -> list[PriceHistoryEntry]:
-    """Up to eight repricings within twelve hours; any may be rolled back, several may share an instant."""
+    """Up to eight repricings in two days, for that day or the next two; any may be rolled back, some share an
+    instant."""
     entries = []
     for number in range(draw(st.integers(0, 8))):
-        at = draw(st.integers(0, 12))
-        until = draw(st.none() | st.integers(at, 14))
-        entries.append(entry(number, at, until=until))
+        at = draw(st.sampled_from((0, 1, 2, 12, 13, 24, 25, 40)))
+        until = draw(st.none() | st.integers(at, 60))
+        day = hours(at).date() + timedelta(days=draw(st.integers(0, 2)))
+        entries.append(entry(number, at, until=until, valid_from=day))
     return entries
 
 
 def newest_standing(entries: Sequence[PriceHistoryEntry], at: datetime) -> PriceHistoryEntry | None:
-    """The last price that is applied and not rolled back at an instant, straight from the definition."""
+    """The last applied price of the latest day that stands at an instant, straight from the definition."""
     standing = [
-        each for each in entries if each.applied_at <= at and (each.rolled_back_at is None or at < each.rolled_back_at)
+        each
+        for each in entries
+        if each.applied_at <= at
+        and each.valid_from <= at.date()
+        and (each.rolled_back_at is None or at < each.rolled_back_at)
     ]
-    return max(standing, key=lambda each: (each.applied_at, each.repricing), default=None)
+    return max(standing, key=lambda each: (each.valid_from, each.applied_at, each.repricing), default=None)
 
 
 @tried
-@given(histories(), st.integers(-1, 16))
-def test_at_any_instant_the_newest_price_not_rolled_back_is_in_force(
-    entries: list[PriceHistoryEntry], passed: int
-) -> None:
+@given(histories(), st.integers(-1, 120))
+def test_at_any_instant_the_newest_price_that_stands_is_in_force(entries: list[PriceHistoryEntry], passed: int) -> None:
     at = hours(passed)
 
     found = [
-        each.entry for each in prices_in_force(entries) if each.since <= at and (each.until is None or at < each.until)
+        each.entry
+        for each in prices_in_force(entries, UTC_ZONE)
+        if each.since <= at and (each.until is None or at < each.until)
     ]
 
     assert found == [each for each in [newest_standing(entries, at)] if each is not None]
@@ -120,7 +156,7 @@ def test_at_any_instant_the_newest_price_not_rolled_back_is_in_force(
 @tried
 @given(histories())
 def test_periods_follow_each_other_and_none_is_empty(entries: list[PriceHistoryEntry]) -> None:
-    found = prices_in_force(entries)
+    found = prices_in_force(entries, UTC_ZONE)
 
     assert all(each.until is None or each.since < each.until for each in found)
     for before, after in pairwise(found):

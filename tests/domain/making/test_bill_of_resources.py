@@ -329,7 +329,8 @@ class TestLimits:
 
     def test_more_steps_than_can_be_made_at_once_are_refused_before_any_is_made(self) -> None:
         """The labour grade is missing, so making any of the parts would fail."""
-        work = [bench_work(name=f"s{n}", setup_minutes="1", labour=[{"labour_grade": "gone"}]) for n in range(100)]
+        people = [{"labour_grade": "gone", "setup_crew": "1"}]
+        work = [bench_work(name=f"s{n}", setup_minutes="1", labour=people) for n in range(100)]
         part = a_product(bill_of_materials=[], operations=work)
         parts = {f"part-{place}": part for place in range(MAX_STEPS // 100)}
         halves = {

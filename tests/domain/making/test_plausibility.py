@@ -7,10 +7,11 @@ from typing import Any
 import pytest
 
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import PlausibilityWarning, cautions_of, warnings
+from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Catalogue, Operation, Product
 from service.domain.safety.cautions import Caution
-from service.domain.safety.polymers import Polymer, melting_energy_kwh_per_kg
+from service.domain.values.message import PlausibilityWarning
+from service.encoding import trusted
 from tests.domain.examples import (
     a_bare_machine,
     a_catalogue,
@@ -23,6 +24,7 @@ from tests.domain.examples import (
 )
 
 SCRAP = {"yield_share": "0.95"}
+SIDES = ("length_mm", "width_mm", "height_mm")
 
 
 def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, PlausibilityWarning]:
@@ -34,6 +36,11 @@ def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, 
 def timed(**changes: Any) -> Operation:
     """Work at a bench that takes a minute a piece."""
     return bench_work(**{"cycle_minutes": "1", **changes})
+
+
+def stored(**changes: Any) -> Operation:
+    """The same as it was stored before attendance was required."""
+    return trusted({"name": "trimming", "cycle_minutes": "1", **SCRAP, **changes}, Operation)
 
 
 def a_plate(*lines: Any, mass: str | None = "1", **changes: Any) -> Product:
@@ -88,7 +95,7 @@ class TestLabour:
         ],
     )
     def test_without_attendance_or_a_crew_is_warned_of_since_it_costs_nothing(self, times: dict[str, str]) -> None:
-        bench = timed(labour=[{"labour_grade": "operator"}], **times, **SCRAP)
+        bench = stored(labour=[{"labour_grade": "operator"}], **times)
 
         found = warned(a_product(operations=[bench]))
 
@@ -112,13 +119,13 @@ class TestLabour:
         assert warned(a_product(operations=[bench])) == {}
 
     def test_of_an_operation_without_time_brings_no_second_warning(self) -> None:
-        bench = timed(cycle_minutes="0", labour=[{"labour_grade": "operator"}], **SCRAP)
+        bench = stored(cycle_minutes="0", labour=[{"labour_grade": "operator"}])
 
         assert set(warned(a_product(operations=[bench]))) == {"no-time"}
 
     def test_of_a_sub_assembly_is_reported_under_its_code(self) -> None:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[])
-        part = a_product(operations=[timed(labour=[{"labour_grade": "operator"}], **SCRAP)])
+        part = a_product(operations=[stored(labour=[{"labour_grade": "operator"}])])
 
         assert warned(whole, part)["no-labour-time"].product == "part-1"
 
@@ -135,7 +142,7 @@ class TestMass:
         assert warned(a_plate(mass=None)) == {}
 
     def test_includes_the_mass_of_a_sub_assembly(self) -> None:
-        part = a_plate(mass="0.25")
+        part = a_plate(a_line(quantity_per_piece="0.25"), mass="0.25")
         lines = [a_line(product="part-1", quantity_per_piece="2"), a_line(quantity_per_piece="0.5")]
 
         assert warned(a_plate(*lines, mass="1"), part) == {}
@@ -160,6 +167,78 @@ class TestMass:
 
         assert warned(plate, a_plate(mass=None), materials={"hdpe": a_material(), "cord": cord}) == {}
 
+    @pytest.mark.parametrize(("mass", "is_told"), [("0.8", False), ("0.79", True), ("1", False)])
+    def test_far_below_that_of_the_materials_is_a_loss_in_the_wrong_place(self, mass: str, *, is_told: bool) -> None:
+        found = warned(a_plate(a_line(quantity_per_piece="1"), mass=mass))
+
+        assert set(found) == {"mass-below-materials"} if is_told else found == {}
+        if is_told:
+            assert found["mass-below-materials"].text == (
+                "A piece weighs 0.79 kg, but its bill of materials puts 1 kg into it. Enter what is lost as "
+                "process_loss_share or yield_share, or correct a quantity or a mass."
+            )
+
+
+class TestMeasures:
+    """A block of 100 × 100 × 100 mm is a litre: 0.97 kg of HDPE at most."""
+
+    @staticmethod
+    def warned_of(mass: str, line: Any = None, **changes: Any) -> dict[str, PlausibilityWarning]:
+        lines = [line] if line else [a_line(quantity_per_piece=mass)]
+        litre = {"length_mm": "100", "width_mm": "100", "height_mm": "100", "mass_kg": mass}
+        product = a_product(bill_of_materials=lines, operations=[timed(**SCRAP)], **{**litre, **changes})
+        return warned(product)
+
+    @pytest.mark.parametrize(
+        ("mass", "told"),
+        [
+            ("1.0185", []),  # 5 % above 0.97
+            ("1.0186", ["mass-above-measures"]),
+            ("0.97", []),
+            ("0.0097", []),
+            ("0.0096", ["mass-below-measures"]),
+        ],
+    )
+    def test_that_cannot_have_the_mass_are_told(self, mass: str, told: list[str]) -> None:
+        assert [*self.warned_of(mass)] == told
+
+    def test_are_told_with_the_block_and_the_remedy(self) -> None:
+        above, below = self.warned_of("1500")["mass-above-measures"], self.warned_of("0.0015")["mass-below-measures"]
+
+        assert above.text == (
+            "A piece weighs 1500 kg, but a solid block of its measures would weigh 0.97 kg at most. Check the mass "
+            "(kg) and the measures (mm)."
+        )
+        assert "Unless it is almost all air" in below.text
+        assert below.source.startswith("highest published densities")
+
+    @pytest.mark.parametrize("unknown", ["length_mm", "width_mm", "height_mm", "mass_kg"])
+    def test_are_not_judged_where_one_is_unknown(self, unknown: str) -> None:
+        assert self.warned_of("99", **{unknown: None}) == {}
+
+    @pytest.mark.parametrize("material", [{"polymer": None}, {"polymer": "other"}, {"polymer": "unidentified"}])
+    def test_are_not_judged_where_a_polymer_is_unknown(self, material: dict[str, Any]) -> None:
+        lines = [a_line(quantity_per_piece="1"), a_line(material="what", quantity_per_piece="8")]
+        plate = a_plate(*lines, mass="9", length_mm="100", width_mm="100", height_mm="100")
+
+        assert warned(plate, materials={"hdpe": a_material(), "what": a_material(**material)}) == {}
+        assert set(warned(plate, materials={"hdpe": a_material(), "what": a_material()})) == {"mass-above-measures"}
+
+    def test_are_of_the_densest_polymer_in_it_and_of_no_packaging_or_purge(self) -> None:
+        carton = a_material(unit="kg", polymer=None, use="packaging")
+        purge = a_line(material="purge", quantity_per_piece="0", quantity_per_batch="2")
+        lines = [a_line(quantity_per_piece="0.5"), a_line(material="pet", quantity_per_piece="0.9"), purge]
+        plate = a_plate(*lines, a_line(material="carton"), mass="1.4", **dict.fromkeys(SIDES, "100"))
+        known = {"hdpe": a_material(), "pet": a_material(polymer="PET"), "purge": a_material(polymer=None)}
+
+        assert warned(plate, materials={**known, "carton": carton}) == {}
+
+    def test_of_a_sub_assembly_count_its_materials(self) -> None:
+        part = a_plate(a_line(quantity_per_piece="9"), mass="9")
+        whole = a_plate(a_line(product="part-1"), mass="9", **dict.fromkeys(SIDES, "100"))
+
+        assert set(warned(whole, part)) == {"mass-above-measures"}
+
 
 class TestElectricity:
     def test_that_could_not_even_melt_the_polymer_is_implausible(self) -> None:
@@ -167,11 +246,17 @@ class TestElectricity:
 
         warning = warned(pressed)["less-energy-than-melting"]
 
-        per_kg = melting_energy_kwh_per_kg(Polymer.HDPE)
-        assert per_kg is not None
-        kilograms = Decimal(96) / Decimal("0.95")
+        per_kg = (Decimal("1.8") * 180 + Decimal("161.15")) / 3600  # to 200 °C from 20 °C, and melting it
+        least = (Decimal(96) / Decimal("0.95") * per_kg).quantize(Decimal("0.001"))
         assert "'pressing' draws 0.013 kWh for the batch" in warning.text  # 10 cycles ÷ 0.95 of 0.01 minutes at 7.2 kW
-        assert f"takes {(kilograms * per_kg).quantize(Decimal('0.001'))} kWh" in warning.text
+        assert f"heating its polymer to 200 °C takes about {least} kWh without any loss" in warning.text
+
+    @pytest.mark.parametrize(("minutes", "is_told"), [("85", True), ("86.5", False)])
+    def test_of_four_fifths_of_that_is_enough(self, minutes: str, *, is_told: bool) -> None:
+        """96 ÷ 0.95 kg × 0.13476 kWh × 0.8 = 10.9 kWh are 86.2 minutes at 7.2 kW and 10 cycles ÷ 0.95."""
+        pressed = a_product(operations=[a_pressing(cycle_minutes=str(Decimal(minutes) / 10))])
+
+        assert ("less-energy-than-melting" in warned(pressed)) is is_told
 
     def test_that_could_brings_no_warning(self) -> None:
         assert warned(a_product(operations=[a_pressing(cycle_minutes="90")])) == {}
@@ -183,6 +268,7 @@ class TestElectricity:
             ({}, {"polymer": None}),
             ({}, {"polymer": "other"}),
             ({}, {"unit": "m"}),
+            ({"processing_temperature_c": "20"}, {}),
         ],
     )
     def test_is_not_judged_where_nothing_is_heated_or_the_polymer_is_unknown(

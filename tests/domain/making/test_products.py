@@ -15,7 +15,7 @@ from service.encoding import decoded
 from tests.domain.examples import a_catalogue, a_machine, a_product, a_tariff, an_operation, bench_work
 from tests.support import builders
 
-TWICE = [{"labour_grade": "operator"}, {"labour_grade": "operator"}]
+TWICE = [{"labour_grade": "a", "attendance": "1"}] * 2
 
 
 class TestInvalidValues:

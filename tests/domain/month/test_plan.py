@@ -35,6 +35,25 @@ def test_an_invalid_line_is_refused_with_its_place(line: dict[str, Any], message
     assert refused(PlannedLine, line) == message
 
 
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"weeks": "5.1"}, "weeks: must be 5 or less: a plan is for one month and bears the fixed costs of one; plan "),
+        ({"weeks": "0"}, "weeks: must be more than 0"),
+        ({"weeks": "4", "month": "2026-12"}, "weeks: follow from the month and the closures in it; leave them out"),
+        ({"month": "2026-13"}, 'month: must be a month, such as "2026-12"'),
+        ({"month": "2026-12-01"}, 'month: must be a month, such as "2026-12"'),
+        ({"month": "0000-12"}, 'month: must be a month, such as "2026-12"'),
+    ],
+)
+def test_a_plan_is_for_one_month(changes: dict[str, Any], message: str) -> None:
+    assert refused(MonthPlan, builders.month_plan(**changes)).startswith(message)
+
+
+def test_a_month_may_have_five_working_weeks() -> None:
+    assert decoded(builders.month_plan(weeks="5"), MonthPlan).weeks == 5
+
+
 def test_other_fixed_costs_and_the_target_profit_are_not_negative() -> None:
     less, plan = "must be 0 or more", builders.month_plan(target_profit=builders.money("-0.01"))
 

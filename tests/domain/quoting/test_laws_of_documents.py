@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates
-from service.domain.making.plausibility import PlausibilityWarning
 from service.domain.quoting.basis import EDITION, QuotationBasis
 from service.domain.quoting.document_totals import DocumentAdjustment, DocumentLine, document_totals
 from service.domain.quoting.figures import quotation_figures
@@ -23,6 +22,7 @@ from service.domain.register import COLLECTIONS
 from service.domain.safety.cautions import Caution, Concern
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.message import PlausibilityWarning
 from service.encoding import decoded, encoded, from_text, to_text
 from service.store.registering import registrations  # noqa: F401 - teaches the encoding which terms a dated rate has
 from tests.domain.declared_values import any_of

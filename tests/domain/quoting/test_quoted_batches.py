@@ -387,9 +387,9 @@ class TestAnotherCurrency:
 
         assert found.lines[0].quoted.unit_price == money("136", "JPY")  # 0.85 × 160
 
-    def test_that_has_ended_is_refused(self) -> None:
-        with pytest.raises(InvalidValuesError, match=r"currency: HRK is no longer in use"):
-            a_request(currency="HRK")
+    def test_that_is_unknown_is_refused(self) -> None:
+        with pytest.raises(InvalidValuesError, match=r"currency: ZZZ is not an ISO 4217 currency"):
+            a_request(currency="ZZZ")
 
 
 class TestTheQuantityOfAPrice:

@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.safety.polymers import KJ_PER_KWH, THERMAL_DATA, FigureRange, Polymer, melting_energy_kwh_per_kg
+from service.domain.safety.polymers import (
+    HIGHEST_DENSITY_G_PER_CM3,
+    KJ_PER_KWH,
+    THERMAL_DATA,
+    FigureRange,
+    Polymer,
+    heating_energy_kwh_per_kg,
+)
 from service.domain.values.errors import FigureTooLargeError
 
 KJ_PER_KG_K_IN_BTU_PER_LB_F = Decimal("4.1868")
@@ -42,14 +49,14 @@ class TestSpecificHeatOfTheExtrusionColumn:
     def test_the_bound_for_hdpe_stays_below_heating_to_200_degrees_at_the_average(self) -> None:
         heated_kwh = self.hdpe * (200 - 20) / KJ_PER_KWH
 
-        bound = melting_energy_kwh_per_kg(Polymer.HDPE)
+        bound = heating_energy_kwh_per_kg(Polymer.HDPE)
 
         assert round(heated_kwh, 3) == Decimal("0.115")
         assert bound is not None
         assert heated_kwh * Decimal("0.8") < bound < heated_kwh
 
     def test_the_bound_for_polystyrene_stays_below_heating_to_200_degrees_at_the_average(self) -> None:
-        bound = melting_energy_kwh_per_kg(Polymer.PS)
+        bound = heating_energy_kwh_per_kg(Polymer.PS)
 
         assert bound is not None
         assert bound < self.polystyrene * (200 - 20) / KJ_PER_KWH
@@ -125,36 +132,54 @@ class TestProcessingTemperatures:
 class TestMeltingEnergy:
     def test_hdpe_by_hand(self) -> None:
         # 1.8 x (125 - 20) + 293 x 0.55 = 189 + 161.15 = 350.15 kJ
-        assert melting_energy_kwh_per_kg(Polymer.HDPE) == pytest.approx(Decimal("350.15") / 3600, abs=Decimal("1e-27"))
+        assert heating_energy_kwh_per_kg(Polymer.HDPE) == pytest.approx(Decimal("350.15") / 3600, abs=Decimal("1e-27"))
 
     def test_an_amorphous_polymer_takes_no_heat_of_fusion(self) -> None:
         # 1.3 x (80 - 20) = 78 kJ
-        assert melting_energy_kwh_per_kg(Polymer.PS) == pytest.approx(Decimal(78) / 3600, abs=Decimal("1e-27"))
+        assert heating_energy_kwh_per_kg(Polymer.PS) == pytest.approx(Decimal(78) / 3600, abs=Decimal("1e-27"))
 
     def test_it_is_exact_to_34_digits_in_any_context(self) -> None:
-        assert melting_energy_kwh_per_kg(Polymer.PET) == Decimal("0.06166666666666666666666666666666667")
+        assert heating_energy_kwh_per_kg(Polymer.PET) == Decimal("0.06166666666666666666666666666666667")
 
     def test_warm_material_takes_less(self) -> None:
         # 1.8 x (125 - 100) + 161.15 = 206.15 kJ
-        warm = melting_energy_kwh_per_kg(Polymer.HDPE, from_c=Decimal(100))
+        warm = heating_energy_kwh_per_kg(Polymer.HDPE, from_c=Decimal(100))
 
         assert warm == pytest.approx(Decimal("206.15") / 3600, abs=Decimal("1e-27"))
 
     @pytest.mark.parametrize("from_c", ["125", "125.1", "250"])
     def test_a_melt_takes_nothing_more(self, from_c: str) -> None:
-        assert melting_energy_kwh_per_kg(Polymer.HDPE, from_c=Decimal(from_c)) == 0
+        assert heating_energy_kwh_per_kg(Polymer.HDPE, from_c=Decimal(from_c)) == 0
+
+    @pytest.mark.parametrize(
+        ("from_c", "to_c", "kilojoules"),
+        [
+            ("20", "200", "485.15"),  # 1.8 x 180 + 161.15
+            ("20", "124", "187.2"),  # 1.8 x 104, not molten yet
+            ("20", "125", "350.15"),
+            ("125", "200", "135"),  # 1.8 x 75, molten already
+            ("200", "200", "0"),
+            ("200", "20", "0"),
+        ],
+    )
+    def test_to_a_temperature_is_heating_and_melting_where_that_lies_between(
+        self, from_c: str, to_c: str, kilojoules: str
+    ) -> None:
+        found = heating_energy_kwh_per_kg(Polymer.HDPE, Decimal(to_c), Decimal(from_c))
+
+        assert found == pytest.approx(Decimal(kilojoules) / 3600, abs=Decimal("1e-27"))
 
     @pytest.mark.parametrize("polymer", WITHOUT_DATA)
     def test_a_polymer_without_data_has_no_bound(self, polymer: Polymer) -> None:
-        assert melting_energy_kwh_per_kg(polymer) is None
+        assert heating_energy_kwh_per_kg(polymer) is None
 
     def test_a_temperature_that_is_not_a_number_is_refused(self) -> None:
         with pytest.raises(FigureTooLargeError):
-            melting_energy_kwh_per_kg(Polymer.HDPE, from_c=Decimal("NaN"))
+            heating_energy_kwh_per_kg(Polymer.HDPE, from_c=Decimal("NaN"))
 
     @pytest.mark.parametrize("polymer", WITH_DATA)
     def test_every_bound_is_plausible(self, polymer: Polymer) -> None:
-        bound = melting_energy_kwh_per_kg(polymer)
+        bound = heating_energy_kwh_per_kg(polymer)
 
         assert bound is not None
         # 0.013 kWh does little more than warm a kilogram of plastic; 0.115 kWh heats HDPE all the way to 200 °C.
@@ -162,8 +187,8 @@ class TestMeltingEnergy:
 
     @given(st.sampled_from(WITH_DATA), finite_temperatures_c, finite_temperatures_c)
     def test_hotter_material_never_takes_more(self, polymer: Polymer, one_c: Decimal, other_c: Decimal) -> None:
-        cooler = melting_energy_kwh_per_kg(polymer, min(one_c, other_c))
-        hotter = melting_energy_kwh_per_kg(polymer, max(one_c, other_c))
+        cooler = heating_energy_kwh_per_kg(polymer, from_c=min(one_c, other_c))
+        hotter = heating_energy_kwh_per_kg(polymer, from_c=max(one_c, other_c))
 
         assert cooler is not None
         assert hotter is not None
@@ -172,7 +197,7 @@ class TestMeltingEnergy:
 
 class TestTheTable:
     def test_every_polymer_but_the_two_unknown_ones_has_data(self) -> None:
-        assert set(THERMAL_DATA) == set(Polymer) - set(WITHOUT_DATA)
+        assert set(THERMAL_DATA) == set(HIGHEST_DENSITY_G_PER_CM3) == set(Polymer) - set(WITHOUT_DATA)
 
     @pytest.mark.parametrize("polymer", WITH_DATA)
     def test_every_figure_is_positive_or_0_and_names_its_source(self, polymer: Polymer) -> None:

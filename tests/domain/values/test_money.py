@@ -7,16 +7,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.domain.costing.rates import TariffRate
+from service.domain.selling.channels import ChannelRate
 from service.domain.values.errors import CurrencyMismatchError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.money import (
     Money,
     cash_rounded,
     cash_step,
     check_currency_on,
+    currency_problems_on,
     ended_on,
     in_currency,
     is_at_minor_unit,
     minor_unit_decimals,
+    replaced_by,
     rounded,
 )
 from tests.domain.examples import euros
@@ -41,11 +45,9 @@ class TestMinorUnit:
 
         assert (error.value.code, error.value.ended_on) == ("ZZZ", None)
 
-    def test_a_currency_that_has_ended_is_refused_with_its_last_day(self) -> None:
-        with pytest.raises(UnknownCurrencyError, match="LTL is no longer in use; its last day was 2014-12-31") as error:
-            minor_unit_decimals("LTL")
-
-        assert error.value.ended_on == date(2014, 12, 31)
+    @pytest.mark.parametrize(("code", "decimals"), [("LTL", 2), ("ESP", 0), ("HRK", 2)])
+    def test_of_a_currency_that_has_ended_is_the_one_of_cldr(self, code: str, decimals: int) -> None:
+        assert minor_unit_decimals(code) == decimals
 
 
 class TestMoney:
@@ -59,7 +61,7 @@ class TestMoney:
     def test_reads_as_an_amount_and_a_code(self) -> None:
         assert str(Money(amount=Decimal("1E+3"), currency="JPY")) == "1000 JPY"
 
-    @pytest.mark.parametrize("code", ["eur", "EURO", "ZZZ", "DEM"])
+    @pytest.mark.parametrize("code", ["eur", "EURO", "ZZZ", "XAU"])
     def test_of_an_unknown_currency_is_refused(self, code: str) -> None:
         with pytest.raises(InvalidValuesError, match="currency: "):
             Money(amount=Decimal(1), currency=code)
@@ -113,3 +115,33 @@ class TestOnADay:
             check_currency_on(code, date.fromisoformat(day))
 
         assert error.value.ended_on == ended_on(code)
+
+    @pytest.mark.parametrize(
+        ("code", "new"),
+        [
+            ("BGN", ("EUR", date(2026, 1, 1))),
+            ("HRK", ("EUR", date(2023, 1, 1))),
+            ("LTL", ("EUR", date(2015, 1, 1))),
+            ("TRL", ("TRY", date(2005, 1, 1))),
+            ("SUR", None),  # the currencies of its heirs have ended, too
+            ("YUD", None),
+            ("CUC", None),  # nothing came in its place
+            ("EUR", None),
+            ("ZZZ", None),
+        ],
+    )
+    def test_a_currency_that_ended_names_what_came_in_its_place(self, code: str, new: tuple[str, date] | None) -> None:
+        assert replaced_by(code) == new
+
+    def test_every_currency_in_a_value_is_held_against_the_day(self) -> None:
+        kuna, lev = (Money(amount=Decimal(1), currency=code) for code in ("HRK", "BGN"))
+        terms = TariffRate(
+            price_per_kwh={"day": kuna, "night": lev}, standing_charge_per_month=lev, expected_kwh_per_month=Decimal(9)
+        )
+        fees = ChannelRate(currency="HRK"), ChannelRate()
+
+        assert [str(each) for each in currency_problems_on(terms, date(2025, 6, 2))] == [
+            "price_per_kwh/day/currency: HRK is no longer in use; its last day was 2023-01-14; use EUR"
+        ]
+        assert [each.path for each in currency_problems_on(fees, date(2026, 6, 2))] == [(0, "currency")]
+        assert list(currency_problems_on((terms, fees), date(2023, 1, 14))) == []

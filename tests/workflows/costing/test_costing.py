@@ -10,14 +10,20 @@ import pytest
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.errors import InconsistentProductError
+from service.domain.making.products import Product
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.references import Thing
+from service.encoding import trusted
 from service.workflows.costing import cost_sheets
 from service.workflows.errors import NotRegisteredError
+from service.workflows.registering import registering
 from tests.domain.examples import TODAY, a_policy, euros
 from tests.support import builders
 from tests.workflows.owner import Owner
 
 ALL = {"materials/hdpe", "machines/press", "labour-grades/operator", "tariffs/grid", "overheads/rent"}
+NEEDED = ALL - {"overheads/rent"}
+"""What must have a rate; a pool counts from its first one on."""
 
 
 class TestTheBill:
@@ -80,18 +86,30 @@ class TestTheCost:
 
     def test_without_rates_names_every_resource_and_the_first_day_of_its_first_rate(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-02-01", builders.material_rate())
-        furnished.put("overheads/new", {"name": "New", "base": "piece"})
 
         with pytest.raises(MissingRatesError) as error:
             furnished.cost(as_of=date(2025, 12, 31))
 
         first = date(2026, 1, 1)
-        assert {each.resource: each.first_valid_from for each in error.value.missing} == {
-            **dict.fromkeys(ALL, first),
-            "overheads/new": None,
-        }
+        assert {each.resource: each.first_valid_from for each in error.value.missing} == dict.fromkeys(NEEDED, first)
         assert MissingRate(resource="materials/hdpe", first_valid_from=first) in error.value.missing
         assert "materials/hdpe (first rate from 2026-01-01)" in str(error.value)
+
+    @pytest.mark.parametrize("base", ["machine_hour", "direct_labour_value"])
+    def test_has_a_pool_from_its_first_rate_on_and_says_before_that_it_is_left_out(
+        self, furnished: Owner, base: str
+    ) -> None:
+        before = furnished.cost().subtotals
+        pool = {"name": "Insurance", "base": base}
+        furnished.register("overheads/insurance", pool, **{"2026-12-01": builders.overhead_rate("60", "600")})
+
+        without, counted = furnished.cost(), furnished.cost(as_of=date(2026, 12, 1))
+
+        assert without.subtotals == before
+        (told,) = (each.text for each in without.warnings if each.code == "pool-left-out")
+        assert told.startswith("Insurance is not in this cost, because it has no rate on this day.")
+        assert counted.subtotals.full_cost.per_batch.amount > before.full_cost.per_batch.amount
+        assert "pool-left-out" not in [each.code for each in counted.warnings]
 
     def test_of_thirty_levels_of_the_same_child_used_twice_is_right_and_quick(self, furnished: Owner) -> None:
         material = {"material": "hdpe", "quantity_per_piece": "0.001"}
@@ -131,13 +149,14 @@ class TestTheCost:
 
 
 class TestWhatCostsNothing:
-    """35 minutes at a bench; the operation names a labour grade but no attendance."""
+    """35 minutes at a bench, by a grade that was named without attendance when nothing required it."""
 
     @pytest.fixture
     def bench(self, furnished: Owner) -> Owner:
         work = {"name": "assembling", "cycle_minutes": "35", "yield_share": "0.95"}
         named = {**work, "labour": [{"labour_grade": "operator"}]}
-        furnished.put("products/bench", {"name": "Bench", "operations": [named]})
+        product = trusted({"name": "Bench", "operations": [named]}, Product)
+        registering.register(furnished.workspace, Thing("products", "bench"), product)
         return furnished
 
     def test_is_warned_of_on_the_bill_and_on_every_sheet(self, bench: Owner) -> None:
@@ -260,8 +279,7 @@ class TestWhatIf:
         sheet = furnished.cost(**{"overheads/new": builders.overhead_rate("10", "100")})
 
         assert "overheads/new" in {line.resource for line in sheet.lines}
-        with pytest.raises(MissingRatesError):
-            furnished.cost()
+        assert "overheads/new" not in {line.resource for line in furnished.cost().lines}
 
     def test_unknown_resources_and_unfit_terms_are_refused_all_at_once(self, furnished: Owner) -> None:
         furnished.put("materials/old", builders.material())
@@ -331,6 +349,14 @@ class TestThePrice:
     def test_with_a_price_step_of_28_digits_is_refused_as_too_large(self, furnished: Owner) -> None:
         with pytest.raises(Exception, match="too large to be computed exactly"):
             furnished.price(policy=a_policy(price_step="1" * 28))
+
+    def test_warns_of_a_tax_whose_name_holds_another_percentage(self, furnished: Owner) -> None:
+        furnished.put_rate("taxes/vat", "2026-11-01", {"rate_share": "0.25"})
+
+        before, after = (furnished.price(tax="vat", as_of=date(2026, month, 1)).warnings for month in (10, 11))
+
+        (told,) = (each.text for each in after if each not in before)
+        assert told.startswith("The tax 'VAT 21 %' is called by another percentage than its rate, which is 25 %.")
 
     @pytest.mark.parametrize("tax", ["nothing", "old"])
     def test_with_an_unknown_or_retired_tax_is_refused(self, furnished: Owner, tax: str) -> None:

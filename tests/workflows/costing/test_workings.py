@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from service.workflows.costing.supposing import Supposed
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 from service.workflows.errors import NotRegisteredError
 from tests.domain.examples import TODAY
@@ -13,7 +14,7 @@ from tests.workflows.owner import Owner
 
 def worked(owner: Owner, product: str = "sheet", **what_if: Any) -> WorkedCost:
     supposed = {path: owner.terms(path, body) for path, body in what_if.items()}
-    return work_out_cost(owner.workspace, product, 20, TODAY, supposed)
+    return work_out_cost(owner.workspace, product, 20, TODAY, Supposed(rates=supposed))
 
 
 @pytest.mark.parametrize("what_if", [{}, {"materials/hdpe": builders.material_rate("0.97")}], ids=["real", "supposed"])

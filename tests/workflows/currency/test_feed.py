@@ -381,10 +381,26 @@ class TestConverting:
         self, owner: Owner
     ) -> None:
         owner.put_exchange_rates("2022-12-30", FEED, HRK="7.5365", USD="1.0666")
-        convert = Exchange(owner.workspace, date(2023, 1, 2))
+        euro = Money(amount=Decimal(1), currency="EUR")
 
-        with pytest.raises(UnknownCurrencyError, match="HRK is no longer in use; its last day was 2023-01-14"):
-            convert.converted(Money(amount=Decimal(1), currency="EUR"), "HRK")
+        with pytest.raises(UnknownCurrencyError, match="HRK is no longer in use; its last day was 2023-01-14; use EUR"):
+            Exchange(owner.workspace, date(2023, 1, 15)).converted(euro, "HRK")
+        assert Exchange(owner.workspace, date(2022, 12, 31)).converted(euro, "HRK") == Decimal("7.5365")
+
+    def test_in_the_days_of_both_currencies_is_not_at_the_last_rate_before_them(self, owner: Owner) -> None:
+        """The kuna was changed at 7.53450; its last reference rate is another."""
+        owner.put_exchange_rates("2022-12-30", FEED, HRK="7.5365", USD="1.0666")
+        euro, convert = Money(amount=Decimal(1), currency="EUR"), Exchange(owner.workspace, date(2023, 1, 2))
+
+        with pytest.raises(MissingExchangeRateError) as error:
+            convert.converted(euro, "HRK")
+        assert str(error.value) == (
+            "no exchange rate between EUR and HRK on 2023-01-02: the last one is of 2022-12-30, and on 2023-01-01 EUR "
+            "came in the place of HRK, at a rate of its own; enter, import or fetch a newer one"
+        )
+        assert convert.converted(euro, "USD") == Decimal("1.0666")
+        owner.put_exchange_rates("2023-01-01", HRK="7.53450")
+        assert Exchange(owner.workspace, date(2023, 1, 2)).converted(euro, "HRK") == Decimal("7.53450")
 
     def test_without_a_recent_rate_is_refused_and_names_the_last_one(self, owner: Owner, publisher: Publisher) -> None:
         publisher.publish(d10=RATES)

@@ -20,6 +20,9 @@ from tests.api.repriced import FIRST, MONDAY
 from tests.support import builders
 from tests.workflows.owner import Owner
 
+LATER = date(2100, 1, 1)
+"""A day on which all prices of a test are in force, whichever day it is today."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Repriced:
@@ -80,7 +83,7 @@ def effects(change: dict[str, Any]) -> dict[str, str]:
 
 def history(owner: Owner, listing: str) -> list[str]:
     """The past and present prices of a listing that were not rolled back, newest first."""
-    found = repricing_records.price_history(owner.workspace, listing, before=None, limit=100)
+    found = repricing_records.price_history(owner.workspace, listing, LATER, before=None, limit=100)
     return [str(each.price.amount) for each in found if each.rolled_back_at is None]
 
 

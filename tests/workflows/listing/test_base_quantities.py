@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import fields
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -19,7 +20,7 @@ from tests.api.repriced import DAY, MONDAY, made_of
 from tests.domain.examples import TODAY
 from tests.support import builders
 from tests.support.furnishing import furnishes
-from tests.workflows.listing.repriced import applied, effects, previewed, put_in_force
+from tests.workflows.listing.repriced import LATER, applied, effects, previewed, put_in_force
 from tests.workflows.owner import Owner
 
 SENT: dict[str, Any] = {"shipping_service": "post", "shipping_zone": "home"}
@@ -52,13 +53,13 @@ def asked(owner: Owner, code: str = "pegs", **question: Any) -> ListingSheet:
     return listings.price_listing(owner.workspace, code, ListingQuestion(as_of=TODAY, **question))
 
 
-def listed(owner: Owner, prices: ListedPrice = ListedPrice.ASKED) -> dict[str, PriceListEntry]:
-    return {each.listing: each for each in listings.price_list(owner.workspace, TODAY, None, prices)}
+def listed(owner: Owner, prices: ListedPrice = ListedPrice.ASKED, day: date = TODAY) -> dict[str, PriceListEntry]:
+    return {each.listing: each for each in listings.price_list(owner.workspace, day, None, prices)}
 
 
 def history(owner: Owner) -> list[tuple[str, int]]:
     """Price and base quantity, newest first, of what was not rolled back."""
-    found = repricing_records.price_history(owner.workspace, "pegs", before=None, limit=100)
+    found = repricing_records.price_history(owner.workspace, "pegs", LATER, before=None, limit=100)
     return [(str(each.price.amount), each.base_quantity) for each in found if each.rolled_back_at is None]
 
 
@@ -191,10 +192,10 @@ class TestRepricing:
             assert (change["kept_margin_share"], change["effects"]) == (None, [])
             assert (change["old"]["base_quantity"], change["new"]["base_quantity"]) == (1, 100)
         assert listed(seller, ListedPrice.IN_FORCE)["pegs"].problem == (
-            "no price in its currency and base quantity is in force; apply a repricing first"
+            "no price in its currency and base quantity is in force on that day; apply a repricing first"
         )
         second = applied(seller, MONDAY)
-        assert listed(seller, ListedPrice.IN_FORCE)["pegs"].price == euros("45.00")
+        assert listed(seller, ListedPrice.IN_FORCE, date.fromisoformat(MONDAY))["pegs"].price == euros("45.00")
         assert history(seller) == [("45.00", 100), ("0.50", 1)]
         assert second.id is not None
         seller.roll_back(second.id)

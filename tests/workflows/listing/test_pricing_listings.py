@@ -1,5 +1,6 @@
 """Pricing through a channel and pricing listings, with a database and without HTTP."""
 
+from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -23,10 +24,12 @@ from service.workflows.listing import listings
 from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
 from tests.domain.examples import TODAY, a_policy
 from tests.support import builders
+from tests.support.days import on_day
 from tests.support.furnishing import furnishes
 from tests.workflows.owner import Owner
 
 CODE = "listings/panel-abroad"
+NONE_IN_FORCE = "no price in its currency and base quantity is in force on that day; apply a repricing first"
 CHARGED = {"shipping_service": "post", "shipping_zone": "alps"}
 
 
@@ -365,6 +368,11 @@ class TestAListingThatCannotBePriced:
 
 
 class TestAPriceList:
+    @pytest.fixture(autouse=True)
+    def on_that_day(self) -> Iterator[None]:
+        with on_day(TODAY):
+            yield
+
     @pytest.fixture
     def both(self, seller: Owner) -> Owner:
         """A second listing, sold at home: without a unit price, and collected by the buyer."""
@@ -398,7 +406,7 @@ class TestAPriceList:
         assert [(each.listing, each.price) for each in found] == [(each.listing, each.price) for each in applied]
         assert [each.price for each in listed(both)[:2]] != [each.price for each in found]
         assert (new.listing, new.price) == ("z-new", None)
-        assert new.problem == "no price in its currency and base quantity is in force; apply a repricing first"
+        assert new.problem == NONE_IN_FORCE
 
     def test_of_prices_in_force_leaves_out_a_listing_whose_currency_has_changed_since(self, both: Owner) -> None:
         both.reprice()
@@ -409,7 +417,10 @@ class TestAPriceList:
 
         assert at_home.price == applied["at-home"]
         assert (abroad.currency, abroad.price) == ("EUR", None)
-        assert abroad.problem == "no price in its currency and base quantity is in force; apply a repricing first"
+        assert (
+            abroad.problem
+            == "no price in its currency and base quantity is in force on that day; apply a repricing first"
+        )
 
         both.reprice()
         (_, abroad) = listed(both, prices=ListedPrice.IN_FORCE)

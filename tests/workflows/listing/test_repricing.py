@@ -89,7 +89,7 @@ def sell_many(owner: Owner) -> None:
 
 def codes_of(database: Database, owner: Owner, after: str = "") -> list[str]:
     with database.reading() as connection:
-        parts = prices_in_force.listings_with_prices(connection, owner.workshop_id, Narrowing(), after)
+        parts = prices_in_force.listings_with_prices(connection, owner.workshop_id, Narrowing(), TODAY, after)
         return [row.code for rows in parts for row in rows]
 
 

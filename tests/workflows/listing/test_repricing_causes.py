@@ -9,7 +9,6 @@ import pytest
 from service.domain.costing.variance import Cause, RateChange
 from service.domain.values.money import Money
 from service.encoding import encoded
-from service.workflows.errors import NothingPricedError
 from tests.api.repriced import DAY, FIRST, MONDAY, made_of, register_shop
 from tests.domain.examples import D
 from tests.support import builders
@@ -204,11 +203,19 @@ class TestAPool:
         told = [(each.resource, each.new_rate) for each in previewed(shop).figures.rate_changes]
         assert told == [("overheads/tent", 0)]
 
-    def test_without_a_rate_leaves_no_product_a_price(self, shop: Owner) -> None:
-        shop.register("overheads/purchasing", {"name": "Purchasing", "base": "direct_material_value"})
+    @pytest.mark.parametrize(("base", "added"), [("direct_material_value", "0.225000"), ("piece", "0.100000")])
+    def test_changes_no_price_before_its_first_rate(self, shop: Owner, base: str, added: str) -> None:
+        """A peg is half a kilogram of resin at 4.50; the pool is a tenth of that, or 0.10 a piece."""
+        shop.register("overheads/purchasing", {"name": "Purchasing", "base": base})
+        assert change_of(shop, "peg-fair")["decision"] == "same"
+        shop.put_rate("materials/resin", "2026-11-26", builders.material_rate("4.5"))
+        applied(shop, "2026-11-26")
 
-        with pytest.raises(NothingPricedError, match="overheads/purchasing"):
-            previewed(shop)
+        shop.put_rate("overheads/purchasing", MONDAY, builders.overhead_rate("60", "600"))
+
+        change = change_of(shop, "peg-fair")
+        assert effects(change) == {"overheads/purchasing rate": added}
+        assert change["new"]["unit_cost"] == encoded(unit_cost(shop, "peg", 40))
 
 
 class TestAnExchangeRate:

@@ -1,5 +1,6 @@
 """What a repricing records, and how it is rolled back."""
 
+from collections.abc import Iterator
 from uuid import UUID
 
 import pytest
@@ -10,10 +11,18 @@ from service.workflows.listing import repricing, repricing_records
 from tests.api.repriced import FIRST, MONDAY
 from tests.domain.examples import TODAY
 from tests.support import builders
-from tests.workflows.listing.repriced import applied, history, previewed, put_in_force
+from tests.support.days import on_day
+from tests.workflows.listing.repriced import LATER, applied, history, previewed, put_in_force
 from tests.workflows.owner import Owner
 
 NOWHERE = UUID(int=1)
+
+
+@pytest.fixture(autouse=True)
+def on_that_monday() -> Iterator[None]:
+    """So that what is applied for that day is in force at once, whichever day it is today."""
+    with on_day(MONDAY):
+        yield
 
 
 @pytest.fixture
@@ -47,9 +56,7 @@ class TestRollingBack:
         assert first.id is not None
         assert second.id is not None
 
-        with pytest.raises(
-            SupersededError, match="1 of its prices are no longer in force; roll back the later"
-        ) as error:
+        with pytest.raises(SupersededError, match="1 of its prices no longer count; roll back the later") as error:
             selling.roll_back(first.id)
         assert error.value.superseded_prices == 1
         selling.roll_back(second.id)
@@ -84,7 +91,7 @@ def test_the_history_of_a_listing_has_day_and_repricing_of_each_price_newest_fir
     dearer(selling)
     second = applied(selling, MONDAY)
 
-    found = repricing_records.price_history(selling.workspace, "sheet-online", before=None, limit=9)
+    found = repricing_records.price_history(selling.workspace, "sheet-online", LATER, before=None, limit=9)
 
     assert [each.repricing for each in found] == [second.id, first.id]
     assert [each.as_of.isoformat() for each in found] == [MONDAY, FIRST]

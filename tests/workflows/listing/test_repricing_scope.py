@@ -290,7 +290,9 @@ class TestWhatIsRead:
         with shop.database.reading() as connection:
             for thing, expected in narrowings.items():
                 narrowing = Narrowing(things=[thing])
-                pages = prices_in_force.listings_with_prices(connection, shop.workshop_id, narrowing, "")
+                pages = prices_in_force.listings_with_prices(
+                    connection, shop.workshop_id, narrowing, shop.workshop.today(), ""
+                )
                 assert [row.code for rows in pages for row in rows] == expected
 
     def test_takes_no_more_statements_for_more_listings(self, shop: Owner) -> None:

@@ -51,12 +51,12 @@ def put_on_sale(owner: Owner, how_many: int) -> None:
 def prices_of(owner: Owner) -> dict[str, UUID]:
     """The id of the repricing that set each listing's price in force."""
     with owner.database.reading() as connection:
-        found = connection.execute(
-            sa.select(listing_prices.c.listing, listing_prices.c.repricing_id).where(
-                listing_prices.c.workshop_id == owner.workshop_id
-            )
+        rows = connection.execute(
+            sa.select(listing_prices)
+            .where(listing_prices.c.workshop_id == owner.workshop_id)
+            .order_by(listing_prices.c.valid_from, listing_prices.c.revision)
         )
-        return {row.listing: row.repricing_id for row in found}
+        return {row.listing: row.repricing_id for row in rows}
 
 
 def sell(owner: Owner, how_many: int) -> Owner:
@@ -129,7 +129,7 @@ def repricing_recorded(owner: Owner, before: dict[str, list[str]]) -> bool:
     more = {
         table: len(after[table]) - len(before[table]) for table in before if len(after[table]) != len(before[table])
     }
-    assert more == {"repricings": 1, "price_changes": LISTINGS, "changes": LISTINGS}
+    assert more == {"repricings": 1, "price_changes": LISTINGS, "listing_prices": LISTINGS, "changes": LISTINGS}
     return True
 
 

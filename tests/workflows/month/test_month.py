@@ -1,16 +1,19 @@
 """Whether a month pays, from stored data: its fixed costs, its sales, its time, its best mix."""
 
 import sys
+from datetime import UTC, date, datetime
 from fractions import Fraction
 from typing import Any
 
 import pytest
 
+from service import clock
 from service.domain.costing.errors import MissingRatesError
 from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
 from service.domain.month.statement import LoadStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import Milestone, ProfitAtVolume
+from service.domain.scheduling.period import PeriodStatement
 from service.domain.values.errors import InvalidValuesError
 from tests.domain.examples import D, euros, money
 from tests.support import builders
@@ -232,6 +235,38 @@ class TestItsTime:
             "labour-grades/operator": 8400,
         }
 
+    def test_closures_shorten_the_month_that_is_named_and_no_fixed_cost(self, timed: Owner) -> None:
+        year_end = {"name": "Year's end", "first_day": "2026-12-24", "last_day": "2027-01-04"}
+        timed.put("closures/year-end", year_end)
+
+        usual, december = timed.plan_month(), timed.plan_month(month="2026-12")
+
+        assert (usual.weeks, usual.period) == (D("4.333333"), None)
+        assert december.weeks == D("3.4")  # 17 of its 23 days from Monday to Friday
+        assert december.period == PeriodStatement(
+            first_day=date(2026, 12, 1), last_day=date(2026, 12, 31), days_closed=8
+        )
+        assert {load.resource: load.minutes_available for load in december.loads} == {
+            "machines/press": 17 * 3 * 60,
+            "labour-grades/operator": 17 * 8 * 60,
+        }
+        assert december.fixed_cost == usual.fixed_cost
+
+    def test_a_month_without_a_working_day_leaves_no_time(self, timed: Owner) -> None:
+        timed.put("closures/move", {"name": "Move", "first_day": "2026-11-30", "last_day": "2027-01-04"})
+
+        found = timed.plan_month(month="2026-12")
+
+        assert found.weeks == 0
+        assert found.verdict is Verdict.CANNOT_BE_MADE
+        assert {load.minutes_available for load in found.loads} == {0}
+
+    def test_its_rates_are_those_of_the_nearest_day_to_today_in_it(self, timed: Owner) -> None:
+        with clock.set_to(datetime(2026, 11, 25, 12, tzinfo=UTC)):
+            days = [timed.plan_month(as_of=None, month=month).as_of for month in ("2026-10", "2026-11", "2026-12")]
+
+        assert days == [date(2026, 10, 31), date(2026, 11, 25), date(2026, 12, 1)]
+
     def test_a_resource_without_known_hours_limits_nothing(self, furnished: Owner) -> None:
         found = furnished.plan_month()
 
@@ -439,5 +474,5 @@ class TestWhatCannotBePlanned:
         with pytest.raises(MissingRatesError) as refusal:
             furnished.plan_month(as_of="2025-06-30")
 
-        of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid", "overheads/rent"}
+        of_resources = {"machines/press", "materials/hdpe", "labour-grades/operator", "tariffs/grid"}
         assert {each.resource for each in refusal.value.missing} == of_resources | {"taxes/vat"}

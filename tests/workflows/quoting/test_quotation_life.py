@@ -690,6 +690,21 @@ class TestQuotingMore:
         assert [each.name for each in quoted.figures.lines[0].supplied] == ["Their caps"]
         assert reading.recompute(furnished.workspace, quoted.id).agrees
 
+    @pytest.mark.parametrize("base", ["piece", "direct_material_value"])
+    def test_leaves_a_pool_out_that_has_no_rate_yet_and_says_so(self, furnished: Owner, base: str) -> None:
+        before = furnished.quote()
+        furnished.register(
+            "overheads/insurance", {"name": "Insurance", "base": base}, **{"2999-01-01": builders.overhead_rate()}
+        )
+
+        quoted = furnished.quote()
+
+        assert quoted.figures == before.figures
+        assert {each.code for each in quoted.remarks.warnings} - {each.code for each in before.remarks.warnings} == {
+            "pool-left-out"
+        }
+        assert reading.recompute(furnished.workspace, quoted.id).agrees
+
     def test_refuses_customer_materials_that_are_not_needed(self, furnished: Owner) -> None:
         line = {**builders.quotation()["lines"][0], "supplied_materials": ["hdpe", "gold"]}
 

@@ -1,0 +1,55 @@
+"""What the plan takes of materials, electricity and work."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from service.documents.month.month_writing import Cell, MonthWriting, TableView
+from service.documents.writing.formats import isolated
+from service.domain.making.resources import Unit
+
+_SYMBOLS = {Unit.KILOGRAM: "kg", Unit.LITRE: "l", Unit.METRE: "m", Unit.SQUARE_METRE: "m²"}
+
+
+def materials_table(of: MonthWriting) -> TableView | None:
+    """The materials that the plan takes; None if it takes none."""
+    words, used = of.words, of.month.resources_used.materials
+    if not used:
+        return None
+    return TableView(
+        title=words("Materials"),
+        notes=(words("With the losses and the scrap that are expected. What comes back is reground and used again."),),
+        columns=(words("What"), words("Issued"), words("Comes back"), words("Used up")),
+        rows=tuple(
+            (
+                Cell(text=isolated(each.name), note=each.resource),
+                Cell(text=_in_units(of, each.issued, each.unit)),
+                Cell(text=_in_units(of, each.reclaimed, each.unit)),
+                Cell(text=_in_units(of, each.net, each.unit)),
+            )
+            for each in used
+        ),
+    )
+
+
+def energy_and_work_table(of: MonthWriting) -> TableView | None:
+    """Electricity by band and hours by grade; None if the plan takes neither."""
+    words, rows = of.words, tuple(_rows(of))
+    if not rows:
+        return None
+    return TableView(
+        title=words("Electricity and work"), columns=(words("What"), words("What the plan takes")), rows=rows
+    )
+
+
+def _rows(of: MonthWriting) -> Iterator[tuple[Cell, Cell]]:
+    used = of.month.resources_used
+    for band in used.electricity:
+        yield Cell(text=isolated(band.name), note=band.resource), Cell(text=f"{of.quantity(band.kwh)} kWh")
+    for grade in used.labour:
+        yield Cell(text=isolated(grade.name), note=grade.resource), Cell(text=of.hours(grade.hours))
+
+
+def _in_units(of: MonthWriting, quantity: Decimal, unit: str) -> str:
+    told = of.quantity(quantity)
+    symbol = _SYMBOLS.get(Unit(unit))
+    return f"{told} {symbol}" if symbol else of.words("{pieces} pieces", pieces=told)

@@ -1,0 +1,123 @@
+"""Prices by the day that they are in force from, as rates are, and until the day on which they are rolled back."""
+
+from collections.abc import Iterable
+from datetime import date
+from decimal import Decimal
+from typing import NamedTuple
+from uuid import UUID
+
+import sqlalchemy as sa
+
+from service.domain.listing.listings import Listing
+from service.domain.listing.repricing import COMING_INTO_FORCE
+from service.store.engine.tables import listing_prices, price_changes, registrations
+
+COMING = sorted(each.value for each in COMING_INTO_FORCE)
+_dated = listing_prices.alias("dated")
+
+
+def in_force_on(workshop_id: UUID, listing: sa.ColumnElement[str], day: date) -> sa.ScalarSelect[UUID]:
+    """The repricing whose price is in force on a listing on the day: of the latest first day, the one set last."""
+    return (
+        sa.select(_dated.c.repricing_id)
+        .where(
+            _dated.c.workshop_id == workshop_id,
+            _dated.c.listing == listing,
+            _dated.c.valid_from <= day,
+            sa.or_(_dated.c.valid_until.is_(None), _dated.c.valid_until > day),
+        )
+        .order_by(_dated.c.valid_from.desc(), _dated.c.revision.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+
+
+class PriceOnListing(NamedTuple):
+    """A price in force, and the pieces that it is for."""
+
+    amount: Decimal
+    currency: str
+    base_quantity: int
+
+    def is_of(self, listing: Listing) -> bool:
+        """Whether the listing still asks such a price, in this currency and for so many pieces."""
+        return (self.currency, self.base_quantity) == (listing.currency, listing.base_quantity)
+
+
+def prices_in_force(
+    connection: sa.Connection, workshop_id: UUID, codes: Iterable[str], day: date
+) -> dict[str, PriceOnListing]:
+    """The prices in force on the day, of those of the listings that have one."""
+    put_it_in_force = sa.and_(
+        price_changes.c.workshop_id == workshop_id,
+        price_changes.c.repricing_id == in_force_on(workshop_id, registrations.c.code, day),
+        price_changes.c.listing == registrations.c.code,
+    )
+    rows = connection.execute(
+        sa.select(*(price_changes.c[name] for name in ("listing", "price", "currency", "base_quantity")))
+        .join_from(registrations, price_changes, put_it_in_force)
+        .where(
+            registrations.c.workshop_id == workshop_id,
+            registrations.c.collection == "listings",
+            registrations.c.code.in_(list(codes)),
+        )
+    )
+    return {row.listing: PriceOnListing(row.price, row.currency, row.base_quantity) for row in rows}
+
+
+class PricesSet(NamedTuple):
+    """The prices that a repricing sets from a day on, of the listings from one code to another."""
+
+    workshop_id: UUID
+    repricing_id: UUID
+    valid_from: date
+    span: tuple[str, str]
+
+    @property
+    def condition(self) -> sa.ColumnElement[bool]:
+        """Which changes they are."""
+        return sa.and_(
+            price_changes.c.workshop_id == self.workshop_id,
+            price_changes.c.repricing_id == self.repricing_id,
+            price_changes.c.listing.between(*self.span),
+            price_changes.c.decision.in_(COMING),
+        )
+
+
+def put_in_force(connection: sa.Connection, prices: PricesSet, revision: int) -> None:
+    """Put prices in force from their day on; those of other days stay."""
+    values = {
+        "workshop_id": price_changes.c.workshop_id,
+        "listing": price_changes.c.listing,
+        "repricing_id": price_changes.c.repricing_id,
+        "valid_from": sa.literal(prices.valid_from, sa.Date),
+        "revision": sa.literal(revision, sa.BigInteger),
+        "is_stale": sa.false(),
+    }
+    chosen = sa.select(*values.values()).where(prices.condition)
+    connection.execute(listing_prices.insert().from_select([*values], chosen))
+
+
+def end(connection: sa.Connection, prices: PricesSet, day: date) -> None:
+    """End prices; from the day on, those that were set before count again."""
+    connection.execute(
+        listing_prices.update()
+        .where(
+            listing_prices.c.workshop_id == prices.workshop_id,
+            listing_prices.c.repricing_id == prices.repricing_id,
+            listing_prices.c.listing.in_(sa.select(price_changes.c.listing).where(prices.condition)),
+        )
+        .values(valid_until=day)
+    )
+
+
+def count_superseded(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID, day: date) -> int:
+    """How many of the prices that a repricing set are not in force on the day."""
+    others = in_force_on(workshop_id, price_changes.c.listing, day).is_distinct_from(repricing_id)
+    counted = sa.select(sa.func.count()).where(
+        price_changes.c.workshop_id == workshop_id,
+        price_changes.c.repricing_id == repricing_id,
+        price_changes.c.decision.in_(COMING),
+        others,
+    )
+    return int(connection.execute(counted).scalar_one())

@@ -1,0 +1,78 @@
+"""Rates against those before them, for the sheets that use them and for the answer to a new rate."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from decimal import Decimal
+
+from service.domain.costing.free_of_charge import zero_rates
+from service.domain.costing.rate_card import DatedRate, unit_components
+from service.domain.costing.rate_jump import rate_jumps
+from service.domain.costing.rates import Convert
+from service.domain.selling.taxes import Tax, TaxRate, misnamed
+from service.domain.values.errors import PugmillError
+from service.domain.values.exact import ZERO, exactly
+from service.domain.values.message import PlausibilityWarning
+from service.domain.values.references import WHOLE, Registered, Thing
+from service.store.registering import rates
+from service.workflows.currency.exchange import Exchange
+from service.workflows.workspace import Workspace
+
+
+@exactly
+def rate_warnings(workspace: Workspace, rate: DatedRate, registered: Registered) -> tuple[PlausibilityWarning, ...]:
+    """What looks wrong about a rate that has been registered."""
+    thing = Thing.of(rate.resource)
+    with workspace.reading() as connection:
+        before = rates.find_rate_before(connection, workspace.workshop_id, thing, rate.valid_from)
+    try:
+        convert = Exchange(workspace, min(rate.valid_from, workspace.workshop.today()))
+        now = _unit_rates(rate, registered, convert)
+        earlier = {} if before is None else _unit_rates(before, registered, convert)
+    except PugmillError:  # what cannot be converted on the day cannot be compared
+        return ()
+    name = registered.name or thing.code
+    if isinstance(registered, Tax):
+        return (*misnamed(registered.name, now[WHOLE]), *rate_jumps(name, earlier, now))
+    return (*zero_rates(name, now), *rate_jumps(name, earlier, now))
+
+
+@exactly
+def jumps_on(
+    workspace: Workspace, as_of: date, in_force: Iterable[tuple[DatedRate, Registered]], product: str | None
+) -> tuple[PlausibilityWarning, ...]:
+    """What looks wrong about rates that are in force on the date, for the sheet of a product."""
+    earlier, convert = _rates_before(workspace, as_of), Exchange(workspace, as_of)
+    found: list[PlausibilityWarning] = []
+    for rate, registered in in_force:
+        if rate.resource in earlier:
+            try:
+                before, now = (_unit_rates(each, registered, convert) for each in (earlier[rate.resource], rate))
+            except PugmillError:
+                continue
+            found += rate_jumps(registered.name or Thing.of(rate.resource).code, before, now, product)
+    return tuple(found)
+
+
+def _rates_before(workspace: Workspace, as_of: date) -> Mapping[str, DatedRate]:
+    """For each resource the rate before the one in force on the date, read once for each state of the workshop."""
+    key = (workspace.workshop_id, workspace.workshop.revision, "rates before", as_of)
+    found: Mapping[str, DatedRate] | None = workspace.database.memory.find(key)
+    if found is None:
+        with workspace.reading() as connection:
+            found = rates.rates_before(connection, workspace.workshop_id, as_of)
+        workspace.database.memory.keep(key, found)
+    return found
+
+
+def _unit_rates(rate: DatedRate, registered: Registered, convert: Convert) -> dict[str, Decimal]:
+    """The unit rate of each part; of a tax its share; empty for channels and shipping services."""
+    if isinstance(rate.terms, TaxRate):
+        return {WHOLE: share_of(rate)}
+    components = unit_components(rate, registered, convert)
+    return {part: sum(amounts.values(), ZERO) for part, amounts in components.items()}
+
+
+def share_of(rate: DatedRate) -> Decimal:
+    """The share of a tax."""
+    assert isinstance(rate.terms, TaxRate)
+    return rate.terms.rate_share
