@@ -23,6 +23,7 @@ from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import ORDINARY_WEEKS, loads
+from service.domain.selling.base_quantity import sold_together_problems
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
@@ -140,7 +141,7 @@ def _day_of_rates(workspace: Workspace, period: Period | None) -> date:
 
 
 def _asked(workspace: Workspace, plan: MonthPlan, as_of: date, supposed: Supposed) -> list[_Asked]:
-    """The price question of each line; raises InvalidValuesError if listings are not registered."""
+    """The price question of each line; raises InvalidValuesError for unknown listings and small batches."""
     asked, problems = [], []
     for place, line in enumerate(plan.lines):
         try:
@@ -148,6 +149,9 @@ def _asked(workspace: Workspace, plan: MonthPlan, as_of: date, supposed: Suppose
         except NotRegisteredError as error:
             problems.append(InvalidValueError(("lines", place, "listing"), f"{error}; register it first"))
             continue
+        if listing is not None and line.standard_batch is not None:
+            found = sold_together_problems(listing.base_quantity, line.standard_batch, "standard_batch")
+            problems += [InvalidValueError(("lines", place, *each.path), each.reason) for each in found]
         question = _question(line, as_of) if listing is None else _listed_question(line, listing, as_of)
         asked.append(_Asked(place=place, line=line, listing=listing, question=question))
     if problems:
@@ -198,7 +202,7 @@ def _products(
 
 
 def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> PlannedProduct:
-    line, costs = asked.line, unit_costs(sheet)
+    line, costs, base = asked.line, unit_costs(sheet), asked.question.base_quantity
     way, found = price_on_the_way(costing, asked.question, sheet, home)
     tools = (each.amount for each in sheet.lines if each.cost_class is CostClass.TOOLING and part_in(each.resource))
     return PlannedProduct(
@@ -210,11 +214,12 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
         most=line.most_per_month,
         in_whole_batches=line.in_whole_batches,
         price=in_currency(found.asked, way.currency),
+        base_quantity=base,
         shown_variable_cost=costs.shown_variable,
         sale=PlannedSale(
             pieces=line.pieces,
-            net_price=way.brought_home(found.net_price),
-            proceeds=way.brought_home(found.proceeds),
+            net_price=way.brought_home(found.net_price) / base,
+            proceeds=way.brought_home(found.proceeds) / base,
             variable_cost=costs.variable,
             tooling=sum(tools, ZERO) / sheet.quantity,
         ),

@@ -51,7 +51,7 @@ class Sale:
         fees: fees of the channel, as entered.
         rate: converts an amount of the channel's terms to the currency of sale.
         conversion_share: the spread, if another currency is paid out.
-        shipping_cost: cost of shipping a piece.
+        shipping_cost: cost of shipping the pieces of an order.
         shipping_charge: what the buyer pays for shipping, including tax.
     """
 
@@ -194,7 +194,7 @@ class Question:
     Attributes:
         query: the query parameters.
         sale: conditions of sale.
-        costs: "full_cost" and "variable_cost" of a piece.
+        costs: "full_cost" and "variable_cost" of the pieces that the price is for.
         decimals: decimals of the currency of sale.
     """
 
@@ -222,7 +222,7 @@ class Question:
         profit = self.sale.proceeds(price) - cost
         if target == "margin":
             return (value * self.sale.net(price) - profit) / (1 - value)
-        return (value * cost if target == "markup" else value) - profit
+        return (value * cost if target == "markup" else value * base_quantity(self.query)) - profit
 
     def floors(self) -> list[Shortfall]:
         found: list[Shortfall] = []
@@ -313,11 +313,11 @@ def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
 
 @dataclass
 class Shipment:
-    """A piece shipped without a container.
+    """Pieces of an order, each shipped by itself without a container.
 
     Attributes:
-        billable_kg: the greater of its mass and its volume ÷ divisor, rounded up to the step.
-        price: price of the first weight class that covers it, with the fuel surcharge; not rounded.
+        billable_kg: of each, the greater of its mass and its volume ÷ divisor, rounded up to the step.
+        price: of all: that of the first weight class that covers a piece, with the fuel surcharge; not rounded.
         currency: currency of the price.
     """
 
@@ -327,7 +327,7 @@ class Shipment:
 
 
 def shipment_of(workshop: Facts, query: Mapping[str, Any], code: str, as_of: str) -> Shipment | None:
-    """The shipment of a piece of the product; None if it is not shipped."""
+    """The shipment of an order of the product; None if it is not shipped."""
     if "shipping_service" not in query:
         return None
     product = workshop.facts[f"products/{code}"]
@@ -342,7 +342,7 @@ def shipment_of(workshop: Facts, query: Mapping[str, Any], code: str, as_of: str
     classes = terms["zones"][query["shipping_zone"]]
     price = next(each["price"] for each in classes if billable <= number(each["up_to_kg"]))
     surcharged = number(price["amount"]) * (1 + number(terms.get("fuel_surcharge_share", 0)))
-    return Shipment(billable, surcharged, price["currency"])
+    return Shipment(billable, surcharged * base_quantity(query), price["currency"])
 
 
 def shipped(workshop: Facts, query: Mapping[str, Any], product: str, exchange: Exchange) -> dict[str, Any] | None:
@@ -361,6 +361,11 @@ def shipped(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
     }
 
 
+def base_quantity(query: Mapping[str, Any]) -> int:
+    """The pieces that an order has and the price is for."""
+    return int(query.get("base_quantity", 1))
+
+
 def is_reachable(workshop: Facts, batch: Costed, query: Mapping[str, Any]) -> bool:
     return question_of(workshop, batch, query, Exchange(workshop, batch.as_of)).found() is not None
 
@@ -368,7 +373,7 @@ def is_reachable(workshop: Facts, batch: Costed, query: Mapping[str, Any]) -> bo
 def question_of(workshop: Facts, batch: Costed, query: Mapping[str, Any], exchange: Exchange) -> Question:
     currency = query.get("currency", workshop.currency)
     costs = {
-        basis: exchange.in_currency(cost, workshop.currency, currency)
+        basis: exchange.in_currency(cost, workshop.currency, currency) * base_quantity(query)
         for basis, cost in unit_cost(workshop, batch).items()
     }
     return Question(query, sale_of(workshop, query, batch.product, exchange), costs, MINOR_DECIMALS[currency])
@@ -382,7 +387,8 @@ def price_sheet(
     Args:
         workshop: registered facts and terms.
         batch: its quantities and rates.
-        subtotals: subtotals of its cost sheet; in the workshop's currency the price sheet shows the same costs.
+        subtotals: subtotals of its cost sheet; of one piece in the workshop's currency, the price sheet shows
+            the same costs.
         query: the query parameters.
     """
     exchange = Exchange(workshop, batch.as_of)
@@ -393,7 +399,9 @@ def price_sheet(
     target, asked = found
     currency = query.get("currency", workshop.currency)
     shown_costs = {
-        basis: number(subtotals[basis]["per_piece"]["amount"]) if currency == workshop.currency else cost
+        basis: number(subtotals[basis]["per_piece"]["amount"])
+        if currency == workshop.currency and base_quantity(query) == 1
+        else cost
         for basis, cost in question.costs.items()
     }
     sheet = Sheet(question, currency, shown_costs, target, asked, batch.pieces)
@@ -406,6 +414,7 @@ def price_sheet(
         "currency": currency,
         "tax": query.get("tax"),
         "channel": query.get("channel"),
+        "base_quantity": base_quantity(query),
         "price_per_piece": sheet.statement(),
         "cash_price": sheet.cash_price(),
         "shipping": shipped(workshop, query, batch.product, exchange),
@@ -451,7 +460,7 @@ class Sheet:
     Attributes:
         question: the request.
         currency: currency of sale.
-        shown_costs: costs of a piece to show, before rounding.
+        shown_costs: costs of the base quantity to show, before rounding.
         target: the least price that meets the policy.
         asked: the price charged.
         pieces: pieces in the batch.
@@ -563,6 +572,7 @@ class Sheet:
     def statement(self) -> dict[str, Any]:
         question, search = self.question, self.question.search
         exact_profit = self.sale.proceeds(self.asked) - question.costs["full_cost"]
+        orders = Fraction(self.pieces, base_quantity(question.query))
         return {
             "price": self.at_minor(self.asked),
             "display": "tax_inclusive" if self.sale.is_inclusive else "tax_exclusive",
@@ -575,8 +585,8 @@ class Sheet:
             "is_below_floor": not question.keeps(question.shown_floors(), self.asked),
             "is_raised_to_floor": question.raised_to(self.target, self.asked) is not None,
             "terms": dict(self.terms()),
-            "batch_net_price": self.at_minor(self.sale.net(self.asked) * self.pieces),
-            "batch_profit": self.at_minor(exact_profit * self.pieces),
+            "batch_net_price": self.at_minor(self.sale.net(self.asked) * orders),
+            "batch_profit": self.at_minor(exact_profit * orders),
         }
 
     def cash_price(self) -> dict[str, str] | None:

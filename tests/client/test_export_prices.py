@@ -74,6 +74,17 @@ class TestTheTable:
             if sheet["listing"] != "brick-stall"
         ]
 
+    def test_says_how_many_pieces_a_price_is_for(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
+        facts: dict[str, Any] = demo.get("listings/brick-stall").json
+        demo.put("listings/brick-stall", {**facts, "base_quantity": 12})
+
+        asked = end_of(demo, capsys, COMMAND, "--asked")
+
+        price = demo.get("listings/brick-stall/price-sheet").json["formatted_price"]
+        demo.put("listings/brick-stall", facts)
+        (row,) = (row for row in rows(asked) if row[0] == "brick-stall")
+        assert row[2] == f"{price} per 12"
+
     def test_can_be_of_one_channel(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         ended = end_of(demo, capsys, COMMAND, "--channel", "quay-market")
 

@@ -79,6 +79,22 @@ class TestTheDemoPlan:
         assert f"for a profit of 600.00, sales {month['target']['sales']['amount']}" in lines
         assert any(line.startswith("No mix that you can make and sell earns more") for line in lines)
 
+    def test_says_how_many_pieces_a_price_is_for(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        facts: dict[str, Any] = demo.get("listings/brick-stall").json
+        demo.put("listings/bricks", {**facts, "base_quantity": 12})
+        plan, page = tmp_path / "plan.yaml", tmp_path / "month.html"
+        plan.write_text('{"lines": [{"listing": "bricks", "pieces": 1200}]}')
+
+        ended = planned(demo, capsys, plan, "--html", page)
+
+        (line,) = asked(demo, {"lines": [{"listing": "bricks", "pieces": 1200}]})["lines"]
+        demo.delete("listings/bricks")
+        assert any(f"1200 {line['price']['amount']} per 12 " in row for row in cells(ended.out)), ended.err
+        assert " per 12" in page.read_text()
+        assert "Price a piece" not in page.read_text()
+
     def test_pays_and_its_machines_have_time_for_it(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         out = planned(demo, capsys, DEMO_PLAN).out
 

@@ -303,6 +303,26 @@ class TestRegistering:
         )
         demo.delete("listings/pots")
 
+    def test_prices_a_hundred_pieces_together_and_says_so(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        sent = ("--shipping-service", "parcels", "--shipping-zone", "home")
+
+        run_command(demo, COMMAND, "pots", *POTS, *sent, "--base-quantity", "100")
+
+        out, sheet = capsys.readouterr().out, price_sheet(demo, "pots")
+        assert (demo.get("listings/pots").json["base_quantity"], sheet["base_quantity"]) == (100, 100)
+        assert "Every amount is for 100 pieces, sold together." in out
+        found = sections(out)
+        assert dict(found[""])["PRICE as buyers see it, with tax"] == f"{sheet['formatted_price']} per 100"
+        assert ("full cost: all lines of the cost sheet ÷ pieces × 100") in dict(found["How the price is found"])
+        parcels = sheet["shipping"]["parcels"]
+        assert sum(each["count"] * each["pieces"] for each in parcels) == 100
+        for each in parcels:
+            count = f"{each['count']} times {each['pieces']}" if each["count"] > 1 else f"{each['pieces']}"
+            assert f"  {count} in {each['container']}: " in out
+        demo.delete("listings/pots")
+
     def test_changes_only_what_is_given_and_removes_what_is_given_empty(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:

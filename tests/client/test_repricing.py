@@ -444,6 +444,16 @@ class TestRepricing:
         assert prices(demo) == {each["code"]: price_asked(demo, each["code"]) for each in items(demo, "listings")}
         assert {row[0] for row in shown(ended.out).values()} == {"first"}
 
+    def test_says_how_many_pieces_a_price_is_for(self, demo: Client, run: Run) -> None:
+        facts: dict[str, Any] = demo.get("listings/brick-stall").json
+        demo.put("listings/brick-stall", {**facts, "base_quantity": 12})
+
+        ended = run("reprice", "--dry-run")
+
+        (change,) = (each for each in preview(demo)["changes"]["items"] if each["listing"] == "brick-stall")
+        demo.put("listings/brick-stall", facts)
+        assert f"{change['new']['price']['amount']} EUR per 12" in ended.out
+
     @pytest.mark.parametrize(
         ("arguments", "touched"),
         [

@@ -10,6 +10,7 @@ from iso4217 import Currency
 
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
+from service.domain.selling.base_quantity import BASE_QUANTITIES
 from service.domain.selling.channels import Display
 from service.domain.values.money import Money, in_currency
 
@@ -27,7 +28,13 @@ measures = st.none() | st.decimals("0.000001", "99999", places=6)
 
 def beam(**changes: Any) -> PriceListEntry:
     """An entry without a price."""
-    facts = {"listing": "beam-shop", "product": "beam", "name": "beam", "channel": "own-shop", "locale": "en_IE"}
+    facts: dict[str, Any] = {
+        "listing": "beam-shop",
+        "product": "beam",
+        "name": "beam",
+        "channel": "own-shop",
+        "locale": "en_IE",
+    }
     return replace(PriceListEntry(**facts, as_of=date(2026, 11, 25), currency="EUR"), **changes)
 
 
@@ -49,6 +56,7 @@ def entries(draw: st.DrawFn, *, priced: bool | None = None) -> PriceListEntry:
         description=draw(st.just("") | names),
         channel=draw(codes),
         currency=currency,
+        base_quantity=draw(st.sampled_from(BASE_QUANTITIES)),
         shipping_weight_kg=draw(measures),
         mass_kg=draw(measures),
         length_mm=draw(measures),

@@ -25,7 +25,8 @@ from service.domain.making.resources import LabourGrade, Machine, Material, Mate
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
 from service.domain.quoting.document_totals import AppliedTax, DocumentAdjustment, DocumentLine
-from service.domain.quoting.request import BASE_QUANTITIES, Customer, QuotationLineRequest, QuotationRequest
+from service.domain.quoting.request import Customer, QuotationLineRequest, QuotationRequest
+from service.domain.selling.base_quantity import BASE_QUANTITIES
 from service.domain.selling.channels import Display
 from service.domain.selling.taxes import TaxCategory
 from service.domain.values.money import Money

@@ -1,4 +1,4 @@
-"""Price sheets of products: what to ask for a piece of a batch, or what is kept at a price."""
+"""Price sheets of products: what to ask for pieces of a batch, or what is kept at a price."""
 
 from collections.abc import Iterator
 from dataclasses import fields
@@ -15,6 +15,7 @@ from service.api.http.answers import answer
 from service.api.http.auth import workshop, workspace
 from service.api.http.operations import operation
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
+from service.domain.selling.base_quantity import BaseQuantity, sold_together_problems
 from service.domain.selling.channels import Display
 from service.domain.selling.route import Route, shipping_problems
 from service.domain.values.declared import (
@@ -42,12 +43,14 @@ class PriceQuery:
 
     Attributes:
         quantity: good pieces in the batch.
+        base_quantity: pieces that an order has and its price is for: 1, 12, 100 or 1000. Amounts of the policy, fees
+            and shipping are for so many pieces together; a profit per piece is not.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         tax: code of the tax; none if left out.
         channel: code of the sales channel; sold directly if left out.
         currency: currency of the price; the workshop's if left out.
         shipping_service: code of the shipping service; collected by the customer if left out.
-        shipping_zone: zone of the service that the piece is sent to.
+        shipping_zone: zone of the service that the order is sent to.
         discount_share: also show the effect of this discount on the price, and the lowest price that allows it.
         kept_at: the inverse question: what is kept at this price; in place of target and value.
         target: kind of target.
@@ -63,6 +66,7 @@ class PriceQuery:
     """
 
     quantity: Pieces
+    base_quantity: BaseQuantity = 1
     as_of: date | None = None
     tax: Code | None = None
     channel: Code | None = None
@@ -83,6 +87,7 @@ class PriceQuery:
 
     def problems(self) -> Iterator[InvalidValueError]:
         """Needs either kept_at or a target."""
+        yield from sold_together_problems(self.base_quantity, self.quantity, "quantity")
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
         if self.kept_at is not None:
             for name in ("target", "value", "cost_basis", "price_step", "price_endings", "rounding"):
@@ -108,7 +113,7 @@ class PriceSheetView(MethodView):
     @blueprint.arguments(schema_of(PriceQuery)(), location="query")
     @blueprint.response(200, schema_of(PriceSheet))
     def get(self, query: PriceQuery, code: str) -> flask.Response:
-        """What to ask for a piece of a batch, or what is kept at a price."""
+        """What to ask for pieces of a batch, or what is kept at a price."""
         asked = {each.name: getattr(query, each.name) for each in fields(PriceQuestion) if hasattr(query, each.name)}
         asked |= {"product": code, "as_of": query.as_of or workshop().today()}
         asked |= {"policy": query.policy(), "route": Route.of(query)}

@@ -22,6 +22,11 @@ def stated_share(text: str) -> str:
     return f"{(Decimal(text) * 100).normalize():f} %"
 
 
+def per_pieces(price: str, base_quantity: int) -> str:
+    """A price, with the pieces that it is for if they are several."""
+    return price if base_quantity == 1 else f"{price} per {base_quantity}"
+
+
 def whole(text: str) -> str:
     """Minutes, as a whole number."""
     return str(_rounded(Decimal(text), 0))

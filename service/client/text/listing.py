@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from service.client.text.figures import NOTHING, amount, money, quantity, share, stated_share, steps
+from service.client.text.figures import NOTHING, amount, money, per_pieces, quantity, share, stated_share, steps
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, padded, paragraph, room, row, table
 
@@ -22,7 +22,7 @@ def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
         (
             each["listing"],
             each["channel"],
-            each["formatted_price"] or "none",
+            per_pieces(each["formatted_price"], int(each["base_quantity"])) if each["formatted_price"] else "none",
             each["formatted_unit_price"] or NOTHING,
             share(each["margin_share"] or None),
         )
@@ -75,6 +75,8 @@ class _Sheet:
         tax = f"tax {sheet['tax']}" if sheet["tax"] else "no tax"
         told = f"{sheet['product']} on {sheet['channel']}, for {sheet['locale']}; {tax}; cost of a batch of {batch}"
         yield from self._text(told, "")
+        if sheet["base_quantity"] > 1:
+            yield from self._text(f"Every amount is for {sheet['base_quantity']} pieces, sold together.", "")
         yield from self._text(f"Aim: {self._aim()}", "")
 
     def _aim(self) -> str:
@@ -97,7 +99,8 @@ class _Sheet:
         sheet, display = self.sheet, self.price["display"]
         yield ""
         tax = "with tax" if display == "tax_inclusive" else "without tax"
-        yield from self._row(f"PRICE as buyers see it, {tax}", sheet["formatted_price"])
+        price = per_pieces(sheet["formatted_price"], sheet["base_quantity"])
+        yield from self._row(f"PRICE as buyers see it, {tax}", price)
         if sheet["unit_price"]:
             per = f"unit price per {sheet['unit_price']['measure']}: {sheet['unit_price']['formula']}"
             yield from self._row(per, sheet["formatted_unit_price"])
@@ -209,7 +212,9 @@ class _Sheet:
         container = f"in {parcel['container']}" if parcel["container"] else "as it is"
         sides = " × ".join(quantity(parcel[f"{side}_mm"]) for side in ("length", "width", "height"))
         volumetric = f", volumetric weight {quantity(parcel['volumetric_kg'])} kg" if parcel["volumetric_kg"] else ""
-        return f"A piece {container}: {sides} mm, {quantity(parcel['mass_kg'])} kg{volumetric}."
+        pieces, several = parcel["count"] * parcel["pieces"], parcel["count"] > 1
+        what = "A piece" if pieces == 1 else f"{parcel['count']} times {parcel['pieces']}" if several else f"{pieces}"
+        return f"{what} {container}: {sides} mm, {quantity(parcel['mass_kg'])} kg{volumetric}."
 
     def _exchange_rates(self) -> Iterator[str]:
         days = self.sheet["exchange_rates"]

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from service.client.text.figures import NOTHING, amount, share, whole, whole_down, whole_up
+from service.client.text.figures import NOTHING, amount, per_pieces, share, whole, whole_down, whole_up
 from service.client.text.month_resources import earned, rests_on, taken
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
@@ -119,6 +119,7 @@ class _Text:
         for line in self.month["lines"]:
             price = line["price"]
             shown = price["amount"] + ("" if price["currency"] == self.month["currency"] else f" {price['currency']}")
+            shown = per_pieces(shown, line["base_quantity"])
             volume = line["alone_break_even"]
             beyond = " (too many)" if volume and volume["is_beyond_capacity"] else ""
             alone = _volume(volume, "whole_pieces") + beyond

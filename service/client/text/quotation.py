@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.client.text.figures import quantity, share, stated_share, whole_up
+from service.client.text.figures import per_pieces, quantity, share, stated_share, whole_up
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -47,8 +47,7 @@ class _Text:
     def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
         saving = quoted["saving_share"]
         saves = "" if saving is None else share(saving)
-        price, base = quoted["unit_price"]["amount"], quoted["base_quantity"]
-        priced = price if base == 1 else f"{price} per {base}"
+        priced = per_pieces(quoted["unit_price"]["amount"], quoted["base_quantity"])
         return name, str(quoted["quantity"]), priced, saves, quoted["net_amount"]["amount"]
 
     def _totals(self) -> Iterator[str]:

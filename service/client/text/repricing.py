@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from service.client.text.figures import amount, as_exact_as, money, rate, share
+from service.client.text.figures import amount, as_exact_as, money, per_pieces, rate, share
 from service.client.text.terminal import isolated, padded, paragraph, room, table
 
 _HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
@@ -94,12 +94,16 @@ def _change(change: dict[str, Any]) -> tuple[str, ...]:
     return (
         change["listing"],
         change["decision"],
-        money(old["price"]) if old else "-",
-        money(new["price"]) if new else "-",
+        _price(old),
+        _price(new),
         _signed(share(change["move_share"])),
         _cost_change(old, new),
         share(margin),
     )
+
+
+def _price(side: dict[str, Any] | None) -> str:
+    return "-" if side is None else per_pieces(money(side["price"]), side.get("base_quantity", 1))
 
 
 def _cost_change(old: dict[str, Any] | None, new: dict[str, Any] | None) -> str:

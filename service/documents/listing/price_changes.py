@@ -13,6 +13,8 @@ COLUMNS = (
     "currency",
     "old_price",
     "new_price",
+    "old_base_quantity",
+    "new_base_quantity",
     "move_share",
     "cost_currency",
     "old_unit_cost",
@@ -41,6 +43,8 @@ def _row(change: dict[str, Any]) -> list[str]:
         (new["price"] or old["price"] or _NO_MONEY)["currency"],
         (old["price"] or _NO_MONEY)["amount"],
         (new["price"] or _NO_MONEY)["amount"],
+        _base_quantity(old),
+        _base_quantity(new),
         change["move_share"] or "",
         (new["unit_cost"] or old["unit_cost"] or _NO_MONEY)["currency"],
         (old["unit_cost"] or _NO_MONEY)["amount"],
@@ -51,6 +55,11 @@ def _row(change: dict[str, Any]) -> list[str]:
         effects,
         guarded(change["problem"] or ""),
     ]
+
+
+def _base_quantity(side: dict[str, Any]) -> str:
+    """Pieces that a price is for; changes stored before there were others have only prices for one."""
+    return str(side.get("base_quantity", 1)) if side["price"] else ""
 
 
 _NO_MONEY = {"amount": "", "currency": ""}

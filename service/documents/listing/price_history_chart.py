@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.drawing.drawing import Chart, ImageForm, Layer, drawn, layer, literal, shortened, words
 from service.documents.listing.price_panel import Look, Step, Terms, panel
-from service.documents.writing.formats import formatted_amount, formatted_date, formatted_number, isolated
+from service.documents.writing.formats import formatted_date, formatted_number, isolated
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce, prices_in_force
 
@@ -22,7 +22,8 @@ def price_history_chart(
 ) -> bytes:
     """The prices in force on a listing until the end of a day, as an image.
 
-    Each currency has its own panel and axis: amounts in different currencies are not compared. Figures are exact; only
+    Each currency has its own panel and axis: amounts in different currencies are not compared. Drawn is the price of a
+    piece, beside its cost, whatever number of pieces the price is for. Figures are exact; only
     positions are floats. A price that was rolled back ends at that time, and the restored one is marked.
 
     Args:
@@ -41,7 +42,7 @@ def price_history_chart(
     days = [as_of, *(price.since.astimezone(zone).date() for price in prices)]
     terms = Terms(first=min(days), last=max(days), zone=zone, words=said)
     told = [terms.told(price) for price in prices[-_MOST_TOLD:]]
-    name, then = literal(listing), _then(prices, as_of, said)
+    name, then = literal(listing), _then(prices, as_of, terms)
     counted = _counted(newest, len(newest) < len(entries), said)
     subtitle = (terms.told(prices[-1]), counted) if _is_priced(prices) else (counted,)
     chart = Chart(
@@ -63,12 +64,12 @@ def _until(end: datetime, entry: PriceHistoryEntry) -> PriceHistoryEntry:
     return replace(entry, rolled_back_at=None) if is_later else entry
 
 
-def _then(prices: Sequence[PriceInForce], day: date, said: Labels) -> str:
+def _then(prices: Sequence[PriceInForce], day: date, terms: Terms) -> str:
     """The price in force at the end of the day."""
     if not _is_priced(prices):
-        return said("no price in force")
-    price = formatted_amount(prices[-1].entry.price, said.locale)
-    return said("{price} on {day}", price=price, day=formatted_date(day, said.locale))
+        return terms.words("no price in force")
+    price = terms.price(prices[-1].entry)
+    return terms.words("{price} on {day}", price=price, day=formatted_date(day, terms.locale))
 
 
 def _is_priced(prices: Sequence[PriceInForce]) -> bool:
@@ -102,7 +103,10 @@ def _panels(prices: Sequence[PriceInForce], terms: Terms) -> Iterator[Layer]:
 
 def _steps(prices: Sequence[PriceInForce], look: Look, currency: str, terms: Terms) -> Iterator[Step]:
     for price in prices:
-        amount = price.entry.price if look is Look.PRICE else price.entry.unit_cost
+        is_price = look is Look.PRICE
+        amount = price.entry.price_of_a_piece if is_price else price.entry.unit_cost
         if amount.currency == currency:
             end = terms.end if price.until is None else price.until.timestamp()
-            yield Step(begin=price.since.timestamp(), end=end, amount=amount, price=price, lasts=price.until is None)
+            lasts = price.until is None
+            begin = price.since.timestamp()
+            yield Step(begin=begin, end=end, amount=amount, price=price, lasts=lasts, is_price=is_price)

@@ -20,6 +20,7 @@ COLUMNS = (
     "locale",
     "as_of",
     "currency",
+    "base_quantity",
     "price",
     "display",
     "gross_price",
@@ -67,7 +68,7 @@ def _cell(value: Any) -> str:
 
 _CODES = {Measure.KILOGRAM: "KGM", Measure.METRE: "MTR", Measure.SQUARE_METRE: "MTK", Measure.CUBIC_METRE: "MTQ"}
 """Source: UN/ECE Recommendation No. 20, Codes for Units of Measure Used in International Trade, common codes."""
-_MILLIMETRE = "MMT"
+_MILLIMETRE, _PIECE = "MMT", "H87"
 
 
 def price_list_json_ld(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
@@ -110,17 +111,23 @@ def _offer(entry: PriceListEntry) -> dict[str, Any] | None:
         identifier=entry.listing,
         price=encoded(entry.price.amount),
         priceCurrency=entry.price.currency,
+        eligibleQuantity=_base_quantity(entry),
         priceSpecification=list(_price_specifications(entry.price, entry)),
         shippingDetails=weight and _node("OfferShippingDetails", weight=weight),
     )
 
 
 def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[str, Any]]:
-    """The price of a piece as displayed, and the unit price, which always includes tax."""
-    yield _price_specification(price, is_taxed=entry.display is Display.TAX_INCLUSIVE)
+    """The price as displayed, with its pieces if it is for several, and the unit price, which always includes tax."""
+    is_taxed = entry.display is Display.TAX_INCLUSIVE
+    yield _price_specification(price, is_taxed=is_taxed, referenceQuantity=_base_quantity(entry))
     if entry.unit_price is not None:
         reference = _quantity(Decimal(1), _CODES[entry.unit_price.measure])
         yield _price_specification(entry.unit_price.price, is_taxed=True, referenceQuantity=reference)
+
+
+def _base_quantity(entry: PriceListEntry) -> dict[str, Any] | None:
+    return None if entry.base_quantity == 1 else _quantity(Decimal(entry.base_quantity), _PIECE)
 
 
 def _price_specification(price: Money, *, is_taxed: bool, **members: Any) -> dict[str, Any]:

@@ -21,9 +21,15 @@ from service.documents.drawing.drawing import (
     words,
 )
 from service.documents.drawing.scales import Label, amount_marks, day_marks, labelled, legend, without_overlap
-from service.documents.writing.formats import formatted_amount, formatted_date, formatted_share, formatted_unit_amount
+from service.documents.writing.formats import (
+    formatted_amount,
+    formatted_date,
+    formatted_number,
+    formatted_share,
+    formatted_unit_amount,
+)
 from service.documents.writing.labels import Labels
-from service.domain.listing.price_history import PriceInForce
+from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce
 from service.domain.values.money import Money, in_currency
 
 _WIDTH, _HEIGHT, _GRID = 640, 210, "#dddddd"
@@ -54,6 +60,7 @@ class Step:
         begin: POSIX time in seconds, a float because it is only a position.
         end: the moment after it, likewise.
         lasts: whether it is in force now.
+        is_price: whether it is the price, of one piece, and not the unit cost.
     """
 
     begin: float
@@ -61,6 +68,7 @@ class Step:
     amount: Money
     price: PriceInForce
     lasts: bool
+    is_price: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,14 +100,21 @@ class Terms:
         told = [words("unit cost {cost}", cost=formatted_unit_amount(entry.unit_cost, locale))]
         if entry.margin_share is not None:
             told.append(words("margin {share}", share=formatted_share(entry.margin_share, locale)))
-        since = words("{price} since {day}", price=formatted_amount(entry.price, locale), day=day)
+        since = words("{price} since {day}", price=self.price(entry), day=day)
         back = f", {words('put back')}" if price.is_put_back else ""
         return f"{since}{back} ({', '.join(told)})"
+
+    def price(self, entry: PriceHistoryEntry) -> str:
+        """The price, with the pieces that it is for if they are several."""
+        price, base = formatted_amount(entry.price, self.locale), entry.base_quantity
+        if base == 1:
+            return price
+        return self.words("{price} per {number}", price=price, number=formatted_number(base, self.locale))
 
     def label(self, step: Step) -> str:
         """The label of a step."""
         shown = formatted_unit_amount(step.amount, self.locale)
-        is_back = step.price.is_put_back and step.amount is step.price.entry.price
+        is_back = step.price.is_put_back and step.is_price
         return self.words("{price} put back", price=shown) if is_back else shown
 
 
@@ -159,8 +174,11 @@ def _day_axis(scale: _Scale, terms: Terms) -> Iterator[Layer]:
     yield layer({"type": "text", "fill": FAINT}, data, x=scale.x(), y={"value": _HEIGHT + 15}, text=words("text"))
 
 
-def _named(series: Iterable[Look], currency: str, terms: Terms) -> Iterator[tuple[str, Layer]]:
-    names = {Look.PRICE: terms.words("price"), Look.UNIT_COST: terms.words("unit cost")}
+def _named(series: Mapping[Look, Sequence[Step]], currency: str, terms: Terms) -> Iterator[tuple[str, Layer]]:
+    words, steps = terms.words, series.get(Look.PRICE, ())
+    is_of_pieces = all(step.price.entry.base_quantity == 1 for step in steps)
+    price = words("price") if is_of_pieces else words("price of a piece")
+    names = {Look.PRICE: price, Look.UNIT_COST: words("unit cost")}
     return ((f"{names[look]}, {currency}", look.line()) for look in series)
 
 

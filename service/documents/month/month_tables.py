@@ -20,7 +20,7 @@ def products_table(of: MonthWriting) -> TableView:
         columns=(
             words("Product"),
             words("Pieces"),
-            words("Price a piece"),
+            words("Price a piece") if all(line.base_quantity == 1 for line in of.month.lines) else words("Price"),
             words("Contribution a piece"),
             words("Contribution"),
         ),
@@ -33,10 +33,17 @@ def _product(of: MonthWriting, line: MonthLineStatement) -> tuple[Cell, ...]:
     return (
         of.name(line),
         Cell(text=of.pieces(Decimal(line.pieces))),
-        Cell(text=of.money(line.price)),
+        Cell(text=_price(of, line)),
         Cell(text=of.money(line.contribution), note=tooling or of.share(line.contribution_margin_share)),
         Cell(text=of.money(line.month_contribution)),
     )
+
+
+def _price(of: MonthWriting, line: MonthLineStatement) -> str:
+    price = of.money(line.price)
+    if line.base_quantity == 1:
+        return price
+    return of.words("{price} per {number}", price=price, number=of.pieces(Decimal(line.base_quantity)))
 
 
 def fixed_costs_table(of: MonthWriting) -> TableView:

@@ -1,10 +1,11 @@
-"""Products offered for online sale, one piece an order."""
+"""Products offered for online sale, one base quantity an order."""
 
 from collections.abc import Iterator
 from typing import Annotated
 
 from service.domain.listing.unit_price import Measure
 from service.domain.pricing.policy import PricingPolicy
+from service.domain.selling.base_quantity import BaseQuantity, sold_together_problems
 from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
 from service.domain.values.errors import InvalidValueError
@@ -26,9 +27,11 @@ class Listing:
         locale: the CLDR locale in which its prices are written, for instance "de_AT".
         policy: how it is priced, amounts in the currency of sale; whether prices contain the tax is the
             channel's to say, so leave display out.
-        standard_batch: good pieces in the batch that its cost is taken from.
+        base_quantity: pieces that an order has and its price is for: 1, 12, 100 or 1000. Amounts of the policy, fees
+            and shipping are for so many pieces together; a profit per piece is not.
+        standard_batch: good pieces in the batch that its cost is taken from; at least the base quantity.
         tax: code of the tax; none if left out.
-        shipping_service: code of the service that a piece is sent with; collected by the buyer if left out.
+        shipping_service: code of the service that an order is sent with; collected by the buyer if left out.
         shipping_zone: the service's zone that buyers are in.
         unit_price_per: the unit of quantity that a unit price is shown for; none is shown if left out.
         tags: what the workshop groups its listings by, for instance ["garden"]; not shown to buyers.
@@ -42,6 +45,7 @@ class Listing:
     currency: CurrencyCode
     locale: LocaleCode
     policy: PricingPolicy
+    base_quantity: BaseQuantity = 1
     standard_batch: Pieces
     tax: Annotated[Code, Names("taxes")] | None = None
     shipping_service: Annotated[Code, Names("shipping-services")] | None = None
@@ -58,4 +62,5 @@ class Listing:
                 yield InvalidValueError(("policy", *problem.path), problem.reason)
         if self.policy.display is not None:
             yield InvalidValueError(("policy", "display"), "is the channel's to say; leave it out")
+        yield from sold_together_problems(self.base_quantity, self.standard_batch, "standard_batch")
         yield from shipping_problems(self.shipping_service, self.shipping_zone)

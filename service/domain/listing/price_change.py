@@ -25,11 +25,13 @@ class PriceNow:
 
     Attributes:
         price: as it is displayed on the channel.
+        base_quantity: pieces that the price is for.
         unit_cost: what a piece costs now.
         margin_share: profit ÷ net price at this price; none at a net price of 0.
     """
 
     price: Money
+    base_quantity: int = 1
     unit_cost: Money
     margin_share: Decimal | None
 
@@ -78,8 +80,10 @@ class PriceChange:
         old: the price in force; null for a first one.
         new: the price asked; if first or changed, in force from its day on once the repricing is applied. Null if
             unpriced.
-        kept_margin_share: the margin of the old price at the new cost.
-        move_share: (new price − old price) ÷ old price; null from a price of 0 or in another currency.
+        kept_margin_share: the margin of the old price at the new cost; null in another currency or for another base
+            quantity.
+        move_share: (new price − old price) ÷ old price, both of a piece if the base quantity is another one; null
+            from a price of 0 or in another currency.
         effects: the contribution of each changed rate to the change in cost; they add up to it.
         problem: why no price can be found, and the remedy.
     """
@@ -154,10 +158,13 @@ class ChangeWriter:
     def cost(self, amount: Decimal) -> Decimal:
         return half_up(amount, self._decimals)
 
-    def priced(self, price: Decimal, currency: str, cost: Decimal, margin: str | None) -> dict[str, Any]:
-        """A price at the minor unit with its cost and margin as shown."""
+    def priced(
+        self, price: Decimal, currency: str, base_quantity: int, cost: Decimal, margin: str | None
+    ) -> dict[str, Any]:
+        """A price at the minor unit with the cost of a piece and its margin as shown."""
         return {
             "price": {"amount": f"{price:f}", "currency": currency},
+            "base_quantity": base_quantity,
             "unit_cost": {"amount": f"{cost:f}", "currency": self._home},
             "margin_share": margin,
         }

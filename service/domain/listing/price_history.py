@@ -7,7 +7,8 @@ from decimal import Decimal
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from service.domain.values.money import Money
+from service.domain.values.exact import exactly
+from service.domain.values.money import Money, in_currency
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,6 +23,7 @@ class PriceHistoryEntry:
         applied_by: name of the key that it was applied with.
         rolled_back_at: when it was taken back; none if it never was.
         price: as displayed on the channel, in the listing's currency.
+        base_quantity: pieces that the price is for.
         unit_cost: what a piece costs, in the workshop's currency, with four digits more than the minor unit.
         margin_share: profit ÷ net price; none at a net price of 0.
     """
@@ -33,8 +35,15 @@ class PriceHistoryEntry:
     applied_by: str
     rolled_back_at: datetime | None
     price: Money
+    base_quantity: int = 1
     unit_cost: Money
     margin_share: Decimal | None
+
+    @property
+    @exactly
+    def price_of_a_piece(self) -> Money:
+        """Price ÷ base quantity, unrounded."""
+        return in_currency(self.price.amount / self.base_quantity, self.price.currency)
 
     def since(self, zone: ZoneInfo) -> datetime:
         """The instant from which it is in force, if it is not taken back before."""

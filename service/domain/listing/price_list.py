@@ -15,7 +15,9 @@ class PriceListEntry:
 
     Attributes:
         description: anything more that buyers read; may be empty.
-        shipping_weight_kg: what a piece weighs when it is shipped, packaging included, if known.
+        base_quantity: pieces that an order has and the price is for.
+        shipping_weight_kg: what an order weighs when it is shipped, packaging included, if known.
+        mass_kg: of a piece, like its sides.
         cash_price: what is paid in cash, where cash is rounded.
         cautions: those that concern the product.
     """
@@ -28,6 +30,7 @@ class PriceListEntry:
     locale: str
     as_of: date
     currency: str
+    base_quantity: int = 1
     price: Money | None = None
     display: Display | None = None
     gross_price: Money | None = None

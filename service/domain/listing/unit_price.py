@@ -36,9 +36,9 @@ class UnitPrice:
 
     Attributes:
         measure: the unit of quantity.
-        content: how much of it a piece contains.
+        content: how much of it is sold together: in the listing's base quantity, a piece if that is 1.
         price: for one unit, with tax, at the minor unit.
-        formula: how it follows from the price of a piece.
+        formula: how it follows from the price.
     """
 
     measure: Measure
@@ -63,8 +63,8 @@ def content(product: Product, measure: Measure) -> Decimal:
 
 
 @exactly
-def unit_price(gross_price: Money, product: Product, measure: Measure) -> UnitPrice:
-    """The unit price:  final price with tax ÷ content, half up at the minor unit.
+def unit_price(gross_price: Money, product: Product, measure: Measure, pieces: int = 1) -> UnitPrice:
+    """The unit price:  final price of the pieces with tax ÷ their content, half up at the minor unit.
 
     The final price is rounded to the minor unit first, so that the label's own price ÷ content gives its unit price.
 
@@ -75,16 +75,17 @@ def unit_price(gross_price: Money, product: Product, measure: Measure) -> UnitPr
     Source: Directive 98/6/EC of the European Parliament and of the Council on consumer protection in the indication
         of the prices of products offered to consumers, Article 2 (a) and (b), 1998.
     """
-    contained = content(product, measure)
+    contained = (content(product, measure) * pieces).normalize()
     final_price = rounded(gross_price.amount, gross_price.currency)
     return UnitPrice(
         measure=measure,
         content=contained,
         price=rounded(final_price.amount / contained, gross_price.currency),
-        formula=f"final price with tax ÷ {_formula_of_content(measure)}",
+        formula=f"final price with tax ÷ {_formula_of_content(measure, pieces)}",
     )
 
 
-def _formula_of_content(measure: Measure) -> str:
+def _formula_of_content(measure: Measure, pieces: int) -> str:
     members, unit = _CONTENTS[measure]
-    return members[0] if unit == ONE else f"({' × '.join(members)} × {unit:f})"
+    factors = [*members, *(f"{each:f}" for each in (unit, Decimal(pieces)) if each != ONE)]
+    return factors[0] if len(factors) == 1 else f"({' × '.join(factors)})"

@@ -25,7 +25,8 @@ class MonthLineStatement:
         pieces: planned.
         batches: planned pieces ÷ pieces in a batch; an average, which need not be whole.
         pieces_per_composite_unit: pieces in one set of the mix.
-        price: what is asked for a piece, in the currency of sale.
+        price: what is asked for the base quantity, in the currency of sale.
+        base_quantity: pieces that the price is for.
         net_price: of a piece without tax, in the workshop's currency.
         proceeds: what a piece brings in after fees, conversion and shipping.
         variable_cost: of a piece of its batch.
@@ -50,6 +51,7 @@ class MonthLineStatement:
     batches: Figure
     pieces_per_composite_unit: int
     price: Money
+    base_quantity: int
     net_price: UnitAmount
     proceeds: UnitAmount
     variable_cost: UnitAmount

@@ -25,6 +25,7 @@ class PlannedProduct:
         least: pieces in the best mix.
         most: pieces in the best mix; None where demand does not limit them.
         in_whole_batches: whether the best mix has whole batches of it.
+        base_quantity: pieces that the price is for.
         shown_variable_cost: of a piece, as its cost sheet shows it.
         absorbed: fixed cost that a piece bears, by resource.
     """
@@ -39,6 +40,7 @@ class PlannedProduct:
     price: Money
     shown_variable_cost: Decimal
     sale: PlannedSale
+    base_quantity: int = 1
     absorbed: tuple[Absorbed, ...] = ()
 
     @property

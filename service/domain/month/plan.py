@@ -77,7 +77,7 @@ class PlannedLine:
         most_per_month: the most pieces in the best mix; as many as can be made if left out.
         in_whole_batches: whether the best mix has whole batches of it, not single pieces.
         policy: how the price of a product is found; either this or price.
-        price: the price as displayed; of a listing it replaces the price that its policy asks.
+        price: the price as displayed; of a listing it replaces the price that its policy asks, for its base quantity.
         tax: code of the tax; none if left out.
         channel: code of the sales channel; sold directly if left out.
         currency: of the price; the workshop's if left out.

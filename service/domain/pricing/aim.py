@@ -24,18 +24,26 @@ from service.domain.values.unit_costs import UnitCosts
 
 
 class Aim:
-    """One policy applied to one sale, for any number of costs; `grid` has the policy's prices, `minor` all prices."""
+    """One policy applied to one sale, for any number of costs; `grid` has the policy's prices, `minor` all prices.
 
-    def __init__(self, policy: PricingPolicy, sale: Sale, currency: str) -> None:
-        self.policy, self.sale = policy, sale
+    Prices, and amounts of policy and sale, are for the base quantity of pieces; a profit per piece is for one.
+    """
+
+    def __init__(self, policy: PricingPolicy, sale: Sale, currency: str, base_quantity: int = 1) -> None:
+        self.policy, self.sale, self.base_quantity = policy, sale, base_quantity
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
         self.minor = PriceGrid(step=UNITS[self.decimals])
         self._proceeds, self._with_tax, self._to_gross = sale.taxed_proceeds, sale.with_tax, sale.gross_of_displayed
         aimed, value = policy.target.traits, policy.value
-        self._is_price, self._of_cost, self._of_piece = aimed.is_price, value * aimed.of_cost, value * aimed.of_piece
+        self.of_piece = aimed.of_piece * base_quantity
+        self._is_price, self._of_cost, self._of_piece = aimed.is_price, value * aimed.of_cost, value * self.of_piece
         self._wanted: Function = plus(self._proceeds, slope=-value * aimed.of_net) if aimed.of_net else self._proceeds
         self._is_rising = is_rising(self._proceeds)
         self._is_simple = policy.rounding is Rounding.UP and self._is_rising and is_rising(self._wanted)
+
+    def costs(self, piece: UnitCosts) -> UnitCosts:
+        """The costs of the base quantity."""
+        return piece if self.base_quantity == 1 else piece.times(self.base_quantity)
 
     def price(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
         """The least displayed price that meets the target, and the price of the grid to ask.

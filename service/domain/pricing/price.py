@@ -28,6 +28,7 @@ class Price:
     """A price and its profit; all figures but the price asked are unrounded. `PriceStatement` has the other meanings.
 
     Attributes:
+        base_quantity: pieces that all of it is for.
         asked: the displayed price.
         target_price: the least displayed price that meets the policy exactly; the price itself if it was given.
         equation: the segment of `Aim.surplus` whose zero is the target; None where the target is a step of the fees, or
@@ -39,6 +40,7 @@ class Price:
         break_even_price: the least price at the minor unit that covers the full cost; None if no price does.
     """
 
+    base_quantity: int
     asked: Decimal
     sale: Sale
     costs: UnitCosts
@@ -64,7 +66,7 @@ class Price:
 
     @property
     def contribution(self) -> Decimal:
-        """Proceeds less variable cost: what a piece contributes to the fixed cost."""
+        """Proceeds less variable cost: what is contributed to the fixed cost."""
         return self.proceeds - self.costs.variable
 
     @property
@@ -90,7 +92,7 @@ class Discount:
 
 
 class Pricing:
-    """Prices a piece with one cost, one policy and one sale."""
+    """Prices a base quantity with one cost, one policy and one sale."""
 
     def __init__(self, aim: Aim, costs: UnitCosts) -> None:
         self.aim, self.policy, self.costs, self.sale = aim, aim.policy, costs, aim.sale
@@ -156,6 +158,7 @@ class Pricing:
         enforced, floor = self._enforced, self._floor
         is_raised = not _holds(enforced, target) and _holds(enforced, asked)
         return Price(
+            base_quantity=self.aim.base_quantity,
             asked=asked,
             sale=self.sale,
             costs=self.costs,
@@ -173,7 +176,7 @@ class Pricing:
         """The error that no price meets the target, with the highest value that a price reaches."""
         policy, aimed = self.policy, self.policy.target.traits
         cost = self.costs.on(policy.cost_basis)
-        besides = self.sale.with_tax * (aimed.of_cost * cost + aimed.of_piece)
+        besides = self.sale.with_tax * (aimed.of_cost * cost + self.aim.of_piece)
         if not (aimed.of_net or besides):  # a fixed price, or a share of no cost
             return UnreachableTargetError(policy.target.value, policy.value)
         above = self.aim.above(cost)

@@ -9,7 +9,6 @@ from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price import Discount, Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
-from service.domain.selling.sale import Sale
 from service.domain.values.exact import ZERO, exactly, plain, share_of
 from service.domain.values.money import Money
 from service.domain.values.shown import WITH_MORE_DIGITS, ShownShare, SumOf, UnitAmount, shown
@@ -22,7 +21,7 @@ class PriceTerm:
     Attributes:
         name: what it is.
         formula: how it follows from the figures above it.
-        amount: for one piece, with four digits more than the minor unit.
+        amount: for the base quantity, with four digits more than the minor unit.
     """
 
     name: str
@@ -32,13 +31,13 @@ class PriceTerm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceStatement:
-    """A price as it is shown.
+    """A price as it is shown; like every amount beside it, for the base quantity, which is a piece unless stated.
 
     Gross price = net price + tax. Net price + net shipping charge = fees + conversion cost + shipping cost +
     proceeds. Proceeds = full cost + profit = variable cost + contribution.
 
     Attributes:
-        price: what is asked for a piece.
+        price: what is asked.
         display: whether it contains the tax.
         tax_share: the tax as a share of the net price.
         gross_price: with tax.
@@ -47,12 +46,12 @@ class PriceStatement:
         fees: what the sales channel takes, each with its own tax.
         fee_total: all fees.
         conversion_cost: what the channel keeps when it pays out in another currency.
-        shipping_cost: what shipping a piece costs the workshop.
+        shipping_cost: what shipping costs the workshop.
         shipping_charge: what the buyer is charged for shipping, tax included.
         net_shipping_charge: the same without tax.
         proceeds: what is left for cost and profit; the net price where nothing is taken.
-        variable_cost: of a piece.
-        full_cost: of a piece.
+        variable_cost: of the pieces.
+        full_cost: of the pieces.
         profit: proceeds less full cost.
         contribution: proceeds less variable cost.
         margin_share: profit ÷ net price; none at a net price of 0.
@@ -65,7 +64,7 @@ class PriceStatement:
         is_below_floor: the price does not keep to the floor.
         is_raised_to_floor: the target did not keep to the policy's floor.
         terms: the way from the cost to the price.
-        batch_net_price: net price × quantity.
+        batch_net_price: net price × quantity ÷ base quantity.
         batch_profit: what the batch leaves after its full cost.
     """
 
@@ -144,8 +143,8 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: in
         contribution_margin_share=share_of(priced.contribution, priced.net_price),
         is_raised_to_floor=priced.raised_to is not None,
         terms=(),
-        batch_net_price=priced.net_price * quantity,
-        batch_profit=priced.profit * quantity,
+        batch_net_price=priced.net_price * quantity / priced.base_quantity,
+        batch_profit=priced.profit * quantity / priced.base_quantity,
     )
     terms = (
         PriceTerm(name=name, formula=formula, amount=WITH_MORE_DIGITS.money(amount, currency))
@@ -158,25 +157,33 @@ def _terms(
     of: PriceStatement, priced: Price, policy: PricingPolicy | None, currency: str
 ) -> Iterator[tuple[str, str, Money | Decimal]]:
     """The steps from the cost to the price and to the profit: name, formula, amount."""
-    yield "variable cost", "variable lines of the cost sheet ÷ pieces", of.variable_cost
-    yield "full cost", "all lines of the cost sheet ÷ pieces", of.full_cost
+    times = _times(priced.base_quantity)
+    yield "variable cost", f"variable lines of the cost sheet ÷ pieces{times}", of.variable_cost
+    yield "full cost", f"all lines of the cost sheet ÷ pieces{times}", of.full_cost
     yield from _way_to_the_price(priced, policy, currency)
     yield "net price", "price without tax", of.net_price
     yield "tax", f"net price × {of.tax_share:f}", of.tax
-    yield from _way_to_the_proceeds(of, priced.sale)
+    yield from _way_to_the_proceeds(of, priced)
     left = "net price" if priced.sale.is_plain else "proceeds"
     yield "profit", f"{left} − full cost", of.profit
     yield "contribution", f"{left} − variable cost", of.contribution
 
 
-def _way_to_the_proceeds(of: PriceStatement, sale: Sale) -> Iterator[tuple[str, str, Money]]:
+def _times(base_quantity: int) -> str:
+    """The last factor of a formula that goes from a piece to the base quantity."""
+    return "" if base_quantity == 1 else f" × {base_quantity}"
+
+
+def _way_to_the_proceeds(of: PriceStatement, priced: Price) -> Iterator[tuple[str, str, Money]]:
     """The steps from the net price to the proceeds, those of 0 left out."""
+    sale, base = priced.sale, priced.base_quantity
     for fee in of.fees:
         yield fee.name, fee.formula, fee.amount
     if share := sale.conversion_share:
         yield "conversion cost", f"(gross price + shipping charge − fees) × {share:f}", of.conversion_cost
     if of.shipping_cost.amount:
-        yield "shipping cost", "shipping a piece, as estimated", of.shipping_cost
+        shipped = "a piece" if base == 1 else f"{base} pieces"
+        yield "shipping cost", f"shipping {shipped}, as estimated", of.shipping_cost
     if of.net_shipping_charge.amount:
         yield "net shipping charge", "what the buyer is charged for shipping, without tax", of.net_shipping_charge
     if not sale.is_plain:
@@ -195,7 +202,8 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None, currency: str
         yield "price", "as given", priced.asked
         return
     sale, cost, aimed = priced.sale, policy.cost_basis.value.replace("_", " "), policy.target.traits
-    formula, aim = (words.format(cost=cost, value=policy.value) for words in (aimed.formula, aimed.aim))
+    times = _times(priced.base_quantity) if aimed.of_piece else ""
+    formula, aim = (words.format(cost=cost, value=policy.value) + times for words in (aimed.formula, aimed.aim))
     if aimed.is_price:
         yield "target price", formula, priced.target_price
     elif sale.is_plain:

@@ -90,10 +90,8 @@ def asked_price(line: QuotationLineRequest, piece: UnitCosts, currency: str) -> 
     Raises:
         UnreachableTargetError: no price meets the policy.
     """
-    policy, base = line.policy, Decimal(line.base_quantity)
-    if policy.target.traits.of_piece:
-        policy = replace(policy, value=policy.value * base)
-    return Pricing(Aim(policy, Sale(), currency), piece.times(base)).asked().asked
+    aim = Aim(line.policy, Sale(), currency, line.base_quantity)
+    return Pricing(aim, aim.costs(piece)).asked().asked
 
 
 @exactly

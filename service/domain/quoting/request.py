@@ -11,6 +11,7 @@ from service.domain.making.products import Tooling
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.quoting.adjustments import LineAdjustment, MinimumOrder, QuotationAdjustment, RushCharge
 from service.domain.quoting.quantity_breaks import AutomaticBreaks
+from service.domain.selling.base_quantity import BaseQuantity, base_quantity_problems
 from service.domain.selling.channels import Display
 from service.domain.values.declared import (
     Bounds,
@@ -32,7 +33,6 @@ from service.domain.values.money import DatedCurrency, is_at_minor_unit, minor_u
 from service.domain.values.references import Names, Reference, references_in
 
 MAX_BREAKS = 20
-BASE_QUANTITIES = (1, 12, 100, 1000)
 
 
 @declared
@@ -104,7 +104,7 @@ class QuotationLineRequest:
     supplied_materials: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
     tax: Annotated[Code, Names("taxes")]
     policy: PricingPolicy
-    base_quantity: Annotated[int, Bounds(at_least=1, at_most=1000)] = 1
+    base_quantity: BaseQuantity = 1
     description: Line = ""
     allowances: Annotated[tuple[LineAdjustment, ...], Length(at_most=20)] = ()
     charges: Annotated[tuple[LineAdjustment, ...], Length(at_most=20)] = ()
@@ -115,8 +115,7 @@ class QuotationLineRequest:
         yield from Distinct().problems(self.supplied_materials, ("supplied_materials",))
         if self.automatic_breaks is not None and self.automatic_breaks.up_to <= self.quantity:
             yield InvalidValueError(("automatic_breaks", "up_to"), "must be more than the quantity")
-        if self.base_quantity not in BASE_QUANTITIES:
-            yield InvalidValueError(("base_quantity",), f"must be one of {', '.join(map(str, BASE_QUANTITIES))}")
+        yield from base_quantity_problems(self.base_quantity)
         if self.policy.display is Display.TAX_INCLUSIVE:
             yield InvalidValueError(("policy", "display"), "must be tax_exclusive: a quotation states net prices")
 

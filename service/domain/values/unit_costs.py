@@ -16,7 +16,7 @@ class CostBasis(StrEnum):
 
 
 class UnitCosts(NamedTuple):
-    """The variable and the full cost of a piece, unrounded, and the variable cost as the cost sheet shows it."""
+    """The variable and the full cost of what is sold, unrounded, and the variable cost as the cost sheet shows it."""
 
     variable: Decimal
     full: Decimal
@@ -26,9 +26,10 @@ class UnitCosts(NamedTuple):
         return self.full if basis is CostBasis.FULL else self.variable
 
     @exactly
-    def times(self, pieces: Decimal) -> "UnitCosts":
-        """The costs of several pieces."""
-        return UnitCosts(*(cost * pieces for cost in self))
+    def times(self, pieces: int) -> "UnitCosts":
+        """The costs of several pieces, from those of one, unrounded."""
+        variable = self.variable * pieces
+        return UnitCosts(variable=variable, full=self.full * pieces, shown_variable=variable)
 
     @exactly
     def converted(self, convert: Callable[[Decimal], Decimal]) -> "UnitCosts":

@@ -222,6 +222,7 @@ price_changes = sa.Table(
     sa.Column("previous_id", sa.Uuid, comment="the repricing whose price was in force before"),
     sa.Column("price", ExactDecimal, comment="an exact decimal; none where no price came into force"),
     sa.Column("currency", sa.String(3), comment="of the price"),
+    sa.Column("base_quantity", sa.Integer, nullable=False, server_default="1", comment="pieces that the price is for"),
     sa.Column("unit_cost", ExactDecimal, comment="an exact decimal, in the workshop's currency"),
     sa.Column("margin_share", sa.Text, comment="as it is shown"),
     _document("change", "every figure as it was given", PriceChange),

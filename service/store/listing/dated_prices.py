@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable
 from datetime import date
+from decimal import Decimal
 from typing import NamedTuple
 from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.domain.listing.listings import Listing
 from service.domain.listing.repricing import COMING_INTO_FORCE
-from service.domain.values.money import Money, in_currency
 from service.store.engine.tables import listing_prices, price_changes, registrations
 
 COMING = sorted(each.value for each in COMING_INTO_FORCE)
@@ -31,7 +32,21 @@ def in_force_on(workshop_id: UUID, listing: sa.ColumnElement[str], day: date) ->
     )
 
 
-def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterable[str], day: date) -> dict[str, Money]:
+class PriceOnListing(NamedTuple):
+    """A price in force, and the pieces that it is for."""
+
+    amount: Decimal
+    currency: str
+    base_quantity: int
+
+    def is_of(self, listing: Listing) -> bool:
+        """Whether the listing still asks such a price, in this currency and for so many pieces."""
+        return (self.currency, self.base_quantity) == (listing.currency, listing.base_quantity)
+
+
+def prices_in_force(
+    connection: sa.Connection, workshop_id: UUID, codes: Iterable[str], day: date
+) -> dict[str, PriceOnListing]:
     """The prices in force on the day, of those of the listings that have one."""
     put_it_in_force = sa.and_(
         price_changes.c.workshop_id == workshop_id,
@@ -39,7 +54,7 @@ def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterabl
         price_changes.c.listing == registrations.c.code,
     )
     rows = connection.execute(
-        sa.select(price_changes.c.listing, price_changes.c.price, price_changes.c.currency)
+        sa.select(*(price_changes.c[name] for name in ("listing", "price", "currency", "base_quantity")))
         .join_from(registrations, price_changes, put_it_in_force)
         .where(
             registrations.c.workshop_id == workshop_id,
@@ -47,7 +62,7 @@ def prices_in_force(connection: sa.Connection, workshop_id: UUID, codes: Iterabl
             registrations.c.code.in_(list(codes)),
         )
     )
-    return {row.listing: in_currency(row.price, row.currency) for row in rows}
+    return {row.listing: PriceOnListing(row.price, row.currency, row.base_quantity) for row in rows}
 
 
 class PricesSet(NamedTuple):

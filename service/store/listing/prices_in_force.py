@@ -31,6 +31,7 @@ class ListingRow(NamedTuple):
         repricing_id: the repricing that set its price, as text; None, like all that follows, without a price.
         is_stale: whether its bill of resources may be out of date.
         price: the price in force.
+        base_quantity: pieces that it is for.
         unit_cost: cost of a piece when the price was set.
         margin_share: margin at that time.
         bill: bill of resources at that time, as JSON text.
@@ -43,6 +44,7 @@ class ListingRow(NamedTuple):
     is_stale: bool | None
     price: Decimal
     currency: str
+    base_quantity: int
     unit_cost: Decimal
     margin_share: str | None
     bill: str | None
@@ -108,6 +110,7 @@ def _with_prices(workshop_id: UUID, listings: sa.Select[Any]) -> sa.Select[Any]:
             prices.is_stale,
             changes.price,
             changes.currency,
+            changes.base_quantity,
             changes.unit_cost,
             changes.margin_share,
             changes.bill,

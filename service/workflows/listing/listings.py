@@ -67,7 +67,7 @@ class ListingQuestion:
 
 
 def price_listing(workspace: Workspace, code: str, question: ListingQuestion) -> ListingSheet:
-    """The price of a piece on a listing, or what is kept at a given price.
+    """The price on a listing, or what is kept at a given price.
 
     Raises:
         NotRegisteredError: the listing is not registered.
@@ -120,7 +120,7 @@ def _priced(
 
 def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: Measure) -> UnitPrice:
     try:
-        return unit_price(sheet.price_per_piece.gross_price, product, measure)
+        return unit_price(sheet.price_per_piece.gross_price, product, measure, listing.base_quantity)
     except MissingMeasuresError as error:
         raise MissingMeasuresError(listing.product, error.purpose, error.members) from None
 
@@ -128,13 +128,14 @@ def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: 
 def price_question(
     listing: Listing, as_of: date, kept_at: Decimal | None = None, discount_share: Decimal | None = None
 ) -> PriceQuestion:
-    """The question about the price of a piece that a listing poses."""
+    """The question about the price that a listing poses."""
     return PriceQuestion(
         product=listing.product,
         quantity=listing.standard_batch,
         as_of=as_of,
         policy=listing.policy,
         route=Route.of(listing),
+        base_quantity=listing.base_quantity,
         kept_at=kept_at,
         discount_share=discount_share,
     )
@@ -179,15 +180,15 @@ def _entries(workspace: Workspace, as_of: date, channel: str | None, listed: Lis
                 question = None
                 if listed is ListedPrice.ASKED:
                     question = price_question(each.facts, as_of)
-                elif each.code in in_force and in_force[each.code].currency == each.facts.currency:
-                    question = price_question(each.facts, as_of, in_force[each.code].amount)
+                elif (price := in_force.get(each.code)) is not None and price.is_of(each.facts):
+                    question = price_question(each.facts, as_of, price.amount)
                 yield _entry(workspace, each.code, each.facts, as_of, question)
         if len(page) < _PAGE:
             return
         after = page[-1].code
 
 
-_NO_PRICE_IN_FORCE = "no price in its currency is in force on that day; apply a repricing first"
+_NO_PRICE_IN_FORCE = "no price in its currency and base quantity is in force on that day; apply a repricing first"
 
 
 def _entry(

@@ -52,7 +52,8 @@ class Found(NamedTuple):
         previous_id: the repricing that set the price in force, as text.
         price: the new price; like all that follows None if it is unpriced.
         currency: of the price.
-        unit_cost: in the workshop's currency, unrounded.
+        base_quantity: pieces that the price is for.
+        unit_cost: of a piece in the workshop's currency, unrounded.
         margin_share: as it is shown.
         bill: bill of resources of its standard batch.
     """
@@ -62,6 +63,7 @@ class Found(NamedTuple):
     previous_id: str | None
     price: Decimal | None = None
     currency: str | None = None
+    base_quantity: int = 1
     unit_cost: Decimal | None = None
     margin_share: str | None = None
     bill: FoundBill | None = None
@@ -141,22 +143,22 @@ class Look:
 
     def _priced(self, row: ListingRow) -> Found:
         conditions = self._sales.of(row.facts)
-        aim, convert, currency = conditions.aim, conditions.convert, conditions.currency
+        aim, convert, currency, base = conditions.aim, conditions.convert, conditions.currency, conditions.base_quantity
         if aim is None or convert is None:
             raise _UnpricedError(conditions.problem)
         bill = self._bills.of(row)
         costs = self._costs(bill)
-        in_sale = costs if currency == self._home else costs.converted(convert)
+        in_sale = aim.costs(costs if currency == self._home else costs.converted(convert))
         _, price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
         price = half_up(price, aim.decimals)  # a multiple of the minor unit already; now with its number of digits
         writer, cost = self._writer, self._writer.cost(costs.full)
         margin = writer.share(aim.margin(price, in_sale))
-        now = writer.priced(price, currency, cost, margin)
+        now = writer.priced(price, currency, base, cost, margin)
         if row.repricing_id is None:
             change = _change(row, Decision.FIRST, new=now)
-            return Found(change, Decision.FIRST, None, price, currency, costs.full, margin, bill)
+            return Found(change, Decision.FIRST, None, price, currency, base, costs.full, margin, bill)
         since, old_cost = self._moves.since(row.repricing_id), row.unit_cost
         decided, kept, move = self._judged(row, conditions, price, in_sale)
         effects = self._effects(since, row, bill, costs.full - old_cost)
@@ -170,11 +172,11 @@ class Look:
             move_share=move,
             effects=writer.effects(shown_cost, cost, effects),
         )
-        return Found(change, decided, row.repricing_id, price, currency, costs.full, margin, bill)
+        return Found(change, decided, row.repricing_id, price, currency, base, costs.full, margin, bill)
 
     def _old(self, row: ListingRow, since: Before, cost: Decimal) -> dict[str, Any]:
         """The price in force, with the day and id of the repricing that set it."""
-        found = self._writer.priced(row.price, row.currency, cost, row.margin_share)
+        found = self._writer.priced(row.price, row.currency, row.base_quantity, cost, row.margin_share)
         found["as_of"], found["repricing"] = since.as_of, since.repricing
         return found
 
@@ -191,16 +193,21 @@ class Look:
         """The decision on the price in force, its margin at the new cost, and the share by which the price moves."""
         if row.currency != conditions.currency:
             return Decision.CHANGED, None, None
-        aim, rules, old = conditions.aim, self._request.rules, row.price
+        aim, rules, old, base = conditions.aim, self._request.rules, row.price, conditions.base_quantity
         assert aim is not None  # it has priced the listing
+        is_another = row.base_quantity != base
+        if is_another:  # compared by the piece; a price for other pieces never stays
+            old = old * base / row.base_quantity
         decided = decision(
             old,
             new,
             rules,
-            keeps_policy=bool(rules.least_move_share) and aim.keeps(old, in_sale),
+            keeps_policy=bool(rules.least_move_share) and not is_another and aim.keeps(old, in_sale),
             is_confirmed=self._request.confirm_all or row.code in self._confirmed,
         )
         share = self._writer.share
+        if is_another:
+            return Decision.CHANGED if decided is Decision.SAME else decided, None, share(move_share(old, new))
         return decided, share(aim.margin(old, in_sale)), share(move_share(old, new))
 
     def _effects(self, since: Before, row: ListingRow, bill: FoundBill, change: Decimal) -> Effects:

@@ -243,6 +243,7 @@ def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
         "previous_id": found.previous_id,
         "price": None if found.price is None else f"{found.price:f}",
         "currency": found.currency,
+        "base_quantity": found.base_quantity,
         "unit_cost": None if found.unit_cost is None else f"{found.unit_cost:f}",
         "margin_share": found.margin_share,
         "change": to_bytes(found.change).decode(),

@@ -1,4 +1,4 @@
-"""The conditions of sale that listings share: channel, currency, tax and policy."""
+"""The conditions of sale that listings share: channel, currency, tax, base quantity and policy."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -30,12 +30,14 @@ class Conditions:
 
     Attributes:
         currency: of sale.
+        base_quantity: pieces that a price is for.
         aim: the policy applied to the sale; None if there is a problem.
         convert: converts a cost into the currency of sale; None if there is a problem.
         problem: why nothing can be sold under them.
     """
 
     currency: str
+    base_quantity: int
     aim: Aim | None
     convert: Callable[[Decimal], Decimal] | None = None
     problem: str = ""
@@ -65,23 +67,24 @@ class SaleConditions:
             facts["channel"],
             facts["currency"],
             facts["tax"],
+            facts.get("base_quantity", 1),
             service and (service, facts["shipping_zone"], facts["product"]),
             to_bytes(facts["policy"]),
         )
         return self._found.of(key, lambda: self._conditions(trusted(facts, Listing)))
 
     def _conditions(self, listing: Listing) -> Conditions:
-        question = price_question(listing, self._costing.card.as_of)
+        question, base = price_question(listing, self._costing.card.as_of), listing.base_quantity
         home = self._workspace.workshop.currency
         try:
             if listing.shipping_service is not None:
                 self._products.of(listing.product, lambda: self._product(listing.product))
-            aim = Aim(listing.policy, sale_of(self._costing, question, home), listing.currency)
+            aim = Aim(listing.policy, sale_of(self._costing, question, home), listing.currency, base)
             convert = self._exchange.conversion(home, listing.currency)
         except PugmillError as error:
-            return Conditions(listing.currency, None, problem=str(error))
+            return Conditions(listing.currency, base, None, problem=str(error))
         self.used.update(question.route.resources())
-        return Conditions(listing.currency, aim, convert)
+        return Conditions(listing.currency, base, aim, convert)
 
     def _product(self, code: str) -> Any:
         with self._workspace.reading() as connection:

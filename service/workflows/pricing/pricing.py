@@ -39,11 +39,12 @@ class PriceSheet(CostedBatch):
         as_of: the date of the rates.
         currency: of the price, and of every amount that does not say otherwise.
         tax: code of the tax, if any.
-        channel: code of the sales channel, if any. Each order is for one piece.
+        channel: code of the sales channel, if any.
+        base_quantity: pieces that an order has and every price is for, with its fees, shipping and costs.
         policy: how the price was found; null for the inverse question.
-        price_per_piece: the price with every step of its calculation.
-        cash_price: the price of a piece in cash, tax included; null if cash is not rounded in this currency.
-        shipping: how a piece is sent and what that costs, if a shipping service is named.
+        price_per_piece: the price of the base quantity with every step of its calculation.
+        cash_price: the price in cash, tax included; null if cash is not rounded in this currency.
+        shipping: how an order is sent and what that costs, if a shipping service is named.
         discount: the effect of the discount that was asked about.
         settlement: the payout and profit, if the sale goes through a channel or is in another currency.
         rates_valid_from: the first day of the terms of tax, channel and shipping, by resource.
@@ -54,6 +55,7 @@ class PriceSheet(CostedBatch):
 
     tax: str | None
     channel: str | None
+    base_quantity: int
     policy: PricingPolicy | None
     price_per_piece: PriceStatement
     cash_price: Money | None
@@ -67,7 +69,7 @@ class PriceSheet(CostedBatch):
 
 
 def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
-    """The price of a piece of a batch, or what is kept at a given price.
+    """The price of pieces of a batch, or what is kept at a given price.
 
     Raises:
         NotRegisteredError: the product is not registered.
@@ -130,7 +132,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
 
 
 def price_on_the_way(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> tuple[SaleWay, Price]:
-    """How a piece is sold and its price, from the cost sheet of its batch; raises as `price_product` does.
+    """How a product is sold and its price, from the cost sheet of its batch; raises as `price_product` does.
 
     Args:
         costing: has a rate for everything that the question names.

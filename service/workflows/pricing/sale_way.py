@@ -1,4 +1,4 @@
-"""From cost to price: the conditions of sale of a piece, and its proceeds."""
+"""From cost to price: the conditions of a sale, and its proceeds."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -34,7 +34,8 @@ class PriceQuestion:
         quantity: pieces in the batch whose cost is used.
         as_of: the date of the rates.
         policy: how the price is found; the inverse question uses only its floor and display.
-        route: how a piece is sold.
+        route: how it is sold.
+        base_quantity: pieces that an order has and the price is for.
         kept_at: the inverse question: what is kept at this price.
         discount_share: what a discount of this share of the price would do.
     """
@@ -44,18 +45,19 @@ class PriceQuestion:
     as_of: date
     policy: PricingPolicy
     route: Route
+    base_quantity: int = 1
     kept_at: Decimal | None = None
     discount_share: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settlement:
-    """The payout of the sale of a piece, and its profit.
+    """The payout of the sale of the base quantity, and its profit.
 
     Attributes:
         payout: what the channel pays out, tax included, after its fees and conversion, in its payout currency.
         proceeds: the part of it left for cost and profit, in the workshop's currency.
-        full_cost: of a piece, in the workshop's currency.
+        full_cost: of the pieces, in the workshop's currency.
         profit: proceeds less full cost, in the workshop's currency.
     """
 
@@ -66,7 +68,7 @@ class Settlement:
 
 
 def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
-    """The conditions under which a piece is sold; raises as `price_product` does.
+    """The conditions under which a base quantity is sold; raises as `price_product` does.
 
     Args:
         costing: with everything that the question names, and the product if it is shipped.
@@ -88,7 +90,7 @@ class SaleWay:
         self.facts = costing.surroundings.facts
         self.channel: Channel | None = self.facts["channels"][self.route.channel] if self.route.channel else None
         self.estimate, self.shipping, self.sale = costing.remembered(
-            ("sale", question.product, self.route, question.policy.display), self._conditions
+            ("sale", question.product, self.route, question.base_quantity, question.policy.display), self._conditions
         )
 
     def _conditions(self) -> tuple[ShippingEstimate | None, ShippingStatement | None, Sale]:
@@ -100,12 +102,14 @@ class SaleWay:
         costs = unit_costs(sheet)
         if self.currency != self.home:
             costs = costs.converted(lambda amount: self._converted(amount, self.home))
-        self.pricing = Pricing(self._aim(), costs)
+        aim = self._aim()
+        self.pricing = Pricing(aim, aim.costs(costs))
         return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
 
     def _aim(self) -> Aim:
-        policy, key = self.question.policy, ("aim", self.question.product, self.route, self.question.policy)
-        return self.costing.remembered(key, lambda: Aim(policy, self.sale, self.currency))
+        of = self.question
+        key = ("aim", of.product, self.route, of.base_quantity, of.policy)
+        return self.costing.remembered(key, lambda: Aim(of.policy, self.sale, self.currency, of.base_quantity))
 
     def discount(self, found: Price) -> DiscountStatement | None:
         share = self.question.discount_share
@@ -171,14 +175,14 @@ class SaleWay:
         return None if estimate is None else self._converted(estimate.price.amount, estimate.price.currency)
 
     def _shipped(self) -> tuple[ShippingEstimate | None, ShippingStatement | None]:
-        """The shipping of a single piece, and its statement; None if no service is named."""
+        """The shipping of an order, and its statement; None if no service is named."""
         code, zone = self.route.shipping_service, self.route.shipping_zone
         if code is None or zone is None:
             return None, None
         rate, service = self.costing.card.rates[f"shipping-services/{code}"], self.facts["shipping-services"][code]
         assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms
         product = self.question.product
-        pieces = [(product, self.costing.surroundings.catalogue.products[product], 1)]
+        pieces = [(product, self.costing.surroundings.catalogue.products[product], self.question.base_quantity)]
         estimate = shipping_estimate(pieces, service, rate.terms, zone)
         day, first_day = self.question.as_of, rate.valid_from
         shipment = Shipment(service=code, name=service.name, zone=zone, as_of=day, valid_from=first_day)

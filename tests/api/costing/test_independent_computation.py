@@ -37,6 +37,7 @@ CURRENCIES = {"EUR": "1", "USD": "1.0873", "GBP": "0.85555", "JPY": "163.42", "K
 PUBLISHED_DAYS = ("2026-10-31", "2026-11-14", "2026-11-22", "2026-12-02")
 ASKED_DAYS = ("2026-11-13", "2026-11-14", "2026-11-20", "2026-11-25", "2026-12-01")
 FIRST_DAYS = ("2026-01-01", "2026-11-14", "2026-11-23", "2026-12-24")
+BASE_QUANTITIES = (1, 12, 100, 1000)
 QUANTITIES = (1, 2, 3, 7, 10, 12, 64, 100, 333, 999, 1000, 1024, 4096, 10_000, 65_536, 99_999, 100_000)
 YIELDS = ("1", "1", "0.95", "0.95", "0.9", "0.97", "0.875", "0.985", "0.333", "0.7")
 LOSSES = ("0", "0", "0.02", "0.05", "0.1", "0.3", "0.333")
@@ -324,6 +325,10 @@ class Maker:
             **({"discount_share": self.share("0.1", "0.05", "0.333", "0.5")} if self.is_so(0.5) else {}),
         }
 
+    def base_quantity(self, batch: int) -> int:
+        """How many pieces a price is for: one, or more that the batch has."""
+        return self.random.choice([1, *(each for each in BASE_QUANTITIES if each <= batch)])
+
     def policy(self, unit_cost: Fraction, decimals: int) -> dict[str, Any]:
         """A policy with amounts of the order of the cost, in a currency with so many decimals."""
         cost = max(float(unit_cost), 0.01)
@@ -423,7 +428,9 @@ class Questioner:
             exchange = independent.Exchange(self.workshop, as_of)
             full_cost = independent.unit_cost(self.workshop, batch)["full_cost"]
             cost = exchange.in_currency(full_cost, self.workshop.currency, currency)
-            self.ask_price_sheet(batch, subtotals, {**sale, **ask(cost, MINOR_DECIMALS[currency])})
+            base = maker.base_quantity(pieces)
+            policy = ask(cost * base, MINOR_DECIMALS[currency])
+            self.ask_price_sheet(batch, subtotals, {**sale, **policy, "base_quantity": base})
 
     def get(self, path: str, **query: Any) -> Any:
         return self.answer(path, self.client.get(f"{path}?{urlencode(query, doseq=True)}"))

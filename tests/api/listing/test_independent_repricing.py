@@ -22,7 +22,7 @@ from tests.support.profiles import seeds
 
 BEFORE, AFTER = "2026-11-20", "2026-12-01"
 LISTINGS = 9
-SALE = ("product", "channel", "tax", "currency", "shipping_service", "shipping_zone")
+SALE = ("product", "channel", "tax", "currency", "shipping_service", "shipping_zone", "base_quantity")
 
 
 def listings_of(maker: Maker) -> dict[str, tuple[dict[str, Any], dict[str, Any]]]:
@@ -38,8 +38,9 @@ def listings_of(maker: Maker) -> dict[str, tuple[dict[str, Any], dict[str, Any]]
         exchange = Exchange(workshop, BEFORE)
         cost = independent.unit_cost(workshop, independent.costed(workshop, product, batch, BEFORE, {}))["full_cost"]
         currency = sale["currency"]
-        policy = maker.policy(exchange.in_currency(cost, workshop.currency, currency), MINOR_DECIMALS[currency])
-        question = {"product": product, **sale}
+        base = maker.base_quantity(batch)
+        policy = maker.policy(exchange.in_currency(cost * base, workshop.currency, currency), MINOR_DECIMALS[currency])
+        question = {"product": product, "base_quantity": base, **sale}
         facts = {name: question[name] for name in SALE if name in question}
         found[f"l{place}"] = (
             {**facts, "policy": policy, "standard_batch": batch, "locale": "en_IE"},
@@ -95,6 +96,7 @@ def test_costs_prices_and_effects_equal_those_of_the_independent_computation(
             assert asked == (change["new"] and change["new"]["price"]["amount"]), code
             if asked is not None:
                 cost = independent.unit_cost(workshop, batch)["full_cost"]
+                assert change["new"]["base_quantity"] == facts["base_quantity"], code
                 assert change["new"]["unit_cost"]["amount"] == independent.shown(cost, decimals), code
         if found[code]["new"] is None or found[code]["old"] is None:
             continue

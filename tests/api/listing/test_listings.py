@@ -105,6 +105,7 @@ class TestTheLifeOfAListing:
         assert left_out == {
             "name": "",
             "description": "",
+            "base_quantity": 1,
             "tax": None,
             "shipping_service": None,
             "shipping_zone": None,
@@ -198,6 +199,8 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     "a margin of 1": (listing(policy=policy(value="1")), "/policy/value"),
     "a batch of 0 pieces": (listing(standard_batch=0), "/standard_batch"),
     "half a piece": (listing(standard_batch=1.5), "/standard_batch"),
+    "a price for seven pieces": (listing(base_quantity=7), "/base_quantity"),
+    "a batch smaller than an order": (listing(base_quantity=100, standard_batch=99), "/standard_batch"),
     "a service without a zone": (listing(shipping_service="post"), "/shipping_zone"),
     "a zone without a service": (listing(shipping_zone="home"), "/shipping_zone"),
     "a unit price per litre": (listing(unit_price_per="l"), "/unit_price_per"),
@@ -357,6 +360,19 @@ class TestThePriceSheet:
         self, workshop: Client, question: str, parameter: str
     ) -> None:
         response = refused(workshop, "GET", f"listings/sheet-online/price-sheet?{DAY}&{question}", status=422)
+
+        assert parameters(response) == [parameter]
+
+    @pytest.mark.parametrize(
+        ("question", "parameter"),
+        [("quantity=100&base_quantity=7", "base_quantity"), ("quantity=99&base_quantity=100", "quantity")],
+    )
+    def test_pieces_that_no_price_is_for_are_refused_by_the_parameter(
+        self, workshop: Client, question: str, parameter: str
+    ) -> None:
+        query = f"{DAY}&target=margin&value=0.3&{question}"
+
+        response = refused(workshop, "GET", f"products/sheet/price-sheet?{query}", status=422)
 
         assert parameters(response) == [parameter]
 

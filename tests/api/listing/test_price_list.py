@@ -193,7 +193,7 @@ class TestWhatIsInIt:
     def test_every_figure_is_that_of_the_listing_s_price_sheet(self, shop: Client) -> None:
         shop.register("products/sheet", product(declared_uses=["toy", "outdoor"]))
         shop.put("exchange-rates/2026-11-20", {"base": "EUR", "rates": {"CHF": "0.9604"}})
-        shop.register("listings/swiss", listing(currency="CHF", locale="de_CH"))
+        shop.register("listings/swiss", listing(currency="CHF", locale="de_CH", base_quantity=12))
 
         found = rows(shop.get(LIST))
 
@@ -212,6 +212,7 @@ class TestWhatIsInIt:
                 "locale": sheet["locale"],
                 "as_of": "2026-11-25",
                 "currency": sheet["currency"],
+                "base_quantity": str(sheet["base_quantity"]),
                 "price": price["price"]["amount"],
                 "display": price["display"],
                 "gross_price": price["gross_price"]["amount"],

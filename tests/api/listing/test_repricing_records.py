@@ -81,6 +81,9 @@ def as_lines(response: Any) -> list[Any]:
     return [json.loads(line) for line in response.data.decode().splitlines()]
 
 
+SIDES = ("old", "new")
+
+
 def record_of(change: dict[str, Any]) -> dict[str, str]:
     """A change as a record of the CSV."""
 
@@ -98,6 +101,7 @@ def record_of(change: dict[str, Any]) -> dict[str, str]:
         "currency": amount("new", "price", "currency") or amount("old", "price", "currency"),
         "old_price": amount("old", "price"),
         "new_price": amount("new", "price"),
+        **{f"{side}_base_quantity": str(change[side]["base_quantity"]) if change[side] else "" for side in SIDES},
         "move_share": share(change["move_share"]),
         "cost_currency": amount("new", "unit_cost", "currency") or amount("old", "unit_cost", "currency"),
         "old_unit_cost": amount("old", "unit_cost"),
@@ -365,9 +369,9 @@ class TestThePriceHistory:
         assert [each["as_of"] for each in items] == [MONDAY, FIRST]
         assert items[0]["repricing"] == second["id"]
         assert items[0]["applied_at"] == second["applied_at"]
-        assert {name: items[0][name] for name in ("price", "unit_cost", "margin_share")} == changes(second)[
-            "sheet-online"
-        ]["new"]
+        assert {name: items[0][name] for name in ("price", "base_quantity", "unit_cost", "margin_share")} == changes(
+            second
+        )["sheet-online"]["new"]
 
     def test_keeps_prices_that_were_rolled_back(self, moved: Client) -> None:
         second = applied(moved, MONDAY)

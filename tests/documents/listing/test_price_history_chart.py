@@ -58,6 +58,22 @@ class TestFigures:
         assert shown.title == "brick-market: €4.50 on 25 November 2026"
         assert "€4.50 since 30 June 2026 (unit cost €3.00, margin 25%)" in shown.words
 
+    def test_a_price_for_several_pieces_is_drawn_by_the_piece_beside_its_cost(self) -> None:
+        entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="45.00", base_quantity=12, until=90 * DAY)]
+
+        shown = Picture(drawn(entries))
+
+        assert {"€4.20", "€3.75", "€4.20 put back", "€3.00", "price of a piece, EUR", "unit cost, EUR"} <= set(
+            shown.words
+        )
+        assert "€45.00 per 12 since 1 May 2026 (unit cost €3.00, margin 25%)" in shown.description
+        assert "price, EUR" not in shown.words
+
+    def test_the_title_says_how_many_pieces_the_price_in_force_is_for(self) -> None:
+        shown = Picture(drawn([entry(1, 0, price="320", base_quantity=100)]))
+
+        assert shown.title == "brick-market: €320.00 per 100 on 25 November 2026"
+
     def test_the_description_states_each_price_newest_first(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35", margin_share=None)]
 

@@ -140,6 +140,16 @@ class TestJsonLd:
         assert product["offers"]["shippingDetails"]["weight"]["value"] == "5.20"
         assert product["additionalProperty"] == [{"@type": "PropertyValue", "name": "caution", "value": "Not a toy."}]
 
+    def test_says_how_many_pieces_a_price_is_for_if_they_are_several(self) -> None:
+        of_one, of_many = (beam(price=euros("12.30"), base_quantity=base) for base in (1, 100))
+
+        one, many = (each["offers"] for each in json.loads(b"".join(price_list_json_ld([of_one, of_many])))["@graph"])
+
+        hundred = {"@type": "QuantitativeValue", "value": "100", "unitCode": "H87"}
+        assert many.pop("eligibleQuantity") == hundred
+        assert many["priceSpecification"][0].pop("referenceQuantity") == hundred
+        assert many == one
+
 
 @pytest.mark.parametrize("write", [price_list_csv, price_list_json_ld], ids=["csv", "json-ld"])
 def test_an_entry_is_written_before_the_next_is_read(write: Writer) -> None:

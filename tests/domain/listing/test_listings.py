@@ -19,6 +19,12 @@ SENT = {"shipping_service": "post", "shipping_zone": "home"}
         ({"currency": "ZZZ"}, "currency: "),
         ({"policy": builders.policy(price_step="0.005")}, "policy/price_step: "),
         ({"policy": builders.policy(display="tax_exclusive")}, "policy/display: is the channel's to say; leave it out"),
+        ({"base_quantity": 7}, "base_quantity: must be one of 1, 12, 100, 1000"),
+        ({"base_quantity": 1001}, "base_quantity: must be 1000 or less"),
+        (
+            {"base_quantity": 100, "standard_batch": 99},
+            "standard_batch: must be at least the 100 pieces that the price is for; make the batch larger, or the base",
+        ),
         ({"shipping_service": "post"}, "shipping_zone: is required with a shipping service"),
         ({"shipping_zone": "home"}, "shipping_zone: has no meaning without a shipping service"),
     ],

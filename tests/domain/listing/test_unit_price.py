@@ -41,6 +41,16 @@ def test_a_beam_contains_its_mass_its_length_its_area_and_its_volume(
     assert found.measure is measure
 
 
+def test_the_price_of_several_pieces_is_for_the_content_of_all() -> None:
+    found = unit_price(euros("25.20"), beam(), Measure.KILOGRAM, 100)
+
+    assert (found.content, found.price) == (Decimal(840), euros("0.03"))
+    assert found.formula == "final price with tax ÷ (mass_kg × 100)"
+    of_metres = unit_price(euros("25.20"), beam(), Measure.METRE, 12)
+    assert (of_metres.content, of_metres.price) == (Decimal(24), euros("1.05"))
+    assert of_metres.formula == "final price with tax ÷ (length_mm × 0.001 × 12)"
+
+
 def test_the_price_of_a_unit_is_rounded_half_up_and_the_price_of_a_piece_before_it() -> None:
     by_weight = beam(mass_kg=Decimal("0.08"))
 

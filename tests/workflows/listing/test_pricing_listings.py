@@ -29,6 +29,7 @@ from tests.support.furnishing import furnishes
 from tests.workflows.owner import Owner
 
 CODE = "listings/panel-abroad"
+NONE_IN_FORCE = "no price in its currency and base quantity is in force on that day; apply a repricing first"
 CHARGED = {"shipping_service": "post", "shipping_zone": "alps"}
 
 
@@ -405,7 +406,7 @@ class TestAPriceList:
         assert [(each.listing, each.price) for each in found] == [(each.listing, each.price) for each in applied]
         assert [each.price for each in listed(both)[:2]] != [each.price for each in found]
         assert (new.listing, new.price) == ("z-new", None)
-        assert new.problem == "no price in its currency is in force on that day; apply a repricing first"
+        assert new.problem == NONE_IN_FORCE
 
     def test_of_prices_in_force_leaves_out_a_listing_whose_currency_has_changed_since(self, both: Owner) -> None:
         both.reprice()
@@ -416,7 +417,10 @@ class TestAPriceList:
 
         assert at_home.price == applied["at-home"]
         assert (abroad.currency, abroad.price) == ("EUR", None)
-        assert abroad.problem == "no price in its currency is in force on that day; apply a repricing first"
+        assert (
+            abroad.problem
+            == "no price in its currency and base quantity is in force on that day; apply a repricing first"
+        )
 
         both.reprice()
         (_, abroad) = listed(both, prices=ListedPrice.IN_FORCE)

@@ -150,6 +150,7 @@ class TestAPriceOfNothing:
         resin(pegs, "0")
         assert applied(pegs, MONDAY).changes["margin"]["new"] == {
             "price": {"amount": "0.00", "currency": "EUR"},
+            "base_quantity": 1,
             "unit_cost": {"amount": "0.000000", "currency": "EUR"},
             "margin_share": None,
         }

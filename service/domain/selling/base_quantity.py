@@ -1,0 +1,33 @@
+"""The base quantity: the pieces that a price is for (EN 16931, BT-149)."""
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from service.domain.values.declared import Bounds
+from service.domain.values.errors import InvalidValueError
+
+BASE_QUANTITIES = (1, 12, 100, 1000)
+BaseQuantity = Annotated[int, Bounds(at_least=1, at_most=1000)]
+
+
+def base_quantity_problems(base_quantity: int) -> Iterator[InvalidValueError]:
+    """A problem unless it is one of those that prices are told for."""
+    if base_quantity not in BASE_QUANTITIES:
+        yield InvalidValueError(("base_quantity",), f"must be one of {', '.join(map(str, BASE_QUANTITIES))}")
+
+
+def sold_together_problems(base_quantity: int, batch: int, member: str) -> Iterator[InvalidValueError]:
+    """Problems of a price for pieces sold together in one order, whose cost is that of a batch.
+
+    Args:
+        base_quantity: pieces that the price is for.
+        batch: good pieces in the batch.
+        member: the member that has the batch.
+    """
+    yield from base_quantity_problems(base_quantity)
+    if base_quantity in BASE_QUANTITIES and batch < base_quantity:
+        reason = (
+            f"must be at least the {base_quantity} pieces that the price is for; "
+            f"make the batch larger, or the base quantity smaller"
+        )
+        yield InvalidValueError((member,), reason)
