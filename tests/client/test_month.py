@@ -1,5 +1,6 @@
 """pugmill month: its requests, its output compared with the service's figures, its files and its exit status."""
 
+import re
 from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
@@ -180,7 +181,9 @@ class TestAPlanOfOneSOwn:
         ("plan", "told"),
         [
             ("lines: [{listing: brick-stall, pieces: 10}]", "The month does not pay: it loses"),
-            ("lines: [{listing: brick-stall, pieces: 0, price: 0.50}]", "none reaches it"),
+            ("lines: [{listing: brick-stall, pieces: 9, price: 0.50}]", "break-even, pieces  none reaches it"),
+            ("lines: [{listing: brick-stall, pieces: 0}]", "break-even, pieces  nothing is planned"),
+            ("lines: [{listing: brick-stall, pieces: 0}]", "bottleneck: nothing is planned"),
             ("lines: [{listing: brick-stall, pieces: 1, least_per_month: 99999}]", "Even the least that must be sold"),
             ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
         ],
@@ -194,7 +197,21 @@ class TestAPlanOfOneSOwn:
         ended = planned(demo, capsys, path)
 
         assert ended.status == 0
-        assert told in ended.out
+        assert told in re.sub(" {2,}", "  ", ended.out)
+
+    def test_too_little_time_by_a_fraction_of_a_minute_does_not_look_like_enough(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        """1,000 bricks take 3,315 minutes of the extruder, and there are 3,314.97."""
+        facts = {**demo.get("machines/extruder").json, "hours_per_week": "12.7499"}
+        path = tmp_path / "plan.yaml"
+        lines = [{"listing": "brick-stall", "pieces": 1000}]
+        path.write_text(yaml.safe_dump({"lines": lines, "facts": {"machines/extruder": facts}}))
+
+        told = cells(planned(demo, capsys, path).out)
+
+        assert "It needs 3315 minutes of Extruder with mould-filling nozzle, and there are 3314" in " ".join(told)
+        assert any("(too much) 3315 3314 100.0 %" in each for each in told)
 
     def test_a_plan_that_cannot_be_made_does_not_pay(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
