@@ -26,6 +26,14 @@ _LESS_THAN_HANDBOOKS = Decimal("0.8")
 """A published average of a whole process, 0.55 BTU/(lb °F) for HDPE, is 15 % below the sum of handbook figures."""
 _HARDLY_ANYTHING = Decimal("0.01")
 """Below this share of a solid block, kilograms were probably taken for grams, or millimetres for centimetres."""
+_NOBODY = (
+    "'{operation}' names {grade}, but the labour costs nothing, because nobody attends it. Give attendance (1 is one "
+    "person all the time that it runs), or setup_crew with setup_minutes."
+)
+_NO_CYCLE = (
+    "'{operation}' names {grade}, but the labour costs nothing, because a piece takes no time. Give cycle_minutes, or "
+    "setup_crew for who sets it up."
+)
 
 
 @exactly
@@ -41,6 +49,7 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[PlausibilityW
             _less_than_heating,
             _no_time,
             _no_labour_time,
+            _nobody_and_nothing,
         )
         for warning in check(code, bill, catalogue)
     )
@@ -65,17 +74,25 @@ def _no_time(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[Pl
 
 
 def _no_labour_time(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
-    timed = {operation.name for operation in catalogue.products[code].operations if operation.takes_time}
+    timed = {operation.name: operation for operation in catalogue.products[code].operations if operation.takes_time}
     for step in bill.steps:
         if step.product == code and step.operation in timed:
+            attended = {each.labour_grade for each in timed[step.operation].labour if each.attendance}
             for grade in (grade for grade, minutes in step.labour_minutes.items() if not minutes):
-                text = Message(
-                    "'{operation}' names {grade}, but the labour costs nothing, because nobody attends it. Give "
-                    "attendance (1 is one person all the time that it runs), or setup_crew with setup_minutes.",
-                    operation=step.operation,
-                    grade=catalogue.labour_grades[grade].name,
-                )
+                name = catalogue.labour_grades[grade].name
+                text = Message(_NO_CYCLE if grade in attended else _NOBODY, operation=step.operation, grade=name)
                 yield PlausibilityWarning(code="no-labour-time", product=code, text=text, source=COMMON_PRACTICE)
+
+
+def _nobody_and_nothing(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
+    for operation in catalogue.products[code].operations:
+        if operation.takes_time and operation.machine is None and not operation.labour:
+            text = Message(
+                "'{operation}' takes time, but costs nothing, because it names neither labour nor a machine. Name who "
+                "does it, with attendance, unless the pieces only wait there.",
+                operation=operation.name,
+            )
+            yield PlausibilityWarning(code="nobody-works", product=code, text=text, source=COMMON_PRACTICE)
 
 
 def _mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:

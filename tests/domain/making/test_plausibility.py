@@ -34,8 +34,9 @@ def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, 
 
 
 def timed(**changes: Any) -> Operation:
-    """Work at a bench that takes a minute a piece."""
-    return bench_work(**{"cycle_minutes": "1", **changes})
+    """Work of one person at a bench that takes a minute a piece."""
+    labour = [{"labour_grade": "operator", "attendance": "1"}]
+    return bench_work(**{"cycle_minutes": "1", "labour": labour, **changes})
 
 
 def stored(**changes: Any) -> Operation:
@@ -104,6 +105,31 @@ class TestLabour:
             "'trimming' names Operator, but the labour costs nothing, because nobody attends it. Give attendance "
             "(1 is one person all the time that it runs), or setup_crew with setup_minutes."
         )
+
+    def test_that_attends_a_cycle_of_0_is_told_so_and_not_that_nobody_attends(self) -> None:
+        labour = [{"labour_grade": "operator", "attendance": "0.5"}]
+        bench = timed(setup_minutes="20", cycle_minutes="0", labour=labour, **SCRAP)
+
+        found = warned(a_product(operations=[bench]))
+
+        assert set(found) == {"no-labour-time"}
+        assert found["no-labour-time"].text == (
+            "'trimming' names Operator, but the labour costs nothing, because a piece takes no time. Give "
+            "cycle_minutes, or setup_crew for who sets it up."
+        )
+
+    def test_that_nobody_names_where_no_machine_works_is_warned_of(self) -> None:
+        found = warned(a_product(operations=[timed(cycle_minutes="35", labour=[], **SCRAP)]))
+
+        assert set(found) == {"nobody-works"}
+        assert found["nobody-works"].product == "sheet"
+        assert found["nobody-works"].text == (
+            "'trimming' takes time, but costs nothing, because it names neither labour nor a machine. Name who does "
+            "it, with attendance, unless the pieces only wait there."
+        )
+
+    def test_that_nobody_names_is_not_missed_where_a_machine_works(self) -> None:
+        assert warned(a_product(operations=[a_pressing(processing_temperature_c=None)])) == {}
 
     def test_of_a_crew_without_a_setup_is_warned_of_too(self) -> None:
         bench = timed(labour=[{"labour_grade": "operator", "setup_crew": "1"}], **SCRAP)
