@@ -139,6 +139,20 @@ class TestThePriceSheet:
         assert sheet["formatted_unit_price"] in dict(found[""]).values()
         assert f"{sheet['as_of']}, of the day itself, source manual: 1 EUR = 0.9350 CHF" in words
 
+    @pytest.mark.parametrize(
+        ("listing", "amounts"), [("brick-stall", ["4.50", "3.75", "2.80", "0.95"]), ("hook-shop-jp", None)]
+    )
+    def test_what_comes_home_is_at_the_minor_unit_and_adds_up(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], listing: str, amounts: list[str] | None
+    ) -> None:
+        home = sections(printed(demo, capsys, listing))["What comes home"]
+
+        figures = [figure.removesuffix(" EUR") for _, figure in home]
+        _, proceeds, cost, profit = map(Decimal, figures)
+        assert all(len(figure.partition(".")[2]) == 2 for figure in figures)
+        assert proceeds - cost == profit
+        assert amounts is None or figures == amounts
+
     def test_counts_cautions_and_shows_them_when_asked(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         cautions = price_sheet(demo, "beam-market-ch")["cautions"]
         of_work = [each for each in cautions if each["concerns"] == "work"]
