@@ -11,7 +11,7 @@ from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
 from service.domain.safety.machines import WorkingMachine
 from service.domain.safety.polymers import HIGHEST_DENSITY_G_PER_CM3, Polymer, heating_energy_kwh_per_kg
-from service.domain.values.exact import ZERO, exactly, plain
+from service.domain.values.exact import ZERO, exactly, readable
 from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import Thing
 
@@ -100,7 +100,7 @@ def _mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue)
     contained = _contained_mass_kg(product, catalogue)
     if product.mass_kg is None or contained is None:
         return
-    masses = {"mass": plain(product.mass_kg, _SHOWN_DECIMALS), "contained": plain(contained, _SHOWN_DECIMALS)}
+    masses = {"mass": readable(product.mass_kg, _SHOWN_DECIMALS), "contained": readable(contained, _SHOWN_DECIMALS)}
     if product.mass_kg > contained:
         text = Message(
             "A piece weighs {mass} kg, but its bill of materials adds up to {contained} kg. Something is missing from "
@@ -125,7 +125,7 @@ def _mass_against_measures(code: str, _: BillOfResources, catalogue: Catalogue) 
     if product.mass_kg is None or density is None or None in sides:
         return
     solid_kg = prod((side for side in sides if side is not None), start=density) / _MM3_TO_KG
-    masses = {"mass": plain(product.mass_kg, _SHOWN_DECIMALS), "solid": plain(solid_kg, _SHOWN_DECIMALS)}
+    masses = {"mass": readable(product.mass_kg, _SHOWN_DECIMALS), "solid": readable(solid_kg, _SHOWN_DECIMALS)}
     source = f"highest published densities of the polymers; tolerances: {COMMON_PRACTICE}"
     if product.mass_kg > solid_kg * _ROUNDED_MEASURES:
         text = Message(
@@ -183,8 +183,8 @@ def _less_than_heating(code: str, bill: BillOfResources, catalogue: Catalogue) -
                     "about {least} kWh without any loss. Check the machine's power, load factor and cycle time.",
                     operation=step.operation,
                     temperature=heated[step.operation],
-                    drawn=plain(step.electricity_kwh, _SHOWN_DECIMALS),
-                    least=plain(least, _SHOWN_DECIMALS),
+                    drawn=readable(step.electricity_kwh, _SHOWN_DECIMALS),
+                    least=readable(least, _SHOWN_DECIMALS),
                 )
                 source = "specific heat and enthalpy of fusion of the polymers, handbook values"
                 yield PlausibilityWarning(code="less-energy-than-melting", product=code, text=text, source=source)
@@ -210,12 +210,13 @@ def cautions_of(bills: Iterable[BillOfResources], catalogue: Catalogue) -> tuple
     wanted = list(bills)
     made = list(dict.fromkeys(code for bill in wanted for code in bill.pieces_made))
     products = [catalogue.products[code] for code in dict.fromkeys(bill.product for bill in wanted)]
+    heated = [each for code in made for each in _heated_polymers(code, catalogue)]
     return cautions(
-        [each for code in made for each in _heated_polymers(code, catalogue)],
+        heated,
         [use for product in products for use in product.declared_uses],
         max((product.mass_kg for product in products if product.mass_kg is not None), default=None),
         [each for code in made for each in _working_machines(code, catalogue)],
-        {name for code in made for name in _plastics(code, catalogue)},
+        {name for code in made for name in _plastics(code, catalogue)}.union(*(each.materials for each in heated)),
     )
 
 

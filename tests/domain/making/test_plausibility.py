@@ -163,6 +163,13 @@ class TestMass:
         assert "A piece weighs 1.001 kg, but its bill of materials adds up to 1 kg." in warning.text
         assert warning.source == "conservation of mass"
 
+    def test_of_next_to_nothing_is_never_told_as_0(self) -> None:
+        found = warned(a_plate(a_line(quantity_per_piece="0.00004"), mass="0.0361"))
+
+        assert "A piece weighs 0.036 kg, but its bill of materials adds up to 0.00004 kg." in (
+            found["mass-above-materials"].text
+        )
+
     def test_up_to_that_of_the_materials_brings_no_warning(self) -> None:
         assert warned(a_plate(mass="1")) == {}
         assert warned(a_plate(mass=None)) == {}
@@ -369,6 +376,15 @@ class TestCautions:
 
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert found[0].text.startswith("an unidentified polymer (from Mixed flakes) at 240 °C in 'Sheet, pressing': ")
+
+    def test_treat_an_unidentified_material_as_a_fire_load_in_store(self) -> None:
+        materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
+        catalogue = a_catalogue(a_product(operations=[a_pressing()]), materials=materials)
+
+        found = cautions_of([bill_of_resources("sheet", 10, catalogue)], catalogue)
+
+        (storage,) = [each.text for each in found if each.code == "storage"]
+        assert storage.startswith("Mixed flakes: stored plastic is a heavy fire load")
 
     @pytest.mark.parametrize(
         ("operation", "machine"),
