@@ -222,7 +222,7 @@ def month_statement(
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
         converted_on=month.converted_on or month.as_of,
-        warnings=(*warnings, *more_than_paid(of.absorptions), *time_not_known(month.loads)),
+        warnings=(*warnings, *more_than_paid(of.absorptions, of.currency), *time_not_known(month.loads)),
         cautions=tuple(cautions),
         verdict=verdict(of),
     )
