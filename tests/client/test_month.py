@@ -1,7 +1,9 @@
 """pugmill month: its requests, its output compared with the service's figures, its files and its exit status."""
 
+import re
 from collections.abc import Iterator
 from decimal import Decimal
+from math import ceil, floor
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -196,7 +198,9 @@ class TestAPlanOfOneSOwn:
         ("plan", "told"),
         [
             ("lines: [{listing: brick-stall, pieces: 10}]", "The month does not pay: it loses"),
-            ("lines: [{listing: brick-stall, pieces: 0, price: 0.50}]", "none reaches it"),
+            ("lines: [{listing: brick-stall, pieces: 9, price: 0.50}]", "break-even, pieces  none reaches it"),
+            ("lines: [{listing: brick-stall, pieces: 0}]", "break-even, pieces  nothing is planned"),
+            ("lines: [{listing: brick-stall, pieces: 0}]", "bottleneck: nothing is planned"),
             ("lines: [{listing: brick-stall, pieces: 1, least_per_month: 99999}]", "Even the least that must be sold"),
             ("lines: [{listing: beam-market-ch, pieces: 9}]\nbest_mix: false", "bottleneck: Extruder"),
         ],
@@ -210,7 +214,27 @@ class TestAPlanOfOneSOwn:
         ended = planned(demo, capsys, path)
 
         assert ended.status == 0
-        assert told in ended.out
+        assert told in re.sub(" {2,}", "  ", ended.out)
+
+    def test_too_little_time_by_a_fraction_of_a_minute_does_not_look_like_enough(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        lines = [{"listing": "brick-stall", "pieces": 1000}]
+        loads = {load["resource"]: load for load in asked(demo, {"lines": lines})["loads"]}
+        needed = Decimal(loads["machines/extruder"]["minutes_needed"])
+        available = needed - Decimal("0.01")
+        facts = {
+            f"machines/{code}": {**demo.get(f"machines/{code}").json, "hours_per_week": str(hours)}
+            for code, hours in (("extruder", half_up(available * 12 / 52 / 60, 6)), ("granulator", 99))
+        }
+        path = tmp_path / "plan.yaml"
+        path.write_text(yaml.safe_dump({"lines": lines, "facts": facts}))
+
+        told = cells(planned(demo, capsys, path).out)
+
+        up, down = ceil(needed), floor(available)
+        assert f"It needs {up} minutes of Extruder with mould-filling nozzle, and there are {down}" in " ".join(told)
+        assert any(f"(too much) {up} {down} 100.0 %" in each for each in told)
 
     def test_a_plan_that_cannot_be_made_does_not_pay(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path

@@ -139,6 +139,19 @@ class TestThePriceSheet:
         assert sheet["formatted_unit_price"] in dict(found[""]).values()
         assert f"{sheet['as_of']}, of the day itself, source manual: 1 EUR = 0.9350 CHF" in words
 
+    def test_what_comes_home_is_at_the_minor_unit_and_adds_up(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """With half a euro of profit, which has three digits as an amount of its own."""
+        least = Decimal(price_sheet(demo, "brick-stall")["price_per_piece"]["break_even_price"]["amount"])
+
+        home = sections(printed(demo, capsys, "brick-stall", "--kept-at", str(least + Decimal("0.60"))))
+
+        figures = [figure.removesuffix(" EUR") for _, figure in home["What comes home"]]
+        _, proceeds, cost, profit = map(Decimal, figures)
+        assert all(len(figure.partition(".")[2]) == 2 for figure in figures)
+        assert proceeds - cost == profit
+
     def test_counts_cautions_and_shows_them_when_asked(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         cautions = price_sheet(demo, "beam-market-ch")["cautions"]
         of_work = [each for each in cautions if each["concerns"] == "work"]
