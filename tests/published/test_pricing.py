@@ -120,6 +120,20 @@ def on_steps(client: Client, price: str, step: str) -> Any:
     return Decimal(found["price"]["amount"])
 
 
+class TestMarkupAndACommission:
+    """'Mark up with sales commission', question QQ.09.07, Math Central, University of Regina, 2007: cost 250,000."""
+
+    def test_a_fifth_on_cost_after_six_per_cent_of_the_price_asks_319_148_94(self, client: Client) -> None:
+        fee = {"name": "commission", "base": "net_price", "share": "0.06"}
+        terms = {"2026-01-01": {"currency": "EUR", "fees": [fee]}}
+        client.register("channels/agent", {"name": "Agent", "display": "tax_exclusive"}, **terms)
+
+        price = price_of(costing(client, "250000"), "thing", target="markup", value="0.20", channel="agent")
+
+        assert rounded(amount(price["net_price"])) == Decimal("319148.94")
+        assert rounded(amount(price["proceeds"])) == 300_000
+
+
 class TestNearestFiveCents:
     """The tables of cash rounding, used for prices in steps of 0.05; no total is rounded for cash here.
 

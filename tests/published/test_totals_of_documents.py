@@ -240,6 +240,26 @@ class TestAllowancesChargesAndABaseQuantity(Quotable):
     )
 
 
+class TestADiscountThatIsTaken(Published):
+    """'VAT on prompt payment discounts', Clayton & Brewill, 11 May 2015 (the rule: HMRC Brief 49/2014): of 1,000 less a
+    tenth the tax of 20 % is 180, not 200."""
+
+    document = Document(
+        currency="GBP",
+        lines=(Line(quantity="1", price="1000", net="1000", tax=tax("20")),),
+        allowances=(("100", tax("20")),),
+        totals=Totals(
+            line_total="1000",
+            allowance_total="100",
+            tax_exclusive="900",
+            taxes={tax("20"): ("900", "180")},
+            tax_total="180",
+            tax_inclusive="1080",
+        ),
+        payable="1080",
+    )
+
+
 class TestNegativeLineAndACharge(Published):
     """Peppol BIS Billing 3, rules/examples/base-example.xml, OpenPeppol AISBL, commit 78d7f7d (2025-05-29)."""
 

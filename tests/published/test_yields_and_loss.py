@@ -39,6 +39,31 @@ class TestNormalLossWithoutScrapValue:
         assert unit_cost(sheet) == 50
 
 
+class TestNormalLossOfATenth:
+    """'Normal and abnormal losses', CAT / FIA FMA notes, section C, aCOWtancy, no year: 3,000 for 52,800. ACCA F2 text,
+    chapter 9, section 5.1, flipbuilder, no year: 1,000 for 18,000, 1,800 and 900. 'Process costing: losses part c',
+    example 4, OpenTuition, no year: 3,000 for 9,000 and 11,970, and the loss sells at 1.50."""
+
+    @pytest.mark.parametrize(
+        ("started", "costs", "scrap", "a_good_one"),
+        [
+            (3000, ("52800",), "0", "19.56"),
+            (1000, ("18000", "1800", "900"), "0", "23.00"),
+            (3000, ("9000", "11970"), "1.50", "7.60"),
+        ],
+    )
+    def test_raises_the_cost_of_a_good_unit_by_what_the_loss_does_not_bring(
+        self, client: Client, started: int, costs: tuple[str, ...], scrap: str, a_good_one: str
+    ) -> None:
+        buy(client, "input", str(sum(map(Decimal, costs)) / started), reclaim_value=money(scrap))
+        line = {"material": "input", "quantity_per_piece": "1", "process_loss_share": "0.10", "reclaim_share": "1"}
+        make(client, "output", bill_of_materials=[line])
+
+        sheet = cost_sheet(client, "output", started * 9 // 10)
+
+        assert rounded(unit_cost(sheet)) == Decimal(a_good_one)
+
+
 class TestLossAsAShareOfOutput:
     """ACCA F2/MA, discussion of an exam-kit answer by a tutor, OpenTuition, 'Process costing', 2012.
 
