@@ -1,5 +1,7 @@
 """The server's commands, run as they are typed."""
 
+import subprocess
+import sys
 from pathlib import Path
 from uuid import UUID
 
@@ -254,6 +256,17 @@ class TestRecomputing:
         assert result.exit_code == 1
         assert f"{ids[1]} differs" in result.output
         assert "2 checked, 1 differ" in result.output
+
+    def test_needs_nothing_that_other_commands_load(self, url: str) -> None:
+        workshop_id, key = made_workshop()
+        client = client_of(url, key)
+        register_workshop(client)
+        client.post("quotations", quotation())
+        command = [sys.executable, "-m", "service.cli", "recompute-quotations", workshop_id]
+
+        alone = subprocess.run(command, check=False, capture_output=True, text=True, timeout=60)  # a process of its own
+
+        assert alone.stdout == "1 checked, 0 differ\n", alone.stderr
 
 
 class TestTheContract:

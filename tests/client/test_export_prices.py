@@ -167,7 +167,7 @@ class TestAListingWithoutAPrice:
 
         demo.delete("listings/unpriced")
         assert (shown.status, written.status) == (3, 3)
-        assert shown.err == f"pugmill {COMMAND}: 1 of 7 listings have no price: unpriced\n"
+        assert shown.err == f"pugmill {COMMAND}: 1 of 7 listings have no price to list: unpriced\n"
         assert re.search(r"^unpriced +saturday-stall +none +- +-$", shown.out, re.MULTILINE)
         (listed,) = (
             each for each in csv.DictReader(io.StringIO(path.read_text(), newline="")) if each["listing"] == "unpriced"

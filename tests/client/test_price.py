@@ -139,6 +139,19 @@ class TestThePriceSheet:
         assert sheet["formatted_unit_price"] in dict(found[""]).values()
         assert f"{sheet['as_of']}, of the day itself, source manual: 1 EUR = 0.9350 CHF" in words
 
+    def test_what_comes_home_is_at_the_minor_unit_and_adds_up(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """With half a euro of profit, which has three digits as an amount of its own."""
+        least = Decimal(price_sheet(demo, "brick-stall")["price_per_piece"]["break_even_price"]["amount"])
+
+        home = sections(printed(demo, capsys, "brick-stall", "--kept-at", str(least + Decimal("0.60"))))
+
+        figures = [figure.removesuffix(" EUR") for _, figure in home["What comes home"]]
+        _, proceeds, cost, profit = map(Decimal, figures)
+        assert all(len(figure.partition(".")[2]) == 2 for figure in figures)
+        assert proceeds - cost == profit
+
     def test_counts_cautions_and_shows_them_when_asked(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         cautions = price_sheet(demo, "beam-market-ch")["cautions"]
         of_work = [each for each in cautions if each["concerns"] == "work"]
@@ -176,12 +189,12 @@ class TestThePriceSheet:
         assert "  2026-03-02, 1 day old, source manual:" in next_day
 
     def test_answers_what_is_kept_at_a_price(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
-        text = printed(demo, capsys, "beam-market-ch", "--kept-at", "40.00")
+        text = printed(demo, capsys, "beam-market-ch", "--kept-at", "30.00")
 
-        price = price_sheet(demo, "beam-market-ch", "?kept_at=40.00")["price_per_piece"]
+        price = price_sheet(demo, "beam-market-ch", "?kept_at=30.00")["price_per_piece"]
         found = sections(text)
         assert is_to_the_last_digit(dict(found["What is kept of it"])["profit"], price["profit"]["amount"])
-        assert ("price: as given", "40.00") in found["How the price is found"]
+        assert ("price: as given", "30.00") in found["How the price is found"]
         assert price["is_below_floor"]
         assert "BELOW THE FLOOR: this price does not keep to it." in text
 

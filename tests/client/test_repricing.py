@@ -382,6 +382,7 @@ class TestTheCommandThatLetsThrough:
 
     def test_confirms_all_where_they_are_many(self, demo: Client, priced: Run) -> None:
         facts = demo.get("listings/brick-stall").json
+        facts["policy"]["price_step"] = "0.01"
         for number in range(51):
             demo.put(f"listings/stall-{number}", facts)
         priced("reprice")
@@ -572,6 +573,17 @@ class TestRollingBack:
             assert "Prices of earlier days were changed" not in told
         assert path.read_text().splitlines()[0] == COLUMNS
 
+    def test_of_what_was_partly_held_back_does_not_wait_for_anybody(self, demo: Client, priced: Run) -> None:
+        held = priced(*DEARER, "--greatest-move", "0.06")
+        (latest, *_) = repricings(demo)
+        assert "held: waiting for you" in held.out
+
+        tried = priced("reprice", "--rollback", latest["id"], "--dry-run")
+        ended = priced("reprice", "--rollback", latest["id"])
+
+        assert (tried.status, ended.status) == (0, 0), tried.err + ended.err
+        assert "waiting for you" not in tried.out + ended.out
+
     def test_of_today_leaves_the_prices_of_monday(self, demo: Client, priced: Run) -> None:
         priced(*DEARER)
         after = prices(demo, MONDAY)
@@ -634,10 +646,13 @@ class TestRollingBack:
         priced(*DEARER, "--from", TODAY.isoformat())
         (_, first) = repricings(demo)
 
+        tried = priced("reprice", "--rollback", first["id"], "--dry-run")
         ended = priced("reprice", "--rollback", first["id"])
 
-        assert ended.status == 1
-        assert "refused with 409" in ended.err
+        for refused in (tried, ended):
+            assert refused.status == 1
+            assert "refused with 409" in refused.err
+            assert "roll back the later repricings first" in refused.err
 
     def test_of_an_invalid_id_is_refused(self, run: Run) -> None:
         ended = run("reprice", "--rollback", "../taxes")

@@ -267,6 +267,19 @@ class TestCurrenciesThatEnded:
         assert error["detail"] == "HRK is no longer in use; its last day was 2023-01-14; use EUR"
         assert client.get("materials/thing/rates/2023-01-15").status_code == 404
 
+    def test_a_rate_that_was_never_replaced_is_named_where_it_stops_a_sheet(self, client: Client) -> None:
+        enter(client, "2022-12-30", HRK="7.5365")
+        buying(client, "753.65", "HRK")
+
+        response = client.get("products/thing/cost-sheet?quantity=1&as_of=2023-01-15")
+
+        (first,) = client.get("materials/thing/rates").json["items"]
+        assert response.status_code == 422
+        assert response.json["detail"] == (
+            f"the rate of materials/thing from {first['valid_from']}: HRK is no longer in use; its last day was "
+            "2023-01-14; use EUR"
+        )
+
     @pytest.mark.parametrize(
         ("currency", "rate", "day", "euros"),
         [("HRK", "7.5365", "2022-12-30", "100.00"), ("BGN", "1.95580", "2025-06-02", "385.34")],

@@ -238,15 +238,29 @@ class RepricingChanges(MethodView):
         return linked(_changes_page(workspace(), query, repricing_id, after[0] if after else "", flask.request.path))
 
 
+@declared
+class RollbackQuery:
+    """How to roll back.
+
+    Attributes:
+        dry_run: true stores nothing, and refuses what the rollback would refuse.
+    """
+
+    dry_run: bool = False
+
+
 @blueprint.route("/<repricing_id>/rollback")
 class RepricingRollback(MethodView):
     """Rolling a repricing back."""
 
     @operation("rollBackRepricing", is_long=True, headers=(IF_MATCH, MAY_BE_REPEATED))
+    @blueprint.arguments(schema_of(RollbackQuery)(), location="query")
     @blueprint.response(200, schema_of(RepricingStatement))
-    def post(self, repricing_id: UUID) -> flask.Response:
+    def post(self, query: RollbackQuery, repricing_id: UUID) -> flask.Response:
         """Take a repricing's prices back, all of them or none: the prices set before it count again.
 
         Refused if a later repricing has changed one of its prices: roll that one back first.
         """
-        return once_if_keyed(lambda joint: _told(repricing_records.roll_back(joint, repricing_id, is_expected)))
+        return once_if_keyed(
+            lambda joint: _told(repricing_records.roll_back(joint, repricing_id, is_expected, is_dry_run=query.dry_run))
+        )

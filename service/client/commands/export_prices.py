@@ -53,7 +53,7 @@ def export_prices(service: Service, options: Options) -> None:
     if unpriced := [each["listing"] for each in entries if each["problem"]]:
         more = f" and {len(unpriced) - _NAMED} more" if len(unpriced) > _NAMED else ""
         named = ", ".join(unpriced[:_NAMED])
-        raise WaitingError(f"{len(unpriced)} of {len(entries)} listings have no price: {named}{more}")
+        raise WaitingError(f"{len(unpriced)} of {len(entries)} listings have no price to list: {named}{more}")
 
 
 def price_list(service: Service, options: Options, media_type: str) -> bytes:

@@ -62,8 +62,9 @@ def roll_back(service: Service, options: Options) -> None:
     with new_file(options.csv) as file:
         repricing = service.send("GET", address).json()
         is_done = repricing["status"] == "rolled_back"
-        if not (is_done or options.dry_run):
-            repricing = service.data(service.send("POST", f"{address}/rollback", is_long=True))
+        if not is_done:
+            query = {"dry_run": "true"} if options.dry_run else {}
+            repricing = service.data(service.send("POST", f"{address}/rollback", query=query, is_long=True))
         shown = {**repricing, "changes": service.send("GET", f"{address}/changes", query={"limit": 500}).json()}
         if file is not None:
             save_recorded(service, repricing, file)

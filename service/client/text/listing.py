@@ -171,9 +171,11 @@ class _Sheet:
             return
         yield from self._heading("What comes home", "")
         yield from self._row("paid out, tax included, after fees and conversion", money(settlement["payout"]))
-        yield from self._row("proceeds", money(settlement["proceeds"]))
-        yield from self._row("full cost", money(settlement["full_cost"]))
-        yield from self._row("profit", money(settlement["profit"]))
+        proceeds, cost = (Decimal(settlement[name]["amount"]) for name in ("proceeds", "full_cost"))
+        currency = settlement["proceeds"]["currency"]
+        kept, less = map(Decimal, steps(f"{proceeds * 0}", [f"{proceeds}", f"{-cost}"], currency))
+        for name, figure in (("proceeds", kept), ("full cost", -less), ("profit", kept + less)):
+            yield from self._row(name, f"{figure} {currency}")
 
     def _discount(self) -> Iterator[str]:
         discount = self.sheet["discount"]

@@ -23,6 +23,7 @@ _STEPS = {
     "left_out": "plus what it absorbs of costs that are left out",
     "other_fixed_costs": "less other fixed costs",
 }
+_NOTHING_PLANNED = "nothing is planned"
 _BEYOND = " (not with the hours there are)"
 _VERDICTS = {"pays": "pays: it earns", "loses": "does not pay: it loses", "breaks_even": "breaks even: it earns"}
 
@@ -39,6 +40,7 @@ class _Text:
         self.names = {load["resource"]: load["name"] for load in month["loads"]}
         self.names |= {line["product"]: line["name"] for line in month["lines"]}
         self.cannot_be_made = month["verdict"] == "cannot_be_made"
+        self.is_empty = not any(line["pieces"] for line in month["lines"])
 
     def lines(self) -> Iterator[str]:
         yield from paragraph(self._verdict(), self.columns)
@@ -68,7 +70,7 @@ class _Text:
         for load in sorted(self.month["loads"], key=lambda load: not load["is_bottleneck"]):
             if load["is_over_full"]:
                 of_it = "" if load["load_share"] is None else f" ({share(load['load_share'])})"
-                needed, available = whole(load["minutes_needed"]), whole(load["minutes_available"])
+                needed, available = _whole_minutes(load)
                 yield f"It needs {needed} minutes of {isolated(load['name'])}, and there are {available}{of_it}."
         mix = self.month["best_mix"]
         if mix is not None and mix["outcome"] == "found":
@@ -94,14 +96,16 @@ class _Text:
             margin = month["margin_of_safety"]
             told = f"margin of safety, {share(margin['share'])}{supposed}"
             yield from row(told, margin["sales"]["amount"], self.columns)
-        bottleneck = self.names.get(month["bottleneck"], "not known: register hours_per_week")
+        none = _NOTHING_PLANNED if self.is_empty else "not known: register hours_per_week"
+        bottleneck = self.names.get(month["bottleneck"], none)
         yield from paragraph(f"bottleneck: {isolated(bottleneck)}", self.columns, "  ", "    ")
 
     def _reached(self, told: str, volume: Mapping[str, Any] | None) -> Iterator[str]:
         """Pieces and sales of a volume, and whether there is time for it."""
         beyond = _BEYOND if volume and volume["is_beyond_capacity"] else ""
-        yield from row(f"{told}, pieces{beyond}", _volume(volume, "whole_pieces"), self.columns)
-        yield from row(f"{told}, sales", _volume(volume, "sales"), self.columns)
+        for member, name in (("whole_pieces", "pieces" + beyond), ("sales", "sales")):
+            reached = _NOTHING_PLANNED if self.is_empty else _volume(volume, member)
+            yield from row(f"{told}, {name}", reached, self.columns)
 
     def _tables(self) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
         yield "What is sold", list(self._sold()), 5
@@ -164,8 +168,7 @@ class _Text:
         yield "machine or labour grade", "needed", "available", "load"
         for load in self.month["loads"]:
             mark = " (too much)" if load["is_over_full"] else " (bottleneck)" if load["is_bottleneck"] else ""
-            available = whole(load["minutes_available"]) if load["minutes_available"] else "not known"
-            yield isolated(load["name"]) + mark, whole(load["minutes_needed"]), available, share(load["load_share"])
+            yield isolated(load["name"]) + mark, *_whole_minutes(load), share(load["load_share"])
 
     def _shown(self, found: Mapping[str, str]) -> str:
         return amount(found["amount"], found["currency"])
@@ -196,6 +199,14 @@ class _Text:
         for each in mix["time_values"]:
             value = self._shown(each["value_of_another_hour"])
             yield from paragraph(f"One more hour of {isolated(each['name'])} earns about {value}.", self.columns)
+
+
+def _whole_minutes(load: Mapping[str, Any]) -> tuple[str, str]:
+    """Minutes needed and available; where they are too few, rounded apart, so that the two never look alike."""
+    needed, available = load["minutes_needed"], load["minutes_available"]
+    if load["is_over_full"]:
+        return whole_up(needed), whole_down(available)
+    return whole(needed), "not known" if available is None else whole(available)
 
 
 def _volume(volume: Mapping[str, Any] | None, member: str) -> str:

@@ -48,7 +48,8 @@ def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
         yield from table([_HEADING, *map(_change, items)], columns, 5, notes)
         yield ""
         yield from paragraph(_LEGEND, columns)
-    yield from (line for name, told in _MEANINGS.items() if summary[name] for line in paragraph(told, columns))
+    if answer["status"] in ("preview", "applied"):  # after a rollback nothing waits
+        yield from (line for name, told in _MEANINGS.items() if summary[name] for line in paragraph(told, columns))
     if answer["changes"]["next"]:
         yield from paragraph(f"These are the first {len(items)}; --csv FILE writes them all.", columns)
 

@@ -28,7 +28,7 @@ from service.documents.drawing.drawing import (
 )
 from service.documents.drawing.scales import Label, amount_marks, labelled, legend, without_overlap
 from service.documents.month.month_verdict import why_it_cannot_be_made
-from service.documents.month.month_writing import whole_pieces
+from service.documents.month.month_writing import whole_minutes, whole_pieces
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
@@ -248,10 +248,11 @@ def _shown(statement: MonthStatement) -> list[LoadStatement]:
 
 
 def _time(load: LoadStatement, said: Labels) -> str:
-    needed = formatted_number(half_up(load.minutes_needed, 0), said.locale)
-    if load.minutes_available is None:
+    minutes, there_are = whole_minutes(load)
+    needed = formatted_number(minutes, said.locale)
+    if there_are is None:
         return said("{needed} minutes; hours a week are not registered", needed=needed)
-    available = formatted_number(half_up(load.minutes_available, 0), said.locale)
+    available = formatted_number(there_are, said.locale)
     share = "" if load.load_share is None else f" ({formatted_share(load.load_share, said.locale)})"
     notes = ((load.is_bottleneck, said("bottleneck")), (load.is_over_full, said("too much")))
     told = said("{needed} of {available} minutes", needed=needed, available=available)

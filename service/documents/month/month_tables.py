@@ -151,10 +151,10 @@ def _load(of: MonthWriting, load: LoadStatement) -> tuple[Cell, ...]:
     words = of.words
     notes = [words("bottleneck")] if load.is_bottleneck else []
     notes += [words("more than there is")] if load.is_over_full else []
-    available = words("not known") if load.minutes_available is None else of.minutes(load.minutes_available)
+    needed, available = of.minutes(load)
     return (
         Cell(text=isolated(load.name), note=", ".join(notes)),
-        Cell(text=of.minutes(load.minutes_needed)),
+        Cell(text=needed),
         Cell(text=available),
         Cell(text=of.share(load.load_share) or UNKNOWN),
     )

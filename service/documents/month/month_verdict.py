@@ -43,12 +43,12 @@ def _over_full(of: MonthWriting) -> list[LoadStatement]:
 
 
 def _missing(of: MonthWriting, load: LoadStatement, shown: Callable[[str], str]) -> str:
-    assert load.minutes_available is not None  # only what is known can be too little
+    needed, available = of.minutes(load)
     told = of.words(
         "It needs {needed} minutes of {name}, and there are {available}",
-        needed=of.minutes(load.minutes_needed),
+        needed=needed,
         name=shown(load.name),
-        available=of.minutes(load.minutes_available),
+        available=available,
     )
     return f"{told} ({of.share(load.load_share)})." if load.load_share is not None else f"{told}."
 

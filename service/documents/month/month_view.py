@@ -125,7 +125,8 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
         note = ", ".join(filter(None, (pieces, of.share(margin.share), supposed)))
         yield words("Margin of safety"), Cell(text=of.money(margin.sales), note=note)
     bottleneck = next((isolated(load.name) for load in month.loads if load.is_bottleneck), "")
-    yield words("Bottleneck"), Cell(text=bottleneck or words("not known"))
+    none = words("nothing is planned") if of.is_empty else words("not known")
+    yield words("Bottleneck"), Cell(text=bottleneck or none)
 
 
 def _after_tax_and_an_hour(of: MonthWriting, supposed: str) -> Iterator[tuple[str, Cell]]:
@@ -144,8 +145,8 @@ def _after_tax_and_an_hour(of: MonthWriting, supposed: str) -> Iterator[tuple[st
 
 def _reached(of: MonthWriting, volume: MixVolumeStatement | None) -> Cell:
     """A volume of the mix; if it is None, that no volume reaches it."""
-    if volume is None:
-        return Cell(text=of.words("no volume reaches it"))
+    if volume is None or of.is_empty:
+        return Cell(text=of.words("nothing is planned") if of.is_empty else of.words("no volume reaches it"))
     pieces = of.words("{pieces} pieces", pieces=of.pieces(volume.whole_pieces))
     beyond = of.words("not reachable with the hours there are") if volume.is_beyond_capacity else ""
     sales = of.words("sales of {amount}", amount=of.money(volume.sales))

@@ -1,11 +1,12 @@
 """The content of a quotation, and the same in finished words and figures, for layout."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 
 from service.documents.writing.paper import Entry, PaperView
 from service.domain.quoting.life import Status
-from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.quotation import Letterhead, QuotationFigures, QuotedTax, QuotedTaxSubtotal, Remarks
 from service.domain.quoting.request import QuotationRequest
 
 
@@ -37,6 +38,21 @@ class QuotationPaper:
     request: QuotationRequest
     figures: QuotationFigures
     remarks: Remarks
+
+    @property
+    def tax_subtotals(self) -> tuple[QuotedTaxSubtotal, ...]:
+        """Those of the totals, with every reason why no tax is due: taxes of one category may each have their own."""
+        figures = self.figures
+        charged = (each.tax for each in (*figures.charges, *figures.allowances) if each.tax is not None)
+        reasons: dict[tuple[str, Decimal], dict[str, None]] = {}
+        lines = (line.tax for line in figures.lines)
+        told: tuple[QuotedTax | QuotedTaxSubtotal, ...] = (*figures.totals.tax_subtotals, *lines, *charged)
+        for each in told:
+            reasons.setdefault((each.category, each.rate_share), {})[each.exemption_reason] = None
+        return tuple(
+            replace(total, exemption_reason="; ".join(filter(None, reasons[total.category, total.rate_share])))
+            for total in figures.totals.tax_subtotals
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

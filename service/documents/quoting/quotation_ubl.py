@@ -13,14 +13,7 @@ from service.documents.drawing.drawing import literal
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quoting.quotation_writing import reason_for, tax_name
 from service.documents.writing.labels import Labels, labels_for
-from service.domain.quoting.quotation import (
-    QuotedAdjustment,
-    QuotedLine,
-    QuotedQuantity,
-    QuotedTax,
-    QuotedTaxSubtotal,
-    QuotedTotals,
-)
+from service.domain.quoting.quotation import QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax, QuotedTaxSubtotal
 from service.domain.selling.taxes import TaxCategory
 from service.domain.values.exact import exactly, plain
 from service.domain.values.money import Money
@@ -42,7 +35,7 @@ def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
     _conditions(root, view)
     words = labels_for(view.locale)
     _adjustments(root, paper.figures.allowances, paper.figures.charges, words)
-    _totals(root, paper.figures.totals, words)
+    _totals(root, paper, words)
     for number, line in enumerate(paper.figures.lines, start=1):
         _line(root, number, line, words)
     made: bytes = tostring(root, encoding="utf-8", xml_declaration=True)
@@ -131,10 +124,10 @@ def _category(parent: Element, name: str, tax: QuotedTax | QuotedTaxSubtotal, wo
     _add(_group(found, "TaxScheme"), "ID", "VAT")
 
 
-def _totals(root: Element, totals: QuotedTotals, words: Labels) -> None:
-    tax = _group(root, "TaxTotal")
+def _totals(root: Element, paper: QuotationPaper, words: Labels) -> None:
+    tax, totals = _group(root, "TaxTotal"), paper.figures.totals
     _money(tax, "TaxAmount", totals.tax_total)
-    for each in totals.tax_subtotals:
+    for each in paper.tax_subtotals:
         subtotal = _group(tax, "TaxSubtotal")
         _money(subtotal, "TaxableAmount", each.taxable_amount)
         _money(subtotal, "TaxAmount", each.tax_amount)

@@ -153,7 +153,7 @@ class _Making(QuotationWriting):
         yield Entry(text=words("Sum of the lines, without tax"), figure=self.money(totals.line_total))
         yield from self.adjustments(self.figures.allowances, self.figures.charges)
         yield Entry(text=words("Total without tax"), figure=self.money(totals.tax_exclusive))
-        yield from map(self.tax_total, totals.tax_subtotals)
+        yield from map(self.tax_total, self.paper.tax_subtotals)
         if totals.rounding is not None:
             yield Entry(text=words("Rounded for payment in cash"), figure=self.money(totals.rounding))
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from service.domain.costing.rates import Components, Convert, LabourRate, OverheadRate, RateTerms, ResourceTerms
 from service.domain.making.overheads import Overhead
-from service.domain.values.errors import InvalidValueError
+from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import currency_problems_on
 from service.domain.values.references import WHOLE, Registered, part_of, whole_of
@@ -95,11 +95,18 @@ def unit_components(rate: DatedRate, registered: Registered | None, convert: Con
     """The components of the unit rates of one dated rate; empty for taxes, channels and shipping services.
 
     `registered` is needed only for overhead pools.
+
+    Raises:
+        UnknownCurrencyError: the rate, which it names, is in a currency that has ended before the day.
     """
     terms = rate.terms
     if isinstance(terms, OverheadRate) and isinstance(registered, Overhead) and registered.base.is_value:
         return {WHOLE: {"share": terms.share()}}
-    return terms.components(convert) if isinstance(terms, ResourceTerms) else {}
+    try:
+        return terms.components(convert) if isinstance(terms, ResourceTerms) else {}
+    except UnknownCurrencyError as error:
+        named = f"the rate of {rate.resource} from {rate.valid_from}"
+        raise UnknownCurrencyError(error.code, error.ended_on, error.successor, named) from None
 
 
 def rate_problems(terms: RateTerms, registered: Any, valid_from: date) -> list[InvalidValueError]:

@@ -4,11 +4,12 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.making.resources import ENTIRE_TOOL
-from service.domain.values.exact import plain
+from service.domain.values.exact import readable
 from service.domain.values.message import COMMON_PRACTICE, Fact, Message, PlausibilityWarning
 
 _TIMES = Decimal(10)
-_SHOWN_DECIMALS = 6
+_SHOWN_DECIMALS = 4
+"""As many as rates have on a page."""
 
 
 def rate_jumps(
@@ -24,8 +25,8 @@ def rate_jumps(
             continue
         facts: dict[str, Fact] = {
             "resource": named(name, part),
-            "new": plain(new, _SHOWN_DECIMALS),
-            "old": plain(old, _SHOWN_DECIMALS),
+            "new": readable(new, _SHOWN_DECIMALS),
+            "old": readable(old, _SHOWN_DECIMALS),
         }
         if abs(new) >= abs(old) * _TIMES:
             text = Message(

@@ -11,7 +11,7 @@ from service.domain.safety.cautions import Caution
 from service.domain.safety.hazards import HeatedPolymer, cautions
 from service.domain.safety.machines import WorkingMachine
 from service.domain.safety.polymers import HIGHEST_DENSITY_G_PER_CM3, Polymer, heating_energy_kwh_per_kg
-from service.domain.values.exact import ZERO, exactly, plain
+from service.domain.values.exact import ZERO, exactly, readable
 from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import Thing
 
@@ -26,6 +26,14 @@ _LESS_THAN_HANDBOOKS = Decimal("0.8")
 """A published average of a whole process, 0.55 BTU/(lb °F) for HDPE, is 15 % below the sum of handbook figures."""
 _HARDLY_ANYTHING = Decimal("0.01")
 """Below this share of a solid block, kilograms were probably taken for grams, or millimetres for centimetres."""
+_NOBODY = (
+    "'{operation}' names {grade}, but the labour costs nothing, because nobody attends it. Give attendance (1 is one "
+    "person all the time that it runs), or setup_crew with setup_minutes."
+)
+_NO_CYCLE = (
+    "'{operation}' names {grade}, but the labour costs nothing, because a piece takes no time. Give cycle_minutes, or "
+    "setup_crew for who sets it up."
+)
 
 
 @exactly
@@ -41,6 +49,7 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[PlausibilityW
             _less_than_heating,
             _no_time,
             _no_labour_time,
+            _nobody_and_nothing,
         )
         for warning in check(code, bill, catalogue)
     )
@@ -65,17 +74,25 @@ def _no_time(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[Pl
 
 
 def _no_labour_time(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
-    timed = {operation.name for operation in catalogue.products[code].operations if operation.takes_time}
+    timed = {operation.name: operation for operation in catalogue.products[code].operations if operation.takes_time}
     for step in bill.steps:
         if step.product == code and step.operation in timed:
+            attended = {each.labour_grade for each in timed[step.operation].labour if each.attendance}
             for grade in (grade for grade, minutes in step.labour_minutes.items() if not minutes):
-                text = Message(
-                    "'{operation}' names {grade}, but the labour costs nothing, because nobody attends it. Give "
-                    "attendance (1 is one person all the time that it runs), or setup_crew with setup_minutes.",
-                    operation=step.operation,
-                    grade=catalogue.labour_grades[grade].name,
-                )
+                name = catalogue.labour_grades[grade].name
+                text = Message(_NO_CYCLE if grade in attended else _NOBODY, operation=step.operation, grade=name)
                 yield PlausibilityWarning(code="no-labour-time", product=code, text=text, source=COMMON_PRACTICE)
+
+
+def _nobody_and_nothing(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
+    for operation in catalogue.products[code].operations:
+        if operation.takes_time and operation.machine is None and not operation.labour:
+            text = Message(
+                "'{operation}' takes time, but costs nothing, because it names neither labour nor a machine. Name who "
+                "does it, with attendance, unless the pieces only wait there.",
+                operation=operation.name,
+            )
+            yield PlausibilityWarning(code="nobody-works", product=code, text=text, source=COMMON_PRACTICE)
 
 
 def _mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
@@ -83,7 +100,7 @@ def _mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue)
     contained = _contained_mass_kg(product, catalogue)
     if product.mass_kg is None or contained is None:
         return
-    masses = {"mass": plain(product.mass_kg, _SHOWN_DECIMALS), "contained": plain(contained, _SHOWN_DECIMALS)}
+    masses = {"mass": readable(product.mass_kg, _SHOWN_DECIMALS), "contained": readable(contained, _SHOWN_DECIMALS)}
     if product.mass_kg > contained:
         text = Message(
             "A piece weighs {mass} kg, but its bill of materials adds up to {contained} kg. Something is missing from "
@@ -108,7 +125,7 @@ def _mass_against_measures(code: str, _: BillOfResources, catalogue: Catalogue) 
     if product.mass_kg is None or density is None or None in sides:
         return
     solid_kg = prod((side for side in sides if side is not None), start=density) / _MM3_TO_KG
-    masses = {"mass": plain(product.mass_kg, _SHOWN_DECIMALS), "solid": plain(solid_kg, _SHOWN_DECIMALS)}
+    masses = {"mass": readable(product.mass_kg, _SHOWN_DECIMALS), "solid": readable(solid_kg, _SHOWN_DECIMALS)}
     source = f"highest published densities of the polymers; tolerances: {COMMON_PRACTICE}"
     if product.mass_kg > solid_kg * _ROUNDED_MEASURES:
         text = Message(
@@ -166,8 +183,8 @@ def _less_than_heating(code: str, bill: BillOfResources, catalogue: Catalogue) -
                     "about {least} kWh without any loss. Check the machine's power, load factor and cycle time.",
                     operation=step.operation,
                     temperature=heated[step.operation],
-                    drawn=plain(step.electricity_kwh, _SHOWN_DECIMALS),
-                    least=plain(least, _SHOWN_DECIMALS),
+                    drawn=readable(step.electricity_kwh, _SHOWN_DECIMALS),
+                    least=readable(least, _SHOWN_DECIMALS),
                 )
                 source = "specific heat and enthalpy of fusion of the polymers, handbook values"
                 yield PlausibilityWarning(code="less-energy-than-melting", product=code, text=text, source=source)
@@ -193,12 +210,13 @@ def cautions_of(bills: Iterable[BillOfResources], catalogue: Catalogue) -> tuple
     wanted = list(bills)
     made = list(dict.fromkeys(code for bill in wanted for code in bill.pieces_made))
     products = [catalogue.products[code] for code in dict.fromkeys(bill.product for bill in wanted)]
+    heated = [each for code in made for each in _heated_polymers(code, catalogue)]
     return cautions(
-        [each for code in made for each in _heated_polymers(code, catalogue)],
+        heated,
         [use for product in products for use in product.declared_uses],
         max((product.mass_kg for product in products if product.mass_kg is not None), default=None),
         [each for code in made for each in _working_machines(code, catalogue)],
-        {name for code in made for name in _plastics(code, catalogue)},
+        {name for code in made for name in _plastics(code, catalogue)}.union(*(each.materials for each in heated)),
     )
 
 

@@ -7,9 +7,9 @@ from typing import Annotated
 from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.month.fixed_costs import Absorption
 from service.domain.month.rounded_month import RoundedMonth
-from service.domain.values.exact import ZERO, snapped
+from service.domain.values.exact import ZERO, half_up, snapped
 from service.domain.values.message import Message
-from service.domain.values.money import Money, rounded
+from service.domain.values.money import Money, minor_unit_decimals, rounded
 from service.domain.values.shown import SumOf, shown
 
 _GRADES = "labour-grades/"
@@ -95,14 +95,16 @@ def paid_idle(month: RoundedMonth) -> Money | None:
     return rounded(sum(idle, ZERO), month.currency) if grades else None
 
 
-def more_than_paid(absorptions: Iterable[Absorption]) -> Iterator[RateWarning]:
-    """A warning of the grades of whose paid time the plan takes more than there is, if any."""
+def more_than_paid(absorptions: Iterable[Absorption], currency: str) -> Iterator[RateWarning]:
+    """A warning of the grades of whose paid time the plan takes more than there is, if any, and of what that costs."""
     found = [each for each in absorptions if _is_paid(each) and snapped(each.absorbed) > snapped(each.incurred)]
     if found:
         text = Message(
-            "The plan takes more hours than the month pays for of: {names}. Overtime is not in these figures; plan "
-            "less, or enter it under other_fixed_costs.",
+            "The plan takes more hours than the month pays for of: {names}. Overtime, {amount} {currency} at the "
+            "ordinary rate, is not in these figures; plan less, or enter it under other_fixed_costs.",
             names=tuple(each.name for each in found),
+            amount=half_up(sum((each.absorbed - each.incurred for each in found), ZERO), minor_unit_decimals(currency)),
+            currency=currency,
         )
         resources = tuple(each.resource for each in found)
         yield RateWarning(code="more-than-paid", resources=resources, text=text, source="the hours that rates pay for")

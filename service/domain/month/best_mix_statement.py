@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from service.domain.month.month import PlannedProduct, programme
 from service.domain.month.rounded_month import RoundedMonth
-from service.domain.solving.best_mix import BestMix, Propose, best_mix, short_of, unlimited
+from service.domain.solving.best_mix import BestMix, Programme, Propose, best_mix, gain_of_more, short_of, unlimited
 from service.domain.values.exact import MINUTES_PER_HOUR, half_up
 from service.domain.values.money import Money
 from service.domain.values.shown import UnitAmount, shown
@@ -73,7 +73,7 @@ class BestMixStatement:
         profit_at_most: an exact upper bound on the profit of any mix of whole pieces or batches.
         is_proven: whether the profit reaches that bound, so that no other mix earns more; if not, a better mix may
             exist, but none is known.
-        time_values: what another hour of each resource that is used up would add.
+        time_values: what another hour of each resource that is used up would add; none of one whose hour adds nothing.
     """
 
     outcome: MixOutcome
@@ -112,14 +112,14 @@ def best_mix_statement(month: RoundedMonth, propose: Propose) -> BestMixStatemen
         gain=profit - month.profit,
         profit_at_most=at_most,
         is_proven=profit == at_most,
-        time_values=tuple(_time_values(month, found)),
+        time_values=tuple(_time_values(month, wanted, found, propose)),
     )
 
 
-def _time_values(month: RoundedMonth, found: BestMix) -> Iterator[TimeValue]:
-    for load, value in zip(month.month.limits, found.minute_values, strict=True):
-        if value:
-            another_hour = _OF_A_SOLVER.plus(_decimal(value) * MINUTES_PER_HOUR)
+def _time_values(month: RoundedMonth, wanted: Programme, found: BestMix, propose: Propose) -> Iterator[TimeValue]:
+    for place, (load, value) in enumerate(zip(month.month.limits, found.minute_values, strict=True)):
+        if value and (gain := gain_of_more(wanted, found, place, Fraction(MINUTES_PER_HOUR), propose)):
+            another_hour = _OF_A_SOLVER.plus(_decimal(gain))
             yield shown(TimeValue, month.currency, load, value_of_another_hour=another_hour)
 
 

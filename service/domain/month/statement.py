@@ -20,7 +20,7 @@ from service.domain.month.line_statement import MonthLineStatement, line_stateme
 from service.domain.month.month import Month
 from service.domain.month.resources_used import ResourcesUsed, resources_used
 from service.domain.month.rounded_month import RoundedMonth
-from service.domain.month.verdict import Verdict, verdict
+from service.domain.month.verdict import Verdict, time_not_known, verdict
 from service.domain.month.volume_statement import (
     MarginOfSafety,
     Milestone,
@@ -222,7 +222,7 @@ def month_statement(
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
         converted_on=month.converted_on or month.as_of,
-        warnings=(*warnings, *more_than_paid(of.absorptions)),
+        warnings=(*warnings, *more_than_paid(of.absorptions, of.currency), *time_not_known(month.loads)),
         cautions=tuple(cautions),
         verdict=verdict(of),
     )

@@ -1,8 +1,12 @@
 """The verdict on a month: whether its plan can be made, and then whether it pays."""
 
+from collections.abc import Iterable, Iterator
 from enum import StrEnum
 
+from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.month.rounded_month import RoundedMonth
+from service.domain.scheduling.plan_load import Load
+from service.domain.values.message import COMMON_PRACTICE, Message
 
 
 class Verdict(StrEnum):
@@ -21,3 +25,16 @@ def verdict(month: RoundedMonth) -> Verdict:
     if month.profit:
         return Verdict.LOSES if month.profit < 0 else Verdict.PAYS
     return Verdict.BREAKS_EVEN
+
+
+def time_not_known(loads: Iterable[Load]) -> Iterator[RateWarning]:
+    """A warning of the machines and grades that the plan takes and whose time limits nothing, if there are any."""
+    found = [load for load in loads if load.minutes_available is None and load.minutes_needed]
+    if found:
+        text = Message(
+            "Nobody has registered how much time there is of: {names}. The verdict takes it as unlimited. Register "
+            "hours_per_week.",
+            names=tuple(load.name for load in found),
+        )
+        resources = tuple(load.resource for load in found)
+        yield RateWarning(code="time-not-known", resources=resources, text=text, source=COMMON_PRACTICE)

@@ -35,6 +35,7 @@ from service.domain.values.money import cash_rounded, in_currency, minor_unit_de
 from service.domain.values.shown import shown
 
 _FLOOR = "the pricing policy of the line"
+_KEPT = "what the workshop keeps of the whole"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,3 +213,47 @@ def floor_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:
                     currency=figures.currency,
                 )
                 yield PlausibilityWarning(code="below-floor", product=line.product, text=text, source=_FLOOR)
+
+
+def least_choice_warnings(
+    request: QuotationRequest, basis: QuotationBasis, figures: QuotationFigures
+) -> Iterator[PlausibilityWarning]:
+    """A warning for each line that only falls below its floor if the customer takes the least of every line.
+
+    Then lines bear the greatest part of an amount that is taken off the whole. What cannot be accepted so is not told.
+    """
+    if all(each.amount is None for each in request.allowances):
+        return
+    least = [min(line.quantities, key=lambda each: each.net_amount.amount) for line in figures.lines]
+    try:
+        chosen = chosen_figures(request, basis, tuple(each.quantity for each in least))
+    except InvalidValuesError:  # more is taken off than the least of every line comes to
+        return
+    for number, (alone, line) in enumerate(zip(least, chosen.lines, strict=True), start=1):
+        if alone.below_floor is None and line.quoted.below_floor is not None:
+            text = Message(
+                "Line {line}: if the customer takes the least of every line, {pieces} pieces bring in {short} "
+                "{currency} less than the floor of their policy allows.",
+                line=Decimal(number),
+                pieces=Decimal(alone.quantity),
+                short=line.quoted.below_floor.amount,
+                currency=figures.currency,
+            )
+            yield PlausibilityWarning(code="below-floor", product=line.product, text=text, source=_FLOOR)
+
+
+def loss_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:
+    """A warning if what is counted in the totals brings in less than it costs, whether its policies have floors or not.
+
+    It also tells of shipping that the customer is not charged for, which no line's floor holds.
+    """
+    kept = figures.kept
+    if kept.profit.amount >= 0:
+        return
+    loss, currency = -kept.profit.amount, figures.currency
+    if kept.contribution.amount < 0:
+        template = "All in all the quotation loses {loss} {currency}: it does not even bring in its variable cost."
+    else:
+        template = "All in all the quotation loses {loss} {currency} at full cost."
+    text = Message(template, loss=loss, currency=currency)
+    yield PlausibilityWarning(code="loss", product=None, text=text, source=_KEPT)

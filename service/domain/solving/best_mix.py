@@ -1,7 +1,7 @@
 """The product mix with the greatest contribution within limited time, checked in exact fractions."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
 from operator import mul
@@ -12,6 +12,9 @@ MOST_PIECES = 1_000_000_000
 _MOST_ROUNDS = 8
 """How often the upper bound is tightened; the first rounds do most of it."""
 _NOTHING = Fraction(0)
+_SAME_VALUE = Fraction(1, 10**9)
+"""Values of a minute that differ by less than this share are one value with the errors of a solver."""
+_GAIN_DECIMALS = 6
 
 
 class Proposed(Protocol):
@@ -129,6 +132,38 @@ def best_mix(programme: Programme, propose: Propose) -> BestMix | None:
         at_most=base + _at_most(extra, list(values.values()), gained),
         minute_values=tuple(values.get(row, _NOTHING) for row in range(len(left))),
     )
+
+
+def gain_of_more(programme: Programme, found: BestMix, place: int, minutes: Fraction, propose: Propose) -> Fraction:
+    """What more minutes of a machine or grade would add if units could be divided.
+
+    The value of a minute holds for the first ones at most: it ends where another limit or the demand is reached, and
+    for two that are used up together it may hold for none. Where it holds to the last minute too it is multiplied;
+    otherwise the mix with the minutes is compared with the one without, to six decimals.
+
+    Args:
+        found: the best mix of the programme.
+        place: of the machine or grade.
+    """
+    value = found.minute_values[place]
+    available = (each + minutes if at == place else each for at, each in enumerate(programme.available))
+    wider = replace(programme, available=tuple(available))
+    more = best_mix(wider, propose)
+    if more is None or abs(more.minute_values[place] - value) <= value * _SAME_VALUE:
+        return value * minutes
+    gain = _divided(wider, more.minute_values) - _divided(programme, found.minute_values)
+    return max(_NOTHING, min(value * minutes, round(gain, _GAIN_DECIMALS)))
+
+
+def _divided(programme: Programme, values: Sequence[Fraction]) -> Fraction:
+    """What the best mix adds to the least units if units could be divided, by the dual values that belong to it."""
+    left = programme.left(programme.least)
+    total = sum(map(mul, values, left), _NOTHING)
+    for line, gain in enumerate(programme.contributions):
+        taken = sum((value * row[line] for value, row in zip(values, programme.minutes, strict=True)), _NOTHING)
+        if gain > taken:
+            total += (gain - taken) * _wanted(programme, line, left)
+    return total
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

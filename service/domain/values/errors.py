@@ -38,11 +38,13 @@ class FigureTooLargeError(PugmillError, ArithmeticError):
 class UnknownCurrencyError(PugmillError, ValueError):
     """The code is not a currency in use on the day (ISO 4217)."""
 
-    def __init__(self, code: str, ended_on: date | None = None, successor: str = "") -> None:
+    def __init__(self, code: str, ended_on: date | None = None, successor: str = "", where: str = "") -> None:
         ended = f"{code} is no longer in use; its last day was {ended_on}" + (f"; use {successor}" if successor else "")
-        super().__init__(ended if ended_on else f"{code} is not an ISO 4217 currency with a minor unit")
+        said = ended if ended_on else f"{code} is not an ISO 4217 currency with a minor unit"
+        super().__init__(f"{where}: {said}" if where else said)
         self.code = code
         self.ended_on = ended_on
+        self.successor = successor
 
 
 class CurrencyMismatchError(PugmillError, ValueError):

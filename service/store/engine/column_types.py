@@ -1,14 +1,17 @@
 """Column types that convert to and from values: JSON text, exact decimals, instants."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
 import sqlalchemy as sa
 
+from service.domain.costing.rate_card import DatedRate
+from service.domain.register import COLLECTIONS
 from service.domain.values.message import Fact, Message
-from service.encoding import decode_with, from_text, keep_with, plain_data, to_text
+from service.domain.values.references import Thing
+from service.encoding import Decode, decode_with, from_text, keep_with, plain_data, to_text
 
 
 class StoredAsText(sa.types.TypeDecorator[Any]):
@@ -110,5 +113,16 @@ def _message(data: Any) -> Message:
     return found if isinstance(found, Message) else Message(str(found))  # before facts were kept, a text was
 
 
+def _dated_rate(data: Any, decode: Decode) -> DatedRate:
+    collection = COLLECTIONS[Thing.of(data["resource"]).collection]
+    assert collection.terms is not None  # only rated collections have dated rates
+    return DatedRate(
+        resource=data["resource"],
+        valid_from=date.fromisoformat(data["valid_from"]),
+        terms=decode(data["terms"], collection.terms),
+    )
+
+
 keep_with(Message, _as_data)
 decode_with(Message, lambda data, _: _message(data))
+decode_with(DatedRate, _dated_rate)  # here, because whoever reads a basis may read no rate

@@ -12,20 +12,10 @@ from service import clock
 from service.domain.costing.rate_card import DatedRate
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered, Thing
-from service.encoding import Decode, decode_with, trusted
+from service.encoding import trusted
 from service.store.engine.tables import rates, registrations
 from service.store.engine.upserts import put
 from service.store.registering.registrations import within
-
-
-def _dated_rate(data: Any, decode: Decode) -> DatedRate:
-    collection = COLLECTIONS[Thing.of(data["resource"]).collection]
-    assert collection.terms is not None  # only rated collections have dated rates
-    return DatedRate(
-        resource=data["resource"],
-        valid_from=date.fromisoformat(data["valid_from"]),
-        terms=decode(data["terms"], collection.terms),
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,9 +24,6 @@ class StoredRate:
 
     rate: DatedRate
     revision: int
-
-
-decode_with(DatedRate, _dated_rate)
 
 
 def find_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, valid_from: date) -> StoredRate | None:

@@ -202,7 +202,10 @@ def _entry(
     try:
         sheet = _priced(workspace, costing, code, listing, question)
     except PugmillError as error:
-        return _unpriced(code, listing, product, as_of, str(error))
+        stands = ""
+        if question.kept_at is not None:
+            stands = f"{question.kept_at:f} {listing.currency} is in force, but what is listed beside it is not known: "
+        return _unpriced(code, listing, product, as_of, f"{stands}{error}")
     return shown(
         PriceListEntry,
         "",

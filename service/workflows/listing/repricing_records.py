@@ -22,10 +22,13 @@ def tag_of(repricing: Repricing) -> str:
     return tag(repricing.id, "applied" if repricing.rolled_back_at is None else "rolled-back")
 
 
-def roll_back(workspace: Workspace, repricing_id: UUID, precondition: Precondition = always) -> Repricing:
+def roll_back(
+    workspace: Workspace, repricing_id: UUID, precondition: Precondition = always, *, is_dry_run: bool = False
+) -> Repricing:
     """Take a repricing's prices back, all or none, so that those set before count again.
 
-    From today on, if they are in force already: what was in force on the days before stays on record.
+    From today on, if they are in force already: what was in force on the days before stays on record. A dry run stores
+    nothing, and is refused as the rollback would be.
 
     Raises:
         PreconditionFailedError: the state has changed since the caller read it.
@@ -39,6 +42,8 @@ def roll_back(workspace: Workspace, repricing_id: UUID, precondition: Preconditi
         superseded = dated_prices.count_superseded(connection, workspace.workshop_id, repricing_id, day)
         if found.rolled_back_at is not None or superseded:
             raise SupersededError(str(repricing_id), found.rolled_back_at, superseded)
+        if is_dry_run:
+            return found
         now = clock.now()
         repricings.roll_back(connection, workspace.workshop_id, found, now, workspace.actor, day)
         next_revision(connection, workspace.workshop_id)

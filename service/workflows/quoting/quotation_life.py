@@ -13,7 +13,7 @@ from uuid import UUID
 
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.errors import BelowFloorError
-from service.domain.quoting.figures import chosen_figures, floor_warnings
+from service.domain.quoting.figures import chosen_figures, floor_warnings, least_choice_warnings
 from service.domain.quoting.life import (
     LEADS_TO,
     REVISABLE,
@@ -63,7 +63,9 @@ def issue(
         if found.valid_until < today:
             remedy = f"its prices held until {found.valid_until}: discard it and quote anew"
             raise refused(found.name, found.status, Event.ISSUED.value, remedy)
-        below = [each.text for each in floor_warnings(found.figures)]
+        basis = quotations.get_basis(connection, workspace.workshop_id, found.id)
+        told = (*floor_warnings(found.figures), *least_choice_warnings(found.request, basis, found.figures))
+        below = [each.text for each in told]
         if below and asked.below_floor is None:
             raise BelowFloorError(below)
         if found.revises_id is not None:

@@ -21,7 +21,7 @@ from service.domain.quoting.batch_costs import (
     supplied_resources,
     tool_warnings,
 )
-from service.domain.quoting.figures import floor_warnings, quotation_figures
+from service.domain.quoting.figures import floor_warnings, least_choice_warnings, loss_warnings, quotation_figures
 from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
@@ -127,7 +127,8 @@ def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[Quotati
     basis, remarks = _Quoting(workspace, request, quoted_on).basis()
     figures = quotation_figures(request, basis)
     free = (each for line in figures.lines for each in zero_price(line.product, line.quoted.unit_price.amount))
-    found = (*floor_warnings(figures), *remarks.warnings, *free)
+    below = (*floor_warnings(figures), *least_choice_warnings(request, basis, figures))
+    found = (*below, *loss_warnings(figures), *remarks.warnings, *free)
     shown = QuotationPreview(
         quoted_on=quoted_on,
         valid_until=valid_until,

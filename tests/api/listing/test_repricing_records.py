@@ -314,7 +314,10 @@ class TestRollback:
         before = prices(moved)
         second = applied(moved, MONDAY, scope={"channel": "fair"})
 
+        tried = refused(moved, "POST", f"repricings/{first['id']}/rollback?dry_run=true", status=409)
         problem = refused(moved, "POST", f"repricings/{first['id']}/rollback", status=409)
+        assert tried.json["detail"] == problem.json["detail"]
+        assert moved.post(f"repricings/{second['id']}/rollback?dry_run=true", None).json["status"] == "applied"
         assert "2 " in problem.json["detail"]
         assert "roll back" in problem.json["detail"]
         assert moved.post(f"repricings/{second['id']}/rollback", None).status_code == 200

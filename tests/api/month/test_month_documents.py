@@ -246,6 +246,22 @@ class TestThePage:
         assert f"It leaves {euros(month['best_mix']['profit'])}; the plan cannot be made." in text
         assert text.index("<h2><bdi>The mix that leaves the most") < text.index("<h2><bdi>What is sold")
 
+    def test_too_little_time_by_a_fraction_of_a_minute_does_not_look_like_enough(self, timed: Client) -> None:
+        """19 sheets take 19 minutes of setup and 800 of pressing; there are 818.9997."""
+        timed.put("machines/press", machine(hours_per_week="3.149999"))
+        body = month_plan(lines=[planned(policy=None, price="60", pieces=19)])
+
+        text = answered(timed, HTML, body).text
+
+        assert "It needs 819 minutes of Sheet press, and there are 818 (" in text
+        assert any(word.startswith("819 of 818 minutes") for word in Picture(answered(timed, SVG, body).data).words)
+
+    def test_says_that_nothing_is_planned_and_not_that_no_volume_reaches_it(self, timed: Client) -> None:
+        text = answered(timed, HTML, month_plan(lines=[planned(pieces=0)], target_profit=money("500"))).text
+
+        assert text.count("<dd><bdi>nothing is planned") == 3  # break-even, target and bottleneck
+        assert "no volume reaches it" not in text
+
     def test_the_best_mix_is_left_out_unless_requested(self, timed: Client) -> None:
         text = answered(timed, HTML, {**too_much(), "best_mix": False}).text
 

@@ -215,6 +215,20 @@ class TestEveryForm:
             assert all(unnamed.exemption_reason in text for text in found.values())
             assert not re.search(r"[^0-9]0 ?%", found["text"])
 
+    def test_tells_every_reason_why_no_tax_is_due(self) -> None:
+        paper = under_two_taxes()
+        charges = tuple(
+            replace(each, tax=replace(each.tax, exemption_reason="Leaves by ship"))
+            if each.tax is not None and each.tax.code == "export"
+            else each
+            for each in paper.figures.charges
+        )
+        paper = replace(paper, figures=replace(paper.figures, charges=charges))
+
+        found = in_all_forms(paper)
+
+        assert all("Leaves the country; Leaves by ship" in text for text in found.values())
+
     def test_has_the_figures_of_the_quotation(self) -> None:
         paper = a_paper()
         totals, line = paper.figures.totals, paper.figures.lines[0]

@@ -20,13 +20,15 @@ from service.domain.making.plausibility import warnings
 from service.domain.making.resources import LabourGrade
 from service.domain.month.absorption import more_than_paid
 from service.domain.month.fixed_costs import Absorption
+from service.domain.month.verdict import time_not_known
 from service.domain.safety import hazards
 from service.domain.safety.cautions import Concern, DeclaredUse
 from service.domain.safety.hazards import HeatedPolymer
 from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import Polymer
+from service.domain.scheduling.plan_load import Load
 from service.domain.values.message import Fact, Message
-from tests.domain.examples import TODAY, a_catalogue, a_machine, a_product, an_operation, terms_of
+from tests.domain.examples import TODAY, a_catalogue, a_machine, a_product, an_operation, bench_work, terms_of
 from tests.support import builders
 
 CUSTOMERS_PAPERS = Path(quotation_view.__file__).parent
@@ -71,11 +73,13 @@ def told_of_everything() -> set[str]:
         *hazards.shipping_cautions([Decimal(30)], [Decimal(500)]),
     )
     step = an_operation(processing_temperature_c="200", cycle_minutes="0.01", yield_share="1")
-    catalogue_of_it = a_catalogue(a_product(mass_kg="99", operations=[step]))
+    people = [{"labour_grade": "operator", "attendance": "1"}]
+    benches = bench_work(cycle_minutes="1"), bench_work(name="setting up", setup_minutes="1", labour=people)
+    catalogue_of_it = a_catalogue(a_product(mass_kg="99", operations=[step, *benches]))
     wrong = warnings(bill_of_resources("sheet", 10, catalogue_of_it), catalogue_of_it)
-    assert len(wrong) == 3
+    assert len(wrong) == 5
     at_odds = told_of_a_month()
-    assert len(at_odds) == 3
+    assert len(at_odds) == 4
     return {template for each in (*found, *wrong, *at_odds) for template in templates(each.text)}
 
 
@@ -88,7 +92,10 @@ def told_of_a_month() -> list[RateWarning]:
         for resource, each, facts in zip(("machines/a", "labour-grades/b"), terms, (machine, grade), strict=True)
     ]
     absorbed = Absorption(resource="labour-grades/b", name="B", incurred=Decimal(1), absorbed=Decimal(2))
-    return [*hours_stated_twice(rates), *more_than_paid([absorbed])]
+    unknown = Load(
+        resource="machines/a", name="A", minutes_per_batch=(), minutes_needed=Decimal(1), minutes_available=None
+    )
+    return [*hours_stated_twice(rates), *more_than_paid([absorbed], "EUR"), *time_not_known([unknown])]
 
 
 def wanted() -> set[str]:

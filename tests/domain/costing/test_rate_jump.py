@@ -42,6 +42,12 @@ def test_the_part_and_both_rates_are_told_with_the_remedy() -> None:
     assert {dearer.product, cheaper.product} == {"sheet"}
 
 
+def test_rates_are_told_in_the_digits_that_people_read() -> None:
+    (told,) = rate_jumps("Press", {"": Decimal("345.93837535014")}, {"": Decimal("0.0000106442577031")})
+
+    assert "a tenth of the one before: 0.00001 after 345.9384. " in told.text
+
+
 def test_a_rate_of_0_is_told_but_for_parts_that_may_be_left_out() -> None:
     rates = {"day": Decimal(0), "night": Decimal("0.1"), "standing": Decimal(0), "entire": Decimal(0)}
 

@@ -34,8 +34,9 @@ def warned(*products: Product, quantity: int = 10, **changes: Any) -> dict[str, 
 
 
 def timed(**changes: Any) -> Operation:
-    """Work at a bench that takes a minute a piece."""
-    return bench_work(**{"cycle_minutes": "1", **changes})
+    """Work of one person at a bench that takes a minute a piece."""
+    labour = [{"labour_grade": "operator", "attendance": "1"}]
+    return bench_work(**{"cycle_minutes": "1", "labour": labour, **changes})
 
 
 def stored(**changes: Any) -> Operation:
@@ -105,6 +106,31 @@ class TestLabour:
             "(1 is one person all the time that it runs), or setup_crew with setup_minutes."
         )
 
+    def test_that_attends_a_cycle_of_0_is_told_so_and_not_that_nobody_attends(self) -> None:
+        labour = [{"labour_grade": "operator", "attendance": "0.5"}]
+        bench = timed(setup_minutes="20", cycle_minutes="0", labour=labour, **SCRAP)
+
+        found = warned(a_product(operations=[bench]))
+
+        assert set(found) == {"no-labour-time"}
+        assert found["no-labour-time"].text == (
+            "'trimming' names Operator, but the labour costs nothing, because a piece takes no time. Give "
+            "cycle_minutes, or setup_crew for who sets it up."
+        )
+
+    def test_that_nobody_names_where_no_machine_works_is_warned_of(self) -> None:
+        found = warned(a_product(operations=[timed(cycle_minutes="35", labour=[], **SCRAP)]))
+
+        assert set(found) == {"nobody-works"}
+        assert found["nobody-works"].product == "sheet"
+        assert found["nobody-works"].text == (
+            "'trimming' takes time, but costs nothing, because it names neither labour nor a machine. Name who does "
+            "it, with attendance, unless the pieces only wait there."
+        )
+
+    def test_that_nobody_names_is_not_missed_where_a_machine_works(self) -> None:
+        assert warned(a_product(operations=[a_pressing(processing_temperature_c=None)])) == {}
+
     def test_of_a_crew_without_a_setup_is_warned_of_too(self) -> None:
         bench = timed(labour=[{"labour_grade": "operator", "setup_crew": "1"}], **SCRAP)
 
@@ -136,6 +162,13 @@ class TestMass:
 
         assert "A piece weighs 1.001 kg, but its bill of materials adds up to 1 kg." in warning.text
         assert warning.source == "conservation of mass"
+
+    def test_of_next_to_nothing_is_never_told_as_0(self) -> None:
+        found = warned(a_plate(a_line(quantity_per_piece="0.00004"), mass="0.0361"))
+
+        assert "A piece weighs 0.036 kg, but its bill of materials adds up to 0.00004 kg." in (
+            found["mass-above-materials"].text
+        )
 
     def test_up_to_that_of_the_materials_brings_no_warning(self) -> None:
         assert warned(a_plate(mass="1")) == {}
@@ -343,6 +376,15 @@ class TestCautions:
 
         assert [each.code for each in found] == ["unidentified-polymer", "hot-work"]
         assert found[0].text.startswith("an unidentified polymer (from Mixed flakes) at 240 °C in 'Sheet, pressing': ")
+
+    def test_treat_an_unidentified_material_as_a_fire_load_in_store(self) -> None:
+        materials = {"hdpe": a_material(name="Mixed flakes", polymer=None)}
+        catalogue = a_catalogue(a_product(operations=[a_pressing()]), materials=materials)
+
+        found = cautions_of([bill_of_resources("sheet", 10, catalogue)], catalogue)
+
+        (storage,) = [each.text for each in found if each.code == "storage"]
+        assert storage.startswith("Mixed flakes: stored plastic is a heavy fire load")
 
     @pytest.mark.parametrize(
         ("operation", "machine"),

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.domain.making.products import BillLine, Operation, Product, inconsistencies
+from service.domain.making.products import Attendance, BillLine, Operation, Product, inconsistencies
 from service.domain.making.resources import Machine, Material, Tariff, band_share_problem
 from service.domain.register import COLLECTIONS
 from service.domain.selling.taxes import Tax
@@ -23,6 +23,14 @@ class TestInvalidValues:
         ("kind", "body", "message"),
         [
             (BillLine, {"quantity_per_piece": "1"}, "material: give either a material or a product"),
+            (
+                Attendance,
+                {"labour_grade": "a"},
+                (
+                    "attendance: is required: 1 is one person all the time that it runs; "
+                    "or give setup_crew for the setup alone"
+                ),
+            ),
             (
                 BillLine,
                 {"material": "a", "product": "b", "quantity_per_piece": "1"},

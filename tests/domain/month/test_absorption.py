@@ -149,10 +149,13 @@ class TestPaidIdleTime:
         assert stated([product(10, "10", operator="8")], costs).paid_idle is None
 
     def test_more_than_is_paid_is_warned_of(self) -> None:
-        (warning,) = stated([product(10, "10", operator="18.01")], [cost(OPERATOR, "180")]).warnings
+        (warning,) = stated([product(10, "10", operator="18.25")], [cost(OPERATOR, "180")]).warnings
 
         assert (warning.code, warning.resources) == ("more-than-paid", (OPERATOR,))
-        assert "more hours than the month pays for of: labour-grades/operator." in warning.text
+        assert warning.text.startswith(
+            "The plan takes more hours than the month pays for of: labour-grades/operator. Overtime, 2.50 EUR at the "
+            "ordinary rate, is not in these figures; "
+        )
 
     @pytest.mark.parametrize("costs", [[cost(OPERATOR, "180")], []])
     def test_as_much_as_is_paid_is_not_warned_of_nor_a_grade_that_is_left_out(self, costs: list[FixedCost]) -> None:

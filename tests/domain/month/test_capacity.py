@@ -83,6 +83,23 @@ class TestTheVerdict:
         assert stated((product(200),)).verdict is Verdict.PAYS
 
 
+class TestTimeThatNobodyRegistered:
+    def test_is_warned_of_since_the_verdict_takes_it_as_unlimited(self) -> None:
+        drill = load("1", needed="200", available="201", resource="machines/drill")
+
+        (warning,) = stated((product(200),), load("2", needed="400", available=None), drill).warnings
+
+        assert (warning.code, warning.resources) == ("time-not-known", (PRESS,))
+        assert warning.text == (
+            f"Nobody has registered how much time there is of: {PRESS}. The verdict takes it as unlimited. Register "
+            "hours_per_week."
+        )
+
+    @pytest.mark.parametrize(("needed", "available"), [("400", "400"), ("400", "0"), ("0", None)])
+    def test_is_not_missed_where_it_is_known_or_not_needed(self, needed: str, available: str | None) -> None:
+        assert stated((product(200),), load("2", needed=needed, available=available)).warnings == ()
+
+
 class TestVolumes:
     @pytest.mark.parametrize(
         ("available", "beyond"),

@@ -16,7 +16,13 @@ from hypothesis import strategies as st
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.basis import EDITION, QuotationBasis, QuotedShipment
-from service.domain.quoting.figures import chosen_figures, floor_warnings, quotation_figures
+from service.domain.quoting.figures import (
+    chosen_figures,
+    floor_warnings,
+    least_choice_warnings,
+    loss_warnings,
+    quotation_figures,
+)
 from service.domain.quoting.quotation import AdjustmentKind, QuotationFigures
 from service.domain.quoting.request import QuotationRequest, ToolingCharge
 from service.domain.selling.taxes import Tax, TaxRate
@@ -327,6 +333,57 @@ class TestAFloor:
             ("below-floor", "sheet", said.format(200, "10.00")),
         ]
 
+    def test_that_only_the_least_of_every_line_misses_is_told(self) -> None:
+        """100 at 2.00, or 50, on two lines: 50 and 100 bear 40 and 80 of 120, but 50 and 50 bear 60 each."""
+        request = a_request(
+            lines=[a_floored_line(quantity_breaks=[50])] * 2,
+            allowances=[{"reason": "season", "amount": "120", "tax": "vat"}],
+        )
+        basis = the_basis(request)
+        found = quotation_figures(request, basis)
+
+        told = [(each.code, each.text) for each in least_choice_warnings(request, basis, found)]
+
+        assert [each.below_floor for line in found.lines for each in line.quantities] == [None] * 4
+        said = (
+            "Line {}: if the customer takes the least of every line, 50 pieces bring in 2.50 EUR less than the floor "
+            "of their policy allows."
+        )
+        assert told == [("below-floor", said.format(1)), ("below-floor", said.format(2))]
+
+    @pytest.mark.parametrize(
+        "season",
+        [{"amount": "115"}, {"amount": "201"}, {"share": "0.6"}],
+        ids=["enough is left", "more than there is", "a share is the same for all"],
+    )
+    def test_of_the_least_of_every_line_is_not_told_again(self, season: dict[str, str]) -> None:
+        line = a_floored_line(quantity=200, quantity_breaks=[50])
+        request = a_request(lines=[line, line], allowances=[{"reason": "season", "tax": "vat", **season}])
+        basis = the_basis(request)
+
+        assert [*least_choice_warnings(request, basis, quotation_figures(request, basis))] == []
+
+
+class TestALoss:
+    def test_is_told_where_no_policy_has_a_floor(self) -> None:
+        policy = builders.policy("fixed_price", "2")
+
+        found = figures(a_sheet_line(policy=policy, allowances=[SIXTY_OFF]))  # 80 for what costs 85, all of it variable
+
+        (warning,) = loss_warnings(found)
+        said = "All in all the quotation loses 5.00 EUR: it does not even bring in its variable cost."
+        assert (warning.code, warning.product, warning.text) == ("loss", None, said)
+
+    def test_that_pays_its_variable_cost_is_told_apart(self) -> None:
+        found = figures(a_sheet_line(policy=builders.policy("fixed_price", "0.80")))
+        pays = replace(found, kept=replace(found.kept, contribution=euros("0.00")))
+
+        assert [each.text for each in loss_warnings(pays)] == ["All in all the quotation loses 5.00 EUR at full cost."]
+
+    @pytest.mark.parametrize("price", ["0.85", "2"])
+    def test_that_is_none_is_not_told(self, price: str) -> None:
+        assert [*loss_warnings(figures(a_sheet_line(policy=builders.policy("fixed_price", price))))] == []
+
 
 SHIPMENT = QuotedShipment(
     shipment=Shipment(service="post", name="Parcel post", zone="home", as_of=TODAY, valid_from=date(2026, 1, 1)),
@@ -356,6 +413,9 @@ class TestShipping:
 
         assert found.charges == ()
         assert found.kept.profit == euros("-14.00")
+        (warning,) = loss_warnings(found)
+        said = "All in all the quotation loses 14.00 EUR: it does not even bring in its variable cost."
+        assert (warning.code, warning.product, warning.text) == ("loss", None, said)
 
     def test_with_a_packing_supplement_that_nobody_pays_is_refused(self) -> None:
         with pytest.raises(InvalidValuesError, match="markup_share"):

@@ -12,7 +12,16 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from service.domain.solving.best_mix import MOST_PIECES, BestMix, Programme, Propose, best_mix, short_of, unlimited
+from service.domain.solving.best_mix import (
+    MOST_PIECES,
+    BestMix,
+    Programme,
+    Propose,
+    best_mix,
+    gain_of_more,
+    short_of,
+    unlimited,
+)
 from service.linear_programming import propose
 from tests.support.profiles import examples
 
@@ -127,6 +136,36 @@ def test_the_best_mix_may_use_up_two_limits() -> None:
     assert found.units == (24, 14)
     assert found.contribution == 24 * 45 + 14 * 80 == 2200
     assert found.minute_values == (1, 4)  # 5a + 10b = 45 and 20a + 15b = 80
+
+
+class TestMoreMinutes:
+    def gain(self, place: int, more: int, **changes: object) -> Fraction:
+        wanted = furniture(**changes)
+        return gain_of_more(wanted, found_by(propose, wanted), place, Fraction(more), propose)
+
+    def test_gain_their_value_as_long_as_it_holds(self) -> None:
+        assert [self.gain(0, 25), self.gain(1, 30)] == [25 * 1, 30 * 4]
+
+    def test_gain_nothing_beyond_the_next_limit(self) -> None:
+        """The 450 hours make 30 pieces of the second product at most, which take 600 of wood."""
+        assert self.gain(0, 500) == 30 * 80 - 2200
+
+    def test_gain_nothing_beyond_the_demand(self) -> None:
+        """There is time for 80 pieces and demand for 82."""
+        one = {"contributions": (Fraction(45),), "least": (0,), "minutes": ((Fraction(5),),)}
+
+        assert self.gain(0, 60, **one, available=(Fraction(400),), most=(82,)) == 2 * 45
+
+    def test_gain_nothing_of_one_that_is_used_up_together_with_another(self) -> None:
+        tied = {"contributions": (Fraction(45),), "least": (0,), "most": (None,)}
+        rows = {"minutes": ((Fraction(6),), (Fraction(6),)), "available": (Fraction(600), Fraction(600))}
+
+        assert [self.gain(place, 60, **tied, **rows) for place in (0, 1)] == [0, 0]
+
+    def test_have_the_value_of_a_minute_where_the_solver_has_no_second_answer(self) -> None:
+        found = found_by(propose, furniture())
+
+        assert gain_of_more(furniture(), found, 1, Fraction(30), lambda *_: None) == 30 * 4
 
 
 def test_another_minute_is_worth_what_the_programme_says() -> None:

@@ -427,6 +427,18 @@ class TestAPriceList:
         assert abroad.price is not None
         assert abroad.price.currency == "EUR"
 
+    def test_of_prices_in_force_says_that_one_stands_where_its_cost_is_not_known(self, both: Owner) -> None:
+        both.reprice()
+        price = listed(both, prices=ListedPrice.IN_FORCE)[1].price
+        assert price is not None
+
+        *_, abroad = listings.price_list(both.workspace, date(2027, 3, 1), None, ListedPrice.IN_FORCE)
+
+        assert (abroad.listing, abroad.price) == ("panel-abroad", None)
+        assert str(abroad.problem).startswith(
+            f"{price} is in force, but what is listed beside it is not known: no exch"
+        )
+
     def test_of_prices_in_force_has_the_latest_ones_and_after_a_rollback_those_before(self, both: Owner) -> None:
         def in_force() -> list[Money | None]:
             return [each.price for each in listed(both, prices=ListedPrice.IN_FORCE)]

@@ -66,6 +66,21 @@ class TestRollingBack:
 
         assert history(selling, "sheet-online") == []
 
+    def test_tried_first_stores_nothing_and_is_refused_alike(self, selling: Owner) -> None:
+        first = applied(selling)
+        dearer(selling)
+        second = applied(selling, MONDAY)
+        assert first.id is not None
+        assert second.id is not None
+        before = history(selling, "sheet-online")
+
+        tried = repricing_records.roll_back(selling.workspace, second.id, is_dry_run=True)
+
+        assert (tried.id, tried.rolled_back_at) == (second.id, None)
+        assert history(selling, "sheet-online") == before
+        with pytest.raises(SupersededError, match="1 of its prices no longer count"):
+            repricing_records.roll_back(selling.workspace, first.id, is_dry_run=True)
+
     def test_is_refused_to_somebody_who_has_seen_another_state(self, selling: Owner) -> None:
         done = applied(selling)
         assert done.id is not None

@@ -446,6 +446,7 @@ class TestWhatCannotBePlanned:
             ({"lines": [{"listing": "dear", "pieces": 1, "price": "1.001"}]}, {("lines", 0, "price")}),
             ({"lines": [planned(), {"listing": "dear", "pieces": 1}]}, {("lines", 1)}),
             ({"leave_out": ["machines/press", "machines/gold"]}, {("leave_out", 1)}),
+            ({"target_profit": builders.money("10", "HRK")}, {("target_profit", "currency")}),
         ],
         ids=[
             "no batch between",
@@ -456,6 +457,7 @@ class TestWhatCannotBePlanned:
             "a listing at a price finer than a cent",
             "a listing that cannot be priced",
             "an unknown machine left out",
+            "a currency that has ended",
         ],
     )
     def test_is_named_by_its_place_in_the_plan(

@@ -629,6 +629,20 @@ class TestBelowTheFloor:
         warning = draft.remarks.warnings[0]
         assert (warning.code, warning.text.facts["short"]) == ("below-floor", short.amount)
 
+    def test_a_choice_of_small_batches_is_told_and_refused_alike(self, furnished: Owner) -> None:
+        line = {**builders.quotation()["lines"][0], "policy": self.POLICY, "quantity_breaks": [10]}
+        whole = furnished.quote(lines=[line, line], **TODAY).figures
+        small = whole.lines[0].quantity_breaks[0]
+        spare = small.net_amount.amount - small.kept.full_cost.amount
+        season = {"reason": "season", "amount": str(spare * 2 + 1), "tax": line["tax"]}
+
+        draft = furnished.quote(lines=[line, line], allowances=[season], **TODAY)
+
+        assert [each.below_floor for line in draft.figures.lines for each in line.quantities] == [None] * 4
+        assert [each.code for each in draft.remarks.warnings][:2] == ["below-floor"] * 2
+        with pytest.raises(BelowFloorError, match="if the customer takes the least of every line, 10 pieces"):
+            does(furnished, "issue", draft)
+
     def test_a_draft_is_not_issued_unless_that_is_accepted(self, furnished: Owner, draft: Quotation) -> None:
         with pytest.raises(BelowFloorError, match=r"20 pieces bring in .* below_floor: accepted"):
             does(furnished, "issue", draft)

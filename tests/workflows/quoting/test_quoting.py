@@ -94,6 +94,10 @@ class TestQuoting:
         with pytest.raises(InvalidValuesError, match=r"^valid_until: must not be before"):
             furnished.quote(quoted_on=None, valid_until="2020-01-01")
 
+    def test_in_a_currency_that_had_ended_by_its_day_is_refused(self, furnished: Owner) -> None:
+        with pytest.raises(InvalidValuesError, match=r"^currency: HRK is no longer in use"):
+            furnished.quote(currency="HRK")
+
     def test_shows_what_the_cost_sheet_and_the_price_sheet_show(self, furnished: Owner) -> None:
         sheet, priced = furnished.cost(), furnished.price()
 
