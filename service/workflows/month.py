@@ -91,9 +91,7 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
         TooComplexError: the bills of all products together exceed the limit of one request.
     """
     period = period_planned(workspace, plan, supposed)
-    as_of = plan.as_of or _day_of_rates(workspace, period)
-    if problems := list(currency_problems_on(plan, as_of)):
-        raise InvalidValuesError(problems)
+    as_of = _day_of_rates(workspace, plan, period)
     asked = _asked(workspace, plan, as_of, supposed)
     named = [each for line in asked for each in line.references()]
     converted_on = min(as_of, workspace.workshop.today())
@@ -135,9 +133,13 @@ def _stated(
     return month_statement(month, propose, costing.exchange.used.stated(), warnings, cautions)
 
 
-def _day_of_rates(workspace: Workspace, period: Period | None) -> date:
+def _day_of_rates(workspace: Workspace, plan: MonthPlan, period: Period | None) -> date:
+    """The day of the rates; raises InvalidValuesError for currencies that were not in use on it."""
     today = workspace.workshop.today()
-    return today if period is None else period.nearest(today)
+    as_of = plan.as_of or (today if period is None else period.nearest(today))
+    if problems := list(currency_problems_on(plan, as_of)):
+        raise InvalidValuesError(problems)
+    return as_of
 
 
 def _asked(workspace: Workspace, plan: MonthPlan, as_of: date, supposed: Supposed) -> list[_Asked]:

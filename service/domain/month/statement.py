@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.currency.exchange_rates import UsedRates
@@ -194,7 +195,6 @@ def month_statement(
         FigureTooLargeError: a figure would need more than 28 digits.
     """
     of, mix = RoundedMonth(month), month.mix
-    break_even, target = month.volume(mix, ZERO), month.volume(mix, month.target_profit)
     return shown(
         MonthStatement,
         month.currency,
@@ -203,22 +203,17 @@ def month_statement(
         period=None if month.period is None else shown(PeriodStatement, "", month.period),
         lines=tuple(line_statements(of)),
         fixed_costs=tuple(_fixed_costs(of)),
-        absorption=tuple(absorption_statements(of)),
-        reconciliation=reconciliation(of),
-        paid_idle=paid_idle(of),
+        **_absorbed(of),
         sales=of.sold,
         contribution_margin_share=share_of(mix.contribution, mix.net_price),
         after_income_tax=_after_income_tax(of),
         operating_leverage=of.contribution / of.profit if of.profit > 0 else None,
         contribution_per_piece=share_of(mix.contribution, Decimal(mix.pieces)),
         contribution_per_composite_unit=mix.contribution,
-        break_even=mix_volume_statement(of, break_even),
-        target=mix_volume_statement(of, target),
-        margin_of_safety=margin_of_safety(of, break_even),
+        **_volumes(of),
         loads=[shown(LoadStatement, "", load, is_bottleneck=load is of.bottleneck) for load in month.loads],
         resources_used=resources_used(month.uses, of.contribution, of.profit, month.currency),
         bottleneck=of.bottleneck.resource if of.bottleneck else None,
-        profit_by_volume=tuple(profit_by_volume(of, break_even, target)),
         best_mix=None if propose is None else best_mix_statement(of, propose),
         exchange_rates=tuple(exchange_rates),
         converted_on=month.converted_on or month.as_of,
@@ -226,6 +221,24 @@ def month_statement(
         cautions=tuple(cautions),
         verdict=verdict(of),
     )
+
+
+def _absorbed(of: RoundedMonth) -> dict[str, Any]:
+    """What the plan absorbs of the fixed costs, and what it does not."""
+    absorbed = tuple(absorption_statements(of))
+    return {"absorption": absorbed, "reconciliation": reconciliation(of), "paid_idle": paid_idle(of)}
+
+
+def _volumes(of: RoundedMonth) -> dict[str, Any]:
+    """The volumes of the mix at which something happens."""
+    month, mix = of.month, of.month.mix
+    break_even, target = month.volume(mix, ZERO), month.volume(mix, month.target_profit)
+    return {
+        "break_even": mix_volume_statement(of, break_even),
+        "target": mix_volume_statement(of, target),
+        "margin_of_safety": margin_of_safety(of, break_even),
+        "profit_by_volume": tuple(profit_by_volume(of, break_even, target)),
+    }
 
 
 def _after_income_tax(of: RoundedMonth) -> AfterIncomeTax | None:

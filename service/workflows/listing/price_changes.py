@@ -103,8 +103,7 @@ class Look:
         card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=in_force)
         self.card = card.replaced(what_if) if what_if else card
         self._workspace, self._request, self._valid_from = workspace, request, valid_from
-        self._home = workspace.workshop.currency
-        self._exchange = Exchange(workspace, as_of)
+        self._home, self._exchange = workspace.workshop.currency, Exchange(workspace, as_of)
         self._rating = rating(self.card, resources, self._exchange)
         none_yet = dict.fromkeys(self._rating.unrated_pools, ZERO)  # a pool counts from its first rate on
         self._full = none_yet | self._rating.table.full()
@@ -116,8 +115,7 @@ class Look:
         self._writer = ChangeWriter(workspace.workshop.currency)
         self._confirmed = frozenset(request.confirmed)
         self._counts: Counter[str] = Counter()
-        self._used: set[str] = set()
-        self._costs_of_bills = Remembered(200)
+        self._used, self._costs_of_bills = set[str](), Remembered(200)
 
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """The results by listing code, after the code `after`; at most some hundred are in memory."""
