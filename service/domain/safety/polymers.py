@@ -214,7 +214,7 @@ THERMAL_DATA: Mapping[Polymer, ThermalData] = MappingProxyType(_TABLE)
 
 
 _DENSITY_ACS = "ACS Omega 7 (2022) 13403, Table 1, high end"
-_DENSITY_GREEN = "plastics table of greensutra.in (greenpedia), high end"
+_DENSITY_EUROPE = "Environmental Sciences Europe, doi 10.1186/s12302-015-0069-y, Table 1, high end"
 HIGHEST_DENSITY_G_PER_CM3: Mapping[Polymer, Figure] = MappingProxyType(
     {
         Polymer.HDPE: _figure("0.97", f"{_BRITANNICA}, high end"),
@@ -223,7 +223,7 @@ HIGHEST_DENSITY_G_PER_CM3: Mapping[Polymer, Figure] = MappingProxyType(
         Polymer.PS: _figure("1.1", f"{_BRITANNICA}, high end"),
         Polymer.PET: _figure("1.4", f"{_BRITANNICA}, high end"),
         Polymer.ABS: _figure("1.21", "omnexus.specialchem.com, polymer properties, density, high end"),
-        Polymer.PVC: _figure("1.58", _DENSITY_GREEN),
+        Polymer.PVC: _figure("1.58", _DENSITY_EUROPE),
         Polymer.PA: _figure("1.19", "matmake.com, density of polymers and plastics, PA610, high end"),
         Polymer.PLA: _figure("1.43", "CAMEO, Museum of Fine Arts Boston, polylactic acid, high end"),
     }
