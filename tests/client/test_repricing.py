@@ -574,7 +574,7 @@ class TestRollingBack:
         assert path.read_text().splitlines()[0] == COLUMNS
 
     def test_of_what_was_partly_held_back_does_not_wait_for_anybody(self, demo: Client, priced: Run) -> None:
-        held = priced(*DEARER, "--greatest-move", "0.06")
+        held = priced(*DEARER, "--greatest-move", "0.01")
         (latest, *_) = repricings(demo)
         assert "held: waiting for you" in held.out
 

@@ -77,9 +77,37 @@ _HILADO = (
     "Polymer Science Learning Center, pslc.ws/fire/howwhy/thermalp.htm "
     "(after C. J. Hilado, Flammability Handbook for Plastics, 5th ed., 1998, p. 41-44)"
 )
-_REFERENCE_GUIDE = "Injection Molding Reference Guide, section 2.1 (plastics.com/scientific-molding-training)"
-_GUIDELINES = "Injection Molding General Processing Guidelines (plastic-industry.com), °F as whole °C"
-_NOVISTA = "Novista Group, technical advisory 2065 (novistagroup.com): unstabilised PVC degrades from 160 °C"
+_INRS = "INRS, Plastiques, risque et analyse thermique (inrs.fr)"
+# Its thermograms show where the loss of mass begins (polyethylene 274 °C, polypropylene 247 °C, polystyrene 244 °C).
+# The usual temperatures end near there, and above them the caution is that of degradation. Decomposition is later: the
+# handbook and the low ends of the DGUV rule (polyethylene 340 °C, polystyrene 300 °C) agree.
+_DGUV = "DGUV Rule 113-011, annex 8, table 6, low end"
+_PVC_WORKS = (
+    "Air impurities in the PVC plastics processing industry, Annals of Occupational Hygiene 34 (1990) 585, abstract: "
+    "worked at 150 to 200 °C, where hydrogen chloride shows its degradation"
+)
+_ABS_RECYCLED = (
+    "Recovery of recycled ABS through mixing with SEBS, J. Materials Processing Technology (2013), "
+    "doi 10.1016/j.jmatprotec.2013.02.012, abstract"
+)
+_PP_EMISSIONS = (
+    "Development of Emission Factors for Polypropylene Processing, J. Air & Waste Management Association (1999), "
+    "doi 10.1080/10473289.1999.10463782, abstract: worked from 400 °F, above 510 °F is extreme"
+)
+_LDPE_REPROCESSED = (
+    "Influence of Processing Conditions on ... Reprocessed Low Density Polyethylene, International Polymer Processing "
+    "26 (2011) 383, abstract: 200, 250 and 300 °C, the last left out"
+)
+_PET_MOULDED = "S. R. Shukla et al., Polymer International 54 (2005) 946, abstract"
+_NYLON_MOULDED = (
+    "Effect of melt temperature and skin-core morphology ... of nylon 6, Polymer Engineering and Science 42 (2002) "
+    f"940, abstract: from 225 °C; {_INRS}, PA 6-10: mould at 290 to 300 °C at most"
+)
+_PLA_EXTRUDED = (
+    "Effect of Processing Conditions on Process-Induced Degradation of Poly(Lactic Acid), J. Applied Polymer Science "
+    "(2025), doi 10.1002/app.56698, abstract: from 190 °C; J. Composites Science 8 (2024) 305, abstract: to 220 °C"
+)
+_NO_SOURCE = "common practice, no published source; ends below the temperature at which INRS saw it lose mass"
 _VELGHE = (
     "I. Velghe et al., Review on the Degradation of Poly(lactic acid) during Melt Processing, "
     "Polymers 15 (2023) 2047, section 2.2"
@@ -102,7 +130,7 @@ def _fusion(crystal_kj_per_kg: str, crystal_source: str, crystallinity_share: st
     )
 
 
-_AMORPHOUS = _figure("0", f"amorphous: {_NETZSCH} and {_BRITANNICA}")
+_AMORPHOUS = _figure("0", f"amorphous: {_BRITANNICA}")
 # Cooled fast, these three stay nearly amorphous. They crystallise when heated; the heat released may equal the heat of
 # melting, so the balance can be 0.
 _NEARLY_AMORPHOUS = _figure("0", f"can be nearly amorphous as received: {_NETZSCH}, measurements of PET, PA6, PLA")
@@ -112,7 +140,7 @@ _TABLE = {
         specific_heat_kj_per_kg_k=_figure("1.8", f"{_NETZSCH}, PE-HD, low end"),
         softening_temperature_c=_figure("125", f"{_NETZSCH}, PE-HD, and {_ANDRADY}, low end of both"),
         enthalpy_of_fusion_kj_per_kg=_fusion("293", _BLAINE, "0.55", _ANDRADY),
-        processing_temperature_c=_range("195", "290", _REFERENCE_GUIDE),
+        processing_temperature_c=_range("190", "260", _NO_SOURCE),
         decomposition_temperature_c=_figure("335", _HILADO),
     ),
     Polymer.LDPE: ThermalData(
@@ -121,7 +149,7 @@ _TABLE = {
         ),
         softening_temperature_c=_figure("98", f"{_ANDRADY}, low end"),
         enthalpy_of_fusion_kj_per_kg=_fusion("293", _BLAINE, "0.22", f"{_ANDRADY}, linear low density"),
-        processing_temperature_c=_range("182", "274", _GUIDELINES),
+        processing_temperature_c=_range("200", "250", _LDPE_REPROCESSED),
         decomposition_temperature_c=_figure("335", _HILADO),
     ),
     Polymer.PP: ThermalData(
@@ -133,14 +161,14 @@ _TABLE = {
         enthalpy_of_fusion_kj_per_kg=_fusion(
             "170", "F. J. Lanyi et al., Advanced Engineering Materials, doi 10.1002/adem.201900796", "0.30", _ANDRADY
         ),
-        processing_temperature_c=_range("191", "274", f"{_GUIDELINES}, copolymer"),
+        processing_temperature_c=_range("204", "265", _PP_EMISSIONS),
         decomposition_temperature_c=_figure("328", _HILADO),
     ),
     Polymer.PS: ThermalData(
-        specific_heat_kj_per_kg_k=_figure("1.3", f"{_NETZSCH}, PS; {_CRAWFORD}"),
+        specific_heat_kj_per_kg_k=_figure("1.3", _CRAWFORD),
         softening_temperature_c=_figure("80", f"{_NETZSCH}, PS, low end of the glass transition"),
         enthalpy_of_fusion_kj_per_kg=_AMORPHOUS,
-        processing_temperature_c=_range("204", "249", f"{_GUIDELINES}, general purpose"),
+        processing_temperature_c=_range("200", "240", _NO_SOURCE),
         decomposition_temperature_c=_figure("300", _HILADO),
     ),
     Polymer.PET: ThermalData(
@@ -149,37 +177,35 @@ _TABLE = {
             "242", "NETZSCH Analyzing & Testing, Polymers: Polyethylene terephthalate (PET)"
         ),
         enthalpy_of_fusion_kj_per_kg=_NEARLY_AMORPHOUS,
-        processing_temperature_c=_range("271", "310", _GUIDELINES),
+        processing_temperature_c=_range("280", "300", _PET_MOULDED),
         decomposition_temperature_c=_figure("283", _HILADO),
     ),
     Polymer.ABS: ThermalData(
         specific_heat_kj_per_kg_k=_figure("1.3", _CRAWFORD),
         softening_temperature_c=_figure("90", f"{_BRITANNICA}, low end of the glass transition"),
         enthalpy_of_fusion_kj_per_kg=_AMORPHOUS,
-        processing_temperature_c=_range("220", "260", _REFERENCE_GUIDE),
-        decomposition_temperature_c=_figure(
-            "250", "hanking-mould.com, ABS injection molding processing characteristics"
-        ),
+        processing_temperature_c=_range("220", "260", _ABS_RECYCLED),
+        decomposition_temperature_c=_figure("260", f"{_ABS_RECYCLED}: it crosslinks and loses impact strength"),
     ),
     Polymer.PVC: ThermalData(
         specific_heat_kj_per_kg_k=_figure("0.8", f"{_NETZSCH}, PVC-P, low end"),
-        softening_temperature_c=_figure("80", f"{_NETZSCH}, PVC-U, low end of the glass transition"),
+        softening_temperature_c=_figure("80", f"{_INRS}, PVC, glass transition"),
         enthalpy_of_fusion_kj_per_kg=_AMORPHOUS,
-        processing_temperature_c=_range("160", "210", _NOVISTA),
-        decomposition_temperature_c=_figure("160", _NOVISTA),  # the stabiliser left in scrap is unknown
+        processing_temperature_c=_range("150", "200", _PVC_WORKS),
+        decomposition_temperature_c=_figure("150", _PVC_WORKS),  # the stabiliser left in scrap is unknown
     ),
     Polymer.PA: ThermalData(  # polyamide 6 stands for the family
         specific_heat_kj_per_kg_k=_figure("1.59", f"{_NETZSCH}, PA6, low end"),
         softening_temperature_c=_figure("223", f"{_NETZSCH}, PA6, measured"),
         enthalpy_of_fusion_kj_per_kg=_NEARLY_AMORPHOUS,
-        processing_temperature_c=_range("238", "288", f"{_GUIDELINES}, nylon 6"),
-        decomposition_temperature_c=_figure("310", f"{_HILADO}, nylon 6,6"),
+        processing_temperature_c=_range("225", "290", _NYLON_MOULDED),
+        decomposition_temperature_c=_figure("300", f"{_DGUV}, PA 6"),
     ),
     Polymer.PLA: ThermalData(
         specific_heat_kj_per_kg_k=_figure("1.0", "matmatch.com, Polylactide (PLA), data of M-Base, low end at 20 °C"),
         softening_temperature_c=_figure("130", f"{_NETZSCH}, PLA, where the measured melting begins"),
         enthalpy_of_fusion_kj_per_kg=_NEARLY_AMORPHOUS,
-        processing_temperature_c=_range("190", "220", "salesplastics.com, PLA processing methods: injection molding"),
+        processing_temperature_c=_range("190", "220", _PLA_EXTRUDED),
         decomposition_temperature_c=_figure("200", _VELGHE),
     ),
 }
@@ -188,7 +214,7 @@ THERMAL_DATA: Mapping[Polymer, ThermalData] = MappingProxyType(_TABLE)
 
 
 _DENSITY_ACS = "ACS Omega 7 (2022) 13403, Table 1, high end"
-_DENSITY_GREEN = "plastics table of greensutra.in (greenpedia), high end"
+_DENSITY_EUROPE = "Environmental Sciences Europe, doi 10.1186/s12302-015-0069-y, Table 1, high end"
 HIGHEST_DENSITY_G_PER_CM3: Mapping[Polymer, Figure] = MappingProxyType(
     {
         Polymer.HDPE: _figure("0.97", f"{_BRITANNICA}, high end"),
@@ -197,7 +223,7 @@ HIGHEST_DENSITY_G_PER_CM3: Mapping[Polymer, Figure] = MappingProxyType(
         Polymer.PS: _figure("1.1", f"{_BRITANNICA}, high end"),
         Polymer.PET: _figure("1.4", f"{_BRITANNICA}, high end"),
         Polymer.ABS: _figure("1.21", "omnexus.specialchem.com, polymer properties, density, high end"),
-        Polymer.PVC: _figure("1.58", _DENSITY_GREEN),
+        Polymer.PVC: _figure("1.58", _DENSITY_EUROPE),
         Polymer.PA: _figure("1.19", "matmake.com, density of polymers and plastics, PA610, high end"),
         Polymer.PLA: _figure("1.43", "CAMEO, Museum of Fine Arts Boston, polylactic acid, high end"),
     }

@@ -62,7 +62,7 @@ def told_of_everything() -> set[str]:
     hot = (
         HeatedPolymer(polymer=polymer, processing_temperature_c=temperature_c, materials=materials, where="pressing")
         for polymer in Polymer
-        for temperature_c in (None, Decimal(320), Decimal(900))
+        for temperature_c in (None, Decimal(270), Decimal(900))
         for materials in ((), ("flakes",))
     )
     machines = (WorkingMachine(kind=kind, machine="Machine", where="working") for kind in (None, *MachineKind))

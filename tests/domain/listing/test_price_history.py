@@ -163,3 +163,7 @@ def test_periods_follow_each_other_and_none_is_empty(entries: list[PriceHistoryE
         assert before.until is not None
         assert before.until <= after.since
         assert before.until < after.since or before.entry is not after.entry
+
+
+def test_the_price_of_a_piece_is_that_of_the_base_quantity_divided_by_it() -> None:
+    assert entry(1, 0, price="93.50", base_quantity=100).price_of_a_piece == in_currency(Decimal("0.935"), "EUR")

@@ -402,7 +402,7 @@ class TestCautions:
         found = of_the_work(catalogue)
 
         assert [each.code for each in found] == ["hydrogen-chloride", "hot-work"]
-        assert "in 'Sheet, pressing' at a temperature not declared, usually 160 to 210 °C: hot PVC" in found[0].text
+        assert "in 'Sheet, pressing' at a temperature not declared, usually 150 to 200 °C: hot PVC" in found[0].text
 
     def test_do_not_need_a_bill_of_materials_to_warn_of_heat(self) -> None:
         catalogue = a_catalogue(a_product(bill_of_materials=[], operations=[a_pressing()]))

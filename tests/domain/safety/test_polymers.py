@@ -10,7 +10,6 @@ from service.domain.safety.polymers import (
     HIGHEST_DENSITY_G_PER_CM3,
     KJ_PER_KWH,
     THERMAL_DATA,
-    FigureRange,
     Polymer,
     heating_energy_kwh_per_kg,
 )
@@ -20,6 +19,7 @@ KJ_PER_KG_K_IN_BTU_PER_LB_F = Decimal("4.1868")
 """1 BTU/(lb °F) in kJ/(kg K): the International Table values of the BTU and the calorie (from memory)."""
 
 WITH_DATA = sorted(THERMAL_DATA)
+VENDORS = ("netzsch", ".com", "novista", "ta instruments")
 WITHOUT_DATA = [Polymer.OTHER, Polymer.UNIDENTIFIED]
 finite_temperatures_c = st.decimals(min_value=-100, max_value=400, places=2)
 
@@ -109,24 +109,30 @@ class TestMeasuredFusion:
 
 
 class TestProcessingTemperatures:
-    """Injection Molding General Processing Guidelines (plastic-industry.com), melt temperatures in °F."""
+    def test_polypropylene_ends_below_what_its_source_calls_extreme(self) -> None:
+        """Development of Emission Factors for Polypropylene Processing, abstract: 400 °F to 510 °F."""
+        usual = THERMAL_DATA[Polymer.PP].processing_temperature_c
+
+        assert usual.low == celsius(400)
+        assert celsius(510) - 1 == usual.high < (Decimal(510) - 32) * 5 / 9
+
+
+class TestDecompositionTemperatures:
+    """DGUV Rule 113-011, annex 8, table 6: where the range begins in which a thermoplastic decomposes."""
 
     @pytest.mark.parametrize(
-        ("polymer", "low_f", "high_f"),
-        [
-            (Polymer.LDPE, 360, 525),
-            (Polymer.PP, 375, 525),
-            (Polymer.PS, 400, 480),
-            (Polymer.PET, 520, 590),
-            (Polymer.PA, 460, 550),
-        ],
+        ("polymer", "published_c"),
+        [(Polymer.HDPE, 340), (Polymer.LDPE, 340), (Polymer.PS, 300), (Polymer.PVC, 180), (Polymer.PA, 300)],
     )
-    def test_the_table_has_the_published_values_in_whole_degrees_celsius(
-        self, polymer: Polymer, low_f: int, high_f: int
-    ) -> None:
-        usual = THERMAL_DATA[polymer].processing_temperature_c
+    def test_the_table_never_lies_above_the_published_range(self, polymer: Polymer, published_c: int) -> None:
+        assert THERMAL_DATA[polymer].decomposition_temperature_c.value <= published_c
 
-        assert usual == FigureRange(low=celsius(low_f), high=celsius(high_f), source=usual.source)
+    @pytest.mark.parametrize("polymer", WITH_DATA)
+    def test_no_source_that_a_caution_prints_is_a_vendor(self, polymer: Polymer) -> None:
+        data = THERMAL_DATA[polymer]
+        printed = f"{data.decomposition_temperature_c.source} {data.processing_temperature_c.source}".lower()
+
+        assert not [each for each in VENDORS if each in printed]
 
 
 class TestMeltingEnergy:
