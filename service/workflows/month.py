@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service import linear_programming
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
-from service.domain.costing.hours_stated_twice import RateWarning, hours_stated_twice
+from service.domain.costing.hours_stated_twice import hours_stated_twice
 from service.domain.costing.interest_counted_twice import interest_counted_twice, is_interest
 from service.domain.costing.rate_card import DatedRate
 from service.domain.listing.listings import Listing
@@ -27,6 +27,7 @@ from service.domain.selling.base_quantity import sold_together_problems
 from service.domain.selling.route import Route
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, PugmillError
 from service.domain.values.exact import ZERO, exactly
+from service.domain.values.message import RateWarning
 from service.domain.values.money import currency_problems_on, in_currency
 from service.domain.values.references import Reference, Registered, Thing, part_in, references_in
 from service.store.registering import rates

@@ -16,13 +16,13 @@ from service.documents.month.month_verdict import verdict
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
 from service.documents.month.resources_tables import energy_and_work_table, materials_table
 from service.documents.writing.formats import formatted_date, formatted_number, formatted_rate, isolated
-from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
 from service.domain.safety.cautions import Caution
 from service.domain.values.exact import exactly, whole_down
+from service.domain.values.message import RateWarning
 
 _OF_COSTS = (fixed_costs_table, absorption_table, reconciliation_table)
 _TAKEN = (materials_table, energy_and_work_table)

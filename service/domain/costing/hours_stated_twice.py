@@ -1,35 +1,17 @@
 """Hours that a workshop states twice, with a rate and with what it prices: warnings, never errors."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import LabourRate, MachineRate
 from service.domain.making.resources import LabourGrade, Machine
 from service.domain.values.exact import MONTHS_PER_YEAR, WEEKS_PER_YEAR, exactly, plain
-from service.domain.values.message import Message
+from service.domain.values.message import COMMON_PRACTICE, Message, RateWarning
 from service.domain.values.references import Registered
 
 _TOLERATED_SHARE = Decimal("0.1")
 _SHOWN_DECIMALS = 1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RateWarning:
-    """Something about rates that is probably wrong.
-
-    Attributes:
-        code: short name of the warning.
-        resources: what the rates price, for instance "machines/press".
-        text: what was found, with its figures.
-        source: where the expectation comes from.
-    """
-
-    code: str
-    resources: tuple[str, ...]
-    text: Message
-    source: str
 
 
 @exactly
@@ -54,7 +36,7 @@ def hours_stated_twice(rates: Sequence[tuple[DatedRate, Registered]]) -> tuple[R
         ),
     )
     return tuple(
-        RateWarning(code="hours-stated-twice", resources=tuple(found), text=text, source="common practice, no source")
+        RateWarning(code="hours-stated-twice", resources=tuple(found), text=text, source=COMMON_PRACTICE)
         for found, text in zip((machines, grades), told, strict=True)
         if found
     )

@@ -4,11 +4,10 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
-from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import Convert, MachineRate
 from service.domain.values.exact import MONTHS_PER_YEAR, ZERO, exactly, half_up
-from service.domain.values.message import Message
+from service.domain.values.message import Message, RateWarning
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import Registered
 

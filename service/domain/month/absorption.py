@@ -4,11 +4,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.month.fixed_costs import Absorption
 from service.domain.month.rounded_month import RoundedMonth
 from service.domain.values.exact import ZERO, half_up, snapped
-from service.domain.values.message import Message
+from service.domain.values.message import Message, RateWarning
 from service.domain.values.money import Money, minor_unit_decimals, rounded
 from service.domain.values.shown import SumOf, shown
 

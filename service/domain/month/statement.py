@@ -6,7 +6,6 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.month.absorption import (
     AbsorptionStatement,
@@ -35,6 +34,7 @@ from service.domain.safety.cautions import Caution
 from service.domain.scheduling.period import PeriodStatement
 from service.domain.solving.best_mix import Propose
 from service.domain.values.exact import ZERO, apportioned, exactly, half_up, share_of
+from service.domain.values.message import RateWarning
 from service.domain.values.money import Money
 from service.domain.values.shown import Figure, UnitAmount, shown
 

@@ -3,10 +3,9 @@
 from collections.abc import Iterable, Iterator
 from enum import StrEnum
 
-from service.domain.costing.hours_stated_twice import RateWarning
 from service.domain.month.rounded_month import RoundedMonth
 from service.domain.scheduling.plan_load import Load
-from service.domain.values.message import COMMON_PRACTICE, Message
+from service.domain.values.message import COMMON_PRACTICE, Message, RateWarning
 
 
 class Verdict(StrEnum):

@@ -61,3 +61,20 @@ class PlausibilityWarning:
     product: str | None
     text: Message
     source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RateWarning:
+    """Something about rates that is probably wrong.
+
+    Attributes:
+        code: short name of the warning.
+        resources: what the rates price, for instance "machines/press".
+        text: what was found, with its figures.
+        source: where the expectation comes from.
+    """
+
+    code: str
+    resources: tuple[str, ...]
+    text: Message
+    source: str

@@ -12,7 +12,7 @@ from babel.messages.pofile import read_po
 
 from service.documents.quoting import quotation_view
 from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
-from service.domain.costing.hours_stated_twice import RateWarning, hours_stated_twice
+from service.domain.costing.hours_stated_twice import hours_stated_twice
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import LabourRate, MachineRate
 from service.domain.making.explosion import bill_of_resources
@@ -27,7 +27,7 @@ from service.domain.safety.hazards import HeatedPolymer
 from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import Polymer
 from service.domain.scheduling.plan_load import Load
-from service.domain.values.message import Fact, Message
+from service.domain.values.message import Fact, Message, RateWarning
 from tests.domain.examples import TODAY, a_catalogue, a_machine, a_product, an_operation, bench_work, terms_of
 from tests.support import builders
 

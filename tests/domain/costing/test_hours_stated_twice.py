@@ -5,10 +5,11 @@ from typing import Any
 
 import pytest
 
-from service.domain.costing.hours_stated_twice import RateWarning, hours_stated_twice
+from service.domain.costing.hours_stated_twice import hours_stated_twice
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate
 from service.domain.making.resources import LabourGrade
+from service.domain.values.message import RateWarning
 from service.domain.values.references import Registered
 from tests.domain.examples import TODAY, a_machine, a_material, terms_of
 from tests.support import builders
