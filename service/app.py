@@ -14,7 +14,7 @@ from service.api.costing import rate_card
 from service.api.currency import exchange_rates
 from service.api.http import answers, auth, errors, operations, rate_limit, reading
 from service.api.http.forms import HTML
-from service.api.http.problems import MAX_BODY_BYTES
+from service.api.http.problems import MAX_BODY_BYTES, title_of
 from service.api.http.remembered import MAX_BYTES, Answers
 from service.api.listing import listings, price_histories, repricings
 from service.api.operating import health, logs, metrics
@@ -27,6 +27,7 @@ from service.documents.drawing.drawing import ImageForm
 from service.documents.writing.pages import content_security_policy
 from service.domain.register import COLLECTIONS
 from service.feeds.reference_rates import ReferenceRates
+from service.serving.long_work import HandedOver, LongWork
 from service.store.engine.database import Database
 
 _API_OPTIONS = {
@@ -45,14 +46,25 @@ class Service(flask.Flask):
     """The Flask application."""
 
     def dispatch_request(self) -> Any:
-        """Answer within the operation's time limit."""
+        """Answer within the operation's time limit, in another process if that is likely to take long."""
         seconds = self.extensions["pugmill.time_limit"]
         asked = operations.find_operation()
         if asked is not None and asked.is_long:
             seconds *= _TIMES_AS_LONG
-        flask.request.environ[time_limit.ALLOWED] = seconds
+        long_work: LongWork | None = self.extensions["pugmill.long_work"]
+        if long_work is not None and asked is not None and asked.is_done_apart(flask.g.media_type):
+            environ = flask.request.environ
+            return long_work.answer(environ, flask.g.request_id, auth.workshop().workshop_id, seconds)
         with time_limit.within(seconds):
             return super().dispatch_request()
+
+    def process_response(self, response: flask.Response) -> flask.Response:
+        """Complete the answer, unless another process has done so."""
+        if isinstance(response, HandedOver):
+            return rate_limit.tell(response)
+        response = super().process_response(response)
+        response.status = f"{response.status_code} {title_of(response.status_code)}"  # the framework's are older
+        return response
 
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
         """The function itself: no view is a coroutine, and Flask would check that several times a request."""
@@ -69,13 +81,14 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     app.extensions["pugmill.fonts"] = settings.fonts
     app.extensions["pugmill.feed"] = ReferenceRates(base_address=settings.feed_url)
     limit = settings.rate_limit
-    app.extensions["pugmill.arrivals"] = None if limit is None else Arrivals(limit, settings.arrivals)
+    app.extensions["pugmill.arrivals"] = None if limit is None else Arrivals(limit)
+    app.extensions["pugmill.long_work"] = None  # `pugmill serve` has processes for it
     app.extensions["pugmill.time_limit"] = settings.time_limit
     app.extensions["pugmill.metrics"] = metrics.Metrics()
     errors.register(app)
     app.url_map.merge_slashes = False  # a doubled slash is another address, not a redirect
     who = (auth.authenticate, rate_limit.count, auth.authorise)
-    what = (reading.check_body, reading.check_address)
+    what = (reading.check_address,)
     how = (reading.check_parameters, answers.negotiate, addresses.read_address, reading.check_no_body)
     for check in (logs.begin, *what, *who, *how):
         app.before_request(check)
@@ -108,7 +121,6 @@ def _add_blueprints(app: flask.Flask) -> None:
 
 
 _SECURITY_HEADERS = [
-    ("Server", "pugmill"),  # in place of the server's own name and version
     ("X-Content-Type-Options", "nosniff"),
     ("X-Frame-Options", "DENY"),
     ("Referrer-Policy", "no-referrer"),

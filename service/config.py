@@ -18,8 +18,6 @@ MAX_RATE_LIMIT = 1_000_000
 DEFAULT_TIME_LIMIT = 30
 MAX_TIME_LIMIT = 3600
 _PRINTED = re.compile(r"[\x21-\x7e]+")
-ARRIVALS_VARIABLE = "PUGMILL_ARRIVALS"
-"""Set by `pugmill serve` to tell its workers the file; not for users."""
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 
 
@@ -34,7 +32,6 @@ class Settings:
         fonts: a directory with further font files for documents, if there is one.
         rate_limit: requests a minute for each key; None for no limit.
         time_limit: seconds that an answer may take; sixty times as many for long operations.
-        arrivals: the file in which the processes of one `pugmill serve` count requests together.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -43,7 +40,6 @@ class Settings:
     feed_url: str = DEFAULT_FEED_URL
     fonts: Path | None = None
     rate_limit: int | None = DEFAULT_RATE_LIMIT
-    arrivals: Path | None = None
     time_limit: float = DEFAULT_TIME_LIMIT
 
 
@@ -64,7 +60,6 @@ def settings_from_environment() -> Settings:
         fonts=_fonts(os.environ.get("PUGMILL_FONTS", "")),
         rate_limit=_rate_limit(),
         time_limit=_whole("PUGMILL_TIME_LIMIT", DEFAULT_TIME_LIMIT, MAX_TIME_LIMIT),
-        arrivals=Path(table) if (table := os.environ.get(ARRIVALS_VARIABLE)) else None,
     )
 
 

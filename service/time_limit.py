@@ -13,8 +13,6 @@ class OutOfTimeError(RuntimeError):
         super().__init__("the work exceeded its time limit")
 
 
-ALLOWED = "pugmill.seconds"
-"""Key in a request's environ for the time limit of its answer, in seconds."""
 _end: ContextVar[float | None] = ContextVar("end", default=None)
 """On the monotonic clock; None if there is no limit."""
 

@@ -57,7 +57,7 @@ blueprint = Blueprint("month", __name__, url_prefix="/v1", description="Whether 
 class BreakEven(MethodView):
     """Whether a month pays."""
 
-    @operation("planMonth", forms=(JSON, HTML, *IMAGES), stores=False, refuses=(409,))
+    @operation("planMonth", forms=(JSON, HTML, *IMAGES), stores=False, is_heavy=True, refuses=(409,))
     @blueprint.arguments(MonthPlanSchema(), example=MONTH)
     @blueprint.response(200, schema_of(MonthStatement))
     def post(self, question: MonthQuestion) -> flask.Response:

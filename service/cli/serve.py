@@ -1,77 +1,84 @@
-"""The command serve, and the application that each worker runs."""
+"""The command serve."""
 
 import gc
 import os
+import signal
+import socket
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import click
-from granian import Granian
-from granian.constants import HTTPModes, Interfaces, Loops
-from granian.http import HTTP1Settings
 
-from service.api.operating.logs import SERVER_LOGS, configure
+from service.api.operating.logs import configure
 from service.api.operating.metrics import DIRECTORY as METRICS_DIRECTORY
 from service.app import create_app
-from service.arrivals import TABLE_BYTES
-from service.cli.database import current_database
-from service.config import ARRIVALS_VARIABLE, DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, settings_from_environment
-from service.serving.front import Front
+from service.arrivals import TABLE_BYTES, Arrivals
+from service.cli.database import current_database, settings
+from service.config import DEFAULT_HOST, DEFAULT_PORT, DEFAULT_WORKERS, Settings
+from service.serving.long_work import LongWork, work
+from service.serving.server import STOP_SECONDS, Server, listening_at
+from service.serving.supervisor import Supervisor
 
-THREADS = 2
-"""Threads of a worker: enough that one slow answer does not block others, and fewer than database connections."""
-HEADER_SECONDS = 10
-"""Time for a client to send a request's header, or the next request on an open connection."""
-STOP_SECONDS = 60
-"""Time for workers to finish running requests when the service is stopped; then they are killed."""
-MAX_CONNECTIONS = 800
-"""Open connections of a worker: fewer than the usual limit of 1,024 open files of a process."""
 GARBAGE_THRESHOLD = 20_000
+"""New objects after which garbage is collected: most live as long as a request."""
+WATCHED = ("/health", "/ready", "/metrics")
+"""Paths that are answered beside anything else."""
 
 
 @click.command("serve")
 @click.option("--host", default=DEFAULT_HOST, show_default=True)
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--workers", default=DEFAULT_WORKERS, show_default=True, type=click.IntRange(1, 64))
+@click.option(
+    "--workers",
+    default=DEFAULT_WORKERS,
+    show_default=True,
+    type=click.IntRange(1, 64),
+    help="Processes that answer; as many again are started for long work when there is some.",
+)
 def serve(host: str, port: int, workers: int) -> None:
     """Run the server; refuses to start if the tables are not up to date."""
-    current_database()
-    with TemporaryDirectory(prefix="pugmill-") as directory:
-        table = Path(directory) / "arrivals"
-        table.write_bytes(bytes(TABLE_BYTES))
-        os.environ[ARRIVALS_VARIABLE] = str(table)
-        figures = Path(directory) / "metrics"
+    current_database().dispose()  # no connection may be shared by processes
+    given = settings()
+    configure(given.log_level)
+    try:
+        listening = listening_at(host, port)
+    except OSError as error:
+        told = f"cannot listen at {host}:{port}: {error.strerror}; end what listens there, or use another --port"
+        raise click.ClickException(told) from None
+    with listening, TemporaryDirectory(prefix="pugmill-") as directory:
+        service = _Service(given, listening, Path(directory))
+        Supervisor(
+            answer=service.answer, work=service.work, listening=listening, processes=workers, stop_seconds=STOP_SECONDS
+        ).run()
+
+
+class _Service:
+    """What the processes of the service have in common, made before the first of them."""
+
+    def __init__(self, given: Settings, listening: socket.socket, directory: Path) -> None:
+        figures = directory / "metrics"
         figures.mkdir()
         os.environ[METRICS_DIRECTORY] = str(figures)
-        _serve(host, port, workers)
+        self._arrivals = directory / "arrivals"
+        self._arrivals.write_bytes(bytes(TABLE_BYTES))
+        self._limit, self._listening = given.rate_limit, listening
+        # Keys are counted where they are answered, through the table that those processes share.
+        self._app = create_app(replace(given, rate_limit=None))
+        gc.collect()
+        gc.set_threshold(GARBAGE_THRESHOLD)
 
+    def answer(self, supervisor: socket.socket) -> None:
+        """Answer requests, in a process of its own, until SIGTERM."""
+        self._app.extensions["pugmill.metrics"].begin()
+        self._app.extensions["pugmill.long_work"] = LongWork(supervisor)
+        if self._limit is not None:
+            self._app.extensions["pugmill.arrivals"] = Arrivals(self._limit, self._arrivals)
+        server = Server(self._app, self._listening, WATCHED)
+        signal.signal(signal.SIGTERM, server.stop)
+        server.run()
 
-def _serve(host: str, port: int, workers: int) -> None:
-    Granian(
-        "service.cli.serve:application",
-        address=host,
-        port=port,
-        interface=Interfaces.RSGI,
-        workers=workers,
-        backpressure=MAX_CONNECTIONS,
-        workers_kill_timeout=STOP_SECONDS,
-        http1_settings=HTTP1Settings(header_read_timeout=HEADER_SECONDS * 1000),
-        http=HTTPModes.http1,
-        loop=Loops.asyncio,
-        factory=True,
-        websockets=False,
-        log_access=False,
-        log_dictconfig=SERVER_LOGS,
-    ).serve()
-
-
-def application() -> Front:
-    """The application of one worker."""
-    given = settings_from_environment()
-    configure(given.log_level)
-    app = create_app(given)
-    # These objects live as long as the process; without freezing, every garbage collection would scan them again.
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(GARBAGE_THRESHOLD)
-    return Front(app, threads=THREADS, seconds=given.time_limit)
+    def work(self, supervisor: socket.socket) -> None:
+        """Do long work, in a process of its own."""
+        self._app.extensions["pugmill.metrics"].begin()
+        work(self._app, supervisor)

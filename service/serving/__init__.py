@@ -1,4 +1,5 @@
-"""Between the HTTP server and the application: reads a whole request before a thread works on it.
+"""The processes of the running service: those that answer, those for long work, and the supervisor of both.
 
-Central noun: the `Front`, which the server calls in place of the application. It knows nothing of operations.
+Central nouns: `Server`, which answers HTTP; `LongWork`, which hands a request over; `Supervisor`, which keeps the
+processes. It knows nothing of operations.
 """

@@ -10,7 +10,6 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from service.config import DEFAULT_WORKERS
 from service.store.engine.database import Database
 from service.store.engine.schema import migrate
 from service.store.workshop.workshops import new_workshop
@@ -110,8 +109,7 @@ def running(directory: Path, **environment: str) -> Iterator[Running]:
 def _await(service: Running) -> None:
     """Wait until the service answers."""
     for _ in range(SECONDS * 10):
-        # Wait for all workers: one that gets a signal before it has started ignores it.
-        if service.errors.read_bytes().count(b" runtime-1") == DEFAULT_WORKERS:
+        if service.is_listening():
             assert service.ask("GET", "/ready").startswith(b"HTTP/1.1 200"), service.errors.read_text()
             return
         time.sleep(0.1)

@@ -14,6 +14,8 @@ from service.workflows.workspace import Workspace
 
 READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
+WORKSHOP = "pugmill.workshop"
+"""Key in a request's environ for the id of the workshop whose key it has."""
 SAFE_METHODS = frozenset({"GET", "HEAD"})
 
 
@@ -81,6 +83,7 @@ def authenticate() -> None:
     if found is None:
         raise _refuse("this key is unknown or has been revoked", "invalid_token")
     flask.g.access = found
+    flask.request.environ[WORKSHOP] = found.workshop.workshop_id
     flask.g.workspace = Workspace(database=database(), workshop=found.workshop, actor=found.actor)
 
 

@@ -11,5 +11,7 @@ PDF = "application/pdf"
 HTML = "text/html"
 XML = "application/xml"
 IMAGES = tuple(form.value for form in ImageForm)
+PAPERS = (PDF, *IMAGES)
+"""Typeset and drawn by libraries that keep much memory."""
 QUOTATION_FORMS = {"pdf": PDF, "html": HTML, "xml": XML, "txt": TEXT}
 """Media types of a quotation as the customer reads it, by the file ending of a plain link."""

@@ -6,7 +6,7 @@ from typing import Any, cast
 
 import flask
 
-from service.api.http.forms import JSON
+from service.api.http.forms import JSON, PAPERS
 
 _DECLARED = "operation"
 
@@ -20,6 +20,7 @@ class Operation:
         forms: the media types that it offers; the first is the default.
         stores: whether the key needs the scope to write.
         is_long: whether it may take longer, because it reads everything or waits for another service.
+        is_heavy: whether it may compute for seconds.
         is_keyed: whether it needs a key.
         refuses: statuses of refusals that do not follow from the other facts.
         headers: names of the shared header parameters that it takes.
@@ -32,12 +33,17 @@ class Operation:
     forms: tuple[str, ...] = (JSON,)
     stores: bool = True
     is_long: bool = False
+    is_heavy: bool = False
     is_keyed: bool = True
     refuses: tuple[int, ...] = ()
     headers: tuple[str, ...] = ()
     takes_query: bool = False
     takes_body: bool = False
     may_lack_body: bool = False
+
+    def is_done_apart(self, media_type: str) -> bool:
+        """Whether a process for long work answers it: those can be ended, and give their memory back."""
+        return self.is_long or self.is_heavy or media_type in PAPERS
 
 
 def operation(operation_id: str, **facts: Any) -> Callable[[Callable[..., Any]], Any]:

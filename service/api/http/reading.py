@@ -13,8 +13,6 @@ from service.api.http.operations import find_operation
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at
 
 MAX_DEPTH = 20
-UNREAD = "pugmill.unread"
-"""Key in a request's environ for the problem to answer with, if its body could not be read."""
 UNKNOWN_MEMBER = "is not a member that this object has"
 NO_PARAMETER = "is not a parameter of this operation"
 NO_BODY = "this operation takes no body; leave it out"
@@ -93,17 +91,11 @@ def check_address() -> None:
     A path must not begin with two slashes (404), and a fixed address must not match a variable part (405 for
     PUT /exchange-rates/refresh).
     """
-    if flask.request.environ.get("PATH_INFO", "").startswith("//"):
+    if flask.request.environ.get("REQUEST_URI", "").startswith("//"):  # PEP 3333's path may lack one of them
         raise NotFound
     methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(flask.request.path)
     if methods is not None and flask.request.method not in methods:
         raise MethodNotAllowed(sorted(methods))
-
-
-def check_body() -> None:
-    """Raises the problem 408 or 503 with which the server in front replaced a body that did not arrive."""
-    if (problem := flask.request.environ.get(UNREAD)) is not None:
-        raise problem
 
 
 def check_parameters() -> None:

@@ -38,16 +38,6 @@ class JsonFormatter(logging.Formatter):
         return _KEY.sub("pugmill_(key)", json.dumps(entry))
 
 
-SERVER_LOGS = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"json": {"()": JsonFormatter}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json", "stream": "ext://sys.stderr"}},
-    "loggers": {"_granian": {"handlers": ["stderr"], "level": "INFO", "propagate": False}},
-}
-"""The HTTP server's own logs, in the same form."""
-
-
 def configure(level: str) -> None:
     """Send all logs to standard error as JSON lines."""
     handler = logging.StreamHandler(sys.stderr)
@@ -56,6 +46,7 @@ def configure(level: str) -> None:
     root.handlers[:] = [handler]
     root.setLevel(level)
     logging.getLogger("alembic").setLevel(logging.WARNING)
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # it warns whenever a request waits for a thread
 
 
 def begin() -> None:

@@ -5,6 +5,7 @@ Labels are the contract's operation ids, methods, statuses, decisions and the fe
 
 import os
 import time
+from contextlib import suppress
 from importlib.metadata import version
 
 import flask
@@ -67,6 +68,10 @@ class Metrics:
             registry=registry,
         )
 
+    def begin(self) -> None:
+        """Make this process's files now, in a process that was forked; later the disk may be full."""
+        self._refused.inc(0)
+
     def answered(self, operation: str, method: str, status: int, seconds: float) -> None:
         """Count a request."""
         self._requests.labels(operation, method if method in _METHODS else "other", str(status)).inc()
@@ -102,7 +107,8 @@ def count(response: flask.Response) -> flask.Response:
     asked = find_operation()
     asked_for = "other" if asked is None else asked.id
     seconds = time.perf_counter() - flask.g.get("begun", time.perf_counter())
-    metrics.answered(asked_for, method, response.status_code, seconds)
+    with suppress(OSError):  # a full disk must not spoil an answer
+        metrics.answered(asked_for, method, response.status_code, seconds)
     summary: RepricingSummary | None = flask.g.get("repriced")
     if summary is not None and response.status_code < 300:  # noqa: PLR2004
         metrics.repriced(summary, seconds)

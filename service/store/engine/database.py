@@ -16,6 +16,8 @@ from service.memory import Memory, MemoryOfStates
 _ROOM = 60_000
 """Most registered things in memory; each takes about 1.7 kB (measured with the demo workshop)."""
 _BUSY_SECONDS = 5
+_POOL = {"pool_size": 5, "max_overflow": 20}
+"""As many connections as a process has threads, of which a few stay open."""
 _WRITING = "pugmill_writing"
 _STEPS = 100_000
 """Instructions of SQLite's virtual machine between two looks at the clock; some milliseconds."""
@@ -63,7 +65,7 @@ def make_engine(url: str) -> sa.Engine:
         return _sqlite_engine(url)
     asked = sa.make_url(url).query  # the operator may override our settings in the URL
     ours = {name: value for name, value in _POSTGRESQL.items() if name not in asked}
-    return sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours)
+    return sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours, **_POOL)
 
 
 def _file_named(url: sa.URL) -> Path | None:
@@ -74,7 +76,7 @@ def _file_named(url: sa.URL) -> Path | None:
 
 
 def _sqlite_engine(url: str) -> sa.Engine:
-    engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS})
+    engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS}, **_POOL)
     file = _OneFile(_file_named(engine.url))
 
     @event.listens_for(engine, "do_connect")

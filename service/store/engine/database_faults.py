@@ -1,4 +1,4 @@
-"""Faults of the database and their remedies: one table for both engines."""
+"""Faults of the database, or of the machine, and their remedies: one table for both engines."""
 
 from dataclasses import dataclass
 
@@ -53,8 +53,19 @@ MOVED = DatabaseFault(
     "operator to put it back, or to restart the service to use the present file",
     retry_after_seconds=60,
 )
+INTERRUPTED = DatabaseFault(
+    kind="interrupted",
+    detail="the process that worked on this was ended, so it is not known whether this was done; check, or send it "
+    "again with the same Idempotency-Key",
+    retry_after_seconds=10,
+)
+TOO_LARGE = DatabaseFault(
+    kind="too-large",
+    detail="this needs more memory than an answer may use and was given up; nothing was stored. Ask for less at a time",
+    retry_after_seconds=60,
+)
 
-FAULTS = (BUSY, STORAGE_FULL, READ_ONLY, MOVED, OUT_OF_TIME, NO_ANSWER)
+FAULTS = (BUSY, STORAGE_FULL, READ_ONLY, MOVED, OUT_OF_TIME, NO_ANSWER, INTERRUPTED, TOO_LARGE)
 """All faults answered with 503; service/serving/README.md says what to do about each."""
 
 # SQLite's result codes by name (sqlite.org/rescode.html). The name of an extended code begins with that of its
