@@ -45,12 +45,16 @@ _TIMES_AS_LONG = 60
 class Service(flask.Flask):
     """The Flask application."""
 
+    def full_dispatch_request(self) -> flask.Response:
+        """Answer within the time limit, which is longer for some operations."""
+        with time_limit.within(self.extensions["pugmill.time_limit"]):
+            return super().full_dispatch_request()
+
     def dispatch_request(self) -> Any:
         """Answer within the operation's time limit, in another process if that is likely to take long."""
-        seconds = self.extensions["pugmill.time_limit"]
         asked = operations.find_operation()
-        if asked is not None and asked.is_long:
-            seconds *= _TIMES_AS_LONG
+        times = _TIMES_AS_LONG if asked is not None and asked.is_long else 1
+        seconds = self.extensions["pugmill.time_limit"] * times
         long_work: LongWork | None = self.extensions["pugmill.long_work"]
         if long_work is not None and asked is not None and asked.is_done_apart(flask.g.media_type):
             environ = flask.request.environ

@@ -33,6 +33,12 @@ def is_over() -> bool:
     return end is not None and time.monotonic() >= end
 
 
+def seconds_left() -> float | None:
+    """Seconds until the time limit, 0 if it is exceeded; None if there is none."""
+    end = _end.get()
+    return None if end is None else max(end - time.monotonic(), 0)
+
+
 def next_step() -> None:
     """Check the time limit before the next step.
 

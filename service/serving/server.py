@@ -28,6 +28,8 @@ THREADS = 24
 """Threads of a process, for all workshops; most of them wait for the database or for long work."""
 THREADS_EACH = 4
 """Most of them at work for one workshop, or for one address as long as its keys are unknown."""
+TURN_SECONDS = 30
+"""Longest wait for a thread; then a request is refused."""
 REQUEST_SECONDS = 20
 """Time for a client to send a request, from its first byte to its last."""
 IDLE_SECONDS = 20
@@ -221,10 +223,13 @@ class _Turn:
 
     def __init__(self, connection: _Connection, threads: "_FairThreads") -> None:
         self._connection, self._threads = connection, threads
-        self.owner = connection.requests[0].owner
+        self.owner, self._begun = connection.requests[0].owner, time.monotonic()
 
     def service(self) -> None:
         """Answer the request, in a thread of its own."""
+        if time.monotonic() - self._begun > TURN_SECONDS:
+            told = "there is too much to do, most of it yours; ask again in a moment"
+            self._connection.requests[0].refuse(ProblemError(503, "busy", told, headers={"Retry-After": "5"}))
         try:
             self._connection.service()
         finally:

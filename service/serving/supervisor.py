@@ -26,8 +26,9 @@ from service.store.engine.database_faults import NO_ANSWER, TOO_LARGE, DatabaseF
 
 SLOT = "PUGMILL_SLOT"
 """Environment variable with the name of a process's place, for its files of metrics; not for users."""
-SPARE_SECONDS = 10
-"""Extra time after the time limit of an answer, for the work to notice it; then its process is ended."""
+SPARE_SECONDS = 15
+"""Extra time after the time limit of an answer, for the work or its connection to notice it; then its process is ended.
+"""
 MOST_BYTES = 400 * 1024 * 1024
 """A process for long work that grows larger is ended."""
 IDLE_SECONDS = 60

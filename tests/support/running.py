@@ -63,8 +63,12 @@ class Running:
 
     def ask(self, method: str, path: str, *lines: str, body: bytes = b"") -> bytes:
         """Send a request; returns everything received until the service closes the connection."""
+        return self.tell(self.head(method, path, "Connection: close", *lines) + body)
+
+    def tell(self, request: bytes) -> bytes:
+        """Send bytes; returns everything received until the service closes the connection."""
         with self.connect() as connection:
-            connection.sendall(self.head(method, path, "Connection: close", *lines) + body)
+            connection.sendall(request)
             return everything(connection)
 
 
@@ -104,6 +108,24 @@ def running(directory: Path, **environment: str) -> Iterator[Running]:
     finally:
         process.terminate()
         process.wait(SECONDS)
+
+
+def refused_at(port: int, directory: Path) -> str:
+    """What `pugmill serve` says when it does not start at the port."""
+    url = f"sqlite:///{directory / 'refused.db'}"
+    migrate(Database(url))
+    command = [sys.executable, "-m", "service.cli", "serve", "--port", str(port)]
+    ended = subprocess.run(
+        command,
+        env={**os.environ, "DATABASE_URL": url},
+        cwd=HERE,
+        capture_output=True,
+        text=True,
+        timeout=SECONDS,
+        check=False,
+    )
+    assert ended.returncode == 1
+    return ended.stderr
 
 
 def _await(service: Running) -> None:

@@ -12,6 +12,7 @@ from sqlalchemy import event
 
 from service import time_limit
 from service.memory import Memory, MemoryOfStates
+from service.store.engine.patience import PatientConnection
 
 _ROOM = 60_000
 """Most registered things in memory; each takes about 1.7 kB (measured with the demo workshop)."""
@@ -65,7 +66,13 @@ def make_engine(url: str) -> sa.Engine:
         return _sqlite_engine(url)
     asked = sa.make_url(url).query  # the operator may override our settings in the URL
     ours = {name: value for name, value in _POSTGRESQL.items() if name not in asked}
-    return sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours, **_POOL)
+    engine = sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours, **_POOL)
+    event.listen(engine, "do_connect", _connected)
+    return engine
+
+
+def _connected(_dialect: Any, _record: Any, arguments: tuple[Any, ...], options: dict[str, Any]) -> PatientConnection:
+    return PatientConnection.connect(*arguments, **options)
 
 
 def _file_named(url: sa.URL) -> Path | None:

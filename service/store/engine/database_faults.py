@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from sqlalchemy.exc import DBAPIError, OperationalError
 
+from service.store.engine.patience import NoAnswerError
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DatabaseFault:
@@ -89,6 +91,8 @@ _OF_POSTGRESQL = {
 
 def fault_of(error: DBAPIError) -> DatabaseFault | None:
     """The fault behind an error; None if the error is ours."""
+    if isinstance(error.orig, NoAnswerError):
+        return NO_ANSWER
     name, state = getattr(error.orig, "sqlite_errorname", ""), getattr(error.orig, "sqlstate", None)
     for code, fault in _OF_SQLITE.items():
         if name.startswith(code):
