@@ -52,6 +52,11 @@ def waiting(feed: socket.socket, tmp_path_factory: pytest.TempPathFactory) -> It
         yield found
 
 
+def refresh(service: Running) -> bytes:
+    """A request that waits for the feed."""
+    return service.head("POST", "/v1/exchange-rates/refresh", *JSON, "Content-Length: 2", "Connection: close") + b"{}"
+
+
 def status(answer: bytes) -> int:
     return int(answer.split(b" ", 2)[1])
 
@@ -283,12 +288,25 @@ class TestHTTP:
 class TestLongWork:
     """Refreshing exchange rates from a feed that accepts connections and says nothing."""
 
+    def test_whose_process_is_killed_is_answered_and_the_process_replaced(
+        self, waiting: Running, feed: socket.socket
+    ) -> None:
+        with waiting.connect() as connection:
+            connection.sendall(refresh(waiting))
+            with feed.accept()[0]:
+                os.kill(waiting.processes()[-1], signal.SIGKILL)
+                answer = everything(connection)
+
+        assert status(answer) == 503
+        assert b"problem/interrupted" in answer
+        assert status(waiting.ask("GET", "/v1/price-list")) == 200
+
     def test_is_given_up_when_nobody_waits_for_it_any_more(self, waiting: Running, feed: socket.socket) -> None:
         """A workshop has one process at a time, so the second request is begun once the first has ended."""
         with ExitStack() as asked:
             for _ in range(2):
                 with waiting.connect() as connection:
-                    connection.sendall(waiting.head("POST", "/v1/exchange-rates/refresh", "Content-Length: 0"))
+                    connection.sendall(refresh(waiting))
                     asked.enter_context(feed.accept()[0])
 
             assert status(waiting.ask("GET", "/v1/taxes")) == 200
@@ -299,9 +317,7 @@ class TestLongWork:
         with ExitStack() as connections:
             asked = [connections.enter_context(waiting.connect()) for _ in range(20)]
             for each in asked:
-                each.sendall(
-                    waiting.head("POST", "/v1/exchange-rates/refresh", "Content-Length: 0", "Connection: close")
-                )
+                each.sendall(refresh(waiting))
             connections.enter_context(feed.accept()[0])
             answers = [status(waiting.ask("GET", path)) for path in ("/v1/taxes", "/health", "/ready")]
             refused, _, _ = select.select(asked, [], [], SECONDS)
@@ -311,22 +327,6 @@ class TestLongWork:
         assert status(told) == 503
         assert b"problem/busy" in told
         assert b"too much long work" in told
-
-    def test_whose_process_is_killed_is_answered_and_the_process_replaced(
-        self, waiting: Running, feed: socket.socket
-    ) -> None:
-        with waiting.connect() as connection:
-            connection.sendall(
-                waiting.head("POST", "/v1/exchange-rates/refresh", "Content-Length: 0", "Connection: close")
-            )
-            feed.accept()[0].close()
-            with feed.accept()[0]:  # it tries once more
-                os.kill(waiting.processes()[-1], signal.SIGKILL)
-                answer = everything(connection)
-
-        assert status(answer) == 503
-        assert b"problem/interrupted" in answer
-        assert status(waiting.ask("GET", "/v1/price-list")) == 200
 
 
 @pytest.mark.server
