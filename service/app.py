@@ -1,6 +1,6 @@
 """The WSGI application."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from typing import Any
 
@@ -14,6 +14,7 @@ from service.api.costing import rate_card
 from service.api.currency import exchange_rates
 from service.api.http import answers, auth, errors, operations, rate_limit, reading
 from service.api.http.forms import HTML
+from service.api.http.operations import Request
 from service.api.http.problems import MAX_BODY_BYTES, title_of
 from service.api.http.remembered import MAX_BYTES, Answers
 from service.api.listing import listings, price_histories, repricings
@@ -45,6 +46,8 @@ _TIMES_AS_LONG = 60
 class Service(flask.Flask):
     """The Flask application."""
 
+    request_class = operations.Request
+
     def full_dispatch_request(self) -> flask.Response:
         """Answer within the time limit, which is longer for some operations."""
         with time_limit.within(self.extensions["pugmill.time_limit"]):
@@ -52,23 +55,15 @@ class Service(flask.Flask):
 
     def dispatch_request(self) -> Any:
         """Answer within the operation's time limit, in another process if that is likely to take long."""
-        asked = operations.find_operation()
+        request = operations.current()
+        asked = request.operation
         times = _TIMES_AS_LONG if asked is not None and asked.is_long else 1
         seconds = self.extensions["pugmill.time_limit"] * times
         long_work: LongWork | None = self.extensions["pugmill.long_work"]
-        if long_work is not None and asked is not None and asked.is_done_apart(flask.g.media_type):
-            environ = flask.request.environ
-            return long_work.answer(environ, flask.g.request_id, auth.workshop().workshop_id, seconds)
+        if long_work is not None and asked is not None and asked.is_done_apart(request.media_type):
+            return long_work.answer(request.environ, request.request_id, auth.workshop().workshop_id, seconds)
         with time_limit.within(seconds):
             return super().dispatch_request()
-
-    def process_response(self, response: flask.Response) -> flask.Response:
-        """Complete the answer, unless another process has done so."""
-        if isinstance(response, HandedOver):
-            return rate_limit.tell(response)
-        response = super().process_response(response)
-        response.status = f"{response.status_code} {title_of(response.status_code)}"  # the framework's are older
-        return response
 
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
         """The function itself: no view is a coroutine, and Flask would check that several times a request."""
@@ -94,15 +89,36 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     who = (auth.authenticate, rate_limit.count, auth.authorise)
     what = (reading.check_address,)
     how = (reading.check_parameters, answers.negotiate, addresses.read_address, reading.check_no_body)
-    for check in (logs.begin, *what, *who, *how):
-        app.before_request(check)
-    app.after_request(rate_limit.tell)
-    app.after_request(metrics.count)
-    app.after_request(_secure)
-    app.after_request(logs.end)
-    app.after_request(answers.settle_condition)  # Flask calls the last one first
+    _check_each_request(app, (logs.begin, *what, *who, *how))
+    _finish_each_answer(app, (answers.settle_condition, logs.end, _secure, metrics.count, rate_limit.tell))
     _add_blueprints(app)
     return app
+
+
+def _check_each_request(app: flask.Flask, checks: Sequence[Callable[[Request], None]]) -> None:
+    """Have every request checked, in this order; each check may refuse it."""
+
+    def check() -> None:
+        request = operations.current()
+        for each in checks:
+            each(request)
+
+    app.before_request(check)
+
+
+def _finish_each_answer(app: flask.Flask, steps: Sequence[Callable[[Request, flask.Response], flask.Response]]) -> None:
+    """Have every answer go through these steps, in this order."""
+
+    def finish(response: flask.Response) -> flask.Response:
+        request = operations.current()
+        if isinstance(response, HandedOver):  # another process has done the rest
+            return rate_limit.tell(request, response)
+        for each in steps:
+            response = each(request, response)
+        response.status = f"{response.status_code} {title_of(response.status_code)}"  # the framework's are older
+        return response
+
+    app.after_request(finish)
 
 
 def _add_blueprints(app: flask.Flask) -> None:
@@ -132,19 +148,20 @@ _SECURITY_HEADERS = [
 ]
 
 
-def _secure(response: flask.Response) -> flask.Response:
+def _secure(request: Request, response: flask.Response) -> flask.Response:
     """Headers against sniffing, embedding, running scripts and caching of answers."""
-    response.headers.extend(_SECURITY_HEADERS)
-    if response.mimetype == ImageForm.SVG:
-        response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
-    elif (response.mimetype or "").endswith("json"):  # problems too
-        response.headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
-    elif response.mimetype == HTML and flask.request.path.startswith("/docs/"):
-        response.headers["Content-Security-Policy"] = health.docs_policy(response.get_data(as_text=True))
-    if flask.request.path.startswith("/v1/"):
-        if response.mimetype == HTML:
-            response.headers["Content-Security-Policy"] = content_security_policy()
-        response.headers.add("Cache-Control", "no-store")
-    if flask.g.get("is_negotiated"):
-        response.vary.add("Accept")
+    mimetype, headers = response.mimetype or "", response.headers
+    headers.extend(_SECURITY_HEADERS)
+    if mimetype == ImageForm.SVG:
+        headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
+    elif mimetype.endswith("json"):  # problems too
+        headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
+    elif mimetype == HTML and request.path.startswith("/docs/"):
+        headers["Content-Security-Policy"] = health.docs_policy(response.get_data(as_text=True))
+    if request.is_of_workshop:
+        if mimetype == HTML:
+            headers["Content-Security-Policy"] = content_security_policy()
+        headers.add("Cache-Control", "no-store")
+    if request.is_negotiated:
+        headers.add("Vary", "Accept")
     return response

@@ -14,7 +14,7 @@ from service.api.contract.schemas import schema_of
 from service.api.http.answers import answer
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import HTML, IMAGES, JSON
-from service.api.http.operations import operation
+from service.api.http.operations import current, operation
 from service.documents.drawing.drawing import ImageForm
 from service.documents.month.month_chart import month_chart
 from service.documents.month.month_page import month_page
@@ -68,7 +68,7 @@ class BreakEven(MethodView):
         stored.
         """
         statement, locale = month.plan_month(workspace(), question, question.supposed), workshop().locale
-        media_type = flask.g.media_type
+        media_type = current().media_type
         if media_type == JSON:
             return answer(statement)
         if media_type == HTML:

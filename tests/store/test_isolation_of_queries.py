@@ -89,6 +89,10 @@ def listening(database: Database) -> Iterator[Heard]:
         yield heard
     finally:
         sa.event.remove(database.engine, "before_cursor_execute", hear)
+    for query in database.prepared:  # which run without events
+        heard.statements.add(str(query))
+        if reached := unfiltered(query):
+            heard.beyond[str(query)] = reached
 
 
 WORKSHOP = UUID(int=1)
@@ -513,6 +517,7 @@ class TestTheMainJob:
                 step()
 
         assert heard.beyond == {}
+        assert len(database.prepared) == 1  # the key's
         assert heard.workshops == {client.workshop.workshop_id}
         assert [each for each in heard.outside if not re.search("alembic_version|pg_catalog", each)] == []
         for table in metadata.tables:

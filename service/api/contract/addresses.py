@@ -6,11 +6,11 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-import flask
 import marshmallow as ma
 
 from service.api.contract.fields import DateField
 from service.api.http.forms import QUOTATION_FORMS
+from service.api.http.operations import Request
 from service.api.http.problems import ProblemError
 from service.domain.quoting.life import count_of
 from service.domain.values.declared import Code, rules_and_type
@@ -111,13 +111,12 @@ PARTS = {
 }
 
 
-def read_address() -> None:
+def read_address(request: Request) -> None:
     """Read the variable parts of the address, for the view; raises a problem 422 if one is malformed."""
-    for name, text in (flask.request.view_args or {}).items():
+    parts = request.view_args or {}
+    for name, text in parts.items():
         if name in PARTS:
             try:
-                value = PARTS[name].read(text)
+                parts[name] = PARTS[name].read(text)
             except ValueError as error:
                 raise ProblemError.of_errors([{"parameter": name, "detail": str(error)}]) from None
-            assert flask.request.view_args is not None
-            flask.request.view_args[name] = value

@@ -16,7 +16,7 @@ from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, fonts
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import HTML, IMAGES, JSON, PDF
-from service.api.http.operations import operation
+from service.api.http.operations import current, operation
 from service.api.http.remembered import remembered
 from service.documents.costing.cost_chart import cost_chart
 from service.documents.costing.cost_sheet_page import cost_sheet_page, cost_sheet_pdf
@@ -158,7 +158,7 @@ class CostSheetPaper(MethodView):
 
 
 def _shown(code: str, quantity: int, as_of: date | None, supposed: Supposed = NOTHING_SUPPOSED) -> flask.Response:
-    media_type = flask.g.media_type
+    media_type = current().media_type
     asked = workspace(), code, quantity, as_of or workshop().today(), supposed
     if media_type in (HTML, PDF):
         return _written(work_out_cost(*asked), media_type)

@@ -24,7 +24,7 @@ from service.api.currency.questions import (
 from service.api.http.answers import answer, is_expected, may_be_put, nothing, tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import CSV
-from service.api.http.operations import operation
+from service.api.http.operations import current, operation
 from service.api.http.paging import PageQuery, page, position
 from service.api.http.problems import ProblemError
 from service.api.http.reading import body_of
@@ -163,10 +163,10 @@ class Refresh(MethodView):
         try:
             done = fetching.refresh_exchange_rates(workspace(), _feed(), wanted.span)
         except FeedFailedError as error:
-            flask.g.feed_result = error.fault
+            current().feed_result = error.fault
             _logger.warning("%s", error, extra={"fault": error.fault})
             raise
-        flask.g.feed_result = "held" if done.held else "good"
+        current().feed_result = "held" if done.held else "good"
         return answer(done)
 
 

@@ -8,32 +8,32 @@ from typing import Any
 import flask
 from werkzeug.datastructures import MIMEAccept
 
-from service.api.http.auth import SAFE_METHODS, workshop
+from service.api.http.auth import workshop
 from service.api.http.forms import JSON, QUOTATION_FORMS
-from service.api.http.operations import find_operation
+from service.api.http.operations import Request, current
 from service.api.http.problems import ProblemError
 from service.encoding import encoded, to_bytes
 from service.workflows.entity_tags import content_tag, revision_tag
 
 
-def negotiate() -> None:
+def negotiate(request: Request) -> None:
     """Choose the media type of the answer, before anything is done (RFC 9110, 12.5.1); raises a problem 406."""
-    offered = _offered()
-    flask.g.is_negotiated = len(offered) > 1
-    accept = flask.request.headers.get("Accept")
-    if not accept or accept == "*/*" or not flask.request.path.startswith("/v1/"):
-        flask.g.media_type = offered[0]
+    offered = _offered(request)
+    request.is_negotiated, request.media_type = len(offered) > 1, offered[0]
+    accept = request.headers.get("Accept")
+    if not accept or accept == "*/*" or not request.is_of_workshop:
         return
     # Parameters of a media type are not negotiated: a request for text/csv; charset=utf-8 gets text/csv.
-    wanted = MIMEAccept([(each.partition(";")[0].strip(), quality) for each, quality in flask.request.accept_mimetypes])
-    flask.g.media_type = wanted.best_match(offered)
-    if flask.g.media_type is None:
+    wanted = MIMEAccept([(each.partition(";")[0].strip(), quality) for each, quality in request.accept_mimetypes])
+    chosen = wanted.best_match(offered)
+    if chosen is None:
         raise ProblemError(406, "not-acceptable", f"this resource is offered as {', '.join(offered)}")
+    request.media_type = chosen
 
 
-def _offered() -> tuple[str, ...]:
-    form = (flask.request.view_args or {}).get("form")
-    asked = find_operation()
+def _offered(request: Request) -> tuple[str, ...]:
+    form = (request.view_args or {}).get("form")
+    asked = request.operation
     return (QUOTATION_FORMS[form],) if form in QUOTATION_FORMS else asked.forms if asked else (JSON,)
 
 
@@ -58,7 +58,7 @@ def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
 
     Raises a problem 412 if a read's If-Match does not contain the tag.
     """
-    if flask.request.method in SAFE_METHODS:
+    if current().is_read:
         if not is_expected(tag):
             raise ProblemError(412, "precondition-failed", "it is not in the state that If-Match names")
         if _is_known(tag):
@@ -95,17 +95,19 @@ def nothing() -> flask.Response:
 
 def is_expected(tag: str | None) -> bool:
     """Whether the request's If-Match, if it has one, admits this tag; None means that there is no state."""
-    if "If-Match" not in flask.request.headers:
+    request = current()
+    if "HTTP_IF_MATCH" not in request.environ:
         return True
-    if_match = flask.request.if_match
+    if_match = request.if_match
     return tag is not None and (if_match.star_tag or if_match.contains(tag))
 
 
 def _is_known(tag: str | None) -> bool:
     """Whether the request's If-None-Match names this tag."""
-    if tag is None or "If-None-Match" not in flask.request.headers:
+    request = current()
+    if tag is None or "HTTP_IF_NONE_MATCH" not in request.environ:
         return False
-    if_none_match = flask.request.if_none_match
+    if_none_match = request.if_none_match
     return if_none_match.star_tag or if_none_match.contains_weak(tag)
 
 
@@ -114,9 +116,9 @@ def may_be_put(tag: str | None) -> bool:
     return is_expected(tag) and not _is_known(tag)
 
 
-def settle_condition(response: flask.Response) -> flask.Response:
+def settle_condition(request: Request, response: flask.Response) -> flask.Response:
     """Give a read without an entity tag one of its bytes, and answer 304 if the client has them."""
-    is_read = flask.request.method in SAFE_METHODS and flask.request.path.startswith("/v1/")
+    is_read = request.is_read and request.is_of_workshop
     if not is_read or response.status_code != HTTPStatus.OK or "ETag" in response.headers or response.is_streamed:
         return response
     try:

@@ -5,7 +5,7 @@ from typing import cast
 
 import flask
 
-from service.api.http.operations import find_operation
+from service.api.http.operations import Request, current
 from service.api.http.problems import ProblemError
 from service.store.engine.database import Database
 from service.store.workshop.workshops import Access, Workshop
@@ -16,7 +16,6 @@ READ, WRITE = "read", "write"
 _MAX_KEY_LENGTH = 200
 WORKSHOP = "pugmill.workshop"
 """Key in a request's environ for the id of the workshop whose key it has."""
-SAFE_METHODS = frozenset({"GET", "HEAD"})
 
 
 def database() -> Database:
@@ -26,12 +25,12 @@ def database() -> Database:
 
 def access() -> Access:
     """What the request's key gives access to."""
-    return cast(Access, flask.g.access)
+    return cast(Access, current().access)
 
 
 def workspace() -> Workspace:
     """Database, workshop and actor of the request; made once for each request."""
-    return cast(Workspace, flask.g.workspace)
+    return cast(Workspace, current().workspace)
 
 
 def workshop() -> Workshop:
@@ -41,7 +40,7 @@ def workshop() -> Workshop:
 
 def _refuse(detail: str, error: str = "") -> ProblemError:
     challenges = ['Bearer realm="pugmill"' + (f', error="{error}"' if error else "")]
-    if flask.request.method in SAFE_METHODS:
+    if current().is_read:
         # A browser then asks its user for the key. A header line of its own: Chromium reads only the first challenge
         # of a line.
         challenges.append('Basic realm="pugmill", charset="UTF-8"')
@@ -56,14 +55,14 @@ def _password(credentials: str) -> str:
         return ""
 
 
-def _key(header: str) -> str:
+def _key(request: Request, header: str) -> str:
     """The key in an Authorization header: the bearer token, or the password of Basic; raises a problem 401.
 
     A browser adds stored Basic credentials to any request that a foreign page makes it send. A key sent as Basic
     therefore only reads: nothing is changed, and only the browser's user sees the answer.
     """
     scheme, _, told = header.partition(" ")
-    if scheme.lower() == "basic" and flask.request.method in SAFE_METHODS:
+    if scheme.lower() == "basic" and request.is_read:
         told = _password(told)
     elif scheme.lower() != "bearer":
         told = ""
@@ -72,26 +71,27 @@ def _key(header: str) -> str:
     return told
 
 
-def authenticate() -> None:
+def authenticate(request: Request) -> None:
     """Find out whose request this is, before anything else under /v1; raises a problem 401 without a valid key."""
-    if flask.request.url_rule is None or not flask.request.path.startswith("/v1/"):
+    if request.url_rule is None or not request.is_of_workshop:
         return
-    header = flask.request.headers.get("Authorization", "")
+    header = request.headers.get("Authorization", "")
     if not header:
         raise _refuse("send your key in the header Authorization: Bearer …")
-    found = open_with(database(), _key(header))
+    opened = database()
+    found = open_with(opened, _key(request, header))
     if found is None:
         raise _refuse("this key is unknown or has been revoked", "invalid_token")
-    flask.g.access = found
-    flask.request.environ[WORKSHOP] = found.workshop.workshop_id
-    flask.g.workspace = Workspace(database=database(), workshop=found.workshop, actor=found.actor)
+    request.access = found
+    request.environ[WORKSHOP] = found.workshop.workshop_id
+    request.workspace = Workspace(database=opened, workshop=found.workshop, actor=found.actor)
 
 
-def authorise() -> None:
+def authorise(request: Request) -> None:
     """Raises a problem 403 if the key's scopes do not allow the request."""
-    if "access" in flask.g:
-        asked = find_operation()
-        reads = flask.request.method in SAFE_METHODS or (asked is not None and not asked.stores)
+    if request.access is not None:
+        asked = request.operation
+        reads = request.is_read or (asked is not None and not asked.stores)
         require(READ if reads else WRITE)
 
 

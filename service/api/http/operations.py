@@ -1,14 +1,21 @@
-"""Operations of the interface, each declared once on its view."""
+"""Operations of the interface, each declared once on its view; and the request that asks for one."""
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, cast
 
 import flask
 
 from service.api.http.forms import JSON, PAPERS
+from service.arrivals import Allowance
+from service.domain.listing.price_change import RepricingSummary
+from service.store.workshop.workshops import Access
+from service.workflows.workspace import Workspace
 
 _DECLARED = "operation"
+SAFE_METHODS = frozenset({"GET", "HEAD"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,9 +89,54 @@ def operations_of(app: flask.Flask) -> dict[tuple[str, str], Operation]:
     return found
 
 
-def find_operation() -> Operation | None:
-    """The contract's operation that the request asks for, or None."""
-    request = flask.request
-    method = "GET" if request.method == "HEAD" else request.method
-    operations = flask.current_app.extensions["pugmill.operations"]
-    return cast(Operation | None, operations.get((request.endpoint, method)))
+class Request(flask.Request):
+    """A request, and what is found out about it on the way to its answer.
+
+    Attributes:
+        begun: when it was begun, on the performance counter.
+        request_id: the client's, or a new one.
+        access: what its key gives access to.
+        workspace: database, workshop and actor.
+        allowance: what its key has left of the rate limit.
+        media_type: of the answer.
+        is_negotiated: whether there was a choice of media types.
+        body_digest: of the body, once it is read.
+        repriced: of the repricing that it applied.
+        feed_result: of the refresh of exchange rates that it made.
+    """
+
+    request_id = ""
+    access: Access | None = None
+    workspace: Workspace | None = None
+    allowance: Allowance | None = None
+    media_type = JSON
+    is_negotiated = False
+    body_digest = ""
+    repriced: RepricingSummary | None = None
+    feed_result: str | None = None
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.begun = time.perf_counter()
+
+    @cached_property
+    def operation(self) -> Operation | None:
+        """The contract's operation that it asks for, or None."""
+        method = "GET" if self.method == "HEAD" else self.method
+        operations = flask.current_app.extensions["pugmill.operations"]
+        return cast(Operation | None, operations.get((self.endpoint, method)))
+
+    @cached_property
+    def is_read(self) -> bool:
+        """Whether it changes nothing, by its method."""
+        return self.method in SAFE_METHODS
+
+    @cached_property
+    def is_of_workshop(self) -> bool:
+        """Whether it asks for something of a workshop, for which it needs a key."""
+        return self.path.startswith("/v1/")
+
+
+def current() -> Request:
+    """The request that is being answered; itself, because a proxy would look for it at each access."""
+    return cast(Request, flask.request._get_current_object())  # type: ignore[attr-defined]

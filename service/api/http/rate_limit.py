@@ -7,9 +7,9 @@ from typing import Any
 
 import flask
 
-from service.api.http.auth import access
+from service.api.http.operations import Request
 from service.api.http.problems import ProblemError
-from service.arrivals import WINDOW_SECONDS, Allowance, Arrivals
+from service.arrivals import WINDOW_SECONDS, Arrivals
 
 _POLICY = "requests"
 HEADERS: dict[str, dict[str, Any]] = {
@@ -26,12 +26,12 @@ HEADERS: dict[str, dict[str, Any]] = {
 RETRY_AFTER = {"description": "Seconds after which to ask again.", "schema": {"type": "integer", "minimum": 1}}
 
 
-def count() -> None:
+def count(request: Request) -> None:
     """Count a request that came with a valid key; raises a problem 429 if there have been too many."""
     arrivals: Arrivals | None = flask.current_app.extensions["pugmill.arrivals"]
-    if arrivals is None or "access" not in flask.g:
+    if arrivals is None or request.access is None:
         return
-    allowance = flask.g.allowance = arrivals.admit(access().key_id)
+    allowance = request.allowance = arrivals.admit(request.access.key_id)
     if not allowance.is_allowed:
         seconds = allowance.retry_after_seconds
         raise ProblemError(
@@ -44,9 +44,9 @@ def count() -> None:
         )
 
 
-def tell(response: flask.Response) -> flask.Response:
+def tell(request: Request, response: flask.Response) -> flask.Response:
     """Add the rate-limit headers to every answer to a key."""
-    allowance: Allowance | None = flask.g.get("allowance")
+    allowance = request.allowance
     if allowance is not None:
         response.headers["RateLimit-Policy"] = f'"{_POLICY}";q={allowance.limit};w={WINDOW_SECONDS}'
         response.headers["RateLimit"] = f'"{_POLICY}";r={allowance.remaining};t={allowance.full_after_seconds}'

@@ -9,7 +9,7 @@ import marshmallow as ma
 from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import MethodNotAllowed, NotFound, RequestEntityTooLarge
 
-from service.api.http.operations import find_operation
+from service.api.http.operations import Request, current
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at
 
 MAX_DEPTH = 20
@@ -85,34 +85,34 @@ def methods_of_fixed_addresses(app: flask.Flask) -> dict[str, frozenset[str]]:
     return {rule.rule: frozenset(rule.methods or ()) for rule in app.url_map.iter_rules() if not rule.arguments}
 
 
-def check_address() -> None:
+def check_address(request: Request) -> None:
     """Refuse an address that only looks like one of ours.
 
     A path must not begin with two slashes (404), and a fixed address must not match a variable part (405 for
     PUT /exchange-rates/refresh).
     """
-    if flask.request.environ.get("REQUEST_URI", "").startswith("//"):  # PEP 3333's path may lack one of them
+    if request.environ.get("REQUEST_URI", "").startswith("//"):  # PEP 3333's path may lack one of them
         raise NotFound
-    methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(flask.request.path)
-    if methods is not None and flask.request.method not in methods:
+    methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(request.path)
+    if methods is not None and request.method not in methods:
         raise MethodNotAllowed(sorted(methods))
 
 
-def check_parameters() -> None:
+def check_parameters(request: Request) -> None:
     """Raises a problem 422 naming each query parameter, if the operation takes none."""
-    asked = find_operation()
-    if flask.request.query_string and asked is not None and asked.is_keyed and not asked.takes_query:
-        names = dict.fromkeys(name[:100] for name in flask.request.args)
+    asked = request.operation
+    if request.query_string and asked is not None and asked.is_keyed and not asked.takes_query:
+        names = dict.fromkeys(name[:100] for name in request.args)
         raise ProblemError.of_errors([{"parameter": name, "detail": NO_PARAMETER} for name in names])
 
 
-def check_no_body() -> None:
+def check_no_body(request: Request) -> None:
     """Raises a problem 422 naming each member of a body, if the operation takes none; `{}` is as good as no body."""
-    asked = find_operation()
-    if asked is None or asked.takes_body or not asked.is_keyed or flask.request.method in ("GET", "HEAD"):
+    asked = request.operation
+    if asked is None or asked.takes_body or not asked.is_keyed or request.is_read:
         return
     try:
-        body = flask.request.get_data(cache=False)
+        body = request.get_data(cache=False)
         members = read_json(body) if body else {}
     except (ProblemError, RequestEntityTooLarge):
         members = None  # too long, or not JSON: refused like any other body that nobody reads
@@ -129,7 +129,7 @@ def body_of(request: flask.Request, media_type: str) -> bytes:
     body = request.get_data(cache=False)
     if len(body) > MAX_BODY_BYTES:  # the server reads one byte more than allowed, as a chunked body has no length
         raise RequestEntityTooLarge
-    flask.g.body_digest = hashlib.sha256(body).hexdigest()
+    current().body_digest = hashlib.sha256(body).hexdigest()
     return body
 
 
@@ -138,16 +138,17 @@ class Parser(FlaskParser):
 
     def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
         """The checked value of the request's body or query string; raises a problem naming every error."""
-        data = self.load_querystring(flask.request, argmap) if location == "query" else self.load_body(flask.request)
+        request = current()
+        data = self.load_querystring(request, argmap) if location == "query" else self.load_body(request)
         try:
             return argmap.load(data)
         except ma.ValidationError as error:
             errors = located(location or "json", error.messages)
             raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", ""))) from None
 
-    def load_body(self, request: flask.Request) -> Any:
+    def load_body(self, request: Request) -> Any:
         """The data of the JSON body; an empty object if there is none and the operation needs none."""
-        asked = find_operation()
+        asked = request.operation
         if asked is not None and asked.may_lack_body and not request.get_data():
             return {}
         return read_json(body_of(request, "application/json"))

@@ -9,6 +9,7 @@ import flask
 
 from service.api.http.answers import tagged
 from service.api.http.auth import access
+from service.api.http.operations import current
 from service.memory import MemoryOfStates
 from service.store.workshop.workshops import Workshop
 from service.workflows.entity_tags import revision_tag, tag
@@ -22,7 +23,7 @@ Answers = MemoryOfStates[bytes]
 
 def state_tag(workshop: Workshop) -> str:
     """The tag of everything but the address that an answer about facts and rates depends on."""
-    form = flask.g.media_type.rpartition("/")[2]  # each media type has its own tag
+    form = current().media_type.rpartition("/")[2]  # each media type has its own tag
     return tag(_VERSION, revision_tag(workshop, workshop.revision), workshop.today(), form)
 
 
@@ -36,7 +37,7 @@ def remembered(view: Callable[..., flask.Response]) -> Callable[..., flask.Respo
     @wraps(view)
     def answer(*args: Any, **kwargs: Any) -> flask.Response:
         workshop = access().workshop
-        request = flask.request
+        request = current()
         memory: Answers = flask.current_app.extensions["pugmill.answers"]
         state = state_tag(workshop)
         key = (workshop.workshop_id, workshop.revision, state, request.path, request.query_string)
@@ -45,7 +46,7 @@ def remembered(view: Callable[..., flask.Response]) -> Callable[..., flask.Respo
             response = view(*args, **kwargs)
             memory.keep(key, response.get_data())
         else:
-            response = flask.Response(body, content_type=flask.g.media_type)
+            response = flask.Response(body, content_type=request.media_type)
         return tagged(state, lambda: response)
 
     return answer

@@ -10,6 +10,7 @@ import flask
 from sqlalchemy.exc import SQLAlchemyError
 
 from service.api.http.auth import workspace
+from service.api.http.operations import current
 from service.api.http.problems import ProblemError
 from service.store.workshop.retries import Claim, StoredAnswer
 from service.workflows.errors import StillRunningError
@@ -64,9 +65,9 @@ def _required_key() -> str:
 
 def _fingerprint() -> str:
     """A digest of everything that determines the request."""
-    request = flask.request
-    asked = (request.method, request.full_path, flask.g.media_type, request.headers.get("If-Match", ""))
-    told = "\n".join((*asked, flask.g.get("body_digest", "")))
+    request = current()
+    asked = (request.method, request.full_path, request.media_type, request.headers.get("If-Match", ""))
+    told = "\n".join((*asked, request.body_digest))
     return hashlib.sha256(told.encode("utf-8", "surrogateescape")).hexdigest()
 
 

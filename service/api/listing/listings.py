@@ -11,7 +11,7 @@ from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import answer, tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import CSV, JSON_LD
-from service.api.http.operations import operation
+from service.api.http.operations import current, operation
 from service.api.http.remembered import remembered, state_tag
 from service.api.http.spooling import whole
 from service.documents.listing.price_list import price_list_csv, price_list_json_ld
@@ -65,7 +65,7 @@ class PriceList(MethodView):
 
         A listing that cannot be priced has the reason in place of a price; in JSON-LD it has no offer.
         """
-        media_type = flask.g.media_type
+        media_type = current().media_type
         entries = listings.price_list(workspace(), query.as_of or workshop().today(), query.channel, query.prices)
         parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
         return tagged(state_tag(workshop()), lambda: whole(_WRITERS[media_type](entries), media_type + parameters))

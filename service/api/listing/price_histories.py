@@ -12,7 +12,7 @@ from service.api.contract.shared_parts import ETAG, LINK
 from service.api.http.answers import tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import IMAGES, JSON
-from service.api.http.operations import operation
+from service.api.http.operations import current, operation
 from service.api.http.paging import PageQuery, page, position
 from service.api.http.remembered import remembered, state_tag
 from service.api.registering.registered import listed
@@ -52,7 +52,7 @@ class PriceHistory(MethodView):
         `limit` and `cursor` apply to JSON only.
         """
         before, as_of = position(query), query.as_of or workshop().today()
-        if flask.g.media_type != JSON:
+        if current().media_type != JSON:
             return _history_drawn(code, as_of)
         found = page(
             query,
@@ -68,7 +68,7 @@ class PriceHistory(MethodView):
 @remembered
 def _history_drawn(listing: str, as_of: date) -> flask.Response:
     """The price history as a chart."""
-    drawn_in, media_type = workshop(), flask.g.media_type
+    drawn_in, media_type = workshop(), current().media_type
     entries = repricing_records.price_history(workspace(), listing, as_of, before=None, limit=MOST_DRAWN + 1)
     image = price_history_chart(
         listing, entries, ImageForm(media_type), locale=drawn_in.locale, time_zone=drawn_in.time_zone, as_of=as_of

@@ -19,7 +19,7 @@ from service.api.contract.shared_parts import ETAG, IF_MATCH, IF_PREVIEWED, LINK
 from service.api.http.answers import data_answer, is_expected, tagged
 from service.api.http.auth import WRITE, require, workspace
 from service.api.http.forms import CSV, JSON, NDJSON
-from service.api.http.operations import operation
+from service.api.http.operations import current, operation
 from service.api.http.paging import PageQuery, linked, page, paged, position
 from service.api.http.retries import once, once_if_keyed, sent_key
 from service.api.http.spooling import spool, spooled
@@ -125,15 +125,15 @@ class Repricings(MethodView):
             require(WRITE)
             return once(lambda joint: _applied(joint, query, request), again=_applied_again)
         sent_key()  # not needed here, but refuses a malformed key before the client applies with it
-        if flask.g.media_type == JSON:
+        if current().media_type == JSON:
             return _preview(query, request, order.rates)
         return _whole_preview(request, order.rates)
 
 
 def _applied(joint: Workspace, query: PageQuery, request: RepricingRequest) -> flask.Response:
     done = repricing.apply(joint, request, is_expected)
-    flask.g.repriced = done.figures.summary
-    media_type = flask.g.media_type
+    current().repriced = done.figures.summary
+    media_type = current().media_type
     if done.repricing is None:
         if media_type != JSON:
             return _streamed((), media_type)
@@ -151,7 +151,7 @@ def _applied(joint: Workspace, query: PageQuery, request: RepricingRequest) -> f
 def _applied_again(answer: StoredAnswer) -> flask.Response:
     """All changes that a repricing recorded, which never change; empty if there was nothing to change."""
     applied = answer.headers.get("Location", "").rpartition("/")[2]
-    return _streamed(_changes(workspace(), UUID(applied)) if applied else (), flask.g.media_type)
+    return _streamed(_changes(workspace(), UUID(applied)) if applied else (), current().media_type)
 
 
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
@@ -173,7 +173,7 @@ def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> fl
 
 def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response:
     """A preview with every change, in one consistent state, completed before it is sent."""
-    media_type = flask.g.media_type
+    media_type = current().media_type
     with spool() as written, repricing.preview(workspace(), request, what_if) as seen:
         write(written, _WRITERS[media_type](seen.changes()))
         response = spooled(written, _CONTENT_TYPES[media_type])
@@ -231,7 +231,7 @@ class RepricingChanges(MethodView):
     def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
         """The decision on each listing, and why: paged as JSON, complete as text/csv or application/x-ndjson."""
         after = position(query)
-        media_type = flask.g.media_type
+        media_type = current().media_type
         if media_type != JSON:  # records never change
             changes, form = _changes(workspace(), repricing_id), media_type.rpartition("/")[2]
             return tagged(tag(repricing_id, form), lambda: _streamed(changes, media_type))

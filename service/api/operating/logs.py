@@ -11,6 +11,8 @@ from uuid import uuid4
 
 import flask
 
+from service.api.http.operations import Request
+
 _REQUEST_ID: ContextVar[str | None] = ContextVar("request_id", default=None)
 _ACCEPTABLE = re.compile(r"[A-Za-z0-9._-]{1,128}")
 _KEY = re.compile(r"pugmill_[0-9a-f]{32}_[A-Za-z0-9_-]+")
@@ -49,25 +51,24 @@ def configure(level: str) -> None:
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # it warns whenever a request waits for a thread
 
 
-def begin() -> None:
+def begin(request: Request) -> None:
     """Give the request an id: the client's if it is well-formed, else a new one."""
-    sent = flask.request.headers.get("X-Request-Id", "")
-    request_id = sent if _ACCEPTABLE.fullmatch(sent) else uuid4().hex
-    _REQUEST_ID.set(request_id)
-    flask.g.request_id, flask.g.begun = request_id, time.perf_counter()
+    sent = request.headers.get("X-Request-Id", "")
+    request.request_id = sent if _ACCEPTABLE.fullmatch(sent) else uuid4().hex
+    _REQUEST_ID.set(request.request_id)
 
 
-def end(response: flask.Response) -> flask.Response:
+def end(request: Request, response: flask.Response) -> flask.Response:
     """Log the request, and return its id to the client."""
-    response.headers.add("X-Request-Id", flask.g.get("request_id", ""))
+    response.headers.add("X-Request-Id", request.request_id)
     if _logger.isEnabledFor(logging.INFO):
         facts: dict[str, object] = {
-            "method": flask.request.method,
-            "path": flask.request.path[:200],
+            "method": request.method,
+            "path": request.path[:200],
             "status": response.status_code,
-            "milliseconds": round((time.perf_counter() - flask.g.get("begun", time.perf_counter())) * 1000, 1),
+            "milliseconds": round((time.perf_counter() - request.begun) * 1000, 1),
         }
-        if (access := flask.g.get("access")) is not None:
+        if (access := request.access) is not None:
             facts |= {"workshop_id": str(access.workshop.workshop_id), "key_id": str(access.key_id)}
         _logger.info("answered", extra=facts)
     return response

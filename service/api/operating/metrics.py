@@ -16,7 +16,7 @@ from prometheus_client.multiprocess import MultiProcessCollector
 from service import clock
 from service.api.contract.blueprints import Blueprint
 from service.api.http.auth import database
-from service.api.http.operations import find_operation, operation
+from service.api.http.operations import Request, operation
 from service.domain.listing.price_change import RepricingSummary
 from service.workflows.workshop.watching import find_feed_state
 
@@ -47,6 +47,7 @@ class Metrics:
         self._seconds = Histogram(
             "pugmill_request_seconds", "Time to an answer.", ["operation"], buckets=_SECONDS, registry=registry
         )
+        self._labelled: dict[tuple[str, str, int], tuple[Counter, Histogram]] = {}
         self._refused = Counter("pugmill_requests_over_limit", "Requests refused by the rate limit.", registry=registry)
         self._repricings = Counter("pugmill_repricings", "Repricings applied.", registry=registry)
         self._repricing_seconds = Histogram(
@@ -74,10 +75,19 @@ class Metrics:
 
     def answered(self, operation: str, method: str, status: int, seconds: float) -> None:
         """Count a request."""
-        self._requests.labels(operation, method if method in _METHODS else "other", str(status)).inc()
-        self._seconds.labels(operation).observe(seconds)
+        requests, times = self._of(operation, method if method in _METHODS else "other", status)
+        requests.inc()
+        times.observe(seconds)
         if status == 429:  # noqa: PLR2004
             self._refused.inc()
+
+    def _of(self, operation: str, method: str, status: int) -> tuple[Counter, Histogram]:
+        """The metrics with these labels; finding them by their labels takes the library longer than counting."""
+        found = self._labelled.get((operation, method, status))
+        if found is None:
+            requests, times = self._requests.labels(operation, method, str(status)), self._seconds.labels(operation)
+            found = self._labelled[operation, method, status] = requests, times
+        return found
 
     def repriced(self, summary: RepricingSummary, seconds: float) -> None:
         """Count a repricing that was applied."""
@@ -100,20 +110,17 @@ class Metrics:
         return generate_latest(together)
 
 
-def count(response: flask.Response) -> flask.Response:
+def count(request: Request, response: flask.Response) -> flask.Response:
     """Count an answered request, and the repricing or refresh of exchange rates if it was one."""
     metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
-    method = flask.request.method
-    asked = find_operation()
-    asked_for = "other" if asked is None else asked.id
-    seconds = time.perf_counter() - flask.g.get("begun", time.perf_counter())
+    asked_for = "other" if request.operation is None else request.operation.id
+    seconds = time.perf_counter() - request.begun
     with suppress(OSError):  # a full disk must not spoil an answer
-        metrics.answered(asked_for, method, response.status_code, seconds)
-    summary: RepricingSummary | None = flask.g.get("repriced")
-    if summary is not None and response.status_code < 300:  # noqa: PLR2004
-        metrics.repriced(summary, seconds)
-    if (result := flask.g.get("feed_result")) is not None:
-        metrics.refreshed(result)
+        metrics.answered(asked_for, request.method, response.status_code, seconds)
+    if request.repriced is not None and response.status_code < 300:  # noqa: PLR2004
+        metrics.repriced(request.repriced, seconds)
+    if request.feed_result is not None:
+        metrics.refreshed(request.feed_result)
     return response
 
 

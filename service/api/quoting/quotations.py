@@ -13,7 +13,7 @@ from service.api.contract.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, ON
 from service.api.http.answers import answer, data_answer, is_expected, nothing, tagged
 from service.api.http.auth import workspace
 from service.api.http.forms import JSON, QUOTATION_FORMS
-from service.api.http.operations import operation
+from service.api.http.operations import current, operation
 from service.api.http.paging import PageQuery, page, position
 from service.api.http.retries import once
 from service.api.quoting.quotation_papers import PaperQuery, alternatives, paper_of
@@ -102,8 +102,8 @@ class OneQuotation(MethodView):
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
         """The quotation as it was given; in the other media types, as the customer reads it."""
         quotation = quotations.find_quotation(workspace(), quotation_id)
-        if flask.g.media_type != JSON:
-            return paper_of(quotation, flask.g.media_type, query.locale)
+        if current().media_type != JSON:
+            return paper_of(quotation, current().media_type, query.locale)
         return told(quotation)
 
     @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))

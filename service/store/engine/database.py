@@ -13,6 +13,7 @@ from sqlalchemy import event
 from service import time_limit
 from service.memory import Memory, MemoryOfStates
 from service.store.engine.patience import PatientConnection
+from service.store.engine.prepared import Prepared
 
 _ROOM = 60_000
 """Most registered things in memory; each takes about 1.7 kB (measured with the demo workshop)."""
@@ -162,6 +163,7 @@ class Database:
         engine: SQLAlchemy's engine for it.
         file: the file of a SQLite database; None if it is on a server or in memory.
         memory: values read from it, by the state that they were read in.
+        prepared: the queries of `first`.
     """
 
     def __init__(self, url: str, *, has_memory: bool = True) -> None:
@@ -173,6 +175,14 @@ class Database:
         self._held: sa.Connection | None = None
         self._until_answered: ExitStack | None = None
         self._writing = self.engine.execution_options(**{_WRITING: True})
+        self.prepared: dict[sa.Select[Any], Prepared] = {}
+
+    def first(self, query: sa.Select[Any], **parameters: Any) -> list[Any] | None:
+        """The first row of a query in a transaction of its own, or None; for what every request asks."""
+        prepared = self.prepared.get(query)
+        if prepared is None:
+            prepared = self.prepared[query] = Prepared(self.engine, query)
+        return prepared.first(parameters)
 
     def reading(self) -> AbstractContextManager[Connection]:
         """A transaction that reads one consistent state and writes nothing."""

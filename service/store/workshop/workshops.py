@@ -11,6 +11,7 @@ from uuid_utils.compat import uuid7
 
 from service import clock
 from service.domain.audit import Actor
+from service.store.engine.database import Database
 from service.store.engine.tables import api_keys, workshops
 
 _PREFIX = "pugmill"
@@ -141,12 +142,12 @@ _ACCESS = (
 )
 
 
-def find_access(connection: sa.Connection, key: str) -> Access | None:
+def find_access(database: Database, key: str) -> Access | None:
     """What the key gives access to; None if it is unknown or revoked."""
     workshop_id = workshop_of_key(key)
     if workshop_id is None:
         return None
-    row = connection.execute(_ACCESS, {"workshop_id": workshop_id, "digest": _digest(key)}).first()
+    row = database.first(_ACCESS, workshop_id=workshop_id, digest=_digest(key))
     if row is None:
         return None
     *workshop, key_id, key_name, scopes = row

@@ -11,8 +11,7 @@ from service.store.workshop.workshops import Access, ApiKey, Workshop
 
 def open_with(database: Database, key: str) -> Access | None:
     """The access that a key gives; None if it is unknown or revoked."""
-    with database.reading() as connection:
-        return workshops.find_access(connection, key)
+    return workshops.find_access(database, key)
 
 
 def create_workshop(database: Database, workshop: Workshop, key_name: str, by: Actor = COMMAND_LINE) -> str:
