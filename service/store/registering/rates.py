@@ -120,29 +120,6 @@ def rates_on(
     return {rate.resource: rate for rate in found}
 
 
-def rates_before(connection: sa.Connection, workshop_id: UUID, as_of: date) -> dict[str, DatedRate]:
-    """The rate before the one in force on the date, by resource; none for those whose first one is in force."""
-    latest, ours = _latest(workshop_id, as_of), rates.c.workshop_id == workshop_id
-    same = sa.and_(rates.c.collection == latest.c.collection, rates.c.code == latest.c.code)
-    earlier = (
-        sa.select(rates.c.collection, rates.c.code, sa.func.max(rates.c.valid_from).label("valid_from"))
-        .join(latest, same)
-        .where(ours, rates.c.valid_from < latest.c.valid_from)
-        .group_by(rates.c.collection, rates.c.code)
-        .subquery()
-    )
-    query = sa.select(rates).join(
-        earlier,
-        sa.and_(
-            rates.c.collection == earlier.c.collection,
-            rates.c.code == earlier.c.code,
-            rates.c.valid_from == earlier.c.valid_from,
-        ),
-    )
-    found = (_stored_rate(row).rate for row in connection.execute(query.where(ours)))
-    return {rate.resource: rate for rate in found}
-
-
 def find_rate_before(connection: sa.Connection, workshop_id: UUID, thing: Thing, day: date) -> DatedRate | None:
     """The last rate of a thing that begins before a day."""
     query = sa.select(rates).where(within(rates, workshop_id, *thing), rates.c.valid_from < day)

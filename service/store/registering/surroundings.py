@@ -1,7 +1,7 @@
 """A registered thing with everything it refers to, read in one statement."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -26,11 +26,13 @@ class Surroundings:
         facts: the registered values by collection and code; an empty collection may be missing.
         catalogue: those of them that an explosion needs.
         rates: the rates in force on the date, by resource.
+        earlier: for each of them the one before it, if there is one.
     """
 
     facts: Mapping[str, Mapping[str, Any]]
     catalogue: Catalogue
     rates: Mapping[str, DatedRate]
+    earlier: Mapping[str, DatedRate] = field(default_factory=dict)
 
     def find(self, thing: Thing) -> Any | None:
         """What is registered of it, if it is in it."""
@@ -42,7 +44,7 @@ class Surroundings:
         for name, each in facts.items():
             collection, code = Thing.of(name)
             found.setdefault(collection, {})[code] = each
-        return _surroundings(found, dict(self.rates))
+        return _surroundings(found, self.rates, self.earlier)
 
     def __len__(self) -> int:
         """Number of registered things in it."""
@@ -67,11 +69,12 @@ def _reached() -> sa.CTE:
 
 
 def _surroundings_query() -> sa.Select[Any]:
-    """One statement for the same, each with its rate in force."""
-    reached, in_force = _reached(), rates.alias("in_force")
+    """One statement for the same, each with its rate in force and the rate before that."""
+    reached, in_force, before = _reached(), rates.alias("in_force"), rates.alias("before")
     thing = _WORKSHOP_ID, reached.c.collection, reached.c.code
     as_of = sa.bindparam("as_of", type_=sa.Date)
-    latest = sa.select(sa.func.max(rates.c.valid_from)).where(within(rates, *thing), rates.c.valid_from <= as_of)
+    latest = sa.select(sa.func.max(rates.c.valid_from)).where(within(rates, *thing))
+    now, earlier = latest.where(rates.c.valid_from <= as_of), latest.where(rates.c.valid_from < in_force.c.valid_from)
     return (
         sa.select(
             registrations.c.collection,
@@ -79,10 +82,13 @@ def _surroundings_query() -> sa.Select[Any]:
             registrations.c.facts,
             in_force.c.valid_from,
             in_force.c.terms,
+            before.c.valid_from,
+            before.c.terms,
         )
         .select_from(reached)
         .join(registrations, within(registrations, *thing))
-        .outerjoin(in_force, sa.and_(within(in_force, *thing), in_force.c.valid_from == latest.scalar_subquery()))
+        .outerjoin(in_force, sa.and_(within(in_force, *thing), in_force.c.valid_from == now.scalar_subquery()))
+        .outerjoin(before, sa.and_(within(before, *thing), before.c.valid_from == earlier.scalar_subquery()))
     )
 
 
@@ -99,13 +105,15 @@ def surroundings_of_one(connection: Connection, workshop_id: UUID, thing: Thing,
     question = {"workshop_id": workshop_id, **thing._asdict(), "as_of": as_of}
     facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
-    for used_collection, used_code, registered, valid_from, terms in connection.execute(_SURROUNDINGS, question):
+    earlier: dict[str, DatedRate] = {}
+    for used_collection, used_code, registered, *dated in connection.execute(_SURROUNDINGS, question):
         kind = COLLECTIONS[used_collection]
         facts.setdefault(used_collection, {})[used_code] = trusted(registered, kind.facts)
-        if terms is not None and kind.terms is not None:
-            resource = f"{used_collection}/{used_code}"
-            in_force[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=trusted(terms, kind.terms))
-    return _surroundings(facts, in_force)
+        resource = f"{used_collection}/{used_code}"
+        for found, valid_from, terms in ((in_force, *dated[:2]), (earlier, *dated[2:])):
+            if terms is not None and kind.terms is not None:
+                found[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=trusted(terms, kind.terms))
+    return _surroundings(facts, in_force, earlier)
 
 
 def together(found: Iterable[Surroundings]) -> Surroundings:
@@ -115,14 +123,18 @@ def together(found: Iterable[Surroundings]) -> Surroundings:
         return parts[0]
     facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
+    earlier: dict[str, DatedRate] = {}
     for part in parts:
         in_force.update(part.rates)
+        earlier.update(part.earlier)
         for collection, registered in part.facts.items():
             facts.setdefault(collection, {}).update(registered)
-    return _surroundings(facts, in_force)
+    return _surroundings(facts, in_force, earlier)
 
 
-def _surroundings(facts: dict[str, dict[str, Any]], in_force: dict[str, DatedRate]) -> Surroundings:
+def _surroundings(
+    facts: dict[str, dict[str, Any]], in_force: Mapping[str, DatedRate], earlier: Mapping[str, DatedRate]
+) -> Surroundings:
     facts["overheads"] = dict(sorted(facts.get("overheads", {}).items()))
     members = {name: facts.get(name.replace("_", "-"), {}) for name in Catalogue.__dataclass_fields__}
-    return Surroundings(facts=facts, catalogue=Catalogue(**members), rates=in_force)
+    return Surroundings(facts=facts, catalogue=Catalogue(**members), rates=in_force, earlier=earlier)

@@ -147,7 +147,7 @@ def sheet_warnings(
 ) -> tuple[PlausibilityWarning, ...]:
     """What looks implausible about a product, its cost, and the rates that it is costed with."""
     used = dict.fromkeys(whole_of(line.resource) for line in sheet.lines)
-    jumps = jumps_on(workspace, costing.card.as_of, costing.in_force(used), bill.product)
+    jumps = jumps_on(workspace, costing.card.as_of, costing.following(used), bill.product)
     return (*costing.warnings(bill, sheet), *jumps)
 
 
@@ -155,9 +155,10 @@ def tax_warnings(
     workspace: Workspace, costing: Costing, taxes: Iterable[str], product: str | None = None
 ) -> tuple[PlausibilityWarning, ...]:
     """What looks wrong about the names and rates of taxes."""
-    found = costing.in_force(f"taxes/{code}" for code in taxes)
+    resources = [f"taxes/{code}" for code in taxes]
+    found = costing.in_force(resources)
     named = [each for rate, tax in found for each in misnamed(tax.name, share_of(rate), product)]
-    return (*named, *jumps_on(workspace, costing.card.as_of, found, product))
+    return (*named, *jumps_on(workspace, costing.card.as_of, costing.following(resources), product))
 
 
 def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:

@@ -103,6 +103,12 @@ class Costing:
         found = (stored[each] for each in resources if each in stored and self.card.rates.get(each) is stored[each])
         return [(rate, self.surroundings.find(Thing.of(rate.resource))) for rate in found]
 
+    def following(self, resources: Iterable[str]) -> list[tuple[DatedRate, DatedRate, Any]]:
+        """Those of the rates in force that follow another, each with that one and with what it prices."""
+        earlier = self.surroundings.earlier
+        found = self.in_force(each for each in resources if each in earlier)
+        return [(rate, earlier[rate.resource], registered) for rate, registered in found]
+
 
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
     """The overhead pools by resource."""

@@ -1,6 +1,6 @@
 """Rates against those before them, for the sheets that use them and for the answer to a new rate."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
@@ -38,30 +38,22 @@ def rate_warnings(workspace: Workspace, rate: DatedRate, registered: Registered)
 
 @exactly
 def jumps_on(
-    workspace: Workspace, as_of: date, in_force: Iterable[tuple[DatedRate, Registered]], product: str | None
+    workspace: Workspace, as_of: date, in_force: Iterable[tuple[DatedRate, DatedRate, Registered]], product: str | None
 ) -> tuple[PlausibilityWarning, ...]:
-    """What looks wrong about rates that are in force on the date, for the sheet of a product."""
-    earlier, convert = _rates_before(workspace, as_of), Exchange(workspace, as_of)
+    """What looks wrong about rates that are in force on the date, for the sheet of a product.
+
+    Args:
+        in_force: each with the rate before it, and what it prices.
+    """
+    convert = Exchange(workspace, as_of)
     found: list[PlausibilityWarning] = []
-    for rate, registered in in_force:
-        if rate.resource in earlier:
-            try:
-                before, now = (_unit_rates(each, registered, convert) for each in (earlier[rate.resource], rate))
-            except PugmillError:
-                continue
-            found += rate_jumps(registered.name or Thing.of(rate.resource).code, before, now, product)
+    for rate, earlier, registered in in_force:
+        try:
+            before, now = (_unit_rates(each, registered, convert) for each in (earlier, rate))
+        except PugmillError:
+            continue
+        found += rate_jumps(registered.name or Thing.of(rate.resource).code, before, now, product)
     return tuple(found)
-
-
-def _rates_before(workspace: Workspace, as_of: date) -> Mapping[str, DatedRate]:
-    """For each resource the rate before the one in force on the date, read once for each state of the workshop."""
-    key = (workspace.workshop_id, workspace.workshop.revision, "rates before", as_of)
-    found: Mapping[str, DatedRate] | None = workspace.database.memory.find(key)
-    if found is None:
-        with workspace.reading() as connection:
-            found = rates.rates_before(connection, workspace.workshop_id, as_of)
-        workspace.database.memory.keep(key, found)
-    return found
 
 
 def _unit_rates(rate: DatedRate, registered: Registered, convert: Convert) -> dict[str, Decimal]:
