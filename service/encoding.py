@@ -69,7 +69,7 @@ def _default(field: Field[Any]) -> Any:
 
 def _converter(*, is_checking: bool) -> Converter:
     converter = Converter(detailed_validation=False)
-    converter.register_unstructure_hook(Decimal, lambda figure: format(figure, "f"))
+    converter.register_unstructure_hook(Decimal, "{:f}".format)
     converter.register_structure_hook(Decimal, lambda text, _: Decimal(text))
     converter.register_unstructure_hook(date, date.isoformat)
     converter.register_unstructure_hook(datetime, lambda at: at.astimezone(UTC).isoformat().replace("+00:00", "Z"))

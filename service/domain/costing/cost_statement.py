@@ -157,12 +157,15 @@ def _sums(lines: Sequence[StatedLine], currency: str, decimals: int) -> dict[str
     """The sums of a sheet, of the lines as shown; amounts a piece with so many decimals."""
 
     def of(wanted: Iterable[StatedLine]) -> Subtotal:
-        amounts = [(line.amount.amount, line.amount_per_piece.amount) for line in wanted]
-        per_batch, per_piece = (sum((each[place] for each in amounts), ZERO) for place in (0, 1))
+        per_batch = per_piece = ZERO
+        for line in wanted:
+            per_batch += line.amount.amount
+            per_piece += line.amount_per_piece.amount
         a_piece = in_currency(half_up(per_piece, decimals), currency)
         return Subtotal(per_batch=rounded(per_batch, currency), per_piece=a_piece)
 
-    headings = [each for each in CostClass if any(line.cost_class is each for line in lines)]
+    present = {line.cost_class for line in lines}
+    headings = [each for each in CostClass if each in present]
     return {
         "cost_classes": {each.value: of(line for line in lines if line.cost_class is each) for each in headings},
         "subtotals": Subtotals(

@@ -220,7 +220,7 @@ class _Explosion:
     def _material_lines(self, use: MaterialUse) -> Iterator[ResourceLine]:
         for (code, part), quantity in self.issued.items():
             material = self.catalogue.materials[code]
-            if material.use is use:
+            if quantity and material.use is use:
                 name = Message("{name}, credit for regrind", name=material.name) if part else material.name
                 yield _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
 

@@ -42,6 +42,7 @@ _READABLE_DIGITS, _MOST_MORE_DECIMALS = 3, 4
 """Of an amount for a unit: the digits that people need, and the decimals beyond the minor unit that are kept."""
 
 
+@cache
 def minor_unit_decimals(code: str) -> int:
     """How many decimals the currency's minor unit has; also of one that has ended.
 

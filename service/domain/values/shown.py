@@ -11,8 +11,8 @@ from service.domain.values.exact import QUANTITY_DECIMALS, SHARE_DECIMALS, ZERO,
 from service.domain.values.money import Money, in_currency, minor_unit_decimals
 
 T = TypeVar("T")
-Show = Callable[[Any, str], Any]
-"""Rounds a value whose amounts are in a currency."""
+Show = Callable[[Any], Any]
+"""Rounds a value whose amounts are in the currency that it was made for."""
 _NOWHERE = object()
 
 
@@ -37,7 +37,9 @@ class ShownAs:
 
     def money(self, exact: Decimal | Money, currency: str) -> Money:
         """The rounded amount; money is already rounded and returned unchanged."""
-        return exact if isinstance(exact, Money) else in_currency(self.figure(exact, currency), currency)
+        if isinstance(exact, Money):
+            return exact
+        return in_currency(self.rounded(exact, self.decimals_in(currency)), currency)
 
 
 AT_MINOR_UNIT = ShownAs(half_up, 0, is_amount=True)
@@ -88,30 +90,28 @@ def shown(shown_class: type[T], currency: str, /, *sources: object, **told: Any)
         FigureTooLargeError: a rounded figure would need more than 28 digits.
     """
     of: Any = shown_class
-    figures, sums = _plan(of, bool(sources) and type(sources[0]) is of)
+    figures, sums = _plan(of, currency, bool(sources) and type(sources[0]) is of)
     found = {}
     for name, show in figures:
-        value = told.pop(name) if name in told else _member(sources, name)
+        value = told.pop(name) if name in told else _NOWHERE
+        for source in sources if value is _NOWHERE else ():
+            if (value := getattr(source, name, _NOWHERE)) is not _NOWHERE:
+                break
         if value is not _NOWHERE:
-            found[name] = value if show is None or value is None else show(value, currency)
+            found[name] = value if show is None or value is None else show(value)
     for name, each in sums:
         found[name] = each.of(found, currency)
     return shown_class(**found, **told)
 
 
-def _member(sources: tuple[object, ...], name: str) -> Any:
-    for source in sources:
-        if (value := getattr(source, name, _NOWHERE)) is not _NOWHERE:
-            return value
-    return _NOWHERE
-
-
 @cache
-def _plan(shown_class: Any, is_own: bool) -> tuple[tuple[tuple[str, Show | None], ...], tuple[tuple[str, SumOf], ...]]:
+def _plan(
+    shown_class: Any, currency: str, is_own: bool
+) -> tuple[tuple[tuple[str, Show | None], ...], tuple[tuple[str, SumOf], ...]]:
     """How to round each field, None where there is nothing to round; and the fields that are sums."""
     hints = field_types(shown_class)
     sums = {name: _mark(hint, SumOf) for name, hint in hints.items()}
-    figures = ((name, _show_of(hint, is_own)) for name, hint in hints.items() if sums[name] is None)
+    figures = ((name, _show_of(hint, currency, is_own)) for name, hint in hints.items() if sums[name] is None)
     return tuple(figures), tuple((name, each) for name, each in sums.items() if each is not None)
 
 
@@ -119,23 +119,23 @@ def _mark(hint: Any, kind: type[T]) -> T | None:
     return next((each for each in marks_and_type(hint)[0] if isinstance(each, kind)), None)
 
 
-def _show_of(hint: Any, is_own: bool) -> Show | None:
+def _show_of(hint: Any, currency: str, is_own: bool) -> Show | None:
     bare = optional_of(hint) or hint
     as_told, part = _mark(bare, ShownAs), marks_and_type(bare)[1]
     if part is Money:
-        return (as_told or AT_MINOR_UNIT).money
+        return partial((as_told or AT_MINOR_UNIT).money, currency=currency)
     if as_told is not None:
-        return as_told.figure
+        return partial(as_told.figure, currency=currency)
     if get_origin(part) in (tuple, Mapping):
-        show = _show_of(get_args(part)[get_origin(part) is Mapping], is_own)
+        show = _show_of(get_args(part)[get_origin(part) is Mapping], currency, is_own)
         return None if show is None else partial(_each, show)
     is_object: bool = is_dataclass(part)
-    if not is_object or not any(show for _, show in _plan(part, is_own)[0]):
+    if not is_object or not any(show for _, show in _plan(part, currency, is_own)[0]):
         return None
-    return lambda value, currency: shown(part, currency, value) if is_own or not isinstance(value, part) else value
+    return lambda value: shown(part, currency, value) if is_own or not isinstance(value, part) else value
 
 
-def _each(show: Show, values: Any, currency: str) -> Any:
+def _each(show: Show, values: Any) -> Any:
     if isinstance(values, Mapping):
-        return {name: show(value, currency) for name, value in values.items()}
-    return tuple(show(value, currency) for value in values)
+        return {name: show(value) for name, value in values.items()}
+    return tuple(map(show, values))

@@ -170,5 +170,5 @@ def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int)
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in used},
         exchange_rates=costing.exchange.used.stated(),
         warnings=sheet_warnings(workspace, costing, bill, sheet),
-        cautions=cautions_of([bill], costing.surroundings.catalogue),
+        cautions=costing.cautions(bill),
     )

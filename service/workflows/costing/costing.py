@@ -13,8 +13,9 @@ from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
-from service.domain.making.plausibility import warnings
+from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Tooling
+from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Reference, Thing
@@ -89,8 +90,16 @@ class Costing:
             MissingRatesError: naming every resource without a rate.
             MissingExchangeRateError: a rate in another currency cannot be converted.
         """
-        rates = unit_rates(self.card, bill.resources, pools_of(self.surroundings), self.exchange)
+        resources = bill.resources
+        rates = self.remembered(
+            ("unit rates", resources),
+            lambda: unit_rates(self.card, resources, pools_of(self.surroundings), self.exchange),
+        )
         return cost_sheet(bill, rates, self.card)
+
+    def cautions(self, bill: BillOfResources) -> tuple[Caution, ...]:
+        """Where the work on the product of a bill, or the product, can hurt someone; the same for each quantity."""
+        return self.remembered(("cautions", bill.product), lambda: cautions_of([bill], self.surroundings.catalogue))
 
     def warnings(self, bill: BillOfResources, sheet: CostSheet) -> tuple[PlausibilityWarning, ...]:
         """What looks implausible about the product of a bill, and about its cost."""

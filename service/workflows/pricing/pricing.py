@@ -7,7 +7,6 @@ from datetime import date
 from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.costing.free_of_charge import zero_price
 from service.domain.currency.exchange_rates import UsedRates
-from service.domain.making.plausibility import cautions_of
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
@@ -106,7 +105,6 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
     way = SaleWay(costing, question, workspace.workshop.currency)
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy
-    catalogue = costing.surroundings.catalogue
     return shown(
         PriceSheet,
         way.currency,
@@ -127,7 +125,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
             *zero_price(sheet.product, found.gross_price),
             *tax_warnings(workspace, costing, [question.route.tax] if question.route.tax else (), sheet.product),
         ),
-        cautions=(*cautions_of([bill], catalogue), *(way.estimate.cautions if way.estimate else ())),
+        cautions=(*costing.cautions(bill), *(way.estimate.cautions if way.estimate else ())),
     )
 
 
