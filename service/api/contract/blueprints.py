@@ -1,6 +1,7 @@
 """flask-smorest, set up once: strict parsing, and problem documents in the contract."""
 
 from http import HTTPStatus
+from threading import RLock
 from typing import Any
 
 import flask_smorest
@@ -210,10 +211,37 @@ class Plugin(MarshmallowPlugin):
 
 
 class Api(flask_smorest.Api):
-    """The contract, with problem documents for errors."""
+    """The contract, with problem documents for errors.
+
+    It describes the operations when somebody first asks for it, which takes longer than everything else at the start.
+    """
 
     ERROR_SCHEMA = ProblemSchema
     DEFAULT_ERROR_RESPONSE_NAME = None  # every operation lists its own, as problem documents
+
+    def __init__(self, app: Flask, **options: Any) -> None:
+        self._undescribed: list[flask_smorest.Blueprint] = []
+        self._describing = RLock()
+        super().__init__(app, **options)
+
+    @property
+    def spec(self) -> Any:
+        """The OpenAPI document."""
+        with self._describing:
+            while self._undescribed:
+                blueprint = self._undescribed.pop(0)
+                blueprint.register_views_in_doc(self, self._app, self._spec, name=blueprint.name, parameters=None)
+                self._spec.tag({"name": blueprint.name, "description": blueprint.description})
+            return self._spec
+
+    @spec.setter
+    def spec(self, document: Any) -> None:
+        self._spec = document
+
+    def register_blueprint(self, blp: flask_smorest.Blueprint, **options: Any) -> None:
+        """Register the views of a blueprint, to be described later."""
+        self._app.register_blueprint(blp, **options)
+        self._undescribed.append(blp)
 
     def _register_responses(self) -> None:
         """Register our shared parts in place of flask-smorest's."""
