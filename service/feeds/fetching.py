@@ -17,6 +17,7 @@ from urllib3.util import Retry
 from urllib3.util.connection import create_connection
 
 from service.feeds.errors import Fault, FeedError
+from service.feeds.patience import Patience
 
 _logger = logging.getLogger("pugmill")
 _CONDITIONS = {"ETag": "If-None-Match", "Last-Modified": "If-Modified-Since"}
@@ -25,40 +26,6 @@ _CHUNK_BYTES = 65_536
 _SERVER_ERRORS = 500
 _OVERLOADED = {429, 503}
 _MAX_RETRY_AFTER_SECONDS = 24 * 3600
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Patience:
-    """How long a feed may take.
-
-    Attributes:
-        connect_seconds: to accept a connection, for each address of its host.
-        read_seconds: between two pieces of its answer.
-        whole_seconds: for everything, retries included. Only the resolver limits the look-up of the host.
-        retries: most retries if it cannot be reached, is overloaded or fails.
-        back_off_seconds: delay before the first retry; doubled for the next.
-        retry_after_seconds: the longest Retry-After that is respected.
-    """
-
-    connect_seconds: float = 5
-    read_seconds: float = 10
-    whole_seconds: float = 30
-    retries: int = 2
-    back_off_seconds: float = 0.5
-    retry_after_seconds: int = 5
-
-    def retrying(self) -> Retry:
-        """urllib3's retries with these limits."""
-        return _Retry(
-            total=self.retries,
-            redirect=0,
-            allowed_methods={"GET"},
-            status_forcelist=_OVERLOADED | {500, 502, 504},
-            backoff_factor=self.back_off_seconds,
-            raise_on_status=False,
-            raise_on_redirect=False,
-            retry_after_max=self.retry_after_seconds,
-        )
 
 
 class _Retry(Retry):
@@ -79,6 +46,20 @@ class _Retry(Retry):
             return super().parse_retry_after(retry_after)
         except (InvalidHeader, ValueError, OverflowError):
             return 0
+
+
+def _retrying(patience: Patience) -> Retry:
+    """urllib3's retries with these limits."""
+    return _Retry(
+        total=patience.retries,
+        redirect=0,
+        allowed_methods={"GET"},
+        status_forcelist=_OVERLOADED | {500, 502, 504},
+        backoff_factor=patience.back_off_seconds,
+        raise_on_status=False,
+        raise_on_redirect=False,
+        retry_after_max=patience.retry_after_seconds,
+    )
 
 
 class _Session(requests.Session):
@@ -203,7 +184,7 @@ def fetched(
     timeout = (patience.connect_seconds, patience.read_seconds)
     with _Deadline(patience.whole_seconds) as deadline, _Session() as session:
         for scheme in ("https://", "http://"):
-            session.mount(scheme, _Adapter(deadline, patience.retrying()))
+            session.mount(scheme, _Adapter(deadline, _retrying(patience)))
         try:
             with session.get(address, headers=headers, timeout=timeout, allow_redirects=False, stream=True) as response:
                 if response.status_code == requests.codes.not_modified and conditions:

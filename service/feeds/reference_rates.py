@@ -21,7 +21,7 @@ from service.domain.currency.exchange_rates import FEED, DayRates
 from service.domain.values.errors import UnknownCurrencyError
 from service.domain.values.money import check_currency_on
 from service.feeds.errors import Fault, FeedError
-from service.feeds.fetching import Patience, fetched
+from service.feeds.patience import Patience
 
 BASE = "EUR"
 MIN_CURRENCIES = 15
@@ -98,6 +98,8 @@ class ReferenceRates:
         Raises:
             FeedError: if it cannot be fetched, or anything in it is wrong.
         """
+        from service.feeds.fetching import fetched  # noqa: PLC0415 - slow to import, and seldom needed
+
         found = fetched(self.address_of(span), max_bytes=_FILES[span][1], conditions=conditions, patience=self.patience)
         return None if found is None else read(found.body, today, found.conditions)
 

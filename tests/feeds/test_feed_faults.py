@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from service import cli
 from service.app import create_app
 from service.config import Settings
-from service.feeds.fetching import Patience
+from service.feeds.patience import Patience
 from service.store.engine.schema import migrate
 from tests.api.operating.test_metrics import told as figures
 from tests.conftest import Client, make_client

@@ -17,7 +17,8 @@ import requests
 import requests_mock as mocking
 
 from service.feeds.errors import Fault, FeedError
-from service.feeds.fetching import Fetched, Patience, fetched
+from service.feeds.fetching import Fetched, fetched
+from service.feeds.patience import Patience
 from tests.support.feed import (
     AS_PATIENT_AS_THE_SERVICE,
     BOMB,

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from service.domain.currency.exchange_rates import DayRates
-from service.feeds.fetching import Patience
+from service.feeds.patience import Patience
 from service.feeds.reference_rates import ReferenceRates, read
 
 DAILY, DAYS_90, HISTORY = "eurofxref-daily.xml", "eurofxref-hist-90d.xml", "eurofxref-hist.xml"
