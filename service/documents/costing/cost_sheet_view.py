@@ -5,8 +5,6 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
 
-from babel import Locale
-
 from service.documents.costing.cost_chart import cost_chart
 from service.documents.costing.cost_sheet_paper import (
     CostGroup,
@@ -27,7 +25,7 @@ from service.documents.writing.formats import (
     unisolated,
 )
 from service.documents.writing.labels import labels_for
-from service.documents.writing.paper import Entry
+from service.documents.writing.paper import Entry, country_of
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal, for_people
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working
@@ -61,7 +59,7 @@ class _Making:
         return CostSheetView(
             locale=self.locale,
             language=words.language,
-            region=Locale.parse(self.locale).territory or "",
+            region=country_of(self.locale),
             day=(statement.as_of.year, statement.as_of.month, statement.as_of.day),
             title=f"{word}: {name}",
             word=word,

@@ -4,13 +4,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
 
-from babel import Locale
-
 from service.documents.quoting.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView
 from service.documents.quoting.quotation_sections import sections_of
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
 from service.documents.writing.formats import formatted_number, formatted_share, isolated
-from service.documents.writing.paper import Entry
+from service.documents.writing.paper import Entry, country_of
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
 from service.domain.safety.cautions import Concern
@@ -30,14 +28,14 @@ def quotation_view(paper: QuotationPaper, locale: str | None = None) -> Quotatio
 class _Making(QuotationWriting):
     def view(self) -> QuotationView:
         paper, words = self.paper, self.words
-        parsed, day = Locale.parse(self.locale), paper.issued_on or paper.quoted_on
+        day = paper.issued_on or paper.quoted_on
         is_of_pieces = all(line.quoted.base_quantity == 1 for line in self.figures.lines)
         price = words("Price a piece") if is_of_pieces else words("Price")
         reference = paper.reference
         return QuotationView(
             locale=self.locale,
             language=words.language,
-            region=parsed.territory or "",
+            region=country_of(self.locale),
             day=(day.year, day.month, day.day),
             title=f"{words('Quotation')} {reference}",
             word=words("Quotation"),

@@ -87,14 +87,17 @@ def formatted_date(day: date, locale: str, *, is_short: bool = False) -> str:
 _TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
 
 
+def is_turning(text: str) -> bool:
+    """Whether the text has letters or controls that could turn the direction of the text around it."""
+    return any(bidirectional(character) in _TURNING for character in text)
+
+
 def isolated(text: str) -> str:
     """The text, isolated if its direction could affect the text around it.
 
     Source: Unicode Standard Annex #9, Unicode Bidirectional Algorithm, isolates.
     """
-    if any(bidirectional(character) in _TURNING for character in text):
-        return f"\u2068{text}\u2069"
-    return text
+    return f"\u2068{text}\u2069" if is_turning(text) else text
 
 
 def left_to_right(text: str, locale: str) -> str:

@@ -2,6 +2,11 @@
 
 from dataclasses import dataclass
 
+from babel import Locale
+
+_COUNTRY_LETTERS = 2
+"""A country's code has two letters; regions of several countries have three digits."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
@@ -18,7 +23,7 @@ class PaperView:
 
     Attributes:
         language: the locale's, or English if there is no catalogue for it.
-        region: of the locale, for instance "AT"; empty if it has none.
+        region: the locale's country, for instance "AT"; empty if it has none.
         day: year, month and day of the document.
         word: the kind of document.
     """
@@ -29,3 +34,12 @@ class PaperView:
     day: tuple[int, int, int]
     title: str
     word: str
+
+
+def country_of(locale: str) -> str:
+    """The country of a locale; empty if it has none, or is for several: es_419 is for Latin America.
+
+    Source: ISO 3166-1, alpha-2 codes; UN M49, codes of regions.
+    """
+    territory = Locale.parse(locale).territory or ""
+    return territory if len(territory) == _COUNTRY_LETTERS else ""

@@ -2,39 +2,61 @@
 
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import typst
 
+from service.documents.writing.plain_text import STAND_IN, is_ignorable, plain, unmarked, unmarked_if_turning
+
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
-STAND_IN = "\u25a1"
-"""Replaces a character that no font has."""
-_MISSING = re.compile(r'the text `"((?:[^"\\]|\\.)+)"` could not be displayed')
+_NAMED = re.compile(r'(?:the text|codepoint) `"((?:[^"\\]|\\.)+)"`')
+"""How the typesetter names what no font has, and what the standards forbid."""
 _ESCAPE = re.compile(r"\\(?:u\{([0-9a-f]+)\}|(.))")
 _ESCAPED = {"n": "\n", "r": "\r", "t": "\t", "0": "\0"}
-_TRIES = 3
+_SIMPLIFIED: tuple[Callable[[str], str], ...] = (unmarked_if_turning, unmarked, plain)
+"""What texts are reduced to if the typesetter fails on them, one after the other."""
+_TRIES = 8
 
 
 def typeset(template: str, data: Any, fonts: Path | None = None) -> bytes:
     """The data as PDF.
 
     Text in the data stays text: it is not read as markup, and opens no file or address. A character that no font has is
-    shown as a square, since a plain PDF would have a gap.
+    shown as a square, since a plain PDF would have a gap; one that shows nothing is left out. If the typesetter fails
+    on a text otherwise (it breaks down on some marks in texts of both directions), texts are simplified step by step.
 
     Args:
         template: file name in `templates`, for instance "quotation.typ".
         data: plain data, which the template reads as JSON.
         fonts: a directory with further font files.
     """
+    for simplify in _SIMPLIFIED:
+        try:
+            return _with_stand_ins(template, data, fonts)
+        except BaseException as fault:
+            if not _is_the_typesetters(fault):
+                raise
+        data = _changed(data, simplify)
+    return _with_stand_ins(template, data, fonts)
+
+
+def _is_the_typesetters(fault: BaseException) -> bool:
+    """Whether it is an error that the typesetter reports, or a panic, whose class is no Exception and has no module."""
+    return isinstance(fault, typst.TypstError) or type(fault).__name__ == "PanicException"
+
+
+def _with_stand_ins(template: str, data: Any, fonts: Path | None) -> bytes:
+    """The data as PDF, with replacements for what the typesetter refuses by name."""
     for _ in range(_TRIES):
         try:
             return _compiled(template, data, fonts)
         except typst.TypstError as error:
-            missing = {_plain(each) for each in _MISSING.findall(error.diagnostic)}
-            if not missing:
+            refused = {_unescaped(each) for each in _NAMED.findall(error.diagnostic)}
+            if not refused:
                 raise
-            data = _replaced(data, missing)
+            data = _changed(data, lambda text, refused=refused: _replaced(text, refused))
     return _compiled(template, data, fonts)
 
 
@@ -50,17 +72,21 @@ def _compiled(template: str, data: Any, fonts: Path | None) -> bytes:
     )
 
 
-def _plain(debugged: str) -> str:
+def _unescaped(quoted: str) -> str:
     """The text without escapes."""
-    return _ESCAPE.sub(lambda found: chr(int(found[1], 16)) if found[1] else _ESCAPED.get(found[2], found[2]), debugged)
+    return _ESCAPE.sub(lambda found: chr(int(found[1], 16)) if found[1] else _ESCAPED.get(found[2], found[2]), quoted)
 
 
-def _replaced(data: Any, missing: set[str]) -> Any:
+def _replaced(text: str, refused: set[str]) -> str:
+    for each in sorted(refused, key=lambda each: (-len(each), each)):  # the longest first, and always the same
+        text = text.replace(each, "" if is_ignorable(each) else STAND_IN)
+    return text
+
+
+def _changed(data: Any, change: Callable[[str], str]) -> Any:
+    """The data with every text changed."""
     if isinstance(data, dict):
-        return {name: _replaced(each, missing) for name, each in data.items()}
+        return {name: _changed(each, change) for name, each in data.items()}
     if isinstance(data, list):
-        return [_replaced(each, missing) for each in data]
-    if isinstance(data, str):
-        for each in missing:
-            data = data.replace(each, STAND_IN)
-    return data
+        return [_changed(each, change) for each in data]
+    return change(data) if isinstance(data, str) else data
