@@ -52,7 +52,7 @@ COMMAND = "refresh-exchange-rates"
 TODAY = day_of()
 GOOD = xml_of({TODAY: RATES})
 ABSURD = with_rates(USD="1077.2")
-AGE = "pugmill_feed_newest_day_age_days", ()
+AGE = "pugmill_feed_newest_day_age_seconds", ()
 LARGEST = 20_000_000
 """The most bytes that a whole walk may hold in memory; an unpacked bomb has sixty million."""
 
@@ -394,7 +394,7 @@ def test_metrics_state_the_age_of_the_newest_day_however_often_the_feed_fails(
 
     told = figures(alone)
     app.extensions["pugmill.database"].dispose()
-    assert told[AGE] == 8
+    assert told[AGE] == 8 * 86_400
     assert told["pugmill_feed_refreshes_total", ("good",)] == 1
     assert told["pugmill_feed_refreshes_total", ("unexpected-status",)] == 2
 

@@ -5,13 +5,16 @@ Labels are the contract's operation ids, methods, statuses, decisions and the fe
 
 import os
 import time
+from collections.abc import Iterator
 from contextlib import suppress
 from importlib.metadata import version
 
 import flask
 from flask.views import MethodView
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest, values
+from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
+from prometheus_client.registry import Collector
 
 from service import clock
 from service.api.contract.blueprints import Blueprint
@@ -23,6 +26,11 @@ from service.workflows.workshop.watching import find_feed_state
 blueprint = Blueprint("metrics", __name__, description="The service itself.")
 DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"
 """Environment variable of the directory where prometheus-client shares the workers' metrics; set by `pugmill serve`."""
+SLOT = "PUGMILL_SLOT"
+"""Environment variable with a worker's place among the workers: digits, and no two of them at once have the same.
+
+A worker that replaces another continues its files. Without it, each process has files of its own.
+"""
 CONTENT_TYPE = "text/plain"
 _SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE"})
@@ -39,7 +47,8 @@ class Metrics:
     def __init__(self) -> None:
         # The library decides at import whether processes share their metrics, but our workers are forks of a process
         # that had imported it before the directory was set.
-        values.ValueClass = values.get_value_class()  # type: ignore[no-untyped-call]
+        shared = DIRECTORY in os.environ
+        values.ValueClass = values.MultiProcessValue(_slot) if shared else values.MutexValue  # type: ignore[no-untyped-call]
         self.registry = registry = CollectorRegistry()
         self._requests = Counter(
             "pugmill_requests", "Requests answered.", ["operation", "method", "status"], registry=registry
@@ -102,12 +111,19 @@ class Metrics:
         self._refreshes.labels(result).inc()
 
     def told(self) -> bytes:
-        """All metrics as text, those of the other workers too."""
-        if DIRECTORY not in os.environ:
-            return generate_latest(self.registry)
+        """All metrics as text: those of now, and those of all workers together."""
         together = CollectorRegistry()
-        MultiProcessCollector(together)  # type: ignore[no-untyped-call]
+        if DIRECTORY in os.environ:
+            MultiProcessCollector(together)  # type: ignore[no-untyped-call]
+        else:
+            together.register(self.registry)
+        together.register(_OfNow())
         return generate_latest(together)
+
+
+def _slot() -> str:
+    """What the files of this process are named by; asked at each count, because processes are forked."""
+    return os.environ.get(SLOT) or str(os.getpid())
 
 
 def count(request: Request, response: flask.Response) -> flask.Response:
@@ -124,27 +140,32 @@ def count(request: Request, response: flask.Response) -> flask.Response:
     return response
 
 
-def _of_now() -> bytes:
-    """Metrics computed on request: the version, whether the database answers, the age of the feed's rates."""
-    registry = CollectorRegistry()
-    Gauge("pugmill_build_info", "Version of the service.", ["version"], registry=registry).labels(
-        version("pugmill")
-    ).set(1)
-    found = find_feed_state(database())
-    reached = Gauge("pugmill_database_up", "Whether the database answers.", registry=registry)
-    reached.set(found is not None)
-    if found is not None and found.newest_day is not None:
-        today = clock.today_in("UTC")
-        Gauge("pugmill_feed_newest_day_age_days", "Age of the feed's newest day in use.", registry=registry).set(
-            (today - found.newest_day).days
-        )
-    if found is not None and found.changed_at is not None:
-        Gauge(
-            "pugmill_feed_last_change_timestamp_seconds",
-            "When rates of the feed last came into use.",
-            registry=registry,
-        ).set(found.changed_at.timestamp())
-    return generate_latest(registry)
+class _OfNow(Collector):
+    """Metrics computed on request: the version, whether the database answers, the age of the feed's rates.
+
+    They are no gauges of the library, which would store them for all workers and report them again.
+    """
+
+    def collect(self) -> Iterator[Metric]:
+        """Each metric as a family of its own."""
+        build = GaugeMetricFamily("pugmill_build_info", "Version of the service.", labels=["version"])
+        build.add_metric([version("pugmill")], 1)
+        yield build
+        found = find_feed_state(database())
+        yield GaugeMetricFamily("pugmill_database_up", "Whether the database answers.", value=found is not None)
+        if found is not None and found.newest_day is not None:
+            age = clock.today_in("UTC") - found.newest_day
+            yield GaugeMetricFamily(
+                "pugmill_feed_newest_day_age_seconds",
+                "Age of the feed's newest day in use, in whole days.",
+                value=age.total_seconds(),
+            )
+        if found is not None and found.changed_at is not None:
+            yield GaugeMetricFamily(
+                "pugmill_feed_last_change_timestamp_seconds",
+                "When rates of the feed last came into use.",
+                value=found.changed_at.timestamp(),
+            )
 
 
 @blueprint.route("/metrics")
@@ -159,4 +180,4 @@ class MetricsView(MethodView):
         In Prometheus's text format. It needs no key and names no workshop; keep it inside your own network.
         """
         metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
-        return flask.Response(metrics.told() + _of_now(), content_type=f"{CONTENT_TYPE}; version=0.0.4; charset=utf-8")
+        return flask.Response(metrics.told(), content_type=f"{CONTENT_TYPE}; version=0.0.4; charset=utf-8")

@@ -1,16 +1,22 @@
 """Metrics for a monitoring system: what is counted, that nothing identifies a workshop, and the number of series."""
 
+import os
+from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from inspect import unwrap
 from pathlib import Path
 
 import flask
 import pytest
+from prometheus_client import values
 from prometheus_client.parser import text_string_to_metric_families
 
+from service.api.operating.metrics import DIRECTORY, SLOT, Metrics
 from service.app import create_app
 from service.config import Settings
 from service.domain.currency.exchange_rates import FEED
+from service.store.engine.database import Database
+from service.store.engine.schema import migrate
 from tests.api.places import register_everything
 from tests.conftest import Client, make_client
 from tests.support.builders import material
@@ -101,7 +107,7 @@ def test_the_age_of_the_feed_is_read_from_the_database(
     found = samples(restarted.test_client().get("/metrics").text)
 
     restarted.extensions["pugmill.database"].dispose()
-    assert found["pugmill_feed_newest_day_age_days", ()] <= (datetime.now(UTC).date() - newest).days
+    assert found["pugmill_feed_newest_day_age_seconds", ()] <= (datetime.now(UTC).date() - newest).total_seconds()
     assert 0 <= datetime.now(UTC).timestamp() - found["pugmill_feed_last_change_timestamp_seconds", ()] < 3600
     assert found["pugmill_database_up", ()] == 1
 
@@ -125,6 +131,66 @@ def test_no_metric_identifies_a_workshop_a_key_or_data(client: Client) -> None:
 
     for secret in (client.key, client.workshop.name, str(client.workshop.workshop_id), "hdpe", "/v1/"):
         assert secret not in text
+
+
+def lines_of(text: str) -> list[str]:
+    """Each series, and each line that says what a family is, without values."""
+    return [line if line.startswith("#") else line.rpartition(" ")[0] for line in text.splitlines()]
+
+
+class TestSharedByWorkers:
+    """As `pugmill serve` sets it up: each process has files in one directory."""
+
+    @pytest.fixture
+    def database(self, tmp_path: Path) -> Path:
+        path = tmp_path / "pugmill.db"
+        database = Database(f"sqlite:///{path}")
+        migrate(database)
+        database.dispose()
+        return path
+
+    @pytest.fixture
+    def shared_app(self, database: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[flask.Flask]:
+        directory = database.parent / "metrics"
+        directory.mkdir()
+        monkeypatch.setenv(DIRECTORY, str(directory))
+        application = create_app(Settings(database_url=f"sqlite:///{database}"))
+        yield application
+        application.extensions["pugmill.database"].dispose()
+        values.ValueClass = values.MutexValue
+
+    def test_every_scrape_has_every_family_and_series_once(self, shared_app: flask.Flask, database: Path) -> None:
+        def scraped() -> str:
+            answer = shared_app.test_client().get("/metrics")
+            assert answer.status_code == 200
+            return answer.text
+
+        present = scraped()
+        database.rename(database.with_suffix(".away"))
+        away = scraped()
+        database.with_suffix(".away").rename(database)
+        back = scraped()
+
+        for text in (present, away, back):
+            lines = lines_of(text)
+            assert sorted(set(lines)) == sorted(lines)
+            assert samples(text)["pugmill_build_info", ("0.1.0",)] == 1
+        assert [samples(text)["pugmill_database_up", ()] for text in (present, away, back)] == [1, 0, 1]
+
+    def test_a_replaced_process_goes_on_in_the_files_of_its_slot(
+        self, shared_app: flask.Flask, database: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setenv(SLOT, "3")
+        for _ in range(3):
+            Metrics().answered("getMaterial", "GET", 200, 0.1)
+
+        text = shared_app.test_client().get("/metrics").text
+
+        assert samples(text)["pugmill_requests_total", ("GET", "getMaterial", "200")] == 3
+        assert {path.stem.rpartition("_")[2] for path in (database.parent / "metrics").iterdir()} == {
+            "3",
+            str(os.getpid()),
+        }
 
 
 def test_every_worker_reports_the_sum_over_all_workers(tmp_path: Path) -> None:
