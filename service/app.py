@@ -18,7 +18,7 @@ from service.api.http.operations import Request
 from service.api.http.problems import MAX_BODY_BYTES, title_of
 from service.api.http.remembered import MAX_BYTES, Answers
 from service.api.listing import listings, price_histories, repricings
-from service.api.operating import health, logs, metrics
+from service.api.operating import documentation, health, logs, metrics
 from service.api.pricing import price_sheets
 from service.api.quoting import quotation_life, quotation_papers, quotations
 from service.api.registering.registered import collection_blueprint
@@ -31,13 +31,7 @@ from service.feeds.reference_rates import ReferenceRates
 from service.serving.long_work import HandedOver, LongWork
 from service.store.engine.database import Database
 
-_API_OPTIONS = {
-    "API_TITLE": health.TITLE,
-    "API_VERSION": "v1",
-    "OPENAPI_VERSION": "3.1.0",
-    "OPENAPI_URL_PREFIX": "/",
-    "OPENAPI_JSON_PATH": "openapi.json",
-}
+_API_OPTIONS = {"API_TITLE": documentation.TITLE, "API_VERSION": "v1", "OPENAPI_VERSION": "3.1.0"}
 
 
 _TIMES_AS_LONG = 60
@@ -133,8 +127,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
     for views in (*sheets, *order_desk, repricings, price_histories, audit, health, metrics):
         api.register_blueprint(views.blueprint)
-    app.register_blueprint(health.docs_blueprint())
-    app.add_url_rule("/docs", view_func=health.to_docs)
+    documentation.register(app, api)
     app.extensions["pugmill.api"] = api
     app.extensions["pugmill.operations"] = operations.operations_of(app)
     app.extensions["pugmill.fixed_addresses"] = reading.methods_of_fixed_addresses(app)
@@ -157,11 +150,10 @@ def _secure(request: Request, response: flask.Response) -> flask.Response:
     elif mimetype.endswith("json"):  # problems too
         headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
     elif mimetype == HTML and request.path.startswith("/docs/"):
-        headers["Content-Security-Policy"] = health.docs_policy(response.get_data(as_text=True))
-    if request.is_of_workshop:
-        if mimetype == HTML:
-            headers["Content-Security-Policy"] = content_security_policy()
-        headers.add("Cache-Control", "no-store")
+        headers["Content-Security-Policy"] = documentation.docs_policy(response.get_data(as_text=True))
+    elif mimetype == HTML and request.is_of_workshop:
+        headers["Content-Security-Policy"] = content_security_policy()
+    headers.setdefault("Cache-Control", "no-store")
     if request.is_negotiated:
         headers.add("Vary", "Accept")
     return response

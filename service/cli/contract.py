@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import click
 
-from service.api.operating.health import contract
+from service.api.operating.documentation import contract
 from service.app import create_app
 from service.beside import beside
 from service.cli.database import settings

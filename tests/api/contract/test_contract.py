@@ -15,7 +15,7 @@ from openapi_spec_validator import validate
 from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
-from service.api.operating.health import contract as as_yaml
+from service.api.operating.documentation import contract as as_yaml
 from service.cli.contract import CONTRACT
 from tests.api.outside import operations
 from tests.api.places import PLACES, Place, named
