@@ -55,7 +55,7 @@ _REFUSALS = {
     409: ("Conflict", "The present state does not allow it; the detail says why."),
     412: ("PreconditionFailed", "It has changed since you read it: the precondition does not hold."),
     413: ("ContentTooLarge", "The body is too large."),
-    415: ("UnsupportedMediaType", "This operation does not read the body's media type."),
+    415: ("UnsupportedMediaType", "This operation does not read the body's media type or content coding."),
     422: ("UnprocessableContent", "A member or parameter is wrong; each is named."),
     429: ("TooManyRequests", "The key has made too many requests; ask again after Retry-After."),
     502: ("BadGateway", "The feed's answer cannot be used; the last good rates stay in use."),

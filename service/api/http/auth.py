@@ -62,6 +62,7 @@ def _key(request: Request, header: str) -> str:
     therefore only reads: nothing is changed, and only the browser's user sees the answer.
     """
     scheme, _, told = header.partition(" ")
+    told = told.lstrip(" ")  # one space or more (RFC 9110, 11.4)
     if scheme.lower() == "basic" and request.is_read:
         told = _password(told)
     elif scheme.lower() != "bearer":

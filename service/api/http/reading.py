@@ -123,9 +123,13 @@ def check_no_body(request: Request) -> None:
 
 
 def body_of(request: flask.Request, media_type: str) -> bytes:
-    """The body; raises a problem 415 if it is of another media type, 413 if it is too long."""
+    """The body; raises a problem 415 if it is of another media type or compressed, 413 if it is too long."""
     if request.mimetype != media_type:
         raise ProblemError(415, "unsupported-media-type", f"send the body as Content-Type: {media_type}")
+    codings = request.headers.get("Content-Encoding", "").lower().split(",")
+    if not all(each.strip() in ("", "identity") for each in codings):
+        told = "send the body as it is, not compressed, and leave Content-Encoding out"
+        raise ProblemError(415, "unsupported-content-coding", told, headers={"Accept-Encoding": "identity"})
     body = request.get_data(cache=False)
     if len(body) > MAX_BODY_BYTES:  # the server reads one byte more than allowed, as a chunked body has no length
         raise RequestEntityTooLarge

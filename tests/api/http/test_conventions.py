@@ -1,5 +1,6 @@
 """Conformance to HTTP: methods, media types, problems, headers (RFC 9110, RFC 9457)."""
 
+import gzip
 import json
 from collections.abc import Iterator
 from http import HTTPStatus
@@ -210,6 +211,24 @@ class TestMediaTypes:
 
         assert response.status_code == 415
         assert is_problem(response)
+
+    @pytest.mark.parametrize("coding", ["gzip", "GZIP", "br", "identity, deflate", "none"])
+    def test_a_body_in_a_content_coding_is_refused_and_told_how_to_send_it(self, client: Client, coding: str) -> None:
+        """RFC 9110, HTTP Semantics, section 15.5.16, 2022."""
+        sent = gzip.compress(json.dumps(material()).encode())
+        kind = {"Content-Type": "application/json", "Content-Encoding": coding}
+
+        with leaving_as_it_is(client):
+            answer = at(client, "/v1/materials/hdpe", "PUT", data=sent, headers=kind)
+
+        assert answer.status_code == 415
+        assert is_problem(answer)
+        assert answer.headers["Accept-Encoding"] == "identity"
+        assert "Content-Encoding" in answer.json["detail"]
+
+    @pytest.mark.parametrize("coding", ["identity", "", "Identity"])
+    def test_a_body_as_it_is_may_say_so(self, client: Client, coding: str) -> None:
+        assert client.put("materials/hdpe", material(), headers={"Content-Encoding": coding}).status_code == 201
 
     @pytest.mark.parametrize("sent", ["application/json; charset=utf-8", "APPLICATION/JSON", "application/json;"])
     def test_any_spelling_of_the_media_type_of_json_is_accepted(self, client: Client, sent: str) -> None:

@@ -1,5 +1,6 @@
 """Authorization: every operation is tried with every kind of key, and by another workshop."""
 
+import base64
 from dataclasses import replace
 from typing import Any
 
@@ -67,6 +68,18 @@ def test_the_contract_says_which_operations_need_a_key(contract: Contract, place
     assert needs_key is place.path.startswith("/v1/")
 
 
+@pytest.mark.parametrize("scheme", ["Bearer ", "bearer ", "Bearer  ", "BEARER    "])
+def test_any_spaces_may_stand_between_bearer_and_the_key(client: Client, scheme: str) -> None:
+    """RFC 6750, Bearer Token Usage, section 2.1, 2012: "Bearer", one space or more, the token."""
+    assert client.get("materials", headers={"Authorization": f"{scheme}{client.key}"}).status_code == 200
+
+
+def test_any_spaces_may_stand_between_basic_and_the_credentials(client: Client) -> None:
+    credentials = base64.b64encode(f"owner:{client.key}".encode()).decode()
+
+    assert client.get("materials", headers={"Authorization": f"Basic   {credentials}"}).status_code == 200
+
+
 def wrong_headers(key: str, workshop: str) -> list[str]:
     """Invalid Authorization headers, most of them nearly right."""
     secret = key.split("_", 2)[2]
@@ -74,6 +87,9 @@ def wrong_headers(key: str, workshop: str) -> list[str]:
         "",
         "Bearer",
         "Bearer ",
+        "Bearer  ",
+        f"Bearer\t{key}",
+        f"Bearer{key}",
         "Bearer x",
         f"Basic {key}",
         f"Token {key}",
