@@ -6,8 +6,9 @@ from configparser import RawConfigParser
 
 from click.testing import CliRunner
 
+from service.app import create_app
 from service.cli import main
-from service.config import DEFAULT_PORT
+from service.config import DEFAULT_PORT, Settings
 from service.store.engine.database_faults import FAULTS
 from tests.support.pages import SERVING
 
@@ -43,6 +44,21 @@ class TestTheUnit:
 
         assert service["ProtectSystem"] == "strict"
         assert service["Environment"] == f"DATABASE_URL=sqlite:////var/lib/{service['StateDirectory']}/pugmill.db"
+
+
+class TestTheProxy:
+    def test_forwards_what_clients_need_and_compresses_nothing_that_they_change(self) -> None:
+        shown = SERVING.file("/etc/nginx/snippets/pugmill.conf, inside a server block with TLS")
+        forwarded = dict(
+            re.findall(r"^location (?:= )?(\S+) \{ proxy_pass \S+;(?: gzip (on|off);)? \}$", shown, re.MULTILINE)
+        )
+        rules = create_app(Settings(database_url="sqlite:////nowhere/pugmill.db")).url_map.iter_rules()
+        changed = {rule.rule for rule in rules if {"PUT", "POST", "DELETE"} & (rule.methods or set())}
+
+        assert set(forwarded) == {"/v1/", "/v1/price-list", "/docs", "/docs/", "/openapi.json"}
+        assert shown.count(f"http://127.0.0.1:{DEFAULT_PORT};") == len(forwarded)
+        assert forwarded["/v1/"] == "off"
+        assert not changed & {address for address, compressed in forwarded.items() if compressed == "on"}
 
 
 class TestTheContainerFile:
