@@ -20,12 +20,11 @@ from dataclasses import dataclass, field
 from typing import NoReturn
 from uuid import UUID
 
+from service.api.operating.metrics import SLOT
 from service.serving.fair_queue import FairQueue
 from service.serving.long_work import DONE, ORDER, end_with, size_of
 from service.store.engine.database_faults import NO_ANSWER, TOO_LARGE, DatabaseFault
 
-SLOT = "PUGMILL_SLOT"
-"""Environment variable with the name of a process's place, for its files of metrics; not for users."""
 SPARE_SECONDS = 15
 """Extra time after the time limit of an answer, for the work or its connection to notice it; then its process is ended.
 """

@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -56,7 +57,7 @@ def _with_stand_ins(template: str, data: Any, fonts: Path | None) -> bytes:
             refused = {_unescaped(each) for each in _NAMED.findall(error.diagnostic)}
             if not refused:
                 raise
-            data = _changed(data, lambda text, refused=refused: _replaced(text, refused))
+            data = _changed(data, partial(_replaced, refused=refused))
     return _compiled(template, data, fonts)
 
 

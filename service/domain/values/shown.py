@@ -91,7 +91,7 @@ def shown(shown_class: type[T], currency: str, /, *sources: object, **told: Any)
     """
     of: Any = shown_class
     figures, sums = _plan(of, currency, bool(sources) and type(sources[0]) is of)
-    found = {}
+    found: dict[str, Any] = {}
     for name, show in figures:
         value = told.pop(name) if name in told else _NOWHERE
         for source in sources if value is _NOWHERE else ():

@@ -84,8 +84,10 @@ def _file_named(url: sa.URL) -> Path | None:
 
 
 def _sqlite_engine(url: str) -> sa.Engine:
-    engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS}, **_POOL)
-    file = _OneFile(_file_named(engine.url))
+    path = _file_named(sa.make_url(url))
+    pool = {} if path is None else _POOL  # a database in memory has one connection
+    engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS}, **pool)
+    file = _OneFile(path)
 
     @event.listens_for(engine, "do_connect")
     @event.listens_for(engine, "checkout")
