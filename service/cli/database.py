@@ -3,11 +3,13 @@
 from uuid import UUID
 
 import click
+import sqlalchemy as sa
 
 from service.config import Settings, SettingsError, settings_from_environment
 from service.domain.values.declared import Name, rules_and_type
 from service.store.engine.database import Database, UnknownDatabaseError
-from service.store.engine.schema import SchemaState, find_schema_state
+from service.store.engine.database_faults import MOVED, fault_of
+from service.store.engine.schema import SchemaState, schema_state
 from service.store.workshop.workshops import Workshop, find_workshop
 
 
@@ -41,10 +43,14 @@ def current_database() -> Database:
 
 def state_of(database: Database) -> SchemaState:
     """Its schema revision, compared with the code's."""
-    found = find_schema_state(database)
-    if found is None:
-        raise click.ClickException("the database that DATABASE_URL names does not answer")
-    return found
+    try:
+        return schema_state(database)
+    except sa.exc.DBAPIError as error:
+        if fault_of(error) is MOVED:
+            raise click.ClickException(f"{database.file}: {error.orig}; stop the service first") from None
+    except sa.exc.SQLAlchemyError:
+        pass
+    raise click.ClickException("the database that DATABASE_URL names does not answer")
 
 
 def require_workshop(database: Database, workshop_id: UUID) -> Workshop:

@@ -77,6 +77,7 @@ class _Service:
         server = Server(self._app, self._listening, WATCHED)
         signal.signal(signal.SIGTERM, server.stop)
         server.run()
+        self._app.extensions["pugmill.database"].dispose()
 
     def work(self, supervisor: socket.socket) -> None:
         """Do long work, in a process of its own."""

@@ -12,6 +12,7 @@ from sqlalchemy import event
 
 from service import time_limit
 from service.memory import Memory, MemoryOfStates
+from service.store.engine.one_file import OneFile
 from service.store.engine.patience import PatientConnection
 from service.store.engine.prepared import Prepared
 
@@ -59,12 +60,12 @@ def refused_rows() -> Iterator[None]:
         raise RefusedRowsError(str(error.orig).partition("\n")[0]) from None
 
 
-def make_engine(url: str) -> sa.Engine:
+def make_engine(url: str, file: OneFile | None = None) -> sa.Engine:
     """An engine with this service's settings; raises UnknownDatabaseError if it is not SQLite or PostgreSQL."""
     if not url.startswith(("sqlite:", "postgresql+psycopg:")):
         raise UnknownDatabaseError
     if url.startswith("sqlite"):
-        return _sqlite_engine(url)
+        return _sqlite_engine(url, file or OneFile(_file_named(url)))
     asked = sa.make_url(url).query  # the operator may override our settings in the URL
     ours = {name: value for name, value in _POSTGRESQL.items() if name not in asked}
     engine = sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours, **_POOL)
@@ -76,31 +77,29 @@ def _connected(_dialect: Any, _record: Any, arguments: tuple[Any, ...], options:
     return PatientConnection.connect(*arguments, **options)
 
 
-def _file_named(url: sa.URL) -> Path | None:
+def _file_named(url: str) -> Path | None:
     """The file of a SQLite database; None if it is on a server or in memory."""
-    if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
-        return None
-    return Path(url.database)
+    name = sa.make_url(url).database if url.startswith("sqlite") else None
+    return None if not name or name == ":memory:" else Path(name)
 
 
-def _sqlite_engine(url: str) -> sa.Engine:
-    path = _file_named(sa.make_url(url))
-    pool = {} if path is None else _POOL  # a database in memory has one connection
+def _sqlite_engine(url: str, file: OneFile) -> sa.Engine:
+    pool = {} if _file_named(url) is None else _POOL  # a database in memory has one connection
     engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS}, **pool)
-    file = _OneFile(path)
 
     @event.listens_for(engine, "do_connect")
     @event.listens_for(engine, "checkout")
     def look(*_: Any) -> None:
-        file.check()
+        file.look()
 
     @event.listens_for(engine, "connect")
     def configure(connection: Any, _record: Any) -> None:
-        file.opened()
         connection.isolation_level = None  # the driver must not begin or commit on its own
         # WAL lets readers go on while one writes; NORMAL keeps every commit through a crash of the process,
         # FULL through a loss of power too, which a workshop's machine may well see.
-        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        if connection.execute("PRAGMA journal_mode=WAL").fetchone() == ("wal",):
+            file.logs()
+        for pragma in ("synchronous=FULL", "foreign_keys=ON"):
             connection.execute(f"PRAGMA {pragma}")
         # Interrupts a running statement when the time limit of the answer is reached.
         connection.set_progress_handler(time_limit.is_over, _STEPS)
@@ -118,42 +117,6 @@ def _sqlite_engine(url: str) -> sa.Engine:
     return engine
 
 
-class _OneFile:
-    """The file of a SQLite database, which must stay the one that was first opened.
-
-    In WAL mode SQLite does not check this: it would go on writing to a file that was moved away, and a new connection
-    would create an empty file in its place, or apply the old log to another database.
-    """
-
-    def __init__(self, path: Path | None) -> None:
-        self._path = path
-        self._first: tuple[int, int] | None = None
-
-    def _now(self) -> tuple[int, int] | None:
-        assert self._path is not None
-        try:
-            found = self._path.stat()
-        except FileNotFoundError:
-            return None
-        return found.st_dev, found.st_ino
-
-    def opened(self) -> None:
-        """Remember which file was opened first."""
-        if self._path is not None and self._first is None:
-            self._first = self._now()
-
-    def check(self) -> None:
-        """Check that it is still the same file.
-
-        Raises:
-            sa.exc.OperationalError: SQLITE_READONLY_DBMOVED, SQLite's own code for this (sqlite.org/rescode.html).
-        """
-        if self._first is not None and self._now() != self._first:
-            moved = sqlite3.OperationalError("the file was moved or replaced since it was opened")
-            moved.sqlite_errorname = "SQLITE_READONLY_DBMOVED"
-            raise sa.exc.OperationalError("opening the database", None, moved)
-
-
 Connection = sa.Connection
 """An open transaction, the first argument of the store's functions."""
 
@@ -169,8 +132,9 @@ class Database:
     """
 
     def __init__(self, url: str, *, has_memory: bool = True) -> None:
-        self.engine = make_engine(url)
-        self.file = _file_named(self.engine.url)
+        self.file = _file_named(url)
+        self._one_file = OneFile(self.file)
+        self.engine = make_engine(url, self._one_file)
         self.memory: Memory[Any] = MemoryOfStates(_ROOM if has_memory else 0, len)
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
@@ -234,4 +198,5 @@ class Database:
 
     def dispose(self) -> None:
         """Close every connection."""
-        self.engine.dispose()
+        with self._one_file.left():
+            self.engine.dispose()

@@ -52,7 +52,7 @@ NO_ANSWER = DatabaseFault(
 MOVED = DatabaseFault(
     kind="database-moved",
     detail="the database file was moved or replaced while the service was running; nothing was stored. Ask the "
-    "operator to put it back, or to restart the service to use the present file",
+    "operator to put it back, or to restore a backup while the service is stopped",
     retry_after_seconds=60,
 )
 INTERRUPTED = DatabaseFault(

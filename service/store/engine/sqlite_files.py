@@ -68,7 +68,7 @@ def holding_of(path: Path) -> Holding:
     Raises:
         UnusableFileError: it is not a database of this service, or is damaged or incomplete.
     """
-    log = path.with_name(f"{path.name}-wal")
+    log = log_of(path)
     if log.exists() and log.stat().st_size:
         raise UnusableFileError(path, f"{log.name} beside it holds changes that are not in the file")
     try:
@@ -112,29 +112,35 @@ def exchange_for(new: Path, place: Path) -> Path | None:
     """
     _give_as(new, place)
     if not place.exists():
-        _set_log_aside(place, _dated(place))
+        set_log_aside(place, dated(place))
         new.replace(place)
         synchronise(place.parent)
         return None
-    aside = _dated(place)
+    aside = dated(place)
     with _alone_with(place):
         os.link(place, aside)
-        _set_log_aside(place, aside)
+        set_log_aside(place, aside)
         synchronise(place.parent)
         new.replace(place)
         synchronise(place.parent)
     return aside
 
 
-def _dated(place: Path) -> Path:
+def dated(place: Path) -> Path:
+    """The name under which what is in this place now is set aside."""
     return place.with_name(f"{place.name}.before-{clock.now():%Y%m%dT%H%M%S.%fZ}")
 
 
-def _set_log_aside(place: Path, aside: Path) -> None:
+def log_of(place: Path) -> Path:
+    """The write-ahead log of a database."""
+    return place.with_name(f"{place.name}-wal")
+
+
+def set_log_aside(place: Path, aside: Path) -> None:
     """Move a left-over log along with its own database: SQLite must never apply it to another."""
-    log = place.with_name(f"{place.name}-wal")
+    log = log_of(place)
     if log.exists():
-        log.replace(aside.with_name(f"{aside.name}-wal"))
+        log.replace(log_of(aside))
     place.with_name(f"{place.name}-shm").unlink(missing_ok=True)
 
 
@@ -176,12 +182,24 @@ def _closed_to_others(path: Path) -> Iterator[None]:
 @contextmanager
 def _locked(path: Path) -> Iterator[None]:
     """Take SQLite's own lock on a file that SQLite cannot open."""
-    with path.open("r+b") as file:
-        try:
-            fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, _SHARED_BYTES, _SHARED_FIRST)
-        except OSError:
-            raise InUseElsewhereError(path) from None
+    with path.open("r+b") as file, shared_lock_taken(file.fileno()) as is_taken:
+        if not is_taken:
+            raise InUseElsewhereError(path)
         yield
+
+
+@contextmanager
+def shared_lock_taken(descriptor: int) -> Iterator[bool]:
+    """Keep everybody from opening a database; whether that was possible, because nobody has it open."""
+    try:
+        fcntl.lockf(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB, _SHARED_BYTES, _SHARED_FIRST)
+    except OSError:
+        yield False
+        return
+    try:
+        yield True
+    finally:
+        fcntl.lockf(descriptor, fcntl.LOCK_UN, _SHARED_BYTES, _SHARED_FIRST)
 
 
 def copy_whole(source: Path, target: Path) -> None:
