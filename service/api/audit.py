@@ -63,6 +63,10 @@ class ChangesQuery(PageQuery):
         )
 
 
+def _act_and_subject(change_id: str, subject: str) -> tuple[UUID, str]:
+    return UUID(change_id), subject
+
+
 @blueprint.route("")
 class Changes(MethodView):
     """All changes."""
@@ -75,8 +79,7 @@ class Changes(MethodView):
 
         Each entry is written in the same transaction as the change, and can never be altered or deleted.
         """
-        after, chosen = position(query), query.chosen(workshop().time_zone)
-        before = (UUID(after[0]), after[1]) if after else None
+        before, chosen = position(query, _act_and_subject), query.chosen(workshop().time_zone)
         return page(
             query,
             lambda limit: list_changes(workspace(), chosen, before=before, limit=limit),

@@ -255,6 +255,21 @@ class TestUpAndDown:
         assert len(rows(used_database)["changes"]) == 1
 
 
+def test_each_workshop_of_before_gets_a_secret_of_its_own(bare_database: Database) -> None:
+    migrate(bare_database)
+    for name in ("Kiln Lane", "Quay Street"):
+        workshop = new_workshop(name=name, address="", currency="EUR", locale="en", time_zone="UTC")
+        keys.create_workshop(bare_database, workshop, "tests")
+    command.downgrade(alembic_config(bare_database), "0009")
+
+    migrate(bare_database)
+
+    with bare_database.reading() as connection:
+        found = connection.execute(sa.select(workshops.c.cursor_secret)).scalars().all()
+    assert len(set(found)) == 2
+    assert {len(bytes.fromhex(each)) for each in found} == {32}
+
+
 TOUCHING = (
     "UPDATE changes SET after = NULL",
     "DELETE FROM changes",

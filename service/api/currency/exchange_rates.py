@@ -60,10 +60,13 @@ _PAGE = listed(
 )
 
 
+def _day_and_source(published_on: str, source: str) -> tuple[date, str]:
+    return date.fromisoformat(published_on), source
+
+
 def _page_of(query: PageQuery, load: Callable[..., list[Any]], day: Callable[[Any], DayRates]) -> flask.Response:
     """A page, newest day first and by source within a day."""
-    after = position(query)
-    before = (date.fromisoformat(after[0]), after[1]) if after else None
+    before = position(query, _day_and_source)
     return page(
         query,
         lambda limit: load(workspace(), before=before, limit=limit),

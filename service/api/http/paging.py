@@ -1,8 +1,7 @@
-"""Paging by cursors, which are opaque and bound to their workshop and list; the next page is a link (RFC 8288)."""
+"""Paging by cursors, which are sealed for their workshop and list; the next page is a link (RFC 8288)."""
 
 import base64
-import binascii
-import hashlib
+import hmac
 import json
 from collections.abc import Callable, Sequence
 from typing import Annotated, Any, TypeVar
@@ -16,9 +15,10 @@ from service.api.http.problems import ProblemError
 from service.domain.values.declared import Bounds, Text, declared
 
 T = TypeVar("T")
+K = TypeVar("K")
 
 DEFAULT_LIMIT, MAX_LIMIT = 100, 500
-_SEAL_BYTES = 12
+_SEAL_BYTES = 16
 
 
 @declared
@@ -35,31 +35,49 @@ class PageQuery:
 
 
 def _seal(body: bytes, path: str) -> bytes:
-    """A digest that binds a cursor to its workshop and list. It prevents mix-ups and is no secret."""
+    """Binds a cursor to its workshop and list, with a secret that nobody outside the database knows."""
     bound = f"{access().workshop.workshop_id} {path} ".encode()
-    return hashlib.sha256(bound + body).digest()[:_SEAL_BYTES]
+    return hmac.digest(bytes.fromhex(access().cursor_secret), bound + body, "sha256")[:_SEAL_BYTES]
 
 
-def _cursor_for(key: Sequence[str], path: str) -> str:
+def cursor_for(key: Sequence[str], path: str) -> str:
+    """The cursor of a list that continues after an entry with this sort key."""
     body = json.dumps(list(key)).encode()
     return base64.urlsafe_b64encode(_seal(body, path) + body).decode().rstrip("=")
 
 
-def position(query: PageQuery) -> list[str] | None:
-    """The last key of the previous page, None on the first; raises a problem 422 if the cursor is not this list's."""
+def position(query: PageQuery, read: Callable[..., K]) -> K | None:
+    """The last key of the previous page, None on the first.
+
+    Args:
+        query: with the cursor.
+        read: makes the key from its texts; raises ValueError if they are not those of a key.
+
+    Raises:
+        ProblemError: 422 if the cursor is not one that this list gave.
+    """
     if query.cursor is None:
         return None
     try:
         raw = base64.b64decode(query.cursor + "=" * (-len(query.cursor) % 4), altchars=b"-_", validate=True)
-    except (binascii.Error, ValueError):
-        raw = b""
-    sealed, body = raw[:_SEAL_BYTES], raw[_SEAL_BYTES:]
-    if not body or sealed != _seal(body, flask.request.path):
+        if base64.urlsafe_b64encode(raw).decode().rstrip("=") != query.cursor:
+            raise ValueError(query.cursor)  # it decodes to the same bytes, but was not given like this
+        sealed, body = raw[:_SEAL_BYTES], raw[_SEAL_BYTES:]
+        if not hmac.compare_digest(sealed, _seal(body, flask.request.path)):
+            raise ValueError(query.cursor)
+        return read(*_texts(json.loads(body)))
+    except (ValueError, TypeError, RecursionError):  # sealed by us, but not as this version does
         raise ProblemError.of_errors(
             [{"parameter": "cursor", "detail": "is not a cursor of this list; begin again without one"}]
-        )
-    key: list[str] = json.loads(body)
-    return key
+        ) from None
+
+
+def _texts(key: Any) -> list[str]:
+    is_key = isinstance(key, list) and bool(key) and all(isinstance(each, str) and "\0" not in each for each in key)
+    if not is_key:
+        raise ValueError(key)
+    "".join(key).encode()  # raises UnicodeEncodeError, a ValueError, for half a surrogate pair
+    return list(key)
 
 
 def page(
@@ -88,7 +106,7 @@ def paged(
     shown, path = found[: query.limit], path or flask.request.path
     following = None
     if len(found) > len(shown):
-        cursor = _cursor_for(key(shown[-1]), path)
+        cursor = cursor_for(key(shown[-1]), path)
         following = f"{path}?{urlencode({**_filters(path), 'limit': query.limit, 'cursor': cursor})}"
     return {"items": [item(each) for each in shown], "next": following}
 

@@ -51,14 +51,12 @@ class PriceHistory(MethodView):
 
         `limit` and `cursor` apply to JSON only.
         """
-        before, as_of = position(query), query.as_of or workshop().today()
+        before, as_of = position(query, UUID), query.as_of or workshop().today()
         if current().media_type != JSON:
             return _history_drawn(code, as_of)
         found = page(
             query,
-            lambda limit: repricing_records.price_history(
-                workspace(), code, as_of, before=UUID(before[0]) if before else None, limit=limit
-            ),
+            lambda limit: repricing_records.price_history(workspace(), code, as_of, before=before, limit=limit),
             lambda entry: [str(entry.repricing)],
             encoded,
         )

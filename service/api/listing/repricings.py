@@ -94,12 +94,10 @@ class Repricings(MethodView):
     @blueprint.response(200, listed(schema_of(RepricingStatement), "Repricings", {}), headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
         """Every repricing that was applied, newest first."""
-        before = position(query)
+        before = position(query, UUID)
         return page(
             query,
-            lambda limit: repricing_records.list_repricings(
-                workspace(), before=UUID(before[0]) if before else None, limit=limit
-            ),
+            lambda limit: repricing_records.list_repricings(workspace(), before=before, limit=limit),
             lambda each: [str(each.id)],
             stored_statement,
         )
@@ -156,10 +154,10 @@ def _applied_again(answer: StoredAnswer) -> flask.Response:
 
 def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
     """A page of a preview; the first has the totals and therefore reads all listings."""
-    after = position(query)
+    after = position(query, str) or ""
     with (
         repricing.preview(workspace(), request, what_if) as seen,
-        closing(seen.changes(after[0] if after else "")) as changes,  # closed before its connection
+        closing(seen.changes(after)) as changes,  # closed before its connection
     ):
         items = list(islice(changes, query.limit + 1))
         for _ in () if after else changes:
@@ -230,12 +228,12 @@ class RepricingChanges(MethodView):
     @blueprint.response(200, listed(schema_of(PriceChange), "PriceChanges", {}), headers=LINK)
     def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
         """The decision on each listing, and why: paged as JSON, complete as text/csv or application/x-ndjson."""
-        after = position(query)
+        after = position(query, str) or ""
         media_type = current().media_type
         if media_type != JSON:  # records never change
             changes, form = _changes(workspace(), repricing_id), media_type.rpartition("/")[2]
             return tagged(tag(repricing_id, form), lambda: _streamed(changes, media_type))
-        return linked(_changes_page(workspace(), query, repricing_id, after[0] if after else "", flask.request.path))
+        return linked(_changes_page(workspace(), query, repricing_id, after, flask.request.path))
 
 
 @declared

@@ -74,12 +74,10 @@ class Quotations(MethodView):
     @blueprint.response(200, listed(schema_of(QuotationSummary), "Quotations", {}), headers=LINK)
     def get(self, query: QuotationsQuery) -> flask.Response:
         """Every quotation, or those in one state, oldest first."""
-        after = position(query)
+        after = position(query, UUID)
         return page(
             query,
-            lambda limit: quotations.list_quotations(
-                workspace(), after=UUID(after[0]) if after else None, limit=limit, status=query.status
-            ),
+            lambda limit: quotations.list_quotations(workspace(), after=after, limit=limit, status=query.status),
             lambda quotation: [str(quotation.id)],
             encoded,
         )

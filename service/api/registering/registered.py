@@ -110,12 +110,10 @@ def _add_list(blueprint: Blueprint, collection: Collection) -> None:
             def item(found: Registration) -> Any:
                 return {"code": found.code, **encoded(found.facts)}
 
-            after = position(query)
+            after = position(query, str) or ""
             return page(
                 query,
-                lambda limit: registering.list_registered(
-                    workspace(), collection.name, after=after[0] if after else "", limit=limit
-                ),
+                lambda limit: registering.list_registered(workspace(), collection.name, after=after, limit=limit),
                 lambda found: [found.code],
                 item,
             )
@@ -171,8 +169,7 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
             def item(rate: DatedRate) -> Any:
                 return {"valid_from": rate.valid_from.isoformat(), **encoded(rate.terms)}
 
-            before = position(query)
-            after = date.fromisoformat(before[0]) if before else None
+            after = position(query, date.fromisoformat)
             return page(
                 query,
                 lambda limit: registering.list_rates(

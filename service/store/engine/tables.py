@@ -1,6 +1,7 @@
 """The tables. The first column of each is the workshop's id, so that the data can be distributed by it."""
 
 import json
+import secrets
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
@@ -59,6 +60,13 @@ workshops = sa.Table(
     sa.Column("time_zone", sa.Text, nullable=False, comment="IANA name; decides what today is"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="rises with every change of facts or rates"),
     sa.Column("created_at", Instant, nullable=False),
+    sa.Column(
+        "cursor_secret",
+        sa.String(64),
+        nullable=False,
+        default=lambda: secrets.token_hex(32),
+        comment="hexadecimal; seals the cursors of lists, and stays in this database",
+    ),
 )
 
 api_keys = sa.Table(

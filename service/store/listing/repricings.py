@@ -7,7 +7,6 @@ from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
-from uuid_utils.compat import uuid7
 
 from service.domain.audit import Actor
 from service.domain.listing.price_change import RepricingBasis, RepricingFigures
@@ -15,9 +14,11 @@ from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.listing.repricing import RepricingRequest
 from service.store.engine.column_types import as_text
 from service.store.engine.tables import as_stored, price_changes, repricings
+from service.store.engine.tables import changes as recorded
 from service.store.listing.dated_prices import COMING, PricesSet, end, put_in_force
 from service.store.listing.price_audit import record_prices
 from service.store.listing.prices_in_force import WRITTEN, in_batches, spans
+from service.store.workshop.rising_ids import next_id
 from service.store.workshop.workshops import next_revision
 
 
@@ -48,6 +49,11 @@ class Repricing:
 
 _FIELDS = [field.name for field in fields(Repricing) if field.name != "id"]
 _SHOWN = [repricings.c.repricing_id.label("id"), *(repricings.c[name] for name in _FIELDS)]
+
+
+def next_act(connection: sa.Connection, workshop_id: UUID) -> UUID:
+    """The id of a new repricing, which is that of its act in the audit trail too, or of a rollback."""
+    return next_id(connection, workshop_id, repricings.c.repricing_id, recorded.c.change_id)
 
 
 def add_repricing(
@@ -130,7 +136,7 @@ def roll_back(
     connection: sa.Connection, workshop_id: UUID, repricing: Repricing, at: datetime, by: Actor, day: date
 ) -> None:
     """End a repricing's prices on the day, which is not before their first one; all must be in force on it."""
-    act = (uuid7(), at, by)
+    act = (next_act(connection, workshop_id), at, by)
     for span in spans(connection, price_changes.c.listing, _of(price_changes, workshop_id, repricing.id)):
         prices = PricesSet(workshop_id, repricing.id, repricing.valid_from, span)
         end(connection, prices, day)

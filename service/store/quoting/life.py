@@ -16,6 +16,7 @@ from service.domain.values.exact import ZERO
 from service.store.engine.tables import quotation_events, quotation_numbers, quotations
 from service.store.engine.upserts import inserting
 from service.store.quoting.quotations import AS_QUOTED, Quotation
+from service.store.workshop.rising_ids import next_id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +36,11 @@ class QuotationEvent:
     at: datetime
     by: str
     note: str
+
+
+def next_quotation_id(connection: sa.Connection, workshop_id: UUID) -> UUID:
+    """The id of a new quotation."""
+    return next_id(connection, workshop_id, quotations.c.quotation_id)
 
 
 def add_quotation(

@@ -7,16 +7,16 @@ from typing import Any
 from uuid import UUID
 
 import sqlalchemy as sa
-from uuid_utils.compat import uuid7
 
 from service import clock
 from service.domain.audit import Action, Actor, Change, RecordedChange
 from service.store.engine.tables import changes
+from service.store.workshop.rising_ids import next_id
 
 
 def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterable[Change]) -> None:
     """Record what one act changes; what it leaves unchanged is left out."""
-    act = act_columns(uuid7(), clock.now(), by)
+    act = act_columns(next_id(connection, workshop_id, changes.c.change_id), clock.now(), by)
     rows = [
         {
             "workshop_id": workshop_id,

@@ -14,6 +14,8 @@ from service.store.engine.tables import api_keys, as_stored, idempotency_keys
 
 STAYING = {api_keys.name: "secrets do not travel", idempotency_keys.name: "a day later they are gone anyway"}
 """Tables that are left out, and why."""
+STAYING_COLUMNS = {"workshops.cursor_secret": "secrets do not travel; the workshop gets a new one"}
+"""Columns that are left out, and why."""
 TABLES = {table.name: table for table in as_stored.sorted_tables if table.name not in STAYING}
 """Tables that are moved, referred-to tables first."""
 _ROWS = 500
@@ -34,9 +36,13 @@ def _told(value: Any) -> Any:
     return str(value) if isinstance(value, UUID) else value
 
 
+def _columns(table: sa.Table) -> list[sa.Column[Any]]:
+    return [column for column in table.columns if str(column) not in STAYING_COLUMNS]
+
+
 def rows_of(connection: Connection, workshop_id: UUID, table: sa.Table) -> Iterator[Row]:
     """The workshop's rows in order of their key, read as they are consumed."""
-    query = sa.select(table).where(table.c.workshop_id == workshop_id).order_by(*table.primary_key.columns)
+    query = sa.select(*_columns(table)).where(table.c.workshop_id == workshop_id).order_by(*table.primary_key.columns)
     with connection.execute(query, execution_options={"yield_per": _ROWS}) as result:
         for row in result:
             yield {str(name): _told(value) for name, value in row._mapping.items()}
@@ -77,7 +83,7 @@ def _read(column: sa.Column[Any], value: Any) -> Any:
 
 
 def _values(table: sa.Table, workshop_id: UUID, place: int, row: Any) -> Row:
-    columns = {column.name: column for column in table.columns}
+    columns = {column.name: column for column in _columns(table)}
     if not isinstance(row, dict) or row.keys() != columns.keys():
         raise UnfitRowError(table.name, place, f"must have exactly the members {', '.join(columns)}")
     try:

@@ -13,6 +13,7 @@ from service import clock
 from service.domain.audit import Actor
 from service.store.engine.database import Database
 from service.store.engine.tables import api_keys, workshops
+from service.store.workshop.rising_ids import next_id
 
 _PREFIX = "pugmill"
 _SECRET_BYTES = 32
@@ -57,12 +58,17 @@ class ApiKey:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
-    """The workshop that a key opens, and the facts of the key."""
+    """The workshop that a key opens, and the facts of the key.
+
+    Attributes:
+        cursor_secret: seals the cursors of the workshop's lists.
+    """
 
     workshop: Workshop
     key_id: UUID
     key_name: str
     scopes: frozenset[str]
+    cursor_secret: str
 
     @property
     def actor(self) -> Actor:
@@ -96,7 +102,7 @@ def add_workshop(connection: sa.Connection, workshop: Workshop) -> None:
 
 def add_key(connection: sa.Connection, workshop_id: UUID, name: str, scopes: frozenset[str]) -> tuple[UUID, str]:
     """Returns the id and the text of a new key; only its digest is stored."""
-    key_id = uuid7()
+    key_id = next_id(connection, workshop_id, api_keys.c.key_id)
     key = f"{_PREFIX}_{workshop_id.hex}_{secrets.token_urlsafe(_SECRET_BYTES)}"
     connection.execute(
         api_keys.insert(),
@@ -131,6 +137,7 @@ _ACCESS = (
         api_keys.c.key_id,
         api_keys.c.name.label("key_name"),
         api_keys.c.scopes,
+        workshops.c.cursor_secret,
     )
     .join_from(workshops, api_keys, workshops.c.workshop_id == api_keys.c.workshop_id)
     .where(
@@ -150,12 +157,13 @@ def find_access(database: Database, key: str) -> Access | None:
     row = database.first(_ACCESS, workshop_id=workshop_id, digest=_digest(key))
     if row is None:
         return None
-    *workshop, key_id, key_name, scopes = row
+    *workshop, key_id, key_name, scopes, cursor_secret = row
     return Access(
         workshop=Workshop(**dict(zip(_FIELDS, workshop, strict=True))),
         key_id=key_id,
         key_name=key_name,
         scopes=frozenset(scopes.split()),
+        cursor_secret=cursor_secret,
     )
 
 

@@ -5,8 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import IO, Any
-
-from uuid_utils.compat import uuid7
+from uuid import UUID
 
 from service import clock
 from service.domain.listing.price_change import RepricingBasis, RepricingFigures
@@ -184,7 +183,7 @@ class _Looked:
         recorded = None
         prices_in_force.keep_bills(connection, workshop_id, self._lines("kept_bill"))
         if summary.first or summary.changed:
-            recorded = self._repricing(by.name)
+            recorded = self._repricing(repricings.next_act(connection, workshop_id), by.name)
             repricings.add_repricing(connection, workshop_id, by, recorded, self.basis, self._lines("row"))
         return Application(request=self.request, valid_from=self.valid_from, figures=self.figures, repricing=recorded)
 
@@ -195,9 +194,9 @@ class _Looked:
             if found[kind] is not None:
                 yield found[kind]
 
-    def _repricing(self, by: str) -> Repricing:
+    def _repricing(self, its_id: UUID, by: str) -> Repricing:
         return Repricing(
-            id=uuid7(),
+            id=its_id,
             tag=self.tag,
             valid_from=self.valid_from,
             applied_at=clock.now(),

@@ -4,8 +4,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
-
-from uuid_utils.compat import uuid7
+from uuid import UUID
 
 from service import clock
 from service.domain.costing.free_of_charge import zero_price
@@ -86,19 +85,19 @@ def quote(
     """
     while True:
         shown, basis = _previewed(workspace, request)
-        quotation = _draft(shown, revises)
         with workspace.writing() as connection:
             if lock_workshop(connection, workspace.workshop_id) == workspace.workshop.revision:
                 check(connection)
+                quotation = _draft(life.next_quotation_id(connection, workspace.workshop_id), shown, revises)
                 life.add_quotation(connection, workspace.workshop_id, quotation, basis, workspace.actor.name)
                 return quotation
         # Something has changed meanwhile: computed again, so that a quotation never mixes two states.
         workspace = workspace.now()
 
 
-def _draft(shown: QuotationPreview, revises: Quotation | None) -> Quotation:
+def _draft(its_id: UUID, shown: QuotationPreview, revises: Quotation | None) -> Quotation:
     return Quotation(
-        id=uuid7(),
+        id=its_id,
         revision=1 if revises is None else revises.revision + 1,
         revises_id=None if revises is None else revises.id,
         revises_number=None if revises is None else revises.number,

@@ -1,14 +1,22 @@
 """Lists in pages: complete, stable while rows are added and removed; a cursor is valid for its list only (RFC 8288)."""
 
+import base64
+import hashlib
+import json
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import flask
 import pytest
 
+from service import clock
+from service.api.http.paging import cursor_for
+from service.workflows.workshop import keys
 from tests.api.outside import at, parameters, refused
+from tests.api.places import KEYED, register_everything
 from tests.conftest import Client, make_client
-from tests.support.builders import material, material_rate, quotation, register_workshop
+from tests.support.builders import listing, material, material_rate, quotation, register_workshop
 from tests.support.contract import Contract
 
 pytestmark = pytest.mark.every_engine
@@ -210,6 +218,96 @@ def test_another_workshops_cursor_is_refused(
     foreign = client.get(f"{path}?limit=5").json["next"]
 
     assert parameters(refused(other, "GET", foreign, status=422)) == ["cursor"]
+
+
+def lists_of_the_contract(client: Client) -> list[tuple[str, str, Any]]:
+    """Method, address and body of every operation that takes a cursor, of a workshop with something in every list."""
+    ids, paths = register_everything(client), client.get("/openapi.json").json["paths"]
+    return [
+        (place.method, place.address(ids), {"as_of": "2026-11-25"} if place.method == "POST" else None)
+        for place in KEYED
+        for parameter in paths[place.template][place.method.lower()].get("parameters", [])
+        if parameter.get("$ref", "").endswith("/Cursor")
+    ]
+
+
+NO_KEYS: list[Any] = [
+    [],
+    "text",
+    None,
+    7,
+    {},
+    [None],
+    [7],
+    [["nested"]],
+    ["\0"],
+    ["\ud800"],
+    ["a", "b", "c", "d"],
+    ["", ""],
+    ["2026-13-45", "ECB"],
+    ["no id", "no-code"],
+    [{"a": []}],
+]
+
+
+def test_a_forged_cursor_is_refused_by_every_list(app: flask.Flask, client: Client) -> None:
+    """By whoever knows how a cursor is made, but not the workshop's secret; and by whoever knew that, too."""
+    access = keys.open_with(client.database, client.key)
+    lists = lists_of_the_contract(client)
+    assert len(lists) > 25
+
+    for method, address, body in lists:
+        path, _, rest = address.partition("?")
+        bound = f"{client.workshop.workshop_id} {path} ".encode()
+        for key in NO_KEYS:
+            told = json.dumps(key).encode()
+            seals = (hashlib.sha256(bound + told).digest()[:length] for length in (12, 16))
+            forged = [base64.urlsafe_b64encode(seal + told).decode().rstrip("=") for seal in seals]
+            if isinstance(key, list):
+                with app.test_request_context(path):
+                    flask.g.access = access
+                    forged.append(cursor_for(key, path))
+            for cursor in forged:
+                answer = client.request(method, f"{path}?{rest}&cursor={cursor}".replace("?&", "?"), body)
+                assert (answer.status_code, parameters(answer)) == (422, ["cursor"]), (address, key)
+
+
+def test_what_is_sealed_for_a_list_is_its_cursor_whoever_of_the_workshop_asks(client: Client) -> None:
+    add_materials(client)
+    following = client.get("materials?limit=3").json["next"]
+
+    another = keys.create_key(client.database, client.workshop.workshop_id, "another", frozenset({"read"}))
+    answer = client.get(following, headers={"Authorization": f"Bearer {another}"})
+
+    assert answer.json == client.get(following).json
+
+
+def test_what_was_made_last_is_the_newest_also_if_the_clock_was_set_back(client: Client) -> None:
+    """Or if a machine whose clock is behind made it."""
+    register_workshop(client)
+    client.register("listings/sheet-online", listing())
+
+    def act(price: str) -> tuple[str, str]:
+        client.put("materials/hdpe/rates/2026-01-01", material_rate(price))
+        quoted = client.post("quotations", quotation(quoted_on="2026-11-25"))
+        applied = client.post("repricings", {"as_of": "2026-11-25", "apply": True})
+        assert (quoted.status_code, applied.status_code) == (201, 201)
+        return quoted.json["id"], applied.headers["Location"].rpartition("/")[2]
+
+    made = [act("1.01")]
+    with clock.set_to(clock.now() - timedelta(days=400)):
+        made.append(act("2.02"))
+        made.append(act("3.03"))
+    made.append(act("4.04"))
+
+    quotations = [each["id"] for each in client.get("quotations").json["items"]]
+    repricings = [each["id"] for each in client.get("repricings").json["items"]]
+    history = [each["repricing"] for each in client.get("listings/sheet-online/price-history").json["items"]]
+    changed = client.get("changes?subject=materials/hdpe/rates&limit=500").json["items"]
+    assert quotations == [quoted for quoted, _ in made]
+    assert repricings == [repriced for _, repriced in made][::-1]
+    assert history == repricings
+    assert [each["after"]["price"]["amount"] for each in changed][:4] == ["4.04", "3.03", "2.02", "1.01"]
 
 
 def test_another_lists_cursor_is_refused(client: Client) -> None:
