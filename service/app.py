@@ -30,6 +30,7 @@ from service.domain.register import COLLECTIONS
 from service.feeds.reference_rates import ReferenceRates
 from service.serving.long_work import HandedOver, LongWork
 from service.store.engine.database import Database
+from service.store.engine.metering import Quota
 
 _API_OPTIONS = {"API_TITLE": documentation.TITLE, "API_VERSION": "v1", "OPENAPI_VERSION": "3.1.0"}
 
@@ -69,7 +70,9 @@ def create_app(settings: Settings | None = None) -> flask.Flask:
     settings = settings or settings_from_environment()
     app = Service("service", static_folder=None)
     app.config.update(_API_OPTIONS, MAX_CONTENT_LENGTH=MAX_BODY_BYTES + 1, PROVIDE_AUTOMATIC_OPTIONS=False)
-    app.extensions["pugmill.database"] = Database(settings.database_url, has_memory=settings.has_memory)
+    app.extensions["pugmill.database"] = Database(
+        settings.database_url, has_memory=settings.has_memory, quota=_quota(settings)
+    )
     app.extensions["pugmill.answers"] = Answers(MAX_BYTES if settings.has_memory else 0, len)
     app.extensions["pugmill.fonts"] = settings.fonts
     app.extensions["pugmill.feed"] = ReferenceRates(base_address=settings.feed_url)
@@ -113,6 +116,11 @@ def _finish_each_answer(app: flask.Flask, steps: Sequence[Callable[[Request, fla
         return response
 
     app.after_request(finish)
+
+
+def _quota(settings: Settings) -> Quota:
+    megabytes = settings.quota_megabytes
+    return Quota(rows=settings.quota_rows, size_bytes=None if megabytes is None else megabytes * 1_000_000)
 
 
 def _add_blueprints(app: flask.Flask) -> None:

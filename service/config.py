@@ -17,6 +17,10 @@ DEFAULT_RATE_LIMIT = 6000
 MAX_RATE_LIMIT = 1_000_000
 DEFAULT_TIME_LIMIT = 30
 MAX_TIME_LIMIT = 3600
+DEFAULT_QUOTA_ROWS = 10_000_000
+MAX_QUOTA_ROWS = 1_000_000_000
+DEFAULT_QUOTA_MEGABYTES = 5000
+MAX_QUOTA_MEGABYTES = 1_000_000
 _PRINTED = re.compile(r"[\x21-\x7e]+")
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 
@@ -32,6 +36,8 @@ class Settings:
         fonts: a directory with further font files for documents, if there is one.
         rate_limit: requests a minute for each key; None for no limit.
         time_limit: seconds that an answer may take; sixty times as many for long operations.
+        quota_rows: the most rows that a workshop may store; None for no limit.
+        quota_megabytes: the most megabytes that they may count for; None for no limit.
     """
 
     database_url: str = DEFAULT_DATABASE_URL
@@ -41,6 +47,8 @@ class Settings:
     fonts: Path | None = None
     rate_limit: int | None = DEFAULT_RATE_LIMIT
     time_limit: float = DEFAULT_TIME_LIMIT
+    quota_rows: int | None = DEFAULT_QUOTA_ROWS
+    quota_megabytes: int | None = DEFAULT_QUOTA_MEGABYTES
 
 
 class SettingsError(ValueError):
@@ -58,20 +66,20 @@ def settings_from_environment() -> Settings:
         has_memory=os.environ.get("PUGMILL_MEMORY", "on") != "off",
         feed_url=_feed_url(os.environ.get("PUGMILL_FEED_URL", DEFAULT_FEED_URL)),
         fonts=_fonts(os.environ.get("PUGMILL_FONTS", "")),
-        rate_limit=_rate_limit(),
+        rate_limit=_whole_or_off("PUGMILL_RATE_LIMIT", DEFAULT_RATE_LIMIT, MAX_RATE_LIMIT),
+        quota_rows=_whole_or_off("PUGMILL_QUOTA_ROWS", DEFAULT_QUOTA_ROWS, MAX_QUOTA_ROWS),
+        quota_megabytes=_whole_or_off("PUGMILL_QUOTA_MEGABYTES", DEFAULT_QUOTA_MEGABYTES, MAX_QUOTA_MEGABYTES),
         time_limit=_whole("PUGMILL_TIME_LIMIT", DEFAULT_TIME_LIMIT, MAX_TIME_LIMIT),
     )
 
 
-def _rate_limit() -> int | None:
-    if os.environ.get("PUGMILL_RATE_LIMIT") == "off":
-        return None
-    return _whole("PUGMILL_RATE_LIMIT", DEFAULT_RATE_LIMIT, MAX_RATE_LIMIT, ", or off")
+def _whole_or_off(name: str, default: int, most: int) -> int | None:
+    return None if os.environ.get(name) == "off" else _whole(name, default, most, ", or off")
 
 
 def _whole(name: str, default: int, most: int, otherwise: str = "") -> int:
     given = os.environ.get(name, str(default))
-    if not re.fullmatch(r"[1-9][0-9]{0,6}", given) or int(given) > most:
+    if not re.fullmatch(r"[1-9][0-9]{0,9}", given) or int(given) > most:
         raise SettingsError(f"{name} is {given[:20]}; it may be 1 to {most}{otherwise}")
     return int(given)
 

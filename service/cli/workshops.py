@@ -1,16 +1,19 @@
-"""The commands for workshops: create, list, export, import."""
+"""The commands for workshops: create, list, storage, export, import."""
 
+from decimal import Decimal
+from uuid import UUID
 from zoneinfo import ZoneInfo, available_timezones
 
 import click
 from babel import Locale
 
-from service.cli.database import current_database, one_line
+from service.cli.database import current_database, one_line, require_workshop, settings
 from service.cli.moving import export_workshop, import_workshop
 from service.domain.values.locales import locale_problem
 from service.domain.values.money import currency_problem
+from service.store.engine.metering import Stored
 from service.store.workshop.workshops import new_workshop
-from service.workflows.workshop import keys
+from service.workflows.workshop import keys, storage
 
 
 def _currency(_context: click.Context, _parameter: click.Parameter, value: str) -> str:
@@ -59,5 +62,31 @@ workshop.add_command(import_workshop)
 @workshop.command("list")
 def list_workshops() -> None:
     """List the workshops, oldest first, each with the id that other commands take."""
-    for each in keys.list_workshops(current_database()):
-        click.echo(f"{each.workshop_id}  {each.currency}  {each.locale:6}  {each.name}")
+    database = current_database()
+    stored = storage.storage_in_use(database)
+    for each in keys.list_workshops(database):
+        used = _told(stored.get(each.workshop_id, Stored(0, 0)))
+        click.echo(f"{each.workshop_id}  {each.currency}  {each.locale:6}  {used}  {each.name}")
+
+
+def _told(stored: Stored) -> str:
+    return f"{stored.rows:>10,} rows  {Decimal(stored.size_bytes) / 1_000_000:>8,.1f} MB"
+
+
+@workshop.command("storage")
+@click.argument("workshop_id", type=click.UUID)
+def show_storage(workshop_id: UUID) -> None:
+    """What the workshop stores, by table, counted anew from its rows, and what it may store."""
+    database, given = current_database(), settings()
+    require_workshop(database, workshop_id)
+    found = storage.recount(database, workshop_id)
+    for table, stored in sorted(found.items(), key=lambda each: each[1].size_bytes, reverse=True):
+        click.echo(f"{table:20}  {_told(stored)}")
+    rows, size = (sum(each) for each in zip(*found.values(), strict=True))
+    click.echo(f"{'together':20}  {_told(Stored(rows, size))}")
+    most = (("rows", given.quota_rows), ("MB", given.quota_megabytes))
+    click.echo(f"{'at most':20}  " + "  ".join(f"{_limit(number):>10} {unit}" for unit, number in most))
+
+
+def _limit(number: int | None) -> str:
+    return "any" if number is None else f"{number:,}"

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from uuid import UUID
 
 from service.domain.audit import Actor
+from service.store.engine import metering
 from service.store.engine.database import Connection, Database
 from service.store.workshop.workshops import Workshop, find_workshop, lock_workshop
 
@@ -49,6 +50,13 @@ class Workspace:
         """A writing transaction that holds the workshop's lock."""
         with self.writing() as connection:
             lock_workshop(connection, self.workshop_id)
+            yield connection
+
+    @contextmanager
+    def taking_away(self) -> Iterator[Connection]:
+        """Like `changing`, to remove something or take it back, which works over the quota too."""
+        with self.changing() as connection:
+            metering.exempt(connection)
             yield connection
 
     @contextmanager

@@ -12,7 +12,7 @@ from service.app import create_app
 from service.cli import contract, main
 from service.config import Settings, settings_from_environment
 from service.store.engine.database import Database
-from service.store.engine.tables import as_stored
+from service.store.engine.stored_form import as_stored
 from service.store.workshop.workshops import find_workshop
 from tests.conftest import Client
 from tests.support.builders import quotation, register_workshop
@@ -97,6 +97,8 @@ class TestTables:
                 ("PUGMILL_RATE_LIMIT", wrong, "it may be 1 to 1000000, or off")
                 for wrong in ("0", "-1", "1.5", "1e3", "many", "", "1000001", "٦", "60\n", " 60")
             ],
+            ("PUGMILL_QUOTA_ROWS", "0", "it may be 1 to 1000000000, or off"),
+            ("PUGMILL_QUOTA_MEGABYTES", "1000001", "it may be 1 to 1000000, or off"),
             *[("PUGMILL_TIME_LIMIT", wrong, "it may be 1 to 3600") for wrong in ("0", "off", "3601", "0.5")],
         ],
     )
@@ -183,7 +185,20 @@ class TestWorkshops:
         told = run("workshop", "list").output.splitlines()
 
         assert [line.split()[0] for line in told] == made
-        assert all("EUR  de_AT" in line for line in told)
+        assert all("EUR  de_AT            1 rows       0.0 MB  Kiln Lane" in line for line in told)
+
+    def test_are_counted_by_table_with_what_they_may_store(self, url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+        workshop_id, key = made_workshop()
+        register_workshop(client_of(url, key))
+        monkeypatch.setenv("PUGMILL_QUOTA_ROWS", "off")
+
+        told = [line.split() for line in run("workshop", "storage", workshop_id).output.splitlines()]
+
+        by_table = {name: (rows, size) for name, rows, _, size, _ in (line for line in told if line[0] != "at")}
+        assert by_table["registrations"][0] == "8"
+        assert by_table["quotations"] == ("0", "0.0")
+        assert told[-2][1] == run("workshop", "list").output.split()[3]
+        assert told[-1] == ["at", "most", "any", "rows", "5,000", "MB"]
 
     @pytest.mark.parametrize(
         ("option", "value", "told"),

@@ -31,6 +31,7 @@ from service.domain.values.money import Money
 from service.domain.values.references import Thing
 from service.encoding import decoded
 from service.feeds.reference_rates import Span
+from service.store.engine import metering
 from service.store.engine.database import Database
 from service.store.engine.tables import listing_prices, metadata, price_changes, rates, registrations, uses
 from service.store.workshop.audit import Chosen
@@ -47,7 +48,7 @@ from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quotations
 from service.workflows.registering import registering
 from service.workflows.shipping import ShippingQuestion
-from service.workflows.workshop import audit, keys, moving, retries, watching
+from service.workflows.workshop import audit, keys, moving, retries, storage, watching
 from service.workflows.workspace import Workspace
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
@@ -485,8 +486,19 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         **retries_of(owner),
         "moving.export_workshop": lambda: list(moving.export_workshop(owner.database, workshop_id)),
         "audit.list_changes": lambda: read_changes(owner),
+        "storage.recount": lambda: is_counted_as_it_is(owner),
         "watching.readiness": lambda: watching.readiness(owner.database),
     }
+
+
+def is_counted_as_it_is(owner: Owner) -> None:
+    """What the workflows before this counted is the sum of the rows that they left."""
+    with owner.database.reading() as connection:
+        counted = metering.use_of(connection, owner.workshop_id)
+
+    found = storage.recount(owner.database, owner.workshop_id)
+
+    assert counted == tuple(map(sum, zip(*found.values(), strict=True)))
 
 
 OPERATORS = {
@@ -496,6 +508,7 @@ OPERATORS = {
     "backups.back_up",
     "backups.restore",
     "moving.import_workshop",
+    "storage.storage_in_use",
 }
 """Workflows across workshops, for the operator: commands, and the metric of the feed's age."""
 

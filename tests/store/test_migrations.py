@@ -243,6 +243,15 @@ class TestUpAndDown:
             with pytest.raises(sa.exc.IntegrityError), used_database.writing() as connection:
                 connection.execute(sa.text(statement))
 
+    def test_rows_from_before_storage_was_counted_are_counted_as_those_since(self, used_database: Database) -> None:
+        counted = rows(used_database)["storage_use"]
+        assert len(counted) == 1
+        command.downgrade(alembic_config(used_database), "0010")
+
+        migrate(used_database)
+
+        assert rows(used_database)["storage_use"] == counted
+
     def test_downgrading_loses_the_audit_trail_and_upgrading_begins_a_new_one(self, used_database: Database) -> None:
         command.downgrade(alembic_config(used_database), "0005")
         migrate(used_database)

@@ -15,6 +15,7 @@ from uuid_utils.compat import uuid7
 
 from service.domain.audit import Actor
 from service.store.engine.database import Connection, Database
+from service.store.engine.metering import counted_anew
 from service.store.engine.tables import workshops
 from service.store.workshop.moving import TABLES
 
@@ -139,6 +140,7 @@ def _copied(done: Furnishing, database: Database, workshop_id: UUID, actor: Acto
                 connection.execute(table.insert(), made)
         its_revision = sa.update(workshops).where(workshops.c.workshop_id == workshop_id)
         connection.execute(its_revision.values(revision=done.revision))
+        counted_anew(connection, workshop_id)
     return _own(done.answer, own)
 
 

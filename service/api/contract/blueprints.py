@@ -131,6 +131,8 @@ def statuses_of(asked: Operation, method: str, *, variables: int, has_body: bool
     found = {401, 403, 406, 422, 429, 503, *asked.refuses}
     if method == "get":
         found |= {304, 412}
+    if method in ("put", "post") and (asked.stores or KEYS & set(asked.headers)):
+        found.add(507)
     if has_body:
         found |= {400, 408, 413, 415}
     # A PUT creates what the last part of its address names; only the parts before that may be missing.

@@ -61,6 +61,7 @@ _REFUSALS = {
     502: ("BadGateway", "The feed's answer cannot be used; the last good rates stay in use."),
     503: ("ServiceUnavailable", "The database, or the feed, is busy or out of reach; try again after Retry-After."),
     504: ("GatewayTimeout", "The feed takes too long to answer; the last good rates stay in use."),
+    507: ("InsufficientStorage", "The workshop would store more than it may; nothing was stored."),
 }
 UNCHANGED, TOO_MANY = 304, 429
 DONE = "Done"

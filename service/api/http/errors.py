@@ -30,6 +30,7 @@ from service.domain.values.errors import (
 )
 from service.feeds.errors import Fault
 from service.store.engine.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
+from service.store.engine.metering import QuotaExceededError
 from service.time_limit import OutOfTimeError
 from service.workflows import errors as workflow
 
@@ -111,6 +112,7 @@ PROBLEMS: dict[type[PugmillError], Callable[[Any], ProblemError]] = {
     DoesNotFitError: _simple(422, "does-not-fit", "product", "reasons"),
     QuotationStateError: _simple(409, "quotation-state", "state"),
     BelowFloorError: _simple(409, "below-floor", "told"),
+    QuotaExceededError: _simple(507, "quota-exceeded", "rows", "most_rows", "bytes", "most_bytes"),
     workflow.NotRegisteredError: _simple(404, "not-found"),
     workflow.InUseError: _simple(409, "in-use", "users"),
     workflow.FeedFailedError: _feed_failed,

@@ -12,6 +12,7 @@ from service import clock
 from service.domain.currency.exchange_rates import FEED, MAX_AGE_DAYS, DayRates
 from service.domain.currency.jump_check import HeldDay
 from service.encoding import encoded, trusted
+from service.store.engine import metering
 from service.store.engine.column_types import as_text
 from service.store.engine.database import Database
 from service.store.engine.tables import exchange_rates, held_exchange_rates
@@ -170,7 +171,21 @@ def held_days(connection: sa.Connection, workshop_id: UUID, source: str) -> dict
 def _delete(connection: sa.Connection, table: sa.Table, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
     keys = [{"workshop_id": workshop_id, "source": source, "published_on": on} for source, on in days]
     if keys:
-        connection.execute(table.delete().where(*(table.c[name] == sa.bindparam(name) for name in keys[0])), keys)
+        with metering.replaced(connection, table, workshop_id, *_span(table, keys)):
+            connection.execute(table.delete().where(*(table.c[name] == sa.bindparam(name) for name in keys[0])), keys)
+
+
+def _put(connection: sa.Connection, table: sa.Table, workshop_id: UUID, rows: list[dict[str, Any]]) -> None:
+    if rows:
+        with metering.replaced(connection, table, workshop_id, *_span(table, rows)):
+            put(connection, table, *rows)
+
+
+def _span(table: sa.Table, rows: list[dict[str, Any]]) -> Iterable[sa.ColumnElement[bool]]:
+    """Holds for all of the rows, and for few others."""
+    yield table.c.source.in_({row["source"] for row in rows})
+    days = [row["published_on"] for row in rows]
+    yield table.c.published_on.between(min(days), max(days))
 
 
 def delete_days(connection: sa.Connection, workshop_id: UUID, days: Iterable[tuple[str, date]]) -> None:
@@ -197,13 +212,13 @@ def delete_held(connection: sa.Connection, workshop_id: UUID, days: Iterable[tup
 def save_days(connection: sa.Connection, workshop_id: UUID, days: Collection[DayRates], revision: int) -> None:
     """Create or replace the days."""
     marks = {"revision": revision, "changed_at": clock.now()}
-    put(connection, exchange_rates, *({**_values(workshop_id, day), **marks} for day in days))
+    _put(connection, exchange_rates, workshop_id, [{**_values(workshop_id, day), **marks} for day in days])
 
 
 def save_held(connection: sa.Connection, workshop_id: UUID, held: Collection[HeldDay]) -> None:
     """Hold the days back."""
-    rows = ({**_values(workshop_id, each.day), "jumps": encoded(each)["jumps"]} for each in held)
-    put(connection, held_exchange_rates, *rows)
+    rows = [{**_values(workshop_id, each.day), "jumps": encoded(each)["jumps"]} for each in held]
+    _put(connection, held_exchange_rates, workshop_id, rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

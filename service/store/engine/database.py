@@ -12,6 +12,7 @@ from sqlalchemy import event
 
 from service import time_limit
 from service.memory import Memory, MemoryOfStates
+from service.store.engine.metering import Quota, metered
 from service.store.engine.one_file import OneFile
 from service.store.engine.patience import PatientConnection
 from service.store.engine.prepared import Prepared
@@ -131,7 +132,7 @@ class Database:
         prepared: the queries of `first`.
     """
 
-    def __init__(self, url: str, *, has_memory: bool = True) -> None:
+    def __init__(self, url: str, *, has_memory: bool = True, quota: Quota = Quota()) -> None:  # noqa: B008 (immutable)
         self.file = _file_named(url)
         self._one_file = OneFile(self.file)
         self.engine = make_engine(url, self._one_file)
@@ -140,6 +141,7 @@ class Database:
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._held: sa.Connection | None = None
         self._until_answered: ExitStack | None = None
+        self._quota = quota
         self._writing = self.engine.execution_options(**{_WRITING: True})
         self.prepared: dict[sa.Select[Any], Prepared] = {}
 
@@ -171,14 +173,22 @@ class Database:
         return frozen
 
     def writing(self) -> AbstractContextManager[Connection]:
-        """A transaction that writes: committed at the end, rolled back on any error."""
-        return self._writing.begin() if self._until_answered is None else self._joined(self._until_answered)
+        """A transaction that writes: committed at the end, rolled back on any error.
+
+        Raises QuotaExceededError at the end if a workshop then stores more than the quota.
+        """
+        return self._metered() if self._until_answered is None else self._joined(self._until_answered)
+
+    @contextmanager
+    def _metered(self) -> Iterator[Connection]:
+        with self._writing.begin() as connection, metered(connection, self._quota):
+            yield connection
 
     @contextmanager
     def _joined(self, open_until: ExitStack) -> Iterator[Connection]:
         """A part of the joint transaction, which stays open."""
         if self._held is None:
-            self._held = open_until.enter_context(self._writing.begin())
+            self._held = open_until.enter_context(self._metered())
             self.memory = Memory(0, len)  # from now on, reads may see rows that are never committed
         yield self._held
 

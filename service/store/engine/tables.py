@@ -15,7 +15,7 @@ from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
 from service.encoding import to_text
-from service.store.engine.column_types import ExactDecimal, Instant, JsonText, StoredAsText
+from service.store.engine.column_types import ExactDecimal, Instant, JsonText
 
 CONVENTION = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -260,7 +260,6 @@ listing_prices = sa.Table(
     ),
     sa.Index(None, "workshop_id", "listing", "valid_from", "revision"),
 )
-"""Every price that was set, each from a day on; see `service/store/listing/dated_prices.py`."""
 
 idempotency_keys = sa.Table(
     "idempotency_keys",
@@ -292,9 +291,10 @@ changes = sa.Table(
 """Rows are only added: triggers of its migration refuse updates and deletions."""
 
 
-as_stored = sa.MetaData()
-"""The same tables with the stored texts in place of decoded values: for rows that are copied as they are."""
-for _table in metadata.sorted_tables:
-    for _column in _table.to_metadata(as_stored).columns:
-        if isinstance(_column.type, StoredAsText):
-            _column.type = _column.type.impl_instance
+storage_use = sa.Table(
+    "storage_use",
+    metadata,
+    _workshop(),
+    sa.Column("row_count", sa.BigInteger, nullable=False, comment="rows of the counted tables"),
+    sa.Column("byte_count", sa.BigInteger, nullable=False, comment="their documents, and something for each row"),
+)

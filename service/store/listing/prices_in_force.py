@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from service.domain.register import CONDITIONS
 from service.domain.values.references import Thing
+from service.store.engine import metering
 from service.store.engine.tables import listing_prices, price_changes, registrations, uses
 from service.store.listing.dated_prices import in_force_on
 from service.store.registering.touched import resting_on
@@ -206,7 +207,12 @@ def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Map
         found = [
             {"of_listing": row["listing"], "of_repricing": UUID(row["repricing"]), "found": row["bill"]} for row in rows
         ]
-        connection.execute(query, found)
+        ours = (
+            listing_prices.c.listing.in_([row["of_listing"] for row in found]),
+            listing_prices.c.repricing_id.in_({row["of_repricing"] for row in found}),
+        )
+        with metering.replaced(connection, listing_prices, workshop_id, *ours):
+            connection.execute(query, found)
 
 
 def spans(

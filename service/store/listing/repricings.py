@@ -12,9 +12,11 @@ from service.domain.audit import Actor
 from service.domain.listing.price_change import RepricingBasis, RepricingFigures
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.listing.repricing import RepricingRequest
+from service.store.engine import metering
 from service.store.engine.column_types import as_text
-from service.store.engine.tables import as_stored, price_changes, repricings
+from service.store.engine.stored_form import as_stored
 from service.store.engine.tables import changes as recorded
+from service.store.engine.tables import listing_prices, price_changes, repricings
 from service.store.listing.dated_prices import COMING, PricesSet, end, put_in_force
 from service.store.listing.price_audit import record_prices
 from service.store.listing.prices_in_force import WRITTEN, in_batches, spans
@@ -81,13 +83,19 @@ def add_repricing(
     )
     key = {"workshop_id": workshop_id, "repricing_id": repricing.id}
     revision, act = next_revision(connection, workshop_id), (repricing.id, repricing.applied_at, by)
+    metering.added(connection, repricings, workshop_id, repricings.c.repricing_id == repricing.id)
     for rows in in_batches(changes, WRITTEN):
         made = [{**key, **row, "previous_id": row["previous_id"] and UUID(row["previous_id"])} for row in rows]
         connection.execute(as_stored.tables[price_changes.name].insert(), made)
+        metering.count(
+            connection, workshop_id, len(made), sum(metering.size_as_stored(price_changes, row) for row in made)
+        )
         span = rows[0]["listing"], rows[-1]["listing"]
         prices = PricesSet(workshop_id, repricing.id, repricing.valid_from, span)
         put_in_force(connection, prices, revision)
         record_prices(connection, prices, act)
+    metering.added(connection, listing_prices, workshop_id, listing_prices.c.repricing_id == repricing.id)
+    metering.added(connection, recorded, workshop_id, recorded.c.change_id == repricing.id)
 
 
 def find_repricing(connection: sa.Connection, workshop_id: UUID, repricing_id: UUID) -> Repricing | None:
@@ -141,6 +149,7 @@ def roll_back(
         prices = PricesSet(workshop_id, repricing.id, repricing.valid_from, span)
         end(connection, prices, day)
         record_prices(connection, prices, act, ends=day)
+    metering.added(connection, recorded, workshop_id, recorded.c.change_id == act[0])
     connection.execute(
         repricings.update()
         .where(_of(repricings, workshop_id, repricing.id))

@@ -13,6 +13,7 @@ from service import clock
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.life import Event, Status
 from service.domain.values.exact import ZERO
+from service.store.engine import metering
 from service.store.engine.tables import quotation_events, quotation_numbers, quotations
 from service.store.engine.upserts import inserting
 from service.store.quoting.quotations import AS_QUOTED, Quotation
@@ -57,6 +58,7 @@ def add_quotation(
             "status": quotation.status.value,
         },
     )
+    metering.added(connection, quotations, workshop_id, quotations.c.quotation_id == quotation.id)
     _add_event(connection, workshop_id, quotation.id, quotation.version, Event.DRAFTED, quotation.created_at, by, "")
 
 
@@ -81,11 +83,13 @@ def record_event(
     **changes: Any,
 ) -> None:
     """Store an event of a quotation with the columns that it changes."""
-    connection.execute(
-        quotations.update()
-        .where(quotations.c.workshop_id == workshop_id, quotations.c.quotation_id == quotation.id)
-        .values(version=quotation.version + 1, **changes)
-    )
+    its_id = quotations.c.quotation_id == quotation.id
+    with metering.replaced(connection, quotations, workshop_id, its_id):
+        connection.execute(
+            quotations.update()
+            .where(quotations.c.workshop_id == workshop_id, its_id)
+            .values(version=quotation.version + 1, **changes)
+        )
     now = clock.now()
     _add_event(connection, workshop_id, quotation.id, quotation.version + 1, event, now, by, note)
 
@@ -106,6 +110,7 @@ def _add_event(
             "note": note,
         },
     )
+    metering.count(connection, workshop_id, 1, metering.ROW_BYTES)
 
 
 def events_of(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> list[QuotationEvent]:
@@ -124,9 +129,9 @@ def events_of(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) 
 def discard_quotation(connection: sa.Connection, workshop_id: UUID, quotation_id: UUID) -> None:
     """Delete a draft for good."""
     for table in (quotation_events, quotations):
-        connection.execute(
-            table.delete().where(table.c.workshop_id == workshop_id, table.c.quotation_id == quotation_id)
-        )
+        its_id = table.c.quotation_id == quotation_id
+        metering.removed(connection, table, workshop_id, its_id)
+        connection.execute(table.delete().where(table.c.workshop_id == workshop_id, its_id))
 
 
 def promised_minutes(connection: sa.Connection, workshop_id: UUID) -> Mapping[str, Decimal]:

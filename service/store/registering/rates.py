@@ -13,6 +13,7 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered, Thing
 from service.encoding import trusted
+from service.store.engine import metering
 from service.store.engine.tables import rates, registrations
 from service.store.engine.upserts import put
 from service.store.registering.registrations import within
@@ -61,13 +62,16 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> boo
 
 def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
     """Create or replace the rate of this first day."""
-    key = {"workshop_id": workshop_id, **Thing.of(rate.resource)._asdict(), "valid_from": rate.valid_from}
-    put(connection, rates, {**key, "terms": rate.terms, "revision": revision, "changed_at": clock.now()})
+    thing, day = Thing.of(rate.resource), rates.c.valid_from == rate.valid_from
+    key = {"workshop_id": workshop_id, **thing._asdict(), "valid_from": rate.valid_from}
+    with metering.replaced(connection, rates, workshop_id, within(rates, workshop_id, *thing), day):
+        put(connection, rates, {**key, "terms": rate.terms, "revision": revision, "changed_at": clock.now()})
 
 
 def delete_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, valid_from: date) -> None:
     """Delete the rate that begins on this day, and mark the one before it, now in force, as changed."""
     ours = within(rates, workshop_id, *thing)
+    metering.removed(connection, rates, workshop_id, ours, rates.c.valid_from == valid_from)
     connection.execute(rates.delete().where(ours, rates.c.valid_from == valid_from))
     before = sa.select(sa.func.max(rates.c.valid_from)).where(ours, rates.c.valid_from < valid_from).scalar_subquery()
     connection.execute(rates.update().where(ours, rates.c.valid_from == before).values(changed_at=clock.now()))

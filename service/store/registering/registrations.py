@@ -12,6 +12,7 @@ from service import clock
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered, Thing, references_in
 from service.encoding import trusted
+from service.store.engine import metering
 from service.store.engine.tables import registrations, uses
 from service.store.engine.upserts import put
 
@@ -75,7 +76,9 @@ def save_registration(
 ) -> None:
     """Create or replace the registration and its uses; a retired one is restored."""
     key = {"workshop_id": workshop_id, **thing._asdict()}
-    put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
+    its_code = registrations.c.collection == thing.collection, registrations.c.code == thing.code
+    with metering.replaced(connection, registrations, workshop_id, *its_code):
+        put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
     _forget_uses(connection, workshop_id, thing)
     used = dict.fromkeys(named for _, named in references_in(facts))
     if used:

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.audit import Action, Actor, Change, RecordedChange
+from service.store.engine import metering
 from service.store.engine.tables import changes
 from service.store.workshop.rising_ids import next_id
 
@@ -31,6 +32,7 @@ def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterab
     ]
     if rows:
         connection.execute(changes.insert(), rows)
+        metering.added(connection, changes, workshop_id, changes.c.change_id == act["change_id"])
 
 
 def act_columns(change_id: UUID, at: datetime, by: Actor) -> dict[str, Any]:

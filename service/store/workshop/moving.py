@@ -10,9 +10,15 @@ import sqlalchemy as sa
 
 from service.store.engine.column_types import Instant
 from service.store.engine.database import Connection
-from service.store.engine.tables import api_keys, as_stored, idempotency_keys
+from service.store.engine.metering import counted_anew
+from service.store.engine.stored_form import as_stored
+from service.store.engine.tables import api_keys, idempotency_keys, storage_use
 
-STAYING = {api_keys.name: "secrets do not travel", idempotency_keys.name: "a day later they are gone anyway"}
+STAYING = {
+    api_keys.name: "secrets do not travel",
+    idempotency_keys.name: "a day later they are gone anyway",
+    storage_use.name: "counted anew",
+}
 """Tables that are left out, and why."""
 STAYING_COLUMNS = {"workshops.cursor_secret": "secrets do not travel; the workshop gets a new one"}
 """Columns that are left out, and why."""
@@ -106,3 +112,4 @@ def add_rows(connection: Connection, workshop_id: UUID, tables: Mapping[str, Seq
         read = (_values(table, workshop_id, place, row) for place, row in enumerate(tables[name]))
         while some := list(islice(read, _ROWS)):
             connection.execute(table.insert(), some)
+    counted_anew(connection, workshop_id)

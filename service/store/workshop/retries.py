@@ -7,6 +7,7 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.store.engine import metering
 from service.store.engine.database import Connection
 from service.store.engine.tables import idempotency_keys
 from service.store.engine.upserts import inserting
@@ -51,7 +52,10 @@ def add_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> bool:
         .on_conflict_do_nothing()
         .returning(idempotency_keys.c.key)
     )
-    return added.first() is not None
+    is_added = added.first() is not None
+    if is_added:
+        metering.count(connection, workshop_id, 1, metering.ROW_BYTES)
+    return is_added
 
 
 def find_claim(connection: Connection, workshop_id: UUID, key: str) -> Claim | None:
@@ -77,27 +81,27 @@ def renew_claim(connection: Connection, workshop_id: UUID, found: Claim, now: da
 
 def keep_answer(connection: Connection, workshop_id: UUID, claim: Claim, answer: StoredAnswer) -> bool:
     """Store the answer; returns False if there already is one."""
-    done = connection.execute(
-        idempotency_keys.update()
-        .where(_row(workshop_id, claim.key), _OPEN)
-        .values(status=answer.status, headers=dict(answer.headers), body=answer.body)
-    )
+    with metering.replaced(connection, idempotency_keys, workshop_id, _row(workshop_id, claim.key)):
+        done = connection.execute(
+            idempotency_keys.update()
+            .where(_row(workshop_id, claim.key), _OPEN)
+            .values(status=answer.status, headers=dict(answer.headers), body=answer.body)
+        )
     return done.rowcount == 1
 
 
 def release_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> None:
     """Free the key, unless somebody else has taken the claim over."""
-    connection.execute(
-        idempotency_keys.delete().where(
-            _row(workshop_id, claim.key), _OPEN, idempotency_keys.c.claimed_at == claim.claimed_at
-        )
+    _delete(
+        connection, workshop_id, _row(workshop_id, claim.key), _OPEN, idempotency_keys.c.claimed_at == claim.claimed_at
     )
 
 
 def forget_claims(connection: Connection, workshop_id: UUID, before: datetime) -> None:
     """Delete the claims from before an instant."""
-    connection.execute(
-        idempotency_keys.delete().where(
-            idempotency_keys.c.workshop_id == workshop_id, idempotency_keys.c.claimed_at < before
-        )
-    )
+    _delete(connection, workshop_id, idempotency_keys.c.claimed_at < before)
+
+
+def _delete(connection: Connection, workshop_id: UUID, *conditions: sa.ColumnElement[bool]) -> None:
+    metering.removed(connection, idempotency_keys, workshop_id, *conditions)
+    connection.execute(idempotency_keys.delete().where(idempotency_keys.c.workshop_id == workshop_id, *conditions))

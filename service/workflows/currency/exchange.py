@@ -234,7 +234,7 @@ def withdraw_exchange_rates(
         NotRegisteredError: the source has none for it.
         PreconditionFailedError: the state has changed since the caller read it.
     """
-    with workspace.changing() as connection:
+    with workspace.taking_away() as connection:
         there = _day(connection, workspace, published_on, source)
         current = (told(there.day), there.revision)
         what, subject = _described_day(published_on, source), exchange_subject(published_on, source)

@@ -221,7 +221,7 @@ def drop_held_exchange_rates(
         NotRegisteredError: nothing is held back for the day.
         PreconditionFailedError: the state has changed since the caller read it.
     """
-    with workspace.changing() as connection:
+    with workspace.taking_away() as connection:
         held = _held(connection, workspace, published_on, source)[published_on]
         _expected(held, precondition)
         exchange.delete_held(connection, workspace.workshop_id, [(source, published_on)])

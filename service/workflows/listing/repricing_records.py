@@ -35,7 +35,7 @@ def roll_back(
         NotRegisteredError: the workshop has no such repricing.
         SupersededError: it is rolled back already, or a later repricing has changed one of its prices.
     """
-    with workspace.changing() as connection:
+    with workspace.taking_away() as connection:
         found = _repricing(connection, workspace, repricing_id)
         expect(tag_of(found), precondition, f"repricing {repricing_id}")
         day = max(found.valid_from, workspace.workshop.today())

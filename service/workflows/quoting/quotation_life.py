@@ -217,7 +217,7 @@ def revise(
 
 def discard(workspace: Workspace, address: Address, precondition: Precondition = always) -> None:
     """Delete a draft."""
-    with workspace.changing() as connection:
+    with workspace.taking_away() as connection:
         found = _locked(connection, workspace, address, precondition)
         if found.status is not Status.DRAFT:
             raise refused(found.name, found.status, "discarded", "what is issued is kept for good")

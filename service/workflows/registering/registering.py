@@ -158,7 +158,7 @@ def retire(workspace: Workspace, thing: Thing, precondition: Precondition = alwa
         InUseError: something else names it.
         PreconditionFailedError: the state has changed since the caller read it.
     """
-    with workspace.changing() as connection:
+    with workspace.taking_away() as connection:
         found = _registered(connection, workspace, thing)
 
         def save(revision: int) -> None:
@@ -229,7 +229,7 @@ def withdraw_rate(workspace: Workspace, thing: Thing, valid_from: date, precondi
         NotRegisteredError: no rate begins on this day.
         PreconditionFailedError: the state has changed since the caller read it.
     """
-    with workspace.changing() as connection:
+    with workspace.taking_away() as connection:
         there = _rate(connection, workspace, thing, valid_from)
         current = (there.rate.terms, there.revision)
         what, subject = _described_rate(thing, valid_from), rate_subject(str(thing), valid_from)

@@ -4,6 +4,7 @@ from datetime import timedelta
 from math import ceil
 
 from service import clock
+from service.store.engine import metering
 from service.store.workshop import retries
 from service.store.workshop.retries import Claim, StoredAnswer
 from service.workflows.errors import KeyUsedOtherwiseError, StillRunningError
@@ -26,6 +27,7 @@ def claim(workspace: Workspace, key: str, fingerprint: str) -> Claim:
     now = clock.now()
     ours = Claim(key=key, fingerprint=fingerprint, claimed_at=now)
     with workspace.writing() as connection:
+        metering.exempt(connection)  # it is freed if the request is refused, and forgotten after a day
         retries.forget_claims(connection, workspace.workshop_id, now - KEPT)
         if retries.add_claim(connection, workspace.workshop_id, ours):
             return ours
