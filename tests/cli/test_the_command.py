@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from service.cli import main
 from service.cli.commands import Commands, Listed
 
-HEAVY = ["alembic", "babel", "flask", "granian", "requests", "sqlalchemy", "tqdm", "typst", "vl_convert"]
+HEAVY = ["alembic", "babel", "flask", "requests", "sqlalchemy", "tqdm", "typst", "vl_convert", "waitress"]
 LOADED = f"""
 import json, sys
 from click.testing import CliRunner
