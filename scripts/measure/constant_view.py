@@ -1,4 +1,4 @@
-"""A Flask view that returns a constant JSON body, on the service's own server: the baseline of scripts/measure/benchmark.
+"""A Flask view that returns a constant JSON body, on the service's own server: a baseline for benchmarks.
 
 python constant_view.py PORT PROCESSES
 """

@@ -7,10 +7,14 @@ from uuid import UUID
 import pytest
 import sqlalchemy as sa
 
+from service import time_limit
+from service.store.engine import patience
 from service.store.engine.database import Connection, Database
+from service.store.engine.database_faults import NO_ANSWER, fault_of
 from service.store.engine.tables import uses, workshops
 from service.store.workshop.workshops import find_workshop, lock_workshop, new_workshop, next_revision
 from tests.conftest import Client
+from tests.support.proxy import proxy_to
 
 
 def revision(connection: Connection, workshop_id: UUID) -> int:
@@ -107,3 +111,22 @@ def test_on_a_server_statements_and_waits_have_a_time_limit(database: Database) 
             "lock_timeout": "10s",
             "idle_in_transaction_session_timeout": "1min",
         }
+
+
+@pytest.mark.server
+def test_a_server_that_falls_silent_is_given_up_after_the_time_limit(
+    database_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(patience, "SPARE_SECONDS", 0.1)
+    with proxy_to(database_url) as proxy:
+        silent = Database(proxy.url)
+        with time_limit.within(0.1), silent.reading() as connection:
+            connection.execute(sa.select(1))
+            proxy.hold()
+            with pytest.raises(sa.exc.OperationalError) as caught:
+                connection.execute(sa.select(1))
+        silent.dispose()
+        proxy.restore()
+
+    assert fault_of(caught.value) is NO_ANSWER
+    assert caught.value.connection_invalidated
