@@ -50,13 +50,24 @@ def _is_plain(hint: Any) -> bool:
 def _unchecked_hook(value_class: Any, converter: Converter) -> Hook:
     """Makes a value without its checks: it was checked when it was first made."""
     hints = get_type_hints(value_class, include_extras=True)
-    plan = [(each, each.name, converter.get_structure_hook(hints[each.name])) for each in fields(value_class)]
-    put = object.__setattr__
+    plan = [
+        (
+            each,
+            each.name,
+            hints[each.name],
+            None if _is_plain(hints[each.name]) else converter.get_structure_hook(hints[each.name]),
+        )
+        for each in fields(value_class)
+    ]
+    new, put = object.__new__, object.__setattr__
 
     def make(data: Any, _: Any) -> Any:
-        value = object.__new__(value_class)
-        for field, name, hook in plan:
-            put(value, name, hook(data[name], hints[name]) if name in data else _default(field))
+        value = new(value_class)
+        for field, name, hint, hook in plan:
+            if name not in data:
+                put(value, name, _default(field))
+            else:
+                put(value, name, data[name] if hook is None else hook(data[name], hint))
         return value
 
     return make

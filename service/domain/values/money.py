@@ -199,11 +199,14 @@ NOT_NEGATIVE = Then(rule=Bounds(at_least=0), member="amount")
 NotNegativeMoney = Annotated[Money, NOT_NEGATIVE]
 
 
+_new, _put = object.__new__, object.__setattr__
+
+
 def in_currency(amount: Decimal, currency: str) -> Money:
     """Money without the check of its currency, for speed: a sheet holds many amounts of one known currency."""
-    money = object.__new__(Money)
-    object.__setattr__(money, "amount", amount)
-    object.__setattr__(money, "currency", currency)
+    money = _new(Money)
+    _put(money, "amount", amount)
+    _put(money, "currency", currency)
     return money
 
 

@@ -37,9 +37,16 @@ class ShownAs:
 
     def money(self, exact: Decimal | Money, currency: str) -> Money:
         """The rounded amount; money is already rounded and returned unchanged."""
-        if isinstance(exact, Money):
-            return exact
-        return in_currency(self.rounded(exact, self.decimals_in(currency)), currency)
+        return self.shows_money_in(currency)(exact)
+
+    def shows_money_in(self, currency: str) -> Callable[[Decimal | Money], Money]:
+        """The function `money` for a currency."""
+        rounded, decimals_in = self.rounded, self.decimals_in
+
+        def show(exact: Decimal | Money) -> Money:
+            return exact if isinstance(exact, Money) else in_currency(rounded(exact, decimals_in(currency)), currency)
+
+        return show
 
 
 AT_MINOR_UNIT = ShownAs(half_up, 0, is_amount=True)
@@ -91,17 +98,24 @@ def shown(shown_class: type[T], currency: str, /, *sources: object, **told: Any)
     """
     of: Any = shown_class
     figures, sums = _plan(of, currency, bool(sources) and type(sources[0]) is of)
-    found: dict[str, Any] = {}
     for name, show in figures:
-        value = told.pop(name) if name in told else _NOWHERE
-        for source in sources if value is _NOWHERE else ():
-            if (value := getattr(source, name, _NOWHERE)) is not _NOWHERE:
-                break
-        if value is not _NOWHERE:
-            found[name] = value if show is None or value is None else show(value)
+        value = told.get(name, _NOWHERE)
+        if value is _NOWHERE:
+            for source in sources:
+                if (value := getattr(source, name, _NOWHERE)) is not _NOWHERE:
+                    break
+            else:
+                continue
+        told[name] = value if show is None or value is None else show(value)
+    return shown_class(**told, **_sums(sums, told, currency)) if sums else shown_class(**told)
+
+
+def _sums(sums: tuple[tuple[str, SumOf], ...], amounts: Mapping[str, Money], currency: str) -> dict[str, Money]:
+    """The fields that are sums, in the order in which each may be part of the next."""
+    found: dict[str, Money] = {}
     for name, each in sums:
-        found[name] = each.of(found, currency)
-    return shown_class(**found, **told)
+        found[name] = each.of({**amounts, **found}, currency)
+    return found
 
 
 @cache
@@ -123,7 +137,7 @@ def _show_of(hint: Any, currency: str, is_own: bool) -> Show | None:
     bare = optional_of(hint) or hint
     as_told, part = _mark(bare, ShownAs), marks_and_type(bare)[1]
     if part is Money:
-        return partial((as_told or AT_MINOR_UNIT).money, currency=currency)
+        return (as_told or AT_MINOR_UNIT).shows_money_in(currency)
     if as_told is not None:
         return partial(as_told.figure, currency=currency)
     if get_origin(part) in (tuple, Mapping):
