@@ -13,6 +13,7 @@ from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered, Thing, references_in
 from service.encoding import trusted
 from service.store.engine import metering
+from service.store.engine.database import Database
 from service.store.engine.tables import registrations, uses
 from service.store.engine.upserts import put
 
@@ -33,13 +34,14 @@ def within(table: sa.FromClause, workshop_id: Any, collection: Any, code: Any) -
     return sa.and_(table.c.workshop_id == workshop_id, table.c.collection == collection, table.c.code == code)
 
 
-def _registration(row: Any) -> Registration:
+def _registration(row: Iterable[Any]) -> Registration:
+    _, collection, code, facts, revision, retired_at = row
     return Registration(
-        collection=row.collection,
-        code=row.code,
-        facts=trusted(row.facts, COLLECTIONS[row.collection].facts),
-        revision=row.revision,
-        retired_at=row.retired_at,
+        collection=collection,
+        code=code,
+        facts=trusted(facts, COLLECTIONS[collection].facts),
+        revision=revision,
+        retired_at=retired_at,
     )
 
 
@@ -50,6 +52,12 @@ _ONE = sa.select(registrations).where(within(registrations, *map(sa.bindparam, (
 def find_registration(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> Registration | None:
     """The registration, retired or not, or None."""
     row = connection.execute(_ONE, {"workshop_id": workshop_id, **thing._asdict()}).first()
+    return None if row is None else _registration(row)
+
+
+def find_registration_now(database: Database, workshop_id: UUID, thing: Thing) -> Registration | None:
+    """The same, without a transaction around it."""
+    row = database.first(_ONE, workshop_id=workshop_id, collection=thing.collection, code=thing.code)
     return None if row is None else _registration(row)
 
 

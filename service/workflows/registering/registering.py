@@ -31,12 +31,14 @@ def described(thing: Thing) -> str:
 
 def find_one(workspace: Workspace, thing: Thing) -> Registration:
     """What is registered under the code; raises NotRegisteredError if nothing is, or it is retired."""
-    with workspace.reading() as connection:
-        return _registered(connection, workspace, thing)
+    return _required(registrations.find_registration_now(workspace.database, workspace.workshop_id, thing), thing)
 
 
 def _registered(connection: Connection, workspace: Workspace, thing: Thing) -> Registration:
-    found = registrations.find_registration(connection, workspace.workshop_id, thing)
+    return _required(registrations.find_registration(connection, workspace.workshop_id, thing), thing)
+
+
+def _required(found: Registration | None, thing: Thing) -> Registration:
     if found is None or found.retired_at is not None:
         raise NotRegisteredError(described(thing), found.retired_at if found else None)
     return found
