@@ -49,8 +49,7 @@ def _facts_warnings(workspace: Workspace, thing: Thing, facts: Registered) -> tu
 
 
 def _of_product(workspace: Workspace, thing: Thing) -> Iterator[PlausibilityWarning]:
-    with workspace.reading() as connection:
-        catalogue = surroundings_of_one(connection, workspace.workshop_id, thing, date.min).catalogue
+    catalogue = surroundings_of_one(workspace.database, workspace.workshop_id, thing, date.min).catalogue
     try:
         found = warnings(bill_of_resources(thing.code, _BATCH, catalogue), catalogue)
     except PugmillError:  # its bill and its cost sheet say why it cannot be made

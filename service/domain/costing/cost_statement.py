@@ -1,8 +1,10 @@
 """A cost sheet as shown: rounded so that it adds up."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
@@ -153,29 +155,35 @@ def for_people(statement: CostStatement) -> CostStatement:
     return replace(statement, lines=lines, **_sums(lines, currency, of_piece))
 
 
-def _sums(lines: Sequence[StatedLine], currency: str, decimals: int) -> dict[str, Any]:
+def _sums(lines: Iterable[StatedLine], currency: str, decimals: int) -> dict[str, Any]:
     """The sums of a sheet, of the lines as shown; amounts a piece with so many decimals."""
+    kinds: dict[tuple[CostClass, bool], tuple[Decimal, Decimal]] = {}
+    for line in lines:
+        kind = line.cost_class, line.variable
+        per_batch, per_piece = kinds.get(kind, (ZERO, ZERO))
+        kinds[kind] = per_batch + line.amount.amount, per_piece + line.amount_per_piece.amount
 
-    def of(wanted: Iterable[StatedLine]) -> Subtotal:
-        per_batch = per_piece = ZERO
-        for line in wanted:
-            per_batch += line.amount.amount
-            per_piece += line.amount_per_piece.amount
+    def of(is_wanted: Callable[[CostClass, bool], bool]) -> Subtotal:
+        amounts = [each for kind, each in kinds.items() if is_wanted(*kind)]
+        per_batch, per_piece = (sum((each[place] for each in amounts), ZERO) for place in (0, 1))
         a_piece = in_currency(half_up(per_piece, decimals), currency)
         return Subtotal(per_batch=rounded(per_batch, currency), per_piece=a_piece)
 
-    present = {line.cost_class for line in lines}
-    headings = [each for each in CostClass if each in present]
+    present = {heading for heading, _ in kinds}
     return {
-        "cost_classes": {each.value: of(line for line in lines if line.cost_class is each) for each in headings},
+        "cost_classes": {each.value: of(partial(_is_under, each)) for each in CostClass if each in present},
         "subtotals": Subtotals(
-            prime_cost=of(line for line in lines if line.cost_class in PRIME),
-            conversion_cost=of(line for line in lines if line.cost_class in CONVERSION),
-            variable_cost=of(line for line in lines if line.variable),
-            fixed_cost=of(line for line in lines if not line.variable),
-            full_cost=of(lines),
+            prime_cost=of(lambda heading, _: heading in PRIME),
+            conversion_cost=of(lambda heading, _: heading in CONVERSION),
+            variable_cost=of(lambda _, is_variable: is_variable),
+            fixed_cost=of(lambda _, is_variable: not is_variable),
+            full_cost=of(lambda *_: True),
         ),
     }
+
+
+def _is_under(wanted: CostClass, heading: CostClass, _: bool) -> bool:
+    return heading is wanted
 
 
 def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:

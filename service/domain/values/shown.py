@@ -39,6 +39,12 @@ class ShownAs:
         """The rounded amount; money is already rounded and returned unchanged."""
         return self.shows_money_in(currency)(exact)
 
+    def shows_figures_in(self, currency: str) -> Callable[[Decimal], Decimal]:
+        """The function `figure` for a currency."""
+        if self.is_amount:
+            return partial(self.figure, currency=currency)
+        return lambda exact: self.rounded(exact, self.decimals)
+
     def shows_money_in(self, currency: str) -> Callable[[Decimal | Money], Money]:
         """The function `money` for a currency."""
         rounded, decimals_in = self.rounded, self.decimals_in
@@ -139,7 +145,7 @@ def _show_of(hint: Any, currency: str, is_own: bool) -> Show | None:
     if part is Money:
         return (as_told or AT_MINOR_UNIT).shows_money_in(currency)
     if as_told is not None:
-        return partial(as_told.figure, currency=currency)
+        return as_told.shows_figures_in(currency)
     if get_origin(part) in (tuple, Mapping):
         show = _show_of(get_args(part)[get_origin(part) is Mapping], currency, is_own)
         return None if show is None else partial(_each, show)

@@ -1,7 +1,7 @@
 """Access to SQLite and PostgreSQL: short transactions that read or write."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from copy import copy
 from pathlib import Path
@@ -129,7 +129,7 @@ class Database:
         engine: SQLAlchemy's engine for it.
         file: the file of a SQLite database; None if it is on a server or in memory.
         memory: values read from it, by the state that they were read in.
-        prepared: the queries of `first`.
+        prepared: the queries of `rows`.
     """
 
     def __init__(self, url: str, *, has_memory: bool = True, quota: Quota = Quota()) -> None:  # noqa: B008 (immutable)
@@ -145,15 +145,14 @@ class Database:
         self._writing = self.engine.execution_options(**{_WRITING: True})
         self.prepared: dict[sa.Select[Any], Prepared] = {}
 
-    def first(self, query: sa.Select[Any], **parameters: Any) -> list[Any] | None:
-        """The first row of a query, or None; for what is asked very often: see `Prepared`."""
+    def rows(self, query: sa.Select[Any], **parameters: Any) -> Sequence[Sequence[Any]]:
+        """The rows of a query, which is built once because it is asked very often: see `Prepared`."""
         if self._held is not None:
-            row = self._held.execute(query, parameters).first()
-            return None if row is None else list(row)
+            return self._held.execute(query, parameters).all()
         prepared = self.prepared.get(query)
         if prepared is None:
             prepared = self.prepared[query] = Prepared(self.engine, query)
-        return prepared.first(parameters)
+        return prepared.rows(parameters)
 
     def reading(self) -> AbstractContextManager[Connection]:
         """A transaction that reads one consistent state and writes nothing."""

@@ -57,8 +57,8 @@ def find_registration(connection: sa.Connection, workshop_id: UUID, thing: Thing
 
 def find_registration_now(database: Database, workshop_id: UUID, thing: Thing) -> Registration | None:
     """The same, without a transaction around it."""
-    row = database.first(_ONE, workshop_id=workshop_id, collection=thing.collection, code=thing.code)
-    return None if row is None else _registration(row)
+    rows = database.rows(_ONE, workshop_id=workshop_id, collection=thing.collection, code=thing.code)
+    return _registration(rows[0]) if rows else None
 
 
 def page_of_registrations(

@@ -13,7 +13,7 @@ from service.domain.making.products import Catalogue
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Thing
 from service.encoding import trusted
-from service.store.engine.database import Connection
+from service.store.engine.database import Database
 from service.store.engine.tables import rates, registrations, uses
 from service.store.registering.registrations import within
 
@@ -95,18 +95,20 @@ def _surroundings_query() -> sa.Select[Any]:
 _SURROUNDINGS = _surroundings_query()
 
 
-def surroundings(connection: Connection, workshop_id: UUID, named: Iterable[Thing], as_of: date) -> Surroundings:
+def surroundings(database: Database, workshop_id: UUID, named: Iterable[Thing], as_of: date) -> Surroundings:
     """As `surroundings_of_one`, of several things; those that are not registered are left out."""
-    return together(surroundings_of_one(connection, workshop_id, thing, as_of) for thing in dict.fromkeys(named))
+    return together(surroundings_of_one(database, workshop_id, thing, as_of) for thing in dict.fromkeys(named))
 
 
-def surroundings_of_one(connection: Connection, workshop_id: UUID, thing: Thing, as_of: date) -> Surroundings:
+def surroundings_of_one(database: Database, workshop_id: UUID, thing: Thing, as_of: date) -> Surroundings:
     """One thing, everything it refers to at any depth, and their rates on the date; with a product, overhead pools."""
-    question = {"workshop_id": workshop_id, **thing._asdict(), "as_of": as_of}
     facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
     earlier: dict[str, DatedRate] = {}
-    for used_collection, used_code, registered, *dated in connection.execute(_SURROUNDINGS, question):
+    asked = {"collection": thing.collection, "code": thing.code, "as_of": as_of}
+    for used_collection, used_code, registered, *dated in database.rows(
+        _SURROUNDINGS, workshop_id=workshop_id, **asked
+    ):
         kind = COLLECTIONS[used_collection]
         facts.setdefault(used_collection, {})[used_code] = trusted(registered, kind.facts)
         resource = f"{used_collection}/{used_code}"

@@ -154,10 +154,10 @@ def find_access(database: Database, key: str) -> Access | None:
     workshop_id = workshop_of_key(key)
     if workshop_id is None:
         return None
-    row = database.first(_ACCESS, workshop_id=workshop_id, digest=_digest(key))
-    if row is None:
+    rows = database.rows(_ACCESS, workshop_id=workshop_id, digest=_digest(key))
+    if not rows:
         return None
-    *workshop, key_id, key_name, scopes, cursor_secret = row
+    *workshop, key_id, key_name, scopes, cursor_secret = rows[0]
     return Access(
         workshop=Workshop(**dict(zip(_FIELDS, workshop, strict=True))),
         key_id=key_id,

@@ -55,8 +55,8 @@ class BatchBills:
         return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)
 
     def _surroundings(self, product: str) -> Surroundings:
-        with self._workspace.reading() as connection:
-            return surroundings_of_one(connection, self._workspace.workshop_id, Thing("products", product), date.min)
+        workspace = self._workspace
+        return surroundings_of_one(workspace.database, workspace.workshop_id, Thing("products", product), date.min)
 
 
 def _stored(text: str) -> FoundBill:

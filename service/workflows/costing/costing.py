@@ -144,8 +144,7 @@ def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: dat
         key = (workspace.workshop_id, workspace.workshop.revision, thing, as_of)
         part: Surroundings | None = workspace.database.memory.find(key)
         if part is None:
-            with workspace.reading() as connection:
-                part = surroundings_of_one(connection, workspace.workshop_id, thing, as_of)
+            part = surroundings_of_one(workspace.database, workspace.workshop_id, thing, as_of)
             if part.find(thing) is not None:
                 workspace.database.memory.keep(key, part)
         parts[thing] = part

@@ -112,7 +112,7 @@ def _reference_problems(
 
 def _check_product(connection: Connection, workspace: Workspace, code: str, product: Product) -> None:
     parts = [Thing("products", part) for part in product.sub_assemblies()]
-    below = surroundings(connection, workspace.workshop_id, parts, date.min)
+    below = surroundings(workspace.database.seen_through(connection), workspace.workshop_id, parts, date.min)
     _check_nesting(connection, workspace, code, product, below.catalogue.products)
     if problems := list(inconsistencies(product, _machinery(connection, workspace, product))):
         raise InvalidValuesError(problems)
