@@ -6,18 +6,7 @@ from decimal import Decimal
 from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price_grid import PriceGrid, grid_of
 from service.domain.selling.sale import Sale
-from service.domain.solving.segments import (
-    EVERYWHERE,
-    Function,
-    Interval,
-    Segment,
-    common,
-    is_rising,
-    joined,
-    plus,
-    reaching,
-    value_at,
-)
+from service.domain.solving.segments import EVERYWHERE, Function, Interval, Segment, common, joined, overlaps, plus
 from service.domain.values.exact import UNITS, ZERO, snapped
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.unit_costs import UnitCosts
@@ -33,47 +22,55 @@ class Aim:
         self.policy, self.sale, self.base_quantity = policy, sale, base_quantity
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
         self.minor = PriceGrid(step=UNITS[self.decimals])
-        self._proceeds, self._with_tax, self._to_gross = sale.taxed_proceeds, sale.with_tax, sale.gross_of_displayed
+        self._proceeds, self._with_tax, self._to_gross = sale.taxed, sale.with_tax, sale.gross_of_displayed
         aimed, value = policy.target.traits, policy.value
         self.of_piece = aimed.of_piece * base_quantity
         self._is_price, self._of_cost, self._of_piece = aimed.is_price, value * aimed.of_cost, value * self.of_piece
-        self._wanted: Function = plus(self._proceeds, slope=-value * aimed.of_net) if aimed.of_net else self._proceeds
-        self._is_rising = is_rising(self._proceeds)
-        self._is_simple = policy.rounding is Rounding.UP and self._is_rising and is_rising(self._wanted)
+        self._of_net = value * aimed.of_net
+        self._is_rising = self._proceeds.is_rising
+        self._is_simple = policy.rounding is Rounding.UP and self._proceeds.rises(self._of_net)
 
     def costs(self, piece: UnitCosts) -> UnitCosts:
         """The costs of the base quantity."""
         return piece if self.base_quantity == 1 else piece.times(self.base_quantity)
 
-    def price(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
-        """The least displayed price that meets the target, and the price of the grid to ask.
+    def target(self, costs: UnitCosts) -> Decimal | None:
+        """The least displayed price that meets the target; None if there is none."""
+        meeting = self.meeting(costs)
+        if self._is_simple:
+            first = next(meeting, None)
+            return None if first is None else self._begin(_from(first))
+        return self.least(joined(meeting))
 
-        The latter is the least of the grid, or the nearest, that meets the target and the floor. None if there is none.
-        """
+    def price(self, costs: UnitCosts) -> Decimal | None:
+        """The price of the grid to ask: the least, or the nearest, that meets the target and the floor, if any."""
         if self._is_simple:
             return self._price_of_rising(costs)
-        meeting, allowed = tuple(joined(self.meeting(costs))), self.allowed(costs)
-        both = common(meeting, allowed)
-        target, wanted = self.least(meeting), self.least(both)
-        if wanted is None:
-            return target, None
-        is_up = self.policy.rounding is Rounding.UP
-        return target, self.grid.least(both) if is_up else self.grid.nearest(wanted, allowed)
+        both = self._both(costs)
+        if self.policy.rounding is Rounding.UP:
+            return self.grid.least(both)
+        wanted = self.least(both)
+        return None if wanted is None else self.grid.nearest(wanted, self.allowed(costs))
 
-    def _price_of_rising(self, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
-        """The same where proceeds rise with the price: a target once met is met by every higher price."""
-        meeting = next(self.meeting(costs), None)
-        if meeting is None:
-            return None, None
-        latest = meeting
+    def _both(self, costs: UnitCosts) -> Iterator[Interval]:
+        """The displayed prices that meet the target and the floor, in order; no more are found than are taken."""
+        found = self.meeting(costs)
+        for floor in self._floors(costs):
+            found = overlaps(found, floor)
+        return found
+
+    def _price_of_rising(self, costs: UnitCosts) -> Decimal | None:
+        """The price where proceeds rise with it: a target or a floor once met is met by every higher price."""
+        latest = next(self.meeting(costs), None)
+        if latest is None:
+            return None
         for floor in self._floors(costs):
             first = next(floor, None)
             if first is None:
-                return self._begin(_from(meeting)), None
+                return None
             latest = _later(latest, first)
         low, is_included, _ = latest
-        target = meeting.low if meeting.is_low_included else self._begin(_from(meeting))
-        return target, self.grid.at_or_above(low) if is_included else self.grid.above(low)
+        return self.grid.at_or_above(low) if is_included else self.grid.above(low)
 
     def keeps(self, displayed: Decimal, costs: UnitCosts) -> bool:
         """Whether a price meets the target and the floor, compared at 28 digits."""
@@ -81,8 +78,8 @@ class Aim:
         if self._is_price:
             meets = displayed >= policy.value
         else:
-            meets = snapped(value_at(self._wanted, gross)) >= snapped(self._level(costs))
-        brought = snapped(value_at(self._proceeds, gross))
+            meets = snapped(self._proceeds.at(gross, self._of_net)) >= snapped(self._level(costs))
+        brought = snapped(self._proceeds.at(gross))
         has_cost = policy.never_below_cost is None or brought >= snapped(
             costs.on(policy.never_below_cost) * self._with_tax
         )
@@ -91,15 +88,16 @@ class Aim:
     def margin(self, displayed: Decimal, costs: UnitCosts) -> Decimal | None:
         """Profit ÷ net price at a displayed price; None at a price of 0."""
         gross = displayed * self._to_gross
-        return (value_at(self._proceeds, gross) - costs.full * self._with_tax) / gross if gross else None
+        return (self._proceeds.at(gross) - costs.full * self._with_tax) / gross if gross else None
 
-    def surplus(self, costs: UnitCosts) -> Function:
-        """(1 + tax) × (proceeds − what the target requires), as a function of the gross price."""
-        return plus(self._wanted, constant=-self._level(costs))
+    def surplus_at(self, gross: Decimal, costs: UnitCosts) -> Segment:
+        """The segment at a gross price of (1 + tax) × (proceeds − what the target requires)."""
+        (found,) = plus((self._proceeds.segment_at(gross),), slope=-self._of_net, constant=-self._level(costs))
+        return found
 
     def above(self, cost: Decimal) -> Function:
         """(1 + tax) × (proceeds − cost), as a function of the gross price."""
-        return plus(self._proceeds, constant=-cost * self._with_tax)
+        return plus(self._proceeds.function, constant=-cost * self._with_tax)
 
     def _level(self, costs: UnitCosts) -> Decimal:
         """The level that (1 + tax) × proceeds, less a margin on the gross price, has to reach.
@@ -113,11 +111,11 @@ class Aim:
         """The displayed prices that meet the target, in order."""
         if self._is_price:
             return iter((Interval(low=self.policy.value),))
-        return self._displayed(reaching(self._wanted, self._level(costs)))
+        return self._displayed(self._proceeds.reaching(self._level(costs), self._of_net))
 
     def bringing_in(self, cost: Decimal) -> Iterator[Interval]:
         """The displayed prices whose proceeds cover a cost, in order."""
-        found = self._displayed(reaching(self._proceeds, cost * self._with_tax))
+        found = self._displayed(self._proceeds.reaching(cost * self._with_tax))
         if not self._is_rising:
             return joined(found)
         first = next(found, None)
@@ -153,9 +151,12 @@ class Aim:
         by = self._to_gross
         return iter(gross) if by == 1 else (_divided(each, by) for each in gross)
 
-    def displayed(self, segment: Segment, *, is_first: bool) -> Iterator[Interval]:
-        """The displayed prices of a segment of a function of the gross price."""
-        return self._displayed((Interval(low=segment.above, is_low_included=is_first, high=segment.up_to),))
+    def displayed(self, function: Function) -> Iterator[Interval]:
+        """The displayed prices of each segment of a function of the gross price."""
+        return self._displayed(
+            Interval(low=segment.above, is_low_included=not place, high=segment.up_to)
+            for place, segment in enumerate(function)
+        )
 
 
 def _from(interval: Interval) -> Interval:

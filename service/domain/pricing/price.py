@@ -8,7 +8,7 @@ from functools import cached_property
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.selling.sale import Sale
-from service.domain.solving.segments import Function, Interval, Segment, common
+from service.domain.solving.segments import Function, Interval, Segment, meetings
 from service.domain.values.exact import (
     ONE,
     SHARE_DECIMALS,
@@ -31,7 +31,7 @@ class Price:
         base_quantity: pieces that all of it is for.
         asked: the displayed price.
         target_price: the least displayed price that meets the policy exactly; the price itself if it was given.
-        equation: the segment of `Aim.surplus` whose zero is the target; None where the target is a step of the fees, or
+        equation: the segment of `Aim.surplus_at` whose zero is the target; None where the target is a step of the fees, or
             was given.
         floor_price: the least displayed price, at the minor unit, that may be asked; where the policy has no floor, the
             least that covers the variable cost, below which every piece sold costs cash. None if no price does.
@@ -105,7 +105,7 @@ class Pricing:
         Raises:
             UnreachableTargetError: no price does.
         """
-        target, found = self.aim.price(self.costs)
+        target, found = self.aim.target(self.costs), self.aim.price(self.costs)
         if target is None or found is None:
             raise self.unreachable()
         return self._judged(found, target, self._equation(target))
@@ -150,7 +150,7 @@ class Pricing:
         if self.policy.target.traits.is_price:
             return None
         gross = target * self.sale.gross_of_displayed
-        segment = next(each for each in self.aim.surplus(self.costs) if each.reaches(gross))
+        segment = self.aim.surplus_at(gross, self.costs)
         is_zero = segment.slope > 0 and snapped(-segment.constant / segment.slope) == snapped(gross)
         return segment if is_zero else None
 
@@ -196,16 +196,15 @@ class Pricing:
             higher prices, without a price.
         """
         allowed = self._enforced
-        for place, segment in enumerate(function):
-            for interval in common(self.aim.displayed(segment, is_first=not place), allowed):
-                ends = [self.grid.least((interval,))]
-                if interval.high is not None:
-                    ends.append(self.grid.greatest((interval,), interval.high))
-                for price in ends:
-                    gross = ZERO if price is None else price * self.sale.gross_of_displayed
-                    unit = of_net * gross + besides
-                    if price is not None and unit:
-                        yield segment.at(gross) / unit, price
+        for place, interval in meetings(self.aim.displayed(function), allowed):
+            ends = [self.grid.least((interval,))]
+            if interval.high is not None:
+                ends.append(self.grid.greatest((interval,), interval.high))
+            for price in ends:
+                gross = ZERO if price is None else price * self.sale.gross_of_displayed
+                unit = of_net * gross + besides
+                if price is not None and unit:
+                    yield function[place].at(gross) / unit, price
         if of_net and any(interval.high is None for interval in allowed):
             yield function[-1].slope / of_net, None
 

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from service.domain.selling.channels import ChannelRate, Display, Payer
 from service.domain.selling.fees import Fee, FeeBand, FeeBase
+from service.domain.solving.curve import Curve
 from service.domain.solving.segments import Function, Segment, clamped, line, scaled, total, value_at
 from service.domain.values.exact import ONE, ZERO, exactly
 
@@ -38,7 +39,7 @@ class Sale:
         conversion_share: the share of the payout that the channel keeps for converting it.
         shipping_cost: of a piece, for the workshop.
         shipping_charge: of a piece, for the buyer, tax included.
-        taxed_proceeds: (1 + tax) × proceeds as a function of the gross price.
+        taxed: (1 + tax) × proceeds as a function of the gross price.
     """
 
     display: Display = Display.TAX_EXCLUSIVE
@@ -47,10 +48,18 @@ class Sale:
     conversion_share: Decimal = ZERO
     shipping_cost: Decimal = ZERO
     shipping_charge: Decimal = ZERO
-    taxed_proceeds: Function = field(init=False, compare=False, repr=False)
+    taxed: Curve = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "taxed_proceeds", self._taxed_proceeds())
+        object.__setattr__(self, "taxed", Curve(self._taxed_proceeds()))
+
+    def __len__(self) -> int:
+        """Number of segments of its functions: what it takes of memory."""
+        return 2 * len(self.taxed) + sum(len(charged.function) for charged in self.fees)
+
+    @property
+    def taxed_proceeds(self) -> Function:
+        return self.taxed.function
 
     @property
     def with_tax(self) -> Decimal:

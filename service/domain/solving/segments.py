@@ -149,31 +149,6 @@ def _cut(segment: Segment, sign: Decimal, limit: Decimal) -> Iterator[tuple[Inte
     yield Interval(low=root, high=segment.up_to), slope > 0
 
 
-def reaching(function: Function, level: Decimal = ZERO) -> Iterator[Interval]:
-    """The ranges, in order, where the function is at least the level; each segment is solved exactly."""
-    is_first = True
-    for segment in function:
-        found = _reaching(segment, level, is_first=is_first)
-        if found is not None:
-            yield found
-        is_first = False
-
-
-def _reaching(segment: Segment, level: Decimal, *, is_first: bool) -> Interval | None:
-    slope, missing, above, up_to = segment.slope, level - segment.constant, segment.above, segment.up_to
-    if slope == 0:
-        return None if missing > 0 else Interval(above, is_first, up_to)
-    root = missing / slope
-    at = snapped(root)
-    if slope > 0:
-        if at <= snapped(above):
-            return Interval(above, is_first, up_to)
-        return Interval(root, True, up_to) if up_to is None or at <= snapped(up_to) else None
-    if at > snapped(above) or (is_first and root >= above):
-        return Interval(above, is_first, root if up_to is None else min(root, up_to))
-    return None
-
-
 def is_rising(function: Function) -> bool:
     """Whether the function never falls, so that it stays above every level that it reaches."""
     return all(segment.slope >= 0 for segment in function) and all(
@@ -202,9 +177,33 @@ def common(one: Iterable[Interval], other: Iterable[Interval]) -> tuple[Interval
 
 
 def overlaps(one: Iterable[Interval], other: Iterable[Interval]) -> Iterator[Interval]:
-    """The same as `common`, lazily."""
-    others = tuple(other)
-    return (found for first in one for second in others if (found := _overlap(first, second)) is not None)
+    """The same as `common`, lazily: of neither more is taken than is needed."""
+    return (found for _, found in meetings(one, other))
+
+
+def meetings(one: Iterable[Interval], other: Iterable[Interval]) -> Iterator[tuple[int, Interval]]:
+    """The ranges that two lists of ranges have in common, each with the place of its range in the first list."""
+    others, seen, begin = iter(other), list[Interval](), 0
+    for place, first in enumerate(one):
+        low, high = snapped(first.low), None if first.high is None else snapped(first.high)
+        while begin < len(seen) and (end := seen[begin].high) is not None and snapped(end) < low:
+            begin += 1
+        at = begin
+        while (second := _taken(seen, at, others)) is not None and (high is None or snapped(second.low) <= high):
+            found = _overlap(first, second)
+            if found is not None:
+                yield place, found
+            at += 1
+
+
+def _taken(seen: list[Interval], at: int, others: Iterator[Interval]) -> Interval | None:
+    """The range at a place, taken from the iterator if it is the next one; None after the last."""
+    if at == len(seen):
+        following = next(others, None)
+        if following is None:
+            return None
+        seen.append(following)
+    return seen[at]
 
 
 def _overlap(one: Interval, other: Interval) -> Interval | None:

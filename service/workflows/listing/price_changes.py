@@ -147,7 +147,7 @@ class Look:
         bill = self._bills.of(row)
         costs = self._costs(bill)
         in_sale = aim.costs(costs if currency == self._home else costs.converted(convert))
-        _, price = aim.price(in_sale)
+        price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
         price = half_up(price, aim.decimals)  # a multiple of the minor unit already; now with its number of digits

@@ -32,7 +32,7 @@ def an_aim(sale: Sale | None = None, currency: str = "EUR", **policy: str) -> Ai
 
 
 def price(aim: Aim, costs: UnitCosts) -> tuple[Decimal | None, Decimal | None]:
-    return exactly(aim.price)(costs)
+    return exactly(aim.target)(costs), exactly(aim.price)(costs)
 
 
 def in_general(aim: Aim) -> Aim:

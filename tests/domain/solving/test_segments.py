@@ -9,6 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from service.domain.solving.curve import Curve
 from service.domain.solving.segments import (
     EVERYWHERE,
     Function,
@@ -20,7 +21,6 @@ from service.domain.solving.segments import (
     joined,
     line,
     plus,
-    reaching,
     scaled,
     total,
     value_at,
@@ -143,7 +143,7 @@ class TestLimits:
 
 @exactly
 def not_negative(segments: Function) -> tuple[Interval, ...]:
-    return tuple(reaching(segments))
+    return tuple(Curve(segments).reaching(Decimal(0)))
 
 
 class TestWhereAFunctionIsNotNegative:
@@ -183,7 +183,7 @@ class TestWhereAFunctionIsNotNegative:
     def test_also_gives_where_a_function_reaches_a_level(self) -> None:
         segments = function(("1", "-4"), ("1", "-14"))
 
-        assert tuple(reaching(segments, Decimal(3))) == not_negative(plus(segments, constant=Decimal(-3)))
+        assert tuple(Curve(segments).reaching(Decimal(3))) == not_negative(plus(segments, constant=Decimal(-3)))
 
     @pytest.mark.parametrize(
         ("segments", "rises"),
