@@ -1,41 +1,74 @@
-"""Caches between requests, of the values used last."""
+"""Caches of the values used last, bounded by what they take in memory."""
 
+import sys
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import fields, is_dataclass
+from enum import Enum
 from threading import RLock
 from typing import Any, Generic, TypeVar
 
 T = TypeVar("T")
 
+MEGABYTE = 1024 * 1024
+
+
+def size_of(value: Any) -> int:
+    """Bytes that a value takes with all it consists of: texts, figures, collections and dataclasses of these."""
+    found, seen, left = 0, set[int](), [value]
+    while left:
+        each = left.pop()
+        if id(each) in seen or isinstance(each, Enum):
+            continue
+        seen.add(id(each))
+        found += sys.getsizeof(each)
+        if isinstance(each, Mapping):
+            left += [*each.keys(), *each.values()]
+        elif isinstance(each, (tuple, list, set, frozenset)):
+            left += each
+        elif is_dataclass(each):
+            left += [getattr(each, field.name) for field in fields(each)]
+    return found
+
 
 class Memory(Generic[T]):
     """A thread-safe LRU cache. A key determines its value, so nothing ever needs to be invalidated."""
 
-    def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
+    def __init__(self, room: int, weigh: Callable[[T], int] = size_of) -> None:
+        """Give it room for so many bytes."""
         self._room, self._weigh, self._weight = room, weigh, 0
-        self._values: OrderedDict[Hashable, T] = OrderedDict()
+        self._values: OrderedDict[Hashable, tuple[T, int]] = OrderedDict()
         self._lock = RLock()
 
     def find(self, key: Hashable) -> T | None:
         """The value, or None."""
         with self._lock:
             found = self._values.get(key)
-            if found is not None:
-                self._values.move_to_end(key)
-            return found
+            if found is None:
+                return None
+            self._values.move_to_end(key)
+            return found[0]
 
-    def keep(self, key: Hashable, value: T) -> None:
-        """Keep the value, and drop those least recently used."""
+    def keep(self, key: Hashable, value: T, weight: int | None = None) -> None:
+        """Keep the value, and drop those least recently used.
+
+        Args:
+            weight: the bytes that it takes, if they are known without weighing it.
+        """
+        if not self._room:
+            return
+        weight = self._weigh(value) if weight is None else weight
         with self._lock:
             if key in self._values:
                 self._drop(key)
-            self._values[key] = value
-            self._weight += self._weigh(value)
+            self._values[key] = value, weight
+            self._weight += weight
             while self._weight > self._room:
                 self._drop(next(iter(self._values)))
 
     def _drop(self, key: Hashable) -> None:
-        self._weight -= self._weigh(self._values.pop(key))
+        _, weight = self._values.pop(key)
+        self._weight -= weight
 
 
 class MemoryOfStates(Memory[T]):
@@ -44,11 +77,11 @@ class MemoryOfStates(Memory[T]):
     Values of older revisions are never asked for again and would only take up room.
     """
 
-    def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
+    def __init__(self, room: int, weigh: Callable[[T], int] = size_of) -> None:
         super().__init__(room, weigh)
         self._kept: dict[Hashable, tuple[Any, set[Hashable]]] = {}
 
-    def keep(self, key: Hashable, value: T) -> None:
+    def keep(self, key: Hashable, value: T, weight: int | None = None) -> None:
         """Keep the value, unless there are values of a newer revision; drop those of older ones."""
         owner, revision = _owner_and_revision(key)
         with self._lock:
@@ -58,7 +91,7 @@ class MemoryOfStates(Memory[T]):
             if revision > newest:
                 for each in tuple(keys):
                     self._drop(each)
-            super().keep(key, value)
+            super().keep(key, value, weight)
             if key in self._values:
                 self._kept.setdefault(owner, (revision, set()))[1].add(key)
 
@@ -77,18 +110,21 @@ def _owner_and_revision(key: Hashable) -> tuple[Hashable, Any]:
     return key[0], key[1]
 
 
-class Remembered(dict[Any, Any]):
-    """A cache for one piece of work; it is emptied when it is full."""
+class Remembered(dict[Any, T]):
+    """A cache for one piece of work, for so many bytes; it is emptied when it is full."""
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
         super().__init__()
-        self._most = most
+        self._room, self._weigh, self._weight = room, weigh, 0
 
     def of(self, key: Hashable, make: Callable[[], T]) -> T:
         """The value, made if it is missing."""
-        found: T | None = self.get(key)
+        found = self.get(key)
         if found is None:
-            if len(self) >= self._most:
+            found = make()
+            self._weight += self._weigh(found)
+            if self._weight > self._room:
                 self.clear()
-            found = self[key] = make()
+                self._weight = self._weigh(found)
+            self[key] = found
         return found

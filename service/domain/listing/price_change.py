@@ -158,14 +158,18 @@ class ChangeWriter:
     def cost(self, amount: Decimal) -> Decimal:
         return half_up(amount, self._decimals)
 
+    def money(self, cost: Decimal) -> dict[str, str]:
+        """A cost as shown, as data."""
+        return {"amount": f"{cost:f}", "currency": self._home}
+
     def priced(
-        self, price: Decimal, currency: str, base_quantity: int, cost: Decimal, margin: str | None
+        self, price: str, currency: str, base_quantity: int, cost: dict[str, str], margin: str | None
     ) -> dict[str, Any]:
-        """A price at the minor unit with the cost of a piece and its margin as shown."""
+        """A price at the minor unit with the cost of a piece, as data, and its margin as shown."""
         return {
-            "price": {"amount": f"{price:f}", "currency": currency},
+            "price": {"amount": price, "currency": currency},
             "base_quantity": base_quantity,
-            "unit_cost": {"amount": f"{cost:f}", "currency": self._home},
+            "unit_cost": cost,
             "margin_share": margin,
         }
 

@@ -31,8 +31,8 @@ class Price:
         base_quantity: pieces that all of it is for.
         asked: the displayed price.
         target_price: the least displayed price that meets the policy exactly; the price itself if it was given.
-        equation: the segment of `Aim.surplus_at` whose zero is the target; None where the target is a step of the fees, or
-            was given.
+        equation: the segment of `Aim.surplus_at` whose zero is the target; None where the target is a step of the
+            fees, or was given.
         floor_price: the least displayed price, at the minor unit, that may be asked; where the policy has no floor, the
             least that covers the variable cost, below which every piece sold costs cash. None if no price does.
         raised_to: the least price at the minor unit, from the target up, that meets the policy's floor, where the

@@ -11,14 +11,16 @@ import sqlalchemy as sa
 from sqlalchemy import event
 
 from service import time_limit
-from service.memory import Memory, MemoryOfStates
+from service.memory import MEGABYTE, Memory, MemoryOfStates
 from service.store.engine.metering import Quota, metered
 from service.store.engine.one_file import OneFile
 from service.store.engine.patience import PatientConnection
 from service.store.engine.prepared import Prepared
 
-_ROOM = 60_000
-"""Most registered things in memory; each takes about 1.7 kB (measured with the demo workshop)."""
+_ROOM = 100 * MEGABYTE
+"""What a process remembers of the states of its workshops."""
+_ROOM_OF_A_SNAPSHOT = 24 * MEGABYTE
+"""What one piece of work remembers of the state that it sees."""
 _BUSY_SECONDS = 5
 _POOL = {"pool_size": 5, "max_overflow": 20}
 """As many connections as a process has threads, of which a few stay open."""
@@ -136,7 +138,7 @@ class Database:
         self.file = _file_named(url)
         self._one_file = OneFile(self.file)
         self.engine = make_engine(url, self._one_file)
-        self.memory: Memory[Any] = MemoryOfStates(_ROOM if has_memory else 0, len)
+        self.memory: Memory[Any] = MemoryOfStates(_ROOM if has_memory else 0)
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._held: sa.Connection | None = None
@@ -170,7 +172,7 @@ class Database:
         If the transaction holds the workshop's lock, all readings are of one state, and no idle timeout ends it.
         """
         frozen = copy(self)
-        frozen.memory = Memory(_ROOM, len)
+        frozen.memory = Memory(_ROOM_OF_A_SNAPSHOT)
         frozen._held = connection
         return frozen
 
@@ -191,7 +193,7 @@ class Database:
         """A part of the joint transaction, which stays open."""
         if self._held is None:
             self._held = open_until.enter_context(self._metered())
-            self.memory = Memory(0, len)  # from now on, reads may see rows that are never committed
+            self.memory = Memory(0)  # from now on, reads may see rows that are never committed
         yield self._held
 
     @contextmanager

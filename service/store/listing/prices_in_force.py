@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -12,6 +11,7 @@ import sqlalchemy as sa
 from service.domain.register import CONDITIONS
 from service.domain.values.references import Thing
 from service.store.engine import metering
+from service.store.engine.column_types import as_text
 from service.store.engine.tables import listing_prices, price_changes, registrations, uses
 from service.store.listing.dated_prices import in_force_on
 from service.store.registering.touched import resting_on
@@ -31,9 +31,9 @@ class ListingRow(NamedTuple):
         facts: what is registered, as plain data.
         repricing_id: the repricing that set its price, as text; None, like all that follows, without a price.
         is_stale: whether its bill of resources may be out of date.
-        price: the price in force.
+        price: the price in force, as text.
         base_quantity: pieces that it is for.
-        unit_cost: cost of a piece when the price was set.
+        unit_cost: cost of a piece when the price was set, as text.
         margin_share: margin at that time.
         bill: bill of resources at that time, as JSON text.
         bill_now: a bill of resources computed since, if there is one.
@@ -43,10 +43,10 @@ class ListingRow(NamedTuple):
     facts: dict[str, Any]
     repricing_id: str | None
     is_stale: bool | None
-    price: Decimal
+    price: str
     currency: str
     base_quantity: int
-    unit_cost: Decimal
+    unit_cost: str
     margin_share: str | None
     bill: str | None
     bill_now: str | None
@@ -109,10 +109,10 @@ def _with_prices(workshop_id: UUID, listings: sa.Select[Any]) -> sa.Select[Any]:
             found.c.facts,
             sa.cast(prices.repricing_id, sa.String),
             prices.is_stale,
-            changes.price,
+            as_text(changes.price),
             changes.currency,
             changes.base_quantity,
-            changes.unit_cost,
+            as_text(changes.unit_cost),
             changes.margin_share,
             changes.bill,
             prices.bill.label("bill_now"),

@@ -12,7 +12,8 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.making.products import Catalogue
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Thing
-from service.encoding import trusted
+from service.encoding import from_text
+from service.store.engine.column_types import as_text
 from service.store.engine.database import Database
 from service.store.engine.tables import rates, registrations, uses
 from service.store.registering.registrations import within
@@ -27,12 +28,14 @@ class Surroundings:
         catalogue: those of them that an explosion needs.
         rates: the rates in force on the date, by resource.
         earlier: for each of them the one before it, if there is one.
+        size: bytes that it takes in memory.
     """
 
     facts: Mapping[str, Mapping[str, Any]]
     catalogue: Catalogue
     rates: Mapping[str, DatedRate]
     earlier: Mapping[str, DatedRate] = field(default_factory=dict)
+    size: int = 0
 
     def find(self, thing: Thing) -> Any | None:
         """What is registered of it, if it is in it."""
@@ -44,13 +47,11 @@ class Surroundings:
         for name, each in facts.items():
             collection, code = Thing.of(name)
             found.setdefault(collection, {})[code] = each
-        return _surroundings(found, self.rates, self.earlier)
-
-    def __len__(self) -> int:
-        """Number of registered things in it."""
-        return sum(map(len, self.facts.values()))
+        return _surroundings(found, self.rates, self.earlier, self.size)
 
 
+_SIZE_OF_A_THING, _SIZE_OF_A_CHARACTER = 400, 8
+"""Bytes that a registered thing takes in memory, and that each character of its stored text adds (measured)."""
 _WORKSHOP_ID = sa.bindparam("workshop_id", type_=sa.Uuid)
 
 
@@ -79,11 +80,11 @@ def _surroundings_query() -> sa.Select[Any]:
         sa.select(
             registrations.c.collection,
             registrations.c.code,
-            registrations.c.facts,
+            as_text(registrations.c.facts),
             in_force.c.valid_from,
-            in_force.c.terms,
+            as_text(in_force.c.terms),
             before.c.valid_from,
-            before.c.terms,
+            as_text(before.c.terms),
         )
         .select_from(reached)
         .join(registrations, within(registrations, *thing))
@@ -105,17 +106,21 @@ def surroundings_of_one(database: Database, workshop_id: UUID, thing: Thing, as_
     facts: dict[str, dict[str, Any]] = {}
     in_force: dict[str, DatedRate] = {}
     earlier: dict[str, DatedRate] = {}
+    size = 0
     asked = {"collection": thing.collection, "code": thing.code, "as_of": as_of}
     for used_collection, used_code, registered, *dated in database.rows(
         _SURROUNDINGS, workshop_id=workshop_id, **asked
     ):
         kind = COLLECTIONS[used_collection]
-        facts.setdefault(used_collection, {})[used_code] = trusted(registered, kind.facts)
+        facts.setdefault(used_collection, {})[used_code] = from_text(registered, kind.facts)
+        size += _SIZE_OF_A_THING + len(registered) * _SIZE_OF_A_CHARACTER
         resource = f"{used_collection}/{used_code}"
         for found, valid_from, terms in ((in_force, *dated[:2]), (earlier, *dated[2:])):
             if terms is not None and kind.terms is not None:
-                found[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=trusted(terms, kind.terms))
-    return _surroundings(facts, in_force, earlier)
+                read = from_text(terms, kind.terms)
+                found[resource] = DatedRate(resource=resource, valid_from=valid_from, terms=read)
+                size += len(terms) * _SIZE_OF_A_CHARACTER
+    return _surroundings(facts, in_force, earlier, size)
 
 
 def together(found: Iterable[Surroundings]) -> Surroundings:
@@ -131,12 +136,15 @@ def together(found: Iterable[Surroundings]) -> Surroundings:
         earlier.update(part.earlier)
         for collection, registered in part.facts.items():
             facts.setdefault(collection, {}).update(registered)
-    return _surroundings(facts, in_force, earlier)
+    return _surroundings(facts, in_force, earlier, sum(part.size for part in parts))
 
 
 def _surroundings(
-    facts: dict[str, dict[str, Any]], in_force: Mapping[str, DatedRate], earlier: Mapping[str, DatedRate]
+    facts: dict[str, dict[str, Any]],
+    in_force: Mapping[str, DatedRate],
+    earlier: Mapping[str, DatedRate],
+    size: int,
 ) -> Surroundings:
     facts["overheads"] = dict(sorted(facts.get("overheads", {}).items()))
     members = {name: facts.get(name.replace("_", "-"), {}) for name in Catalogue.__dataclass_fields__}
-    return Surroundings(facts=facts, catalogue=Catalogue(**members), rates=in_force, earlier=earlier)
+    return Surroundings(facts=facts, catalogue=Catalogue(**members), rates=in_force, earlier=earlier, size=size)

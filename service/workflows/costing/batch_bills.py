@@ -8,10 +8,14 @@ from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
 from service.domain.values.references import Thing
 from service.encoding import encoded, plain_data, to_bytes
-from service.memory import Remembered
+from service.memory import MEGABYTE, Remembered
 from service.store.listing.prices_in_force import ListingRow
 from service.store.registering.surroundings import Surroundings, surroundings_of_one
 from service.workflows.workspace import Workspace
+
+_ROOM = 8 * MEGABYTE
+_BYTES_OF_A_CHARACTER = 6
+"""That a character of the text of a bill takes in memory, with the figures decoded from it."""
 
 
 class FoundBill(NamedTuple):
@@ -21,21 +25,27 @@ class FoundBill(NamedTuple):
     text: str
     is_new: bool
 
+    @property
+    def size(self) -> int:
+        """Bytes that it takes in memory."""
+        return len(self.text) * _BYTES_OF_A_CHARACTER
+
 
 class BatchBills:
     """Finds bills of resources in one state of a workshop."""
 
     def __init__(self, workspace: Workspace) -> None:
         self._workspace = workspace
-        self._bills, self._around, self._read = Remembered(1_000), Remembered(300), Remembered(200)
+        self._bills = Remembered[FoundBill](_ROOM, lambda found: found.size)
+        self._around = Remembered[Surroundings](_ROOM, lambda found: found.size)
+        self._read = Remembered[FoundBill](_ROOM // 4, lambda found: found.size)
 
     def of(self, row: ListingRow) -> FoundBill:
         """The stored bill, or a new one if that may be out of date; raises PugmillError if it cannot be made."""
         text = None if row.is_stale else row.bill_now or row.bill
         if text is None:
             batch = row.facts["product"], row.facts["standard_batch"]
-            found: FoundBill = self._bills.of(batch, lambda: self._anew(*batch))
-            return found
+            return self._bills.of(batch, lambda: self._anew(*batch))
         return self._of(text)
 
     def in_force(self, row: ListingRow) -> FoundBill:
@@ -45,11 +55,10 @@ class BatchBills:
 
     def _of(self, text: str) -> FoundBill:
         # Listings of one product and batch have the same bill, and are mostly neighbours.
-        bill: FoundBill = self._read.of(text, lambda: _stored(text))
-        return bill
+        return self._read.of(text, lambda: _stored(text))
 
     def _anew(self, product: str, pieces: int) -> FoundBill:
-        around: Surroundings = self._around.of(product, lambda: self._surroundings(product))
+        around = self._around.of(product, lambda: self._surroundings(product))
         exploded = bill_of_resources(product, pieces, around.catalogue)
         bill = BatchBill(pieces, {line.resource: line.quantity for line in exploded.lines})
         return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)

@@ -19,7 +19,7 @@ from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Reference, Thing
-from service.memory import Memory
+from service.memory import MEGABYTE, Memory
 from service.store.registering import rates as dated_rates
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings, surroundings_of_one, together
@@ -31,8 +31,10 @@ from service.workflows.workspace import Workspace
 
 T = TypeVar("T")
 
-_ROOM = 100_000
-"""Room for the values that one answer remembers."""
+_ROOM = 24 * MEGABYTE
+"""What one answer remembers of what it supposes."""
+_SIZE_OF_A_FACT = 2_000
+"""Bytes of a unit rate or a caution; estimated high."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +43,6 @@ class _Remembered:
 
     value: Any
     rates: Mapping[tuple[str, str], DayRates]
-
-    def __len__(self) -> int:
-        """Its weight in memory, in registered things; estimated high."""
-        return 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,15 +63,18 @@ class Costing:
     memory: Memory[Any]
     state: tuple[Hashable, ...]
 
-    def remembered(self, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
+    def remembered(self, key: tuple[Hashable, ...], make: Callable[[], T], weigh: Callable[[T], int]) -> T:
         """A value that depends on the state and the key alone, made once; its exchange rates count as used.
 
         It must not refer to the surroundings, which would then stay in memory with it.
+
+        Args:
+            weigh: the bytes that it takes.
         """
         found: _Remembered | None = self.memory.find((*self.state, *key))
         if found is None:
             found = _Remembered(*self.exchange.tracked(make))
-            self.memory.keep((*self.state, *key), found)
+            self.memory.keep((*self.state, *key), found, weigh(found.value))
         else:
             self.exchange.recall(found.rates)
         value: T = found.value
@@ -94,12 +95,17 @@ class Costing:
         rates = self.remembered(
             ("unit rates", resources),
             lambda: unit_rates(self.card, resources, pools_of(self.surroundings), self.exchange),
+            lambda found: _SIZE_OF_A_FACT * (1 + len(found)),
         )
         return cost_sheet(bill, rates, self.card)
 
     def cautions(self, bill: BillOfResources) -> tuple[Caution, ...]:
         """Where the work on the product of a bill, or the product, can hurt someone; the same for each quantity."""
-        return self.remembered(("cautions", bill.product), lambda: cautions_of([bill], self.surroundings.catalogue))
+        return self.remembered(
+            ("cautions", bill.product),
+            lambda: cautions_of([bill], self.surroundings.catalogue),
+            lambda found: _SIZE_OF_A_FACT * (1 + len(found)),
+        )
 
     def warnings(self, bill: BillOfResources, sheet: CostSheet) -> tuple[PlausibilityWarning, ...]:
         """What looks implausible about the product of a bill, and about its cost."""
@@ -146,7 +152,7 @@ def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: dat
         if part is None:
             part = surroundings_of_one(workspace.database, workspace.workshop_id, thing, as_of)
             if part.find(thing) is not None:
-                workspace.database.memory.keep(key, part)
+                workspace.database.memory.keep(key, part, part.size)
         parts[thing] = part
     _check_registered(parts, references)
     return together(parts.values())
@@ -193,7 +199,7 @@ def prepare(
         surroundings=around,
         card=card,
         exchange=Exchange(workspace, converted_on or as_of),
-        memory=Memory(_ROOM, len) if supposed else workspace.database.memory,
+        memory=Memory(_ROOM) if supposed else workspace.database.memory,
         state=(workspace.workshop_id, workspace.workshop.revision, as_of, converted_on or as_of),
     )
 

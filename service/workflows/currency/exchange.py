@@ -23,6 +23,9 @@ from service.workflows.workspace import Workspace
 
 T = TypeVar("T")
 
+_BYTES_OF_A_RATE = 300
+"""That a rate takes in memory, the day around it included; estimated high."""
+
 
 class Exchange:
     """Converts amounts on a date; reads rates when first needed, and records those used."""
@@ -91,7 +94,7 @@ class Exchange:
         if found is None:
             with self._workspace.reading() as connection:
                 found = exchange.days_until(connection, workshop_id, self._as_of, MAX_AGE_DAYS)
-            memory.keep(key, found)
+            memory.keep(key, found, sum(len(day.rates) for day in found) * _BYTES_OF_A_RATE)
         return found
 
     def _with_last(self, error: MissingExchangeRateError) -> MissingExchangeRateError:

@@ -6,34 +6,26 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import RateTable, rating
-from service.domain.costing.variance import Cause, product_effect, unit_cost
-from service.domain.listing.price_change import (
-    ChangeWriter,
-    Effects,
-    RepricingBasis,
-    RepricingFigures,
-    RepricingSummary,
-)
+from service.domain.costing.variance import Cause, product_effect
+from service.domain.listing.price_change import ChangeWriter, RepricingBasis, RepricingFigures, RepricingSummary
 from service.domain.listing.repricing import Decision, RepricingRequest, decision, move_share
-from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.overheads import Overhead
 from service.domain.pricing.price import Pricing
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError
-from service.domain.values.exact import ZERO, exactly, half_up
+from service.domain.values.exact import exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
-from service.memory import Remembered
 from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
 from service.store.registering import rates, registrations
 from service.time_limit import next_step
-from service.workflows.costing.batch_bills import BatchBills, FoundBill
+from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.costing.costing import check_what_if
 from service.workflows.costing.supposing import WhatIf
 from service.workflows.currency.exchange import Exchange
+from service.workflows.listing.costed_bills import CostedBill, CostedBills
 from service.workflows.listing.rate_moves import Before, RateMoves
 from service.workflows.listing.sale_conditions import Conditions, SaleConditions
 from service.workflows.workspace import Workspace
@@ -105,17 +97,13 @@ class Look:
         self._workspace, self._request, self._valid_from = workspace, request, valid_from
         self._home, self._exchange = workspace.workshop.currency, Exchange(workspace, as_of)
         self._rating = rating(self.card, resources, self._exchange)
-        none_yet = dict.fromkeys(self._rating.unrated_pools, ZERO)  # a pool counts from its first rate on
-        self._full = none_yet | self._rating.table.full()
-        self._variable = none_yet | self._rating.table.variable()
         self._sales = SaleConditions(workspace, self.card, self._exchange, facts)
-        self._bills = BatchBills(workspace)
+        self._writer = ChangeWriter(self._home)
+        self._bills = CostedBills(workspace, self._rating, self._writer)
         pools = {resource: each for resource, each in resources.items() if isinstance(each, Overhead)}
         self._moves = RateMoves(workspace, self._rating.table, pools, self._exchange)
-        self._writer = ChangeWriter(workspace.workshop.currency)
         self._confirmed = frozenset(request.confirmed)
         self._counts: Counter[str] = Counter()
-        self._used, self._costs_of_bills = set[str](), Remembered(200)
 
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """The results by listing code, after the code `after`; at most some hundred are in memory."""
@@ -141,47 +129,46 @@ class Look:
 
     def _priced(self, row: ListingRow) -> Found:
         conditions = self._sales.of(row.facts)
-        aim, convert, currency, base = conditions.aim, conditions.convert, conditions.currency, conditions.base_quantity
-        if aim is None or convert is None:
+        aim, currency, base = conditions.aim, conditions.currency, conditions.base_quantity
+        if aim is None:
             raise _UnpricedError(conditions.problem)
-        bill = self._bills.of(row)
-        costs = self._costs(bill)
-        in_sale = aim.costs(costs if currency == self._home else costs.converted(convert))
+        costed = self._bills.of(row)
+        in_sale = costed.sold_at(conditions.sold, conditions.costs)
         price = aim.price(in_sale)
         if price is None:
             raise Pricing(aim, in_sale).unreachable()
         price = half_up(price, aim.decimals)  # a multiple of the minor unit already; now with its number of digits
-        writer, cost = self._writer, self._writer.cost(costs.full)
+        writer, bill, cost = self._writer, costed.found, costed.piece.full
         margin = writer.share(aim.margin(price, in_sale))
-        now = writer.priced(price, currency, base, cost, margin)
+        now = writer.priced(f"{price:f}", currency, base, costed.data, margin)
         if row.repricing_id is None:
             change = _change(row, Decision.FIRST, new=now)
-            return Found(change, Decision.FIRST, None, price, currency, base, costs.full, margin, bill)
-        since, old_cost = self._moves.since(row.repricing_id), row.unit_cost
+            return Found(change, Decision.FIRST, None, price, currency, base, cost, margin, bill)
         decided, kept, move = self._judged(row, conditions, price, in_sale)
-        effects = self._effects(since, row, bill, costs.full - old_cost)
-        shown_cost = writer.cost(old_cost)
+        since = self._moves.since(row.repricing_id)
+        old_cost, effects = self._explained(row, since, costed)
         change = _change(
             row,
             decided,
-            old=self._old(row, since, shown_cost),
+            old=self._old(row, since, old_cost),
             new=now,
             kept_margin_share=kept,
             move_share=move,
-            effects=writer.effects(shown_cost, cost, effects),
+            effects=effects,
         )
-        return Found(change, decided, row.repricing_id, price, currency, base, costs.full, margin, bill)
+        return Found(change, decided, row.repricing_id, price, currency, base, cost, margin, bill)
 
-    def _old(self, row: ListingRow, since: Before, cost: Decimal) -> dict[str, Any]:
+    def _old(self, row: ListingRow, since: Before, cost: dict[str, str]) -> dict[str, Any]:
         """The price in force, with the day and id of the repricing that set it."""
         found = self._writer.priced(row.price, row.currency, row.base_quantity, cost, row.margin_share)
         found["as_of"], found["repricing"] = since.as_of, since.repricing
         return found
 
     def _unpriced(self, row: ListingRow, problem: str) -> Found:
-        old = None
+        old, writer = None, self._writer
         if row.repricing_id is not None:
-            old = self._old(row, self._moves.since(row.repricing_id), self._writer.cost(row.unit_cost))
+            cost = writer.money(writer.cost(Decimal(row.unit_cost)))
+            old = self._old(row, self._moves.since(row.repricing_id), cost)
         change = _change(row, Decision.UNPRICED, old=old, problem=problem)
         return Found(change, Decision.UNPRICED, row.repricing_id)
 
@@ -191,7 +178,7 @@ class Look:
         """The decision on the price in force, its margin at the new cost, and the share by which the price moves."""
         if row.currency != conditions.currency:
             return Decision.CHANGED, None, None
-        aim, rules, old, base = conditions.aim, self._request.rules, row.price, conditions.base_quantity
+        aim, rules, old, base = conditions.aim, self._request.rules, Decimal(row.price), conditions.base_quantity
         assert aim is not None  # it has priced the listing
         is_another = row.base_quantity != base
         if is_another:  # compared by the piece; a price for other pieces never stays
@@ -208,34 +195,30 @@ class Look:
             return Decision.CHANGED if decided is Decision.SAME else decided, None, share(move_share(old, new))
         return decided, share(aim.margin(old, in_sale)), share(move_share(old, new))
 
-    def _effects(self, since: Before, row: ListingRow, bill: FoundBill, change: Decimal) -> Effects:
-        """The part of each cause in the change in cost."""
+    def _explained(
+        self, row: ListingRow, since: Before, costed: CostedBill
+    ) -> tuple[dict[str, str], list[dict[str, Any]]]:
+        """The cost when the price in force was set, and the part of each cause in its change, as they are shown."""
+        if costed.found.is_new or row.bill_now is not None or since.comparison.gone:
+            return self._changes(row, since, costed)  # which depend on more than rates
+        assert row.repricing_id is not None  # it has a price in force
+        key = row.repricing_id, row.unit_cost
+        found = costed.moves.get(key)
+        if found is None:
+            found = costed.moves[key] = self._changes(row, since, costed)
+        return found
+
+    def _changes(
+        self, row: ListingRow, since: Before, costed: CostedBill
+    ) -> tuple[dict[str, str], list[dict[str, Any]]]:
+        bill, writer, old = costed.found, self._writer, Decimal(row.unit_cost)
         effects = self._moves.effects(since, bill, lambda: self._bills.in_force(row))
         if bill.is_new or row.bill_now is not None:
-            left = product_effect(change, [amount for _, _, amount in effects], row.unit_cost)
+            left = product_effect(costed.piece.full - old, [amount for _, _, amount in effects], old)
             if left:
-                return (*effects, (f"products/{row.facts['product']}", Cause.PRODUCT, left))
-        return effects
-
-    def _costs(self, found: FoundBill) -> UnitCosts:
-        """A piece's cost, computed once for all listings with the same bill."""
-        costs: UnitCosts = self._costs_of_bills.of(found.text, lambda: self._costs_of(found.bill))
-        return costs
-
-    def _costs_of(self, bill: BatchBill) -> UnitCosts:
-        try:
-            full, variable = unit_cost(bill, self._full), unit_cost(bill, self._variable)
-        except KeyError:
-            raise self._without_rate(bill) from None
-        self._used.update(bill.quantities)
-        return UnitCosts(variable=variable, full=full, shown_variable=variable)
-
-    def _without_rate(self, bill: BatchBill) -> Exception:
-        missing = dict.fromkeys(whole_of(part) for part in bill.quantities if part not in self._full)
-        for resource in missing:
-            if resource in self._rating.unusable:
-                return _UnpricedError(str(self._rating.unusable[resource]))
-        return MissingRatesError(self.card.as_of, [MissingRate(resource=resource) for resource in missing])
+                effects = (*effects, (f"products/{row.facts['product']}", Cause.PRODUCT, left))
+        shown = writer.cost(old)
+        return writer.money(shown), writer.effects(shown, costed.shown, effects)
 
     def figures(self) -> RepricingFigures:
         """The figures of all listings so far."""
@@ -249,7 +232,7 @@ class Look:
     def basis(self) -> RepricingBasis:
         """The rates used so far."""
         table = self._rating.table
-        used = sorted(self._used & table.parts.keys())
+        used = sorted(self._bills.used & table.parts.keys())
         resources = dict.fromkeys((*map(whole_of, used), *table.shares, *sorted(self._sales.used)))
         return RepricingBasis(
             table=RateTable(
@@ -267,18 +250,11 @@ class Look:
         )
 
 
-_NO_PRICES = dict.fromkeys(("old", "new", "kept_margin_share", "move_share"))
+_NOTHING = {"old": None, "new": None, "kept_margin_share": None, "move_share": None, "effects": (), "problem": None}
 
 
 def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
     """The data of a `PriceChange`."""
-    return {
-        "listing": row.code,
-        "product": row.facts["product"],
-        "channel": row.facts["channel"],
-        "decision": decided.value,
-        **_NO_PRICES,
-        "effects": (),
-        "problem": None,
-        **found,
-    }
+    facts = row.facts
+    change = {"listing": row.code, "product": facts["product"], "channel": facts["channel"], "decision": decided.value}
+    return {**change, **_NOTHING, **found}

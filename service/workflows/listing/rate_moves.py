@@ -9,15 +9,18 @@ from service.domain.costing.rate_card import unit_rates
 from service.domain.costing.rate_table import RateTable
 from service.domain.costing.variance import Comparison, RateChange, unit_effects
 from service.domain.listing.price_change import Effects, RepricingBasis
-from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.overheads import Overhead
 from service.domain.values.errors import PugmillError
 from service.domain.values.shown import shown
-from service.memory import Remembered
+from service.memory import MEGABYTE, Remembered
 from service.store.listing import repricings
 from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.currency.exchange import Exchange
 from service.workflows.workspace import Workspace
+
+_ROOM = 8 * MEGABYTE
+_BYTES_OF_A_RATE = 600
+"""That a rate of a comparison takes in memory; estimated high."""
 
 
 @dataclass(slots=True)
@@ -29,14 +32,18 @@ class Before:
         as_of: the day of its rates, as text.
         comparison: of its rates with the present ones.
         seen: places of the changes that contributed to any cost so far.
-        effects: of the changes on each bill, by its text and that of the earlier one.
     """
 
     repricing: str
     as_of: str
     comparison: Comparison
     seen: set[int]
-    effects: Remembered
+
+    @property
+    def size(self) -> int:
+        """Bytes that it takes in memory."""
+        rates = self.comparison
+        return (len(rates.changes) + len(rates.contributions) + len(rates.gone)) * _BYTES_OF_A_RATE
 
 
 class RateMoves:
@@ -47,25 +54,17 @@ class RateMoves:
     ) -> None:
         self._workspace, self._table = workspace, table
         self._pools, self._exchange = pools, exchange
-        self._befores = Remembered(1_000)
+        self._befores = Remembered[Before](_ROOM, lambda found: found.size)
         self._moved: dict[tuple[object, ...], RateChange] = {}
 
     def since(self, repricing_id: str) -> Before:
         """The rates of a repricing, compared with the present ones."""
-        found: Before = self._befores.of(repricing_id, lambda: self._before(UUID(repricing_id)))
-        return found
+        return self._befores.of(repricing_id, lambda: self._before(UUID(repricing_id)))
 
     def effects(self, before: Before, bill: FoundBill, earlier: Callable[[], FoundBill]) -> Effects:
-        """The part of each change in the cost of a piece; computed once for listings with the same bills.
-
-        The bill of the earlier repricing is read only if a pool is gone since.
-        """
+        """The part of each change in the cost of a piece; the earlier bill is read only if a pool is gone since."""
         then = earlier() if before.comparison.gone else bill
-        found: Effects = before.effects.of((bill.text, then.text), lambda: self._effects(before, bill.bill, then.bill))
-        return found
-
-    def _effects(self, before: Before, bill: BatchBill, earlier: BatchBill) -> Effects:
-        found = unit_effects(bill, earlier, before.comparison)
+        found = unit_effects(bill.bill, then.bill, before.comparison)
         changes = [before.comparison.changes[place] for place in found]
         if not before.seen.issuperset(found):
             before.seen.update(found)
@@ -87,7 +86,7 @@ class RateMoves:
         with self._workspace.reading() as connection:
             basis = repricings.get_basis(connection, self._workspace.workshop_id, repricing_id)
         comparison = Comparison(basis.table, self._table, lambda resource: self._converted_anew(basis, resource))
-        return Before(str(repricing_id), basis.table.as_of.isoformat(), comparison, set(), Remembered(200))
+        return Before(str(repricing_id), basis.table.as_of.isoformat(), comparison, set())
 
     def _converted_anew(self, basis: RepricingBasis, resource: str) -> Mapping[str, Decimal]:
         """The unit rates of that time at present exchange rates; empty if these are missing."""

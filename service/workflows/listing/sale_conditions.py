@@ -1,7 +1,7 @@
 """The conditions of sale that listings share: channel, currency, tax, base quantity and policy."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
@@ -11,17 +11,24 @@ from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
 from service.domain.values.references import Thing
+from service.domain.values.unit_costs import UnitCosts
 from service.encoding import to_bytes, trusted
-from service.memory import Memory, Remembered
+from service.memory import MEGABYTE, Memory, Remembered, size_of
 from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings
 from service.workflows.costing.costing import Costing
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.listings import price_question
-from service.workflows.pricing.sale_way import sale_of
+from service.workflows.pricing.sale_way import sale_of, size_of_sale
 from service.workflows.workspace import Workspace
 
-_ROOM = 500_000
+_ROOM = 16 * MEGABYTE
+"""What a look remembers of sales: fees, tax and shipping; and as much of policies that it applies to them."""
+
+
+_ROOM_FOR_PRODUCTS = 8 * MEGABYTE
+_SIZE = 4_000
+"""Bytes that conditions take in memory besides the sale: above all the policy; estimated high."""
 
 
 @dataclass(slots=True)
@@ -32,8 +39,10 @@ class Conditions:
         currency: of sale.
         base_quantity: pieces that a price is for.
         aim: the policy applied to the sale; None if there is a problem.
-        convert: converts a cost into the currency of sale; None if there is a problem.
+        convert: converts a cost into the currency of sale.
         problem: why nothing can be sold under them.
+        sold: what they make of a cost depends on: currency and base quantity.
+        size: bytes that they take in memory.
     """
 
     currency: str
@@ -41,6 +50,16 @@ class Conditions:
     aim: Aim | None
     convert: Callable[[Decimal], Decimal] | None = None
     problem: str = ""
+    sold: tuple[str, int] = field(init=False)
+    size: int = 0
+
+    def __post_init__(self) -> None:
+        self.sold = self.currency, self.base_quantity
+
+    def costs(self, piece: UnitCosts) -> UnitCosts:
+        """What a base quantity costs in the currency of sale."""
+        assert self.aim is not None
+        return self.aim.costs(piece if self.convert is None else piece.converted(self.convert))
 
 
 class SaleConditions:
@@ -54,9 +73,10 @@ class SaleConditions:
         self, workspace: Workspace, card: RateCard, exchange: Exchange, facts: Mapping[str, Mapping[str, Any]]
     ) -> None:
         self._workspace, self._exchange = workspace, exchange
-        self._found, self._products = Remembered(10_000), Remembered(1_000)
+        self._found = Remembered[Conditions](_ROOM, lambda found: found.size)
+        self._products = Remembered[Any](_ROOM_FOR_PRODUCTS, size_of)
         self.used: set[str] = set()
-        memory: Memory[Any] = Memory(_ROOM, len)
+        memory: Memory[Any] = Memory(_ROOM)
         around = Surroundings(facts=facts, catalogue=Catalogue(products=self._products), rates=card.rates)
         self._costing = Costing(surroundings=around, card=card, exchange=exchange, memory=memory, state=())
 
@@ -80,11 +100,11 @@ class SaleConditions:
             if listing.shipping_service is not None:
                 self._products.of(listing.product, lambda: self._product(listing.product))
             aim = Aim(listing.policy, sale_of(self._costing, question, home), listing.currency, base)
-            convert = self._exchange.conversion(home, listing.currency)
+            convert = None if home == listing.currency else self._exchange.conversion(home, listing.currency)
         except PugmillError as error:
-            return Conditions(listing.currency, base, None, problem=str(error))
+            return Conditions(listing.currency, base, None, problem=str(error), size=_SIZE)
         self.used.update(question.route.resources())
-        return Conditions(listing.currency, base, aim, convert)
+        return Conditions(listing.currency, base, aim, convert, size=_SIZE + size_of_sale(aim.sale))
 
     def _product(self, code: str) -> Any:
         with self._workspace.reading() as connection:

@@ -109,7 +109,7 @@ class TestPricesAndShares:
     def test_a_cost_has_four_digits_more_than_the_minor_unit(self) -> None:
         writer = ChangeWriter("JPY")
 
-        assert writer.priced(Decimal("12.50"), "EUR", 12, writer.cost(Decimal("1234.56785")), "0.250000") == {
+        assert writer.priced("12.50", "EUR", 12, writer.money(writer.cost(Decimal("1234.56785"))), "0.250000") == {
             "price": {"amount": "12.50", "currency": "EUR"},
             "base_quantity": 12,
             "unit_cost": {"amount": "1234.5679", "currency": "JPY"},

@@ -1,0 +1,102 @@
+"""What bills of resources cost by the rates of a day, found once for all listings that share a bill."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from service.domain.costing.errors import MissingRate, MissingRatesError
+from service.domain.costing.rate_table import Rating
+from service.domain.costing.variance import unit_cost
+from service.domain.listing.price_change import ChangeWriter
+from service.domain.making.bill_of_resources import BatchBill
+from service.domain.values.errors import PugmillError
+from service.domain.values.exact import ZERO
+from service.domain.values.references import whole_of
+from service.domain.values.unit_costs import UnitCosts
+from service.memory import MEGABYTE, Remembered
+from service.store.listing.prices_in_force import ListingRow
+from service.workflows.costing.batch_bills import BatchBills, FoundBill
+from service.workflows.workspace import Workspace
+
+_ROOM = 8 * MEGABYTE
+_SIZE = 6_000
+"""Bytes that a costed bill takes in memory besides the bill itself; estimated high."""
+
+
+class UnratedError(PugmillError):
+    """Terms in force give a resource no unit rate; the message says why."""
+
+
+@dataclass(slots=True)
+class CostedBill:
+    """A bill of resources with its cost, unrounded, as shown, and as data.
+
+    Attributes:
+        piece: the cost of a piece in the workshop's currency.
+        sold: what the base quantity costs, by currency and base quantity.
+        moves: the old cost as data and its changes since, by the repricing that set a price and the old cost as text.
+    """
+
+    found: FoundBill
+    piece: UnitCosts
+    shown: Decimal
+    data: dict[str, str]
+    sold: dict[tuple[str, int], UnitCosts] = field(default_factory=dict)
+    moves: dict[tuple[str, str], tuple[dict[str, str], list[dict[str, Any]]]] = field(default_factory=dict)
+
+    def sold_at(self, sold: tuple[str, int], make: Callable[[UnitCosts], UnitCosts]) -> UnitCosts:
+        """What the base quantity costs in a currency, made once."""
+        found = self.sold.get(sold)
+        if found is None:
+            found = self.sold[sold] = make(self.piece)
+        return found
+
+
+class CostedBills:
+    """Costs bills of resources by the rates of a day.
+
+    Attributes:
+        used: the parts of resources that have a quantity in any bill so far.
+    """
+
+    def __init__(self, workspace: Workspace, rating: Rating, writer: ChangeWriter) -> None:
+        none_yet = dict.fromkeys(rating.unrated_pools, ZERO)  # a pool counts from its first rate on
+        self._full: Mapping[str, Decimal] = none_yet | rating.table.full()
+        self._variable: Mapping[str, Decimal] = none_yet | rating.table.variable()
+        self._rating, self._writer, self._bills = rating, writer, BatchBills(workspace)
+        self._costed = Remembered[CostedBill](_ROOM, lambda found: _SIZE + found.found.size)
+        self.used = set[str]()
+
+    def of(self, row: ListingRow) -> CostedBill:
+        """The costed bill of a listing.
+
+        Raises:
+            PugmillError: the bill cannot be made.
+            MissingRatesError: resources have no rate.
+            UnratedError: the rate of a resource gives no unit rate.
+        """
+        found = self._bills.of(row)
+        return self._costed.of((found.text, found.is_new), lambda: self._costed_of(found))
+
+    def in_force(self, row: ListingRow) -> FoundBill:
+        """The bill that the price in force was computed from."""
+        return self._bills.in_force(row)
+
+    def _costed_of(self, found: FoundBill) -> CostedBill:
+        bill = found.bill
+        try:
+            full, variable = unit_cost(bill, self._full), unit_cost(bill, self._variable)
+        except KeyError:
+            raise self._without_rate(bill) from None
+        self.used.update(bill.quantities)
+        shown = self._writer.cost(full)
+        piece = UnitCosts(variable=variable, full=full, shown_variable=variable)
+        return CostedBill(found, piece, shown, self._writer.money(shown))
+
+    def _without_rate(self, bill: BatchBill) -> PugmillError:
+        missing = dict.fromkeys(whole_of(part) for part in bill.quantities if part not in self._full)
+        for resource in missing:
+            if resource in self._rating.unusable:
+                return UnratedError(str(self._rating.unusable[resource]))
+        return MissingRatesError(self._rating.table.as_of, [MissingRate(resource=resource) for resource in missing])
