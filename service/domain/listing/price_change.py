@@ -153,7 +153,7 @@ class ChangeWriter:
         self._home, self._decimals = home, WITH_MORE_DIGITS.decimals_in(home)
 
     def share(self, share: Decimal | None) -> str | None:
-        return None if share is None else f"{half_up(share, SHARE_DECIMALS):f}"
+        return None if share is None else str(half_up(share, SHARE_DECIMALS))
 
     def cost(self, amount: Decimal) -> Decimal:
         return half_up(amount, self._decimals)

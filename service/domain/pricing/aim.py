@@ -6,8 +6,9 @@ from decimal import Decimal
 from service.domain.pricing.policy import PricingPolicy, Rounding
 from service.domain.pricing.price_grid import PriceGrid, grid_of
 from service.domain.selling.sale import Sale
+from service.domain.solving.curve import Begin
 from service.domain.solving.segments import EVERYWHERE, Function, Interval, Segment, common, joined, overlaps, plus
-from service.domain.values.exact import UNITS, ZERO, snapped
+from service.domain.values.exact import ONE, UNITS, ZERO, snapped
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.unit_costs import UnitCosts
 
@@ -23,6 +24,7 @@ class Aim:
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
         self.minor = PriceGrid(step=UNITS[self.decimals])
         self._proceeds, self._with_tax, self._to_gross = sale.taxed, sale.with_tax, sale.gross_of_displayed
+        self._is_gross = self._to_gross == ONE
         aimed, value = policy.target.traits, policy.value
         self.of_piece = aimed.of_piece * base_quantity
         self._is_price, self._of_cost, self._of_piece = aimed.is_price, value * aimed.of_cost, value * self.of_piece
@@ -61,16 +63,22 @@ class Aim:
 
     def _price_of_rising(self, costs: UnitCosts) -> Decimal | None:
         """The price where proceeds rise with it: a target or a floor once met is met by every higher price."""
-        latest = next(self.meeting(costs), None)
+        policy, proceeds = self.policy, self._proceeds
+        if self._is_price:
+            latest: Begin | None = Begin(policy.value, True)
+        else:
+            latest = self._displayed_begin(proceeds.first(self._level(costs), self._of_net))
+        if latest is not None and policy.never_below_cost is not None:
+            cost = costs.on(policy.never_below_cost) * self._with_tax
+            latest = _later(latest, self._displayed_begin(proceeds.first(cost)))
+        if latest is not None and policy.never_below_amount is not None:
+            latest = _later(latest, Begin(policy.never_below_amount, True))
         if latest is None:
             return None
-        for floor in self._floors(costs):
-            first = next(floor, None)
-            if first is None:
-                return None
-            latest = _later(latest, first)
-        low, is_included, _ = latest
-        return self.grid.at_or_above(low) if is_included else self.grid.above(low)
+        return self.grid.at_or_above(latest.at) if latest.is_included else self.grid.above(latest.at)
+
+    def _displayed_begin(self, begin: Begin | None) -> Begin | None:
+        return begin if begin is None or self._is_gross else Begin(begin.at / self._to_gross, begin.is_included)
 
     def keeps(self, displayed: Decimal, costs: UnitCosts) -> bool:
         """Whether a price meets the target and the floor, compared at 28 digits."""
@@ -87,7 +95,7 @@ class Aim:
 
     def margin(self, displayed: Decimal, costs: UnitCosts) -> Decimal | None:
         """Profit ÷ net price at a displayed price; None at a price of 0."""
-        gross = displayed * self._to_gross
+        gross = displayed if self._is_gross else displayed * self._to_gross
         return (self._proceeds.at(gross) - costs.full * self._with_tax) / gross if gross else None
 
     def surplus_at(self, gross: Decimal, costs: UnitCosts) -> Segment:
@@ -105,7 +113,11 @@ class Aim:
         With cost c and net price N, proceeds − c is m × N for a margin m, k × c for a markup k, p for a profit p.
         """
         cost = costs.on(self.policy.cost_basis)
-        return (cost + cost * self._of_cost + self._of_piece) * self._with_tax
+        if self._of_cost:
+            cost += cost * self._of_cost
+        if self._of_piece:
+            cost += self._of_piece
+        return cost * self._with_tax
 
     def meeting(self, costs: UnitCosts) -> Iterator[Interval]:
         """The displayed prices that meet the target, in order."""
@@ -148,8 +160,7 @@ class Aim:
 
     def _displayed(self, gross: Iterable[Interval]) -> Iterator[Interval]:
         """Converts ranges of the gross price to ranges of the displayed price."""
-        by = self._to_gross
-        return iter(gross) if by == 1 else (_divided(each, by) for each in gross)
+        return iter(gross) if self._is_gross else (_divided(each, self._to_gross) for each in gross)
 
     def displayed(self, function: Function) -> Iterator[Interval]:
         """The displayed prices of each segment of a function of the gross price."""
@@ -164,11 +175,13 @@ def _from(interval: Interval) -> Interval:
     return Interval(low=interval.low, is_low_included=interval.is_low_included)
 
 
-def _later(one: Interval, other: Interval) -> Interval:
-    """The range that begins later."""
-    begins, other_begins = snapped(one.low), snapped(other.low)
+def _later(one: Begin, other: Begin | None) -> Begin | None:
+    """The beginning of what two ranges without an upper end have in common; None if there is no other."""
+    if other is None:
+        return None
+    begins, other_begins = snapped(one.at), snapped(other.at)
     if begins == other_begins:
-        return other if one.is_low_included else one
+        return other if one.is_included else one
     return one if begins > other_begins else other
 
 

@@ -9,18 +9,21 @@ from service.domain.solving.segments import Interval, common, overlaps
 from service.domain.values.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
 from service.domain.values.money import minor_unit_decimals
 
+_WHOLE = (ZERO,)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceGrid:
     """The prices that may be asked: every whole number of steps plus one of the endings, each in [0, step)."""
 
     step: Decimal
-    endings: tuple[Decimal, ...] = (ZERO,)
+    endings: tuple[Decimal, ...] = _WHOLE
 
     def at_or_above(self, price: Decimal) -> Decimal:
         step = self.step
-        found = [max(whole_up((price - ending) / step), ZERO) * step + ending for ending in self.endings]
-        return found[0] if len(found) == 1 else min(found)
+        if self.endings == _WHOLE:
+            return max(whole_up(price / step), ZERO) * step
+        return min(max(whole_up((price - ending) / step), ZERO) * step + ending for ending in self.endings)
 
     def below(self, price: Decimal) -> Decimal | None:
         """The greatest price of the grid at or below this one; None if there is none."""

@@ -4,11 +4,19 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from decimal import Decimal
 from itertools import accumulate, islice
+from typing import NamedTuple
 
 from service.domain.solving.segments import Function, Interval, Segment, is_rising
 from service.domain.values.exact import ONE, ZERO, exactly, snapped
 
 _BEYOND_A_ROUNDING_ERROR = Decimal("1E-26")
+
+
+class Begin(NamedTuple):
+    """The lower end of a range, and whether it is in the range."""
+
+    at: Decimal
+    is_included: bool
 
 
 class Curve:
@@ -22,7 +30,7 @@ class Curve:
         is_rising: whether it never falls.
     """
 
-    __slots__ = ("_ends", "_jumps_up", "_least_slope", "_peaks", "function", "is_rising")
+    __slots__ = ("_ends", "_least_slope", "_lines", "_peaks", "function", "is_rising")
 
     @exactly
     def __init__(self, function: Function) -> None:
@@ -30,6 +38,8 @@ class Curve:
         ended = [(segment, segment.up_to) for segment in function if segment.up_to is not None]
         self._ends = [snapped(up_to) for _, up_to in ended]
         self._peaks = list(accumulate((_peak(segment, up_to) for segment, up_to in ended), max))
+        begins = [snapped(function[0].above), *self._ends]
+        self._lines = list(zip(function, begins, [*self._ends, None], strict=True))
         self.is_rising = is_rising(function)
         self._least_slope = min(segment.slope for segment in function)
 
@@ -50,18 +60,40 @@ class Curve:
         segment = self.function[bisect_left(self._ends, snapped(x))]
         return (segment.slope - less) * x + segment.constant
 
-    def reaching(self, level: Decimal, less: Decimal = ZERO) -> Iterator[Interval]:
-        """The ranges, in order, where the function is at least the level; each segment is solved exactly.
+    def first(self, level: Decimal, less: Decimal = ZERO) -> Begin | None:
+        """Where the function first is at least the level; None if it never is.
 
         Segments are skipped while the function has stayed below the level by more than a rounding error.
         """
-        first = bisect_left(self._peaks, level) if ZERO <= less <= ONE else 0
-        is_first = not first
-        for segment in islice(self.function, first, None):
+        place = self._first_that_may_reach(level, less)
+        for segment, begins, ends in islice(self._lines, place, None):
+            slope = segment.slope - less if less else segment.slope
+            if slope > 0:
+                root = (level - segment.constant) / slope
+                at = snapped(root)
+                if at <= begins:
+                    return Begin(segment.above, not place)
+                if ends is None or at <= ends:
+                    return Begin(root, True)
+            else:
+                found = _reaching(segment, slope, level, is_first=not place)
+                if found is not None:
+                    return Begin(found.low, found.is_low_included)
+            place += 1
+        return None
+
+    def reaching(self, level: Decimal, less: Decimal = ZERO) -> Iterator[Interval]:
+        """The ranges, in order, where the function is at least the level; each segment is solved exactly."""
+        place = self._first_that_may_reach(level, less)
+        is_first = not place
+        for segment in islice(self.function, place, None):
             found = _reaching(segment, segment.slope - less, level, is_first=is_first)
             if found is not None:
                 yield found
             is_first = False
+
+    def _first_that_may_reach(self, level: Decimal, less: Decimal) -> int:
+        return bisect_left(self._peaks, level) if not less or ZERO < less <= ONE else 0
 
 
 def _peak(segment: Segment, up_to: Decimal) -> Decimal:

@@ -103,7 +103,7 @@ class Look:
         pools = {resource: each for resource, each in resources.items() if isinstance(each, Overhead)}
         self._moves = RateMoves(workspace, self._rating.table, pools, self._exchange)
         self._confirmed = frozenset(request.confirmed)
-        self._counts: Counter[str] = Counter()
+        self._counts: Counter[Decision] = Counter()
 
     def found(self, narrowing: Narrowing, after: str = "") -> Iterator[Found]:
         """The results by listing code, after the code `after`; at most some hundred are in memory."""
@@ -117,7 +117,7 @@ class Look:
         scope = self._request.scope
         tag = None if scope is None else scope.tag
         found = [self._of(row) for row in rows if tag is None or tag in row.facts.get("tags", ())]
-        self._counts.update(each.decision.value for each in found)
+        self._counts.update([each.decision for each in found])
         return found
 
     def _of(self, row: ListingRow) -> Found:
@@ -222,7 +222,7 @@ class Look:
 
     def figures(self) -> RepricingFigures:
         """The figures of all listings so far."""
-        counts = {each.value: self._counts[each.value] for each in Decision}
+        counts = {each.value: self._counts[each] for each in Decision}
         return RepricingFigures(
             summary=RepricingSummary(listings=self._counts.total(), **counts),
             rate_changes=self._moves.moved(),
@@ -250,11 +250,12 @@ class Look:
         )
 
 
+_TOLD = {each: each.value for each in Decision}
 _NOTHING = {"old": None, "new": None, "kept_margin_share": None, "move_share": None, "effects": (), "problem": None}
 
 
 def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
     """The data of a `PriceChange`."""
     facts = row.facts
-    change = {"listing": row.code, "product": facts["product"], "channel": facts["channel"], "decision": decided.value}
+    change = {"listing": row.code, "product": facts["product"], "channel": facts["channel"], "decision": _TOLD[decided]}
     return {**change, **_NOTHING, **found}
