@@ -47,6 +47,18 @@ class StalePreviewError(PugmillError):
         self.applied_as = applied_as
 
 
+class ChangedMeanwhileError(PugmillError):
+    """The workshop kept changing while prices were computed, so that none were put in force."""
+
+    retry_after_seconds = 30
+
+    def __init__(self) -> None:
+        super().__init__(
+            "somebody kept changing rates, products or prices while the new prices were computed, so nothing was done; "
+            "try again when they have finished"
+        )
+
+
 class NothingPricedError(PugmillError):
     """No listing in the scope can be priced."""
 

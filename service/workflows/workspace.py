@@ -52,6 +52,10 @@ class Workspace:
             lock_workshop(connection, self.workshop_id)
             yield connection
 
+    def let_others_write(self) -> None:
+        """End a joint transaction in which nothing was written, and with it its lock; a later change begins it anew."""
+        self.database.let_others_write()
+
     @contextmanager
     def taking_away(self) -> Iterator[Connection]:
         """Like `changing`, to remove something or take it back, which works over the quota too."""

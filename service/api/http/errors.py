@@ -71,6 +71,11 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else list(value) if isinstance(value, tuple) else value
 
 
+def _again(status: int, kind: str, error: Any) -> ProblemError:
+    """The request may be sent again as it is, after some seconds."""
+    return ProblemError(status, kind, str(error), headers={"Retry-After": str(error.retry_after_seconds)})
+
+
 _FEED_STATUS = {Fault.TIMEOUT: 504, Fault.UNREACHABLE: 503, Fault.UNAVAILABLE: 503, Fault.TRUNCATED: 503}
 _RETRY_AFTER_SECONDS = 300
 
@@ -121,9 +126,8 @@ PROBLEMS: dict[type[PugmillError], Callable[[Any], ProblemError]] = {
     workflow.SupersededError: _simple(409, "superseded", "superseded_prices"),
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),
     workflow.KeyUsedOtherwiseError: _simple(422, "idempotency-key-used-otherwise"),
-    workflow.StillRunningError: lambda error: ProblemError(
-        409, "still-running", str(error), headers={"Retry-After": str(error.retry_after_seconds)}
-    ),
+    workflow.StillRunningError: lambda error: _again(409, "still-running", error),
+    workflow.ChangedMeanwhileError: lambda error: _again(503, "changed-meanwhile", error),
 }
 """The problem for each error of the domain and the workflows."""
 

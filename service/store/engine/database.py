@@ -142,6 +142,7 @@ class Database:
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._held: sa.Connection | None = None
+        self._memory_outside: Memory[Any] = self.memory
         self._until_answered: ExitStack | None = None
         self._quota = quota
         self._writing = self.engine.execution_options(**{_WRITING: True})
@@ -193,8 +194,15 @@ class Database:
         """A part of the joint transaction, which stays open."""
         if self._held is None:
             self._held = open_until.enter_context(self._metered())
-            self.memory = Memory(0)  # from now on, reads may see rows that are never committed
+            # From now on, reads may see rows that are never committed.
+            self._memory_outside, self.memory = self.memory, Memory(0)
         yield self._held
+
+    def let_others_write(self) -> None:
+        """End the joint transaction, if there is one, in which nothing was written: a later change begins it anew."""
+        if self._until_answered is not None and self._held is not None:
+            self._until_answered.close()
+            self._held, self.memory = None, self._memory_outside
 
     @contextmanager
     def until_answered(self) -> Iterator["Database"]:

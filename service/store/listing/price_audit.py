@@ -1,5 +1,6 @@
 """Price changes in the audit trail."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -24,11 +25,12 @@ def record_prices(
         act: id, time and actor.
         ends: of a rollback, the day from which they no longer count.
     """
-    earlier, old = repricings.alias("earlier"), price_changes.alias("old")
-    new, replaced = _price(price_changes), _price(old)
+    same_day = _set_for_the_same_day(connection, prices)
+    replaced = _replaced_price(prices.workshop_id, same_day)
+    new = _price(price_changes, _id_text(prices.repricing_id))
     before, after = (replaced, new) if ends is None else (new, replaced)
     if ends is not None and ends > prices.valid_from:
-        after = _price(price_changes, valid_until=ends)
+        after = _price(price_changes, _id_text(prices.repricing_id), valid_until=ends)
     values = {
         "workshop_id": price_changes.c.workshop_id,
         "subject": "listings/" + price_changes.c.listing + f"/price/{prices.valid_from}",
@@ -37,39 +39,38 @@ def record_prices(
         "after": after,
         **{name: sa.literal(value, changes.c[name].type) for name, value in act_columns(*act).items()},
     }
-    set_before = (
-        sa.select(*values.values())
-        .outerjoin_from(price_changes, earlier, _set_for_the_same_day(earlier, prices))
-        .outerjoin(old, _its_price(old, earlier, prices.workshop_id))
-        .where(prices.condition)
-    )
-    connection.execute(changes.insert().from_select(list(values), set_before))
+    connection.execute(changes.insert().from_select(list(values), sa.select(*values.values()).where(prices.condition)))
 
 
-def _set_for_the_same_day(earlier: Any, prices: PricesSet) -> sa.ColumnElement[bool]:
-    """Joins the repricing whose price is replaced, if that was set for the same day."""
-    return sa.and_(
-        earlier.c.workshop_id == prices.workshop_id,
-        earlier.c.repricing_id == price_changes.c.previous_id,
-        earlier.c.valid_from == prices.valid_from,
-    )
+def _set_for_the_same_day(connection: sa.Connection, prices: PricesSet) -> Sequence[UUID]:
+    """The other repricings whose prices have the same first day: only these are replaced for that day."""
+    ours = repricings.c.workshop_id == prices.workshop_id
+    others = sa.and_(repricings.c.valid_from == prices.valid_from, repricings.c.repricing_id != prices.repricing_id)
+    return connection.execute(sa.select(repricings.c.repricing_id).where(ours, others)).scalars().all()
 
 
-def _its_price(old: Any, earlier: Any, workshop_id: UUID) -> sa.ColumnElement[bool]:
-    """Joins its price on the same listing."""
-    return sa.and_(
+def _replaced_price(workshop_id: UUID, same_day: Sequence[UUID]) -> sa.ColumnElement[Any]:
+    """The price before, as JSON text, if one of these repricings set it; else null."""
+    if not same_day:
+        return sa.null()
+    old = price_changes.alias("old")
+    which = sa.case({each: _id_text(each) for each in same_day}, value=old.c.repricing_id)
+    found = sa.select(_price(old, which)).where(
         old.c.workshop_id == workshop_id,
-        old.c.repricing_id == earlier.c.repricing_id,
+        old.c.repricing_id == price_changes.c.previous_id,
+        old.c.repricing_id.in_(same_day),
         old.c.listing == price_changes.c.listing,
     )
+    return found.correlate(price_changes).scalar_subquery()
 
 
-def _price(table: Any, valid_until: date | None = None) -> sa.ColumnElement[str]:
+def _id_text(repricing_id: UUID) -> sa.ColumnElement[str]:
+    return sa.literal(str(repricing_id), sa.Text)
+
+
+def _price(table: Any, repricing: sa.ColumnElement[str], valid_until: date | None = None) -> sa.ColumnElement[str]:
     """JSON text of the price that a repricing put in force, or null. Nothing in it needs escaping."""
-    digits = sa.func.replace(sa.cast(table.c.repricing_id, sa.String), "-", "")  # SQLite has the id without its dashes
-    parts = [sa.func.substr(digits, start, length) for start, length in ((1, 8), (9, 4), (13, 4), (17, 4), (21, 12))]
-    told = '{"amount":"' + as_text(table.c.price) + '","currency":"' + table.c.currency + '","repricing":"' + parts[0]
-    for part in parts[1:]:
-        told = told + "-" + part
-    found: sa.ColumnElement[str] = told + ('"}' if valid_until is None else f'","valid_until":"{valid_until}"}}')
+    amount = '{"amount":"' + as_text(table.c.price) + '","currency":"' + table.c.currency
+    ending = '"}' if valid_until is None else f'","valid_until":"{valid_until}"}}'
+    found: sa.ColumnElement[str] = amount + '","repricing":"' + repricing + ending
     return found

@@ -1,6 +1,6 @@
 """Repricings, the prices that they put in force, and the earlier prices."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any
@@ -64,7 +64,7 @@ def add_repricing(
     by: Actor,
     repricing: Repricing,
     basis: RepricingBasis,
-    changes: Iterable[Mapping[str, Any]],
+    changes: Iterable[dict[str, Any]],
 ) -> None:
     """Store a repricing with every change, put its prices in force from its day on, and raise the revision.
 
@@ -84,13 +84,17 @@ def add_repricing(
     key = {"workshop_id": workshop_id, "repricing_id": repricing.id}
     revision, act = next_revision(connection, workshop_id), (repricing.id, repricing.applied_at, by)
     metering.added(connection, repricings, workshop_id, repricings.c.repricing_id == repricing.id)
+    insertion, ids = as_stored.tables[price_changes.name].insert(), dict[str | None, UUID | None]({None: None})
     for rows in in_batches(changes, WRITTEN):
-        made = [{**key, **row, "previous_id": row["previous_id"] and UUID(row["previous_id"])} for row in rows]
-        connection.execute(as_stored.tables[price_changes.name].insert(), made)
-        metering.count(
-            connection, workshop_id, len(made), sum(metering.size_as_stored(price_changes, row) for row in made)
-        )
-        span = rows[0]["listing"], rows[-1]["listing"]
+        for row in rows:
+            told = row["previous_id"]
+            if told not in ids:
+                ids[told] = UUID(told)
+            row.update(key, previous_id=ids[told])
+        connection.execute(insertion, rows)
+        size = sum(metering.size_as_stored(price_changes, row) for row in rows)
+        metering.count(connection, workshop_id, len(rows), size)
+    for span in spans(connection, price_changes.c.listing, _of(price_changes, workshop_id, repricing.id)):
         prices = PricesSet(workshop_id, repricing.id, repricing.valid_from, span)
         put_in_force(connection, prices, revision)
         record_prices(connection, prices, act)

@@ -1,6 +1,6 @@
 """Repricing of listings when rates change: preview and application."""
 
-from collections.abc import Generator, Iterator, Mapping
+from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
@@ -19,12 +19,14 @@ from service.store.listing.repricings import Repricing
 from service.store.workshop.workshops import Workshop, lock_workshop
 from service.workflows.costing.supposing import WhatIf
 from service.workflows.entity_tags import Precondition, content_tag
-from service.workflows.errors import NothingPricedError, StalePreviewError
+from service.workflows.errors import ChangedMeanwhileError, NothingPricedError, StalePreviewError
 from service.workflows.listing.price_changes import Found, Look
 from service.workflows.listing.repricing_scope import narrowing, scope_of
 from service.workflows.workspace import Workspace
 
 _ATTEMPTS = 3
+_FEW = 2_000
+"""Listings that are looked at within some tenths of a second: for so long, others may wait for the lock."""
 _REASONS = 5
 
 
@@ -138,8 +140,8 @@ def apply(workspace: Workspace, request: RepricingRequest, expected: Preconditio
 
     They replace what is in force on that day; what is set for a later day stays.
 
-    Prices are computed without the workshop's lock, and again if it has changed meanwhile; after some attempts they
-    are computed under the lock.
+    Prices are computed without the workshop's lock, which on SQLite all workshops share, and again if the workshop has
+    changed meanwhile. After some attempts few listings are looked at under the lock; many are not.
 
     Args:
         request: the listings and the rules.
@@ -150,11 +152,18 @@ def apply(workspace: Workspace, request: RepricingRequest, expected: Preconditio
         InvalidValuesError: the scope names something that is not registered, or no listing.
         MissingRatesError: a resource that the scope names has no rate on the day.
         NothingPricedError: no listing in the scope can be priced.
+        ChangedMeanwhileError: the workshop changed during each attempt.
     """
+    listings = 0
     for _ in range(_ATTEMPTS):
-        with _looked(workspace, request, expected) as looked, workspace.writing() as connection:
-            if lock_workshop(connection, workspace.workshop_id) == looked.workspace.workshop.revision:
-                return looked.record(connection)
+        with _looked(workspace, request, expected) as looked:
+            with workspace.writing() as connection:
+                if lock_workshop(connection, workspace.workshop_id) == looked.workspace.workshop.revision:
+                    return looked.record(connection)
+            workspace.let_others_write()
+            listings = looked.figures.summary.listings
+    if listings > _FEW:
+        raise ChangedMeanwhileError
     with workspace.changing() as connection:
         inside = replace(workspace, database=workspace.database.seen_through(connection))
         with _looked(inside, request, expected) as looked:
@@ -187,7 +196,7 @@ class _Looked:
             repricings.add_repricing(connection, workshop_id, by, recorded, self.basis, self._lines("row"))
         return Application(request=self.request, valid_from=self.valid_from, figures=self.figures, repricing=recorded)
 
-    def _lines(self, kind: str) -> Iterator[Mapping[str, Any]]:
+    def _lines(self, kind: str) -> Iterator[dict[str, Any]]:
         self.spool.seek(0)
         for line in self.spool:
             found = plain_data(line)
