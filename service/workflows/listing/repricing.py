@@ -12,7 +12,7 @@ from service.domain.listing.price_change import RepricingBasis, RepricingFigures
 from service.domain.listing.repricing import COMING_INTO_FORCE, STAYING, Decision, RepricingRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.encoding import plain_data, to_bytes, to_text
-from service.spool import new_spool, write
+from service.spool import new_spool
 from service.store.engine.database import Connection
 from service.store.listing import prices_in_force, repricings
 from service.store.listing.repricings import Repricing
@@ -175,7 +175,8 @@ class _Looked:
     """A preview ready to be recorded.
 
     Attributes:
-        spool: a line of JSON for each change and each new bill.
+        rows: three lines for each change to be stored: its columns, the change as it is shown, and its bill or nothing.
+        bills: a line for each new bill of a price that stays.
     """
 
     workspace: Workspace
@@ -184,24 +185,30 @@ class _Looked:
     tag: str
     figures: RepricingFigures
     basis: RepricingBasis
-    spool: IO[bytes]
+    rows: IO[bytes]
+    bills: IO[bytes]
 
     def record(self, connection: Connection) -> Application:
         """Record it, if any price comes into force."""
         summary, workshop_id, by = self.figures.summary, self.workspace.workshop_id, self.workspace.actor
         recorded = None
-        prices_in_force.keep_bills(connection, workshop_id, self._lines("kept_bill"))
+        prices_in_force.keep_bills(connection, workshop_id, self._kept_bills())
         if summary.first or summary.changed:
             recorded = self._repricing(repricings.next_act(connection, workshop_id), by.name)
-            repricings.add_repricing(connection, workshop_id, by, recorded, self.basis, self._lines("row"))
+            repricings.add_repricing(connection, workshop_id, by, recorded, self.basis, self._stored_rows())
         return Application(request=self.request, valid_from=self.valid_from, figures=self.figures, repricing=recorded)
 
-    def _lines(self, kind: str) -> Iterator[dict[str, Any]]:
-        self.spool.seek(0)
-        for line in self.spool:
-            found = plain_data(line)
-            if found[kind] is not None:
-                yield found[kind]
+    def _stored_rows(self) -> Iterator[dict[str, Any]]:
+        self.rows.seek(0)
+        for columns in self.rows:
+            row: dict[str, Any] = plain_data(columns)
+            row["change"] = self.rows.readline().decode()[:-1]
+            row["bill"] = self.rows.readline().decode()[:-1] or None
+            yield row
+
+    def _kept_bills(self) -> Iterator[dict[str, str]]:
+        self.bills.seek(0)
+        return (plain_data(line) for line in self.bills)
 
     def _repricing(self, its_id: UUID, by: str) -> Repricing:
         return Repricing(
@@ -219,12 +226,15 @@ class _Looked:
 
 @contextmanager
 def _looked(workspace: Workspace, request: RepricingRequest, expected: Precondition) -> Iterator[_Looked]:
-    with new_spool() as spool:
+    with new_spool() as rows, new_spool() as bills:
         with preview(workspace, request) as seen:
             if not expected(seen.tag):
                 raise _stale(workspace, expected)
-            lines = (_line(found, is_shown=seen.is_shown(found)) for found in seen.found())
-            write(spool, (to_bytes(line) + b"\n" for line in lines if line is not None))
+            for found in seen.found():
+                if seen.is_shown(found):
+                    rows.write(_row(found))
+                if kept := _kept_bill(found):
+                    bills.write(to_bytes(kept) + b"\n")
             looked = _Looked(
                 workspace=seen.workspace,
                 request=seen.request,
@@ -232,20 +242,15 @@ def _looked(workspace: Workspace, request: RepricingRequest, expected: Precondit
                 tag=seen.tag,
                 figures=seen.figures(),
                 basis=seen.basis(),
-                spool=spool,
+                rows=rows,
+                bills=bills,
             )
         yield looked
 
 
-def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
-    """The rows to be stored for a listing: its change, its new bill, or nothing."""
-    comes, bill = found.decision in COMING_INTO_FORCE, found.bill
-    kept_bill = None
-    if bill is not None and bill.is_new and not comes and found.previous_id is not None:
-        kept_bill = {"listing": found.change["listing"], "repricing": found.previous_id, "bill": bill.text}
-    if not is_shown and kept_bill is None:
-        return None
-    row = {
+def _row(found: Found) -> bytes:
+    """What is stored of a change; the documents have lines of their own, so that they need not be decoded."""
+    columns = {
         "listing": found.change["listing"],
         "decision": found.decision.value,
         "previous_id": found.previous_id,
@@ -254,10 +259,17 @@ def _line(found: Found, *, is_shown: bool) -> dict[str, Any] | None:
         "base_quantity": found.base_quantity,
         "unit_cost": None if found.unit_cost is None else f"{found.unit_cost:f}",
         "margin_share": found.margin_share,
-        "change": to_bytes(found.change).decode(),
-        "bill": bill.text if bill is not None and comes else None,
     }
-    return {"row": row if is_shown else None, "kept_bill": kept_bill}
+    bill = found.bill.text if found.bill is not None and found.decision in COMING_INTO_FORCE else ""
+    return b"\n".join((to_bytes(columns), to_bytes(found.change), bill.encode(), b""))
+
+
+def _kept_bill(found: Found) -> dict[str, str] | None:
+    """The new bill of a listing whose price stays, if it has both."""
+    bill = found.bill
+    if bill is None or not bill.is_new or found.previous_id is None or found.decision in COMING_INTO_FORCE:
+        return None
+    return {"listing": found.change["listing"], "repricing": found.previous_id, "bill": bill.text}
 
 
 def _stale(workspace: Workspace, expected: Precondition) -> StalePreviewError:
