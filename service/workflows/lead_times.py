@@ -112,7 +112,7 @@ def capacity(workspace: Workspace, starting_on: date, weeks: int) -> Capacity:
     """Available and promised time of every machine and labour grade in some weeks."""
     with workspace.reading() as connection:
         registered = registrations.all_registered(connection, workspace.workshop_id, TIMED)
-        in_force = rates.rates_on(connection, workspace.workshop_id, starting_on, "labour-grades")
+        in_force = rates.rates_on(connection, workspace.workshop_id, starting_on, ["labour-grades"])
     machines = {code: each for code, each in registered["machines"].items() if isinstance(each, Machine)}
     grades = {code: each for code, each in registered["labour-grades"].items() if isinstance(each, LabourGrade)}
     card = RateCard(as_of=starting_on, currency=workspace.workshop.currency, rates=in_force)

@@ -1,6 +1,6 @@
 """The rates in force on a date, and the unit rates computed from their terms."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -21,6 +21,25 @@ class DatedRate:
     resource: str
     valid_from: date
     terms: RateTerms
+
+
+class Replaced(Mapping[str, DatedRate]):
+    """Rates, with others in place of some; nothing is read of the rates that are not asked for."""
+
+    def __init__(self, rates: Mapping[str, DatedRate], others: Mapping[str, DatedRate]) -> None:
+        self._rates, self._others = rates, others
+
+    def __getitem__(self, resource: str) -> DatedRate:
+        return self._others.get(resource) or self._rates[resource]
+
+    def __contains__(self, resource: object) -> bool:
+        return resource in self._others or resource in self._rates
+
+    def __iter__(self) -> Iterator[str]:
+        return iter({**dict.fromkeys(self._rates), **dict.fromkeys(self._others)})
+
+    def __len__(self) -> int:
+        return len(self._rates.keys() | self._others.keys())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +71,7 @@ class RateCard:
             resource: DatedRate(resource=resource, valid_from=self.as_of, terms=each)
             for resource, each in terms.items()
         }
-        return RateCard(as_of=self.as_of, currency=self.currency, rates={**self.rates, **what_if})
+        return RateCard(as_of=self.as_of, currency=self.currency, rates=Replaced(self.rates, what_if))
 
 
 @exactly

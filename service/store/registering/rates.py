@@ -113,13 +113,22 @@ def rates_in_force(connection: sa.Connection, workshop_id: UUID, as_of: date) ->
     ]
 
 
+def days_in_force(
+    connection: sa.Connection, workshop_id: UUID, as_of: date, collections: Iterable[str]
+) -> dict[str, date]:
+    """The first day of every rate of some collections that is in force on the date, by resource."""
+    wanted = _in_force(workshop_id, as_of).where(rates.c.collection.in_(list(collections)))
+    columns = rates.c.collection, rates.c.code, rates.c.valid_from
+    return {f"{name}/{code}": day for name, code, day in connection.execute(wanted.with_only_columns(*columns))}
+
+
 def rates_on(
-    connection: sa.Connection, workshop_id: UUID, as_of: date, collection: str | None = None
+    connection: sa.Connection, workshop_id: UUID, as_of: date, collections: Iterable[str] | None = None
 ) -> dict[str, DatedRate]:
-    """Every rate in force on the date, by resource; of one collection if it is named."""
+    """Every rate in force on the date, by resource; of some collections if they are named."""
     wanted = _in_force(workshop_id, as_of)
-    if collection is not None:
-        wanted = wanted.where(rates.c.collection == collection)
+    if collections is not None:
+        wanted = wanted.where(rates.c.collection.in_(list(collections)))
     found = (_stored_rate(row).rate for row in connection.execute(wanted))
     return {rate.resource: rate for rate in found}
 

@@ -19,10 +19,11 @@ from service.domain.values.exact import exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
-from service.store.registering import rates, registrations
+from service.store.registering import registrations
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.costing.costing import check_what_if
+from service.workflows.costing.rates_in_force import RatesInForce
 from service.workflows.costing.supposing import WhatIf
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.costed_bills import CostedBill, CostedBills
@@ -89,10 +90,9 @@ class Look:
             check_what_if(workspace, what_if, as_of)
         workshop_id = workspace.workshop_id
         with workspace.reading() as connection:
-            in_force = rates.rates_on(connection, workshop_id, as_of)
             facts = registrations.all_registered(connection, workshop_id, (*RESOURCES, *CONDITIONS))
         resources = {f"{name}/{code}": each for name in RESOURCES for code, each in facts[name].items()}
-        card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=in_force)
+        card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=RatesInForce(workspace, as_of))
         self.card = card.replaced(what_if) if what_if else card
         self._workspace, self._request, self._valid_from = workspace, request, valid_from
         self._home, self._exchange = workspace.workshop.currency, Exchange(workspace, as_of)
