@@ -1,6 +1,6 @@
 """A policy applied to one sale; reusable for any cost."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from decimal import Decimal
 
 from service.domain.pricing.policy import PricingPolicy, Rounding
@@ -52,12 +52,15 @@ class Aim:
         if self.policy.rounding is Rounding.UP:
             return self.grid.least(both)
         wanted = self.least(both)
-        return None if wanted is None else self.grid.nearest(wanted, self.allowed(costs))
+        return None if wanted is None else self.grid.nearest(wanted, self._above_floors(iter(EVERYWHERE), costs))
 
     def _both(self, costs: UnitCosts) -> Iterator[Interval]:
-        """The displayed prices that meet the target and the floor, in order; no more are found than are taken."""
-        found = self.meeting(costs)
-        for floor in self._floors(costs):
+        """The displayed prices that meet the target and the floor."""
+        return self._above_floors(self.meeting(costs), costs)
+
+    def _above_floors(self, found: Iterator[Interval], costs: UnitCosts) -> Iterator[Interval]:
+        """The part of some ranges that meets the floor, in order; no more are found than are taken."""
+        for floor in self._floors(costs, self._covering):
             found = overlaps(found, floor)
         return found
 
@@ -126,24 +129,30 @@ class Aim:
         return self._displayed(self._proceeds.reaching(self._level(costs), self._of_net))
 
     def bringing_in(self, cost: Decimal) -> Iterator[Interval]:
-        """The displayed prices whose proceeds cover a cost, in order."""
-        found = self._displayed(self._proceeds.reaching(cost * self._with_tax))
+        """The displayed prices whose proceeds cover a cost, in order, adjacent ranges merged."""
+        found = self._covering(cost)
         if not self._is_rising:
             return joined(found)
         first = next(found, None)
         return iter(() if first is None else (_from(first),))
 
+    def _covering(self, cost: Decimal) -> Iterator[Interval]:
+        """The same, a range for each segment, found as they are taken."""
+        return self._displayed(self._proceeds.reaching(cost * self._with_tax))
+
     def allowed(self, costs: UnitCosts) -> tuple[Interval, ...]:
         """The displayed prices that meet the policy's floor; all if it has none."""
         found: tuple[Interval, ...] = EVERYWHERE
-        for floor in self._floors(costs):
+        for floor in self._floors(costs, self.bringing_in):
             found = common(found, floor)
         return found
 
-    def _floors(self, costs: UnitCosts) -> Iterator[Iterator[Interval]]:
+    def _floors(
+        self, costs: UnitCosts, covering: Callable[[Decimal], Iterator[Interval]]
+    ) -> Iterator[Iterator[Interval]]:
         basis, amount = self.policy.never_below_cost, self.policy.never_below_amount
         if basis is not None:
-            yield self.bringing_in(costs.on(basis))
+            yield covering(costs.on(basis))
         if amount is not None:
             yield iter((Interval(low=amount),))
 

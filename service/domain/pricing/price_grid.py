@@ -1,6 +1,6 @@
 """The price grid: the prices that may be asked."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -51,10 +51,15 @@ class PriceGrid:
                 return found
         return None
 
-    def nearest(self, price: Decimal, allowed: Sequence[Interval]) -> Decimal | None:
-        """The price of the grid in the intervals nearest to this one; the higher of two equally near."""
+    def nearest(self, price: Decimal, allowed: Iterable[Interval]) -> Decimal | None:
+        """The price of the grid in the ordered intervals nearest to this one; the higher of two equally near."""
         price = snapped(price)  # restores a tie that a division missed by its rounding error
-        above, below = self.least(allowed, price), self.greatest(allowed, price)
+        above = below = None
+        for interval in allowed:
+            above, lower = self.least((interval,), price), self.greatest((interval,), price)
+            below = below if lower is None else lower
+            if above is not None:
+                break
         if above is None or below is None:
             return below if above is None else above
         return above if above - price <= price - below else below
