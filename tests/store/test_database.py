@@ -2,16 +2,18 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import Any
 from uuid import UUID
 
 import pytest
 import sqlalchemy as sa
+from sqlalchemy import event
 
 from service import time_limit
 from service.store.engine import patience
 from service.store.engine.database import Connection, Database
 from service.store.engine.database_faults import NO_ANSWER, fault_of
-from service.store.engine.tables import uses, workshops
+from service.store.engine.tables import feed_files, uses, workshops
 from service.store.workshop.workshops import find_workshop, lock_workshop, new_workshop, next_revision
 from tests.conftest import Client
 from tests.support.proxy import proxy_to
@@ -56,6 +58,21 @@ class TestReading:
 
 
 class TestWriting:
+    def test_many_rows_go_to_a_server_in_one_statement(self, database: Database, workshop_id: UUID) -> None:
+        sent: list[int] = []
+
+        def listen(_connection: Any, _cursor: Any, _statement: str, parameters: Any, *_: Any) -> None:
+            sent.append(len(parameters))
+
+        event.listen(database.engine, "before_cursor_execute", listen)
+        with database.writing() as connection:
+            rows = [{"workshop_id": workshop_id, "address": f"feed {each}", "conditions": {}} for each in range(300)]
+            connection.execute(feed_files.insert(), rows)
+        event.remove(database.engine, "before_cursor_execute", listen)
+
+        is_row_by_row = database.engine.dialect.name == "sqlite"  # which is in this process
+        assert sent == [300 if is_row_by_row else 300 * 3], "one set of parameters has every column of every row"
+
     def test_that_fails_half_way_leaves_nothing(self, database: Database, workshop_id: UUID) -> None:
         with database.reading() as connection:
             before = revision(connection, workshop_id)

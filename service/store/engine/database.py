@@ -73,6 +73,8 @@ def make_engine(url: str, file: OneFile | None = None) -> sa.Engine:
     ours = {name: value for name, value in _POSTGRESQL.items() if name not in asked}
     engine = sa.create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=ours, **_POOL)
     event.listen(engine, "do_connect", _connected)
+    # Some hundred rows in one statement; a distributed database would take each on its own from node to node.
+    engine.dialect.use_insertmanyvalues_wo_returning = True
     return engine
 
 

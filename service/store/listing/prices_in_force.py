@@ -194,25 +194,20 @@ def keep_bills(connection: sa.Connection, workshop_id: UUID, bills: Iterable[Map
     Args:
         bills: listing, id of the repricing that set its price, and JSON text of each.
     """
-    query = (
-        listing_prices.update()
-        .where(
-            listing_prices.c.workshop_id == workshop_id,
-            listing_prices.c.listing == sa.bindparam("of_listing"),
-            listing_prices.c.repricing_id == sa.bindparam("of_repricing"),
-        )
-        .values(bill=sa.bindparam("found"), is_stale=False)
-    )
+    prices = listing_prices.c
     for rows in in_batches(bills, WRITTEN):
-        found = [
-            {"of_listing": row["listing"], "of_repricing": UUID(row["repricing"]), "found": row["bill"]} for row in rows
-        ]
+        sharing: dict[tuple[str, str], list[str]] = {}
+        for row in rows:
+            sharing.setdefault((row["repricing"], row["bill"]), []).append(row["listing"])
         ours = (
-            listing_prices.c.listing.in_([row["of_listing"] for row in found]),
-            listing_prices.c.repricing_id.in_({row["of_repricing"] for row in found}),
+            prices.listing.in_([row["listing"] for row in rows]),
+            prices.repricing_id.in_({UUID(repricing) for repricing, _ in sharing}),
         )
         with metering.replaced(connection, listing_prices, workshop_id, *ours):
-            connection.execute(query, found)
+            for (repricing, bill), listings in sharing.items():
+                priced = prices.repricing_id == UUID(repricing), prices.listing.in_(listings)
+                query = listing_prices.update().where(prices.workshop_id == workshop_id, *priced)
+                connection.execute(query.values(bill=bill, is_stale=False))
 
 
 def spans(

@@ -140,10 +140,7 @@ def together(found: Iterable[Surroundings]) -> Surroundings:
 
 
 def _surroundings(
-    facts: dict[str, dict[str, Any]],
-    in_force: Mapping[str, DatedRate],
-    earlier: Mapping[str, DatedRate],
-    size: int,
+    facts: dict[str, dict[str, Any]], in_force: Mapping[str, DatedRate], earlier: Mapping[str, DatedRate], size: int
 ) -> Surroundings:
     facts["overheads"] = dict(sorted(facts.get("overheads", {}).items()))
     members = {name: facts.get(name.replace("_", "-"), {}) for name in Catalogue.__dataclass_fields__}

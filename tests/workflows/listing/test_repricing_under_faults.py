@@ -5,6 +5,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from decimal import Decimal
 from itertools import count
 from threading import Barrier
@@ -24,6 +25,7 @@ from service.encoding import decoded, plain_data
 from service.store.engine.tables import listing_prices, price_changes
 from service.store.listing import repricings
 from service.store.registering import registrations
+from service.workflows.errors import ChangedMeanwhileError
 from service.workflows.listing import repricing
 from tests.domain.examples import TODAY
 from tests.support import builders, processes
@@ -207,6 +209,46 @@ class TestWhileRatesChange:
         for repricing_id, revision in zip(recorded, revisions, strict=True):
             assert basis_of(furnished, repricing_id) == at[max(each for each in at if each < revision)]
             assert_prices_follow_from_their_basis(furnished, repricing_id)
+
+
+@contextmanager
+def changing_rates_during(owner: Owner, looks: int) -> Iterator[None]:
+    """Somebody changes a rate while listings are looked at, so many times; it fails if others have to wait for that."""
+    numbers = iter(range(looks))
+
+    def change(_connection: Any, _cursor: Any, statement: str, *_: Any) -> None:
+        if "AS found" in statement and (number := next(numbers, None)) is not None:
+            owner.put_rate("materials/hdpe", "2026-06-01", builders.material_rate(f"2.{number:02}"))
+
+    sa.event.listen(owner.database.engine, "before_cursor_execute", change)
+    try:
+        yield
+    finally:
+        sa.event.remove(owner.database.engine, "before_cursor_execute", change)
+
+
+def applied_in_a_request(owner: Owner) -> repricing.Application:
+    """As a request does it: with everything it stores in one transaction."""
+    with owner.workspace.until_answered() as joint:
+        return repricing.apply(joint, RepricingRequest(as_of=TODAY), lambda _: True)
+
+
+class TestARateThatChangesDuringEveryAttempt:
+    def test_lets_few_listings_be_looked_at_under_the_lock(self, selling: Owner) -> None:
+        with changing_rates_during(selling, 3):
+            applied = applied_in_a_request(selling)
+
+        assert applied.repricing is not None
+        assert basis_of(selling, applied.repricing.id)[0] == "2.02"
+
+    def test_refuses_whoever_reprices_many_and_nobody_else(self, furnished: Owner) -> None:
+        put_on_sale(furnished, repricing._FEW + 1)
+
+        with changing_rates_during(furnished, 3), pytest.raises(ChangedMeanwhileError, match="try again"):
+            applied_in_a_request(furnished)
+
+        assert prices_of(furnished) == {}
+        assert applied_in_a_request(furnished).figures.summary.first == repricing._FEW + 1
 
 
 def basis_of(owner: Owner, repricing_id: UUID) -> tuple[str, str]:
