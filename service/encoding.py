@@ -149,12 +149,21 @@ def filled(stored: Any, data: Any) -> Any:
 
 
 Decode = Callable[[Any, type[Any]], Any]
+_DECODERS: dict[type[Any], Callable[[Any, Decode], Any]] = {}
 
 
 def decode_with(to: type[T], hook: Callable[[Any, Decode], T]) -> None:
     """Decode this type with its own function, which is given the data and a function to decode parts."""
+    _DECODERS[to] = hook
     for converter in (_checking, _trusting):
         converter.register_structure_hook(to, _hook_with(hook, converter.structure))
+
+
+def with_decoders(converter: Converter) -> Converter:
+    """The converter, which now decodes with their own functions what `decode_with` has named."""
+    for to, hook in _DECODERS.items():
+        converter.register_structure_hook(to, _hook_with(hook, converter.structure))
+    return converter
 
 
 def keep_with(to: type[T], hook: Callable[[T], Any]) -> None:

@@ -23,12 +23,9 @@ from service.domain.values.declared import (
     Text,
     rules_and_type,
 )
+from service.domain.values.forms import DECIMAL_PATTERN, day_of, decimal_of
 
-_DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,17})")
-_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-DECIMAL_PATTERN = r"^-?(0|[1-9][0-9]*)(\.[0-9]+)?$"
-FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2999, 12, 31)
 
 
 def ruled(rule: Callable[[Any], str | None]) -> Callable[[Any], None]:
@@ -52,13 +49,10 @@ class DecimalField(ma.fields.Field[Decimal]):
     """A decimal in plain notation, as a string or a JSON number; never rounded on the way in."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Decimal:
-        text = literal(value)
-        if text is None or len(text) > 2 * MAX_DIGITS or not _DECIMAL.fullmatch(text):
-            raise ma.ValidationError('must be a decimal in plain notation, such as "12.34"')
-        figure = Decimal(text)
-        if len(figure.as_tuple().digits) > MAX_DIGITS or len(text.partition(".")[2]) > MAX_DIGITS:
-            raise ma.ValidationError(f"must have at most {MAX_DIGITS} digits")
-        return figure or figure.copy_abs()  # no negative zero
+        try:
+            return decimal_of(literal(value))
+        except ValueError as error:
+            raise ma.ValidationError(str(error)) from None
 
 
 class IntegerField(ma.fields.Field[int]):
@@ -93,14 +87,9 @@ class DateField(ma.fields.Field[date]):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> date:
         try:
-            if not isinstance(value, str) or not _DATE.fullmatch(value):
-                raise ValueError(value)
-            day = date.fromisoformat(value)
-        except ValueError:
-            raise ma.ValidationError("must be a day such as 2026-11-25") from None
-        if not FIRST_DAY <= day <= LAST_DAY:
-            raise ma.ValidationError(f"must be from {FIRST_DAY} to {LAST_DAY}")
-        return day
+            return day_of(value)
+        except ValueError as error:
+            raise ma.ValidationError(str(error)) from None
 
 
 class ChoiceField(ma.fields.Field[StrEnum]):

@@ -11,12 +11,14 @@ from service.encoding import to_bytes
 from service.store.engine.database import Database, RefusedRowsError, refused_rows
 from service.store.engine.schema import newest_revision
 from service.store.workshop import moving
-from service.store.workshop.moving import UnfitRowError
 from service.store.workshop.workshops import find_workshop
+from service.workflows.workshop.imported import problems_across
 from service.workflows.workshop.keys import add_key
 
 FORMAT = "pugmill-workshop"
 VERSION = 1
+_MOST_TOLD = 50
+"""Most problems of a document that are told at once."""
 
 
 class UnfitDocumentError(ValueError):
@@ -50,13 +52,17 @@ def import_workshop(database: Database, document: Any, key_name: str) -> str:
         UnfitDocumentError: it is not such a document, is of other tables, or the workshop exists already.
     """
     workshop_id, tables = _checked(document)
+    read = moving.read_tables(workshop_id, tables)
+    if problems := read.problems or list(problems_across(read)):
+        more = [f"and {len(problems) - _MOST_TOLD} more"] if len(problems) > _MOST_TOLD else []
+        raise UnfitDocumentError("\n".join([*problems[:_MOST_TOLD], *more]))
     try:
         with refused_rows(), database.writing() as connection:
             if find_workshop(connection, workshop_id) is not None:
                 raise UnfitDocumentError(f"workshop {workshop_id} is there already")
-            moving.add_rows(connection, workshop_id, tables)
+            moving.add_rows(connection, workshop_id, read)
             return add_key(connection, workshop_id, key_name, frozenset({"read", "write"}), COMMAND_LINE)
-    except (UnfitRowError, RefusedRowsError) as error:
+    except RefusedRowsError as error:
         raise UnfitDocumentError(str(error)) from None
 
 

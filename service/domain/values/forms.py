@@ -1,0 +1,40 @@
+"""The forms of decimals and days in JSON, wherever they come from."""
+
+import re
+from datetime import date
+from decimal import Decimal
+
+from service.domain.values.declared import MAX_DIGITS
+
+DECIMAL_PATTERN = r"^-?(0|[1-9][0-9]*)(\.[0-9]+)?$"
+FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2999, 12, 31)
+_DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+def decimal_of(text: str | None, most_digits: int = MAX_DIGITS) -> Decimal:
+    """The decimal in plain notation; raises ValueError saying what is wrong.
+
+    Args:
+        text: the characters; None if it was no text.
+        most_digits: the most digits that it may have, and the most of them after the point.
+    """
+    if text is None or len(text) > 2 * most_digits or not _DECIMAL.fullmatch(text):
+        raise ValueError('must be a decimal in plain notation, such as "12.34"')
+    figure = Decimal(text)
+    if len(figure.as_tuple().digits) > most_digits or len(text.partition(".")[2]) > most_digits:
+        raise ValueError(f"must have at most {most_digits} digits")
+    return figure or figure.copy_abs()  # no negative zero
+
+
+def day_of(text: object) -> date:
+    """The calendar day, YYYY-MM-DD; raises ValueError saying what is wrong."""
+    try:
+        if not isinstance(text, str) or not _DATE.fullmatch(text):
+            raise ValueError(text)
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise ValueError("must be a day such as 2026-11-25") from None
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise ValueError(f"must be from {FIRST_DAY} to {LAST_DAY}")
+    return day
