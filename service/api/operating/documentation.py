@@ -5,21 +5,31 @@ import gzip
 import hashlib
 import re
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 import flask
+import flask_swagger_ui
 import yaml
-from flask_swagger_ui import get_swaggerui_blueprint
 
 from service.api.contract.blueprints import Api
 from service.api.http.answers import dumped, tagged
-from service.api.http.forms import JSON
+from service.api.http.forms import HTML, JSON
+from service.documents.writing.pages import page
 from service.workflows.entity_tags import content_tag, tag
 
 TITLE = "Pugmill"
 _DOCUMENT = "/openapi.json"
 _ASKED_AGAIN = "no-cache"
 """May be stored, and is asked about each time, since another version of the service may answer next (RFC 9111)."""
+_ASSETS = Path(flask_swagger_ui.__file__).parent / "dist"
+_SETTINGS = {
+    "url": _DOCUMENT,
+    "dom_id": "#swagger-ui",
+    "deepLinking": True,
+    "persistAuthorization": True,
+    "validatorUrl": None,  # no requests to other hosts
+}
 _SCRIPT = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
 
@@ -62,8 +72,9 @@ class ContractDocument:
 def register(app: flask.Flask, api: Api) -> None:
     """Add the addresses /openapi.json, /docs and those under it."""
     app.add_url_rule(_DOCUMENT, "openapi", ContractDocument(api).answer)
-    app.register_blueprint(_docs())
     app.add_url_rule("/docs", view_func=_to_docs)
+    app.add_url_rule("/docs/", view_func=_page)
+    app.add_url_rule("/docs/<path:path>", view_func=_asset)
 
 
 class _ContractDumper(yaml.SafeDumper):
@@ -89,17 +100,15 @@ def contract(api: Api) -> str:
     return found
 
 
-def _docs() -> flask.Blueprint:
-    """Interactive documentation at /docs/, from assets that ship with the service."""
-    config = {
-        "app_name": f"{TITLE}: interactive documentation",
-        "persistAuthorization": True,
-        "validatorUrl": None,  # no requests to other hosts
-        "oauth2RedirectUrl": "",
-    }
-    blueprint: flask.Blueprint = get_swaggerui_blueprint("/docs", _DOCUMENT, config=config)
-    blueprint.after_request(_asked_again)
-    return blueprint
+def _page() -> flask.Response:
+    """The interactive documentation."""
+    shown = page("docs.html", language="en", title=f"{TITLE}: interactive documentation", settings=_SETTINGS)
+    return _asked_again(flask.Response(shown, content_type=f"{HTML}; charset=utf-8"))
+
+
+def _asset(path: str) -> flask.Response:
+    """A script, style sheet or picture of the documentation."""
+    return _asked_again(flask.send_from_directory(_ASSETS, path))
 
 
 def docs_policy(page: str) -> str:

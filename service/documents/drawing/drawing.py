@@ -88,10 +88,12 @@ def drawn(chart: Chart, form: ImageForm) -> bytes:
 
 
 def _described(svg: str, chart: Chart) -> bytes:
-    """The SVG with a title and a description; the label of each mark becomes its tooltip."""
+    """The SVG with a title and a description; the label of each mark becomes its tooltip, and one without is hidden."""
     root: Element = ElementTree.fromstring(svg)
-    for mark in list(root.iter()):
-        if mark.get("role") == "graphics-symbol" and mark.get("aria-roledescription") in _POINTED_AT:
+    for mark in [each for each in root.iter() if each.get("role") == "graphics-symbol"]:
+        if not mark.get("aria-label"):
+            mark.set("aria-hidden", "true")  # samples of lines, which the words beside them explain
+        elif mark.get("aria-roledescription") in _POINTED_AT:
             _put(mark, 0, "title", mark.get("aria-label", ""))
     root.set("role", "graphics-document")
     root.set("aria-labelledby", "chart-title chart-description")
