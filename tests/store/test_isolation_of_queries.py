@@ -41,7 +41,7 @@ from service.workflows import lead_times, month, plausibility, shipping
 from service.workflows.costing import cost_sheets, rate_card, workings
 from service.workflows.currency import exchange, feed
 from service.workflows.errors import FeedFailedError, StalePreviewError
-from service.workflows.listing import listings, repricing, repricing_records
+from service.workflows.listing import listings, price_list, repricing, repricing_records
 from service.workflows.listing.listings import ListingQuestion
 from service.workflows.pricing import pricing
 from service.workflows.pricing.sale_way import PriceQuestion
@@ -241,15 +241,15 @@ def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
         with pytest.raises(MissingRatesError):
             listings.price_listing(on, "brick-online", ListingQuestion(as_of=date(2000, 1, 1)))
 
-    def price_list() -> None:
+    def list_prices() -> None:
         for channel in (None, "quay-market"):
-            assert [each.problem for each in listings.price_list(on, TODAY, channel)] == [None, None]
+            assert [each.problem for each in price_list.price_list(on, TODAY, channel)] == [None, None]
 
     return {
         "shipping.estimate_shipping": lambda: shipping.estimate_shipping(on, shipment),
         "listings.price_listing": price_listing,
         "listings.find_listing": lambda: listings.find_listing(on, "brick-online"),
-        "listings.price_list": price_list,
+        "price_list.price_list": list_prices,
     }
 
 

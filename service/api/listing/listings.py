@@ -17,7 +17,8 @@ from service.api.http.spooling import whole
 from service.documents.listing.price_list import price_list_csv, price_list_json_ld
 from service.domain.values.declared import Code, declared
 from service.workflows.listing import listings
-from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
+from service.workflows.listing.listings import ListingQuestion, ListingSheet
+from service.workflows.listing.price_list import ListedPrice, price_list
 
 blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
 
@@ -66,6 +67,6 @@ class PriceList(MethodView):
         A listing that cannot be priced has the reason in place of a price; in JSON-LD it has no offer.
         """
         media_type = current().media_type
-        entries = listings.price_list(workspace(), query.as_of or workshop().today(), query.channel, query.prices)
+        entries = price_list(workspace(), query.as_of or workshop().today(), query.channel, query.prices)
         parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
         return tagged(state_tag(workshop()), lambda: whole(_WRITERS[media_type](entries), media_type + parameters))

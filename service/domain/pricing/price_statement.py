@@ -10,7 +10,7 @@ from service.domain.pricing.price import Discount, Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
 from service.domain.values.exact import ZERO, exactly, plain, share_of
-from service.domain.values.money import Money
+from service.domain.values.money import Money, cash_rounded
 from service.domain.values.shown import WITH_MORE_DIGITS, ShownShare, SumOf, UnitAmount, shown
 
 
@@ -98,6 +98,29 @@ class PriceStatement:
     terms: tuple[PriceTerm, ...]
     batch_net_price: Money
     batch_profit: Money
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedPrice:
+    """What a price list shows of a price; members mean what they mean of `PriceStatement`.
+
+    Attributes:
+        cash_price: what is paid in cash, tax included; none if cash is not rounded in this currency.
+    """
+
+    price: Money
+    display: Display
+    tax_share: Decimal
+    gross_price: UnitAmount
+    net_price: UnitAmount
+    margin_share: ShownShare | None
+    cash_price: Money | None
+
+
+def asked_price(priced: Price, currency: str) -> AskedPrice:
+    """The price as a price list shows it."""
+    cash = cash_rounded(priced.gross_price, currency)
+    return shown(AskedPrice, currency, priced, priced.sale, price=priced.asked, cash_price=cash)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,26 +1,19 @@
-"""The price of a listing, and the price list."""
+"""The price of a listing."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from enum import StrEnum
 
 from service.documents.writing.formats import formatted_price, formatted_unit_price
 from service.domain.listing.listings import Listing
-from service.domain.listing.price_list import PriceListEntry
-from service.domain.listing.unit_price import Measure, UnitPrice, unit_price
+from service.domain.listing.unit_price import UnitPrice, unit_price
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
-from service.domain.safety.cautions import Concern
 from service.domain.selling.route import Route
 from service.domain.values.declared import NotNegative, ProperShare, declared
-from service.domain.values.errors import PugmillError
+from service.domain.values.money import Money
 from service.domain.values.references import Thing, references_in
 from service.domain.values.shown import shown
-from service.store.listing.dated_prices import prices_in_force
-from service.store.registering import registrations
-from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.pricing.pricing import PriceSheet, priced
 from service.workflows.pricing.sale_way import PriceQuestion
@@ -104,7 +97,7 @@ def _priced(
     product = costing.surroundings.catalogue.products[listing.product]
     sheet = priced(workspace, costing, question)
     price = sheet.price_per_piece.price
-    per_unit = None if listing.unit_price_per is None else _unit_price(sheet, listing, product, listing.unit_price_per)
+    per_unit = price_per_unit(sheet.price_per_piece.gross_price, listing, product)
     return shown(
         ListingSheet,
         sheet.currency,
@@ -118,9 +111,12 @@ def _priced(
     )
 
 
-def _unit_price(sheet: PriceSheet, listing: Listing, product: Product, measure: Measure) -> UnitPrice:
+def price_per_unit(gross_price: Money, listing: Listing, product: Product) -> UnitPrice | None:
+    """The unit price of a listing at its price with tax, if it shows one; raises MissingMeasuresError."""
+    if listing.unit_price_per is None:
+        return None
     try:
-        return unit_price(sheet.price_per_piece.gross_price, product, measure, listing.base_quantity)
+        return unit_price(gross_price, product, listing.unit_price_per, listing.base_quantity)
     except MissingMeasuresError as error:
         raise MissingMeasuresError(listing.product, error.purpose, error.members) from None
 
@@ -139,84 +135,3 @@ def price_question(
         kept_at=kept_at,
         discount_share=discount_share,
     )
-
-
-class ListedPrice(StrEnum):
-    """Which price of a listing is listed."""
-
-    ASKED = "asked"
-    IN_FORCE = "in_force"
-
-
-def price_list(
-    workspace: Workspace, as_of: date, channel: str | None = None, listed: ListedPrice = ListedPrice.ASKED
-) -> Iterator[PriceListEntry]:
-    """Every listing with its price, or why it has none, by code, from one state of the workshop.
-
-    Args:
-        as_of: the day of the rates, and on which prices are in force.
-        channel: only listings of this sales channel; raises InvalidValuesError if it is not registered.
-        listed: the price by its policy on the day, or the price in force.
-    """
-    with workspace.snapshot() as frozen:
-        if channel is not None:
-            prepare(frozen, [(("channel",), Thing("channels", channel))], as_of)
-        yield from _entries(frozen, as_of, channel, listed)
-
-
-def _entries(workspace: Workspace, as_of: date, channel: str | None, listed: ListedPrice) -> Iterator[PriceListEntry]:
-    after = ""
-    while True:
-        with workspace.reading() as connection:
-            page = registrations.page_of_registrations(
-                connection, workspace.workshop_id, "listings", after=after, limit=_PAGE
-            )
-            codes = [each.code for each in page] if listed is ListedPrice.IN_FORCE else []
-            in_force = prices_in_force(connection, workspace.workshop_id, codes, as_of) if codes else {}
-        for each in page:
-            assert isinstance(each.facts, Listing)  # the collection holds nothing else
-            next_step()
-            if channel in (None, each.facts.channel):
-                question = None
-                if listed is ListedPrice.ASKED:
-                    question = price_question(each.facts, as_of)
-                elif (price := in_force.get(each.code)) is not None and price.is_of(each.facts):
-                    question = price_question(each.facts, as_of, price.amount)
-                yield _entry(workspace, each.code, each.facts, as_of, question)
-        if len(page) < _PAGE:
-            return
-        after = page[-1].code
-
-
-_NO_PRICE_IN_FORCE = "no price in its currency and base quantity is in force on that day; apply a repricing first"
-
-
-def _entry(
-    workspace: Workspace, code: str, listing: Listing, as_of: date, question: PriceQuestion | None
-) -> PriceListEntry:
-    """The entry of a listing; the question is None if it has no price."""
-    costing = prepare(workspace, references_in(listing), as_of)
-    product = costing.surroundings.catalogue.products[listing.product]
-    if question is None:
-        return _unpriced(code, listing, product, as_of, _NO_PRICE_IN_FORCE)
-    try:
-        sheet = _priced(workspace, costing, code, listing, question)
-    except PugmillError as error:
-        stands = ""
-        if question.kept_at is not None:
-            stands = f"{question.kept_at:f} {listing.currency} is in force, but what is listed beside it is not known: "
-        return _unpriced(code, listing, product, as_of, f"{stands}{error}")
-    return shown(
-        PriceListEntry,
-        "",
-        sheet.price_per_piece,
-        sheet,
-        product,
-        shipping_weight_kg=None if sheet.shipping is None else sheet.shipping.mass_kg,
-        cautions=tuple(caution.text for caution in sheet.cautions if caution.concerns is Concern.PRODUCT),
-    )
-
-
-def _unpriced(code: str, listing: Listing, product: Product, as_of: date, problem: str) -> PriceListEntry:
-    name = listing.name or product.name
-    return shown(PriceListEntry, "", listing, product, listing=code, name=name, as_of=as_of, problem=problem)

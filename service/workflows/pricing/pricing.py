@@ -87,7 +87,8 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
         raise
 
 
-def _check_grid(question: PriceQuestion, currency: str) -> None:
+def check_grid(question: PriceQuestion, currency: str) -> None:
+    """Raises InvalidValuesError if the currency has ended, or an amount is finer than its minor unit."""
     if (problem := currency_problem(currency, question.as_of)) is not None:
         raise InvalidValuesError([InvalidValueError(("currency",), problem)])
     found = (*question.policy.grid_problems(currency), *minor_unit_problems(("kept_at",), [question.kept_at], currency))
@@ -98,7 +99,7 @@ def _check_grid(question: PriceQuestion, currency: str) -> None:
 @exactly
 def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> PriceSheet:
     """The price sheet, from loaded data; raises as `price_product` does."""
-    _check_grid(question, question.route.currency or workspace.workshop.currency)
+    check_grid(question, question.route.currency or workspace.workshop.currency)
     resources = question.route.resources()
     batch = (question.product, question.quantity)
     ((bill, sheet),) = costed(workspace, costing, [batch], also=resources)
@@ -138,6 +139,6 @@ def price_on_the_way(costing: Costing, question: PriceQuestion, sheet: CostSheet
         sheet: what the batch costs.
         home: the workshop's currency.
     """
-    _check_grid(question, question.route.currency or home)
+    check_grid(question, question.route.currency or home)
     way = SaleWay(costing, question, home)
     return way, way.price(sheet)

@@ -22,6 +22,7 @@ from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO
 from service.domain.values.money import Money, in_currency, rounded
 from service.domain.values.shown import SumOf, UnitAmount, shown
+from service.domain.values.unit_costs import UnitCosts
 from service.workflows.costing.costing import Costing
 
 
@@ -114,7 +115,11 @@ class SaleWay:
         return estimate, statement, self._sale(estimate)
 
     def price(self, sheet: CostSheet) -> Price:
-        costs = unit_costs(sheet)
+        """The price of a product whose batch costs this."""
+        return self.price_at(unit_costs(sheet))
+
+    def price_at(self, costs: UnitCosts) -> Price:
+        """The price of a product whose piece costs this in the workshop's currency."""
         if self.currency != self.home:
             costs = costs.converted(lambda amount: self._converted(amount, self.home))
         aim = Aim(self.question.policy, self.sale, self.currency, self.question.base_quantity)

@@ -14,7 +14,8 @@ from service.domain.pricing.price_statement import PriceStatement
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
 from service.workflows.listing import listings, repricing_records
-from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
+from service.workflows.listing.listings import ListingQuestion, ListingSheet
+from service.workflows.listing.price_list import ListedPrice, price_list
 from service.workflows.shipping import ShippingLine, ShippingQuestion, estimate_shipping
 from tests.api.repriced import DAY, MONDAY, made_of
 from tests.domain.examples import TODAY
@@ -54,7 +55,7 @@ def asked(owner: Owner, code: str = "pegs", **question: Any) -> ListingSheet:
 
 
 def listed(owner: Owner, prices: ListedPrice = ListedPrice.ASKED, day: date = TODAY) -> dict[str, PriceListEntry]:
-    return {each.listing: each for each in listings.price_list(owner.workspace, day, None, prices)}
+    return {each.listing: each for each in price_list(owner.workspace, day, None, prices)}
 
 
 def history(owner: Owner) -> list[tuple[str, int]]:

@@ -13,8 +13,8 @@ from service.domain.listing.price_history import PriceHistoryEntry, prices_in_fo
 from service.store.engine.database import Database
 from service.store.listing import dated_prices
 from service.workflows.errors import StalePreviewError, SupersededError
-from service.workflows.listing import listings, repricing, repricing_records
-from service.workflows.listing.listings import ListedPrice
+from service.workflows.listing import repricing, repricing_records
+from service.workflows.listing.price_list import ListedPrice, price_list
 from tests.api.repriced import made_of
 from tests.conftest import make_client
 from tests.support import builders
@@ -51,7 +51,7 @@ def in_force(owner: Owner, *days: date) -> tuple[str | None, ...]:
     """The price in the price list of each day."""
     found = []
     for day in days:
-        (entry,) = listings.price_list(owner.workspace, day, None, ListedPrice.IN_FORCE)
+        (entry,) = price_list(owner.workspace, day, None, ListedPrice.IN_FORCE)
         found.append(None if entry.price is None else str(entry.price.amount))
     return tuple(found)
 

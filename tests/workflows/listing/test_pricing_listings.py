@@ -21,7 +21,8 @@ from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.listing import listings
-from service.workflows.listing.listings import ListedPrice, ListingQuestion, ListingSheet
+from service.workflows.listing.listings import ListingQuestion, ListingSheet
+from service.workflows.listing.price_list import ListedPrice, price_list
 from tests.domain.examples import TODAY, a_policy
 from tests.support import builders
 from tests.support.days import on_day
@@ -46,7 +47,7 @@ def asked(owner: Owner, code: str = "panel-abroad", as_of: date = TODAY, **quest
 
 
 def listed(owner: Owner, channel: str | None = None, prices: ListedPrice = ListedPrice.ASKED) -> list[PriceListEntry]:
-    return list(listings.price_list(owner.workspace, TODAY, channel, prices))
+    return list(price_list(owner.workspace, TODAY, channel, prices))
 
 
 def on_sale(**changes: Any) -> dict[str, Any]:
@@ -432,7 +433,7 @@ class TestAPriceList:
         price = listed(both, prices=ListedPrice.IN_FORCE)[1].price
         assert price is not None
 
-        *_, abroad = listings.price_list(both.workspace, date(2027, 3, 1), None, ListedPrice.IN_FORCE)
+        *_, abroad = price_list(both.workspace, date(2027, 3, 1), None, ListedPrice.IN_FORCE)
 
         assert (abroad.listing, abroad.price) == ("panel-abroad", None)
         assert str(abroad.problem).startswith(
@@ -508,7 +509,7 @@ class TestAPriceList:
 
     def test_is_read_entry_by_entry_and_releases_the_database_when_reading_stops(self, both: Owner) -> None:
         for _ in range(40):
-            entries = listings.price_list(both.workspace, TODAY)
+            entries = price_list(both.workspace, TODAY)
             assert next(entries).listing == "at-home"
             entries.close()
 
@@ -517,7 +518,7 @@ class TestAPriceList:
     def test_shows_the_state_at_which_reading_began(self, both: Owner) -> None:
         before = listed(both)
         both.put("materials/other", builders.material())  # a state for which nothing was computed
-        entries = listings.price_list(both.workspace, TODAY)
+        entries = price_list(both.workspace, TODAY)
         found = [next(entries)]
 
         both.put_rate("materials/chips", "2026-06-01", builders.material_rate("9"))
@@ -532,7 +533,7 @@ class TestAPriceList:
 
     def test_caches_nothing_that_would_be_used_for_a_later_state(self, both: Owner) -> None:
         both.put("materials/other", builders.material())
-        entries = listings.price_list(both.workspace, TODAY)
+        entries = price_list(both.workspace, TODAY)
         next(entries)
         both.put_rate("materials/chips", "2026-06-01", builders.material_rate("9"))
         stale = next(entries)
