@@ -9,11 +9,14 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import IO
 
 import requests
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
+TO_STOP = 70
+"""Seconds that the service may take to stop: it answers what it is still asked."""
 _TICKS = os.sysconf("SC_CLK_TCK")
 
 
@@ -25,14 +28,19 @@ def free_port() -> int:
 
 
 @contextlib.contextmanager
-def running(command: list[str], port: int, path: str, environment: dict[str, str]) -> Iterator[tuple[int, float]]:
-    """Run a server; yields its process id and the seconds of processor time to its first answer."""
+def running(
+    command: list[str], port: int, path: str, environment: dict[str, str], errors: IO[bytes] | None = None
+) -> Iterator[tuple[int, float]]:
+    """Run a server, with its log in a file if one is given.
+
+    Yields its process id and the seconds of processor time to its first answer.
+    """
     begun = time.perf_counter()
     process = subprocess.Popen(
         command,
         env={**os.environ, "PUGMILL_RATE_LIMIT": "off", **environment},
         stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL if errors is None else errors,
         cwd=HERE,
     )
     try:
@@ -46,7 +54,7 @@ def running(command: list[str], port: int, path: str, environment: dict[str, str
         yield process.pid, processor_seconds(process.pid)
     finally:
         process.send_signal(signal.SIGTERM)
-        process.wait(20)
+        process.wait(TO_STOP)
 
 
 def figures_of(pid: int) -> Iterator[list[str]]:

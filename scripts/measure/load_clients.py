@@ -35,6 +35,11 @@ class Asked:
     told: str = ""
 
 
+def percentile(seconds: list[float], share: float) -> float:
+    """A percentile of sorted times."""
+    return seconds[max(0, -(-len(seconds) * int(share * 1000) // 1000) - 1)]
+
+
 @dataclass(slots=True)
 class Client:
     """Sends one request after the other over one connection, without a pause.
