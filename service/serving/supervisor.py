@@ -142,14 +142,17 @@ class Supervisor:
 
     def _hear(self, woken: socket.socket) -> None:
         """Wait a moment for news, and look after the processes."""
-        for descriptor, _ in self._poll.poll(_LOOK_SECONDS * 1000):
+        news = self._poll.poll(_LOOK_SECONDS * 1000)
+        asked = dict(self._jobs)  # as the news has them: while it is heard, descriptors are closed and taken again
+        for descriptor, _ in news:
             if descriptor == woken.fileno():
                 with contextlib.suppress(BlockingIOError):
                     woken.recv(4096)
-            elif (job := self._jobs.get(descriptor)) is not None:  # nobody waits for it any more
-                if job.child is not None:
-                    job.child.end(signal.SIGKILL)
-                self._forget(job)
+            elif (job := asked.get(descriptor)) is not None:  # nobody waits for it any more
+                if self._jobs.get(descriptor) is job:
+                    if job.child is not None:
+                        job.child.end(signal.SIGKILL)
+                    self._forget(job)
             else:
                 for child in self._children():
                     if child.control.fileno() == descriptor:
@@ -209,7 +212,9 @@ class Supervisor:
         os.kill(os.getpid(), signal.SIGTERM)
 
     def _hear_of(self, child: Child) -> None:
-        told, files, _, _ = socket.recv_fds(child.control, ORDER.size, 1)
+        told, files = b"", list[int]()
+        with contextlib.suppress(ConnectionError):  # it was ended with a job unread
+            told, files, _, _ = socket.recv_fds(child.control, ORDER.size, 1)
         if not told:
             self._poll.unregister(child.control)  # it has ended, or is about to
         elif told == DONE:
@@ -292,5 +297,5 @@ class Supervisor:
         for job in tuple(self._jobs.values()):
             if job.child is child:
                 self._forget(job)
-        if children is self._answering and not self._is_stopping:
+        if not child.is_ending and (status or children is self._answering):
             _logger.warning("process %s ended with %s and is replaced", child.pid, os.waitstatus_to_exitcode(status))
