@@ -60,15 +60,18 @@ class LongWork:
         Raises:
             ProblemError: 503 if the workshop has too much such work already, or the process was ended.
         """
-        with self._counted(workshop), self._job(workshop, seconds) as job:
-            _next_head(job, environ)  # the process is ready
-            told = {name: value for name, value in environ.items() if isinstance(value, str)}
-            _send(job, {**told, "HTTP_X_REQUEST_ID": request_id}, environ["wsgi.input"].read())
-            head, files = _next_head(job, environ)
-            body = open(files[0], "rb")  # noqa: SIM115  # closed by the server once it is sent
-            body.seek(0)
-            file = wrap_file(environ, body)
-            return HandedOver(file, head["status"], head["headers"], direct_passthrough=True)
+        told = {name: value for name, value in environ.items() if isinstance(value, str)}
+        sent = environ["wsgi.input"].read()
+        try:
+            with self._counted(workshop), self._job(workshop, seconds) as job:
+                _next_head(job, environ)  # the process is ready
+                _send(job, {**told, "HTTP_X_REQUEST_ID": request_id}, sent)
+                head, files = _next_head(job, environ)
+        except ConnectionError:  # it was ended before it had read all
+            raise unable(INTERRUPTED) from None
+        body = open(files[0], "rb")  # noqa: SIM115  # closed by the server once it is sent
+        body.seek(0)
+        return HandedOver(wrap_file(environ, body), head["status"], head["headers"], direct_passthrough=True)
 
     @contextlib.contextmanager
     def _counted(self, workshop: UUID) -> Iterator[None]:
@@ -119,31 +122,45 @@ def work(app: flask.Flask, supervisor: socket.socket) -> None:
         told, files, _, _ = socket.recv_fds(supervisor, 1, 1)
         if not told:
             return
-        with socket.socket(fileno=files[0]) as job, _answer(app, job) as (head, body):
-            # Said before the answer is sent: once its reader hangs up, this process would be ended.
-            if is_kept := size_of("self") <= KEPT_BYTES:
-                supervisor.sendall(DONE)
-            with contextlib.suppress(OSError):  # nobody waits for it any more
-                _send(job, head, file=body)
+        with socket.socket(fileno=files[0]) as job:
+            asked = _asked(job)
+            if asked is None:
+                return  # nobody waits for it any more; the supervisor ends this process anyway
+            with _answer(app, asked) as (head, body):
+                # Said before the answer is sent: once its reader hangs up, this process would be ended.
+                if is_kept := size_of("self") <= KEPT_BYTES:
+                    supervisor.sendall(DONE)
+                with contextlib.suppress(OSError):  # nobody waits for it any more
+                    _send(job, head, file=body)
         if not is_kept:
             return
 
 
-@contextlib.contextmanager
-def _answer(app: flask.Flask, job: socket.socket) -> Iterator[tuple[dict[str, Any], IO[bytes]]]:
-    """The head of the answer to a job, and a file with its body."""
-    _send(job, {"is_ready": True})
-    told, _ = _received(job)
-    environ = {
+def _asked(job: socket.socket) -> dict[str, Any] | None:
+    """The environ of the job's request; None if nobody waits for its answer any more."""
+    try:
+        _send(job, {"is_ready": True})
+        told, _ = _received(job)
+        if not told:
+            return None
+        sent = _exactly(job, told.pop(_BODY, 0))
+    except ConnectionError:
+        return None
+    return {
         **told,
         "wsgi.version": (1, 0),
-        "wsgi.input": io.BytesIO(_exactly(job, told.pop(_BODY, 0))),
+        "wsgi.input": io.BytesIO(sent),
         "wsgi.input_terminated": True,
         "wsgi.errors": sys.stderr,
         "wsgi.multithread": False,
         "wsgi.multiprocess": True,
         "wsgi.run_once": False,
     }
+
+
+@contextlib.contextmanager
+def _answer(app: flask.Flask, environ: dict[str, Any]) -> Iterator[tuple[dict[str, Any], IO[bytes]]]:
+    """The head of the answer to a request, and a file with its body."""
     head: dict[str, Any] = {}
 
     def start(status: str, headers: list[tuple[str, str]], _exc_info: Any = None, /) -> Callable[[bytes], object]:
