@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.browser import Browser
+from tests.support.browser import PHONE, Browser
 from tests.support.processes import SECONDS
 from tests.support.proxy import proxy_to
 from tests.support.running import Running, everything, refused_at, running
@@ -100,6 +100,10 @@ class TestWhileOthersHang:
             assert status(everything(connection)) == 201
 
 
+FIELDS = "tr .parameters-col_description input"
+"""Selector of the fields for an operation's parameters."""
+
+
 class TestPolicies:
     """W3C, Content Security Policy Level 3."""
 
@@ -121,6 +125,21 @@ class TestPolicies:
 
         assert "MaterialsPage" in browser.text
         assert browser.complaints(f"http://127.0.0.1:{service.port}/") == []
+
+    def test_the_documentation_of_an_operation_names_every_field_on_a_phone(
+        self, service: Running, browser: Browser
+    ) -> None:
+        browser.visit(f"http://127.0.0.1:{service.port}/docs/?#/materials/putMaterial", PHONE)
+        for _ in range(SECONDS * 10):
+            if browser.value(f"document.querySelectorAll('{FIELDS}').length"):
+                break
+            time.sleep(0.1)
+
+        named = browser.value(f"[...document.querySelectorAll('{FIELDS}')].map(each => each.ariaLabel)")
+        assert named == ["code", "If-Match", "If-None-Match"]
+        assert browser.value("document.querySelectorAll('button a[href], button button').length") == 0
+        assert browser.value("document.querySelectorAll('select:not([aria-label])').length") == 0
+        assert browser.value("[...document.querySelectorAll('main')].length") == 1
 
 
 class TestARequest:

@@ -177,6 +177,8 @@ class TestThePage:
         assert f"The month pays: the plan leaves {euros(month['profit'])}." in response.text
         (picture,) = re.findall(r'<img src="data:image/svg\+xml;base64,([^"]+)"', response.text)
         assert Picture(base64.b64decode(picture)).title.startswith("A month")
+        assert '<div class="wide" role="region" tabindex="0" aria-labelledby="plot">' in response.text
+        assert '<figcaption class="minor" id="plot">' in response.text
 
     def test_shows_pay_for_idle_time_absorption_and_the_way_to_the_profit_of_the_month(self, timed: Client) -> None:
         """Of 24 hours of the operator that are paid, 4 × 3.842… are worked."""

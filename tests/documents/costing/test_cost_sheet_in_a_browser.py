@@ -14,6 +14,10 @@ from tests.documents.costing.test_cost_sheet_page import (
 from tests.domain.examples import an_operation
 from tests.support.browser import DESK, PHONE, Browser
 
+SCROLLED = """[...document.querySelectorAll('body *')].filter(
+    each => getComputedStyle(each).overflowX === 'auto' && each.scrollWidth > each.clientWidth
+)"""
+"""JavaScript expression: the elements that scroll by themselves."""
 widths = pytest.mark.parametrize("width", [PHONE, DESK])
 
 
@@ -25,6 +29,8 @@ def test_a_cost_sheet_fits_its_window_and_fetches_nothing(browser: Browser, widt
     assert browser.overflow == 0
     assert "⌈250 ÷ 1⌉ ÷ 0.95" in browser.text
     assert browser.value("document.images[0].naturalWidth") > 0
+    scrolled = browser.value(f"{SCROLLED}.map(each => [each.tabIndex, each.role, each.ariaLabel.length > 20])")
+    assert scrolled == ([[0, "region", True]] if width == PHONE else [])
 
 
 @widths

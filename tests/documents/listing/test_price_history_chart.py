@@ -49,6 +49,14 @@ class TestTheDay:
 
 
 class TestFigures:
+    def test_every_mark_has_a_name_or_is_hidden_from_screen_readers(self) -> None:
+        root = Picture(drawn([entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35")])).root
+
+        marks = [each for each in root.iter() if each.get("role") == "graphics-symbol"]
+
+        assert len(marks) > 10
+        assert all(each.get("aria-label") or each.get("aria-hidden") == "true" for each in marks)
+
     def test_every_price_of_a_short_history_is_labelled_and_the_title_states_the_one_in_force(self) -> None:
         entries = [entry(1, 0, price="4.20"), entry(2, 60 * DAY, price="4.35"), entry(3, 120 * DAY, price="4.50")]
 
