@@ -134,6 +134,7 @@ class Database:
         file: the file of a SQLite database; None if it is on a server or in memory.
         memory: values read from it, by the state that they were read in.
         prepared: the queries of `rows`.
+        states: the same; for a snapshot that of the process and not only its own, for keys with the revision it sees.
     """
 
     def __init__(self, url: str, *, has_memory: bool = True, quota: Quota = Quota()) -> None:  # noqa: B008 (immutable)
@@ -141,6 +142,7 @@ class Database:
         self._one_file = OneFile(self.file)
         self.engine = make_engine(url, self._one_file)
         self.memory: Memory[Any] = MemoryOfStates(_ROOM if has_memory else 0)
+        self.states: Memory[Any] = self.memory
         is_sqlite = self.engine.dialect.name == "sqlite"  # whose readers see one state anyway
         self._reading = self.engine if is_sqlite else self.engine.execution_options(isolation_level="REPEATABLE READ")
         self._held: sa.Connection | None = None
@@ -197,14 +199,14 @@ class Database:
         if self._held is None:
             self._held = open_until.enter_context(self._metered())
             # From now on, reads may see rows that are never committed.
-            self._memory_outside, self.memory = self.memory, Memory(0)
+            self._memory_outside, self.memory, self.states = self.memory, Memory(0), Memory(0)
         yield self._held
 
     def let_others_write(self) -> None:
         """End the joint transaction, if there is one, in which nothing was written: a later change begins it anew."""
         if self._until_answered is not None and self._held is not None:
             self._until_answered.close()
-            self._held, self.memory = None, self._memory_outside
+            self._held, self.memory, self.states = None, self._memory_outside, self._memory_outside
 
     @contextmanager
     def until_answered(self) -> Iterator["Database"]:

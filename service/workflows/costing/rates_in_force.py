@@ -1,16 +1,39 @@
-"""The rates in force on a day, of which the long ones are read when they are needed."""
+"""What every look at many products needs of a workshop on a day, found once for each of its states."""
 
 from collections.abc import Iterator, Mapping
 from datetime import date
+from typing import Any, NamedTuple
 
-from service.domain.costing.rate_card import DatedRate
+from service.domain.costing.rate_card import DatedRate, RateCard
+from service.domain.costing.rate_table import Rating, rating
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.references import Thing
 from service.memory import MEGABYTE, Remembered, size_of
-from service.store.registering import rates
+from service.store.registering import rates, registrations
+from service.workflows.costing.supposing import WhatIf
+from service.workflows.currency.exchange import Exchange
 from service.workflows.workspace import Workspace
 
 _ROOM = 8 * MEGABYTE
+
+
+class _State(NamedTuple):
+    """What is remembered of a state on a day.
+
+    Attributes:
+        facts: everything with rates that is registered, by collection and code.
+        consumed: the rates in force of what a batch consumes, by resource.
+        days: the first day of the rates in force of what a sale depends on, by resource.
+        rating: the unit rates.
+        exchange: the exchange rates that these used, by pair of currencies.
+    """
+
+    facts: Mapping[str, Mapping[str, Any]]
+    consumed: Mapping[str, DatedRate]
+    days: Mapping[str, date]
+    rating: Rating
+    exchange: Mapping[tuple[str, str], DayRates]
 
 
 class RatesInForce(Mapping[str, DatedRate]):
@@ -20,11 +43,8 @@ class RatesInForce(Mapping[str, DatedRate]):
     bands, and there may be hundreds of them: each is read when it is asked for, and some are remembered.
     """
 
-    def __init__(self, workspace: Workspace, as_of: date) -> None:
-        self._workspace = workspace
-        with workspace.reading() as connection:
-            self._consumed = rates.rates_on(connection, workspace.workshop_id, as_of, RESOURCES)
-            self._days = rates.days_in_force(connection, workspace.workshop_id, as_of, CONDITIONS)
+    def __init__(self, workspace: Workspace, consumed: Mapping[str, DatedRate], days: Mapping[str, date]) -> None:
+        self._workspace, self._consumed, self._days = workspace, consumed, days
         self._read = Remembered[DatedRate](_ROOM, size_of)
 
     def __getitem__(self, resource: str) -> DatedRate:
@@ -49,3 +69,54 @@ class RatesInForce(Mapping[str, DatedRate]):
 
     def __len__(self) -> int:
         return len(self._consumed) + len(self._days)
+
+
+class RatedState(NamedTuple):
+    """The rates of a workshop on a day, what-if terms included.
+
+    Attributes:
+        facts: everything with rates that is registered, by collection and code.
+        card: the rates.
+        rating: the unit rates that follow from them.
+    """
+
+    facts: Mapping[str, Mapping[str, Any]]
+    card: RateCard
+    rating: Rating
+
+    @property
+    def resources(self) -> dict[str, Any]:
+        """Facts of what a batch consumes, by resource."""
+        return _resources(self.facts)
+
+
+def rated_state(workspace: Workspace, exchange: Exchange, as_of: date, what_if: WhatIf | None) -> RatedState:
+    """The rates of a snapshot; the exchange rates that they use count as used."""
+    states = workspace.database.states
+    key = (workspace.workshop_id, workspace.workshop.revision, "rates of everything", as_of)
+    found: _State | None = states.find(key)
+    if found is None:
+        found = _state(workspace, exchange, as_of)
+        states.keep(key, found)
+    currency = workspace.workshop.currency
+    card = RateCard(as_of=as_of, currency=currency, rates=RatesInForce(workspace, found.consumed, found.days))
+    if not what_if:
+        exchange.recall(found.exchange)
+        return RatedState(found.facts, card, found.rating)
+    card = card.replaced(what_if)
+    return RatedState(found.facts, card, rating(card, _resources(found.facts), exchange))
+
+
+def _state(workspace: Workspace, exchange: Exchange, as_of: date) -> _State:
+    workshop_id = workspace.workshop_id
+    with workspace.reading() as connection:
+        facts = registrations.all_registered(connection, workshop_id, (*RESOURCES, *CONDITIONS))
+        consumed = rates.rates_on(connection, workshop_id, as_of, RESOURCES)
+        days = rates.days_in_force(connection, workshop_id, as_of, CONDITIONS)
+    card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=consumed)
+    found, used = exchange.tracked(lambda: rating(card, _resources(facts), exchange))
+    return _State(facts, consumed, days, found, used)
+
+
+def _resources(facts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    return {f"{name}/{code}": each for name in RESOURCES for code, each in facts[name].items()}

@@ -7,23 +7,21 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from service.domain.costing.rate_card import RateCard
-from service.domain.costing.rate_table import RateTable, rating
+from service.domain.costing.rate_table import RateTable
 from service.domain.costing.variance import Cause, product_effect
 from service.domain.listing.price_change import ChangeWriter, RepricingBasis, RepricingFigures, RepricingSummary
 from service.domain.listing.repricing import Decision, RepricingRequest, decision, move_share
 from service.domain.making.overheads import Overhead
 from service.domain.pricing.price import Pricing
-from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
-from service.store.registering import registrations
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import FoundBill
 from service.workflows.costing.costing import check_what_if
-from service.workflows.costing.rates_in_force import RatesInForce
+from service.workflows.costing.rates_in_force import rated_state
 from service.workflows.costing.supposing import WhatIf
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.costed_bills import CostedBill, CostedBills
@@ -88,19 +86,13 @@ class Look:
         """
         if what_if:
             check_what_if(workspace, what_if, as_of)
-        workshop_id = workspace.workshop_id
-        with workspace.reading() as connection:
-            facts = registrations.all_registered(connection, workshop_id, (*RESOURCES, *CONDITIONS))
-        resources = {f"{name}/{code}": each for name in RESOURCES for code, each in facts[name].items()}
-        card = RateCard(as_of=as_of, currency=workspace.workshop.currency, rates=RatesInForce(workspace, as_of))
-        self.card = card.replaced(what_if) if what_if else card
         self._workspace, self._request, self._valid_from = workspace, request, valid_from
-        self._home, self._exchange = workspace.workshop.currency, Exchange(workspace, as_of)
-        self._rating = rating(self.card, resources, self._exchange)
-        self._sales = SaleConditions(workspace, self.card, self._exchange, facts)
-        self._writer = ChangeWriter(self._home)
+        self._exchange, self._writer = Exchange(workspace, as_of), ChangeWriter(workspace.workshop.currency)
+        state = rated_state(workspace, self._exchange, as_of, what_if)
+        self.card, self._rating = state.card, state.rating
+        self._sales = SaleConditions(workspace, self.card, self._exchange, state.facts)
         self._bills = CostedBills(workspace, self._rating, self._writer)
-        pools = {resource: each for resource, each in resources.items() if isinstance(each, Overhead)}
+        pools = {resource: each for resource, each in state.resources.items() if isinstance(each, Overhead)}
         self._moves = RateMoves(workspace, self._rating.table, pools, self._exchange)
         self._confirmed = frozenset(request.confirmed)
         self._counts: Counter[Decision] = Counter()

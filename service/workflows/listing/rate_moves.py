@@ -83,10 +83,20 @@ class RateMoves:
         return tuple(shown(RateChange, "", each) for each in found)
 
     def _before(self, repricing_id: UUID) -> Before:
-        with self._workspace.reading() as connection:
-            basis = repricings.get_basis(connection, self._workspace.workshop_id, repricing_id)
+        basis = self._basis(repricing_id)
         comparison = Comparison(basis.table, self._table, lambda resource: self._converted_anew(basis, resource))
         return Before(str(repricing_id), basis.table.as_of.isoformat(), comparison, set())
+
+    def _basis(self, repricing_id: UUID) -> RepricingBasis:
+        """What a repricing was computed with, read once for each state of the workshop."""
+        states, workshop = self._workspace.database.states, self._workspace.workshop
+        key = (workshop.workshop_id, workshop.revision, "basis", repricing_id)
+        found: RepricingBasis | None = states.find(key)
+        if found is None:
+            with self._workspace.reading() as connection:
+                found = repricings.get_basis(connection, workshop.workshop_id, repricing_id)
+            states.keep(key, found)
+        return found
 
     def _converted_anew(self, basis: RepricingBasis, resource: str) -> Mapping[str, Decimal]:
         """The unit rates of that time at present exchange rates; empty if these are missing."""
