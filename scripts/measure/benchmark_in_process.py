@@ -133,5 +133,10 @@ def compare(clients: dict[str, Client], rounds: int) -> None:
                 costs[name].append(cost)
     base = statistics.median(costs["constant view"])
     for name in asked:
-        cost = statistics.median(costs[name])
-        print(f"{name:20} {cost:6.0f} µs of processor an answer, × {cost / base:5.2f}, + {cost - base:6.0f} µs")
+        cost, ratio = statistics.median(costs[name]), ratio_of(costs[name], costs["constant view"])
+        print(f"{name:20} {cost:6.0f} µs of processor an answer, × {ratio:5.2f}, + {cost - base:6.0f} µs")
+
+
+def ratio_of(costs: list[float], of: list[float]) -> float:
+    """The median of the ratios within each round: what else runs on the machine changes from round to round."""
+    return statistics.median(one / other for one, other in zip(costs, of, strict=True))

@@ -12,7 +12,7 @@ from sqlalchemy import event
 from service import time_limit
 from service.store.engine import patience
 from service.store.engine.database import Connection, Database
-from service.store.engine.database_faults import NO_ANSWER, fault_of
+from service.store.engine.database_faults import BUSY, NO_ANSWER, fault_of
 from service.store.engine.tables import feed_files, uses, workshops
 from service.store.workshop.workshops import find_workshop, lock_workshop, new_workshop, next_revision
 from tests.conftest import Client
@@ -147,3 +147,56 @@ def test_a_server_that_falls_silent_is_given_up_after_the_time_limit(
 
     assert fault_of(caught.value) is NO_ANSWER
     assert caught.value.connection_invalidated
+
+
+_REVISION = sa.select(workshops.c.workshop_id, workshops.c.revision, workshops.c.created_at).where(
+    workshops.c.workshop_id == sa.bindparam("workshop_id"), workshops.c.currency == "EUR"
+)
+_NOWHERE = sa.select(sa.column("x")).select_from(sa.table("nowhere"))
+
+
+class TestRowsOfAQueryCompiledOnce:
+    def test_are_those_that_a_connection_reads(self, database: Database, workshop_id: UUID) -> None:
+        with database.reading() as connection:
+            read = connection.execute(_REVISION, {"workshop_id": workshop_id}).all()
+
+        rows = database.rows(_REVISION, workshop_id=workshop_id)
+
+        assert [tuple(row) for row in rows] == [tuple(row) for row in read]
+        assert [type(value) for value in rows[0]] == [type(value) for value in read[0]]
+
+    def test_see_what_was_committed_since_they_were_compiled(self, database: Database, workshop_id: UUID) -> None:
+        ((_, before, _),) = database.rows(_REVISION, workshop_id=workshop_id)
+
+        with database.writing() as connection:
+            next_revision(connection, workshop_id)
+
+            ((_, meanwhile, _),) = database.rows(_REVISION, workshop_id=workshop_id)
+        ((_, after, _),) = database.rows(_REVISION, workshop_id=workshop_id)
+        assert (meanwhile, after) == (before, before + 1)
+
+    def test_are_of_the_open_transaction_if_there_is_one(self, database: Database, workshop_id: UUID) -> None:
+        with database.writing() as connection:
+            raised = next_revision(connection, workshop_id)
+
+            ((_, seen, _),) = database.seen_through(connection).rows(_REVISION, workshop_id=workshop_id)
+
+        assert seen == raised
+
+    def test_fail_with_the_same_error_as_elsewhere(self, database: Database) -> None:
+        with pytest.raises(sa.exc.DBAPIError) as elsewhere, database.reading() as connection:
+            connection.execute(_NOWHERE)
+
+        with pytest.raises(sa.exc.DBAPIError) as found:
+            database.rows(_NOWHERE)
+
+        assert type(found.value) is type(elsewhere.value)
+        assert type(found.value.orig) is type(elsewhere.value.orig)
+
+    def test_of_a_server_that_cannot_be_reached_are_a_fault_that_passes(self) -> None:
+        nobody = Database("postgresql+psycopg://nobody@127.0.0.1:1/nothing")
+
+        with pytest.raises(sa.exc.DBAPIError) as found:
+            nobody.rows(_REVISION, workshop_id=UUID(int=1))
+
+        assert fault_of(found.value) is BUSY
