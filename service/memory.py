@@ -113,9 +113,16 @@ def _owner_and_revision(key: Hashable) -> tuple[Hashable, Any]:
 class Remembered(dict[Any, T]):
     """A cache for one piece of work, for so many bytes; it is emptied when it is full."""
 
-    def __init__(self, room: int, weigh: Callable[[T], int]) -> None:
+    def __init__(self, room: int, weigh: Callable[[T], int], find: Callable[[Any], T] | None = None) -> None:
+        """Without `find`, each value is made by whoever asks `of` it; with it, `[key]` finds what is missing."""
         super().__init__()
-        self._room, self._weigh, self._weight = room, weigh, 0
+        self._room, self._weigh, self._weight, self._find = room, weigh, 0, find
+
+    def __missing__(self, key: Any) -> T:
+        if self._find is None:
+            raise KeyError(key)
+        find = self._find
+        return self.of(key, lambda: find(key))
 
     def of(self, key: Hashable, make: Callable[[], T]) -> T:
         """The value, made if it is missing."""

@@ -1,17 +1,14 @@
 """The bill of resources of a listing's standard batch: stored with its price, or computed again."""
 
-from datetime import date
 from decimal import Decimal
 from typing import NamedTuple
 
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
-from service.domain.values.references import Thing
+from service.domain.making.products import Catalogue
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import MEGABYTE, Remembered
 from service.store.listing.prices_in_force import ListingRow
-from service.store.registering.surroundings import Surroundings, surroundings_of_one
-from service.workflows.workspace import Workspace
 
 _ROOM = 8 * MEGABYTE
 _BYTES_OF_A_CHARACTER = 6
@@ -32,12 +29,11 @@ class FoundBill(NamedTuple):
 
 
 class BatchBills:
-    """Finds bills of resources in one state of a workshop."""
+    """Finds bills of resources in one state of a workshop, of which the catalogue has everything registered."""
 
-    def __init__(self, workspace: Workspace) -> None:
-        self._workspace = workspace
+    def __init__(self, catalogue: Catalogue) -> None:
+        self._catalogue = catalogue
         self._bills = Remembered[FoundBill](_ROOM, lambda found: found.size)
-        self._around = Remembered[Surroundings](_ROOM, lambda found: found.size)
         self._read = Remembered[FoundBill](_ROOM // 4, lambda found: found.size)
 
     def of(self, row: ListingRow) -> FoundBill:
@@ -58,14 +54,9 @@ class BatchBills:
         return self._read.of(text, lambda: _stored(text))
 
     def _anew(self, product: str, pieces: int) -> FoundBill:
-        around = self._around.of(product, lambda: self._surroundings(product))
-        exploded = bill_of_resources(product, pieces, around.catalogue)
+        exploded = bill_of_resources(product, pieces, self._catalogue)
         bill = BatchBill(pieces, {line.resource: line.quantity for line in exploded.lines})
         return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)
-
-    def _surroundings(self, product: str) -> Surroundings:
-        workspace = self._workspace
-        return surroundings_of_one(workspace.database, workspace.workshop_id, Thing("products", product), date.min)
 
 
 def _stored(text: str) -> FoundBill:

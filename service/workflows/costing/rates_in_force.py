@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.costing.rate_table import Rating, rating
 from service.domain.currency.exchange_rates import DayRates
+from service.domain.making.products import Catalogue, Product
 from service.domain.register import CONDITIONS, RESOURCES
 from service.domain.values.references import Thing
 from service.memory import MEGABYTE, Remembered, size_of
@@ -16,6 +17,8 @@ from service.workflows.currency.exchange import Exchange
 from service.workflows.workspace import Workspace
 
 _ROOM = 8 * MEGABYTE
+_BYTES_OF_A_LINE = 2_000
+"""That a line or an operation of a product takes in memory; estimated high."""
 
 
 class _State(NamedTuple):
@@ -78,11 +81,13 @@ class RatedState(NamedTuple):
         facts: everything with rates that is registered, by collection and code.
         card: the rates.
         rating: the unit rates that follow from them.
+        catalogue: what an explosion looks up; its products are read when they are needed.
     """
 
     facts: Mapping[str, Mapping[str, Any]]
     card: RateCard
     rating: Rating
+    catalogue: Catalogue
 
     @property
     def resources(self) -> dict[str, Any]:
@@ -100,11 +105,28 @@ def rated_state(workspace: Workspace, exchange: Exchange, as_of: date, what_if: 
         states.keep(key, found)
     currency = workspace.workshop.currency
     card = RateCard(as_of=as_of, currency=currency, rates=RatesInForce(workspace, found.consumed, found.days))
+    catalogue = _catalogue(workspace, found.facts)
     if not what_if:
         exchange.recall(found.exchange)
-        return RatedState(found.facts, card, found.rating)
+        return RatedState(found.facts, card, found.rating, catalogue)
     card = card.replaced(what_if)
-    return RatedState(found.facts, card, rating(card, _resources(found.facts), exchange))
+    return RatedState(found.facts, card, rating(card, _resources(found.facts), exchange), catalogue)
+
+
+def _catalogue(workspace: Workspace, facts: Mapping[str, Mapping[str, Any]]) -> Catalogue:
+    def find(code: str) -> Product:
+        with workspace.reading() as connection:
+            found = registrations.find_registration(connection, workspace.workshop_id, Thing("products", code))
+        assert found is not None  # a listing or another product names it
+        assert isinstance(found.facts, Product)  # the collection holds nothing else
+        return found.facts
+
+    consumed: dict[str, Any] = {name.replace("-", "_"): facts[name] for name in RESOURCES}
+    return Catalogue(products=Remembered[Product](_ROOM, _size_of_product, find), **consumed)
+
+
+def _size_of_product(product: Product) -> int:
+    return (len(product.bill_of_materials) + len(product.operations) + 1) * _BYTES_OF_A_LINE
 
 
 def _state(workspace: Workspace, exchange: Exchange, as_of: date) -> _State:

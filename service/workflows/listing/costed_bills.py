@@ -10,6 +10,7 @@ from service.domain.costing.rate_table import Rating
 from service.domain.costing.variance import unit_cost
 from service.domain.listing.price_change import ChangeWriter
 from service.domain.making.bill_of_resources import BatchBill
+from service.domain.making.products import Catalogue
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ZERO
 from service.domain.values.references import whole_of
@@ -17,7 +18,6 @@ from service.domain.values.unit_costs import UnitCosts
 from service.memory import MEGABYTE, Remembered
 from service.store.listing.prices_in_force import ListingRow
 from service.workflows.costing.batch_bills import BatchBills, FoundBill
-from service.workflows.workspace import Workspace
 
 _ROOM = 8 * MEGABYTE
 _SIZE = 6_000
@@ -60,11 +60,11 @@ class CostedBills:
         used: the parts of resources that have a quantity in any bill so far.
     """
 
-    def __init__(self, workspace: Workspace, rating: Rating, writer: ChangeWriter) -> None:
+    def __init__(self, catalogue: Catalogue, rating: Rating, writer: ChangeWriter) -> None:
         none_yet = dict.fromkeys(rating.unrated_pools, ZERO)  # a pool counts from its first rate on
         self._full: Mapping[str, Decimal] = none_yet | rating.table.full()
         self._variable: Mapping[str, Decimal] = none_yet | rating.table.variable()
-        self._rating, self._writer, self._bills = rating, writer, BatchBills(workspace)
+        self._rating, self._writer, self._bills = rating, writer, BatchBills(catalogue)
         self._costed = Remembered[CostedBill](_ROOM, lambda found: _SIZE + found.found.size)
         self.used = set[str]()
 

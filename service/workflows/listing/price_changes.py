@@ -90,8 +90,8 @@ class Look:
         self._exchange, self._writer = Exchange(workspace, as_of), ChangeWriter(workspace.workshop.currency)
         state = rated_state(workspace, self._exchange, as_of, what_if)
         self.card, self._rating = state.card, state.rating
-        self._sales = SaleConditions(workspace, self.card, self._exchange, state.facts)
-        self._bills = CostedBills(workspace, self._rating, self._writer)
+        self._sales = SaleConditions(workspace, self.card, self._exchange, state.facts, state.catalogue)
+        self._bills = CostedBills(state.catalogue, self._rating, self._writer)
         pools = {resource: each for resource, each in state.resources.items() if isinstance(each, Overhead)}
         self._moves = RateMoves(workspace, self._rating.table, pools, self._exchange)
         self._confirmed = frozenset(request.confirmed)

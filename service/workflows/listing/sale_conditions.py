@@ -10,11 +10,9 @@ from service.domain.listing.listings import Listing
 from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
 from service.domain.values.errors import PugmillError
-from service.domain.values.references import Thing
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import to_bytes, trusted
-from service.memory import MEGABYTE, Memory, Remembered, size_of
-from service.store.registering import registrations
+from service.memory import MEGABYTE, Memory, Remembered
 from service.store.registering.surroundings import Surroundings
 from service.workflows.costing.costing import Costing
 from service.workflows.currency.exchange import Exchange
@@ -28,7 +26,6 @@ _ROOM_FOR_SALES, _ROOM = 64 * MEGABYTE, 16 * MEGABYTE
 One of 50 fees with 50 bands each takes 3 MB, and the twentieth part of a second to find."""
 
 
-_ROOM_FOR_PRODUCTS = 8 * MEGABYTE
 _SIZE = 4_000
 """Bytes that conditions take in memory besides the sale: above all the policy; estimated high."""
 
@@ -72,14 +69,18 @@ class SaleConditions:
     """
 
     def __init__(
-        self, workspace: Workspace, card: RateCard, exchange: Exchange, facts: Mapping[str, Mapping[str, Any]]
+        self,
+        workspace: Workspace,
+        card: RateCard,
+        exchange: Exchange,
+        facts: Mapping[str, Mapping[str, Any]],
+        catalogue: Catalogue,
     ) -> None:
         self._workspace, self._exchange = workspace, exchange
         self._found = Remembered[Conditions](_ROOM, lambda found: found.size)
-        self._products = Remembered[Any](_ROOM_FOR_PRODUCTS, size_of)
         self.used: set[str] = set()
         memory: Memory[Any] = Memory(_ROOM_FOR_SALES)
-        around = Surroundings(facts=facts, catalogue=Catalogue(products=self._products), rates=card.rates)
+        around = Surroundings(facts=facts, catalogue=catalogue, rates=card.rates)
         self._costing = Costing(surroundings=around, card=card, exchange=exchange, memory=memory, state=())
 
     def of(self, facts: dict[str, Any]) -> Conditions:
@@ -99,17 +100,9 @@ class SaleConditions:
         question, base = price_question(listing, self._costing.card.as_of), listing.base_quantity
         home = self._workspace.workshop.currency
         try:
-            if listing.shipping_service is not None:
-                self._products.of(listing.product, lambda: self._product(listing.product))
             aim = Aim(listing.policy, sale_of(self._costing, question, home), listing.currency, base)
             convert = None if home == listing.currency else self._exchange.conversion(home, listing.currency)
         except PugmillError as error:
             return Conditions(listing.currency, base, None, problem=str(error), size=_SIZE)
         self.used.update(question.route.resources())
         return Conditions(listing.currency, base, aim, convert, size=_SIZE + size_of_sale(aim.sale))
-
-    def _product(self, code: str) -> Any:
-        with self._workspace.reading() as connection:
-            found = registrations.find_registration(connection, self._workspace.workshop_id, Thing("products", code))
-        assert found is not None  # the listing names it
-        return found.facts
