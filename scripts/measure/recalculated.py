@@ -9,12 +9,11 @@ import subprocess
 import sys
 import tempfile
 import time
+from importlib import import_module
 from pathlib import Path
+from typing import Any
 
-import uno
-from com.sun.star.beans import PropertyValue
-from com.sun.star.connection import NoConnectException
-
+uno: Any = import_module("uno")  # of the system's LibreOffice, and not of this project
 PIPE = "pugmill-spreadsheet"
 
 
@@ -24,14 +23,15 @@ def processor_seconds(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / 100
 
 
-def connected() -> tuple[object, object]:
-    """The desktop of a running office, and the service manager; waits for it."""
+def connected() -> Any:
+    """The desktop of a running office; waits for it."""
+    refused = uno.getClass("com.sun.star.connection.NoConnectException")
     local = uno.getComponentContext()
     resolver = local.ServiceManager.createInstanceWithContext("com.sun.star.bridge.UnoUrlResolver", local)
     for _ in range(300):
-        with contextlib.suppress(NoConnectException):
+        with contextlib.suppress(refused):
             context = resolver.resolve(f"uno:pipe,name={PIPE};urp;StarOffice.ComponentContext")
-            return context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context), context
+            return context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context)
         time.sleep(0.2)
     sys.exit("LibreOffice does not answer")
 
@@ -56,8 +56,8 @@ def main() -> None:
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         try:
-            desktop, _ = connected()
-            hidden = PropertyValue("Hidden", 0, True, 0)
+            desktop, hidden = connected(), uno.createUnoStruct("com.sun.star.beans.PropertyValue")
+            hidden.Name, hidden.Value = "Hidden", True
             document = desktop.loadComponentFromURL(Path(file).resolve().as_uri(), "_blank", 0, (hidden,))
             document.enableAutomaticCalculation(False)
             rates, pid = document.Sheets.getByName(sheet), office_pid(profile)
