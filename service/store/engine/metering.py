@@ -8,6 +8,7 @@ workshop's row of `storage_use` just before its commit, so that nothing has to b
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -107,9 +108,15 @@ def stored_in(
     connection: sa.Connection, table: sa.Table, workshop_id: UUID, *conditions: sa.ColumnElement[bool]
 ) -> Stored:
     """The rows of a workshop in a table that meet the conditions, summed up."""
-    totals = sa.select(sa.func.count(), sa.func.coalesce(sa.func.sum(_size(table)), 0)).select_from(table)
-    rows, size = connection.execute(totals.where(table.c.workshop_id == workshop_id, *conditions)).one()
+    rows, size = connection.execute(_totals(table).where(*conditions), {"workshop_id": workshop_id}).one()
     return Stored(rows, int(size))
+
+
+@cache
+def _totals(table: sa.Table) -> sa.Select[int, int]:
+    """Built once, because every change runs it."""
+    totals = sa.select(sa.func.count(), sa.func.coalesce(sa.func.sum(_size(table)), 0)).select_from(table)
+    return totals.where(table.c.workshop_id == sa.bindparam("workshop_id"))
 
 
 def added(connection: sa.Connection, table: sa.Table, workshop_id: UUID, *conditions: sa.ColumnElement[bool]) -> None:
@@ -177,15 +184,20 @@ def _is_over(quota: Quota, stored: Stored, growth: Stored) -> bool:
 
 
 def _add(connection: sa.Connection, workshop_id: UUID, growth: Stored) -> Stored:
-    new = inserting(connection, storage_use)
+    values = {"workshop_id": workshop_id, "row_count": growth.rows, "byte_count": growth.size_bytes}
+    return Stored(*connection.execute(_adding(connection.dialect.name), values).one())
+
+
+@cache
+def _adding(dialect: str) -> Any:
+    new = inserting(dialect, storage_use)
     used = storage_use.c
     sums = {
         "row_count": used.row_count + new.excluded.row_count,
         "byte_count": used.byte_count + new.excluded.byte_count,
     }
-    statement = new.on_conflict_do_update(index_elements=["workshop_id"], set_=sums)
-    values = {"workshop_id": workshop_id, "row_count": growth.rows, "byte_count": growth.size_bytes}
-    return Stored(*connection.execute(statement.returning(used.row_count, used.byte_count), values).one())
+    adding = new.on_conflict_do_update(index_elements=["workshop_id"], set_=sums)
+    return adding.returning(used.row_count, used.byte_count)
 
 
 def use_of(connection: sa.Connection, workshop_id: UUID) -> Stored:

@@ -67,7 +67,7 @@ _last = quotation_numbers.c.last
 
 def next_number(connection: sa.Connection, workshop_id: UUID) -> int:
     """The workshop's next quotation number; used up only when the transaction commits."""
-    first = inserting(connection, quotation_numbers).values(workshop_id=workshop_id, last=1)
+    first = inserting(connection.dialect.name, quotation_numbers).values(workshop_id=workshop_id, last=1)
     counted = first.on_conflict_do_update(index_elements=["workshop_id"], set_={"last": _last + 1})
     return int(connection.execute(counted.returning(_last)).scalar_one())
 

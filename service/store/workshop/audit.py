@@ -10,7 +10,9 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.audit import Action, Actor, Change, RecordedChange
+from service.encoding import to_text
 from service.store.engine import metering
+from service.store.engine.stored_form import as_stored
 from service.store.engine.tables import changes
 from service.store.workshop.rising_ids import next_id
 
@@ -24,15 +26,15 @@ def record(connection: sa.Connection, workshop_id: UUID, by: Actor, made: Iterab
             **act,
             "subject": each.subject,
             "action": each.action.value,
-            "before": each.before,
-            "after": each.after,
+            "before": None if each.before is None else to_text(each.before),
+            "after": None if each.after is None else to_text(each.after),
         }
         for each in made
         if each.before != each.after
     ]
     if rows:
-        connection.execute(changes.insert(), rows)
-        metering.added(connection, changes, workshop_id, changes.c.change_id == act["change_id"])
+        connection.execute(as_stored.tables[changes.name].insert(), rows)
+        metering.count(connection, workshop_id, len(rows), sum(metering.size_as_stored(changes, row) for row in rows))
 
 
 def act_columns(change_id: UUID, at: datetime, by: Actor) -> dict[str, Any]:

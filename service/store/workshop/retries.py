@@ -47,7 +47,7 @@ def _row(workshop_id: UUID, key: str) -> sa.ColumnElement[bool]:
 def add_claim(connection: Connection, workshop_id: UUID, claim: Claim) -> bool:
     """Claim a key for a request; returns whether it was free."""
     added = connection.execute(
-        inserting(connection, idempotency_keys)
+        inserting(connection.dialect.name, idempotency_keys)
         .values(workshop_id=workshop_id, key=claim.key, fingerprint=claim.fingerprint, claimed_at=claim.claimed_at)
         .on_conflict_do_nothing()
         .returning(idempotency_keys.c.key)

@@ -1,5 +1,6 @@
 """Ids that rise with each row of a workshop, also if a clock is set back or two machines' clocks differ."""
 
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -32,6 +33,7 @@ def next_id(connection: sa.Connection, workshop_id: UUID, *columns: sa.Column[UU
     return made
 
 
+@cache
 def _newest(column: sa.Column[UUID]) -> sa.Select[Any]:
     ours = column.table.c.workshop_id == sa.bindparam("workshop_id")
     return sa.select(column).where(ours).order_by(column.desc()).limit(1)  # PostgreSQL 15 has no max() of ids
