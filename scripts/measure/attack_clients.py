@@ -160,6 +160,11 @@ def some_day() -> str:
     return f"2026-{random.randrange(2, 13):02}-{random.randrange(1, 28):02}"
 
 
+def nothing(client: Hostile) -> None:
+    """Nothing: what the machine alone does to the figures."""
+    time.sleep(client.left)
+
+
 def price_list(client: Hostile) -> None:
     """The list of 1,000 listings on a channel of 50 fees × 50 bands."""
     client.ask("GET", f"/v1/price-list?channel=dear&as_of={some_day()}", client.ground.read_only)
@@ -244,6 +249,7 @@ class Attack:
 
 
 ATTACKS = {
+    "nothing": Attack(does=nothing, clients=1),
     "price-lists": Attack(does=price_list, clients=4),
     "closed-price-lists": Attack(does=closed_price_lists, clients=1),
     "best-mix": Attack(does=best_mix, clients=4),

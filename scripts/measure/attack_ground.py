@@ -11,9 +11,10 @@ from benchmark_server import pugmill
 from largest import DAY, FEES, POLICY, Put, fee, money, rated
 
 from service.client.http import Service
-from service.domain.values.references import Registered, Thing
+from service.domain.values.references import Registered, Thing, references_in
 from service.store.engine.database import Database
-from service.store.registering.registrations import find_registration, save_registration
+from service.store.engine.tables import registrations, uses
+from service.store.registering.registrations import find_registration
 
 PRODUCTS, MACHINES = 200, 12
 LISTED, ALSO_LISTED, ORDINARY = 1_000, 3_500, 10_000
@@ -134,8 +135,14 @@ def copy(url: str, key: str, of: Thing, copies: Copies) -> None:
         found = find_registration(connection, workshop_id, of)
         if found is None:
             raise LookupError(str(of))
+        stored, used = [], []
         for code, facts in copies(found.facts):
-            save_registration(connection, workshop_id, Thing(of.collection, code), facts, found.revision)
+            key_of_it = {"workshop_id": workshop_id, "collection": of.collection, "code": code}
+            stored.append({**key_of_it, "facts": facts, "revision": found.revision})
+            for collection, named in dict.fromkeys(each for _, each in references_in(facts)):
+                used.append({**key_of_it, "used_collection": collection, "used_code": named})
+        connection.execute(registrations.insert(), stored)
+        connection.execute(uses.insert(), used)
     if database.engine.dialect.name != "sqlite":
         with database.engine.execution_options(isolation_level="AUTOCOMMIT").connect() as connection:
             connection.execute(sa.text("ANALYZE"))
