@@ -29,7 +29,12 @@ def free_port() -> int:
 
 @contextlib.contextmanager
 def running(
-    command: list[str], port: int, path: str, environment: dict[str, str], errors: IO[bytes] | None = None
+    command: list[str],
+    port: int,
+    path: str,
+    environment: dict[str, str],
+    errors: IO[bytes] | None = None,
+    patience: float = 20,
 ) -> Iterator[tuple[int, float]]:
     """Run a server, with its log in a file if one is given.
 
@@ -45,16 +50,16 @@ def running(
     )
     try:
         while True:
-            with contextlib.suppress(requests.ConnectionError):
+            with contextlib.suppress(requests.RequestException):
                 if requests.get(f"http://127.0.0.1:{port}{path}", timeout=5).status_code == 200:
                     break
-            if time.perf_counter() - begun > 20 or process.poll() is not None:
+            if time.perf_counter() - begun > patience or process.poll() is not None:
                 sys.exit(f"{command[0]} does not answer")
             time.sleep(0.01)
         yield process.pid, processor_seconds(process.pid)
     finally:
         process.send_signal(signal.SIGTERM)
-        process.wait(TO_STOP)
+        process.wait(max(patience, TO_STOP))
 
 
 def figures_of(pid: int) -> Iterator[list[str]]:

@@ -110,7 +110,10 @@ class Cutting:
         if self.left == 0:
             driver: Any = connection.connection.dbapi_connection
             with self._outside.connect() as server:
-                server.execute(sa.text("SELECT pg_terminate_backend(:pid, 1000)"), {"pid": driver.info.backend_pid})
+                server.execute(
+                    sa.text("SELECT pg_terminate_backend(CAST(:pid AS integer), CAST(1000 AS bigint))"),
+                    {"pid": driver.info.backend_pid},
+                )
         self.left -= 1
 
 

@@ -46,10 +46,12 @@ def bricks(owner: Owner) -> Owner:
 
 
 def rows_of(owner: Owner) -> dict[str, int]:
-    """The number of rows in each table."""
+    """The number of the workshop's rows in each table."""
     with owner.database.reading() as connection:
         return {
-            table.name: connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+            table.name: connection.execute(
+                sa.select(sa.func.count()).where(table.c.workshop_id == owner.workshop_id)
+            ).scalar_one()
             for table in as_stored.sorted_tables
         }
 
