@@ -24,6 +24,10 @@ def migrate(connection: sa.Connection) -> None:
         raw.execute("PRAGMA foreign_keys=OFF")
     try:
         with connection.begin():
+            if not is_sqlite:
+                # With the extension Citus: one connection for each node, which sees what the statements before have
+                # done; several in parallel refuse a function after a change of rows. Without it this does nothing.
+                connection.exec_driver_sql("SET LOCAL citus.multi_shard_modify_mode = 'sequential'")
             context.configure(connection=connection, target_metadata=metadata, render_as_batch=is_sqlite)
             context.run_migrations()
             if is_sqlite and (orphans := connection.exec_driver_sql("PRAGMA foreign_key_check").all()):

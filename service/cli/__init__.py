@@ -45,6 +45,9 @@ _OWNERS = {
 _SERVERS = {
     "serve": Listed(place="service.cli.serve:serve", help="Run the server."),
     "migrate": Listed(place="service.cli.tables:migrate_command", help="Bring the tables up to date."),
+    "distribute": Listed(
+        place="service.cli.tables:distribute_command", help="Distribute the tables over the nodes of Citus."
+    ),
     "workshop": Listed(place="service.cli.workshops:workshop", help="Workshops: create, list, export, import."),
     "key": Listed(place="service.cli.keys:key", help="Keys of a workshop: create, list, revoke."),
     "backup": Listed(

@@ -1,5 +1,7 @@
 """The database that the server's commands use; faults are reported in one line."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from uuid import UUID
 
 import click
@@ -27,17 +29,38 @@ def reached_database() -> Database:
         database = Database(settings().database_url)
     except UnknownDatabaseError as error:
         raise click.ClickException(str(error)) from None
-    click.get_current_context().call_on_close(database.dispose)
+    command = click.get_current_context()
+    command.call_on_close(database.dispose)
+    command.with_resource(_faults_in_one_line())
     return database
 
 
+@contextmanager
+def _faults_in_one_line() -> Iterator[None]:
+    """Report a fault of the database, or of one of its nodes, in one line with the database's own words."""
+    try:
+        yield
+    except sa.exc.DBAPIError as error:
+        fault = fault_of(error)
+        if fault is None:
+            raise
+        said = str(error.orig).partition("\n")[0]
+        raise click.ClickException(f"{fault.detail} (the database says: {said})") from None
+
+
 def current_database() -> Database:
-    """The database, checked to be at this version's schema revision."""
+    """The database, checked to be at this version's schema revision and distributed over its nodes, if it has some."""
     database = reached_database()
     state = state_of(database)
-    if not state.is_current:
+    if not state.is_migrated:
         remedy = "run 'pugmill migrate' first" if state.is_known else "install the version that made it"
         raise click.ClickException(f"the database is at revision {state.applied}, not {state.newest}; {remedy}")
+    if state.undistributed:
+        missing = ", ".join(state.undistributed)
+        raise click.ClickException(
+            f"the database has several nodes, and these tables are not distributed over them: {missing}; run 'pugmill "
+            "distribute' first"
+        )
     return database
 
 

@@ -82,6 +82,18 @@ class TestTables:
         assert result.output.count("\n") == 1
         assert "DATABASE_URL" in result.output
 
+    def test_that_cannot_be_written_to_are_reported_in_one_line(
+        self, tmp_path: Path, url: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        run("migrate")
+        monkeypatch.setenv("DATABASE_URL", f"sqlite:///file:{tmp_path / 'cli.db'}?mode=ro&uri=true")
+
+        result = run("workshop", "create", "--name", "Kiln Lane", "--currency", "EUR")
+
+        assert (result.exit_code, result.output.count("\n")) == (1, 1)
+        assert "the database is read-only at the moment; nothing was stored" in result.output
+        assert "the database says: attempt to write a readonly database" in result.output
+
     def test_an_unknown_log_level_is_reported_in_one_line(self, url: str, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setenv("PUGMILL_LOG_LEVEL", "loud")
 

@@ -16,12 +16,12 @@ from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 
-from service import clock
+from service import clock, time_limit
 from service.api.contract.blueprints import Blueprint
 from service.api.http.auth import database
 from service.api.http.operations import Request, operation
 from service.domain.listing.price_change import RepricingSummary
-from service.workflows.workshop.watching import find_feed_state
+from service.workflows.workshop.watching import find_feed_state, is_answering
 
 blueprint = Blueprint("metrics", __name__, description="The service itself.")
 DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"
@@ -34,6 +34,8 @@ A worker that replaces another continues its files. Without it, each process has
 CONTENT_TYPE = "text/plain"
 _SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE"})
+_FEED_SECONDS = 1
+"""Time to find the age of the feed's rates: every node is asked, and one may be silent. Otherwise it is left out."""
 _DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
 
 
@@ -151,8 +153,11 @@ class _OfNow(Collector):
         build = GaugeMetricFamily("pugmill_build_info", "Version of the service.", labels=["version"])
         build.add_metric([version("pugmill")], 1)
         yield build
-        found = find_feed_state(database())
-        yield GaugeMetricFamily("pugmill_database_up", "Whether the database answers.", value=found is not None)
+        asked = database()
+        is_up = is_answering(asked)
+        yield GaugeMetricFamily("pugmill_database_up", "Whether the database answers.", value=is_up)
+        with time_limit.within(_FEED_SECONDS):
+            found = find_feed_state(asked) if is_up else None
         if found is not None and found.newest_day is not None:
             age = clock.today_in("UTC") - found.newest_day
             yield GaugeMetricFamily(

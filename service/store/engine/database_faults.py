@@ -87,6 +87,8 @@ _OF_POSTGRESQL = {
     "40001": BUSY,  # serialization_failure
     "40P01": BUSY,  # deadlock_detected
 }
+_LOST_AT_COMMIT = "XX000", "could not commit transaction for shard"
+"""SQLSTATE and message of Citus if the node that holds the rows was lost while it committed: it may have committed."""
 
 
 def fault_of(error: DBAPIError) -> DatabaseFault | None:
@@ -99,6 +101,8 @@ def fault_of(error: DBAPIError) -> DatabaseFault | None:
             return fault
     if state in _OF_POSTGRESQL:
         return _OF_POSTGRESQL[state]
+    if state == _LOST_AT_COMMIT[0] and str(error.orig).startswith(_LOST_AT_COMMIT[1]):
+        return NO_ANSWER
     # SQLite reports its own trouble (busy, unreachable) and our mistakes (a missing table) by the same class.
     is_passing = isinstance(error, OperationalError) and name != "SQLITE_ERROR"
     return BUSY if is_passing or error.connection_invalidated else None

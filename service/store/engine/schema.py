@@ -9,23 +9,37 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from service.beside import beside
-from service.store.engine.database import Database
+from service.store.engine.database import Connection, Database
+from service.store.engine.distribution import distribute, undistributed
 
 MIGRATIONS = beside("migrations")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SchemaState:
-    """The revision of the database, None if it has no tables, and the newest one that the code knows."""
+    """The state of a database's tables.
+
+    Attributes:
+        applied: revision of the database; None if it has no tables.
+        newest: the newest revision that the code knows.
+        is_known: whether the code can migrate from the revision of the database.
+        undistributed: tables still to be distributed, if the database has several nodes.
+    """
 
     applied: str | None
     newest: str
     is_known: bool
+    undistributed: tuple[str, ...] = ()
+
+    @property
+    def is_migrated(self) -> bool:
+        """Whether no migration is pending."""
+        return self.applied == self.newest
 
     @property
     def is_current(self) -> bool:
-        """Whether nothing is left to migrate."""
-        return self.applied == self.newest
+        """Whether the tables may be used: nothing is left to migrate or to distribute."""
+        return self.is_migrated and not self.undistributed
 
 
 def _config(database: Database) -> Config:
@@ -55,9 +69,25 @@ def schema_state(database: Database) -> SchemaState:
     newest = scripts.get_current_head()
     assert newest is not None  # the first migration ships with the code
     with database.reading() as connection:
-        applied = MigrationContext.configure(connection).get_current_revision()
+        applied = _applied_revision(connection)
+        missing = undistributed(connection)
     known = {script.revision for script in scripts.walk_revisions()}
-    return SchemaState(applied=applied, newest=newest, is_known=applied is None or applied in known)
+    is_known = applied is None or applied in known
+    return SchemaState(applied=applied, newest=newest, is_known=is_known, undistributed=missing)
+
+
+def _applied_revision(connection: Connection) -> str | None:
+    return MigrationContext.configure(connection).get_current_revision()
+
+
+def is_answering(database: Database) -> bool:
+    """Whether the database answers; asks it for its revision, which any of several nodes knows."""
+    try:
+        with database.reading() as connection:
+            _applied_revision(connection)
+    except sa.exc.SQLAlchemyError:
+        return False
+    return True
 
 
 def find_schema_state(database: Database) -> SchemaState | None:
@@ -69,5 +99,6 @@ def find_schema_state(database: Database) -> SchemaState | None:
 
 
 def migrate(database: Database, revision: str = "head") -> None:
-    """Bring the tables up to a revision."""
+    """Bring the tables up to a revision, and distribute new ones if the database has several nodes."""
     command.upgrade(_config(database), revision)
+    distribute(database)

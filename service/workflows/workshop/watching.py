@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 from service.store.currency import exchange
+from service.store.engine import schema
 from service.store.engine.database import Database
-from service.store.engine.schema import find_schema_state
+from service.store.engine.schema import SchemaState
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,7 +15,8 @@ class Readiness:
     Attributes:
         is_ready: whether the database answers and its tables are up to date.
         database: "reachable" or "unreachable".
-        migrations: "current", "pending", "newer than this code", or "unknown".
+        migrations: "current", "pending", "newer than this code", "not distributed" if a table is not yet distributed
+            over the database's nodes, or "unknown".
     """
 
     is_ready: bool
@@ -24,13 +26,25 @@ class Readiness:
 
 def readiness(database: Database) -> Readiness:
     """Query the database, and compare its schema revision with the code's."""
-    state = find_schema_state(database)
+    state = schema.find_schema_state(database)
     if state is None:
         return Readiness(is_ready=False, database="unreachable", migrations="unknown")
-    migrations = "current" if state.is_current else "pending" if state.is_known else "newer than this code"
-    return Readiness(is_ready=state.is_current, database="reachable", migrations=migrations)
+    return Readiness(is_ready=state.is_current, database="reachable", migrations=_migrations(state))
+
+
+def _migrations(state: SchemaState) -> str:
+    if state.is_current:
+        return "current"
+    if state.is_migrated:
+        return "not distributed"
+    return "pending" if state.is_known else "newer than this code"
+
+
+def is_answering(database: Database) -> bool:
+    """Whether the database answers; unlike `find_feed_state`, a part of it that has failed does not matter."""
+    return schema.is_answering(database)
 
 
 def find_feed_state(database: Database) -> exchange.FeedState | None:
-    """The age of the feed's exchange rates across workshops; None if the database does not answer."""
+    """The age of the feed's exchange rates across workshops; None if the database, or a node, does not answer."""
     return exchange.find_feed_state(database)

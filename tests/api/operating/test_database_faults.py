@@ -135,23 +135,58 @@ def test_an_error_of_a_database_server_gives_a_problem_and_stores_nothing(
     client: Client, database: Database, state: str, kind: str
 ) -> None:
     builders.register_workshop(client)
-    refusing = f"""
-        CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
-            RAISE EXCEPTION 'refused' USING ERRCODE = '{state}'; END $$;
-        CREATE TRIGGER refuse BEFORE INSERT ON registrations FOR EACH ROW
-            WHEN (NEW.workshop_id = '{client.workshop.workshop_id}') EXECUTE FUNCTION refuse();"""
-    execute(database, refusing)
+    refuse_materials(database, client, f"'refused' USING ERRCODE = '{state}'")
     before = stored(client)
 
     try:
         answer = client.put("materials/another", {"name": "x", "unit": "kg"})
     finally:
-        execute(database, "DROP TRIGGER refuse ON registrations; DROP FUNCTION refuse")
+        accept_materials(database)
 
     assert (answer.status_code, answer.json["type"].rpartition("/")[2]) == (503, kind)
     assert int(answer.headers["Retry-After"]) > 0
     assert stored(client) == before
     goes_on(client)
+
+
+@pytest.mark.server
+def test_a_node_that_is_lost_at_commit_gives_a_problem_that_does_not_say_that_nothing_was_stored(
+    client: Client, database: Database
+) -> None:
+    builders.register_workshop(client)
+    told = "'could not commit transaction for shard 102008 on any active node' USING ERRCODE = 'XX000'"
+    refuse_materials(database, client, told, is_at_commit=True)
+
+    try:
+        answer = client.put("materials/another", {"name": "x", "unit": "kg"})
+    finally:
+        accept_materials(database)
+
+    assert (answer.status_code, answer.json["type"].rpartition("/")[2]) == (503, "no-answer")
+    assert int(answer.headers["Retry-After"]) > 0
+    assert "nothing was stored" not in answer.json["detail"]
+    goes_on(client)
+
+
+def refuse_materials(database: Database, client: Client, raised: str, *, is_at_commit: bool = False) -> None:
+    """Have the server raise this whenever the client's workshop registers something."""
+    kind = "CONSTRAINT TRIGGER refuse AFTER INSERT" if is_at_commit else "TRIGGER refuse BEFORE INSERT"
+    moment = "DEFERRABLE INITIALLY DEFERRED" if is_at_commit else ""
+    execute(
+        database,
+        f"CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION {raised}; END $$",
+    )
+    execute(
+        database,
+        f"CREATE {kind} ON registrations {moment} FOR EACH ROW"
+        f" WHEN (NEW.workshop_id = '{client.workshop.workshop_id}') EXECUTE FUNCTION refuse()",
+    )
+
+
+def accept_materials(database: Database) -> None:
+    """Undo `refuse_materials`."""
+    execute(database, "DROP TRIGGER refuse ON registrations")
+    execute(database, "DROP FUNCTION refuse")
 
 
 def execute(database: Database, text: str) -> None:

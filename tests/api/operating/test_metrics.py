@@ -124,6 +124,16 @@ def test_metrics_without_a_database_are_still_answered_and_say_so(pathless_app: 
     assert ("pugmill_build_info", ("0.1.0",)) in found
 
 
+def test_a_part_of_the_database_that_fails_does_not_make_it_seem_down(tmp_path: Path) -> None:
+    app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'without-tables.db'}"))
+
+    found = samples(app.test_client().get("/metrics").text)
+
+    app.extensions["pugmill.database"].dispose()
+    assert found["pugmill_database_up", ()] == 1
+    assert ("pugmill_feed_newest_day_age_days", ()) not in found
+
+
 def test_no_metric_identifies_a_workshop_a_key_or_data(client: Client) -> None:
     register_everything(client)
 
