@@ -36,20 +36,13 @@ class BatchBills:
         self._bills = Remembered[FoundBill](_ROOM, lambda found: found.size)
         self._read = Remembered[FoundBill](_ROOM // 4, lambda found: found.size)
 
-    def of(self, row: ListingRow) -> FoundBill:
-        """The stored bill, or a new one if that may be out of date; raises PugmillError if it cannot be made."""
-        text = None if row.is_stale else row.bill_now or row.bill
-        if text is None:
-            batch = row.facts["product"], row.facts["standard_batch"]
-            return self._bills.of(batch, lambda: self._anew(*batch))
-        return self._of(text)
+    def new(self, row: ListingRow) -> FoundBill:
+        """The bill of a listing, computed again; raises PugmillError if it cannot be made."""
+        batch = row.facts["product"], row.facts["standard_batch"]
+        return self._bills.of(batch, lambda: self._anew(*batch))
 
-    def in_force(self, row: ListingRow) -> FoundBill:
-        """The bill that the price in force was computed from."""
-        assert row.bill is not None  # only a listing without a price has none
-        return self._of(row.bill)
-
-    def _of(self, text: str) -> FoundBill:
+    def stored(self, text: str) -> FoundBill:
+        """The bill that is stored as this text."""
         # Listings of one product and batch have the same bill, and are mostly neighbours.
         return self._read.of(text, lambda: _stored(text))
 

@@ -65,7 +65,8 @@ class CostedBills:
         self._full: Mapping[str, Decimal] = none_yet | rating.table.full()
         self._variable: Mapping[str, Decimal] = none_yet | rating.table.variable()
         self._rating, self._writer, self._bills = rating, writer, BatchBills(catalogue)
-        self._costed = Remembered[CostedBill](_ROOM, lambda found: _SIZE + found.found.size)
+        self._stored = Remembered[CostedBill](_ROOM, lambda found: _SIZE + found.found.size)
+        self._new = Remembered[CostedBill](_ROOM, lambda found: _SIZE + found.found.size)
         self.used = set[str]()
 
     def of(self, row: ListingRow) -> CostedBill:
@@ -76,12 +77,16 @@ class CostedBills:
             MissingRatesError: resources have no rate.
             UnratedError: the rate of a resource gives no unit rate.
         """
-        found = self._bills.of(row)
-        return self._costed.of((found.text, found.is_new), lambda: self._costed_of(found))
+        text = None if row.is_stale else row.bill_now or row.bill
+        if text is None:
+            found = self._bills.new(row)
+            return self._new.of(found.text, lambda: self._costed_of(found))
+        return self._stored.get(text) or self._stored.of(text, lambda: self._costed_of(self._bills.stored(text)))
 
     def in_force(self, row: ListingRow) -> FoundBill:
         """The bill that the price in force was computed from."""
-        return self._bills.in_force(row)
+        assert row.bill is not None  # only a listing without a price has none
+        return self._bills.stored(row.bill)
 
     def _costed_of(self, found: FoundBill) -> CostedBill:
         bill = found.bill

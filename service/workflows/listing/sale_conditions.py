@@ -94,7 +94,7 @@ class SaleConditions:
             service and (service, facts["shipping_zone"], facts["product"]),
             to_bytes(facts["policy"]),
         )
-        return self._found.of(key, lambda: self._conditions(trusted(facts, Listing)))
+        return self._found.get(key) or self._found.of(key, lambda: self._conditions(trusted(facts, Listing)))
 
     def _conditions(self, listing: Listing) -> Conditions:
         question, base = price_question(listing, self._costing.card.as_of), listing.base_quantity
