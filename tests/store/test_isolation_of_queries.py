@@ -38,7 +38,7 @@ from service.store.workshop.audit import Chosen
 from service.store.workshop.retries import Claim, StoredAnswer, add_claim
 from service.store.workshop.workshops import new_workshop
 from service.workflows import lead_times, month, plausibility, shipping
-from service.workflows.costing import cost_sheets, rate_card, workings
+from service.workflows.costing import cost_sheets, rate_card, rates_in_force, workings
 from service.workflows.currency import exchange, feed
 from service.workflows.errors import FeedFailedError, StalePreviewError
 from service.workflows.listing import listings, price_list, repricing, repricing_records
@@ -250,6 +250,9 @@ def selling(owner: Owner) -> dict[str, Callable[[], Any]]:
         "listings.price_listing": price_listing,
         "listings.find_listing": lambda: listings.find_listing(on, "brick-online"),
         "price_list.price_list": list_prices,
+        "rates_in_force.rated_state": lambda: rates_in_force.rated_state(
+            on, exchange.Exchange(on, TODAY), TODAY, None
+        ).card.rates["channels/quay-market"],
     }
 
 
