@@ -45,7 +45,7 @@ def run(command: list[str | Path], **options: Any) -> str:
         sys.exit(
             f"{' '.join(map(str, command))} ended with {done.returncode}:\n{done.stdout[-2000:]}{done.stderr[-4000:]}"
         )
-    return done.stdout.strip()
+    return str(done.stdout).strip()
 
 
 class Build:
@@ -133,8 +133,8 @@ class Node:
         self._data.mkdir(parents=True)
         if os.geteuid() == 0:
             shutil.chown(self._data, SERVER, pwd.getpwnam(SERVER).pw_gid)
-        initdb = [self.build.program("initdb"), "-D", self._data, "-U", SERVER, "--auth=trust", "--locale=C.UTF-8"]
-        run([*initdb, "--encoding=UTF8"], cwd="/", **_account())
+        options = ["-U", SERVER, "--auth=trust", "--locale=C.UTF-8", "--encoding=UTF8"]
+        run([self.build.program("initdb"), "-D", self._data, *options], cwd="/", **_account())
         with (self._data / "postgresql.conf").open("a") as settings:
             settings.write(f"port = {self.port}\n{_SETTINGS}")
         (self._data / "pg_hba.conf").write_text(_TRUSTED)
@@ -143,11 +143,14 @@ class Node:
         """Start it, and wait until it answers."""
         (self._data / "postmaster.pid").unlink(missing_ok=True)
         with (self.build.directory / f"{self.name}.log").open("ab") as log:
-            command = [self.build.program("postgres"), "-D", self._data]
+            command = [str(self.build.program("postgres")), "-D", str(self._data)]
             home = {**os.environ, "HOME": str(self._data)}  # where a node looks for certificates of its own
-            self.process = subprocess.Popen(command, stdout=log, stderr=log, cwd="/", env=home, **_account())
+            process: subprocess.Popen[bytes] = subprocess.Popen(
+                command, stdout=log, stderr=log, cwd="/", env=home, **_account()
+            )
+        self.process = process
         end = time.monotonic() + PATIENCE
-        while self.process.poll() is None and time.monotonic() < end:
+        while process.poll() is None and time.monotonic() < end:
             with contextlib.suppress(psycopg.OperationalError):
                 self.execute("SELECT 1")
                 return
@@ -190,7 +193,7 @@ class Node:
     def execute(self, statement: str, database: str = SERVER) -> list[Any]:
         """Execute a statement in a transaction of its own; returns its rows."""
         with psycopg.connect(self.url(database), autocommit=True) as connection:
-            cursor = connection.execute(statement)  # type: ignore[call-overload]
+            cursor = connection.execute(statement)
             return cursor.fetchall() if cursor.description else []
 
 

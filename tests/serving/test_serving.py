@@ -186,6 +186,7 @@ class TestARequest:
             ("/v1/taxes/%ff", 422),
             ("/v1/taxes/%c3%a9?limit=1", 422),
             ("//v1/taxes", 404),
+            ("/%2Fv1/taxes", 404),
             ("/v1/taxes?limit=%ff", 422),
         ],
     )

@@ -91,7 +91,8 @@ def check_address(request: Request) -> None:
     A path must not begin with two slashes (404), and a fixed address must not match a variable part (405 for
     PUT /exchange-rates/refresh).
     """
-    if request.environ.get("REQUEST_URI", "").startswith("//"):  # PEP 3333's path may lack one of them
+    # A server may leave one of them out of the path.
+    if request.environ.get("REQUEST_URI", "").lower().startswith(("//", "/%2f")):
         raise NotFound
     methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(request.path)
     if methods is not None and request.method not in methods:
