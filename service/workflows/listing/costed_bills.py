@@ -11,7 +11,6 @@ from service.domain.costing.variance import unit_cost
 from service.domain.listing.price_change import ChangeWriter
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.products import Catalogue
-from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ZERO
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
@@ -24,8 +23,8 @@ _SIZE = 6_000
 """Bytes that a costed bill takes in memory besides the bill itself; estimated high."""
 
 
-class UnratedError(PugmillError):
-    """Terms in force give a resource no unit rate; the message says why."""
+class UnpricedError(Exception):
+    """A listing has no price; the message says why."""
 
 
 @dataclass(slots=True)
@@ -75,7 +74,7 @@ class CostedBills:
         Raises:
             PugmillError: the bill cannot be made.
             MissingRatesError: resources have no rate.
-            UnratedError: the rate of a resource gives no unit rate.
+            UnpricedError: the rate of a resource gives no unit rate.
         """
         text = None if row.is_stale else row.bill_now or row.bill
         if text is None:
@@ -99,9 +98,9 @@ class CostedBills:
         piece = UnitCosts(variable=variable, full=full, shown_variable=variable)
         return CostedBill(found, piece, shown, self._writer.money(shown))
 
-    def _without_rate(self, bill: BatchBill) -> PugmillError:
+    def _without_rate(self, bill: BatchBill) -> Exception:
         missing = dict.fromkeys(whole_of(part) for part in bill.quantities if part not in self._full)
         for resource in missing:
             if resource in self._rating.unusable:
-                return UnratedError(str(self._rating.unusable[resource]))
+                return UnpricedError(str(self._rating.unusable[resource]))
         return MissingRatesError(self._rating.table.as_of, [MissingRate(resource=resource) for resource in missing])

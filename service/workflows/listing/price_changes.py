@@ -24,14 +24,10 @@ from service.workflows.costing.costing import check_what_if
 from service.workflows.costing.rates_in_force import rated_state
 from service.workflows.costing.supposing import WhatIf
 from service.workflows.currency.exchange import Exchange
-from service.workflows.listing.costed_bills import CostedBill, CostedBills
+from service.workflows.listing.costed_bills import CostedBill, CostedBills, UnpricedError
 from service.workflows.listing.rate_moves import Before, RateMoves
 from service.workflows.listing.sale_conditions import Conditions, SaleConditions
 from service.workflows.workspace import Workspace
-
-
-class _UnpricedError(Exception):
-    """A listing has no price; the message says why."""
 
 
 class Found(NamedTuple):
@@ -116,14 +112,14 @@ class Look:
         next_step()
         try:
             return self._priced(row)
-        except (_UnpricedError, PugmillError) as error:
+        except (UnpricedError, PugmillError) as error:
             return self._unpriced(row, str(error))
 
     def _priced(self, row: ListingRow) -> Found:
         conditions = self._sales.of(row.facts)
         aim, currency, base = conditions.aim, conditions.currency, conditions.base_quantity
         if aim is None:
-            raise _UnpricedError(conditions.problem)
+            raise UnpricedError(conditions.problem)
         costed = self._bills.of(row)
         in_sale = costed.sold_at(conditions.sold, conditions.costs)
         price = aim.price(in_sale)

@@ -1,5 +1,6 @@
 """A policy applied to one sale, for any cost: the price, whether a price keeps to the policy, and the margin."""
 
+import tracemalloc
 from copy import copy
 from decimal import Decimal
 from fractions import Fraction
@@ -59,6 +60,35 @@ class TestOneAimForManyCosts:
         one_after_another = [price(aim, each) for each in several]
 
         assert one_after_another == [price(question.pricing.aim, each) for each in several]
+
+
+class TestManyPoliciesOnOneSale:
+    def test_share_its_function_and_take_little_memory_and_time_each(self) -> None:
+        """Forty fees of fifty bands: a copy of their function for each policy took a megabyte."""
+        bands = [{"above": str(each), "up_to": str(each + 1), "share": "0.001"} for each in range(49)]
+        fees = [
+            {"name": f"fee {each}", "bands": [*bands, {"above": "49"}], "minimum": f"0.0{each + 10}"}
+            for each in range(40)
+        ]
+        terms = decoded({"currency": "EUR", "fees": fees}, ChannelRate)
+        sale = exactly(sale_through)(
+            terms,
+            display=Display.TAX_INCLUSIVE,
+            tax_share=Decimal("0.21"),
+            convert=lambda amount: amount,
+            is_converted=False,
+        )
+
+        tracemalloc.start()
+        aims = [an_aim(sale, value=f"0.{each:03}") for each in range(100, 200)]
+        found = [price(aim, costing("8"))[1] for aim in aims]
+        taken, _ = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+
+        assert len(sale) > 2_000
+        assert taken < 500_000
+        assert found == sorted(found)
+        assert found[0] < found[-1]
 
 
 class TestTheShortCutWhereMoreIsKeptOfEveryHigherPrice:
