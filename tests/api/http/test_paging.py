@@ -11,6 +11,7 @@ import flask
 import pytest
 
 from service import clock
+from service.api.http.operations import current
 from service.api.http.paging import cursor_for
 from service.workflows.workshop import keys
 from tests.api.outside import at, parameters, refused
@@ -265,7 +266,7 @@ def test_a_forged_cursor_is_refused_by_every_list(app: flask.Flask, client: Clie
             forged = [base64.urlsafe_b64encode(seal + told).decode().rstrip("=") for seal in seals]
             if isinstance(key, list):
                 with app.test_request_context(path):
-                    flask.g.access = access
+                    current().access = access
                     forged.append(cursor_for(key, path))
             for cursor in forged:
                 answer = client.request(method, f"{path}?{rest}&cursor={cursor}".replace("?&", "?"), body)
