@@ -9,7 +9,7 @@ from babel import Locale
 
 from service.cli.database import current_database, one_line, require_workshop, settings
 from service.cli.moving import export_workshop, import_workshop
-from service.domain.values.locales import locale_problem
+from service.domain.values.forms import locale_problem
 from service.domain.values.money import currency_problem
 from service.store.engine.metering import Stored
 from service.store.workshop.workshops import new_workshop

@@ -26,8 +26,7 @@ from service.serving.long_work import DONE, ORDER, end_with, size_of
 from service.store.engine.database_faults import NO_ANSWER, TOO_LARGE, DatabaseFault
 
 SPARE_SECONDS = 15
-"""Extra time after the time limit of an answer, for the work or its connection to notice it; then its process is ended.
-"""
+"""Time after the time limit of an answer for the work or its connection to notice it; then its process is ended."""
 MOST_BYTES = 400 * 1024 * 1024
 """A process for long work that grows larger is ended."""
 IDLE_SECONDS = 60

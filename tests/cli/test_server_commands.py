@@ -12,7 +12,7 @@ from service.app import create_app
 from service.cli import contract, main
 from service.config import Settings, settings_from_environment
 from service.store.engine.database import Database
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored
 from service.store.workshop.workshops import find_workshop
 from tests.conftest import Client
 from tests.support.builders import quotation, register_workshop

@@ -24,7 +24,7 @@ from service.domain.shipping.services import Box, Pallet
 from service.domain.shipping.shipping_rates import ShippingRate, WeightClass
 from service.domain.values.declared import Bounds, Length, Text, field_types, optional_of, rules_and_type
 from service.domain.values.errors import InvalidValuesError
-from service.domain.values.locales import locale_problem
+from service.domain.values.forms import locale_problem
 from service.domain.values.money import Money
 from tests.domain.strategies import figures
 

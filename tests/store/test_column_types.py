@@ -14,9 +14,8 @@ from service.domain.values.message import Message
 from service.encoding import encoded, from_text
 from service.store.engine.column_types import ExactDecimal, Instant, JsonText, as_text
 from service.store.engine.database import Database
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored, put
 from service.store.engine.tables import metadata
-from service.store.engine.upserts import put
 from tests.conftest import Client
 
 pytestmark = pytest.mark.every_engine

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy import event
 
 from service.store.engine.database import Database
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored
 
 Stored = dict[str, list[str]]
 

@@ -20,7 +20,7 @@ from service.documents.quoting.quotation_paper import QuotationPaper, QuotationV
 from service.documents.quoting.quotation_text import quotation_text
 from service.documents.quoting.quotation_ubl import quotation_ubl
 from service.domain.values.declared import declared
-from service.domain.values.locales import LocaleCode
+from service.domain.values.forms import LocaleCode
 from service.store.quoting.quotations import Quotation
 from service.workflows.entity_tags import tag
 from service.workflows.quoting import quotations

@@ -9,7 +9,7 @@ from service.domain.selling.base_quantity import BaseQuantity, sold_together_pro
 from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.locales import LocaleCode
+from service.domain.values.forms import LocaleCode
 from service.domain.values.money import IN_USE
 from service.domain.values.references import Names
 

@@ -28,7 +28,7 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
-from service.domain.values.locales import LocaleCode
+from service.domain.values.forms import LocaleCode
 from service.domain.values.money import DatedCurrency, is_at_minor_unit, minor_unit_decimals
 from service.domain.values.references import Names, Reference, references_in
 

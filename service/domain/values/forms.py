@@ -1,15 +1,19 @@
-"""The forms of decimals and days in JSON, wherever they come from."""
+"""The forms of decimals, days and locales in JSON, wherever they come from."""
 
 import re
 from datetime import date
 from decimal import Decimal
+from typing import Annotated
 
-from service.domain.values.declared import MAX_DIGITS
+from babel import Locale, UnknownLocaleError
+
+from service.domain.values.declared import MAX_DIGITS, Text
 
 DECIMAL_PATTERN = r"^-?(0|[1-9][0-9]*)(\.[0-9]+)?$"
 FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2999, 12, 31)
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_LOCALE = "a CLDR locale, such as en_IE"
 
 
 def decimal_of(text: str | None, most_digits: int = MAX_DIGITS) -> Decimal:
@@ -38,3 +42,22 @@ def day_of(text: object) -> date:
     if not FIRST_DAY <= day <= LAST_DAY:
         raise ValueError(f"must be from {FIRST_DAY} to {LAST_DAY}")
     return day
+
+
+def locale_problem(value: str) -> str | None:
+    """What is wrong with a locale identifier; CLDR's aliases and omitted scripts (zh_TW, sr_RS) are accepted.
+
+    Source: Unicode CLDR (as packaged in Babel).
+    """
+    try:
+        Locale.parse(value)
+    except (UnknownLocaleError, ValueError):
+        return f"must be {_LOCALE}"
+    return None
+
+
+LocaleCode = Annotated[
+    str,
+    Text(max_length=30, min_length=2, pattern=r"[A-Za-z]{2,3}(_[A-Za-z0-9]{2,8}){0,3}", form=_LOCALE),
+    locale_problem,
+]

@@ -15,8 +15,8 @@ from service.encoding import encoded, trusted
 from service.store.engine import metering
 from service.store.engine.column_types import as_text
 from service.store.engine.database import Database
+from service.store.engine.stored_rows import put
 from service.store.engine.tables import exchange_rates, held_exchange_rates
-from service.store.engine.upserts import put
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,8 +5,8 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.store.engine.stored_rows import put
 from service.store.engine.tables import feed_files
-from service.store.engine.upserts import put
 
 
 def conditions_of(connection: sa.Connection, workshop_id: UUID, address: str) -> Mapping[str, str]:

@@ -18,8 +18,8 @@ from sqlalchemy.sql.functions import FunctionElement
 
 from service.domain.values.errors import PugmillError
 from service.store.engine.column_types import JsonText, as_text
+from service.store.engine.stored_rows import inserting
 from service.store.engine.tables import metadata, storage_use
-from service.store.engine.upserts import inserting
 
 ROW_BYTES = 200
 """What a row counts for beside its documents: keys, dates, names, and its entries in indexes."""

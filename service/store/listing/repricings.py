@@ -14,7 +14,7 @@ from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.listing.repricing import RepricingRequest
 from service.store.engine import metering
 from service.store.engine.column_types import as_text
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored
 from service.store.engine.tables import changes as recorded
 from service.store.engine.tables import listing_prices, price_changes, repricings
 from service.store.listing.dated_prices import COMING, PricesSet, end, put_in_force

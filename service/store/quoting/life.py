@@ -14,8 +14,8 @@ from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.life import Event, Status
 from service.domain.values.exact import ZERO
 from service.store.engine import metering
+from service.store.engine.stored_rows import inserting
 from service.store.engine.tables import quotation_events, quotation_numbers, quotations
-from service.store.engine.upserts import inserting
 from service.store.quoting.quotations import AS_QUOTED, Quotation
 from service.store.workshop.rising_ids import next_id
 

@@ -14,8 +14,8 @@ from service.domain.register import COLLECTIONS
 from service.domain.values.references import Registered, Thing
 from service.encoding import trusted
 from service.store.engine import metering
+from service.store.engine.stored_rows import put
 from service.store.engine.tables import rates, registrations
-from service.store.engine.upserts import put
 from service.store.registering.registrations import within
 
 

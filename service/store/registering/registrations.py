@@ -14,8 +14,8 @@ from service.domain.values.references import Registered, Thing, references_in
 from service.encoding import trusted
 from service.store.engine import metering
 from service.store.engine.database import Database
+from service.store.engine.stored_rows import put
 from service.store.engine.tables import registrations, uses
-from service.store.engine.upserts import put
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

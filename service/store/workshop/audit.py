@@ -12,7 +12,7 @@ from service import clock
 from service.domain.audit import Action, Actor, Change, RecordedChange
 from service.encoding import to_text
 from service.store.engine import metering
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored
 from service.store.engine.tables import changes
 from service.store.workshop.rising_ids import next_id
 

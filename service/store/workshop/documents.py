@@ -25,8 +25,7 @@ from service.domain.register import COLLECTIONS
 from service.domain.selling.base_quantity import base_quantity_problems
 from service.domain.values.declared import MAX_DIGITS, Code, Name, Pieces, Text, declared, first_of, rules_and_type
 from service.domain.values.errors import InvalidValuesError
-from service.domain.values.forms import FIRST_DAY, day_of, decimal_of
-from service.domain.values.locales import locale_problem
+from service.domain.values.forms import FIRST_DAY, day_of, decimal_of, locale_problem
 from service.domain.values.message import Message
 from service.domain.values.money import currency_problem
 from service.encoding import plain_data, with_decoders

@@ -12,7 +12,7 @@ from service.domain.values.forms import day_of
 from service.store.engine.column_types import Instant
 from service.store.engine.database import Connection
 from service.store.engine.metering import counted_anew
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored
 from service.store.engine.tables import api_keys, idempotency_keys, storage_use
 from service.store.workshop.documents import COLUMNS, DOCUMENTS, MAX_INTEGER, read_document
 from service.store.workshop.rising_ids import MAX_MILLISECONDS, milliseconds_of

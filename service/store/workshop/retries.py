@@ -9,8 +9,8 @@ import sqlalchemy as sa
 
 from service.store.engine import metering
 from service.store.engine.database import Connection
+from service.store.engine.stored_rows import inserting
 from service.store.engine.tables import idempotency_keys
-from service.store.engine.upserts import inserting
 
 _OPEN = idempotency_keys.c.status.is_(None)
 

@@ -5,7 +5,7 @@ from babel import localedata
 
 from service.domain.values.declared import declared
 from service.domain.values.errors import InvalidValuesError
-from service.domain.values.locales import LocaleCode
+from service.domain.values.forms import LocaleCode
 
 
 @declared

@@ -19,7 +19,7 @@ from service.domain.quoting.life import AcceptanceRequest, BelowFloor, DeclineRe
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.encoding import decoded, to_text
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored
 from service.store.engine.tables import quotation_events
 from service.store.quoting import life
 from service.store.quoting import quotations as stored

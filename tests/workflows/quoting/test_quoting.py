@@ -14,7 +14,7 @@ from service.documents.quoting.quotation_text import quotation_text
 from service.domain.costing.errors import MissingRatesError
 from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, TooComplexError
-from service.store.engine.stored_form import as_stored
+from service.store.engine.stored_rows import as_stored
 from service.workflows.costing.cost_sheets import MAX_LINES
 from service.workflows.errors import NotRegisteredError
 from service.workflows.quoting import quotations as reading

@@ -1,4 +1,4 @@
-"""Upserts: both engines have the same clause, but SQLAlchemy has it in two dialects."""
+"""Writing rows: upserts, and the tables with stored texts in place of decoded values, for rows copied as they are."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -6,9 +6,18 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
+from service.store.engine.column_types import StoredAsText
+from service.store.engine.tables import metadata
+
+as_stored = sa.MetaData()
+for _table in metadata.sorted_tables:
+    for _column in _table.to_metadata(as_stored).columns:
+        if isinstance(_column.type, StoredAsText):
+            _column.type = _column.type.impl_instance
+
 
 def inserting(dialect: str, table: sa.Table) -> sqlite.Insert | postgresql.Insert:
-    """An insert that can have an ON CONFLICT clause."""
+    """An insert that can have an ON CONFLICT clause: both engines have it, but SQLAlchemy in two dialects."""
     return sqlite.insert(table) if dialect == "sqlite" else postgresql.insert(table)
 
 
