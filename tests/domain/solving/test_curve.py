@@ -69,3 +69,20 @@ def test_ranges_are_taken_only_as_they_are_needed() -> None:
 
     assert next(both) == (3, Interval(low=Decimal(6), high=Decimal(7)))
     assert taken == [0, 2, 4, 6]
+
+
+def test_a_function_that_falls_or_is_flat_reaches_a_level_at_its_beginning() -> None:
+    falling, flat = ((Segment(slope=Decimal(slope), constant=Decimal(4)),) for slope in ("-1", "0"))
+
+    assert exactly(Curve(falling).first)(Decimal(3)) == Begin(Decimal(0), True)
+    assert exactly(Curve(flat).first)(Decimal(4)) == Begin(Decimal(0), True)
+    assert exactly(Curve(flat).first)(Decimal(5)) is None
+
+
+def test_ranges_that_end_before_the_next_begins_are_left_behind() -> None:
+    def ranges(*ends: str) -> list[Interval]:
+        return [Interval(low=Decimal(low), high=Decimal(high)) for low, high in pairwise(ends)][::2]
+
+    found = [each for _, each in meetings(ranges("0", "1", "6", "9"), ranges("0", "1", "2", "3", "4", "5", "7", "8"))]
+
+    assert found == ranges("0", "1", "7", "8")
