@@ -18,6 +18,7 @@ from waitress.task import ThreadedTaskDispatcher
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError
 from service.serving.connections import HEADER_BYTES, Bodies, Connection, Owners
 from service.serving.fair_queue import FairQueue
+from service.serving.open_files import room_for
 
 THREADS = 24
 """Threads of a process, for all workshops; most of them wait for the database or for long work."""
@@ -28,7 +29,9 @@ TURN_SECONDS = 30
 STOP_SECONDS = 60
 """Time to finish running requests when the service is stopped."""
 MAX_CONNECTIONS = 800
-"""Open connections of a process: fewer than the usual limit of 1,024 open files."""
+"""Open connections of a process, if it may open files enough."""
+ACCEPTED_AT_ONCE = 64
+"""Most new connections that are accepted before others are looked at again."""
 BODY_BYTES_EACH = 32 * 1024 * 1024
 """Most bytes of bodies that are not answered yet, for one workshop or address."""
 _BYTES_IN_MEMORY = 64 * 1024
@@ -103,6 +106,14 @@ class Server(TcpWSGIServer):
             bind_socket=False,
         )
 
+    def handle_accept(self) -> None:
+        """Accept the connections that wait; with one at a time, each would wait for all that is read meanwhile."""
+        for _ in range(ACCEPTED_AT_ONCE):
+            known = len(self._map)
+            super().handle_accept()
+            if len(self._map) == known:
+                return
+
     def add_task(self, connection: Connection) -> None:
         """Queue up the first request of a connection."""
         self._watched.get(connection.requests[0].path, self._threads).add_task(connection)
@@ -141,7 +152,7 @@ def _adjustments() -> Adjustments:
         channel_request_lookahead=1,  # so that it is noticed if the client goes away
         cleanup_interval=1,
         clear_untrusted_proxy_headers=False,  # the application reads none
-        connection_limit=MAX_CONNECTIONS,
+        connection_limit=room_for(MAX_CONNECTIONS),
         expose_tracebacks=False,
         inbuf_overflow=_BYTES_IN_MEMORY,
         log_socket_errors=False,
