@@ -228,6 +228,11 @@ def half_bodies(client: Hostile) -> None:
     client.held([client.opened(put(keys[each % 2], MIB) + b" " * (MIB // 2)) for each in range(16)], HELD)
 
 
+def connections(client: Hostile) -> None:
+    """Many connections, each with half a body that is just too long to be kept in memory."""
+    client.held([client.opened(put("", MIB) + b" " * (66 * 1024)) for _ in range(100)], HELD)
+
+
 def contract(client: Hostile) -> None:
     """The contract, without a key."""
     client.ask("GET", "/openapi.json")
@@ -259,6 +264,7 @@ ATTACKS = {
     "unread": Attack(does=unread, clients=25),
     "bodies": Attack(does=bodies, clients=10),
     "half-bodies": Attack(does=half_bodies, clients=8),
+    "connections": Attack(does=connections, clients=16),
     "contract": Attack(does=contract, clients=100),
     "repricing": Attack(does=reprice, clients=1),
 }

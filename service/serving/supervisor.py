@@ -147,15 +147,14 @@ class Supervisor:
             if descriptor == woken.fileno():
                 with contextlib.suppress(BlockingIOError):
                     woken.recv(4096)
-            elif (job := asked.get(descriptor)) is not None:  # nobody waits for it any more
-                if self._jobs.get(descriptor) is job:
-                    if job.child is not None:
-                        job.child.end(signal.SIGKILL)
-                    self._forget(job)
-            else:
+            elif (job := asked.get(descriptor)) is None:
                 for child in self._children():
                     if child.control.fileno() == descriptor:
                         self._hear_of(child)
+            elif self._jobs.get(descriptor) is job:  # nobody waits for it any more
+                if job.child is not None:
+                    job.child.end(signal.SIGKILL)
+                self._forget(job)
         self._give_up_jobs()
         self._bury()
         self._lend()
