@@ -264,7 +264,7 @@ ATTACKS = {
     "unread": Attack(does=unread, clients=25),
     "bodies": Attack(does=bodies, clients=10),
     "half-bodies": Attack(does=half_bodies, clients=8),
-    "connections": Attack(does=connections, clients=16),
+    "connections": Attack(does=connections, clients=6),
     "contract": Attack(does=contract, clients=100),
     "repricing": Attack(does=reprice, clients=1),
 }
