@@ -1,6 +1,7 @@
 """The command serve."""
 
 import gc
+import logging
 import os
 import signal
 import socket
@@ -22,6 +23,7 @@ from service.serving.supervisor import Supervisor
 
 GARBAGE_THRESHOLD = 20_000
 """New objects after which garbage is collected: most live as long as a request."""
+_logger = logging.getLogger("pugmill.serving")
 WATCHED = ("/health", "/ready", "/metrics")
 """Paths that are answered beside anything else."""
 
@@ -48,6 +50,7 @@ def serve(host: str, port: int, workers: int) -> None:
         raise click.ClickException(told) from None
     with listening, TemporaryDirectory(prefix="pugmill-") as directory:
         service = _Service(given, listening, Path(directory))
+        _logger.info("listening at http://%s:%s", host, port)
         Supervisor(
             answer=service.answer, work=service.work, listening=listening, processes=workers, stop_seconds=STOP_SECONDS
         ).run()

@@ -113,7 +113,7 @@ def service(installed: Installed, key: str) -> Iterator[dict[str, str]]:
     try:
         assert process.stderr is not None
         begun = time.monotonic()
-        while "runtime-1" not in process.stderr.readline():
+        while "listening at " not in process.stderr.readline():
             assert process.poll() is None
             assert time.monotonic() - begun < SECONDS
         yield {"PUGMILL_URL": f"http://127.0.0.1:{port}", "PUGMILL_KEY": key}

@@ -4,6 +4,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from copy import copy
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -88,9 +89,23 @@ def _file_named(url: str) -> Path | None:
     return None if not name or name == ":memory:" else Path(name)
 
 
+class _CarefulConnection(sqlite3.Connection):
+    """A connection that closes as its file allows."""
+
+    def __init__(self, file: OneFile, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        self._file = file
+
+    def close(self) -> None:
+        """Close it; the last one applies the log to its own database only."""
+        with self._file.closing():
+            super().close()
+
+
 def _sqlite_engine(url: str, file: OneFile) -> sa.Engine:
     pool = {} if _file_named(url) is None else _POOL  # a database in memory has one connection
-    engine = sa.create_engine(url, hide_parameters=True, connect_args={"timeout": _BUSY_SECONDS}, **pool)
+    options = {"timeout": _BUSY_SECONDS, "factory": partial(_CarefulConnection, file)}
+    engine = sa.create_engine(url, hide_parameters=True, connect_args=options, **pool)
 
     @event.listens_for(engine, "do_connect")
     @event.listens_for(engine, "checkout")
@@ -224,5 +239,5 @@ class Database:
 
     def dispose(self) -> None:
         """Close every connection."""
-        with self._one_file.left():
-            self.engine.dispose()
+        self.engine.dispose()
+        self._one_file.leave()

@@ -87,32 +87,40 @@ class OneFile:
         self._has_log = True
 
     @contextmanager
-    def left(self) -> Iterator[None]:
-        """Within this, connections are closed. They do not apply their log to a database that was copied over theirs.
+    def closing(self) -> Iterator[None]:
+        """Within this, a connection is closed. It does not apply its log to a database that was copied over its own.
 
         A connection that is the last one applies its log when it is closed, unless its file was moved.
         """
-        if self._path is None or self._descriptor is None:
-            yield
-            return
-        with self._lock, self._away_if_overwritten(self._path):
-            yield
-        self._close()
+        with self._lock:
+            if self._path is None or self._descriptor is None:
+                yield
+            else:
+                with self._away_if_overwritten(self._path):
+                    yield
+
+    def leave(self) -> None:
+        """Close the file, once all connections are closed."""
+        with self._lock:
+            if self._descriptor is not None:
+                self._close()
 
     @contextmanager
     def _away_if_overwritten(self, path: Path) -> Iterator[None]:
         """Give the file another name for this moment, if another database was copied over it."""
         assert self._descriptor is not None
-        if self._identity(path) != self._first or not self._is_overwritten():
-            yield
-            return
-        away = path.with_name(f"{path.name}.closing")
-        fcntl.flock(self._descriptor, fcntl.LOCK_EX)  # one process at a time
-        path.rename(away)
+        fcntl.flock(self._descriptor, fcntl.LOCK_EX)  # one process at a time; another may have given it that name
         try:
-            yield
+            if self._identity(path) != self._first or not self._is_overwritten():
+                yield
+                return
+            away = path.with_name(f"{path.name}.closing")
+            path.rename(away)
+            try:
+                yield
+            finally:
+                away.rename(path)
         finally:
-            away.rename(path)
             fcntl.flock(self._descriptor, fcntl.LOCK_UN)
 
     def _close(self) -> None:

@@ -41,6 +41,15 @@ class SchemaState:
         """Whether the tables may be used: nothing is left to migrate or to distribute."""
         return self.is_migrated and not self.undistributed
 
+    @property
+    def told(self) -> str:
+        """The state in a word or two."""
+        if self.is_current:
+            return "current"
+        if self.is_migrated:
+            return "not distributed"
+        return "pending" if self.is_known else "newer than this code"
+
 
 def _config(database: Database) -> Config:
     config = Config()

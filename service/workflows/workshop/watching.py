@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from service.store.currency import exchange
 from service.store.engine import schema
 from service.store.engine.database import Database
-from service.store.engine.schema import SchemaState
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,15 +28,7 @@ def readiness(database: Database) -> Readiness:
     state = schema.find_schema_state(database)
     if state is None:
         return Readiness(is_ready=False, database="unreachable", migrations="unknown")
-    return Readiness(is_ready=state.is_current, database="reachable", migrations=_migrations(state))
-
-
-def _migrations(state: SchemaState) -> str:
-    if state.is_current:
-        return "current"
-    if state.is_migrated:
-        return "not distributed"
-    return "pending" if state.is_known else "newer than this code"
+    return Readiness(is_ready=state.is_current, database="reachable", migrations=state.told)
 
 
 def is_answering(database: Database) -> bool:

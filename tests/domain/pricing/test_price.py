@@ -99,6 +99,27 @@ class TestTheGrid:
         assert grid_of(a_policy(price_endings=["4.90"], price_step="10"), "EUR") == grid("10", "4.90")
 
     @pytest.mark.parametrize(
+        ("price", "allowed", "nearest"),
+        [
+            ("7.2", [("1", "3"), ("5", "6")], "6"),  # above all of them
+            ("4.2", [("1", "3"), ("5", "6")], "5"),
+            ("3.8", [("1", "3"), ("5", "6")], "3"),
+            ("4", [("1", "3"), ("5", "6")], "5"),  # the higher of two
+            ("0.2", [("1", "3"), ("5", "6")], "1"),
+            ("2.4", [("2.2", "2.6"), ("2.7", "2.9")], None),  # no price of the grid is in them
+            ("2.4", [], None),
+        ],
+    )
+    def test_the_nearest_price_is_within_what_is_allowed(
+        self, price: str, allowed: list[tuple[str, str]], nearest: str | None
+    ) -> None:
+        intervals = [Interval(low=Decimal(low), high=Decimal(high)) for low, high in allowed]
+
+        found = grid("1").nearest(Decimal(price), intervals)
+
+        assert found == (None if nearest is None else Decimal(nearest))
+
+    @pytest.mark.parametrize(
         ("steps", "wanted", "above", "below"),
         [
             (("0.05",), "1.01", "1.05", "1.00"),

@@ -8,7 +8,7 @@ from service.store.engine.database import Database
 from service.store.engine.schema import migrate
 from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys
-from service.workflows.workshop.watching import Readiness, find_feed_state, readiness
+from service.workflows.workshop.watching import Readiness, find_feed_state, is_answering, readiness
 from tests.workflows.owner import Owner
 
 
@@ -19,12 +19,14 @@ def test_a_database_with_the_tables_of_the_code_is_ready(owner: Owner) -> None:
 def test_a_database_without_tables_is_reachable_and_has_pending_migrations(empty_database: Database) -> None:
     assert readiness(empty_database) == Readiness(is_ready=False, database="reachable", migrations="pending")
     assert find_feed_state(empty_database) is None
+    assert is_answering(empty_database)
 
 
 def test_a_database_that_does_not_answer_is_unreachable() -> None:
     nowhere = Database("sqlite:////no/such/folder/pugmill.db")
 
     assert readiness(nowhere) == Readiness(is_ready=False, database="unreachable", migrations="unknown")
+    assert not is_answering(nowhere)
 
 
 def test_the_feed_is_as_old_as_its_newest_day_in_any_workshop_whatever_was_entered_by_hand(
