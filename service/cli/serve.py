@@ -67,9 +67,9 @@ class _Service:
         self._arrivals.write_bytes(bytes(TABLE_BYTES))
         self._limit, self._listening = given.rate_limit, listening
         # Keys are counted where they are answered, through the table that those processes share.
+        gc.set_threshold(GARBAGE_THRESHOLD)
         self._app = create_app(replace(given, rate_limit=None))
         gc.collect()
-        gc.set_threshold(GARBAGE_THRESHOLD)
 
     def answer(self, supervisor: socket.socket) -> None:
         """Answer requests, in a process of its own, until SIGTERM."""

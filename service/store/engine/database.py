@@ -15,7 +15,6 @@ from service import time_limit
 from service.memory import MEGABYTE, Memory, MemoryOfStates
 from service.store.engine.metering import Quota, metered
 from service.store.engine.one_file import OneFile
-from service.store.engine.patience import PatientConnection
 from service.store.engine.prepared import Prepared
 
 _ROOM = 100 * MEGABYTE
@@ -79,7 +78,9 @@ def make_engine(url: str, file: OneFile | None = None) -> sa.Engine:
     return engine
 
 
-def _connected(_dialect: Any, _record: Any, arguments: tuple[Any, ...], options: dict[str, Any]) -> PatientConnection:
+def _connected(_dialect: Any, _record: Any, arguments: tuple[Any, ...], options: dict[str, Any]) -> Any:
+    from service.store.engine.patience import PatientConnection  # noqa: PLC0415  # the driver, for servers alone
+
     return PatientConnection.connect(*arguments, **options)
 
 

@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 from sqlalchemy.exc import DBAPIError, OperationalError
 
-from service.store.engine.patience import NoAnswerError
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DatabaseFault:
@@ -86,6 +84,7 @@ _OF_POSTGRESQL = {
     "25006": READ_ONLY,  # read_only_sql_transaction: a standby, or a server that was set so
     "40001": BUSY,  # serialization_failure
     "40P01": BUSY,  # deadlock_detected
+    "08S01": NO_ANSWER,  # communication link failure (ISO/IEC 9075-3), as a patient connection says it
 }
 _LOST_AT_COMMIT = "XX000", "could not commit transaction for shard"
 """SQLSTATE and message of Citus if the node that holds the rows was lost while it committed: it may have committed."""
@@ -93,8 +92,6 @@ _LOST_AT_COMMIT = "XX000", "could not commit transaction for shard"
 
 def fault_of(error: DBAPIError) -> DatabaseFault | None:
     """The fault behind an error; None if the error is ours."""
-    if isinstance(error.orig, NoAnswerError):
-        return NO_ANSWER
     name, state = getattr(error.orig, "sqlite_errorname", ""), getattr(error.orig, "sqlstate", None)
     for code, fault in _OF_SQLITE.items():
         if name.startswith(code):

@@ -13,6 +13,8 @@ SPARE_SECONDS = 5
 class NoAnswerError(psycopg.OperationalError):
     """The server did not answer in time, and its connection was closed."""
 
+    sqlstate = "08S01"
+
     def __init__(self) -> None:
         super().__init__("the server did not answer within the time limit")
 
