@@ -8,6 +8,7 @@ and says why when it ends one.
 import contextlib
 import io
 import json
+import resource
 import select
 import socket
 import struct
@@ -206,4 +207,4 @@ def size_of(process: int | str) -> int:
         pages = int(Path(f"/proc/{process}/statm").read_text().split()[1])
     except (OSError, IndexError):
         return 0
-    return pages * 4096
+    return pages * resource.getpagesize()
