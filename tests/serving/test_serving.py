@@ -351,12 +351,13 @@ class TestLongWork:
 
 @pytest.mark.server
 def test_a_database_that_falls_silent_keeps_no_request_waiting_forever(database_url: str, tmp_path: Path) -> None:
-    with proxy_to(database_url) as proxy, running(tmp_path, DATABASE_URL=proxy.url, PUGMILL_TIME_LIMIT="1") as service:
+    impatient = f"{database_url}{'&' if '?' in database_url else '?'}connect_timeout=2"
+    with proxy_to(impatient) as proxy, running(tmp_path, DATABASE_URL=proxy.url, PUGMILL_TIME_LIMIT="1") as service:
         assert status(service.ask("GET", "/v1/taxes")) == 200
         proxy.hold()
 
-        with ThreadPoolExecutor(12) as clients:  # more of them than a workshop has threads
-            silent = list(clients.map(lambda _: service.ask("GET", "/v1/taxes"), range(12)))
+        with ThreadPoolExecutor(9) as clients:  # more of them than a workshop has threads
+            silent = list(clients.map(lambda _: service.ask("GET", "/v1/taxes"), range(9)))
         assert status(service.ask("GET", "/health")) == 200
 
         proxy.restore()
