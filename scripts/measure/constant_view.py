@@ -35,7 +35,13 @@ def main() -> None:
         signal.signal(signal.SIGTERM, server.stop)
         server.run()
 
-    Supervisor(answer=answer, work=answer, listening=listening, processes=processes, stop_seconds=STOP_SECONDS).run()
+    def work(_: socket.socket) -> None:
+        """There is no long work."""
+
+    supervisor = Supervisor(
+        answer=answer, work=work, listening=listening, processes=processes, stop_seconds=STOP_SECONDS
+    )
+    supervisor.run()
 
 
 if __name__ == "__main__":
