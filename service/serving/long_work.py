@@ -178,8 +178,8 @@ def _answer(app: flask.Flask, environ: dict[str, Any]) -> Iterator[tuple[dict[st
 def _send(job: socket.socket, head: dict[str, Any], body: bytes = b"", file: IO[bytes] | None = None) -> None:
     text = json.dumps({**head, _BODY: len(body)} if body else head).encode()
     socket.send_fds(job, [_LENGTH.pack(len(text))], [] if file is None else [file.fileno()])
-    job.sendall(text)
-    job.sendall(body)
+    # In one, as the other side may hang up once it has read it all, and then even nothing cannot be sent.
+    job.sendall(text + body)
 
 
 def _received(job: socket.socket) -> tuple[dict[str, Any], list[int]]:

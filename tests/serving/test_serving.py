@@ -321,6 +321,11 @@ class TestLongWork:
         assert b"problem/interrupted" in answer
         assert status(waiting.ask("GET", "/v1/price-list")) == 200
 
+    def test_that_is_done_at_once_is_answered_each_time(self, waiting: Running) -> None:
+        answers = [status(waiting.ask("GET", "/v1/price-list")) for _ in range(100)]
+
+        assert answers == [200] * 100
+
     def test_is_given_up_when_nobody_waits_for_it_any_more(self, waiting: Running, feed: socket.socket) -> None:
         """A workshop has one process at a time, so the second request is begun once the first has ended."""
         with ExitStack() as asked:
