@@ -66,8 +66,8 @@ class _Service:
         self._arrivals = directory / "arrivals"
         self._arrivals.write_bytes(bytes(TABLE_BYTES))
         self._limit, self._listening = given.rate_limit, listening
-        # Keys are counted where they are answered, through the table that those processes share.
         gc.set_threshold(GARBAGE_THRESHOLD)
+        # Keys are counted where they are answered, through the table that those processes share.
         self._app = create_app(replace(given, rate_limit=None))
         gc.collect()
 

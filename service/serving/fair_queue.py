@@ -35,10 +35,6 @@ class FairQueue(Generic[T]):
         """The number of owners whose next item may be taken now; 0 if nothing may."""
         return len(self._turns)
 
-    def waiting_of(self, owner: Hashable) -> int:
-        """The number of the owner's items, waiting or taken and not yet done."""
-        return len(self._waiting.get(owner, ())) + self._taken.get(owner, 0)
-
     def popleft(self) -> T:
         """Take the first item of the owner whose turn it is; raises KeyError if nothing may be taken."""
         owner, _ = self._turns.popitem(last=False)
